@@ -1,0 +1,307 @@
+"""Correction of observed power and torque to a standard day, by the standard the shop names.
+
+A correction is a factor on observed power (and so on torque). A reading that is already corrected is never
+corrected again: going from one standard to another divides the first factor out. Range limits are the
+standard's own; outside them the factor is still computed, and :meth:`Standard.outside` says in plain words
+what lies outside, so that a page can caution.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from builder.engine.air import ZERO_CELSIUS, Air
+from builder.engine.values import Value, plain, refuse, require_positive
+
+INCH_OF_MERCURY = 3386.389  # [Pa] conventional, NIST SP 811
+# A limit is not broken by the last digit of a unit conversion.
+_HAIR = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A range that a standard allows: what is limited, lowest and highest, and how to say it in words."""
+
+    name: str
+    of: Callable[[Air], float]
+    lowest: float
+    highest: float
+    say: Callable[[float], str]
+
+    def broken_by(self, air: Air) -> str | None:
+        """One plain sentence if the air lies outside this limit, else None."""
+        value = self.of(air)
+        hair = _HAIR * max(abs(self.lowest), abs(self.highest))
+        if value < self.lowest - hair:
+            return f"{self.name} {self.say(value)} is below {self.say(self.lowest)}"
+        if value > self.highest + hair:
+            return f"{self.name} {self.say(value)} is above {self.say(self.highest)}"
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Standard:
+    """One correction standard: its factor, its own limits, and where it is written down."""
+
+    slug: str
+    name: str
+    formula: str
+    function: Callable[[Air], float]
+    limits: tuple[Limit, ...]
+    factor_limits: tuple[float, float] | None
+    source: str
+    withdrawn: bool = False
+
+    def factor(self, air: Air) -> float:
+        """What observed power and torque are multiplied by [-].
+
+        Raises ValueError for air that cannot be (vapour at or above the whole pressure, no temperature).
+        """
+        require_positive(temperature=air.temperature)
+        return self.function(air)
+
+    def outside(self, air: Air) -> tuple[str, ...]:
+        """What lies outside the standard's own range, one plain sentence each; empty when all is within."""
+        broken = [sentence for limit in self.limits if (sentence := limit.broken_by(air)) is not None]
+        if self.factor_limits is not None:
+            low, high = self.factor_limits
+            factor = self.factor(air)
+            if not low - _HAIR <= factor <= high + _HAIR:
+                broken.append(f"the factor {factor:.3f} is outside {low:g} to {high:g}")
+        return tuple(broken)
+
+
+def _celsius(value: float) -> str:
+    return f"{value - ZERO_CELSIUS:.1f} °C"
+
+
+def _kilopascal(value: float) -> str:
+    return f"{value / 1000:.1f} kPa"
+
+
+def _temperature_limit(lowest: float, highest: float) -> Limit:
+    return Limit("air temperature", lambda air: air.temperature, lowest, highest, _celsius)
+
+
+def _dry_pressure_limit(lowest: float, highest: float) -> Limit:
+    return Limit("dry-air pressure", lambda air: air.dry_pressure, lowest, highest, _kilopascal)
+
+
+def sae_j1349_factor(dry_pressure: Value, temperature: Value) -> Value:
+    """SAE J1349 factor for a spark-ignition engine without supercharger [-].
+
+    1.180 (99 kPa/Pd) sqrt(T/298.15 K) - 0.180; it takes a mechanical efficiency of 85 % for granted.
+    Shapes: dry-air pressure [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for
+    either at zero or less. Range: 15..35 C, 90..105 kPa dry. Source: SAE J1349.
+    """
+    require_positive(dry_pressure=dry_pressure, temperature=temperature)
+    warmth = np.sqrt(np.asarray(temperature) / 298.15)
+    return plain(1.180 * (99e3 / np.asarray(dry_pressure)) * warmth - 0.180)
+
+
+def iso_1585_factor(dry_pressure: Value, temperature: Value) -> Value:
+    """ISO 1585 and UN Regulation 85 factor for a spark-ignition engine [-] = (99 kPa/Pd)^1.2 (T/298 K)^0.6.
+
+    Shapes: dry-air pressure [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for
+    either at zero or less. Range: 15..35 C, 80..110 kPa, factor 0.93..1.07.
+    Source: ISO 1585; UN Regulation 85, Annex 5.
+    """
+    require_positive(dry_pressure=dry_pressure, temperature=temperature)
+    return plain((99e3 / np.asarray(dry_pressure)) ** 1.2 * (np.asarray(temperature) / 298.0) ** 0.6)
+
+
+def sae_j607_factor(dry_pressure: Value, temperature: Value) -> Value:
+    """SAE J607 factor, withdrawn but still asked for [-] = (29.92 inHg/Pd) sqrt(T/519.67 R).
+
+    Shapes: dry-air pressure [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for
+    either at zero or less. Range: none stated. Source: SAE J607 (withdrawn).
+    """
+    require_positive(dry_pressure=dry_pressure, temperature=temperature)
+    ratio = 29.92 * INCH_OF_MERCURY / np.asarray(dry_pressure)
+    return plain(ratio * np.sqrt(np.asarray(temperature) / (519.67 / 1.8)))
+
+
+def din_70020_factor(pressure: Value, temperature: Value) -> Value:
+    """DIN 70020 factor, withdrawn [-] = (101.3 kPa/P) sqrt(T/293 K), with the whole pressure, vapour and all.
+
+    Shapes: barometer [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for either at
+    zero or less. Range: none stated. Source: DIN 70020 (withdrawn).
+    """
+    require_positive(pressure=pressure, temperature=temperature)
+    return plain(101.3e3 / np.asarray(pressure) * np.sqrt(np.asarray(temperature) / 293.0))
+
+
+def compression_ignition_factor(
+    dry_pressure: Value,
+    temperature: Value,
+    fuel_per_litre: Value,
+    *,
+    pressure_ratio: Value = 1.0,
+    turbocharged: bool = False,
+    lowest_fuel: float = 40.0,
+) -> Value:
+    """UN Regulation 85 factor for a compression-ignition engine [-] = fa^fm.
+
+    fa = (99/Pd)(T/298)^0.7 naturally aspirated or mechanically supercharged, (99/Pd)^0.7 (T/298)^1.5
+    turbocharged; fm = 0.036 qc - 1.14, qc = fuel per litre and cycle over the boost pressure ratio, held at
+    its ends.
+
+    Shapes: dry-air pressure [Pa], temperature [K], fuel per litre of swept volume and cycle [mg/(l cycle)],
+    boost over ambient absolute pressure [-] broadcast together. ``lowest_fuel`` is the lower end of qc:
+    40 mg in UN Regulation 85 (fm 0.3), 37.2 mg in ISO 1585 (fm 0.2). Raises ValueError for a pressure,
+    temperature, fuel or pressure ratio of zero or less. Range: factor 0.9..1.1.
+    Source: UN Regulation 85, Annex 5, 5.4.2; ISO 1585.
+    """
+    require_positive(dry_pressure=dry_pressure, temperature=temperature)
+    require_positive(fuel_per_litre=fuel_per_litre, pressure_ratio=pressure_ratio)
+    pressure = 99e3 / np.asarray(dry_pressure)
+    heat = np.asarray(temperature) / 298.0
+    atmosphere = pressure**0.7 * heat**1.5 if turbocharged else pressure * heat**0.7
+    fuel = np.clip(np.asarray(fuel_per_litre) / np.asarray(pressure_ratio), lowest_fuel, 65.0)
+    # UN Regulation 85 and ISO 1585 give the ends as round numbers, which the line meets to a hundredth.
+    exponent = np.where(fuel <= lowest_fuel, round(0.036 * lowest_fuel - 1.14, 1), 0.036 * fuel - 1.14)
+    return plain(atmosphere ** np.where(fuel >= 65.0, 1.2, exponent))
+
+
+def compression_ignition(
+    fuel_per_litre: float,
+    *,
+    pressure_ratio: float = 1.0,
+    turbocharged: bool = False,
+    lowest_fuel: float = 40.0,
+) -> Standard:
+    """The standard for one compression-ignition engine, whose fuelling [mg/(l cycle)] sets its engine factor.
+
+    Raises ValueError for fuel or a pressure ratio of zero or less. The limits of temperature (10..40 C) and
+    pressure (80..110 kPa) are from memory. Source: UN Regulation 85, Annex 5.
+    """
+    require_positive(fuel_per_litre=fuel_per_litre, pressure_ratio=pressure_ratio)
+
+    def function(air: Air) -> float:
+        return float(
+            compression_ignition_factor(
+                air.dry_pressure,
+                air.temperature,
+                fuel_per_litre,
+                pressure_ratio=pressure_ratio,
+                turbocharged=turbocharged,
+                lowest_fuel=lowest_fuel,
+            )
+        )
+
+    atmosphere = "((99/Pd)^0.7 (T/298)^1.5)" if turbocharged else "((99/Pd) (T/298)^0.7)"
+    return Standard(
+        "un-r85-compression-ignition",
+        "UN Regulation 85, compression ignition",
+        f"{atmosphere}^fm, fm = 0.036 qc - 1.14",
+        function,
+        (_temperature_limit(283.0, 313.15), _dry_pressure_limit(80e3, 110e3)),
+        (0.9, 1.1),
+        "UN Regulation 85, Annex 5, 5.4.2",
+    )
+
+
+# 288 K and 308 K are 15 and 35 C with the 0.15 left off; nobody's 35.0 C day is outside for that.
+_MILD = _temperature_limit(288.0, 35.0 + ZERO_CELSIUS)
+
+OBSERVED = Standard("observed", "observed, not corrected", "1", lambda air: 1.0, (), None, "as read")
+SAE_J1349 = Standard(
+    "sae-j1349",
+    "SAE J1349",
+    "1.180 (99 kPa/Pd) sqrt(T/298.15 K) - 0.180",
+    lambda air: float(sae_j1349_factor(air.dry_pressure, air.temperature)),
+    (_temperature_limit(15.0 + ZERO_CELSIUS, 35.0 + ZERO_CELSIUS), _dry_pressure_limit(90e3, 105e3)),
+    None,
+    "SAE J1349",
+)
+ISO_1585 = Standard(
+    "iso-1585",
+    "ISO 1585 (UN Regulation 85)",
+    "(99 kPa/Pd)^1.2 (T/298 K)^0.6",
+    lambda air: float(iso_1585_factor(air.dry_pressure, air.temperature)),
+    (_MILD, _dry_pressure_limit(80e3, 110e3)),
+    (0.93, 1.07),
+    "ISO 1585; UN Regulation 85, Annex 5",
+)
+SAE_J607 = Standard(
+    "sae-j607",
+    "SAE J607 (withdrawn)",
+    "(29.92 inHg/Pd) sqrt(T/519.67 °R)",
+    lambda air: float(sae_j607_factor(air.dry_pressure, air.temperature)),
+    (),
+    None,
+    "SAE J607 (withdrawn)",
+    withdrawn=True,
+)
+DIN_70020 = Standard(
+    "din-70020",
+    "DIN 70020 (withdrawn)",
+    "(101.3 kPa/P) sqrt(T/293 K)",
+    lambda air: float(din_70020_factor(air.pressure, air.temperature)),
+    (),
+    None,
+    "DIN 70020 (withdrawn)",
+    withdrawn=True,
+)
+
+STANDARDS: Mapping[str, Standard] = MappingProxyType(
+    {standard.slug: standard for standard in (SAE_J1349, ISO_1585, SAE_J607, DIN_70020, OBSERVED)}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """From the standard the readings are in to the one that is wanted: one factor, never two.
+
+    ``divided_out`` was applied before the readings were written down; ``put_in`` belongs to the wanted
+    standard; readings times ``factor`` are in the wanted standard.
+    """
+
+    stated: Standard
+    wanted: Standard
+    divided_out: float
+    put_in: float
+    outside: tuple[str, ...]
+
+    @property
+    def factor(self) -> float:
+        """What the readings as written are multiplied by [-]."""
+        return self.put_in / self.divided_out
+
+    def apply(self, readings: Value) -> Value:
+        """The readings in the wanted standard, same shape and unit as given."""
+        return plain(np.asarray(readings, dtype=np.float64) * self.factor)
+
+
+def correct(air: Air, stated: Standard, wanted: Standard) -> Correction:
+    """How to move readings taken in this air from the standard they are stated in to the wanted one.
+
+    The same standard on both sides is a factor of exactly one, whatever the air. Raises ValueError for air
+    that cannot be, or a stated factor of zero or less (dividing it out would mean nothing).
+    ``outside`` holds what lies outside either standard's own range.
+    """
+    if stated is wanted:
+        sentences = [f"{wanted.name}: {sentence}" for sentence in wanted.outside(air)]
+        return Correction(stated, wanted, 1.0, 1.0, tuple(sentences))
+    divided_out, put_in = stated.factor(air), wanted.factor(air)
+    refuse(divided_out <= 0, "a factor of zero or less cannot be divided out", "stated")
+    sentences = [
+        f"{standard.name}: {sentence}" for standard in (stated, wanted) for sentence in standard.outside(air)
+    ]
+    return Correction(stated, wanted, divided_out, put_in, tuple(dict.fromkeys(sentences)))
+
+
+def correct_with_stated_factor(
+    air: Air, stated: Standard, stated_factor: float, wanted: Standard
+) -> Correction:
+    """As :func:`correct`, for a log that names the factor its dyno applied: that very factor is divided out.
+
+    Raises ValueError for a stated factor of zero or less.
+    """
+    require_positive(stated_factor=stated_factor)
+    sentences = tuple(f"{wanted.name}: {sentence}" for sentence in wanted.outside(air))
+    return Correction(stated, wanted, stated_factor, wanted.factor(air), sentences)
