@@ -1,0 +1,161 @@
+"""bottom_end.yaml: block, crankshaft, rods, pistons, rings, bearings, balance."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from builder.record.fields import (
+    Length,
+    Line,
+    Mass,
+    OneFraction,
+    OneLength,
+    RecordModel,
+    Volume,
+    field,
+)
+
+CrankMaterial = Literal["cast iron", "nodular iron", "cast steel", "forged steel", "forged 4340", "billet steel"]
+PistonType = Literal["cast", "hypereutectic", "forged"]
+
+
+class Block(RecordModel):
+    """The block."""
+
+    maker: Line | None = field("who made it", "")
+    casting: Line | None = field("casting or part number", "")
+    material: Line | None = field("iron, aluminium ...", "grey iron")
+    deck_height: Length | None = field(
+        "crank centreline to deck", "{listed: 9.025 in, measured: 9.018 in}", likely=("40 mm", "700 mm")
+    )
+    bores: Length | None = field(
+        "finished bore of every cylinder, in order",
+        "{unit: in, measured: [4.0305, 4.0304, 4.0306, 4.0305]}",
+        each="cylinder",
+        likely=("25 mm", "400 mm"),
+        title="bores",
+    )
+    standard_bore: Length | None = field("bore when new", "4.000 in", likely=("25 mm", "400 mm"))
+    main_bores: Length | None = field(
+        "main housing bores, torqued, front to rear",
+        "{unit: in, measured: [2.6410, 2.6411]}",
+        likely=("15 mm", "300 mm"),
+    )
+    cam_bores: Length | None = field("cam bearing bores, front to rear", "", likely=("10 mm", "150 mm"))
+    note: Line | None = field("anything else", "")
+
+
+class Crankshaft(RecordModel):
+    """The crankshaft."""
+
+    maker: Line | None = field("who made it", "")
+    number: Line | None = field("casting or part number", "")
+    material: CrankMaterial | None = field("what it is made of", "forged steel")
+    stroke: Length | None = field("stroke", "3.480 in", likely=("25 mm", "500 mm"))
+    main_journals: Length | None = field("main journal diameters, front to rear", "", likely=("12 mm", "300 mm"))
+    rod_journals: Length | None = field("crankpin diameters, front to rear", "", likely=("12 mm", "300 mm"))
+    note: Line | None = field("anything else", "")
+
+
+class Rods(RecordModel):
+    """Connecting rods."""
+
+    maker: Line | None = field("who made them", "")
+    number: Line | None = field("part number", "")
+    material: Line | None = field("forged steel, aluminium ...", "forged steel")
+    length: Length | None = field("centre to centre", "5.700 in", each="cylinder", likely=("50 mm", "900 mm"))
+    big_end_bores: Length | None = field(
+        "big-end housing bores, torqued", "", each="cylinder", likely=("15 mm", "350 mm")
+    )
+    mass_big_end: Mass | None = field(
+        "big end on the balance", "{unit: g, measured: [412.5, 412.8]}", each="cylinder", likely=("20 g", "50 kg")
+    )
+    mass_small_end: Mass | None = field("small end on the balance", "", each="cylinder", likely=("10 g", "30 kg"))
+    note: Line | None = field("anything else", "")
+
+
+class TopLand(RecordModel):
+    """The crevice above the top ring."""
+
+    height: OneLength | None = field("crown to top of the top ring", "0.280 in", likely=("0.5 mm", "60 mm"))
+    diametral_clearance: OneLength | None = field("bore less land diameter", "0.030 in", likely=("0.02 mm", "5 mm"))
+
+
+class Pistons(RecordModel):
+    """Pistons and pins."""
+
+    maker: Line | None = field("who made them", "")
+    number: Line | None = field("part number", "")
+    type: PistonType | None = field("cast, hypereutectic or forged", "forged")
+    diameter: Length | None = field("at the gauge point", "", each="cylinder", likely=("25 mm", "400 mm"))
+    compression_height: Length | None = field(
+        "pin centre to crown", "{listed: 1.560 in, measured: 1.558 in}", each="cylinder", likely=("8 mm", "250 mm")
+    )
+    dish: Volume | None = field(
+        "dish and valve reliefs together, by burette", "6.2 cc", each="cylinder", likely=("0 cc", "600 cc")
+    )
+    dome: Volume | None = field(
+        "dome above the crown's flat, net of nothing else", "", each="cylinder", likely=("0 cc", "300 cc")
+    )
+    pin_offset: Length | None = field(
+        "pin axis off the bore axis; positive towards the major thrust side", "0.060 in", likely=("-8 mm", "8 mm")
+    )
+    pin_diameter: Length | None = field("pin diameter", "0.927 in", each="cylinder", likely=("6 mm", "150 mm"))
+    top_land: TopLand | None = field("the crevice above the top ring", "")
+    mass: Mass | None = field("piston alone", "", each="cylinder", likely=("15 g", "80 kg"))
+    pin_mass: Mass | None = field("pin and locks", "", each="cylinder", likely=("5 g", "30 kg"))
+    ring_mass: Mass | None = field("rings of one piston", "", each="cylinder", likely=("1 g", "5 kg"))
+    note: Line | None = field("anything else", "")
+
+
+class Rings(RecordModel):
+    """Rings."""
+
+    maker: Line | None = field("who made them", "")
+    number: Line | None = field("part number", "")
+    top: Line | None = field("top ring: height and material", "1.2 mm steel")
+    second: Line | None = field("second ring: height and material", "")
+    oil: Line | None = field("oil ring", "")
+
+
+class Bearings(RecordModel):
+    """Bearing shells."""
+
+    maker: Line | None = field("who made them", "")
+    main_number: Line | None = field("part number of the mains", "")
+    rod_number: Line | None = field("part number of the rod bearings", "")
+    main_shell: Length | None = field("thickness of one main shell at its crown", "", likely=("0.8 mm", "15 mm"))
+    rod_shell: Length | None = field("thickness of one rod shell at its crown", "", likely=("0.8 mm", "15 mm"))
+
+
+class Balance(RecordModel):
+    """The balance card."""
+
+    factor: OneFraction | None = field(
+        "share of the reciprocating mass that is balanced", "50 %", likely=("0 %", "100 %")
+    )
+    rods_per_pin: int | None = field("rods on one crankpin: 2 in most V engines", "2")
+    bearing_mass: Mass | None = field("rod bearing shells, one rod", "", likely=("1 g", "3 kg"))
+    oil_mass: Mass | None = field("oil allowance for one crankpin", "4 g", likely=("0 g", "100 g"))
+    residual: Mass | None = field("what was left at each end after balancing", "")
+    by: Line | None = field("who balanced it", "")
+    note: Line | None = field("anything else", "")
+
+
+class BottomEnd(RecordModel):
+    """bottom_end.yaml: the bottom end."""
+
+    block: Block | None = field("the block", "")
+    crankshaft: Crankshaft | None = field("the crankshaft", "")
+    rods: Rods | None = field("connecting rods", "")
+    pistons: Pistons | None = field("pistons and pins", "")
+    deck_clearance: Length | None = field(
+        "piston crown below the deck at TDC, by dial gauge; negative when it stands proud",
+        "{unit: in, measured: [0.005, 0.006, 0.005, 0.005]}",
+        each="cylinder",
+        likely=("-3 mm", "12 mm"),
+    )
+    rings: Rings | None = field("rings", "")
+    bearings: Bearings | None = field("bearing shells", "")
+    balance: Balance | None = field("the balance card", "")
+    oil_pump: Line | None = field("pump, pickup, sump", "")
