@@ -1,0 +1,193 @@
+"""The one table of what the archive knows about a build: names, units, decimals, and weight in likeness.
+
+Python, the finder's data file and the pages all read this table, so they cannot disagree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from builder.archive.summary import Summary
+
+System = Literal["inch", "metric"]
+Kind = Literal["number", "choice"]
+Group = Literal["what it is", "bottom end", "cam and valves", "breathing", "result"]
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """How a value is shown: shown = SI value * factor, with so many decimals."""
+
+    label: str
+    factor: float = 1.0
+    decimals: int = 0
+
+    def show(self, value: float) -> str:
+        """Write an SI value in this unit, without the label."""
+        return f"{value * self.factor:.{self.decimals}f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing known about a build.
+
+    ``per`` is the number of the archive's own steps in one SI unit: values are kept and compared as whole
+    steps, finer than any shop measures, so that Python and the browser work with identical numbers.
+    ``span`` is the difference that counts as wholly different: in steps of the SI unit or, where ``ratio``
+    is set, as a ratio (2.0: one is twice the other). ``weight`` is its default weight in likeness.
+    """
+
+    slug: str
+    title: str
+    kind: Kind
+    group: Group
+    weight: float = 0.0
+    span: float = 1.0
+    ratio: bool = False
+    per: int = 1
+    inch: Unit = Unit("")
+    metric: Unit = Unit("")
+
+    def unit(self, system: System) -> Unit:
+        """The unit in which a shop of this habit reads the field."""
+        return self.inch if system == "inch" else self.metric
+
+    def show(self, value: float | str, system: System) -> str:
+        """Write a value with its unit, ready to be read."""
+        if isinstance(value, str):
+            return value
+        unit = self.unit(system)
+        return f"{unit.show(value)} {unit.label}".rstrip()
+
+
+_LITRE = 1e-3
+_CUBIC_INCH = 0.0254**3
+_HORSEPOWER = 745.699_872  # NIST SP 811, 550 ft lbf/s
+_POUND_FOOT = 1.355_817_948  # NIST SP 811
+_PSI = 6_894.757  # NIST SP 811
+_CFM = (0.3048**3) / 60.0
+
+_INCH3 = Unit("in", 1 / 0.0254, 3)
+_MM = Unit("mm", 1e3, 2)
+_DEGREES = Unit("°", 1.0, 0)
+_DEGREES1 = Unit("°", 1.0, 1)
+_RATIO = Unit(":1", 1.0, 2)
+_RPM = Unit("rpm", 60.0, 0)
+
+
+def _number(
+    slug: str, title: str, group: Group, weight: float, span: float, per: int, inch: Unit, metric: Unit, *,
+    ratio: bool = False,
+) -> Field:  # fmt: skip
+    return Field(slug, title, "number", group, weight, span, ratio, per, inch, metric)
+
+
+def _choice(slug: str, title: str, group: Group, weight: float) -> Field:
+    return Field(slug, title, "choice", group, weight)
+
+
+# Weights and spans are common practice, no source: what an engine builder would call "much like it" and
+# "another engine altogether". A shop sets its own weights in shop.yaml.
+FIELDS: tuple[Field, ...] = (
+    _choice("family", "Family", "what it is", 1.0),
+    _choice("purpose", "Purpose", "what it is", 1.0),
+    _choice("cycle", "Cycle", "what it is", 3.0),
+    _number("cylinders", "Cylinders", "what it is", 2.0, 2.0, 1, Unit(""), Unit(""), ratio=True),
+    _number("year", "Year", "what it is", 0.0, 20.0, 1, Unit(""), Unit("")),
+    _number("displacement", "Displacement", "bottom end", 3.0, 2.0, 10_000_000,
+            Unit("cu in", 1 / _CUBIC_INCH, 1), Unit("cc", 1e6, 0), ratio=True),
+    _number("bore", "Bore", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
+    _number("stroke", "Stroke", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
+    _number("compression_ratio", "Compression ratio", "bottom end", 2.0, 4.0, 1000, _RATIO, _RATIO),
+    _number("effective_compression_ratio", "Effective ratio", "bottom end", 1.0, 3.0, 1000, _RATIO, _RATIO),
+    _number("intake_duration_050", "Intake duration at 0.050 in", "cam and valves", 1.5, 40.0, 10,
+            _DEGREES, _DEGREES),
+    _number("exhaust_duration_050", "Exhaust duration at 0.050 in", "cam and valves", 0.5, 40.0, 10,
+            _DEGREES, _DEGREES),
+    _number("intake_duration_1mm", "Intake duration at 1 mm", "cam and valves", 1.5, 40.0, 10,
+            _DEGREES, _DEGREES),
+    _number("exhaust_duration_1mm", "Exhaust duration at 1 mm", "cam and valves", 0.5, 40.0, 10,
+            _DEGREES, _DEGREES),
+    _number("lobe_separation", "Lobe separation", "cam and valves", 0.5, 10.0, 10, _DEGREES1, _DEGREES1),
+    _number("cam_advance", "Cam advance", "cam and valves", 0.25, 8.0, 10, _DEGREES1, _DEGREES1),
+    _number("valve_lift", "Intake valve lift", "cam and valves", 1.0, 0.005, 1_000_000, _INCH3, _MM),
+    _number("valve_diameter", "Intake valve diameter", "cam and valves", 0.5, 1.5, 1_000_000,
+            _INCH3, _MM, ratio=True),
+    _number("head_flow", "Head flow at 28 inH2O", "breathing", 1.5, 2.0, 1_000_000,
+            Unit("cfm", 1 / _CFM, 0), Unit("L/s", 1e3, 1), ratio=True),
+    _choice("induction", "Induction", "breathing", 3.0),
+    _choice("fuelling", "Fuelling", "breathing", 1.0),
+    _choice("fuel", "Fuel", "breathing", 1.5),
+    _choice("ignition", "Ignition", "breathing", 0.5),
+    _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
+            Unit("lbf ft", 1 / _POUND_FOOT, 0), Unit("N m", 1.0, 0), ratio=True),
+    _number("peak_torque_speed", "Speed at peak torque", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
+    _number("peak_power", "Peak power", "result", 0.0, 2.0, 1,
+            Unit("hp", 1 / _HORSEPOWER, 0), Unit("kW", 1e-3, 1), ratio=True),
+    _number("peak_power_speed", "Speed at peak power", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
+    _number("bmep", "Bmep at peak torque", "result", 0.0, 2.0, 1,
+            Unit("psi", 1 / _PSI, 0), Unit("kPa", 1e-3, 0), ratio=True),
+    _number("specific_power", "Specific power", "result", 0.0, 2.0, 1,
+            Unit("hp/cu in", _CUBIC_INCH / _HORSEPOWER, 2), Unit("kW/L", 1e-3 * _LITRE, 1), ratio=True),
+    _number("piston_speed_at_peak_power", "Mean piston speed at peak power", "result", 0.0, 2.0, 1000,
+            Unit("ft/min", 60 / 0.3048, 0), Unit("m/s", 1.0, 1), ratio=True),
+)  # fmt: skip
+
+BY_SLUG: Mapping[str, Field] = {f.slug: f for f in FIELDS}
+NUMBERS: tuple[Field, ...] = tuple(f for f in FIELDS if f.kind == "number")
+CHOICES: tuple[Field, ...] = tuple(f for f in FIELDS if f.kind == "choice")
+
+
+def number_of(summary: Summary, field: Field) -> float | None:
+    """The value of a number field, brought to the archive's steps; None where unknown or not finite."""
+    value = getattr(summary, field.slug)
+    if value is None:
+        return None
+    steps = steps_of(float(value), field)
+    return None if steps is None else steps / field.per
+
+
+def steps_of(value: float, field: Field) -> int | None:
+    """A value as whole steps of its field; None when it is not finite or beyond what a file can carry."""
+    scaled = value * field.per
+    if not abs(scaled) < 2**53:
+        return None
+    return round(scaled)
+
+
+def choice_of(summary: Summary, field: Field) -> str | None:
+    """The value of a choice field; None where unknown or blank."""
+    value = getattr(summary, field.slug)
+    return " ".join(str(value).split()) or None if value is not None else None
+
+
+def weights_from(wanted: Mapping[str, object] | None) -> tuple[dict[str, float], tuple[str, ...]]:
+    """Default weights with a shop's own laid over them, and a plain sentence for each that cannot be used.
+
+    Parameters
+    ----------
+    wanted : mapping of field slug to weight, or None
+        As read from shop.yaml.
+
+    Returns
+    -------
+    weights : dict of str to float
+        One weight for every field.
+    complaints : tuple of str
+        Empty when all was well.
+    """
+    weights = {f.slug: f.weight for f in FIELDS}
+    complaints: list[str] = []
+    for slug, value in (wanted or {}).items():
+        if slug not in weights:
+            complaints.append(f"likeness: there is no field '{slug}'; the fields are {', '.join(weights)}")
+        elif isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 100:
+            complaints.append(f"likeness: the weight of {slug} must be a number from 0 to 100, not {value!r}")
+        else:
+            weights[slug] = float(value)
+    if not any(weights.values()):
+        complaints.append("likeness: every weight is 0, so the usual weights are used")
+        weights = {f.slug: f.weight for f in FIELDS}
+    return weights, tuple(complaints)

@@ -1,0 +1,120 @@
+"""Finding builds from the command line: by ranges, choices and words, or by likeness to a plan."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from builder.archive.estimate import Estimate, estimate
+from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of
+from builder.archive.likeness import Relative, relatives, tabulate
+from builder.archive.summary import Summary, newest_first
+
+Range = tuple[float | None, float | None]
+
+_NUMBER = r"[-+]?\d+(?:\.\d*)?|[-+]?\.\d+"
+_RANGE = re.compile(rf"\s*({_NUMBER})?\s*(\.\.)?\s*({_NUMBER})?\s*(\D.*?)?\s*\Z", re.S)
+
+
+@dataclass(frozen=True, slots=True)
+class Similar:
+    """What is like a plan, nearest first, and what the archive lets one expect of it."""
+
+    relatives: tuple[Relative, ...]
+    estimate: Estimate
+
+
+def find(
+    summaries: Iterable[Summary],
+    ranges: Mapping[str, Range] | None = None,
+    choices: Mapping[str, Sequence[str]] | None = None,
+    words: str = "",
+) -> tuple[Summary, ...]:
+    """Builds that lie in every range, have one of the choices of every field, and hold every word.
+
+    Parameters
+    ----------
+    ranges : mapping of number field to (least, most), SI, ends included, None for open
+    choices : mapping of choice field to the values wanted; capitals do not matter
+    words : text; each word must occur, as a part of a word, in the title, number, family, parts or text
+
+    Returns
+    -------
+    tuple of Summary, newest first. A build that does not record a field is outside every range of it.
+    """
+    found = list(newest_first(summaries))
+    for slug, (least, most) in (ranges or {}).items():
+        field = BY_SLUG[slug]
+        found = [s for s in found if _inside(number_of(s, field), least, most)]
+    for slug, wanted in (choices or {}).items():
+        field = BY_SLUG[slug]
+        these = {" ".join(w.split()).casefold() for w in wanted}
+        found = [s for s in found if (choice_of(s, field) or "").casefold() in these]
+    for word in words.casefold().split():
+        found = [s for s in found if word in search_text(s)]
+    return tuple(found)
+
+
+def similar(
+    summaries: Iterable[Summary],
+    plan: Summary,
+    weights: Mapping[str, float],
+    count: int = 8,
+    system: System = "metric",
+) -> Similar:
+    """The builds most like a plan (or a build of the archive, which is left out), and the estimate."""
+    rows = newest_first(summaries)
+    found = relatives(tabulate(rows, weights), plan, weights, count)
+    return Similar(found, estimate(rows, plan, weights, system=system))
+
+
+def search_text(summary: Summary) -> str:
+    """Everything that words are looked for in, in small letters."""
+    parts = " ".join(f"{p.maker} {p.number} {p.kind}" for p in summary.parts)
+    known = (summary.title, summary.number, summary.family, summary.purpose, summary.fuel, parts)
+    return " ".join(" ".join((*(k or "" for k in known), summary.words)).split()).casefold()
+
+
+def parse_range(text: str, field: Field, system: System) -> Range | str:
+    """Read "10..11", "340..", "..7000 rpm" or "350 cu in" as a range in SI.
+
+    A number without a unit is in the shop's own unit; with one, in that. A single number means the values
+    that read the same at the decimals it was written with. Returns a plain sentence when it cannot be read.
+    """
+    match = _RANGE.match(text)
+    example = field.show(_example(field), system)
+    if match is None or (match[1] is None and match[3] is None) or (match[3] and not match[2]):
+        return f"{field.slug}: '{text}' is not a range; write for example '{example}' or '{example}..'"
+    unit = field.unit(system)
+    label = _plain(match[4] or "")
+    if label:
+        fitting = [u for u in (field.unit("inch"), field.unit("metric")) if _plain(u.label) == label]
+        if not fitting:
+            units = " or ".join(dict.fromkeys(u.label for u in (field.inch, field.metric) if u.label))
+            return f"{field.slug}: '{match[4]}' is not a unit of it here; use {units or 'no unit'}"
+        unit = fitting[0]
+    if match[2] is None:
+        value, half = float(match[1]), 0.5 * 10.0 ** -len(match[1].partition(".")[2])
+        return ((value - half) / unit.factor, (value + half) / unit.factor)
+    ends = [None if m is None else float(m) / unit.factor for m in (match[1], match[3])]
+    if any(e is not None and not math.isfinite(e) for e in ends):
+        return f"{field.slug}: '{text}' is beyond any engine"
+    if ends[0] is not None and ends[1] is not None and ends[0] > ends[1]:
+        return f"{field.slug}: the least in '{text}' is above the most; turn them round"
+    return (ends[0], ends[1])
+
+
+def _example(field: Field) -> float:
+    return field.span if not field.ratio else 100.0 / field.metric.factor
+
+
+def _plain(label: str) -> str:
+    return re.sub(r"[\s.·-]", "", label).casefold()
+
+
+def _inside(value: float | None, least: float | None, most: float | None) -> bool:
+    if value is None:
+        return False
+    return (least is None or value >= least) and (most is None or value <= most)

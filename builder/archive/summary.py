@@ -1,0 +1,149 @@
+"""One build in the archive's own short form: what can be listed, searched, compared and drawn together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+CURVE_POINTS = 21
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part in a build, and what receiving it found. ``verdict`` is None when it was not checked."""
+
+    maker: str
+    number: str
+    kind: str
+    verdict: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A torque curve on an even grid of speeds, coarse enough to travel with every page.
+
+    ``start`` and ``step`` are engine speeds [rev/s]; ``torque`` is brake torque at each speed [N m].
+    Power is not kept: it is 2 pi n T.
+    """
+
+    start: float
+    step: float
+    torque: tuple[float, ...]
+
+    @property
+    def speeds(self) -> tuple[float, ...]:
+        """Speeds of the grid [rev/s]."""
+        return tuple(self.start + self.step * i for i in range(len(self.torque)))
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What the archive keeps of one build. Everything but the slug and the title may be unknown (None).
+
+    Values are SI (m, m3, Pa, N m, W, m/s, rev/s, W/m3); cam timing is in degrees of crank angle, as the
+    trade states it. ``date`` is ISO 8601. ``words`` is the text people search for: summary and notes.
+    """
+
+    slug: str
+    title: str
+    number: str | None = None
+    date: str | None = None
+    year: int | None = None
+    family: str | None = None
+    purpose: str | None = None
+    cycle: str | None = None
+    cylinders: int | None = None
+    displacement: float | None = None
+    bore: float | None = None
+    stroke: float | None = None
+    compression_ratio: float | None = None
+    effective_compression_ratio: float | None = None
+    intake_duration_050: float | None = None
+    exhaust_duration_050: float | None = None
+    intake_duration_1mm: float | None = None
+    exhaust_duration_1mm: float | None = None
+    lobe_separation: float | None = None
+    cam_advance: float | None = None
+    valve_lift: float | None = None
+    head_flow: float | None = None
+    valve_diameter: float | None = None
+    induction: str | None = None
+    fuelling: str | None = None
+    fuel: str | None = None
+    ignition: str | None = None
+    peak_torque: float | None = None
+    peak_torque_speed: float | None = None
+    peak_power: float | None = None
+    peak_power_speed: float | None = None
+    bmep: float | None = None
+    specific_power: float | None = None
+    piston_speed_at_peak_power: float | None = None
+    curve: Curve | None = None
+    parts: tuple[Part, ...] = ()
+    words: str = ""
+
+
+def thin_curve(
+    speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25.0 / 60.0
+) -> Curve | None:
+    """Bring a measured torque curve onto an even, coarse grid of speeds.
+
+    Each grid value is the mean of the readings within half a step of it, or the straight line between
+    neighbouring readings where none lies there, so a thinned curve neither follows noise nor invents a peak.
+
+    Parameters
+    ----------
+    speed, torque : array_like, shape (m,)
+        Engine speed [rev/s] and brake torque [N m], in any order; readings that are not finite are dropped.
+    points : int
+        Most points wanted.
+    grid : float
+        The step is a whole multiple of this [rev/s]; 25 rev/min by default.
+
+    Returns
+    -------
+    Curve or None
+        None when fewer than two different speeds remain.
+    """
+    n = np.asarray(speed, dtype=float)
+    t = np.asarray(torque, dtype=float)
+    if n.shape != t.shape or n.ndim != 1:
+        raise ValueError("speed and torque must be two lists of one length")
+    good = np.isfinite(n) & np.isfinite(t)
+    n, t = n[good], t[good]
+    order = np.argsort(n, kind="stable")
+    n, t = n[order], t[order]
+    if n.size < 2 or n[-1] <= n[0]:
+        return None
+    step = max(1.0, np.ceil((n[-1] - n[0]) / grid / max(1, points - 1))) * grid
+    first = np.ceil(n[0] / grid - 1e-9) * grid
+    count = int(np.floor((n[-1] - first) / step + 1e-9)) + 1
+    at = first + step * np.arange(max(count, 1))
+    if at.size < 2:
+        at, first, step = np.array([n[0], n[-1]]), n[0], n[-1] - n[0]
+    line = np.interp(at, n, t)
+    cell = np.rint((n - first) / step).astype(int)
+    inside = (cell >= 0) & (cell < at.size)
+    total = np.bincount(cell[inside], weights=t[inside], minlength=at.size)
+    where = np.bincount(cell[inside], weights=n[inside], minlength=at.size)
+    number = np.bincount(cell[inside], minlength=at.size)
+    # A cell's mean torque belongs to its mean speed; the line carries it to the middle of the cell.
+    full = number > 0
+    if full.sum() >= 2:
+        means = np.interp(at, where[full] / number[full], total[full] / number[full])
+        line = np.where(number >= 2, means, line)
+    return Curve(start=float(first), step=float(step), torque=tuple(float(v) for v in line))
+
+
+def newest_first(summaries: Iterable[Summary]) -> tuple[Summary, ...]:
+    """Put builds in the archive's one order: latest date first, undated last, then by slug."""
+    by_slug = sorted(summaries, key=lambda s: s.slug)
+    return tuple(sorted(by_slug, key=lambda s: s.date or "", reverse=True))
+
+
+# ---------------------------------------------------------------------------------------------------------
+# From a Build and its figures to a Summary: the one function that does so stands here.
+# ---------------------------------------------------------------------------------------------------------
