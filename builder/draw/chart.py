@@ -1,0 +1,281 @@
+"""Axes without boxes: quiet rules across, round numbers beside them, curves and marks over them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.draw.drawing import Sheet
+from builder.draw.style import INK, QUIET, RULE, Mark
+from builder.draw.text import number, width
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Floats = npt.NDArray[np.float64]
+Limits = tuple[float, float]
+
+
+def floats(values: npt.ArrayLike) -> Floats:
+    """A flat array in which what is not a finite number is a gap (NaN)."""
+    out = np.array(values, dtype=np.float64).ravel()
+    # Beyond this a float's own arithmetic overflows in an axis's scale; nothing in a shop is so large.
+    out[~np.isfinite(out) | (np.abs(out) > 1e200)] = np.nan
+    return out
+
+
+def paired(x: npt.ArrayLike, y: npt.ArrayLike, what: str) -> tuple[Floats, Floats]:
+    """Two arrays of one length. Raises ValueError naming ``what`` if they are not."""
+    xs, ys = floats(x), floats(y)
+    if xs.size != ys.size:
+        raise ValueError(f"{what}: {xs.size} values along and {ys.size} up do not pair")
+    return xs, ys
+
+
+def finite(*arrays: npt.ArrayLike) -> Floats:
+    """All the finite values there are."""
+    parts = [floats(a) for a in arrays]
+    joined = np.concatenate(parts) if parts else np.empty(0)
+    return joined[np.isfinite(joined)]
+
+
+def limits(values: Floats, *, below: float = 0.06, above: float = 0.06, least: float | None = None) -> Limits:
+    """An axis around the values, with room below and above as parts of their range.
+
+    Identical values get an axis of about a tenth of their size; ``least`` is a value the axis never
+    starts above (0 for a quantity that is read from nought).
+    """
+    low, high = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
+    if least is not None:
+        low = min(low, least)
+    span = high - low
+    if span <= 1e-9 * max(abs(low), abs(high)):
+        span = 0.1 * abs(high) or 1.0
+        low, high = low - span / 2, high + span / 2
+    start = low - below * span
+    if least is not None and low >= least:
+        start = least
+    return start, high + above * span
+
+
+def ticks(span: Limits, room: float, apart: float) -> list[float]:
+    """Round numbers within the span, at least ``apart`` of the ``room`` [px] from each other."""
+    low, high = span
+    most = max(1, int(room / apart))
+    raw = (high - low) / most
+    magnitude = 10.0 ** math.floor(math.log10(raw)) if raw > 0 else 1.0
+    step = next((magnitude * m for m in (1, 2, 2.5, 5, 10) if magnitude * m >= raw * 0.999), 10 * magnitude)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [0.0 if i == 0 else i * step for i in range(first, last + 1)][: most + 2]
+
+
+def tick_labels(at: Sequence[float]) -> list[str]:
+    """The numbers beside an axis, all with the decimals that the step needs."""
+    if not at:
+        return []
+    largest = max(abs(v) for v in at)
+    step = min((abs(b - a) for a, b in pairwise(at)), default=largest) or largest or 1.0
+    if largest >= 1e7 or 0 < largest < 1e-4:
+        return [number(v, 0) if v == 0 else number(v) for v in at]
+    decimals = next((d for d in range(8) if abs(step * 10**d - round(step * 10**d)) < 1e-6 * step * 10**d), 8)
+    return [number(v, decimals) for v in at]
+
+
+class Panel:
+    """One pair of axes on a sheet; ``box`` is left, top, width and height [px]."""
+
+    def __init__(self, sheet: Sheet, box: tuple[float, float, float, float], across: Limits, up: Limits) -> None:
+        """Axes over this box with these limits."""
+        self.sheet, self.across, self.up = sheet, across, up
+        self.left, self.top, self.width, self.height = box
+        self.right, self.bottom = self.left + self.width, self.top + self.height
+        w, h = sheet.width, sheet.height
+        self.axes: Axes = sheet.figure.add_axes((self.left / w, 1 - self.bottom / h, self.width / w, self.height / h))
+        self.axes.set_axis_off()
+        self.axes.set_xlim(*across)
+        self.axes.set_ylim(*up)
+
+    def x(self, value: float) -> float:
+        """Pixel of a value along."""
+        low, high = self.across
+        return self.left + (value - low) / (high - low) * self.width
+
+    def y(self, value: float) -> float:
+        """Pixel of a value up."""
+        low, high = self.up
+        return self.bottom - (value - low) / (high - low) * self.height
+
+    def rules(self, at: Sequence[float], labels: Sequence[str] | None = None) -> None:
+        """Quiet lines across at these values, their numbers to the left."""
+        size = self.sheet.size.small
+        xs: list[float] = []
+        ys: list[float] = []
+        nan = float("nan")
+        for value, label in zip(at, labels if labels is not None else tick_labels(at), strict=True):
+            y = self.y(value)
+            xs += [self.left, self.right, nan]
+            ys += [y, y, nan]
+            self.sheet.text(self.left - 8, y + size * 0.36, label, anchor="right", colour=QUIET, size=size)
+        if xs:
+            self.sheet.line(xs, ys, RULE, zorder=0)
+
+    def foot(self, at: Sequence[float], labels: Sequence[str] | None = None, drop: float = 0.0) -> None:
+        """Ticks and numbers below the panel (or below ``drop`` further pixels)."""
+        size = self.sheet.size.small
+        nan = float("nan")
+        y = self.bottom + drop
+        xs: list[float] = []
+        ys: list[float] = []
+        for value, label in zip(at, labels if labels is not None else tick_labels(at), strict=True):
+            x = self.x(value)
+            xs += [x, x, nan]
+            ys += [y, y + 4, nan]
+            self.sheet.text(x, y + 6 + size, label, anchor="center", colour=QUIET, size=size)
+        self.sheet.line([self.left, self.right, nan, *xs], [y, y, nan, *ys], QUIET, zorder=1)
+
+    def curve(self, x: Floats, y: Floats, colour: str, mark: Mark | None = None, **look: Any) -> None:
+        """A curve; NaN breaks it. With a mark, its dashes and about five of its markers along the way."""
+        look = {
+            "linewidth": 1.4,
+            "solid_capstyle": "round",
+            "dash_capstyle": "butt",
+            "clip_on": False,
+            **look,
+        }
+        marker = look.pop("marker", mark.marker if mark else None)
+        if mark and mark.dashes and "linestyle" not in look:
+            look["linestyle"] = (0, mark.dashes)
+        zorder = look.pop("zorder", 3)
+        count, large = look.pop("markers", 5), look.pop("markersize", 5.5)
+        shift, away = look.pop("shift", 0), look.pop("away", None)
+        self.axes.plot(x, y, color=colour, zorder=zorder, **look)
+        if marker:
+            at = spaced(x, y, count, shift)
+            if away is not None and at.size > 2:
+                at = at[np.abs(x[at] - away) > 0.03 * abs(self.across[1] - self.across[0])]
+            self.points(x[at], y[at], colour, marker, large, zorder=zorder + 0.1)
+
+    def points(
+        self,
+        x: npt.ArrayLike,
+        y: npt.ArrayLike,
+        colour: str,
+        marker: str = "o",
+        size: float = 5.5,
+        **look: Any,
+    ) -> None:
+        """Markers; ``open`` ones are filled with nothing."""
+        look = {"markeredgewidth": 1.2, "clip_on": False, "zorder": 4, **look}
+        self.axes.plot(
+            np.atleast_1d(x),
+            np.atleast_1d(y),
+            linestyle="none",
+            marker=marker,
+            markersize=size,
+            markerfacecolor=look.pop("face", colour),
+            markeredgecolor=colour,
+            **look,
+        )
+
+    def dots(self, x: Floats, y: Floats, colour: str, diameter: float = 2.4, opacity: float = 0.55) -> None:
+        """Raw readings, faintly; no more of them than can be told apart."""
+        keep = np.isfinite(x) & np.isfinite(y)
+        x, y = x[keep], y[keep]
+        if x.size > 90:
+            at = np.unique(np.linspace(0, x.size - 1, 90).astype(int))
+            x, y = x[at], y[at]
+        if x.size:
+            (line,) = self.axes.plot(
+                x,
+                y,
+                linestyle="none",
+                marker="o",
+                markersize=diameter,
+                markeredgewidth=0,
+                color=colour,
+                alpha=opacity,
+                clip_on=False,
+                zorder=2,
+            )
+            line.set_gid(f"dots-{diameter}")
+
+    def band(self, x: Floats, low: Floats, high: Floats, colour: str, **look: Any) -> None:
+        """The area between two curves."""
+        from matplotlib.patches import Polygon
+
+        keep = np.isfinite(x) & np.isfinite(low) & np.isfinite(high)
+        look = {"linewidth": 0, "zorder": 0.5, "clip_on": False, **look}
+        for run in runs(keep):
+            along = np.concatenate([x[run], x[run][::-1]])
+            outline = np.concatenate([high[run], low[run][::-1]])
+            if along.size >= 4:
+                self.axes.add_patch(Polygon(np.column_stack([along, outline]), closed=True, facecolor=colour, **look))
+
+
+def runs(keep: npt.NDArray[np.bool_]) -> list[slice]:
+    """The stretches of an array that are kept without a gap."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], keep.astype(np.int8), [0]])))
+    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def spaced(x: Floats, y: Floats, count: int, shift: int = 0) -> npt.NDArray[np.intp]:
+    """Indices of ``count`` known points spread along a curve, away from its ends where it is long.
+
+    Curves with different ``shift`` get theirs at different places, so that markers do not pile up.
+    """
+    known: npt.NDArray[np.intp] = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+    if known.size <= count:
+        return known
+    start = (0.06, 0.11, 0.085, 0.135)[shift % 4] + 0.01 * (shift // 4 % 3)
+    along = (start + np.arange(count) * 0.84 / count) * (known.size - 1)
+    picked: npt.NDArray[np.intp] = known[np.unique(np.round(along).astype(int))]
+    return picked
+
+
+def sample(sheet: Sheet, x0: float, x1: float, y: float, colour: str, mark: Mark, weight: float = 1.4) -> None:
+    """A short piece of a curve with its marker, for a key."""
+    dashes = {"linestyle": (0, mark.dashes)} if mark.dashes else {}
+    sheet.line([x0, x1], [y, y], colour, linewidth=weight, **dashes)
+    sheet.line([(x0 + x1) / 2], [y], colour, marker=mark.marker, markersize=6.0, markeredgewidth=1.0)
+
+
+def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
+    """Positions as near as can be to the wanted ones, ``apart`` from each other and within low..high.
+
+    Clusters are pooled and centred on the mean of what their members wanted, in the order given by the
+    wanted positions. If there is no room for all, they are set evenly over what there is.
+    """
+    order = sorted(range(len(wanted)), key=lambda i: (wanted[i], i))
+    if len(order) > 1 and apart * (len(order) - 1) > high - low:
+        apart = (high - low) / (len(order) - 1)
+    pools: list[tuple[float, int]] = []  # where its first member stands, how many
+    for i in order:
+        start, count = min(max(wanted[i], low), high), 1
+        while pools and pools[-1][0] + pools[-1][1] * apart > start:
+            before, members = pools.pop()
+            start = (before * members + (start - members * apart) * count) / (members + count)
+            count += members
+            start = min(max(start, low), high - apart * (count - 1))
+        pools.append((start, count))
+    placed = [start + k * apart for start, count in pools for k in range(count)]
+    out = [0.0] * len(order)
+    for i, where in zip(order, placed, strict=True):
+        out[i] = where
+    return out
+
+
+def margin(labels: Sequence[str], size: float) -> float:
+    """Room to the left of an axis for these numbers [px]."""
+    return max((width(label, size) for label in labels), default=0.0) + 10
+
+
+def centred(sheet: Sheet, x: float, y: float, text: str, *, colour: str = INK, size: float | None = None) -> None:
+    """A label centred at x, its baseline at y [px], moved sideways where it would leave the sheet."""
+    half = width(text, size or sheet.size.text) / 2
+    x = min(max(x, half + 2), sheet.width - half - 2)
+    sheet.text(x, y, text, anchor="center", colour=colour, size=size)

@@ -1,0 +1,186 @@
+"""The finished drawing, and the sheet it is made on: a figure measured in pixels from the top left."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from builder.draw.style import FONT_STACK, INK, MEASURING_FONT, QUIET, Size
+from builder.draw.svg import Link, tidied
+from builder.draw.text import clean
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
+_NAME = re.compile(r"[a-z][a-z0-9_-]{0,79}")
+_SETTINGS = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "millbook",
+    "svg.image_inline": True,
+    "text.parse_math": False,
+    "font.family": [MEASURING_FONT],
+    "axes.unicode_minus": True,
+    "path.simplify": False,
+    "lines.scale_dashes": False,
+    "mathtext.fontset": "stix",
+}
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One picture: the SVG, its size [px], and the same told in words with the numbers.
+
+    ``name`` prefixes every id in the SVG, so several drawings can stand inlined on one page.
+    """
+
+    name: str
+    svg: str
+    title: str
+    description: str
+    width: int
+    height: int
+
+    def plain(self, font: str = FONT_STACK) -> str:
+        """The SVG for a reader that knows no style sheets (a PDF maker): light colours, the given type."""
+        from xml.sax.saxutils import quoteattr
+
+        bare = _STYLE.sub("", self.svg, count=1)
+        return bare.replace(f"font-family={quoteattr(FONT_STACK)}", f"font-family={quoteattr(font)}", 1)
+
+
+class Sheet:
+    """A matplotlib figure addressed in pixels from the top left, as the page and the SVG are."""
+
+    def __init__(self, width: float, height: float, size: Size) -> None:
+        """An empty sheet of this width and height [px]."""
+        from matplotlib.figure import Figure
+
+        self.width, self.height, self.size = float(width), float(height), size
+        self.figure: Figure = Figure(figsize=(width / 72, height / 72), dpi=72, frameon=False)
+        self.links: dict[str, Link] = {}
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        anchor: str = "left",
+        colour: str = INK,
+        size: float | None = None,
+        bold: bool = False,
+        turned: bool = False,
+    ) -> None:
+        """A label whose baseline starts (ends, is centred) at x, y [px]; ``turned`` reads upwards."""
+        self.figure.text(
+            x / self.width,
+            1 - y / self.height,
+            clean(text),
+            ha=anchor,
+            va="baseline",
+            color=colour,
+            size=size or self.size.text,
+            weight="bold" if bold else "normal",
+            rotation=90 if turned else 0,
+            rotation_mode="anchor",
+        )
+
+    def line(self, xs: Sequence[float], ys: Sequence[float], colour: str = QUIET, **look: Any) -> None:
+        """A polyline through pixels; NaN breaks it. ``look`` goes to matplotlib's Line2D."""
+        from matplotlib.lines import Line2D
+
+        look = {"linewidth": 1.0, "solid_capstyle": "butt", "dash_capstyle": "butt", **look}
+        across = [x / self.width for x in xs]
+        down = [1 - y / self.height for y in ys]
+        self.figure.add_artist(Line2D(across, down, color=colour, transform=self.figure.transFigure, **look))
+
+    def area(self, xs: Sequence[float], ys: Sequence[float], fill: str = "none", **look: Any) -> None:
+        """A closed shape through pixels."""
+        from matplotlib.patches import Polygon
+
+        corners = [(x / self.width, 1 - y / self.height) for x, y in zip(xs, ys, strict=True)]
+        look = {"linewidth": 0.0, **look}
+        self.figure.add_artist(Polygon(corners, closed=True, facecolor=fill, transform=self.figure.transFigure, **look))
+
+    def box(self, x: float, y: float, width: float, height: float, fill: str = "none", **look: Any) -> None:
+        """A rectangle with its top left at x, y [px]."""
+        self.area([x, x + width, x + width, x], [y, y, y + height, y + height], fill, **look)
+
+    def hatched(self, x: float, y: float, width: float, height: float, colour: str, apart: float = 8.0) -> None:
+        """Slanting lines over a rectangle: a region that can be told without colour, and read through."""
+        xs: list[float] = []
+        ys: list[float] = []
+        nan = float("nan")
+        start = -height + (height % apart) / 2 + apart / 2
+        while start < width:
+            # From the lower left upwards: x runs with start, y against it, cut to the rectangle.
+            first, last = max(start, 0.0), min(start + height, width)
+            if last > first:
+                xs += [x + first, x + last, nan]
+                ys += [y + height - (first - start), y + height - (last - start), nan]
+            start += apart
+        if xs:
+            self.line(xs, ys, colour, linewidth=0.8, alpha=0.45, zorder=-0.5)
+
+    def finished(self, name: str, title: str, description: str) -> Drawing:
+        """The drawing of everything put on the sheet."""
+        made = io.StringIO()
+        with warnings.catch_warnings():
+            # A glyph that the measuring font lacks is drawn by the reader's own font.
+            warnings.filterwarnings("ignore", message=".*[Gg]lyph")
+            self.figure.savefig(made, format="svg", metadata={"Date": None, "Creator": None}, transparent=True)
+        return drawn(made.getvalue(), name, title, description, (self.width, self.height), self.links)
+
+
+def drawn(
+    made: str,
+    name: str,
+    title: str,
+    description: str,
+    size: tuple[float, float],
+    links: Mapping[str, Link] | None = None,
+    colour: str = INK,
+    decimals: int = 2,
+) -> Drawing:
+    """The drawing of what matplotlib made. Raises ValueError where the name cannot stand in an id."""
+    if not _NAME.fullmatch(name):
+        raise ValueError(f"a drawing's name is of small letters, digits, - and _, not {name!r}")
+    title, description = clean(title), clean(description)
+    svg = tidied(
+        made,
+        name=name,
+        size=size,
+        title=title,
+        description=description,
+        links=links,
+        colour=colour,
+        decimals=decimals,
+    )
+    return Drawing(name, svg, title, description, round(size[0]), round(size[1]))
+
+
+@lru_cache(maxsize=1)
+def _all_settings() -> Any:
+    """matplotlib's own defaults where a drawing depends on them, and ours over them."""
+    import matplotlib
+
+    groups = ("font.", "text.", "svg.", "lines.", "patch.", "hatch.", "path.", "mathtext.", "markers.", "agg.")
+    merged: dict[str, Any] = {k: v for k, v in matplotlib.rcParamsDefault.items() if k.startswith(groups)}
+    merged.update(_SETTINGS)
+    return merged
+
+
+@contextmanager
+def settings() -> Iterator[None]:
+    """matplotlib set for our drawings, whatever the reader's own matplotlibrc says, and put back after."""
+    import matplotlib
+
+    with matplotlib.rc_context(_all_settings()):
+        yield

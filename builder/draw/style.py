@@ -1,0 +1,116 @@
+"""The look of the drawings, in one place: colours for light and dark, type, and the marks of pulls.
+
+Every colour is a token with a light and a dark value. A drawing is made in the light values; the SVG
+carries a short style sheet that swaps them where the page is dark. Light values must differ from each
+other, because the swap goes by them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Token:
+    """One colour of the palette, for paper and light pages and for dark pages."""
+
+    name: str
+    light: str
+    dark: str
+
+
+PALETTE: tuple[Token, ...] = (
+    Token("paper", "#fbfaf7", "#15191c"),
+    Token("ink", "#1d2327", "#e9e6df"),
+    Token("quiet", "#5d666d", "#a3abb0"),
+    Token("rule", "#d5d2c9", "#3a4247"),
+    Token("accent", "#8a3b12", "#f0a070"),
+    Token("second", "#1f5a73", "#86c5de"),
+    Token("third", "#5c6b1e", "#c3cf7a"),
+    Token("fourth", "#6b3f73", "#d3a6dc"),
+    Token("band", "#e9e2d2", "#2c2a22"),
+    Token("caution", "#a8220f", "#ff9c86"),
+    Token("metal", "#dfe1e0", "#2b3236"),
+)
+
+PAPER, INK, QUIET, RULE, ACCENT, SECOND, THIRD, FOURTH, BAND, CAUTION, METAL = (t.light for t in PALETTE)
+
+FONT_STACK = "'Avenir Next','Segoe UI','Helvetica Neue','Noto Sans',sans-serif"
+"""The page's own type. Curves and labels are measured in DejaVu Sans, which is wider than any of these."""
+
+MEASURING_FONT = "DejaVu Sans"
+
+
+@dataclass(frozen=True)
+class Size:
+    """How large a drawing is made [px], and its type: a phone gets its own layout, not a shrunken one."""
+
+    width: int
+    text: float
+    small: float
+
+    @property
+    def narrow(self) -> bool:
+        """True where there is no room for labels beside the curves."""
+        return self.width < 520
+
+
+WIDE = Size(760, 13.0, 12.0)
+NARROW = Size(360, 12.5, 11.5)
+
+
+@dataclass(frozen=True)
+class Mark:
+    """How one pull (or build, or trace) is told from the others without colour."""
+
+    marker: str
+    dashes: tuple[float, ...]
+
+
+_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "p")
+_DASHES: tuple[tuple[float, ...], ...] = (
+    (),
+    (6.0, 2.5),
+    (1.5, 2.0),
+    (8.0, 2.0, 1.5, 2.0),
+    (12.0, 3.0),
+    (4.0, 1.5),
+    (3.0, 2.0, 1.5, 2.0, 1.5, 2.0),
+)
+LINE_COLOURS = (ACCENT, SECOND, THIRD, FOURTH)
+
+
+def mark(position: int) -> Mark:
+    """The mark of the pull at this position in the record (0 is the first): the same in every drawing.
+
+    Ten markers and seven line styles give seventy different marks before one comes again.
+    """
+    return Mark(_MARKERS[position % len(_MARKERS)], _DASHES[position % len(_DASHES)])
+
+
+def line_colour(position: int) -> str:
+    """A colour for the build or trace at this position; it repeats after four, the marks do not."""
+    return LINE_COLOURS[position % len(LINE_COLOURS)]
+
+
+def style_sheet() -> str:
+    """CSS that turns a drawing's literal light colours into those of the page it stands on.
+
+    As a file shown by ``<img>`` the drawing follows the colour scheme of the element that embeds it (or the
+    reader's own); inlined in a page it follows that page's ``color-scheme``; on paper it is always light.
+    """
+    light = "".join(f"--{t.name}:{t.light};" for t in PALETTE)
+    dark = "".join(f"--{t.name}:{t.dark};" for t in PALETTE)
+    either = "".join(f"--{t.name}:light-dark({t.light},{t.dark});" for t in PALETTE)
+    swaps = "".join(
+        f'.drawing [{what}="{t.light}"]{{{what}:var(--{t.name})}}' for t in PALETTE for what in ("fill", "stroke")
+    )
+    return (
+        f".drawing{{{light}color:var(--ink)}}"
+        ".drawing text{font-variant-numeric:tabular-nums}"
+        f"@media screen and (prefers-color-scheme:dark){{.drawing:root{{{dark}}}}}"
+        "@supports (color:light-dark(red,red)){@media screen{"
+        f".drawing:not(:root){{{either}}}}}}}"
+        f"{swaps}"
+        ".drawing a:hover,.drawing a:focus{stroke:var(--ink);stroke-width:1.5}"
+    )
