@@ -1,0 +1,315 @@
+"""A pull becomes a curve: readings at uneven speeds, smoothed onto a grid that all pulls share.
+
+How it is smoothed is told in :mod:`builder.engine.smoothing`. Beyond the logged speeds there is no curve.
+Speeds are in [rev/s] and widths too; the defaults are written here in rev/min. Values are in any unit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine.smoothing import local_fit, lone_readings, lone_rows, merged, smoother_rows
+from builder.engine.values import Array, require_positive
+
+REV_PER_MINUTE = 1 / 60  # [rev/s]
+#: Full width of the smoother's window: 500 rev/min.
+WIDTH = 500 * REV_PER_MINUTE
+#: Spacing of the common grid: 25 rev/min, its points at whole multiples.
+STEP = 25 * REV_PER_MINUTE
+#: Readings crowded closer than a twentieth of the width become means over a sixteenth of it.
+CROWDED = 1 / 20
+CELL = 1 / 16
+#: Rows nearer than this share of the width were meant to be at one speed.
+_SAME_SPEED = 1 / 64
+#: Up to this many rows, each row can be weighed against its neighbours one by one.
+_FEW_ROWS = 250
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """One channel of one pull: the smoothed curve on the common grid, and the readings behind it.
+
+    ``speed`` and ``value``: the grid's points within the logged speeds, smoothed. ``ends``: speed and smoothed
+    value at the first and last logged speed, which the grid may miss. ``reading_speed``, ``reading_value``:
+    the readings that were smoothed, sorted, those at one speed made one, spikes left out; ``reading_rows``:
+    how many rows each stands for. ``spike_speed``, ``spike_value``: what was set aside. ``raw_peak_speed``,
+    ``raw_peak``: the highest single row that was not set aside. ``width``: of the window. ``rows``: logged
+    rows with a finite speed and value. All speeds, the width and the step [rev/s].
+    """
+
+    speed: Array
+    value: Array
+    ends: tuple[tuple[float, float], tuple[float, float]]
+    reading_speed: Array
+    reading_value: Array
+    reading_rows: Array
+    spike_speed: Array
+    spike_value: Array
+    raw_peak_speed: float
+    raw_peak: float
+    width: float
+    step: float
+    rows: int
+
+    @property
+    def lowest(self) -> float:
+        """Lowest logged speed [rev/s]."""
+        return self.ends[0][0]
+
+    @property
+    def highest(self) -> float:
+        """Highest logged speed [rev/s]."""
+        return self.ends[1][0]
+
+    def points(self) -> tuple[Array, Array]:
+        """The smoothed curve with both ends: increasing speeds [rev/s] and values."""
+        inner = (self.speed > self.lowest) & (self.speed < self.highest)
+        low, high = self.ends
+        tail = [high] if high[0] > low[0] else []
+        speed = np.concatenate([[low[0]], self.speed[inner], [each[0] for each in tail]])
+        return speed, np.concatenate([[low[1]], self.value[inner], [each[1] for each in tail]])
+
+    def at(self, speed: npt.ArrayLike) -> Array:
+        """The smoothed curve at any speeds [rev/s], between points by a straight line; NaN outside."""
+        known, value = self.points()
+        wanted = np.asarray(speed, dtype=np.float64)
+        hair = 1e-9 * max(self.highest, 1.0)
+        inside = (wanted >= self.lowest - hair) & (wanted <= self.highest + hair)
+        return np.where(inside, np.interp(wanted, known, value), np.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The highest point of the smoothed curve and, beside it, of the rows as logged. Speeds [rev/s].
+
+    ``at_end`` says that the curve was still rising when the log ended (or already falling when it began):
+    the engine's own peak may lie outside the logged speeds.
+    """
+
+    speed: float
+    value: float
+    raw_speed: float
+    raw_value: float
+    at_end: bool
+
+
+def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, step: float = STEP) -> Curve:
+    """One channel of a pull as a curve on the common grid.
+
+    Rows are sorted by speed; rows at one speed become their mean (in a crowded log, rows within a sixteenth of
+    the width); isolated spikes of one or two rows are set aside; the rest is smoothed with a local quadratic
+    in a window of ``width``. Fewer than nine readings are never judged for spikes: nothing says which is one.
+
+    Shapes: ``speed`` [rev/s] and ``value`` (rows,), in any order; rows with a NaN or infinity in either do not
+    count. ``width`` and ``step`` [rev/s]. Raises ValueError if no row is left, if the two differ in length, or
+    for a width or step of zero or less. Range: any number of rows from one to some millions.
+    Source: Savitzky and Golay 1964; Cleveland 1979; see :mod:`builder.engine.smoothing`.
+    """
+    require_positive(width=width, step=step)
+    speeds = np.asarray(speed, dtype=np.float64).ravel()
+    values = np.asarray(value, dtype=np.float64).ravel()
+    if speeds.size != values.size:
+        raise ValueError(f"{speeds.size} speeds do not go with {values.size} values")
+    finite = np.isfinite(speeds) & np.isfinite(values)
+    if not finite.all():
+        speeds, values = speeds[finite], values[finite]
+    if speeds.size == 0:
+        raise ValueError("no row has both a speed and a value")
+    spike = _spikes(speeds, values, width)
+    kept_speed, kept_value = (speeds[~spike], values[~spike]) if spike.any() else (speeds, values)
+    x, y, count = merged(kept_speed, kept_value, _nearness(kept_speed, width), width * _SAME_SPEED)
+    lone = lone_readings(x, y, width) if speeds.size > _FEW_ROWS else np.zeros(x.size, dtype=bool)
+    spike_speed = np.concatenate([speeds[spike], x[lone]])
+    spike_value = np.concatenate([values[spike], y[lone]])
+    x, y, count = x[~lone], y[~lone], count[~lone]
+    highest = int(np.argmax(kept_value))
+    low, high = float(kept_speed.min()), float(kept_speed.max())
+    grid = common_grid(low, high, step)
+    where = np.concatenate([[low], grid, [high]])
+    smoothed = _shared_rows(x.tobytes(), count.tobytes(), where.tobytes(), width) @ y
+    ends = ((low, float(smoothed[0])), (high, float(smoothed[-1])))
+    return Curve(
+        grid,
+        smoothed[1:-1],
+        ends,
+        x,
+        y,
+        count,
+        spike_speed,
+        spike_value,
+        float(kept_speed[highest]),
+        float(kept_value[highest]),
+        width,
+        step,
+        speeds.size,
+    )
+
+
+@lru_cache(maxsize=8)
+def _shared_rows(speeds: bytes, counts: bytes, where: bytes, width: float) -> Array:
+    """The smoother as a matrix; kept, because all channels of a pull share it."""
+    weight = reading_weight(np.frombuffer(counts))
+    return smoother_rows(np.frombuffer(speeds), np.frombuffer(where), width, weight, beyond=width * CELL)[0]
+
+
+def _spikes(speeds: Array, values: Array, width: float) -> npt.NDArray[np.bool_]:
+    """Rows that stand alone: judged by the curve through their neighbours, in a long log by the rows around."""
+    if speeds.size > _FEW_ROWS:
+        return lone_rows(values)
+    x, y, _ = merged(speeds, values)
+    return np.isin(speeds, x[lone_readings(x, y, width)])
+
+
+def _nearness(speeds: Array, width: float) -> float:
+    """Width of the cells whose rows become one reading: none where the rows stand apart."""
+    if speeds.size < 2 or speeds.size > 20 * _FEW_ROWS:
+        return width * CELL if speeds.size > 1 else 0.0
+    return width * CELL if float(np.median(np.diff(np.sort(speeds)))) < width * CROWDED else 0.0
+
+
+def reading_weight(count: Array) -> Array:
+    """How much each reading weighs in the smoother: a mean of many rows more than one of few, but levelling off.
+
+    A long hold at one speed must not rule its neighbours. Shape: (readings,), rows each stands for.
+    """
+    return np.asarray(count / (count + np.median(count)))
+
+
+def common_grid(lowest: float, highest: float, step: float = STEP) -> Array:
+    """Whole multiples of the step from the lowest to the highest speed: the same points for every pull.
+
+    Shape: (points,), empty where no multiple lies between; speeds and step [rev/s]. Raises ValueError for a
+    step of zero or less.
+    """
+    require_positive(step=step)
+    first, last = int(np.ceil(lowest / step - 1e-9)), int(np.floor(highest / step + 1e-9))
+    return np.arange(first, last + 1, dtype=np.float64) * step
+
+
+def map_curve(of: Curve, change: Callable[[Array, Array], Array]) -> Curve:
+    """The same pull with every value changed: ``change(speed [rev/s], value)`` gives the new values.
+
+    The smoothed curve is changed, not smoothed anew: power is made from torque by 2 pi n T, a corrected curve
+    by a factor. The highest row is looked up again among the readings, because another may now be it.
+    """
+    ends = change(np.array([of.lowest, of.highest]), np.array([of.ends[0][1], of.ends[1][1]]))
+    readings = change(of.reading_speed, of.reading_value)
+    raw_speed = of.raw_peak_speed
+    raw = float(change(np.array([raw_speed]), np.array([of.raw_peak]))[0])
+    best = int(np.argmax(readings))
+    if readings[best] > raw:
+        raw_speed, raw = float(of.reading_speed[best]), float(readings[best])
+    return replace(
+        of,
+        value=change(of.speed, of.value),
+        ends=((of.lowest, float(ends[0])), (of.highest, float(ends[1]))),
+        reading_value=readings,
+        spike_value=change(of.spike_speed, of.spike_value),
+        raw_peak_speed=raw_speed,
+        raw_peak=raw,
+    )
+
+
+def peak(of: Curve) -> Peak:
+    """Highest point of the smoothed curve, found between grid points by the parabola through the top three.
+
+    Beside it the highest row as logged. Unit: as the curve's values; speeds [rev/s].
+    """
+    speed, value = of.points()
+    top = int(np.argmax(value))
+    if top in (0, speed.size - 1):
+        return Peak(float(speed[top]), float(value[top]), of.raw_peak_speed, of.raw_peak, at_end=True)
+    x, y = speed[top - 1 : top + 2] - speed[top], value[top - 1 : top + 2] - value[top]
+    # Parabola through (0, 0) and its two neighbours: y = b x + c x^2.
+    bend = (y[2] / x[2] - y[0] / x[0]) / (x[2] - x[0])
+    rise = y[0] / x[0] - bend * x[0]
+    off = float(np.clip(-rise / (2 * bend), x[0], x[2])) if bend < 0 else 0.0
+    highest = float(value[top] + rise * off + bend * off**2)
+    return Peak(float(speed[top] + off), highest, of.raw_peak_speed, of.raw_peak, at_end=False)
+
+
+def overlap(curves: Iterable[Curve], low: float = -np.inf, high: float = np.inf) -> tuple[float, float] | None:
+    """The speeds [rev/s] that all the curves and the stated range have in common, or None if there are none."""
+    kept = list(curves)
+    low = max([low, *(each.lowest for each in kept)])
+    high = min([high, *(each.highest for each in kept)])
+    return (low, high) if low < high else None
+
+
+def area_under(of: Curve, low: float | None = None, high: float | None = None) -> float:
+    """Area under the smoothed curve over a range of speeds, in the curve's unit times [rev/s].
+
+    ``low`` and ``high`` [rev/s] default to the logged ends. By the trapezoid rule between the points of the
+    curve. NaN where the range leaves the logged speeds: nothing is extrapolated. Raises ValueError if the range
+    is empty. Source: trapezoid rule.
+    """
+    low = of.lowest if low is None else low
+    high = of.highest if high is None else high
+    if not low < high:
+        raise ValueError("the range of speeds must run from a lower to a higher speed")
+    speed, _ = of.points()
+    inner = speed[(speed > low) & (speed < high)]
+    x = np.concatenate([[low], inner, [high]])
+    return float(np.trapezoid(of.at(x), x))
+
+
+def mean_over(of: Curve, low: float | None = None, high: float | None = None) -> float:
+    """Mean of the smoothed curve over a range of speeds, in the curve's unit: area over width.
+
+    Arguments, NaN and errors as :func:`area_under`.
+    """
+    low = of.lowest if low is None else low
+    high = of.highest if high is None else high
+    return area_under(of, low, high) / (high - low)
+
+
+def torque_band(of: Curve, share: float = 0.9) -> tuple[tuple[float, float], ...]:
+    """Ranges of speed [rev/s] in which the smoothed curve is at least ``share`` of its peak.
+
+    One range for most engines, more where the curve dips in between; crossings by a straight line between
+    points. Raises ValueError unless the share lies between 0 and 1 and the peak is above zero.
+    Source: common practice, no source (90 %).
+    """
+    if not 0 < share <= 1:
+        raise ValueError("the share of the peak must lie between 0 and 1")
+    highest = peak(of).value
+    if highest <= 0:
+        raise ValueError("a curve without a peak above zero has no band")
+    speed, value = of.points()
+    above = value - share * highest
+    bands: list[tuple[float, float]] = []
+    start = float(speed[0]) if above[0] >= 0 else None
+    for k in np.flatnonzero((above[1:] >= 0) != (above[:-1] >= 0)):
+        crossing = float(speed[k] + (speed[k + 1] - speed[k]) * above[k] / (above[k] - above[k + 1]))
+        if start is None:
+            start = crossing
+        else:
+            bands.append((start, crossing))
+            start = None
+    if start is not None:
+        bands.append((start, float(speed[-1])))
+    return tuple(bands)
+
+
+def rate_of_change(time: npt.ArrayLike, speed: npt.ArrayLike, width: float) -> Array:
+    """How fast the speed changes at each row [rev/s2]: the slope of the local quadratic over time.
+
+    Shapes: ``time`` [s] and ``speed`` [rev/s] (rows,), ``width`` of the window [s], wide enough to hold some
+    rows and short beside the sweep. NaN where the time or speed is. Raises ValueError if fewer than two rows
+    are finite, or for a width of zero or less. Source: Savitzky and Golay 1964.
+    """
+    times = np.asarray(time, dtype=np.float64).ravel()
+    speeds = np.asarray(speed, dtype=np.float64).ravel()
+    finite = np.isfinite(times) & np.isfinite(speeds)
+    if int(finite.sum()) < 2:
+        raise ValueError("a rate of change needs at least two rows with a time and a speed")
+    x, y, count = merged(times[finite], speeds[finite], width / 16)
+    slope = np.concatenate(
+        [local_fit(x, y, part, width, reading_weight(count))[1] for part in np.array_split(x, x.size // 200 + 1)]
+    )
+    return np.where(finite, np.interp(times, x, slope), np.nan)

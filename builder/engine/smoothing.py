@@ -1,0 +1,258 @@
+"""Smoothing readings at uneven speeds, setting lone spikes aside, and making near readings one.
+
+The smoother is a local quadratic: at each speed a parabola is fitted by least squares to the readings within
+a window of stated width, near readings weighing more (tricube), and its value there is taken. It is
+Savitzky-Golay's filter for uneven speeds. A parabola follows a peak, where a moving average would cut it off.
+Towards either end the window is moved inwards instead of being cut, so that it always spans its full width.
+
+Sources: Savitzky and Golay, Analytical Chemistry 36 (1964) 1627; Cleveland, J. Am. Stat. Assoc. 74 (1979) 829
+for the weights; Davies and Gather, J. Am. Stat. Assoc. 88 (1993) 782 for setting spikes aside by the median.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine.values import Array, require_positive
+
+Mask = npt.NDArray[np.bool_]
+
+# A spike stands this many robust standard deviations off what its neighbours say, and at least this share of
+# the middle value: real curves bend, and an instrument's last digit is not a spike.
+_SPIKE_DEVIATIONS = 7.0
+_SPIKE_SHARE = 0.012
+_FEWEST_TO_JUDGE = 9
+_MAD_TO_DEVIATION = 1.482602218505602
+
+
+def smooth(
+    speed: Array,
+    value: Array,
+    at: Array,
+    width: float,
+    weight: Array | None = None,
+    *,
+    tapered: bool = True,
+) -> Array:
+    """The local quadratic at the speeds asked for, same unit as the values.
+
+    Shapes: ``speed`` (rows,) increasing, ``value`` (rows,), ``at`` (points,), ``weight`` (rows,) or None;
+    speed, at and width in one unit. Where fewer than four readings lie in the window it widens to hold four;
+    with three readings in all the curve is their parabola, with two their line, with one it is level.
+    ``tapered=False`` weighs all readings in the window alike, as Savitzky and Golay did. Outside the readings
+    the result is NaN. Raises ValueError for no readings or a width of zero or less. Source: Savitzky and
+    Golay 1964; Cleveland 1979.
+    """
+    return local_fit(speed, value, at, width, weight, tapered=tapered)[0]
+
+
+def local_fit(
+    speed: Array,
+    value: Array,
+    at: Array,
+    width: float,
+    weight: Array | None = None,
+    *,
+    tapered: bool = True,
+) -> tuple[Array, Array]:
+    """As :func:`smooth`: the value and the slope (per unit of speed) of the local quadratic."""
+    value_rows, slope_rows = smoother_rows(speed, at, width, weight, tapered=tapered)
+    return value_rows @ value, slope_rows @ value
+
+
+def smoother_rows(
+    speed: Array,
+    at: Array,
+    width: float,
+    weight: Array | None = None,
+    *,
+    tapered: bool = True,
+    beyond: float = 0.0,
+) -> tuple[Array, Array]:
+    """The smoother as two matrices (points, rows): times the readings they give value and slope.
+
+    A smoothed value is a weighted sum of readings, so these rows also carry the readings' noise to the curve.
+    Shapes and errors as :func:`smooth`. ``beyond``: how far past the first and last reading the result may
+    still be taken (a reading that is the mean of some rows lies inside the rows' own first and last speed).
+    """
+    require_positive(width=width)
+    if speed.size == 0:
+        raise ValueError("a curve needs at least one reading")
+    beyond = max(beyond, 1e-9 * width)
+    low, high = float(speed[0]), float(speed[-1])
+    inside = (at >= low - beyond) & (at <= high + beyond)
+    offset = speed[None, :] - at[:, None]
+    half = _half_widths(np.abs(offset), np.minimum(at - low, high - at), width)
+    scaled = offset / half[:, None]
+    size = np.abs(scaled)
+    shape = np.clip(1 - size**3, 0, None) ** 3 if tapered else (size <= 1 + 1e-9).astype(np.float64)
+    weights = shape if weight is None else shape * weight[None, :]
+    return _solve(scaled, weights, half, inside, min(2, speed.size - 1))
+
+
+def _half_widths(distance: Array, to_end: Array, width: float) -> Array:
+    """Half the window at each point: moved inwards near an end, widened where readings are sparse."""
+    half = np.maximum(width / 2, width - to_end)
+    rows = distance.shape[1]
+    if rows > 4:
+        # The fifth nearest reading gets no weight when the window ends at it, so the curve never jumps.
+        half = np.maximum(half, np.partition(distance, 4, axis=1)[:, 4])
+    elif rows > 1:
+        half = np.maximum(half, 1.5 * distance.max(axis=1))
+    return np.asarray(half)
+
+
+def _solve(scaled: Array, weights: Array, half: Array, inside: Mask, degree: int) -> tuple[Array, Array]:
+    """Rows of value and slope of the weighted least-squares polynomial at every point, from its moments."""
+    if degree == 0:
+        level = np.where(inside[:, None], weights / weights.sum(axis=1, keepdims=True), np.nan)
+        return level, np.zeros_like(level)
+    columns = [weights]
+    for _ in range(degree):
+        columns.append(columns[-1] * scaled)
+    moments = [each.sum(axis=1) for each in columns]
+    for _ in range(degree):
+        columns.append(columns[-1] * scaled)
+        moments.append(columns[-1].sum(axis=1))
+    if degree == 1:
+        moments = [*moments[:3]]
+        normal = np.stack([np.stack(moments[:2], -1), np.stack(moments[1:3], -1)], -2)
+    else:
+        normal = np.stack([np.stack(moments[k : k + 3], -1) for k in range(3)], -2)
+    # A trace of ridge keeps a window whose readings all but coincide from dividing by zero.
+    normal = normal + (1e-13 * moments[0])[:, None, None] * np.eye(degree + 1)
+    inverse = np.linalg.inv(normal)
+
+    def rows(which: int) -> Array:
+        mixed = sum(inverse[:, which, k, None] * columns[k] for k in range(degree + 1))
+        return np.where(inside[:, None], mixed, np.nan)
+
+    return rows(0), rows(1) / half[:, None]
+
+
+def merged(speed: Array, value: Array, cell: float = 0.0, same: float = 0.0) -> tuple[Array, Array, Array]:
+    """Readings sorted by speed, those at one speed made one: mean speed, mean value, number of rows.
+
+    Shapes: (rows,) each. With a ``cell`` above zero, all rows in one cell of that width are one reading; the
+    cells lie at whole multiples, so that all pulls share them. Neighbours not further apart than ``same`` are
+    one as well. Units of both: that of the speed.
+    """
+    if cell > 0:
+        first = np.floor(float(speed.min()) / cell)
+        cells = float(speed.max()) / cell - first + 1
+        if cells <= 4 * speed.size + 1000:  # else a stray speed lies far away: most cells would be empty
+            index = (speed * (1 / cell) - first).astype(np.int64)
+            rows = np.bincount(index).astype(np.float64)
+            filled = rows > 0
+            c = rows[filled]
+            x = np.bincount(index, weights=speed)[filled] / c
+            y = np.bincount(index, weights=value)[filled] / c
+            # Rows at one speed may straddle the edge of a cell.
+            return _joined_where(x, y, c, _apart(x, cell / 4))
+    order = np.argsort(speed, kind="stable")
+    x, y, c = speed[order], value[order], np.ones(speed.size)
+    if cell > 0:
+        return _joined_where(x, y, c, np.diff(np.floor(x / cell)) > 0)
+    x, y, c = _joined_where(x, y, c, np.diff(x) > 0)
+    return _joined_where(x, y, c, _apart(x, same)) if same > 0 else (x, y, c)
+
+
+def _apart(x: Array, same: float) -> Mask:
+    """Which gaps between sorted readings stay open: a narrow one closes, but no group grows wider than that."""
+    apart = np.diff(x) > same
+    start = float(x[0])
+    for gap in np.flatnonzero(~apart):
+        if gap == 0 or apart[gap - 1]:
+            start = float(x[gap])
+        if x[gap + 1] - start > same:
+            apart[gap] = True
+    return apart
+
+
+def _joined_where(x: Array, y: Array, c: Array, apart: Mask) -> tuple[Array, Array, Array]:
+    """Neighbours that are not apart become one, each row weighing alike."""
+    if apart.all():
+        return x, y, c
+    starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
+    rows = np.add.reduceat(c, starts)
+    return np.add.reduceat(x * c, starts) / rows, np.add.reduceat(y * c, starts) / rows, rows
+
+
+def lone_rows(value: Array) -> Mask:
+    """Rows of a long log that stand alone: one or two rows far off the median of the five around them.
+
+    Shape: (rows,) in the order logged. Source: Davies and Gather 1993 (Hampel's rule).
+    """
+    if value.size < _FEWEST_TO_JUDGE:
+        return np.zeros(value.size, dtype=bool)
+    padded = np.concatenate([value[2:0:-1], value, value[-2:-4:-1]])
+    off = np.abs(value - _median_of_five(*(padded[k : k + value.size] for k in range(5))))
+    every = max(1, value.size // 20_000)
+    deviation = _MAD_TO_DEVIATION * float(np.median(off[::every]))
+    level = float(np.median(np.abs(value[::every])))
+    far = off > max(_SPIKE_DEVIATIONS * 1.5 * deviation, _SPIKE_SHARE * level)
+    return far & _in_short_runs(far)
+
+
+def _median_of_five(a: Array, b: Array, c: Array, d: Array, e: Array) -> Array:
+    """The middle one of five arrays, by comparisons only: much faster than sorting each five."""
+    a, b = np.minimum(a, b), np.maximum(a, b)
+    c, d = np.minimum(c, d), np.maximum(c, d)
+    low, high = np.maximum(a, c), np.minimum(b, d)  # the least and the most of the four are out
+    low, high = np.minimum(low, high), np.maximum(low, high)
+    return np.asarray(np.maximum(low, np.minimum(high, e)))
+
+
+def lone_readings(x: Array, y: Array, width: float) -> Mask:
+    """Readings of a curve that stand alone: far off the parabola through their neighbours.
+
+    Each reading is compared with the local quadratic fitted without it; the worst is set aside and the rest
+    compared again, so that a spike does not make its neighbours look wrong. At most one reading in twenty
+    goes, and never three in a row: that would be the engine.
+
+    Shapes: (readings,) sorted by speed; ``width`` in the unit of the speed.
+    """
+    kept = np.ones(x.size, dtype=bool)
+    if x.size < _FEWEST_TO_JUDGE:
+        return ~kept
+    level = float(np.median(np.abs(y)))
+    for _ in range(max(1, x.size // 20)):
+        index = np.flatnonzero(kept)
+        off = np.abs(_left_out_residuals(x[index], y[index], width))
+        deviation = _MAD_TO_DEVIATION * float(np.median(off))
+        worst = int(np.argmax(off))
+        if not off[worst] > max(_SPIKE_DEVIATIONS * deviation, _SPIKE_SHARE * level):
+            break
+        kept[index[worst]] = False
+    return ~kept & _in_short_runs(~kept)
+
+
+def _left_out_residuals(x: Array, y: Array, width: float) -> Array:
+    """Each reading less the fit without it, over how much of the readings' noise that difference carries."""
+    left_out, noise = _left_out_rows(x.tobytes(), width)
+    return np.asarray((y - left_out @ y) / noise)
+
+
+@lru_cache(maxsize=8)
+def _left_out_rows(speeds: bytes, width: float) -> tuple[Array, Array]:
+    """The fit at each reading without it, as a matrix; kept, because all channels of a pull share it."""
+    x = np.frombuffer(speeds)
+    distance = np.abs(x[:, None] - x[None, :])
+    wide = max(width, 2.01 * float(np.median(np.partition(distance, 6, axis=1)[:, 6])))
+    left_out = smoother_rows(x, x, wide)[0]
+    left_out /= (1 - np.minimum(np.diag(left_out), 1 - 1e-6))[:, None]
+    np.fill_diagonal(left_out, 0.0)
+    return left_out, np.sqrt(1 + np.sum(left_out**2, axis=1))
+
+
+def _in_short_runs(flag: Mask) -> Mask:
+    """Where the flag is up for no more than two in a row."""
+    padded = np.concatenate([[False], flag, [False]])
+    change = np.flatnonzero(padded[1:] != padded[:-1])
+    short = np.zeros(flag.size, dtype=bool)
+    for start, stop in zip(change[::2], change[1::2], strict=True):
+        short[start:stop] = stop - start <= 2
+    return short
