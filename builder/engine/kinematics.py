@@ -20,7 +20,7 @@ import numpy as np
 from builder.engine.values import Array, Value, plain, refuse, require_not_negative, require_positive
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Motion:
     """Position [m], speed [m/s] and acceleration [m/s2] of the piston, all of one shape."""
 
@@ -29,7 +29,7 @@ class Motion:
     acceleration: Value
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Triangle:
     """The slider-crank at given angles: lengths [m] along and across the cylinder axis."""
 
@@ -119,9 +119,7 @@ def piston_speed(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offs
     return plain(_triangle(theta, stroke, rod, pin_offset).first * (2 * np.pi * np.asarray(speed)))
 
 
-def piston_acceleration(
-    theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0
-) -> Value:
+def piston_acceleration(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0) -> Value:
     """Acceleration of the piston [m/s2], positive away from the head (so greatest near TDC).
 
     Shapes: all inputs broadcast together. theta [rad], stroke, rod and pin_offset [m], speed [rev/s].

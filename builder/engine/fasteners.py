@@ -1,0 +1,169 @@
+"""Preload, stretch, and whether a torque is plausible for the size of the fastener.
+
+A torque says little about the clamping force: most of it goes into friction. Every preload from a torque is
+an estimate with a wide uncertainty, meant for a record, not for choosing a torque. The fastener maker's
+sheet decides how a joint is tightened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine.values import Value, plain, refuse, require_not_negative, require_positive
+
+PRELOAD_SPREAD = MappingProxyType({"feel": 0.35, "torque": 0.25, "angle": 0.15, "stretch": 0.05})
+"""How far preload may lie from its estimate, as a part of it, by the way the joint was tightened.
+
+Source: Machinery's Handbook, accuracy of bolt preload application methods (from memory).
+"""
+
+STEEL_MODULUS = 207e9
+"""Young's modulus of steel [Pa]. Source: Shigley, Mechanical Engineering Design."""
+
+_THREAD_HALF_ANGLE = np.radians(30)  # of the ISO metric and the unified thread alike
+_COLLAR_DIAMETER = 1.25  # mean diameter of head or nut face over nominal diameter (Shigley)
+
+# Stress area over diameter squared, for coarse to fine threads of 6 to 20 mm (ISO 898-1, ASME B1.1).
+_STRESS_AREA_SHAPE = (0.50, 0.64)
+# Nut factor * stress: a soft bolt barely snugged with oil, and the strongest alloy fully tightened dry.
+_LEAST_TIGHT = 0.12 * 150e6
+_MOST_TIGHT = 0.20 * 1100e6
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """From the least to the most, both included."""
+
+    least: Value
+    most: Value
+
+
+def fastener_preload(torque: Value, nut_factor: Value, diameter: Value) -> Value:
+    """Clamping force of a fastener [N], estimated = T/(K d).
+
+    Shapes: torque [N m], nut_factor [1] and nominal diameter [m] broadcast together. Raises ValueError for
+    a nut factor or diameter of zero or less, or a negative torque. Range: within the elastic part; see
+    :func:`preload_band` for how far off it may be. Source: Machinery's Handbook; Shigley.
+    """
+    require_not_negative(torque=torque)
+    require_positive(nut_factor=nut_factor, diameter=diameter)
+    return plain(np.asarray(torque) / (np.asarray(nut_factor) * np.asarray(diameter)))
+
+
+def preload_band(preload: Value, tightened_by: Literal["feel", "torque", "angle", "stretch"] = "torque") -> Band:
+    """Where the true clamping force may lie [N], by the way the joint was tightened.
+
+    Shape: as preload [N]. Raises ValueError for a negative preload. Range: careful work, known lubricant;
+    with an unknown one it is wider still. Source: Machinery's Handbook (from memory).
+    """
+    require_not_negative(preload=preload)
+    spread = PRELOAD_SPREAD[tightened_by]
+    return Band(plain(np.asarray(preload) * (1 - spread)), plain(np.asarray(preload) * (1 + spread)))
+
+
+def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_friction: Value) -> Value:
+    """Nut factor K [1] of a 60 degree thread from its friction coefficients.
+
+    = dm/(2d) (tan l + f sec a)/(1 - f tan l sec a) + 0.625 fc, with mean diameter dm = d - 0.6495 p, lead
+    angle l and half the thread angle a. Shapes: diameter and pitch [m], friction [1] broadcast together.
+    Raises ValueError for a dimension of zero or less, a negative friction, or a pitch too coarse for the
+    diameter. Range: a plain hexagon or washer face (mean diameter 1.25 d). Source: Shigley, power screws
+    and bolt torque.
+    """
+    require_positive(diameter=diameter, pitch=pitch)
+    require_not_negative(thread_friction=thread_friction, face_friction=face_friction)
+    mean = np.asarray(diameter) - 0.649519 * np.asarray(pitch)
+    refuse(mean <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
+    lead = np.asarray(pitch) / (np.pi * mean)
+    grip = np.asarray(thread_friction) / np.cos(_THREAD_HALF_ANGLE)
+    threads = mean / (2 * np.asarray(diameter)) * (lead + grip) / (1 - grip * lead)
+    return plain(threads + _COLLAR_DIAMETER / 2 * np.asarray(face_friction))
+
+
+def tensile_stress_area(diameter: Value, pitch: Value, thread: Literal["metric", "unified"] = "metric") -> Value:
+    """Area of a threaded part that carries the load [m2] = pi/4 (d - c p)^2.
+
+    c is 0.9382 for ISO metric and 0.9743 for unified threads, whose roots are cut deeper. Shapes: diameter
+    and pitch [m] broadcast together. Raises ValueError for a dimension of zero or less, or a pitch too
+    coarse for the diameter. Source: ISO 898-1 (metric), ASME B1.1 (unified).
+    """
+    require_positive(diameter=diameter, pitch=pitch)
+    core = np.asarray(diameter) - (0.9382 if thread == "metric" else 0.9743) * np.asarray(pitch)
+    refuse(core <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
+    return plain(np.pi / 4 * core**2)
+
+
+def bolt_stretch(preload: Value, lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float = STEEL_MODULUS) -> Value:
+    """Elastic stretch of a bolt [m] = F/E * sum(length/area) over its sections.
+
+    preload [N] of any shape; lengths [m] and areas [m2] of one shape (n,): shank, waist, free thread.
+    Raises ValueError for a negative preload, a length, area or modulus of zero or less, or lengths and
+    areas that do not pair up. Range: below yield; a titanium bolt has another modulus [Pa].
+    Source: Shigley, fastener stiffness.
+    """
+    require_not_negative(preload=preload)
+    return plain(np.asarray(preload) * _softness(lengths, areas, modulus))
+
+
+def preload_from_stretch(
+    stretch: Value, lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float = STEEL_MODULUS
+) -> Value:
+    """Clamping force [N] from the measured stretch of a bolt: :func:`bolt_stretch` undone.
+
+    stretch [m] of any shape; lengths [m] and areas [m2] of one shape (n,). Raises ValueError as
+    :func:`bolt_stretch`. Range: below yield. Source: Shigley, fastener stiffness.
+    """
+    require_not_negative(stretch=stretch)
+    return plain(np.asarray(stretch) / _softness(lengths, areas, modulus))
+
+
+def _softness(lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float) -> float:
+    """Stretch per force [m/N]."""
+    long, wide = np.asarray(lengths, dtype=np.float64), np.asarray(areas, dtype=np.float64)
+    require_positive(lengths=long, areas=wide, modulus=modulus)
+    refuse(long.shape != wide.shape, "each length of a bolt needs one area", "lengths", "areas")
+    return float(np.sum(long / wide) / modulus)
+
+
+def plausible_torque(diameter: Value) -> Band:
+    """Torque [N m] that a fastener of this size could be given, from the softest snug to the strongest.
+
+    A wide band, over strength, thread and lubricant: what lies outside is a slip of the pen or of the unit,
+    what lies inside need not be right. Shape: as the nominal diameter [m]. Raises ValueError for a diameter
+    of zero or less. Range: solid screws, bolts and studs of 5 to 25 mm; not for hollow or sealing threads
+    (spark plugs, pipe plugs, banjo bolts), nor for set screws.
+    Source: T = K F d; stress areas of ISO 898-1; the stresses are common practice, no source.
+    """
+    require_positive(diameter=diameter)
+    cube = np.asarray(diameter) ** 3
+    slim, full = _STRESS_AREA_SHAPE
+    return Band(plain(_LEAST_TIGHT * slim * cube), plain(_MOST_TIGHT * full * cube))
+
+
+TorqueVerdict = Literal["plausible", "twelve times too high", "twelve times too low", "too high", "too low"]
+
+
+def judge_torque(torque: float, diameter: float) -> TorqueVerdict:
+    """What a torque [N m] looks like on a fastener of a nominal diameter [m].
+
+    "twelve times too low" means that the number would be plausible in lbf ft where lbf in was written, and
+    "twelve times too high" the other way round; "too high" and "too low" have no such explanation.
+    Shape: single values. Raises ValueError for a torque or diameter of zero or less.
+    Range and source: as :func:`plausible_torque`.
+    """
+    require_positive(torque=torque)
+    band = plausible_torque(diameter)
+
+    def fits(value: float) -> bool:
+        return bool(band.least <= value <= band.most)
+
+    if fits(torque):
+        return "plausible"
+    if torque > band.most:
+        return "twelve times too high" if fits(torque / 12) else "too high"
+    return "twelve times too low" if fits(torque * 12) else "too low"

@@ -1,0 +1,149 @@
+"""Clearances, bore geometry, and where a measured value lies in its range.
+
+All lengths [m]; one value or one per position. The shop's or the maker's sheet decides what is allowed:
+the rules of thumb here are common practice and give way to it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine.values import Array, Conflict, Value, plain, refuse, require_positive
+
+GAP_PER_BORE = 0.0045
+"""Least ring gap per length of bore [1]. Common practice, no source; the maker's sheet wins."""
+
+OIL_CLEARANCE_PER_JOURNAL = 0.001
+"""Oil clearance per length of journal diameter [1]. Common practice, no source."""
+
+
+def oil_clearance(housing_bore: Value, shell_thickness: Value, journal: Value) -> Value:
+    """Oil clearance across the diameter [m] = housing bore - 2 shell - journal.
+
+    Negative means that the journal does not fit. Shapes: inputs [m] broadcast together.
+    Raises ValueError for a dimension of zero or less. Range: housing torqued, crush included in the shell's
+    thickness as fitted; one direction of measurement. Source: geometry.
+    """
+    require_positive(housing_bore=housing_bore, shell_thickness=shell_thickness, journal=journal)
+    return plain(np.asarray(housing_bore) - 2 * np.asarray(shell_thickness) - journal)
+
+
+def oil_clearance_rule(journal: Value, per_journal: float = OIL_CLEARANCE_PER_JOURNAL) -> Value:
+    """Oil clearance by rule of thumb [m]: 0.001 in per inch of journal diameter.
+
+    Shape: as journal [m]. Raises ValueError for a diameter or rate of zero or less.
+    Source: common practice, no source.
+    """
+    require_positive(journal=journal, per_journal=per_journal)
+    return plain(np.asarray(journal) * per_journal)
+
+
+def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
+    """Piston to bore clearance across the diameter [m] = bore - piston at its gauge point.
+
+    Negative means that the piston does not go in. Shapes: inputs [m] broadcast together.
+    Raises ValueError for a dimension of zero or less. Source: geometry.
+    """
+    require_positive(bore=bore, piston_diameter=piston_diameter)
+    return plain(np.asarray(bore) - piston_diameter)
+
+
+def ring_gap_rule(bore: Value, per_bore: float = GAP_PER_BORE) -> Value:
+    """Least ring end gap by rule of thumb [m]: 0.0045 in per inch of bore for a top ring.
+
+    Shape: as bore [m]. Raises ValueError for a bore or rate of zero or less. Range: naturally aspirated
+    street use; boost and nitrous need more, and the ring maker's sheet wins.
+    Source: common practice, no source.
+    """
+    require_positive(bore=bore, per_bore=per_bore)
+    return plain(np.asarray(bore) * per_bore)
+
+
+def side_clearance(space: Value, width: Value) -> Value:
+    """Clearance beside a part in its place [m] = space - width.
+
+    A ring in its groove, the rods on a crankpin (width of all of them together), a thrust bearing between
+    its faces (end float). Shapes: inputs [m] broadcast together. Raises ValueError for a dimension of zero
+    or less. Source: geometry.
+    """
+    require_positive(space=space, width=width)
+    return plain(np.asarray(space) - width)
+
+
+def bore_taper(readings: npt.ArrayLike) -> Value:
+    """Taper of a bore [m]: the largest difference between depths along one axis.
+
+    readings [m] have shape (..., depth, axis): a bore measured at three depths and two axes is (3, 2),
+    eight of them (8, 3, 2). Result: shape (...). Raises ValueError for fewer than two depths or a reading
+    of zero or less. Source: common practice, no source.
+    """
+    return plain(np.max(np.ptp(_bore_readings(readings, -2, "depths"), axis=-2), axis=-1))
+
+
+def bore_out_of_round(readings: npt.ArrayLike) -> Value:
+    """Out of round of a bore [m]: the largest difference between axes at one depth.
+
+    readings [m] have shape (..., depth, axis). Result: shape (...). Raises ValueError for fewer than two
+    axes or a reading of zero or less. Source: common practice, no source.
+    """
+    return plain(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
+
+
+def mean_bore(readings: npt.ArrayLike) -> Value:
+    """Mean of all readings of a bore [m], shape (..., depth, axis) to shape (...).
+
+    Raises ValueError for a reading of zero or less. Source: arithmetic mean.
+    """
+    return plain(np.mean(_bore_readings(readings, -1, "axes", least=1), axis=(-2, -1)))
+
+
+def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, least: int = 2) -> Array:
+    array = np.asarray(readings, dtype=np.float64)
+    if array.ndim < 2 or array.shape[axis] < least:
+        raise Conflict(f"bore readings are needed at {least} or more {name}", "readings")
+    refuse(array <= 0, "a bore reading must be greater than zero", "readings")
+    return array
+
+
+def fit_position(value: Value, least: Value, most: Value) -> Value:
+    """Where a value lies in its range [1]: 0 at the least, 1 at the most, outside below 0 or above 1.
+
+    Shapes: inputs of one unit broadcast together. Raises ValueError if the range is upside down or has no
+    width. Source: linear interpolation.
+    """
+    width = np.asarray(most) - least
+    refuse(width < 0, "the range is upside down: its least is more than its most", "least", "most")
+    refuse(width == 0, "the range has no width, so nothing can lie inside it", "least", "most")
+    return plain((np.asarray(value) - least) / width)
+
+
+def within(value: Value, least: Value = -np.inf, most: Value = np.inf) -> bool | npt.NDArray[np.bool_]:
+    """Whether a value lies in its range, ends included; a range may be open at either end.
+
+    Shapes: inputs of one unit broadcast together; a value that was not measured (NaN) lies in no range.
+    Raises ValueError if the range is upside down. Source: comparison.
+    """
+    refuse(np.asarray(least) > most, "the range is upside down: its least is more than its most", "least", "most")
+    inside = (np.asarray(value) >= least) & (np.asarray(value) <= most)
+    return bool(inside) if inside.ndim == 0 else inside
+
+
+def odd_one_out(values: npt.ArrayLike) -> int | None:
+    """Index of the position farthest from the median of all; None if no single one is.
+
+    values of shape (n,), any unit; positions not measured (NaN) are passed over, and fewer than three
+    measured have no odd one. Raises ValueError unless
+    values are a plain list. Range: says which is farthest, not whether it matters.
+    Source: common practice, no source.
+    """
+    array = np.asarray(values, dtype=np.float64)
+    refuse(array.ndim != 1, "the odd one out needs one value for each position", "values")
+    measured = np.flatnonzero(~np.isnan(array))
+    if measured.size < 3:
+        return None
+    distance = np.abs(array[measured] - np.median(array[measured]))
+    order = np.argsort(distance)
+    # Readings that differ only in the last bits of a float are the same reading.
+    tie = distance[order[-1]] - distance[order[-2]] <= 1e-9 * np.max(np.abs(array[measured]))
+    return None if tie else int(measured[order[-1]])

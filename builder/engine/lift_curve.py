@@ -1,0 +1,137 @@
+"""Lift against crank angle, for drawing.
+
+A cam card gives a few durations and one maximum. The curve goes exactly through those points; between them
+its shape is APPROXIMATE: smooth, symmetric about the centreline, rising all the way to the nose and level
+there. It is good for a picture and for shading the overlap, not for valve acceleration.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine.values import Array, Value, plain, refuse, require_positive
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LiftCurve:
+    """One lobe's lift: known points from the nose outwards, and the slopes that join them smoothly.
+
+    ``half_angles`` [deg of crank, from the centreline], ``lifts`` [m] and ``slopes`` [m/deg] have one
+    shape; the last point is where the lift ends. ``cycle`` [deg] is the crank angle after which it repeats.
+    """
+
+    centreline: float
+    half_angles: Array
+    lifts: Array
+    slopes: Array
+    cycle: float = 720.0
+
+    def at(self, angle: Value) -> Value:
+        """Lift [m] at crank angles [deg after the TDC of overlap], of any shape; zero where shut.
+
+        Exact at the known points, approximate between them.
+        """
+        turned = np.mod(np.asarray(angle) - self.centreline + self.cycle / 2, self.cycle) - self.cycle / 2
+        away = np.abs(turned)
+        piece = np.clip(np.searchsorted(self.half_angles, away, side="right") - 1, 0, self.half_angles.size - 2)
+        width = self.half_angles[piece + 1] - self.half_angles[piece]
+        t = (away - self.half_angles[piece]) / width
+        back = 1 - t
+        lift = back**2 * ((1 + 2 * t) * self.lifts[piece] + t * width * self.slopes[piece]) + t**2 * (
+            (3 - 2 * t) * self.lifts[piece + 1] - back * width * self.slopes[piece + 1]
+        )
+        return plain(np.where(away < self.half_angles[-1], np.maximum(lift, 0.0), 0.0))
+
+
+def lift_curve(
+    centreline: float,
+    lifts: npt.ArrayLike,
+    durations: npt.ArrayLike,
+    max_lift: float,
+    cycle: float = 720.0,
+) -> LiftCurve:
+    """A smooth symmetric lift curve through the points of a cam card; approximate between them.
+
+    centreline [deg after the TDC of overlap; an exhaust centreline given BTDC is entered negative], lifts
+    [m] and durations [deg of crank] of one shape (n,), in any order, n at least 1; max_lift [m]; cycle
+    [deg]: 720, or 360 where the cam turns at crank speed. All lifts at the same place, lobe or valve.
+
+    On each flank the curve is a monotone piecewise cubic, so it never overshoots. Below the least known
+    lift it runs out to zero as a parabola, which meets the closed valve without a kink.
+
+    Raises ValueError if lifts and durations do not pair up, a lift is negative or not below max_lift, a
+    higher lift has no shorter duration, or a duration does not fit into the cycle.
+    Source: see :func:`flank_slopes`.
+    """
+    known, spans = np.asarray(lifts, dtype=np.float64), np.asarray(durations, dtype=np.float64)
+    refuse(
+        known.ndim != 1 or known.shape != spans.shape or known.size == 0,
+        "each lift needs one duration, and at least one pair must be given",
+        "lifts",
+        "durations",
+    )
+    require_positive(max_lift=max_lift, durations=spans, cycle=cycle)
+    refuse(
+        (known < 0) | (known >= max_lift),
+        "a duration's lift must lie between zero and the maximum lift",
+        "lifts",
+        "max_lift",
+    )
+    order = np.argsort(-known)
+    known, spans = known[order], spans[order]
+    refuse(
+        (np.diff(known) >= 0) | (np.diff(spans) <= 0),
+        "the lower the lift, the longer its duration must be",
+        "lifts",
+        "durations",
+    )
+    refuse(spans[-1] >= cycle, "the longest duration does not fit into one cycle", "durations", "cycle")
+
+    half = np.concatenate([[0.0], spans / 2])
+    lift = np.concatenate([[max_lift], known])
+    slopes = flank_slopes(half, lift)
+    if lift[-1] > 1e-9 * max_lift:
+        # A parabola that leaves with the last slope and lands level: it needs twice the straight run.
+        run_out = min(-2 * lift[-1] / slopes[-1], cycle / 2 - half[-1])
+        half, lift = np.append(half, half[-1] + run_out), np.append(lift, 0.0)
+        slopes = np.append(slopes, 0.0)
+    else:
+        slopes[-1] = 0.0
+    return LiftCurve(float(centreline), half, lift, slopes, float(cycle))
+
+
+def flank_slopes(half_angles: Array, lifts: Array) -> Array:
+    """Slopes [m/deg] that make the cubic through falling points smooth and monotone, level at the nose.
+
+    Those of the cubic spline (no jump in curvature), each held to three times the flatter of the straight
+    lines beside it, which is what keeps every piece from overshooting.
+
+    Shapes: half_angles [deg] increasing and lifts [m] decreasing, both (n,), n at least 2; result (n,).
+    Raises nothing. Source: de Boor and Swartz, J. Approx. Theory 21 (1977), for the limit.
+    """
+    widths = np.diff(half_angles)
+    secants = np.diff(lifts) / widths
+    if secants.size == 1:
+        # One known point: the flank of a raised cosine through nose and point leaves it at this slope.
+        phase = np.arccos(np.sqrt(lifts[-1] / lifts[0]))
+        end = -lifts[0] * phase / widths[0] * np.sin(2 * phase)
+    else:
+        # The slope there of the parabola through the last three points.
+        end = secants[-1] + (secants[-1] - secants[-2]) * widths[-1] / (widths[-1] + widths[-2])
+    # Never level: the run-out below the last known lift needs a slope to follow.
+    end = np.clip(end, 3 * secants[-1], 0.1 * secants[-1])
+
+    points = lifts.size
+    system, wanted = np.eye(points), np.zeros(points)
+    wanted[-1] = end
+    for i in range(1, points - 1):
+        before, after = widths[i - 1], widths[i]
+        system[i, i - 1 : i + 2] = after, 2 * (before + after), before
+        wanted[i] = 3 * (after * secants[i - 1] + before * secants[i])
+    slopes = np.linalg.solve(system, wanted)
+    steepest = 3 * np.maximum(secants[:-1], secants[1:])
+    slopes[1:-1] = np.clip(slopes[1:-1], steepest, 0.0)
+    return np.asarray(slopes, dtype=np.float64)

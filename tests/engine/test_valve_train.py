@@ -1,0 +1,144 @@
+"""Cam timing, lift, springs and lifters."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from builder.engine import valve_train as vt
+from builder.engine.values import Conflict
+
+durations = st.floats(150.0, 340.0)
+centrelines = st.floats(85.0, 130.0)
+
+
+@given(duration=durations, centreline=centrelines)
+def test_events_and_centreline_undo_each_other(duration: float, centreline: float) -> None:
+    opens, closes = vt.intake_opens(duration, centreline), vt.intake_closes(duration, centreline)
+    assert vt.duration(opens, closes) == pytest.approx(duration)
+    assert vt.intake_centreline_from_events(opens, closes) == pytest.approx(centreline)
+    opens, closes = vt.exhaust_opens(duration, centreline), vt.exhaust_closes(duration, centreline)
+    assert vt.duration(opens, closes) == pytest.approx(duration)
+    assert vt.exhaust_centreline_from_events(opens, closes) == pytest.approx(centreline)
+
+
+@given(intake=durations, exhaust=durations, separation=st.floats(98.0, 120.0), advance=st.floats(-10.0, 10.0))
+def test_overlap_is_the_same_from_events_and_from_durations_whatever_the_advance(
+    intake: float, exhaust: float, separation: float, advance: float
+) -> None:
+    icl = vt.intake_centreline(separation, advance)
+    ecl = vt.exhaust_centreline(separation, advance)
+    assert vt.lobe_separation(icl, ecl) == pytest.approx(separation)
+    assert vt.cam_advance(separation, icl) == pytest.approx(advance)
+    by_events = vt.overlap(vt.intake_opens(intake, icl), vt.exhaust_closes(exhaust, ecl))
+    assert by_events == pytest.approx(vt.overlap_from_duration(intake, exhaust, separation), abs=1e-9)
+
+
+def test_a_valve_that_closes_before_it_opens_is_refused() -> None:
+    with pytest.raises(Conflict, match="closes before it opens") as refused:
+        vt.duration(-100.0, -90.0)
+    assert refused.value.inputs == ("opens", "closes")
+    with pytest.raises(Conflict, match="never close"):
+        vt.duration(300.0, 260.0)
+
+
+@pytest.mark.parametrize("duration", [0.0, -10.0, 720.0])
+def test_an_impossible_duration_is_refused_by_its_own_name(duration: float) -> None:
+    with pytest.raises(Conflict, match="the duration must be"):
+        vt.intake_opens(duration, 106.0)
+    with pytest.raises(Conflict) as refused:
+        vt.overlap_from_duration(240.0, duration, 110.0)
+    assert refused.value.inputs == ("exhaust_duration",)
+
+
+@pytest.mark.parametrize(
+    ("near", "far", "centreline"),
+    [
+        (-15.0, 223.0, 104.0),  # checked from before TDC, signed
+        (345.0, 223.0, 104.0),  # the same on a wheel marked 0 to 360
+        (70.0, 138.0, 104.0),  # near the nose
+        (-6.0, 238.0, 116.0),  # an exhaust lobe, counted before TDC
+    ],
+)
+def test_degree_wheel_readings_give_the_centreline(near: float, far: float, centreline: float) -> None:
+    assert vt.installed_centreline(near, far) == pytest.approx(centreline)
+
+
+@given(centreline=centrelines, half=st.floats(5.0, 170.0))
+def test_any_pair_of_equal_lift_readings_gives_the_same_centreline(centreline: float, half: float) -> None:
+    found = vt.installed_centreline((centreline - half) % 360, (centreline + half) % 360)
+    assert found == pytest.approx(centreline)
+
+
+def test_two_readings_at_one_place_are_refused() -> None:
+    with pytest.raises(Conflict, match="no middle"):
+        vt.installed_centreline(10.0, 370.0)
+
+
+def test_installed_advance_is_positive_when_the_lobe_comes_early() -> None:
+    assert vt.installed_advance(106.0, 104.0) == 2.0
+    assert vt.installed_advance(106.0, 107.5) == -1.5
+
+
+@given(lobe=st.floats(1e-3, 0.012), ratio=st.floats(1.0, 2.2), lash=st.floats(0.0, 0.0008))
+def test_lobe_and_valve_lift_undo_each_other(lobe: float, ratio: float, lash: float) -> None:
+    at_valve = vt.valve_lift(lobe, ratio, lash)
+    assert vt.lobe_lift(at_valve, ratio, lash) == pytest.approx(lobe)
+
+
+def test_the_valve_stays_shut_until_the_lash_is_taken_up() -> None:
+    lift = vt.valve_lift(np.array([0.0, 0.0002, 0.005]), 1.5, 0.0005)
+    np.testing.assert_allclose(lift, [0.0, 0.0, 0.007])
+    with pytest.raises(Conflict, match="lash"):
+        vt.valve_lift(0.005, 1.5, -0.0005)
+    with pytest.raises(Conflict, match="rocker ratio"):
+        vt.valve_lift(0.005, 0.0)
+
+
+def test_a_pivot_nut_moves_the_pushrod_farther_than_itself() -> None:
+    pitch = vt.pitch_from_threads_per_inch(20)
+    assert pitch == pytest.approx(0.00127)
+    assert vt.lifter_preload(0.75, pitch) == pytest.approx(0.75 * 0.00127)
+    assert vt.pivot_lifter_preload(0.75, pitch, 1.5) == pytest.approx(0.75 * 0.00127 * 5 / 3)
+    with pytest.raises(Conflict, match="turns"):
+        vt.lifter_preload(-0.5, pitch)
+
+
+@given(rate=st.floats(1e4, 2e5), free=st.floats(0.05, 0.07))
+def test_a_linear_spring_gives_back_its_rate_and_loads(rate: float, free: float) -> None:
+    def load(height: float) -> float:
+        return rate * (free - height)
+
+    found = vt.spring_rate(load(0.045), 0.045, load(0.032), 0.032)
+    assert found == pytest.approx(rate)
+    seat = vt.seat_load(found, load(0.032), 0.032, 0.046)
+    assert seat == pytest.approx(load(0.046))
+    assert vt.open_load(seat, found, 0.014) == pytest.approx(load(0.032))
+
+
+def test_spring_readings_that_contradict_each_other_are_refused() -> None:
+    with pytest.raises(Conflict, match="swapped"):
+        vt.spring_rate(1800.0, 0.045, 600.0, 0.032)
+    with pytest.raises(Conflict, match="same height"):
+        vt.spring_rate(600.0, 0.045, 1800.0, 0.045)
+    with pytest.raises(Conflict, match="hang loose"):
+        vt.seat_load(1e5, 600.0, 0.045, 0.060)
+
+
+def test_coil_bind_may_be_negative_but_not_before_the_valve_moves() -> None:
+    assert vt.coil_bind_clearance(0.046, 0.0152, 0.0292) == pytest.approx(0.0016)
+    assert vt.coil_bind_clearance(0.046, 0.0180, 0.0292) < 0
+    with pytest.raises(Conflict, match="solid height"):
+        vt.coil_bind_clearance(0.029, 0.010, 0.0292)
+
+
+def test_curtain_area_is_the_seat_circle_times_the_lift() -> None:
+    area = vt.curtain_area(np.array([0.0, 0.012]), 0.050)
+    np.testing.assert_allclose(area, [0.0, np.pi * 0.05 * 0.012])
+    assert vt.lift_to_diameter(0.0125, 0.050) == pytest.approx(0.25)
+    # At a quarter of the diameter the curtain is as large as the valve's own circle.
+    assert vt.curtain_area(0.0125, 0.050) == pytest.approx(np.pi / 4 * 0.05**2)
+    with pytest.raises(Conflict, match="valve diameter"):
+        vt.lift_to_diameter(0.01, 0.0)

@@ -1,0 +1,112 @@
+"""Cam timing, lift, preload and springs against facts of the trade and SciPy."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import interpolate
+
+from builder.engine import valve_train as vt
+from builder.engine.lift_curve import flank_slopes, lift_curve
+
+INCH = 0.0254
+INTAKE, EXHAUST, SEPARATION, CENTRELINE = 238.0, 244.0, 110.0, 104.0
+
+
+def test_intake_events_of_a_ground_cam() -> None:
+    """Common practice, no source: 238 deg at 0.050 in on a 104 deg centreline opens 15 BTDC, closes 43 ABDC."""
+    assert vt.intake_opens(INTAKE, CENTRELINE) == 15.0
+    assert vt.intake_closes(INTAKE, CENTRELINE) == 43.0
+
+
+def test_exhaust_events_of_a_ground_cam() -> None:
+    """Common practice, no source: 244 deg, 110 separation: centreline 116, opens 58 BBDC, closes 6 ATDC."""
+    centreline = vt.exhaust_centreline(SEPARATION, vt.cam_advance(SEPARATION, CENTRELINE))
+    assert centreline == 116.0
+    assert vt.exhaust_opens(EXHAUST, centreline) == 58.0
+    assert vt.exhaust_closes(EXHAUST, centreline) == 6.0
+
+
+def test_overlap_of_a_ground_cam() -> None:
+    """Common practice, no source: 21 deg of overlap, from the events and from the durations."""
+    assert vt.overlap(vt.intake_opens(INTAKE, CENTRELINE), vt.exhaust_closes(EXHAUST, 116.0)) == 21.0
+    assert vt.overlap_from_duration(INTAKE, EXHAUST, SEPARATION) == 21.0
+
+
+def test_advance_of_a_cam_put_in() -> None:
+    """Common practice, no source: a 110 deg separation on a 104 deg intake centreline is 6 deg advanced."""
+    assert vt.cam_advance(SEPARATION, CENTRELINE) == 6.0
+    assert vt.lobe_separation(CENTRELINE, 116.0) == SEPARATION
+
+
+def test_degree_wheel_readings_find_the_centreline() -> None:
+    """Common practice, no source: the equal-lift readings of that cam lie about its 104 deg centreline."""
+    found = vt.installed_centreline(-15.0, 180.0 + 43.0)
+    assert found == CENTRELINE
+    assert vt.installed_advance(SEPARATION, found) == 6.0
+
+
+def test_lobe_lift_from_valve_lift() -> None:
+    """Common practice, no source: 0.618 in at the valve with a 1.76 rocker is 0.351 in at the lobe."""
+    assert round(vt.lobe_lift(0.618 * INCH, 1.76) / INCH, 3) == 0.351
+    assert round(vt.valve_lift(0.351 * INCH, 1.76) / INCH, 3) == 0.618
+
+
+def test_lifter_preload_of_half_a_turn() -> None:
+    """Common practice, no source: half a turn on a 3/8-24 adjuster (thread from memory) is 0.021 in."""
+    preload = vt.lifter_preload(0.5, vt.pitch_from_threads_per_inch(24))
+    assert round(preload / INCH, 3) == 0.021
+
+
+def test_spring_rate_by_least_squares() -> None:
+    """SciPy/NumPy polyfit of a straight line through load checker readings (dF/dx, Shigley, springs)."""
+    heights = np.array([1.90, 1.80, 1.60, 1.40, 1.20]) * INCH
+    loads = 61_300.0 * (2.25 * INCH - heights)
+    slope, _ = np.polyfit(heights, loads, 1)
+    rate = vt.spring_rate(loads[0], heights[0], loads[-1], heights[-1])
+    assert rate == pytest.approx(-slope, rel=1e-9)
+    seat = vt.seat_load(rate, loads[2], heights[2], heights[0])
+    assert vt.open_load(seat, rate, heights[0] - heights[4]) == pytest.approx(loads[4], rel=1e-9)
+
+
+HALF_ANGLES = np.array([0.0, 38.0, 79.0, 119.0, 146.0])
+LIFTS = np.array([15.7, 13.2, 5.1, 1.27, 0.15]) * 1e-3
+
+
+def test_flank_slopes_agree_with_scipys_cubic_spline() -> None:
+    """SciPy CubicSpline, level at the nose and with our slope at the end: the same slopes, to 1e-9."""
+    ours = flank_slopes(HALF_ANGLES, LIFTS)
+    spline = interpolate.CubicSpline(HALF_ANGLES, LIFTS, bc_type=((1, 0.0), (1, ours[-1])))
+    np.testing.assert_allclose(ours, spline(HALF_ANGLES, 1), rtol=1e-9, atol=1e-18)
+
+
+def test_flank_slopes_hold_back_where_the_spline_would_overshoot() -> None:
+    """SciPy CubicSpline rises on the way down through these points; ours does not."""
+    lifts = np.array([15.7, 15.5, 5.1, 0.2, 0.15]) * 1e-3
+    ours = flank_slopes(HALF_ANGLES, lifts)
+    away = np.linspace(0.0, HALF_ANGLES[-1], 2000)
+    free = interpolate.CubicSpline(HALF_ANGLES, lifts, bc_type=((1, 0.0), (1, ours[-1])))
+    held = interpolate.CubicHermiteSpline(HALF_ANGLES, lifts, ours)
+    assert np.any(np.diff(free(away)) > 0)
+    assert np.all(np.diff(held(away)) <= 1e-15)
+
+
+def test_lift_curve_agrees_with_scipys_cubic() -> None:
+    """SciPy CubicHermiteSpline through the same points and slopes, to 1e-12 m."""
+    curve = lift_curve(104.0, LIFTS[1:], 2 * HALF_ANGLES[1:], LIFTS[0])
+    spline = interpolate.CubicHermiteSpline(curve.half_angles, curve.lifts, curve.slopes)
+    away = np.linspace(0.0, curve.half_angles[-1], 500)
+    np.testing.assert_allclose(curve.at(104.0 + away), spline(away), atol=1e-12)
+    np.testing.assert_allclose(curve.at(104.0 - away), spline(away), atol=1e-12)
+
+
+def test_lift_curve_stays_near_a_raised_cosine() -> None:
+    """A raised cosine known at three lifts is met within 2 % of full lift everywhere (shape approximate)."""
+
+    def lift(angle: np.ndarray) -> np.ndarray:
+        return 0.010 * np.cos(np.clip(np.pi / 2 * angle / 140.0, -np.pi / 2, np.pi / 2)) ** 2
+
+    half = np.array([135.0, 110.0, 60.0])
+    curve = lift_curve(0.0, lift(half), 2 * half, 0.010)
+    angles = np.linspace(-180, 180, 721)
+    assert np.max(np.abs(curve.at(angles) - lift(angles))) < 0.02 * 0.010
