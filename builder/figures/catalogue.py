@@ -1,0 +1,137 @@
+"""The catalogue of figures: one function and one registration make a figure.
+
+A function's parameters name what it takes: inputs of the record (see inputs.py) or other figures. The
+catalogue finds them, broadcasts over cylinders, carries uncertainty along, writes the working, and says
+what is missing. So a new figure is::
+
+    @figure(
+        "rod_ratio", "Rod ratio", RATIO, section=CYLINDER, source=HEYWOOD_2,
+        means="How long the connecting rod is against the stroke; a longer rod leans less.",
+        formula=r"L / S", working="{rod_length} / {stroke}", holds="1.4 to 2.2 in running engines",
+    )
+    def rod_ratio(rod_length: Value, stroke: Value) -> Value:
+        return geometry.rod_ratio(rod_length, stroke)
+
+A parameter with a default may be missing; any other is needed. `another_way` adds a second route to a
+figure, taken when the first lacks an input.
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any, TypeVar
+
+from builder.figures.figure import Method
+from builder.figures.shown import Shown
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+# The sections of the catalogue, in the order of the pages.
+CYLINDER = "Cylinder and compression"
+VALVE_TRAIN = "Valve train"
+AIR = "Air and breathing"
+POWER = "Power"
+FITS = "Fits and fasteners"
+SECTIONS = (CYLINDER, VALVE_TRAIN, AIR, POWER, FITS)
+
+# The sources, named once.
+COMMON_PRACTICE = "common practice, no source"
+GEOMETRY = "geometry"
+HEYWOOD_2 = "Heywood, Internal Combustion Engine Fundamentals, ch. 2"
+HEYWOOD_6 = "Heywood, Internal Combustion Engine Fundamentals, ch. 6"
+TAYLOR_1 = "Taylor, The Internal-Combustion Engine in Theory and Practice, vol. 1, ch. 6"
+TAYLOR_2 = "Taylor, The Internal-Combustion Engine in Theory and Practice, vol. 2"
+ASHRAE = "ASHRAE Handbook, Fundamentals, psychrometrics"
+MACHINERYS = "Machinery's Handbook, torque and tension in fasteners"
+SHIGLEY = "Shigley, Mechanical Engineering Design, springs"
+GUM = "JCGM 100:2008 (GUM)"
+
+
+class Missing(Exception):
+    """Raised by a figure's function that lacks one of several alternatives; its text says what to record."""
+
+
+@dataclass(frozen=True)
+class Route:
+    """One way to a figure: a function, what it takes, and how its working reads."""
+
+    function: Callable[..., Any]
+    takes: tuple[str, ...]
+    needed: tuple[str, ...]
+    working: str
+
+
+@dataclass
+class Entry:
+    """A figure of the catalogue: what it is, and the routes to it."""
+
+    method: Method
+    routes: list[Route] = field(default_factory=list)
+    axis: str | None = None
+    whole: bool = False
+
+
+_ENTRIES: dict[str, Entry] = {}
+
+
+def figure(
+    slug: str,
+    title: str,
+    shown: Shown,
+    *,
+    section: str,
+    means: str,
+    formula: str,
+    working: str,
+    source: str,
+    holds: str,
+    symbols: tuple[tuple[str, str, str], ...] = (),
+    headline: str = "mean",
+    axis: str | None = None,
+    whole: bool = False,
+) -> Callable[[F], F]:
+    """Register a function as a figure.
+
+    ``means`` is one sentence for a customer; ``formula`` is mathtext; ``working`` is the formula with
+    `{name}` where the numbers go. ``symbols`` adds symbols that are not the function's own parameters.
+    ``axis`` names the positions the figure keeps when its inputs have several kinds; the others are
+    averaged. With ``whole`` the function takes all positions at once and gives one number.
+    """
+
+    def register(function: F) -> F:
+        method = Method(slug, title, means, formula, symbols, source, holds, section, shown, headline)
+        if slug in _ENTRIES:
+            raise RuntimeError(f"two figures are called {slug}")
+        _ENTRIES[slug] = Entry(method, [_route(function, working)], axis, whole)
+        return function
+
+    return register
+
+
+def another_way(slug: str, *, working: str) -> Callable[[F], F]:
+    """Register a second route to a figure, taken when those before it lack an input."""
+
+    def register(function: F) -> F:
+        _ENTRIES[slug].routes.append(_route(function, working))
+        return function
+
+    return register
+
+
+def _route(function: Callable[..., Any], working: str) -> Route:
+    parameters = inspect.signature(function).parameters
+    needed = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
+    return Route(function, tuple(parameters), needed, working)
+
+
+@cache
+def catalogue() -> dict[str, Entry]:
+    """Every registered figure by slug, in the order of the catalogue."""
+    # Importing a module registers its figures; the order here is the order of the pages.
+    from builder.figures import air, breathing, cylinder, fits, power, valve_train  # noqa: F401
+
+    order = {section: index for index, section in enumerate(SECTIONS)}
+    return dict(sorted(_ENTRIES.items(), key=lambda item: order[item[1].method.section]))

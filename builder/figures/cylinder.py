@@ -1,0 +1,283 @@
+"""Figures of the cylinder and its compression."""
+
+from __future__ import annotations
+
+from builder.engine import geometry, kinematics
+from builder.engine.values import Value
+from builder.figures import shown
+from builder.figures.catalogue import (
+    COMMON_PRACTICE,
+    CYLINDER,
+    GEOMETRY,
+    HEYWOOD_2,
+    TAYLOR_2,
+    Missing,
+    another_way,
+    figure,
+)
+
+
+@figure(
+    "swept_volume",
+    "Swept volume",
+    shown.VOLUME,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    means="The volume one piston sweeps on its way from top to bottom.",
+    formula=r"V_s = \frac{\pi}{4} B^2 S",
+    working="π/4 × ({bore})² × {stroke}",
+    holds="any engine",
+)
+def swept_volume(bore: Value, stroke: Value) -> Value:
+    """Swept volume of each cylinder [m3]."""
+    return geometry.swept_volume(bore, stroke)
+
+
+@figure(
+    "displacement",
+    "Displacement",
+    shown.DISPLACEMENT,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    whole=True,
+    means="The size of the engine: the volume all pistons sweep together.",
+    formula=r"V_d = N \, V_s",
+    working="{cylinders} × {swept_volume}",
+    holds="any number of cylinders",
+)
+def displacement(cylinders: Value, swept_volume: Value) -> Value:
+    """All cylinders together [m3], from the mean of those gauged."""
+    import numpy as np
+
+    return float(cylinders) * float(np.mean(swept_volume))
+
+
+@figure(
+    "bore_stroke_ratio",
+    "Bore to stroke",
+    shown.RATIO,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    means="Above one the cylinder is wider than the stroke is long, which favours speed.",
+    formula=r"B / S",
+    working="{bore} / {stroke}",
+    holds="any engine",
+)
+def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
+    """Bore over stroke."""
+    return geometry.bore_stroke_ratio(bore, stroke)
+
+
+@figure(
+    "rod_ratio",
+    "Rod ratio",
+    shown.RATIO,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    means="How long the connecting rod is against the stroke; a longer rod leans less.",
+    formula=r"L / S",
+    working="{rod_length} / {stroke}",
+    holds="1.4 to 2.2 in running engines",
+)
+def rod_ratio(rod_length: Value, stroke: Value) -> Value:
+    """Rod length over stroke."""
+    return geometry.rod_ratio(rod_length, stroke)
+
+
+@figure(
+    "deck_clearance",
+    "Deck clearance",
+    shown.LENGTH,
+    section=CYLINDER,
+    source=GEOMETRY,
+    means="How far the piston stops below the top of the block; negative when it stands proud.",
+    formula=r"c = H - \left( S/2 + L + h \right)",
+    working="by dial gauge: {deck_clearance_measured}",
+    holds="the gauge wins over the sum of the parts; the difference between the two is a finding",
+)
+def deck_clearance(deck_clearance_measured: Value) -> Value:
+    """Deck clearance as the dial gauge found it [m]."""
+    return deck_clearance_measured
+
+
+@another_way("deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})")
+def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Value, compression_height: Value) -> Value:
+    """Deck clearance as the parts stack up [m]."""
+    return geometry.deck_clearance(deck_height, stroke, rod_length, compression_height)
+
+
+@figure(
+    "quench",
+    "Quench",
+    shown.LENGTH,
+    section=CYLINDER,
+    source=COMMON_PRACTICE,
+    means="The gap between piston and head at the top: tight enough to stir the charge, wide enough never to touch.",
+    formula=r"q = c + t_g",
+    working="{deck_clearance} + {gasket_thickness}",
+    holds="heads with a flat facing the piston",
+)
+def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
+    """Squish distance [m]."""
+    return geometry.quench(deck_clearance, gasket_thickness)
+
+
+@figure(
+    "crown_volume",
+    "Crown volume",
+    shown.VOLUME,
+    section=CYLINDER,
+    source=GEOMETRY,
+    means="What the shape of the piston crown adds to the space above it: a dish adds, a dome takes away.",
+    formula=r"V_d - V_p",
+    working="{dish} − {dome}",
+    holds="any crown; a flat top is a dish of 0 cc",
+)
+def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
+    """Dish less dome [m3]."""
+    if dish is None and dome is None:
+        raise Missing("bottom_end.yaml: pistons.dish (0 cc for a flat top) or pistons.dome")
+    return (0.0 if dish is None else dish) - (0.0 if dome is None else dome)
+
+
+@figure(
+    "top_land_volume",
+    "Top land crevice",
+    shown.VOLUME,
+    section=CYLINDER,
+    source=GEOMETRY,
+    means="The narrow space around the piston above its top ring.",
+    formula=r"\frac{\pi}{4} \left( B^2 - (B - c_t)^2 \right) h_t",
+    working="π/4 × (({bore})² − ({bore} − {top_land_clearance})²) × {top_land_height}",
+    holds="any piston",
+)
+def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Value) -> Value:
+    """Crevice above the top ring [m3]."""
+    return geometry.top_land_volume(bore, bore - top_land_clearance, top_land_height)
+
+
+@figure(
+    "clearance_volume",
+    "Clearance volume",
+    shown.VOLUME,
+    section=CYLINDER,
+    source=GEOMETRY,
+    means="All the space left above the piston when it stands at the top.",
+    formula=r"V_k = V_c + \frac{\pi}{4} B_g^2 t_g + \frac{\pi}{4} B^2 c + V_{crown} + V_{land}",
+    symbols=(("V_{crown}", "crown volume", "m³"), ("V_{land}", "top land crevice, if recorded", "m³")),
+    working="{chamber} + π/4 × ({gasket_bore})² × {gasket_thickness} + π/4 × ({bore})² × {deck_clearance}"
+    " + {crown_volume} + {top_land_volume}",
+    holds="any engine; the top land counts only if it was recorded",
+)
+def clearance_volume(
+    chamber: Value,
+    gasket_bore: Value,
+    gasket_thickness: Value,
+    bore: Value,
+    deck_clearance: Value,
+    crown_volume: Value,
+    top_land_volume: Value = 0.0,
+) -> Value:
+    """Clearance volume of each cylinder [m3]."""
+    return geometry.clearance_volume(
+        chamber,
+        geometry.gasket_volume(gasket_bore, gasket_thickness),
+        geometry.deck_volume(bore, deck_clearance),
+        crown_volume,
+        top_land_volume,
+    )
+
+
+@figure(
+    "compression_ratio",
+    "Compression ratio",
+    shown.COMPRESSION,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    means="How far the charge is squeezed: the more, the more work it gives, and the better the fuel it asks for.",
+    formula=r"\frac{V_s + V_k}{V_k}",
+    working="({swept_volume} + {clearance_volume}) / {clearance_volume}",
+    symbols=(("V_s", "swept volume", "m³"), ("V_k", "clearance volume", "m³")),
+    holds="any engine",
+)
+def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
+    """Compression ratio of each cylinder."""
+    return geometry.compression_ratio(swept_volume, clearance_volume)
+
+
+@figure(
+    "mean_piston_speed",
+    "Mean piston speed",
+    shown.VELOCITY,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="speed",
+    headline="most",
+    means="How fast the pistons travel on average: what wears and loads an engine, whatever its size.",
+    formula=r"2 S n",
+    working="2 × {stroke} × {speed_of_interest}",
+    holds="any engine",
+)
+def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
+    """Mean piston speed at peak power and at the red line [m/s]."""
+    return kinematics.mean_piston_speed(stroke, speed_of_interest)
+
+
+@figure(
+    "reciprocating_mass",
+    "Reciprocating mass",
+    shown.MASS,
+    section=CYLINDER,
+    source=COMMON_PRACTICE,
+    means="What goes up and down in one cylinder: piston, pin, rings and the small end of the rod.",
+    formula=r"m_p + m_g + m_r + m_s",
+    working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
+    holds="any engine",
+)
+def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:
+    """Reciprocating mass of each cylinder [kg]."""
+    return piston_mass + pin_mass + ring_mass + small_end_mass
+
+
+@figure(
+    "inertia_force_tdc",
+    "Inertia force at the top",
+    shown.FORCE,
+    section=CYLINDER,
+    source=TAYLOR_2,
+    means="The pull on the rod when the piston turns round at the top at the red line.",
+    formula=r"m \frac{S}{2} \omega^2 \left( 1 + \frac{S}{2L} \right)",
+    symbols=(("m", "reciprocating mass", "kg"), ("\\omega", "crank speed at the red line", "rad/s")),
+    working="{reciprocating_mass} × {stroke} / 2 × (2π × {red_line})² × (1 + {stroke} / (2 × {rod_length}))",
+    holds="at the red line, without gas load",
+)
+def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
+    """Inertia force at TDC at the red line [N]."""
+    return kinematics.inertia_force_tdc(reciprocating_mass, stroke, rod_length, red_line)
+
+
+@figure(
+    "bobweight",
+    "Bobweight",
+    shown.MASS,
+    section=CYLINDER,
+    source=COMMON_PRACTICE,
+    means="The weight hung on each crankpin while the crankshaft is balanced.",
+    formula=r"k (m_b + m_l) + m_o + f k m",
+    symbols=(("m", "reciprocating mass", "kg"),),
+    working="{rods_per_pin} × ({big_end_mass} + {bearing_mass}) + {oil_mass}"
+    " + {balance_factor} × {rods_per_pin} × {reciprocating_mass}",
+    holds="one crankpin",
+)
+def bobweight(
+    big_end_mass: Value,
+    bearing_mass: Value,
+    reciprocating_mass: Value,
+    balance_factor: Value,
+    rods_per_pin: Value,
+    oil_mass: Value = 0.0,
+) -> Value:
+    """Bobweight of one crankpin [kg]."""
+    return kinematics.bobweight(
+        big_end_mass + bearing_mass, reciprocating_mass, int(rods_per_pin), float(balance_factor), oil_mass
+    )

@@ -1,0 +1,161 @@
+"""A Figure: one derived number that shows its working, its source and how well it is known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from builder.engine.values import Value
+from builder.figures.shown import Shown, System
+from builder.record.problem import Problem
+
+MEASURED = "measured"
+LISTED = "listed"
+GIVEN = "given"
+"""Known exactly: a count or a choice, not a reading."""
+
+_WEAKEST_FIRST = (LISTED, MEASURED, GIVEN)
+
+
+def weakest(bases: tuple[str, ...]) -> str:
+    """A figure is as well known as its weakest input."""
+    return min(bases, key=_WEAKEST_FIRST.index, default=GIVEN)
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What the positions of a value stand for: cylinders, lifts, pulls."""
+
+    kind: str
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Known:
+    """A value that a figure takes: from the record, or another figure."""
+
+    name: str
+    label: str
+    symbol: str
+    values: Value
+    texts: tuple[str, ...]
+    basis: str
+    axis: Axis | None = None
+    contributions: Mapping[str, Value] = field(default_factory=dict)
+    """Slope times standard uncertainty for each root reading, from its stated resolution or last digit written."""
+    stated: bool = False
+    """Whether a reading below it states its resolution or was repeated."""
+    where: tuple[Path, int] | None = None
+    figure: bool = False
+
+    @property
+    def text(self) -> str:
+        """The first position as text."""
+        return self.texts[0]
+
+
+@dataclass(frozen=True)
+class Position:
+    """The figure at one cylinder, journal, lift or pull."""
+
+    label: str
+    value: float
+    display: str
+
+
+@dataclass(frozen=True)
+class Method:
+    """What a figure is, apart from any engine: an entry of the Methods page."""
+
+    slug: str
+    title: str
+    means: str
+    formula: str
+    symbols: tuple[tuple[str, str, str], ...]
+    source: str
+    holds: str
+    section: str
+    shown: Shown
+    headline: str = "mean"
+    """Which position stands for the whole: mean, first, most, least."""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One derived number of one engine."""
+
+    method: Method
+    value: float
+    display: str
+    beside: str | None
+    basis: str
+    working: str
+    inputs: tuple[Known, ...]
+    positions: tuple[Position, ...] = ()
+    axis: str | None = None
+    odd: str | None = None
+    """Label of the position that stands out, if one does."""
+    uncertainty: float | None = None
+    """Expanded (k = 2), SI; only where a reading states its resolution or was repeated."""
+    note: str | None = None
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def slug(self) -> str:
+        """The figure's name in the trade's words."""
+        return self.method.slug
+
+    @property
+    def title(self) -> str:
+        """The figure's name as a heading."""
+        return self.method.title
+
+    @property
+    def least(self) -> Position | None:
+        """The position with the least value."""
+        return min(self.positions, key=lambda position: position.value, default=None)
+
+    @property
+    def most(self) -> Position | None:
+        """The position with the most."""
+        return max(self.positions, key=lambda position: position.value, default=None)
+
+    @property
+    def spread(self) -> float:
+        """Most less least, SI."""
+        values = [position.value for position in self.positions]
+        return float(np.ptp(values)) if values else 0.0
+
+
+@dataclass(frozen=True)
+class Need:
+    """A figure that could not be had, and what the record would have to hold for it."""
+
+    slug: str
+    title: str
+    needs: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FigureSheet:
+    """Every figure of one build, what could not be had, and what cannot be true."""
+
+    figures: tuple[Figure, ...]
+    needs: tuple[Need, ...]
+    problems: tuple[Problem, ...]
+    system: System
+
+    def __contains__(self, slug: object) -> bool:
+        return any(figure.slug == slug for figure in self.figures)
+
+    def get(self, slug: str) -> Figure | None:
+        """The figure of that name, if it could be had."""
+        return next((figure for figure in self.figures if figure.slug == slug), None)
+
+    def value(self, slug: str) -> float | None:
+        """The value of that name, SI, if it could be had."""
+        figure = self.get(slug)
+        return figure.value if figure else None

@@ -1,0 +1,236 @@
+"""The inputs of figures: what each is called, where the record holds it, and how well it is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from builder.engine import uncertainty
+from builder.engine.values import Value
+from builder.figures import shown as units
+from builder.figures.figure import GIVEN, LISTED, MEASURED, Axis, Known
+from builder.figures.shown import Shown, System, system_of, written_text
+from builder.record.build import Build
+from builder.record.readings import Reading
+from builder.record.shop import Shop
+from builder.record.units import Quantity
+
+if TYPE_CHECKING:
+    from builder.figures.session import DynoSession
+
+
+@dataclass(frozen=True)
+class Source:
+    """What figures are made from: one build, the shop's habits, and what the dyno session came to."""
+
+    build: Build
+    shop: Shop
+
+    @cached_property
+    def system(self) -> System:
+        """The system the build's figures are shown in first."""
+        return system_of(self.build) if self.shop.units == "both" else self.shop.units
+
+    @cached_property
+    def session(self) -> DynoSession | None:
+        """The dyno session, corrected and judged; None where no pull was recorded."""
+        from builder.figures.session import study
+
+        return study(self.build, self.shop)
+
+
+Get = Callable[[Source], Known | None]
+
+
+@dataclass(frozen=True)
+class Input:
+    """One thing a figure may take from the record."""
+
+    name: str
+    label: str
+    symbol: str
+    shown: Shown
+    path: str
+    axis: str | None = None
+    basis: str = MEASURED
+    """How well a single value (not a listed/measured reading) is known."""
+    get: Get | None = None
+
+    @property
+    def wanted(self) -> str:
+        """What to write, and in which file, to have it."""
+        document, _, rest = self.path.partition(".")
+        return f"{document}.yaml: {rest}"
+
+
+INPUTS: dict[str, Input] = {}
+
+
+def declare(*inputs: Input) -> None:
+    """Add inputs to the table; names are unique."""
+    for item in inputs:
+        if item.name in INPUTS:
+            raise RuntimeError(f"two inputs are called {item.name}")
+        INPUTS[item.name] = item
+
+
+def computed_input(
+    name: str, label: str, symbol: str, shown: Shown, path: str, axis: str | None = None
+) -> Callable[[Get], Get]:
+    """Declare an input that takes more than one look-up; ``path`` says what the record should hold."""
+
+    def register(get: Get) -> Get:
+        declare(Input(name, label, symbol, shown, path, axis, get=get))
+        return get
+
+    return register
+
+
+def read(item: Input, source: Source) -> Known | None:
+    """The input as this build has it, or None."""
+    if item.get is not None:
+        return item.get(source)
+    value = source.build.get(item.path)
+    if value is None:
+        return None
+    known = known_of(item, value)
+    return replace(known, where=source.build.where(item.path)) if known else None
+
+
+def known_of(item: Input, value: Reading | Quantity | float | str) -> Known | None:
+    """A reading, a quantity or a plain number as an input."""
+    if isinstance(value, Reading):
+        return _of_reading(item, value)
+    if isinstance(value, Quantity):
+        return Known(
+            item.name, item.label, item.symbol, value.si, (written_text(value),), item.basis,
+            contributions=uncertainty.root(item.name, uncertainty.from_resolution(value.step)),
+        )  # fmt: skip
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return Known(item.name, item.label, item.symbol, float(value), (f"{value:g}",), GIVEN)
+    return None
+
+
+def _of_reading(item: Input, reading: Reading) -> Known | None:
+    values = reading.values
+    if not len(values):
+        return None
+    step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in reading.best)
+    if reading.resolution and reading.resolution.dimension == "temperature":
+        step = max(quantity.step for quantity in reading.best)
+    parts = [uncertainty.from_resolution(step)]
+    repeated = not reading.measured and len(reading.repeats) > 1
+    if repeated:
+        parts.append(uncertainty.from_repeats(np.array([quantity.si for quantity in reading.repeats])))
+    axis = Axis(item.axis, numbered(len(values))) if item.axis and len(values) > 1 else None
+    texts = tuple(written_text(quantity) for quantity in reading.best)
+    if repeated:
+        texts = (f"mean of {len(reading.repeats)} readings, {texts[0]} …",)
+    return Known(
+        item.name,
+        item.label,
+        item.symbol,
+        values if axis else float(values.mean()),
+        texts if axis or len(texts) == 1 else (f"{texts[0]} …",),
+        MEASURED if reading.is_measured else LISTED,
+        axis,
+        uncertainty.root(item.name, *parts),
+        stated=reading.resolution is not None or repeated,
+    )
+
+
+def numbered(count: int) -> tuple[str, ...]:
+    """Labels 1, 2, 3 ... for positions."""
+    return tuple(str(index + 1) for index in range(count))
+
+
+def computed(
+    item: Input,
+    value: Value,
+    source: Source,
+    *,
+    basis: str,
+    labels: tuple[str, ...] = (),
+    contributions: Mapping[str, Value] | None = None,
+    texts: tuple[str, ...] | None = None,
+) -> Known:
+    """A Known made by a computed input; its text follows from its units unless given."""
+    values = np.atleast_1d(np.asarray(value, dtype=np.float64))
+    written = texts or tuple(item.shown.text(float(v), source.system) for v in values)
+    axis = Axis(item.axis, labels) if item.axis and labels else None
+    return Known(
+        item.name, item.label, item.symbol, value, written, basis, axis, contributions or {},
+        where=source.build.where(item.path),
+    )  # fmt: skip
+
+
+declare(
+    # What it is
+    Input("cylinders", "cylinders", "N", units.COUNT, "build.engine.cylinders", basis=GIVEN),
+    Input("red_line", "red line", "n", units.SPEED, "build.engine.red_line", basis=GIVEN),
+    # Bottom end
+    Input("bore", "bore", "B", units.LENGTH, "bottom_end.block.bores", "cylinder"),
+    Input("standard_bore", "standard bore", "B_0", units.LENGTH, "bottom_end.block.standard_bore"),
+    Input("stroke", "stroke", "S", units.LENGTH, "bottom_end.crankshaft.stroke"),
+    Input("rod_length", "rod length", "L", units.LENGTH, "bottom_end.rods.length", "cylinder"),
+    Input("deck_height", "deck height", "H", units.LENGTH, "bottom_end.block.deck_height"),
+    Input(
+        "compression_height", "compression height", "h", units.LENGTH,
+        "bottom_end.pistons.compression_height", "cylinder",
+    ),
+    Input(
+        "deck_clearance_measured", "deck clearance by dial gauge", "c", units.LENGTH,
+        "bottom_end.deck_clearance", "cylinder",
+    ),
+    Input("dish", "dish and valve reliefs", "V_d", units.VOLUME, "bottom_end.pistons.dish", "cylinder"),
+    Input("dome", "dome", "V_p", units.VOLUME, "bottom_end.pistons.dome", "cylinder"),
+    Input("pin_offset", "pin offset", "e", units.LENGTH, "bottom_end.pistons.pin_offset"),
+    Input("top_land_height", "top land height", "h_t", units.LENGTH, "bottom_end.pistons.top_land.height"),
+    Input(
+        "top_land_clearance", "top land clearance, on the diameter", "c_t", units.LENGTH,
+        "bottom_end.pistons.top_land.diametral_clearance",
+    ),
+    Input("piston_mass", "piston mass", "m_p", units.MASS, "bottom_end.pistons.mass", "cylinder"),
+    Input("pin_mass", "pin and locks", "m_g", units.MASS, "bottom_end.pistons.pin_mass", "cylinder"),
+    Input("ring_mass", "rings of one piston", "m_r", units.MASS, "bottom_end.pistons.ring_mass", "cylinder"),
+    Input("small_end_mass", "rod small end", "m_s", units.MASS, "bottom_end.rods.mass_small_end", "cylinder"),
+    Input("big_end_mass", "rod big end", "m_b", units.MASS, "bottom_end.rods.mass_big_end", "cylinder"),
+    Input("bearing_mass", "rod bearing shells", "m_l", units.MASS, "bottom_end.balance.bearing_mass"),
+    Input("oil_mass", "oil allowance", "m_o", units.MASS, "bottom_end.balance.oil_mass"),
+    Input("balance_factor", "balance factor", "f", units.PERCENT, "bottom_end.balance.factor", basis=GIVEN),
+    Input("rods_per_pin", "rods on one crankpin", "k", units.COUNT, "bottom_end.balance.rods_per_pin", basis=GIVEN),
+    # Top end
+    Input("chamber", "chamber volume", "V_c", units.VOLUME, "top_end.heads.chambers", "cylinder"),
+    Input("gasket_bore", "gasket bore", "B_g", units.LENGTH, "top_end.gasket.bore"),
+    Input("gasket_thickness", "gasket thickness, compressed", "t_g", units.LENGTH, "top_end.gasket.thickness"),
+)  # fmt: skip
+
+
+@computed_input("revolutions_per_cycle", "revolutions in one cycle", "r", units.COUNT, "build.engine.cycle")
+def _revolutions(source: Source) -> Known:
+    item = INPUTS["revolutions_per_cycle"]
+    count = float(source.build.revolutions_per_cycle)
+    return computed(item, count, source, basis=GIVEN, texts=(f"{count:g}",))
+
+
+@computed_input("speed_of_interest", "engine speed", "n", units.SPEED, "build.engine.red_line", "speed")
+def _speeds_of_interest(source: Source) -> Known | None:
+    """The red line, and the speed of peak power where the dyno found one."""
+    found: dict[str, float] = {}
+    red_line = source.build.build.engine.red_line
+    if red_line is not None:
+        found["at the red line"] = red_line.si
+    peak = source.session.peak_power if source.session else None
+    if peak is not None:
+        found["at peak power"] = peak.speed
+    if not found:
+        return None
+    item = INPUTS["speed_of_interest"]
+    return computed(item, np.array(list(found.values())), source, basis=GIVEN, labels=tuple(found))
+
+
+__all__ = ["INPUTS", "LISTED", "Input", "Source", "computed", "computed_input", "declare", "known_of", "read"]
