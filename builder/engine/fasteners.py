@@ -101,7 +101,8 @@ def tensile_stress_area(diameter: Value, pitch: Value, thread: Literal["metric",
 def bolt_stretch(preload: Value, lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float = STEEL_MODULUS) -> Value:
     """Elastic stretch of a bolt [m] = F/E * sum(length/area) over its sections.
 
-    preload [N] of any shape; lengths [m] and areas [m2] of one shape (n,): shank, waist, free thread.
+    preload [N] of any shape; lengths [m] and areas [m2] single or of one shape (n,): shank, waist,
+    free thread.
     Raises ValueError for a negative preload, a length, area or modulus of zero or less, or lengths and
     areas that do not pair up. Range: below yield; a titanium bolt has another modulus [Pa].
     Source: Shigley, fastener stiffness.

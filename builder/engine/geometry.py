@@ -80,9 +80,7 @@ def deck_clearance(deck_height: Value, stroke: Value, rod: Value, compression_he
     return plain(np.asarray(deck_height) - (np.asarray(stroke) / 2 + rod + compression_height))
 
 
-def compression_height_from_deck(
-    deck_height: Value, stroke: Value, rod: Value, deck_clearance: Value
-) -> Value:
+def compression_height_from_deck(deck_height: Value, stroke: Value, rod: Value, deck_clearance: Value) -> Value:
     """Compression height the piston must have [m] for the deck clearance that was measured.
 
     What :func:`deck_clearance` undone: a piston made short is found this way without taking it out.
@@ -199,9 +197,7 @@ def clearance_for_ratio(swept_volume: Value, compression_ratio: Value) -> Value:
     volume of zero or less or a ratio of one or less. Source: Heywood ch. 2.
     """
     require_positive(swept_volume=swept_volume)
-    refuse(
-        np.asarray(compression_ratio) <= 1, "a compression ratio must be greater than 1", "compression_ratio"
-    )
+    refuse(np.asarray(compression_ratio) <= 1, "a compression ratio must be greater than 1", "compression_ratio")
     return plain(np.asarray(swept_volume) / (np.asarray(compression_ratio) - 1))
 
 

@@ -122,7 +122,7 @@ def flank_slopes(half_angles: Array, lifts: Array) -> Array:
         # The slope there of the parabola through the last three points.
         end = secants[-1] + (secants[-1] - secants[-2]) * widths[-1] / (widths[-1] + widths[-2])
     # Never level: the run-out below the last known lift needs a slope to follow.
-    end = np.clip(end, 3 * secants[-1], 0.1 * secants[-1])
+    end = min(end, 0.1 * secants[-1])
 
     points = lifts.size
     system, wanted = np.eye(points), np.zeros(points)

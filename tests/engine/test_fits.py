@@ -87,6 +87,7 @@ def test_within_includes_its_ends_and_may_be_open() -> None:
     ("values", "odd"),
     [
         ([10.0, 10.1, 9.9, 11.0], 3),
+        ([6.0e-5, 6.1e-5, 8.0e-5, 5.9e-5], 2),
         ([10.0, 10.1, np.nan, 9.2, 10.05], 3),
         ([10.0, 10.0, 10.0], None),
         ([9.0, 10.0, 11.0], None),

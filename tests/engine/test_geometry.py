@@ -19,9 +19,7 @@ ratios = st.floats(1.5, 25.0)
 
 
 @given(bore=bores, stroke=strokes, cylinders=st.integers(1, 16))
-def test_displacement_is_every_cylinder_even_odd_or_single(
-    bore: float, stroke: float, cylinders: int
-) -> None:
+def test_displacement_is_every_cylinder_even_odd_or_single(bore: float, stroke: float, cylinders: int) -> None:
     whole = geometry.displacement(bore, stroke, cylinders)
     assert whole == pytest.approx(cylinders * np.pi * (bore / 2) ** 2 * stroke, rel=1e-14)
 

@@ -43,9 +43,7 @@ def test_the_piston_stays_between_its_dead_centres(crank: tuple[float, float, fl
 
 
 @given(crank=cranks(), theta=st.floats(-7.0, 7.0))
-def test_the_mirrored_offset_runs_the_same_film_backwards(
-    crank: tuple[float, float, float], theta: float
-) -> None:
+def test_the_mirrored_offset_runs_the_same_film_backwards(crank: tuple[float, float, float], theta: float) -> None:
     stroke, rod, offset = crank
     there = kinematics.slider_crank(theta, stroke, rod, SPEED, offset)
     back = kinematics.slider_crank(-theta, stroke, rod, SPEED, -offset)
@@ -64,9 +62,7 @@ def test_each_function_agrees_with_all_three_together() -> None:
     motion = kinematics.slider_crank(theta, STROKE, ROD, SPEED, 0.001)
     np.testing.assert_array_equal(motion.position, kinematics.piston_position(theta, STROKE, ROD, 0.001))
     np.testing.assert_array_equal(motion.speed, kinematics.piston_speed(theta, STROKE, ROD, SPEED, 0.001))
-    np.testing.assert_array_equal(
-        motion.acceleration, kinematics.piston_acceleration(theta, STROKE, ROD, SPEED, 0.001)
-    )
+    np.testing.assert_array_equal(motion.acceleration, kinematics.piston_acceleration(theta, STROKE, ROD, SPEED, 0.001))
 
 
 @given(crank=cranks())

@@ -57,9 +57,7 @@ def test_position_by_root_finding(offset: float) -> None:
     for theta in np.linspace(0, 4 * np.pi, 37):
         angle = theta - np.arcsin(offset / (ROD + STROKE / 2))
         expected = -top.fun - height_of_pin(angle, offset)
-        assert kinematics.piston_position(theta, STROKE, ROD, offset) == pytest.approx(
-            expected, abs=1e-9 * STROKE
-        )
+        assert kinematics.piston_position(theta, STROKE, ROD, offset) == pytest.approx(expected, abs=1e-9 * STROKE)
 
 
 @pytest.mark.parametrize("offset", OFFSETS)
@@ -92,9 +90,7 @@ def test_travel_and_mean_speed_by_quadrature(offset: float) -> None:
 @pytest.mark.parametrize("offset", OFFSETS)
 def test_dead_centre_and_peak_speed_by_root_finding(offset: float) -> None:
     """SciPy brentq on speed and acceleration, to 1e-9 rad; speed at the peak to 1e-9."""
-    bottom = optimize.brentq(
-        lambda t: kinematics.piston_speed(t, STROKE, ROD, SPEED, offset), 2.5, 3.8, xtol=1e-14
-    )
+    bottom = optimize.brentq(lambda t: kinematics.piston_speed(t, STROKE, ROD, SPEED, offset), 2.5, 3.8, xtol=1e-14)
     assert kinematics.bottom_dead_centre(STROKE, ROD, offset) == pytest.approx(bottom, abs=1e-9)
     peak = optimize.minimize_scalar(
         lambda t: -kinematics.piston_speed(t, STROKE, ROD, SPEED, offset),
