@@ -73,7 +73,7 @@ _INCH3 = Unit("in", 1 / 0.0254, 3)
 _MM = Unit("mm", 1e3, 2)
 _DEGREES = Unit("°", 1.0, 0)
 _DEGREES1 = Unit("°", 1.0, 1)
-_RATIO = Unit(":1", 1.0, 2)
+_RATIO = Unit("", 1.0, 2)
 _RPM = Unit("rpm", 60.0, 0)
 
 

@@ -47,7 +47,7 @@ def find(
     found = list(newest_first(summaries))
     for slug, (least, most) in (ranges or {}).items():
         field = BY_SLUG[slug]
-        found = [s for s in found if _inside(number_of(s, field), least, most)]
+        found = [s for s in found if _inside(number_of(s, field), least, most, 0.5 / field.per)]
     for slug, wanted in (choices or {}).items():
         field = BY_SLUG[slug]
         these = {" ".join(w.split()).casefold() for w in wanted}
@@ -114,7 +114,8 @@ def _plain(label: str) -> str:
     return re.sub(r"[\s.·-]", "", label).casefold()
 
 
-def _inside(value: float | None, least: float | None, most: float | None) -> bool:
+def _inside(value: float | None, least: float | None, most: float | None, hair: float) -> bool:
+    # Values are kept in whole steps of the field: half a step either way is still the end itself.
     if value is None:
         return False
-    return (least is None or value >= least) and (most is None or value <= most)
+    return (least is None or value >= least - hair) and (most is None or value <= most + hair)
