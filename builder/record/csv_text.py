@@ -1,0 +1,254 @@
+"""A file's bytes -> its text: which encoding, where lines end, how a line falls into cells, what a number is."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+MAX_BYTES = 200_000_000
+MAX_LINES = 5_000_000
+MAX_LINE_BYTES = 65_536
+DELIMITERS = (";", "\t", "|", ",")
+DELIMITER_NAMES = {";": "semicolon", "\t": "tab", "|": "vertical bar", ",": "comma"}
+MARK_NAMES = {".": "point", ",": "comma"}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the file: its 1-based number, where it begins and where the next one begins."""
+
+    number: int
+    start: int
+    stop: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class CsvText:
+    """The whole file as UTF-8 without byte-order mark, every line ended by a bare newline."""
+
+    data: bytes
+    encoding: str
+    closed: bool
+    """Whether the file itself ended its last line. If not, the line may have been cut off."""
+
+    def lines(self, start: int = 0, number: int = 1) -> Iterator[Line]:
+        """The lines from byte `start` on, which is line `number`; ends at a line that is too long to be one."""
+        while start < len(self.data):
+            end = self.data.find(b"\n", start, start + MAX_LINE_BYTES)
+            if end < 0:
+                return
+            yield Line(number, start, end + 1, self.data[start:end].decode("utf-8"))
+            start, number = end + 1, number + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """Why a file cannot be read as text, and on which line that shows."""
+
+    line: int
+    message: str
+
+
+def load_text(path: Path, limit: int = MAX_BYTES) -> CsvText | Unreadable:
+    """Read a file, if it is a plain file of bearable size, and decode it."""
+    try:
+        mode = os.lstat(path).st_mode
+        if stat.S_ISLNK(mode):
+            return Unreadable(1, "this is a link; put the log itself into the build's folder")
+        if not stat.S_ISREG(mode):
+            return Unreadable(1, "this is not a plain file; name the CSV file that the dyno exported")
+        # Not following links and not blocking also hold if the file is swapped between the look and the opening.
+        flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+        with os.fdopen(os.open(path, flags | getattr(os, "O_BINARY", 0)), "rb") as file:
+            if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+                return Unreadable(1, "this is not a plain file; name the CSV file that the dyno exported")
+            size = os.fstat(file.fileno()).st_size
+            if size > limit:
+                return _too_big(size, limit)
+            data = file.read(limit + 1)
+    except FileNotFoundError:
+        return Unreadable(1, "there is no such file; check the name in the dyno record")
+    except (OSError, ValueError) as error:
+        return Unreadable(1, f"the file cannot be read ({getattr(error, 'strerror', None) or error})")
+    return _too_big(len(data), limit) if len(data) > limit else decode(data)
+
+
+def _too_big(size: int, limit: int) -> Unreadable:
+    return Unreadable(
+        1,
+        f"the file has {size / 1e6:,.0f} MB and the most that is read is {limit / 1e6:,.0f} MB; "
+        "export the pull alone, or at a lower sampling rate",
+    )
+
+
+def decode(data: bytes) -> CsvText | Unreadable:
+    """Find the encoding (by its mark, else by trying) and return the text, or why there is none."""
+    encoding, text = _decode(data)
+    if text is None:
+        return Unreadable(*_undecodable(data, encoding))
+    if b"\r" in text:
+        text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if text.endswith(b"\x1a"):  # the end-of-file mark of old systems
+        text = text.rstrip(b"\x1a")
+    if not text.strip():
+        return Unreadable(1, "the file is empty; export the pull again")
+    at = text.find(b"\0")
+    if at >= 0:
+        line = text.count(b"\n", 0, at) + 1
+        return Unreadable(line, f"there are {text.count(bytes(1))} NUL bytes in the file, the first on this line: "
+                                "it is damaged or not text; export the pull again")  # fmt: skip
+    if text.count(b"\n") > MAX_LINES:
+        return Unreadable(MAX_LINES, f"the file has more than {MAX_LINES:,} lines; export the pull alone")
+    closed = text.endswith(b"\n") and not encoding.endswith("(cut off)")
+    return CsvText(text if text.endswith(b"\n") else text + b"\n", encoding.removesuffix(" (cut off)"), closed)
+
+
+def _decode(data: bytes) -> tuple[str, bytes | None]:
+    """The encoding's name and the text as UTF-8, None if the bytes are not valid in it."""
+    if data.startswith(b"\xef\xbb\xbf"):
+        return _utf8(data[3:], "UTF-8 with byte-order mark")
+    if data.startswith(b"\xff\xfe"):
+        return _utf16(data[2:], "UTF-16 LE")
+    if data.startswith(b"\xfe\xff"):
+        return _utf16(data[2:], "UTF-16 BE")
+    head = data[:4096]
+    # Text of mostly Western letters and digits in UTF-16 has every other byte zero, and the rest hardly any.
+    zeros = head[0::2].count(0), head[1::2].count(0)
+    if max(zeros) > 0.4 * len(head) / 2 and min(zeros) < 0.05 * len(head) / 2:
+        return _utf16(data, "UTF-16 LE" if zeros[1] > zeros[0] else "UTF-16 BE")
+    if data.isascii():
+        return "ASCII", data
+    name, text = _utf8(data, "UTF-8")
+    if text is not None:
+        return name, text
+    try:
+        return "Windows-1252", data.decode("cp1252").encode("utf-8")
+    except UnicodeDecodeError:
+        return "Windows-1252", None
+
+
+def _utf8(data: bytes, name: str) -> tuple[str, bytes | None]:
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        if error.reason == "unexpected end of data" and error.end == len(data):
+            return name + " (cut off)", data[: error.start]
+        return name, None
+    return name, data
+
+
+def _utf16(data: bytes, name: str) -> tuple[str, bytes | None]:
+    cut = len(data) % 2
+    try:
+        text = data[: len(data) - cut].decode("utf-16-le" if name.endswith("LE") else "utf-16-be")
+        return name + (" (cut off)" if cut else ""), text.encode("utf-8")
+    except UnicodeError:
+        return name, None
+
+
+def _undecodable(data: bytes, encoding: str) -> tuple[int, str]:
+    codec = "utf-8" if encoding.startswith("UTF-8") else "cp1252"
+    if encoding.startswith("UTF-16"):
+        codec = "utf-16-le" if encoding.endswith("LE") else "utf-16-be"
+    try:
+        data.decode(codec)
+        at = 0
+    except UnicodeDecodeError as error:
+        at = error.start
+    before = data[:at]
+    lines = before.count(b"\n") or before.count(b"\r")
+    return lines + 1, f"the file is not readable as {encoding}; export it as UTF-8, UTF-16 or Windows-1252"
+
+
+_QUOTED = re.compile(r'[^\S\t]*"([^"]*(?:""[^"]*)*)"[^\S\t]*')  # a tab may be the delimiter
+
+
+def split_cells(text: str, delimiter: str) -> list[str]:
+    """A line's cells without the blanks around them; a quoted cell may hold the delimiter and doubled quotes.
+
+    A quote that never closes, or stands inside a cell, is an ordinary character.
+    """
+    if '"' not in text:
+        return [cell.strip() for cell in text.split(delimiter)]
+    cells: list[str] = []
+    at = 0
+    while True:
+        quoted = _QUOTED.match(text, at)
+        if quoted and (quoted.end() == len(text) or text[quoted.end()] == delimiter):
+            cells.append(quoted[1].replace('""', '"').strip())
+            end = quoted.end()
+        else:
+            end = text.find(delimiter, at)
+            end = len(text) if end < 0 else end
+            cells.append(text[at:end].strip())
+        if end >= len(text):
+            return cells
+        at = end + 1
+
+
+# What may part thousands beside a point or a comma: spaces (plain, no-break, figure, thin, narrow), apostrophes.
+_BLANKS = "\u0020\u00a0\u2007\u2009\u202f'\u2019"
+_PLAIN = {
+    ".": re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
+    ",": re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
+}
+_GROUPED = {
+    ".": re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:([,{_BLANKS}])[0-9]{{3}}(?:\1[0-9]{{3}})*)(?:\.[0-9]*)?"),
+    ",": re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:([.{_BLANKS}])[0-9]{{3}}(?:\1[0-9]{{3}})*)(?:,[0-9]*)?"),
+}
+
+
+def plain_number(cell: str, decimal: str) -> float | None:
+    """The number in a cell without thousands separators, or None."""
+    if not _PLAIN[decimal].fullmatch(cell):
+        return None
+    value = float(cell.replace(",", "."))
+    return value if abs(value) < float("inf") else None
+
+
+def grouped_number(cell: str, decimal: str) -> float | None:
+    """The number in a cell with thousands separators (1,234.5; 1.234,5; 1 234,5), or None."""
+    match = _GROUPED[decimal].fullmatch(cell)
+    if match is None:
+        return None
+    return float(cell.replace(match[1], "").replace(",", "."))
+
+
+def number(cell: str, decimal: str) -> float | None:
+    """The finite number in a cell, with or without thousands separators; None if it is not one."""
+    cell = cell.replace("−", "-")
+    value = plain_number(cell, decimal)
+    return grouped_number(cell, decimal) if value is None else value
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell is a number by either decimal mark."""
+    return number(cell, ".") is not None or number(cell, ",") is not None
+
+
+def decimal_evidence(cell: str) -> str:
+    """What a cell says about the decimal mark: "." or ",", "?" if it could be either, "" if nothing."""
+    if "." not in cell and "," not in cell:
+        return ""
+    point, comma = number(cell, "."), number(cell, ",")
+    if point is not None and comma is not None:
+        return "" if point == comma else "?"
+    return "." if point is not None else "," if comma is not None else ""
+
+
+def weigh_decimal(cells: Iterable[str]) -> tuple[str, int]:
+    """The decimal mark that most decisive cells show: ".", ",", "?" (only doubtful ones) or "" (no marks at all).
+
+    Also returns how many doubtful cells there were. Cells that say otherwise are then not numbers, and reported.
+    """
+    counts = {".": 0, ",": 0, "?": 0, "": 0}
+    for cell in cells:
+        counts[decimal_evidence(cell)] += 1
+    if counts["."] or counts[","]:
+        return (".", counts["?"]) if counts["."] >= counts[","] else (",", counts["?"])
+    return ("?" if counts["?"] else ""), counts["?"]
