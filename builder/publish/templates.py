@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -73,7 +74,8 @@ def page_environment(archive: Path | None) -> jinja2.Environment:
     """Jinja2 for the Markdown pages: `pages/build.md.j2` and so on, escaping as this module promises.
 
     Filters: `prose` (a text field with plain inline Markdown, as paragraphs), `inline` (the same without
-    paragraphs), `front` (a value for the page's front matter), `anchor` (an id made of a title).
+    paragraphs), `front` (a value for the page's front matter), `anchor` (an id made of a title), `aligned`
+    (the numbers of a column with their decimal points in line).
     """
     import jinja2
 
@@ -87,7 +89,7 @@ def page_environment(archive: Path | None) -> jinja2.Environment:
         keep_trailing_newline=True,
         auto_reload=False,
     )
-    environment.filters.update(prose=prose, inline=inline, front=front, anchor=anchor)
+    environment.filters.update(prose=prose, inline=inline, front=front, anchor=anchor, aligned=aligned)
     return environment
 
 
@@ -177,3 +179,18 @@ def front(value: Any) -> Markup:
 def anchor(value: Any) -> str:
     """A title as an id: lower case, words joined by hyphens."""
     return re.sub(r"[^a-z0-9]+", "-", str(value).lower()).strip("-") or "part"
+
+
+def aligned(numbers: Iterable[Any]) -> list[Markup]:
+    """The numbers of one right-aligned column as written, padded so that their decimal points stand in line.
+
+    The padding is of the width of digits and of a point, and hidden from screen readers.
+    """
+    written = [str(number if number is not None else "") for number in numbers]
+    behind = [len(w) - w.rindex(".") - 1 if "." in w else -1 for w in written]
+    most = max(behind, default=-1)
+    padded = []
+    for w, places in zip(written, behind, strict=True):
+        gap = ("\u2008" if places < 0 <= most else "") + "\u2007" * (most - max(places, 0))
+        padded.append(Markup(f'{text(w)}<span aria-hidden="true">{gap}</span>' if gap and w else text(w)))
+    return padded

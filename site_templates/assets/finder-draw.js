@@ -50,11 +50,18 @@
     return { least: fromZero ? least : least - air, most: most + air };
   }
 
-  // Dots as one path: thousands of them cost no more than one line.
+  // Dots as one path: thousands of them cost little more than one line. Of dots that would cover each other
+  // (on one place of a grid of 3 pixels) one is drawn.
   function dots(places) {
-    const out = new Array(places.length);
-    for (let k = 0; k < places.length; k++) out[k] = "M" + places[k][0].toFixed(1) + " " + places[k][1].toFixed(1) + "h0";
-    return out.join("");
+    const taken = new Set();
+    let out = "";
+    for (const [x, y] of places) {
+      const cell = Math.round(x / 3) * 8192 + Math.round(y / 3);
+      if (taken.has(cell)) continue;
+      taken.add(cell);
+      out += "M" + Math.round(x) + " " + Math.round(y) + "h0";
+    }
+    return out;
   }
 
   // ---- points ------------------------------------------------------------------------------------------

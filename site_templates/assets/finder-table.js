@@ -1,11 +1,12 @@
-// The table of builds: sortable, a hundred rows at a time, its rows reused from one filter to the next.
+// The table of builds: sortable, thirty rows at once and a hundred more whenever asked for, so that an archive of
+// thousands answers each key as fast as one of ten. Rows are reused from one filter to the next.
 (function () {
   "use strict";
 
   const { core, likeness } = globalThis.millbook;
   const { el } = globalThis.millbook.form;
 
-  const PAGE = 100;
+  const FIRST = 30, MORE = 100;
   const COLUMNS = [
     "displacement", "cylinders", "compression_ratio", "effective_compression_ratio", "intake_duration_050",
     "intake_duration_1mm", "lobe_separation", "head_flow", "induction", "fuel", "peak_torque", "peak_power",
@@ -26,16 +27,16 @@
     const grid = el("table", { class: "mb-finder-table" }, el("caption", { class: "mb-finder-hidden", text: "Builds found" }), el("thead", {}, head), body);
     const scroller = el("div", { class: "mb-finder-scroll", role: "region", tabindex: "0", "aria-label": "Builds found; scrolls sideways" }, grid);
     const more = el("button", { type: "button", class: "mb-finder-button", onclick: () => {
-      limit += PAGE;
+      limit += MORE;
       render();
-      const row = pool[limit - PAGE];
+      const row = pool[limit - MORE];
       if (row) row.link.focus();
     } });
     const none = el("p", { class: "mb-finder-none", text: "No build is like that. Widen a range, or clear a field." });
     const node = el("div", {}, scroller, none, more);
     const heads = new Map();
     const pool = [];
-    let limit = PAGE;
+    let limit = FIRST;
     let rows = [], view = null;
 
     function headCell(slug, text, unit, numeric) {
@@ -121,7 +122,7 @@
       for (let k = count; k < pool.length && pool[k].tr.isConnected; k++) pool[k].tr.remove();
       const left = rows.length - count;
       more.hidden = left <= 0;
-      more.textContent = `Show ${Math.min(PAGE, left)} more of ${left}`;
+      more.textContent = `Show ${Math.min(MORE, left)} more of ${left}`;
       none.hidden = rows.length > 0;
       scroller.hidden = rows.length === 0;
     }
@@ -133,7 +134,7 @@
       show(found, given, fresh) {
         rows = found;
         view = given;
-        if (fresh) limit = PAGE;
+        if (fresh) limit = FIRST;
         grid.classList.toggle("mb-finder-planned", Boolean(view.plan));
         const descending = view.sort.startsWith("-") || view.sort === "like";
         const by = view.sort.replace(/^-/, "");
@@ -148,5 +149,5 @@
     };
   }
 
-  globalThis.millbook = Object.assign(globalThis.millbook || {}, { table: { table, columnsOf, PAGE } });
+  globalThis.millbook = Object.assign(globalThis.millbook || {}, { table: { table, columnsOf } });
 })();

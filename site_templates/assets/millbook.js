@@ -1,1 +1,93 @@
 "use strict";
+// Small helps for reading. Every page says all it has to say without them.
+
+// A link to a figure opens its working.
+function openTarget() {
+  const target = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const fold = target && target.closest("details");
+  if (fold && !fold.open) {
+    fold.open = true;
+    target.scrollIntoView();
+  }
+}
+addEventListener("hashchange", openTarget);
+openTarget();
+
+// On paper everything is open; afterwards it is as the reader left it.
+let opened = [];
+addEventListener("beforeprint", () => {
+  opened = [...document.querySelectorAll(".md-content details:not([open]):not(.mb-contents)")];
+  for (const fold of opened) fold.open = true;
+});
+addEventListener("afterprint", () => {
+  for (const fold of opened) fold.open = false;
+  opened = [];
+});
+
+// A photo opens large in place; without a dialog the link simply leads to it.
+const photos = [...document.querySelectorAll(".mb-photos a")];
+if (photos.length && window.HTMLDialogElement) {
+  const box = document.createElement("dialog");
+  box.className = "mb-viewer";
+  box.innerHTML =
+    '<figure><img alt=""><figcaption></figcaption></figure><form method="dialog">' +
+    '<button type="button" value="-1">Earlier photo</button><button type="button" value="1">Next photo</button>' +
+    "<button>Close</button></form>";
+  document.body.append(box);
+  const [image, words] = [box.querySelector("img"), box.querySelector("figcaption")];
+  const steps = [...box.querySelectorAll("button[value]")];
+  let at = 0;
+  const show = (index) => {
+    at = (index + photos.length) % photos.length;
+    const small = photos[at].querySelector("img");
+    image.src = photos[at].href;
+    image.alt = small ? small.alt : "";
+    const caption = photos[at].closest("figure")?.querySelector("figcaption");
+    words.textContent = `${caption ? caption.textContent.trim() : image.alt} (${at + 1} of ${photos.length})`;
+  };
+  photos.forEach((link, index) =>
+    link.addEventListener("click", (event) => {
+      if (event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      show(index);
+      for (const step of steps) step.hidden = photos.length < 2;
+      box.showModal();
+    }),
+  );
+  for (const step of steps) step.addEventListener("click", () => show(at + Number(step.value)));
+  box.addEventListener("keydown", (event) => {
+    if (event.key === "ArrowLeft") show(at - 1);
+    if (event.key === "ArrowRight") show(at + 1);
+  });
+  box.addEventListener("click", (event) => {
+    if (event.target === box) box.close();
+  });
+  box.addEventListener("close", () => photos[at].focus());
+}
+
+// A box that scrolls sideways can be reached by the keyboard, one that does not is no stop on the way.
+const boxes = document.querySelectorAll(".mb-scroll");
+const fit = () => {
+  for (const one of boxes) {
+    if (one.scrollWidth > one.clientWidth + 1) one.tabIndex = 0;
+    else one.removeAttribute("tabindex");
+  }
+};
+addEventListener("resize", fit);
+fit();
+
+// On a narrow screen the search opens over the page.
+for (const loupe of document.querySelectorAll(".mb-search-open")) {
+  loupe.addEventListener("click", () => {
+    document.getElementById("__search").click();
+    document.querySelector(".md-search__input").focus();
+  });
+}
+
+// One button turns the page from light to dark and back; the theme remembers it.
+for (const button of document.querySelectorAll(".mb-light")) {
+  button.addEventListener("click", () => {
+    const now = document.body.dataset.mdColorScheme;
+    document.querySelector(`[name="__palette"]:not([data-md-color-scheme="${now}"])`).click();
+  });
+}
