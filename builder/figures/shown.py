@@ -8,7 +8,7 @@ from typing import Literal
 
 from builder.record.build import Build
 from builder.record.readings import NUMBER, Reading
-from builder.record.units import Quantity, to_unit
+from builder.record.units import DIMENSIONS, Quantity, to_unit
 
 System = Literal["inch", "metric"]
 
@@ -66,7 +66,8 @@ class Shown:
 
 def _joined(unit: str) -> str:
     # A no-break space keeps number and unit on one line.
-    return unit if unit in ("°", ":1") else f"\N{NO-BREAK SPACE}{UNIT_TEXT.get(unit, unit)}"
+    text = UNIT_TEXT.get(unit, unit)
+    return text if text in ("°", ":1") else f"\N{NO-BREAK SPACE}{text}"
 
 
 UNIT_TEXT = {
@@ -76,6 +77,10 @@ UNIT_TEXT = {
     "degF": "°F",
     "degC": "°C",
     "kg.m2": "kg m²",
+    "cm2": "cm²",
+    "mm2": "mm²",
+    "in2": "in²",
+    "cm3": "cm³",
     "lbf.in": "lbf in",
 }
 """How a unit of the record is set in type, where that differs."""
@@ -91,8 +96,6 @@ def written_text(quantity: Quantity) -> str:
 
 def beside(quantity: Quantity) -> str | None:
     """The value in the other system, with as many digits as it was written with; None where both agree."""
-    from builder.record.units import DIMENSIONS
-
     if quantity.dimension == NUMBER:
         return None
     dimension = DIMENSIONS[quantity.dimension]

@@ -21,9 +21,13 @@ _PLACES = ("cylinder", "main", "crankpin", "bearing")
 """Kinds of position of which one can be the odd one out; lifts and pulls are meant to differ."""
 
 
+_LAST_DIGIT = 2 * 3**0.5 * 1.001
+"""Turns the standard uncertainty of a rounded number back into one unit of its last digit."""
+
+
 @dataclass(frozen=True)
 class Outcome:
-    """What a figure's function may return instead of a bare value: the value, with words of its own."""
+    """What a figure's function may return instead of a bare value: the value, with a working of its own."""
 
     value: Value
     working: str | None = None
@@ -133,9 +137,15 @@ class Solver:
         values: dict[str, Any] = {name: known.values for name, known in fitted.items()}
         result = route.function(**values)
         outcome = result if isinstance(result, Outcome) else Outcome(result)
-        value = outcome.value
-        if not np.all(np.isfinite(value)):
+        finite = np.isfinite(outcome.value)
+        if not finite.any() or (axis is None and not finite.all()):
             raise Conflict("the inputs give no finite number", *taken)
+        if axis is not None and not finite.all():
+            # A position that was not recorded everywhere it counts is left out, not guessed.
+            kept = np.flatnonzero(finite)
+            fitted = {name: _at(known, axis, kept) for name, known in fitted.items()}
+            outcome = replace(outcome, value=np.asarray(outcome.value)[kept])
+            axis = Axis(axis.kind, tuple(axis.labels[index] for index in kept))
         contributions = self._contributions(entry, route, fitted)
         return self._solved_from(entry, route, fitted, outcome, contributions, axis)
 
@@ -143,7 +153,10 @@ class Solver:
         """The input as this figure takes it: kept along the figure's own positions, else averaged over its own."""
         if known.axis is None or known.axis == axis:
             return known
+        if axis is not None and known.axis.kind == axis.kind:
+            return _at(known, known.axis, np.array([known.axis.labels.index(label) for label in axis.labels]))
         shown = INPUTS[known.name].shown if known.name in INPUTS else catalogue()[known.name].method.shown
+        known = _at(known, known.axis, np.flatnonzero(np.isfinite(known.values)))
         mean = float(np.mean(known.values))
         parts = _spread_out(known.contributions, np.size(known.values))
         separate = [name for name in parts if name in self._separate]
@@ -181,16 +194,21 @@ class Solver:
         method, system = entry.method, self.source.system
         values = np.atleast_1d(np.asarray(outcome.value, dtype=np.float64))
         count = len(values)
-        if count == 1:
+        if axis and len(axis.labels) != count:
             axis = None
-        each = np.broadcast_to(np.asarray(uncertainty.expanded(uncertainty.combine(contributions))), values.shape)
-        displays = [method.shown.text(float(v), system, float(u)) for v, u in zip(values, each, strict=True)]
         stated = any(known.stated for known in fitted.values())
+        # Where no reading states its resolution, the last digit written is the last that means anything.
+        coverage = uncertainty.COVERAGE if stated else _LAST_DIGIT
+        each = np.broadcast_to(
+            np.asarray(uncertainty.expanded(uncertainty.combine(contributions), coverage)), values.shape
+        )
+        displays = [method.shown.text(float(v), system, float(u)) for v, u in zip(values, each, strict=True)]
         overall = float(each.mean())
         if method.headline == "mean" and axis:
             parts = _spread_out(contributions, count)
             separate = [name for name in parts if name in self._separate]
-            overall = float(uncertainty.expanded(uncertainty.combine(uncertainty.over_positions(parts, separate))))
+            mean_parts = uncertainty.over_positions(parts, separate)
+            overall = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
         value = _headline(method.headline, values)
         display = method.shown.text(value, system, overall)
         other: System = "metric" if system == "inch" else "inch"
@@ -200,8 +218,8 @@ class Solver:
         if stated:
             display = _with_uncertainty(method.shown, value, overall, system)
         texts = {name: known.texts[0] for name, known in fitted.items()}
-        working = outcome.working or route.working.format_map(_OrNone(texts))
-        first = f"{axis.kind} {axis.labels[0]}: " if axis else ""
+        working = (outcome.working or route.working).format_map(_OrNone(texts))
+        first = _place(axis, 0) if axis else ""
         positions: tuple[Position, ...] = ()
         odd = None
         if axis:
@@ -247,16 +265,46 @@ class _OrNone(dict[str, str]):
         return "0 (none recorded)"
 
 
+def _at(known: Known, axis: Axis, kept: np.ndarray[Any, np.dtype[np.intp]]) -> Known:
+    """An input at some of the positions of an axis."""
+    if known.axis != axis:
+        return known
+    return replace(
+        known,
+        values=np.asarray(known.values)[kept],
+        texts=tuple(known.texts[index] for index in kept) if len(known.texts) == len(axis.labels) else known.texts,
+        axis=Axis(axis.kind, tuple(axis.labels[index] for index in kept)),
+        contributions={
+            name: np.asarray(part)[kept] if np.ndim(part) else part for name, part in known.contributions.items()
+        },
+    )
+
+
 def _axis_of(entry: Entry, taken: Mapping[str, Known]) -> Axis | None:
     axes = [known.axis for known in taken.values() if known.axis is not None]
     if entry.axis is not None:
         axes = [axis for axis in axes if axis.kind == entry.axis]
-    return axes[0] if axes else None
+    if not axes:
+        return None
+    kind = axes[0].kind
+    others = [set(axis.labels) for axis in axes if axis.kind == kind]
+    labels = tuple(label for label in axes[0].labels if all(label in other for other in others))
+    if not labels:
+        raise Missing(f"the same {kind} for {' and '.join(k.label for k in taken.values() if k.axis)}")
+    return Axis(kind, labels)
 
 
 def _spread_out(contributions: Mapping[str, Value], count: int) -> uncertainty.Contributions:
     """Contributions with one entry for each position."""
     return {name: np.broadcast_to(np.asarray(part, dtype=np.float64), (count,)) for name, part in contributions.items()}
+
+
+def _place(axis: Axis, index: int) -> str:
+    """`cylinder 3: `, `at 0.050 in: `, `intake: `."""
+    label = axis.labels[index]
+    if axis.kind == "lift":
+        return f"at {label}: "
+    return f"{label}: " if axis.kind in ("side", "speed", "pull", "joint") else f"{axis.kind} {label}: "
 
 
 def _headline(kind: str, values: np.ndarray[Any, np.dtype[np.float64]]) -> float:
