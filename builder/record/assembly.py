@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from builder.record.fields import (
     AnyReading,
+    Count,
     Fraction,
     Length,
     Line,
     OneAngle,
     OneTorque,
+    Plain,
     Pressure,
     Prose,
     RecordModel,
@@ -34,42 +36,75 @@ class Fits(RecordModel):
 
     main_oil_clearance: Length | None = field(
         "main bearings, front to rear",
-        "{unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025]}",
+        "{unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025, 0.0026, 0.0027, 0.0026], rule: maker's sheet}",
         each="main",
         likely=_CLEARANCE,
     )
     rod_oil_clearance: Length | None = field(
         "rod bearings",
-        "{unit: in, allowed: 0.0020..0.0028, measured: [0.0024, 0.0023]}",
+        "{unit: in, allowed: 0.0020..0.0028, measured: [0.0024, 0.0023, 0.0024, 0.0024]}",
         each="cylinder",
         likely=_CLEARANCE,
     )
-    cam_oil_clearance: Length | None = field("cam bearings, front to rear", "", each="cam bearing", likely=_CLEARANCE)
+    cam_oil_clearance: Length | None = field(
+        "cam bearings, front to rear",
+        "{unit: in, allowed: 0.0015..0.0035, measured: [0.0022, 0.0024, 0.0022]}",
+        each="cam bearing",
+        likely=_CLEARANCE,
+    )
     piston_clearance: Length | None = field(
         "piston to bore at the gauge point",
-        "{unit: in, allowed: 0.0035..0.0045, measured: [0.0040, 0.0041]}",
+        "{unit: in, allowed: 0.0035..0.0045, measured: [0.0040, 0.0041, 0.0040, 0.0039]}",
         each="cylinder",
         likely=("0.005 mm", "0.8 mm"),
     )
-    pin_clearance: Length | None = field("pin in piston or rod", "", each="cylinder", likely=("0.001 mm", "0.1 mm"))
+    pin_clearance: Length | None = field(
+        "pin in piston or rod",
+        "{unit: in, allowed: 0.0004..0.0008, measured: [0.0006, 0.0006, 0.0007, 0.0006]}",
+        each="cylinder",
+        likely=("0.001 mm", "0.1 mm"),
+    )
     top_ring_gap: Length | None = field(
         "top ring end gap, in its own bore",
-        "{unit: in, at_least: 0.018, measured: [0.020, 0.019]}",
+        "{unit: in, at_least: 0.018, measured: [0.020, 0.019, 0.020, 0.020]}",
         each="cylinder",
         likely=("0.05 mm", "3 mm"),
     )
-    second_ring_gap: Length | None = field("second ring end gap", "", each="cylinder", likely=("0.05 mm", "3 mm"))
-    ring_side_clearance: Length | None = field("ring in its groove", "", each="cylinder", likely=("0.005 mm", "0.3 mm"))
+    second_ring_gap: Length | None = field(
+        "second ring end gap",
+        "{unit: in, at_least: 0.020, measured: [0.022, 0.022, 0.023, 0.022]}",
+        each="cylinder",
+        likely=("0.05 mm", "3 mm"),
+    )
+    ring_side_clearance: Length | None = field(
+        "ring in its groove",
+        "{unit: in, allowed: 0.0010..0.0025, measured: 0.0015}",
+        each="cylinder",
+        likely=("0.005 mm", "0.3 mm"),
+    )
     crank_end_float: Length | None = field(
         "crankshaft end float", "{unit: in, allowed: 0.004..0.008, measured: 0.006}", likely=("0.01 mm", "1 mm")
     )
-    rod_side_clearance: Length | None = field("rods on the crankpin", "", each="crankpin", likely=("0.03 mm", "1.5 mm"))
-    cam_end_float: Length | None = field("camshaft end float", "", likely=("0.01 mm", "1 mm"))
+    rod_side_clearance: Length | None = field(
+        "rods on the crankpin",
+        "{unit: in, allowed: 0.008..0.014, measured: [0.010, 0.011, 0.010, 0.010]}",
+        each="crankpin",
+        likely=("0.03 mm", "1.5 mm"),
+    )
+    cam_end_float: Length | None = field(
+        "camshaft end float", "{unit: in, allowed: 0.002..0.006, measured: 0.004}", likely=("0.01 mm", "1 mm")
+    )
     intake_guide_clearance: Length | None = field(
-        "intake valve stem in its guide", "", each="intake valve", likely=("0.005 mm", "0.3 mm")
+        "intake valve stem in its guide",
+        "{unit: in, allowed: 0.0010..0.0027, measured: [0.0014, 0.0015, 0.0014, 0.0015]}",
+        each="intake valve",
+        likely=("0.005 mm", "0.3 mm"),
     )
     exhaust_guide_clearance: Length | None = field(
-        "exhaust valve stem in its guide", "", each="exhaust valve", likely=("0.005 mm", "0.3 mm")
+        "exhaust valve stem in its guide",
+        "{unit: in, allowed: 0.0015..0.0032, measured: [0.0020, 0.0021, 0.0020, 0.0020]}",
+        each="exhaust valve",
+        likely=("0.005 mm", "0.3 mm"),
     )
     other: tuple[OtherFit, ...] = field("anything else that was measured", "", default=())
 
@@ -77,8 +112,8 @@ class Fits(RecordModel):
 class BoltPlace(RecordModel):
     """Where a fastener stands in the drawing of the pattern."""
 
-    x: float = field("to the right, in any unit", "10", required=True)
-    y: float = field("upwards, in the same unit", "4", required=True)
+    x: Plain = field("to the right, in any unit", "10", required=True)
+    y: Plain = field("upwards, in the same unit", "4", required=True)
 
 
 class Fastener(RecordModel):
@@ -86,7 +121,7 @@ class Fastener(RecordModel):
 
     joint: Line = field("what it holds", "rod bolts", required=True)
     size: Line | None = field("thread", "7/16-20")
-    count: int | None = field("how many", "16")
+    count: Count | None = field("how many", "16")
     grade: Line | None = field("grade or maker's name of the bolt", "8740 steel")
     torque: Torque | None = field("final torque", "65 lbf.ft")
     steps: tuple[OneTorque, ...] = field(
@@ -99,22 +134,22 @@ class Fastener(RecordModel):
         likely=("0.01 mm", "1 mm"),
     )
     lubricant: Line | None = field("on threads and under heads", "moly assembly paste")
-    nut_factor: float | None = field("K of T = K F d, for an estimate of preload", "0.15")
+    nut_factor: Plain | None = field("K of T = K F d, for an estimate of preload", "0.15")
     sequence: tuple[BoltPlace, ...] = field(
         "where the fasteners stand, in the order they are tightened", "", default=()
     )
     by: Line | None = field("initials", "RT")
     rechecked: Line | None = field("by whom, after what", "AM, after the first heat cycle")
     according_to: Line | None = field("where the torque comes from", "maker's sheet")
-    note: Line | None = field("anything else", "")
+    note: Line | None = field("anything else", "bolts new")
 
 
 class OtherCheck(RecordModel):
     """A check that has no name of its own here."""
 
     name: Line = field("what was checked", "oil pump pressure relief", required=True)
-    reading: AnyReading | None = field("allowed and measured", "")
-    found: Line | None = field("what was found, where it is not a number", "")
+    reading: AnyReading | None = field("allowed and measured", "{unit: psi, allowed: 55..70, measured: 62}")
+    found: Line | None = field("what was found, where it is not a number", "opens and closes cleanly")
     verdict: Line | None = field("good or not", "good")
 
 
@@ -163,5 +198,5 @@ class Assembly(RecordModel):
     fits: Fits | None = field("clearances as assembled", "")
     fasteners: tuple[Fastener, ...] = field("joints as tightened", "", default=())
     checks: Checks | None = field("checks before it leaves", "")
-    by: Line | None = field("who assembled it", "")
-    note: Prose | None = field("anything else", "")
+    by: Line | None = field("who assembled it", "RT")
+    note: Prose | None = field("anything else", "Assembled in one go, nothing left for later.")

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
-from builder.record.fields import Length, Line, OneAngle, OneLength, RecordModel, field
+from builder.record.fields import Length, Line, OneAngle, OneLength, Plain, RecordModel, field
 from builder.record.units import UnitProblem, parse_quantity
 
 LifterKind = Literal[
@@ -54,9 +54,9 @@ class LobeCard(RecordModel):
 class CamCard(RecordModel):
     """What the maker says."""
 
-    maker: Line | None = field("who ground it", "")
-    number: Line | None = field("part number", "")
-    grind: Line | None = field("grind", "")
+    maker: Line | None = field("who ground it", "Heron Camshafts")
+    number: Line | None = field("part number", "HC 238-110")
+    grind: Line | None = field("grind", "ground on a billet, hardness checked")
     lobe_separation: OneAngle | None = field("lobe separation in cam degrees", "110 deg", likely=("90 deg", "130 deg"))
     intake: LobeCard | None = field("intake lobes", "")
     exhaust: LobeCard | None = field("exhaust lobes", "")
@@ -69,9 +69,9 @@ class Installed(RecordModel):
         "intake centreline, crank degrees after TDC", "104 deg", likely=("80 deg", "140 deg")
     )
     exhaust_centreline: OneAngle | None = field(
-        "exhaust centreline, crank degrees before TDC", "", likely=("80 deg", "140 deg")
+        "exhaust centreline, crank degrees before TDC", "116 deg", likely=("80 deg", "140 deg")
     )
-    note: Line | None = field("how it was set: offset bush, slotted wheel", "")
+    note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
 
 
 class Events(RecordModel):
@@ -100,17 +100,17 @@ class Degreeing(RecordModel):
     intake: tuple[EqualLift, ...] = field("intake lobe, both sides of peak lift", "", default=())
     exhaust: tuple[EqualLift, ...] = field("exhaust lobe, both sides of peak lift", "", default=())
     events: tuple[Events, ...] = field("events at every lift checked", "", default=())
-    by: Line | None = field("who degreed it", "")
+    by: Line | None = field("who degreed it", "RT")
     note: Line | None = field("how TDC was found", "positive stop")
 
 
 class Lifters(RecordModel):
     """Lifters or followers."""
 
-    maker: Line | None = field("who made them", "")
-    number: Line | None = field("part number", "")
+    maker: Line | None = field("who made them", "Heron Camshafts")
+    number: Line | None = field("part number", "HC-L842")
     kind: LifterKind | None = field("kind", "flat hydraulic")
-    preload_turns: float | None = field("turns of the adjuster past zero lash", "0.5")
+    preload_turns: Plain | None = field("turns of the adjuster past zero lash", "0.5")
     adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
 
 
@@ -121,4 +121,4 @@ class Camshaft(RecordModel):
     installed: Installed | None = field("how it went in", "")
     degreeing: Degreeing | None = field("what the degree wheel said", "")
     lifters: Lifters | None = field("lifters or followers", "")
-    drive: Line | None = field("chain, belt or gears", "")
+    drive: Line | None = field("chain, belt or gears", "double roller chain")

@@ -205,7 +205,7 @@ EXAMPLES: Mapping[str, str] = {
 STANDARD_FLOW = frozenset({"scfm"})
 """Squashed units that mean the flow meter's own standard conditions, not those on the day."""
 
-_DROPPED = re.compile(r"[\s.·*⋅×_^()\[\]{}‐-―−-]+")
+_DROPPED = re.compile(r"[\s.·•*⋅×_^()\[\]{}‐-―−-]+")
 
 
 def _squash(text: str) -> str:

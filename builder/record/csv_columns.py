@@ -59,9 +59,7 @@ class _Candidate:
     mapped: bool = False
 
 
-def resolve_columns(
-    header: Header, mapped: Mapping[str, str], stated: Mapping[str, str], path: Path
-) -> Columns:
+def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[str, str], path: Path) -> Columns:
     """Settle every column, or say why not. `mapped` is slug -> header text, `stated` slug -> unit, by the record."""
     columns = Columns()
 
@@ -100,6 +98,9 @@ def resolve_columns(
         columns.told.append(_source(chosen, unit))
         if is_standard_flow(unit):
             columns.told.append(f"{slug} is in {unit}: flow at the meter's standard conditions, not those on the day")
+    for slug in stated:
+        if slug in CHANNELS and not any(c.slug == slug for c in candidates):
+            columns.told.append(f"the record gives a unit for {slug}, which the log does not have")
     _check_complete(columns, header, problem)
     _check_kinds(columns, problem, set(mapped))
     known = {column.index for column in columns.found}
@@ -142,9 +143,7 @@ def _siblings(slug: str) -> tuple[str, ...]:
     return (slug, *(s for s, c in CHANNELS.items() if s != slug and words and c.words == words))
 
 
-def _candidate(
-    header: Header, index: int, slugs: Sequence[str], stated: Mapping[str, str], mapped: bool
-) -> _Candidate:
+def _candidate(header: Header, index: int, slugs: Sequence[str], stated: Mapping[str, str], mapped: bool) -> _Candidate:
     cell = header.cells[index]
     read = heading(cell)
     said = next((stated[slug] for slug in slugs if slug in stated), None)
@@ -203,8 +202,9 @@ def _header_contradicts(header: Header, chosen: _Candidate, stated: Mapping[str,
     row = header.unit(chosen.index)
     if chosen.slug in stated or row is None or chosen.unit is None:
         return False
-    below, above = factor(row, dimension), factor(chosen.unit, dimension)
-    return below is not None and below != above
+    if not is_unit(row, dimension):
+        return any(is_unit(row, channel.dimension) for channel in CHANNELS.values())
+    return factor(row, dimension) != factor(chosen.unit, dimension)
 
 
 def _source(candidate: _Candidate, unit: str) -> str:

@@ -27,6 +27,7 @@ _OBSERVED = frozenset([
 _NEUTRAL = frozenset([
     "smoothed", "smooth", "avg", "average", "mean", "filtered", "filt", "the", "of", "in", "at",
 ])  # fmt: skip
+_LETTER = re.compile(r"[^\W\d_]")
 _WORD = re.compile(r"[^\W_]+")
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 _BRACKETS = re.compile(r"[(\[{<]([^()\[\]{}<>]*)[)\]}>]")
@@ -234,9 +235,9 @@ def find_header(lines: Sequence[Line], mapped: Mapping[str, str]) -> Header | No
 def _header_with(lines: Sequence[Line], delimiter: str, mapped: Mapping[str, str], declared: bool) -> Header | None:
     budget = 20_000  # cells looked at: a hostile file cannot make the search long
     for index, line in enumerate(lines):
-        if delimiter not in line.text or not any(map(str.isalpha, line.text)):
-            continue
         text, last = _whole_record(lines, index)
+        if delimiter not in text or not _LETTER.search(text):
+            continue
         cells = split_cells(text, delimiter)
         budget -= len(cells)
         if budget < 0:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Literal
 
 from pydantic import model_validator
 
 from builder.record.fields import (
+    Day,
     Line,
     OneFraction,
     OneInertia,
@@ -33,15 +33,15 @@ class Conditions(RecordModel):
     )
     altitude: OneLength | None = field("height of the room above the sea", "640 ft", likely=("-420 m", "5000 m"))
     temperature: OneTemperature | None = field("air at the engine's inlet", "72 degF", likely=("-30 degC", "60 degC"))
-    relative_humidity: OneFraction | None = field("one of four ways to give humidity", "45 %", likely=("0 %", "100 %"))
+    relative_humidity: OneFraction | None = field("humidity of that air", "45 %", likely=("0 %", "100 %"))
     wet_bulb: OneTemperature | None = field(
-        "one of four ways to give humidity", "61 degF", likely=("-30 degC", "45 degC")
+        "another way to give humidity", "61 degF", instead_of="relative_humidity", likely=("-30 degC", "45 degC")
     )
     dew_point: OneTemperature | None = field(
-        "one of four ways to give humidity", "52 degF", likely=("-40 degC", "40 degC")
+        "another way to give humidity", "52 degF", instead_of="relative_humidity", likely=("-40 degC", "40 degC")
     )
     vapour_pressure: OnePressure | None = field(
-        "one of four ways to give humidity", "0.42 inHg", likely=("0 Pa", "8 kPa")
+        "another way to give humidity", "0.42 inHg", instead_of="relative_humidity", likely=("0 Pa", "8 kPa")
     )
 
     @model_validator(mode="after")
@@ -73,32 +73,45 @@ class Setting(RecordModel):
 class Pull(RecordModel):
     """One pull."""
 
-    name: Line = field("what the shop calls it", "third pull, 68 jets", required=True)
-    file: Line | None = field("the log, in this build's folder", "dyno/pull-3.csv")
+    name: Line = field("what the shop calls it", "first pull, 70 jets", required=True)
+    file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv")
     changed: Line | None = field("what was changed", "main jets 70 to 68")
-    since: Line | None = field("name of the earlier pull that it is compared with", "second pull")
-    repeat_of: Line | None = field("name of the earlier pull that it repeats with nothing changed", "")
+    since: Line | None = field(
+        "name of the earlier pull that it is compared with", "first pull, 70 jets", refers_to="name"
+    )
+    repeat_of: Line | None = field(
+        "name of the earlier pull that it repeats with nothing changed",
+        "first pull, 70 jets",
+        instead_of="changed",
+        refers_to="name",
+    )
     setting: Setting | None = field("the thing varied over several pulls, and its level here", "")
     conditions: Conditions | None = field("the air of this pull, where it differs from the session's", "")
     readings: Readings | None = field("observed, or the standard the log was corrected to already", "observed")
     columns: dict[Line, Line] | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
     units: dict[Line, Line] | None = field("units, where the log does not say", "{torque: lbf.ft}")
+    decimal_mark: Literal[".", ","] | None = field("mark of the decimals, where the log leaves it open", ".")
     left_out: Line | None = field("why this pull should not be counted", "plug lead came off")
-    note: Prose | None = field("anything else", "")
+    note: Prose | None = field("anything else", "plugs read after the pull: light tan")
 
 
 class Dyno(RecordModel):
     """dyno.yaml: the dyno session."""
 
     dyno: Line | None = field("which dyno", "water brake")
-    date: datetime.date | None = field("day", "2024-05-14")
+    date: Day | None = field("day", "2024-05-14")
     by: Line | None = field("who ran it", "RT")
     readings: Readings | None = field("observed, or the standard that every log was corrected to already", "observed")
     conditions: Conditions | None = field("the air the engine breathed", "")
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
-    inertia: OneInertia | None = field("rotating inertia, to add back what a fast sweep spends on accelerating", "")
-    fuel: Line | None = field("fuel in the tank", "")
-    oil: Line | None = field("oil in the sump", "")
-    ancillaries: Line | None = field("what was driven and fitted: pump, alternator, fan, silencer", "")
+    inertia: OneInertia | None = field(
+        "rotating inertia, to add back what a fast sweep spends on accelerating", "1.85 kg.m2"
+    )
+    fuel: Line | None = field("fuel in the tank", "98 RON from one drum")
+    oil: Line | None = field("oil in the sump", "SAE 30 for running in")
+    ancillaries: Line | None = field(
+        "what was driven and fitted: pump, alternator, fan, silencer",
+        "water pump driven, no alternator, no fan, dyno's own silencer",
+    )
     pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=())
-    note: Prose | None = field("anything else", "")
+    note: Prose | None = field("anything else", "ninety minutes of running in before the first pull")

@@ -7,14 +7,17 @@ stripping of private values all read these notes; none of them keeps a list of i
 
 from __future__ import annotations
 
+import datetime
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
 from pydantic.fields import FieldInfo
 
-from builder.record.readings import NUMBER, QuantityOf, RangeOf, Reading, ReadingOf, written
-from builder.record.units import Quantity, Range
+from builder.record.kinds import QuantityOf, RangeOf, ReadingOf
+from builder.record.readings import Reading, written
+from builder.record.units import NUMBER, Quantity, Range
 
 Privacy = Literal["customer", "shop"]
 """Who may see a private field: the customer whose engine it is and the shop, or the shop alone."""
@@ -30,6 +33,8 @@ class Notes:
     each: str | None = None
     likely: tuple[str, str] | None = None
     title: str | None = None
+    instead_of: str | None = None
+    refers_to: str | None = None
 
 
 def field(
@@ -41,15 +46,19 @@ def field(
     each: str | None = None,
     likely: tuple[str, str] | None = None,
     title: str | None = None,
+    instead_of: str | None = None,
+    refers_to: str | None = None,
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
 
-    ``says`` is its meaning in the shop's words, ``example`` how it is written. ``each`` names the positions
-    a list of readings stands for ("cylinder", "main journal", ...). ``likely`` gives the least and the most
-    that any ordinary engine has; outside it the reader warns. Private fields must be optional.
+    ``says`` is its meaning in the shop's words, ``example`` how it is written in YAML. ``each`` names the
+    positions a list of readings stands for ("cylinder", "main journal", ...). ``likely`` gives the least and
+    the most that any ordinary engine has; outside it the reader warns. ``instead_of`` names the field beside
+    it that it stands in for: only one of the two is given. ``refers_to`` names the field of an earlier entry
+    in the same list that its value repeats. Private fields must be optional.
     """
-    notes = Notes(says, example, private, each, likely, title)
+    notes = Notes(says, example, private, each, likely, title, instead_of, refers_to)
     if required:
         return Field(description=says, title=title, json_schema_extra=_InSchema(notes))
     return Field(default, description=says, title=title, json_schema_extra=_InSchema(notes))
@@ -83,7 +92,15 @@ def title_of(name: str, info: FieldInfo) -> str:
 class RecordModel(BaseModel):
     """A part of the record: frozen, and closed to unknown names."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _empty_is_not_recorded(cls, given: Any) -> Any:
+        """A name with nothing after it was left for later."""
+        if isinstance(given, dict) and None in given.values():
+            return {key: value for key, value in given.items() if value is not None or key not in cls.model_fields}
+        return given
 
 
 def _as_text(given: object) -> object:
@@ -94,13 +111,53 @@ def _as_text(given: object) -> object:
     return given
 
 
-Line = Annotated[str, BeforeValidator(_as_text), StringConstraints(strip_whitespace=True, min_length=1, max_length=400)]
+def _one_line(given: object) -> object:
+    text = _as_text(given)
+    return " ".join(text.split()) if isinstance(text, str) else text
+
+
+def _as_number(given: object) -> object:
+    if isinstance(given, bool):
+        raise ValueError("yes/no was read as a switch: write a number")
+    if isinstance(given, str) and len(given) > 40:
+        raise ValueError("is a text, and a plain number is wanted")
+    return given
+
+
+def _as_day(given: object) -> object:
+    if isinstance(given, str) and (day := _DAY.fullmatch(given.strip())):
+        return f"{day[1]}-{int(day[2]):02d}-{int(day[3]):02d}"
+    if isinstance(given, datetime.date):
+        return given
+    raise ValueError(f"{str(given)[:40]!r} is not a day: write year-month-day, e.g. 2024-05-17")
+
+
+_DAY = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
+_Words = str | int | float
+"""What an editor may find where text is wanted: part numbers look like numbers."""
+
+Line = Annotated[
+    str,
+    BeforeValidator(_one_line, json_schema_input_type=_Words),
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=400),
+]
 """A few words on one line; shown as plain text."""
 
 Prose = Annotated[
-    str, BeforeValidator(_as_text), StringConstraints(strip_whitespace=True, min_length=1, max_length=20000)
+    str,
+    BeforeValidator(_as_text, json_schema_input_type=_Words),
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=20000),
 ]
 """Sentences; emphasis, code, links and lists of plain Markdown are let through."""
+
+Day = Annotated[datetime.date, BeforeValidator(_as_day, json_schema_input_type=datetime.date)]
+"""A day, written year-month-day."""
+
+Plain = Annotated[float, BeforeValidator(_as_number, json_schema_input_type=float)]
+"""A plain number without a unit."""
+
+Count = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int), Field(ge=1, le=100_000)]
+"""How many."""
 
 Length = Annotated[Reading, ReadingOf("length")]
 Volume = Annotated[Reading, ReadingOf("volume")]

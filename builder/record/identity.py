@@ -2,20 +2,11 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Literal
 
 from pydantic import field_validator, model_validator
 
-from builder.record.fields import (
-    Line,
-    OneDensity,
-    OneEnergy,
-    OneSpeed,
-    Prose,
-    RecordModel,
-    field,
-)
+from builder.record.fields import Day, Line, OneDensity, OneEnergy, OneSpeed, Plain, Prose, RecordModel, field
 
 Status = Literal["finished", "in progress", "withdrawn"]
 Layout = Literal["single", "inline", "V", "flat", "radial"]
@@ -39,7 +30,7 @@ class Fuel(RecordModel):
     heating_value: OneEnergy | None = field(
         "lower heating value, for thermal efficiency", "43.5 MJ/kg", likely=("15 MJ/kg", "55 MJ/kg")
     )
-    stoichiometric: float | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
+    stoichiometric: Plain | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
     note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
 
     @model_validator(mode="before")
@@ -82,9 +73,9 @@ class EngineKind(RecordModel):
 class Customer(RecordModel):
     """Whose engine it is. Never on a public page."""
 
-    name: Line | None = field("name", "", private="customer")
-    contact: Line | None = field("telephone or mail", "", private="customer")
-    address: Prose | None = field("where they live", "", private="customer")
+    name: Line | None = field("name", "H. Fenwick", private="customer")
+    contact: Line | None = field("telephone or mail", "h.fenwick@example.org", private="customer")
+    address: Prose | None = field("where they live", "4 Slipway Lane, Port Example", private="customer")
 
 
 class BuildSheet(RecordModel):
@@ -95,16 +86,21 @@ class BuildSheet(RecordModel):
     )
     number: Line | None = field("the shop's number for this build", "0142")
     status: Status = field("finished builds are published, the others are not", "finished", default="in progress")
-    started: datetime.date | None = field("day the block came in", "2024-02-05")
-    finished: datetime.date | None = field("day it was finished", "2024-05-17")
+    started: Day | None = field("day the block came in", "2024-02-05")
+    finished: Day | None = field("day it was finished", "2024-05-17")
     family: Line | None = field("engine family, in the words the shop searches by", "Kestrel 1600 four")
     purpose: Line | None = field("what it is for: road, marine, vintage racing, industrial ...", "marine")
-    summary: Prose | None = field("two or three sentences a customer understands", "")
-    goals: Prose | None = field("what was asked for", "")
+    summary: Prose | None = field(
+        "two or three sentences a customer understands",
+        "A launch engine that pulls from idle, rebuilt from a worn block with every part measured.",
+    )
+    goals: Prose | None = field(
+        "what was asked for", "Torque from 1500 rpm, nothing above 5000 rpm, fuel of any harbour."
+    )
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
     engine: EngineKind = field("the kind of engine", "", required=True)
     customer: Customer | None = field("whose engine it is", "")
-    registration: Line | None = field("registration of the car or boat", "", private="customer")
-    engine_serial: Line | None = field("serial number stamped on the block", "", private="customer")
-    price: Line | None = field("what was charged", "", private="shop")
-    private_notes: Prose | None = field("notes for the shop alone", "", private="shop")
+    registration: Line | None = field("registration of the car or boat", "PX 204", private="customer")
+    engine_serial: Line | None = field("serial number stamped on the block", "K16-04412", private="customer")
+    price: Line | None = field("what was charged", "4800", private="shop")
+    private_notes: Prose | None = field("notes for the shop alone", "Paid half in advance.", private="shop")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from builder.record.fields import AnyReading, Line, Prose, RecordModel, field
+from builder.record.fields import AnyReading, Count, Line, Prose, RecordModel, field
 
 PartSource = Literal["new", "used", "customer's own", "swap meet", "reconditioned", "shop stock", "mixed lot"]
 Verdict = Literal["fits", "reworked", "returned", "scrapped", "not checked"]
@@ -22,18 +22,18 @@ class Part(RecordModel):
     """One part, or a set of the same part."""
 
     part: Line = field("what it is", "pistons", required=True)
-    maker: Line | None = field("who made it", "")
-    number: Line | None = field("part number", "")
-    serial: Line | None = field("serial number", "", private="customer")
-    quantity: int | None = field("how many", "8")
+    maker: Line | None = field("who made it", "Larkmoor")
+    number: Line | None = field("part number", "LM 4030-F")
+    serial: Line | None = field("serial number", "LM-77120", private="customer")
+    quantity: Count | None = field("how many", "8")
     source: PartSource | None = field("where it came from", "used")
-    supplier: Line | None = field("who sold it", "", private="shop")
-    price: Line | None = field("what it cost", "", private="shop")
+    supplier: Line | None = field("who sold it", "Quayside Autojumble", private="shop")
+    price: Line | None = field("what it cost", "260", private="shop")
     checked: tuple[PartCheck, ...] = field("what was checked, listed against measured", "", default=())
     verdict: Verdict | None = field("what came of it", "fits")
     done: Line | None = field("what was done about it", "returned, right set ordered")
-    note: Prose | None = field("anything else", "")
-    private_note: Prose | None = field("for the shop alone", "", private="shop")
+    note: Prose | None = field("anything else", "two crowns show a polishing mark")
+    private_note: Prose | None = field("for the shop alone", "do not buy there again", private="shop")
 
     @property
     def never_checked(self) -> bool:

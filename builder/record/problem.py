@@ -22,4 +22,10 @@ class Problem:
     severity: Severity = "error"
 
     def __str__(self) -> str:
-        return f"{self.path}:{self.line}: {self.severity}: {self.message}"
+        """One line that any terminal can show: `path:line: error: message`."""
+        return _printable(f"{self.path.as_posix()}:{self.line}: {self.severity}: {self.message}")
+
+
+def _printable(text: str) -> str:
+    # A file's name may hold a newline or bytes that are no text; one problem stays one line all the same.
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)

@@ -11,25 +11,34 @@ The shop may write a reading as shortly as it likes::
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from functools import partial
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationError
-from pydantic_core import InitErrorDetails, PydanticCustomError, core_schema
+from pydantic import ValidationError
+from pydantic_core import InitErrorDetails, PydanticCustomError
 
-from builder.record.units import DIMENSIONS, Quantity, Range, UnitProblem, parse_quantity, parse_range
+from builder.record.units import (
+    DIMENSIONS,
+    NUMBER,
+    Quantity,
+    Range,
+    UnitProblem,
+    check_unit,
+    example_of,
+    parse_quantity,
+    parse_range,
+)
 
-if TYPE_CHECKING:
-    from pydantic.json_schema import JsonSchemaValue
-
-NUMBER = "number"
-"""The dimension of a plain ratio or count, which carries no unit."""
+__all__ = ["NUMBER", "Accepted", "Quantity", "Range", "Reading", "quantity_of", "read_reading", "written"]
 
 MOST_POSITIONS = 400
+LONGEST_WORDS = 400
+
+_BARE = re.compile(r"\s*[+\-\N{MINUS SIGN}]?[0-9./ ]+\s*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,19 +157,13 @@ def written(given: object) -> str:
 
 def quantity_of(given: object, dimension: str | None, unit: str | None = None) -> Quantity:
     """A quantity from a YAML scalar. Raises UnitProblem with the fix."""
-    if dimension == NUMBER:
-        if _is_number(given):
-            return Quantity(float(given), written(given), "", NUMBER)  # type: ignore[arg-type]
-        raise UnitProblem(f"{str(given)[:60]!r} is not a number: write a plain number without a unit")
-    if _is_number(given):
-        if unit:
-            return parse_quantity(f"{written(given)} {unit}", dimension)
-        return parse_quantity(written(given), dimension)  # says which unit to add
-    if isinstance(given, str):
-        return parse_quantity(given, dimension)
-    example = DIMENSIONS[dimension].example if dimension else "4.0305 in"
-    kind = {dict: "a mapping", list: "a list", bool: "yes/no", type(None): "empty"}.get(type(given), "something else")
-    raise UnitProblem(f"is {kind}; write one value with its unit, e.g. {example}")
+    if _is_number(given) or isinstance(given, str):
+        text = written(given)
+        if unit and dimension != NUMBER and _BARE.fullmatch(text):
+            text = f"{text} {unit}"
+        return parse_quantity(text, dimension)
+    kind = {dict: "a block of entries", list: "a list", bool: "yes/no", type(None): "empty"}
+    raise UnitProblem(f"is {kind.get(type(given), 'not a value')}; write one value, e.g. {example_of(dimension)}")
 
 
 def read_reading(given: object, dimension: str | None) -> Reading:
@@ -175,193 +178,135 @@ def read_reading(given: object, dimension: str | None) -> Reading:
         faults.raise_if_any()
         return Reading(value.dimension, listed=value)
     assert isinstance(given, dict)
-    reading = _read_mapping(given, dimension, faults)
+    reading = _Mapping(given, dimension, faults).read()
     faults.raise_if_any()
     return reading
 
 
-def _read_mapping(given: dict[str, Any], dimension: str | None, faults: _Faults) -> Reading:
-    for key in given:
-        if key not in _KEYS:
-            near = difflib.get_close_matches(str(key), _KEYS, n=1)
-            hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(_KEYS)}"
-            faults.add((key,), f"unknown key {key!r}: {hint}", given[key])
-    unit = given.get("unit")
-    if unit is not None and not isinstance(unit, str):
-        faults.add(("unit",), "a unit is text, e.g. in", unit)
-        unit = None
+class _Mapping:
+    """The long form of a reading, being read."""
 
-    def one(key: str) -> Quantity | None:
-        if given.get(key) is None:
+    def __init__(self, given: dict[str, Any], dimension: str | None, faults: _Faults) -> None:
+        self.given = given
+        self.dimension = dimension
+        self.faults = faults
+        self.unit = self._declared_unit()
+
+    def read(self) -> Reading:
+        """Read every key; what is wrong is added to the faults."""
+        for key in self.given:
+            if key not in _KEYS:
+                near = difflib.get_close_matches(str(key)[:60], _KEYS, n=1)
+                hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(_KEYS)}"
+                self.faults.add((key,), f"unknown name: {hint}", self.given[key])
+        allowed = self._range("allowed")
+        values = {
+            "listed": self._one("listed"),
+            "measured": self._several("measured"),
+            "allowed": allowed,
+            "at_least": self._one("at_least"),
+            "at_most": self._one("at_most"),
+            "resolution": self._one("resolution"),
+            "repeats": self._several("repeats"),
+        }
+        words = {key: self._words(self.given, (key,)) for key in ("rule", "by", "note")}
+        reading = Reading(self.dimension or "length", **values, **words, accepted=self._accepted())  # type: ignore[arg-type]
+        kinds = sorted({quantity.dimension for quantity in reading.quantities})
+        if not self.faults.details:
+            self._check_sense(reading, kinds)
+        return reading if self.dimension or not kinds else replace(reading, dimension=kinds[0])
+
+    def _check_sense(self, reading: Reading, kinds: list[str]) -> None:
+        if len(kinds) > 1:
+            self.faults.add((), f"mixes {' and '.join(kinds)}: give every value the same kind of unit", None)
+        elif not kinds or (kinds and reading.quantities == (reading.resolution,)):
+            self.faults.add((), "holds no value: give listed, measured or both", None)
+        elif reading.allowed and (reading.at_least or reading.at_most):
+            self.faults.add(
+                ("allowed",), "stands beside at_least or at_most: keep one way to say what is allowed", None
+            )
+        elif reading.at_least and reading.at_most and reading.at_least.si > reading.at_most.si:
+            least, most = reading.at_least.text, reading.at_most.text
+            self.faults.add(("at_least",), f"{least} is more than at_most, {most}: swap the two", None)
+
+    def _declared_unit(self) -> str | None:
+        unit = self.given.get("unit")
+        if unit is None:
             return None
-        value: Quantity | None = faults.read((key,), given[key], lambda: quantity_of(given[key], dimension, unit))
-        return value
+        if not isinstance(unit, str):
+            self.faults.add(("unit",), f"is a word such as {example_of(self.dimension).split(' ', 1)[-1]}", unit)
+            return None
+        try:
+            check_unit(unit, self.dimension)
+        except UnitProblem as problem:
+            self.faults.add(("unit",), str(problem), unit)
+            return None
+        return unit
 
-    def several(key: str) -> tuple[Quantity, ...]:
-        values = given.get(key)
+    @property
+    def _unit_is_wrong(self) -> bool:
+        return self.unit is None and self.given.get("unit") is not None
+
+    def _quantity(self, place: tuple[str | int, ...], value: object) -> Quantity | None:
+        if self._unit_is_wrong and (_is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value))):
+            return None  # said once, at the unit
+        found: Quantity | None = self.faults.read(place, value, lambda: quantity_of(value, self.dimension, self.unit))
+        return found
+
+    def _one(self, key: str) -> Quantity | None:
+        value = self.given.get(key)
+        return None if value is None else self._quantity((key,), value)
+
+    def _range(self, key: str) -> Range | None:
+        value = self.given.get(key)
+        if value is None or (self._unit_is_wrong and not isinstance(value, (dict, list))):
+            return None
+        text = written(value)
+        if isinstance(value, (dict, list, bool)):
+            self.faults.add((key,), "is one range: write the least, two points and the most, as in 0.002..0.003", value)
+            return None
+        found: Range | None = self.faults.read((key,), value, lambda: parse_range(text, self.dimension, self.unit))
+        return found
+
+    def _several(self, key: str) -> tuple[Quantity, ...]:
+        values = self.given.get(key)
         if values is None:
             return ()
         if not isinstance(values, list):
-            return (single,) if (single := one(key)) is not None else ()
+            return (single,) if (single := self._one(key)) is not None else ()
         if len(values) > MOST_POSITIONS:
-            faults.add((key,), f"holds {len(values)} readings; at most {MOST_POSITIONS} are read", None)
+            self.faults.add((key,), f"holds {len(values)} readings; at most {MOST_POSITIONS} are read", None)
             return ()
-        found = [
-            faults.read((key, index), value, partial(quantity_of, value, dimension, unit))
-            for index, value in enumerate(values)
-        ]
+        bare = [index for index, value in enumerate(values) if _is_number(value)]
+        if len(bare) > 1 and self.given.get("unit") is None and self.dimension != NUMBER:
+            usual = DIMENSIONS[self.dimension].inch if self.dimension else "in"
+            form = ", ".join(written(values[index]) for index in bare[:3])
+            fix = f"declare it once, {{unit: {usual}, {key}: [{form}, ...]}}"
+            self.faults.add((key, bare[0]), f"these readings have no unit: {fix}", None)
+            values = [value for value in values if not _is_number(value)]
+        found = [self._quantity((key, index), value) for index, value in enumerate(values)]
         return tuple(value for value in found if value is not None)
 
-    allowed = None
-    if given.get("allowed") is not None:
-        text = written(given["allowed"])
-        allowed = faults.read(("allowed",), text, lambda: parse_range(text, dimension, unit))
-    texts = {key: _text(given, key, faults) for key in ("rule", "by", "note")}
-    listed, measured, repeats = one("listed"), several("measured"), several("repeats")
-    least, most = one("at_least"), one("at_most")
-    dimensions = {q.dimension for q in (listed, *measured, *repeats) if q is not None}
-    if len(dimensions) > 1:
-        faults.add((), f"mixes {' and '.join(sorted(dimensions))}: give every value the same kind of unit", None)
-    if not faults.details and not (listed or measured or repeats or allowed or least or most):
-        faults.add((), "holds no value: give listed, measured or both", None)
-    kind = dimension or next(iter(dimensions), "length")
-    return Reading(
-        kind,
-        listed,
-        measured,
-        allowed,
-        least,
-        most,
-        one("resolution"),
-        repeats,
-        texts["rule"],
-        _accepted(given.get("accepted"), faults),
-        texts["by"],
-        texts["note"],
-    )
+    def _words(self, holder: Mapping[str, Any], place: tuple[str, ...]) -> str | None:
+        value = holder.get(place[-1])
+        if value is None:
+            return None
+        if isinstance(value, (dict, list, bool)):
+            self.faults.add(place, "is text: write a few words", value)
+            return None
+        words = " ".join(written(value).split())
+        if len(words) > LONGEST_WORDS:
+            self.faults.add(place, f"is longer than {LONGEST_WORDS} characters: shorten it", None)
+            return None
+        return words or None
 
-
-def _text(given: Mapping[str, Any], key: str, faults: _Faults) -> str | None:
-    value = given.get(key)
-    if value is None:
+    def _accepted(self) -> Accepted | None:
+        given = self.given.get("accepted")
+        if given is None:
+            return None
+        if isinstance(given, dict) and not set(given) - {"why", "by"}:
+            why, by = (self._words(given, ("accepted", key)) for key in ("why", "by"))
+            if why and by:
+                return Accepted(why, by)
+        self.faults.add(("accepted",), "write why it was accepted and by whom: accepted: {why: ..., by: ...}", None)
         return None
-    if isinstance(value, (dict, list, bool)):
-        faults.add((key,), "is text: write a few words", value)
-        return None
-    return written(value)
-
-
-def _accepted(given: object, faults: _Faults) -> Accepted | None:
-    if given is None:
-        return None
-    if not isinstance(given, dict) or not given.get("why") or not given.get("by") or set(given) - {"why", "by"}:
-        faults.add(("accepted",), "write why it was accepted and by whom: accepted: {why: ..., by: ...}", given)
-        return None
-    return Accepted(written(given["why"]), written(given["by"]))
-
-
-@dataclass(frozen=True)
-class ReadingOf:
-    """Annotation that makes a field a Reading of one dimension (None: the unit says which)."""
-
-    dimension: str | None
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        """Validate with read_reading."""
-        return core_schema.no_info_plain_validator_function(lambda given: read_reading(given, self.dimension))
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        """Describe the shorthand and the long form to an editor."""
-        if self.dimension == NUMBER:
-            value: dict[str, Any] = {"type": "number"}
-            example = "1.6"
-        else:
-            example = DIMENSIONS[self.dimension].example if self.dimension else "4.0305 in"
-            value = {"type": "string", "description": f"a value with its unit, e.g. {example}"}
-        either = {"anyOf": [value, {"type": "number", "description": "with unit: beside it"}]}
-        many = {"anyOf": [either, {"type": "array", "items": either}]}
-        text = {"type": "string"}
-        return {
-            "anyOf": [
-                value,
-                {"type": "array", "items": value},
-                {
-                    "type": "object",
-                    "additionalProperties": False,
-                    "properties": {
-                        "listed": either,
-                        "measured": many,
-                        "repeats": many,
-                        "allowed": {"type": "string", "description": "least..most, e.g. 0.0025..0.0035 in"},
-                        "at_least": either,
-                        "at_most": either,
-                        "unit": text,
-                        "resolution": either,
-                        "rule": text,
-                        "accepted": {
-                            "type": "object",
-                            "additionalProperties": False,
-                            "properties": {"why": text, "by": text},
-                            "required": ["why", "by"],
-                        },
-                        "by": text,
-                        "note": text,
-                    },
-                },
-            ]
-        }
-
-
-@dataclass(frozen=True)
-class QuantityOf:
-    """Annotation that makes a field one Quantity of a dimension (None: the unit says which)."""
-
-    dimension: str | None
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        """Validate with quantity_of."""
-
-        def read(given: object) -> Quantity:
-            if isinstance(given, Quantity):
-                return given
-            try:
-                return quantity_of(given, self.dimension)
-            except UnitProblem as problem:
-                raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
-
-        return core_schema.no_info_plain_validator_function(read)
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        """Text with a unit."""
-        example = DIMENSIONS[self.dimension].example if self.dimension else "4.0305 in"
-        return {"type": "string", "description": f"a value with its unit, e.g. {example}"}
-
-
-@dataclass(frozen=True)
-class RangeOf:
-    """Annotation that makes a field a Range of a dimension."""
-
-    dimension: str
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        """Validate with parse_range."""
-
-        def read(given: object) -> Range:
-            if isinstance(given, Range):
-                return given
-            try:
-                return parse_range(written(given), self.dimension)
-            except UnitProblem as problem:
-                raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
-
-        return core_schema.no_info_plain_validator_function(read)
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        """Text of the form least..most and the unit."""
-        return {"type": "string", "description": f"least..most and the unit, for a {self.dimension}"}

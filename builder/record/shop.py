@@ -12,6 +12,7 @@ from builder.record.fields import (
     OnePower,
     OnePressure,
     OneTemperature,
+    Plain,
     Prose,
     RecordModel,
     SpeedRange,
@@ -31,14 +32,14 @@ class SpeedGuideline(RecordModel):
     """How fast the shop lets a piston type go."""
 
     type: Line = field("piston type, as in bottom_end.yaml", "cast", required=True)
-    metres_per_second: float = field("mean piston speed at the red line, m/s", "18", required=True)
+    metres_per_second: Plain = field("mean piston speed at the red line, m/s", "18", required=True)
 
 
 class FuelGuideline(RecordModel):
     """How much effective compression the shop trusts a fuel with."""
 
     fuel: Line = field("fuel, as in build.yaml", "petrol", required=True)
-    effective_ratio: float = field("highest effective compression ratio", "8.5", required=True)
+    effective_ratio: Plain = field("highest effective compression ratio", "8.5", required=True)
 
 
 class Guidelines(RecordModel):
@@ -56,43 +57,58 @@ class Guidelines(RecordModel):
     most_bmep_natural: OnePressure | None = field(
         "bmep of a naturally aspirated engine that calls for a second look", "220 psi"
     )
-    most_volumetric_efficiency: float | None = field(
+    most_volumetric_efficiency: Plain | None = field(
         "volumetric efficiency, natural, that calls for a second look", "1.25"
     )
-    ring_gap_per_bore: float | None = field("least top ring gap for each unit of bore", "0.0045")
-    oil_clearance_per_journal: float | None = field("bearing oil clearance for each unit of journal", "0.001")
+    ring_gap_per_bore: Plain | None = field("least top ring gap for each unit of bore", "0.0045")
+    oil_clearance_per_journal: Plain | None = field("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")
-    least_lambda: float | None = field("richest lambda at full load", "0.80")
-    most_lambda: float | None = field("leanest lambda at full load", "0.95")
-    most_exhaust_spread: float | None = field("exhaust temperature between cylinders, kelvin", "55")
-    most_blow_by_share: float | None = field("blow-by as a share of the air the engine takes in", "0.015")
-    leak_down_spread: float | None = field("leak-down between best and worst cylinder, in percentage points", "5")
-    cranking_spread: float | None = field("cranking compression, worst cylinder against best", "0.90")
+    least_lambda: Plain | None = field("richest lambda at full load", "0.80")
+    most_lambda: Plain | None = field("leanest lambda at full load", "0.95")
+    most_exhaust_spread: Plain | None = field("exhaust temperature between cylinders, kelvin", "55")
+    most_blow_by_share: Plain | None = field("blow-by as a share of the air the engine takes in", "0.015")
+    leak_down_spread: Plain | None = field("leak-down between best and worst cylinder, in percentage points", "5")
+    cranking_spread: Plain | None = field("cranking compression, worst cylinder against best", "0.90")
     most_timing: OneAngle | None = field("total advance that calls for a second look", "40 deg")
 
 
 class RunningIn(RecordModel):
     """The shop's own words for first start and running in, instead of the usual ones."""
 
-    flat_tappet: tuple[Line, ...] = field("first start of a flat-tappet cam", "", default=())
-    roller: tuple[Line, ...] = field("first start of any other cam", "", default=())
-    fresh_bores: tuple[Line, ...] = field("running in of new or rehoned bores", "", default=())
-    used_bores: tuple[Line, ...] = field("running in where the bores were left alone", "", default=())
+    flat_tappet: tuple[Line, ...] = field(
+        "first start of a flat-tappet cam",
+        '[prime the oil, "2000 to 2500 rpm at once, for twenty minutes"]',
+        default=(),
+    )
+    roller: tuple[Line, ...] = field(
+        "first start of any other cam", '[prime the oil, "start, check pressure, warm up"]', default=()
+    )
+    fresh_bores: tuple[Line, ...] = field(
+        "running in of new or rehoned bores", "[vary speed and load, change oil at 500 km]", default=()
+    )
+    used_bores: tuple[Line, ...] = field(
+        "running in where the bores were left alone", "[look for leaks, change oil at 1000 km]", default=()
+    )
 
 
 class Shop(RecordModel):
     """shop.yaml: the shop."""
 
     name: Line = field("the shop's name", "Tidewater Engine Works", default="Engine shop")
-    tagline: Line | None = field("what the shop does, in one sentence, for the home page", "")
-    about: Prose | None = field("a paragraph for the home page", "")
-    place: Line | None = field("where it is", "")
-    contact: Line | None = field("how to reach it", "")
+    tagline: Line | None = field(
+        "what the shop does, in one sentence, for the home page",
+        "Small engines for working boats, built to be measured.",
+    )
+    about: Prose | None = field("a paragraph for the home page", "Two people, one dyno and a bench of gauges.")
+    place: Line | None = field("where it is", "Port Example")
+    contact: Line | None = field("how to reach it", "shop@example.org")
     site_address: Line | None = field("address the archive is published under", "https://archive.example")
     units: Literal["inch", "metric", "both"] = field("units shown beside what was written", "both", default="both")
     correction: Readings = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
-    range: SpeedRange | None = field("speeds over which means and gains are taken, unless a session says otherwise", "")
+    range: SpeedRange | None = field(
+        "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
+    )
     paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4")
     guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
     delivery_requires: tuple[Line, ...] = field(
@@ -105,10 +121,12 @@ class Shop(RecordModel):
         "[customer.name, registration, engine_serial]",
         default=("customer.name", "registration", "engine_serial"),
     )
-    likeness_weights: dict[Line, float] = field(
+    likeness_weights: dict[Line, Plain] = field(
         "how much each field counts when looking for similar builds", "{displacement: 2}", default={}
     )
     running_in: RunningIn = field("the shop's own steps for first start and running in", "", default=RunningIn())
-    warranty: Prose | None = field("warranty text for the handover", "")
-    cautions: tuple[Line, ...] = field("cautions added to the usual ones", "", default=())
-    invented: Line | None = field("marks example data as invented", "")
+    warranty: Prose | None = field("warranty text for the handover", "Twelve months on parts and work.")
+    cautions: tuple[Line, ...] = field(
+        "cautions added to the usual ones", "[bleed the cooling circuit before the first start]", default=()
+    )
+    invented: Line | None = field("marks example data as invented", "invented for demonstration")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from builder.record.fields import (
     Area,
+    Count,
     Force,
     Length,
     Line,
@@ -23,10 +24,10 @@ from builder.record.fields import (
 class Valve(RecordModel):
     """Intake or exhaust valves."""
 
-    maker: Line | None = field("who made them", "")
-    number: Line | None = field("part number", "")
+    maker: Line | None = field("who made them", "Petrel Valves")
+    number: Line | None = field("part number", "PV 1940")
     diameter: Length | None = field("head diameter", "1.940 in", likely=("8 mm", "150 mm"))
-    per_cylinder: int = field("valves of this kind in one cylinder", "1", default=1)
+    per_cylinder: Count = field("valves of this kind in one cylinder", "1", default=1)
     stem: Line | None = field("stem diameter", "11/32 in")
     seat: Line | None = field("seat angles and width", "30/45/60 deg, 0.060 in")
     material: Line | None = field("material", "stainless")
@@ -47,15 +48,15 @@ class FlowBench(RecordModel):
     )
     intake: tuple[FlowPoint, ...] = field("intake port", "", default=())
     exhaust: tuple[FlowPoint, ...] = field("exhaust port", "", default=())
-    by: Line | None = field("whose bench", "")
-    note: Line | None = field("with what entry, pipe, bore fixture", "")
+    by: Line | None = field("whose bench", "own bench")
+    note: Line | None = field("with what entry, pipe, bore fixture", "radius entry, no pipe, 4.030 in bore")
 
 
 class Heads(RecordModel):
     """Cylinder heads."""
 
-    maker: Line | None = field("who made them", "")
-    casting: Line | None = field("casting or part number", "")
+    maker: Line | None = field("who made them", "Wrenfield")
+    casting: Line | None = field("casting or part number", "WF 5102")
     material: Line | None = field("iron, aluminium ...", "iron")
     chambers: Volume | None = field(
         "chamber volume of every cylinder, by burette",
@@ -70,17 +71,17 @@ class Heads(RecordModel):
     )
     flow_bench: FlowBench | None = field("the flow bench card", "")
     work: Line | None = field("what was done to them", "bowls blended, three-angle seats")
-    note: Line | None = field("anything else", "")
+    note: Line | None = field("anything else", "guides new, all bronze")
 
 
 class Gasket(RecordModel):
     """The head gasket."""
 
-    maker: Line | None = field("who made it", "")
-    number: Line | None = field("part number", "")
+    maker: Line | None = field("who made it", "Sallow & Reed")
+    number: Line | None = field("part number", "SR 410")
     bore: Length | None = field("bore of the gasket", "4.100 in", likely=("25 mm", "420 mm"))
-    thickness: Length | None = field("thickness when compressed", "0.039 in", likely=("0.2 mm", "3.5 mm"))
-    kind: Line | None = field("composite, steel layers, copper", "")
+    thickness: Length | None = field("thickness when compressed", "0.039 in", likely=("0.3 mm", "3.5 mm"))
+    kind: Line | None = field("composite, steel layers, copper", "composite")
 
 
 class SpringReading(RecordModel):
@@ -93,8 +94,8 @@ class SpringReading(RecordModel):
 class Springs(RecordModel):
     """Valve springs."""
 
-    maker: Line | None = field("who made them", "")
-    number: Line | None = field("part number", "")
+    maker: Line | None = field("who made them", "Petrel Valves")
+    number: Line | None = field("part number", "PV-S350")
     kind: Line | None = field("single, double, beehive", "single with damper")
     installed_height: Length | None = field("installed height", "1.800 in", likely=("12 mm", "120 mm"))
     solid_height: Length | None = field("height at coil bind", "1.150 in", likely=("8 mm", "100 mm"))
@@ -102,26 +103,26 @@ class Springs(RecordModel):
     rate: Stiffness | None = field("rate", "350 lbf/in", likely=("2 N/mm", "400 N/mm"))
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
     exhaust_installed_height: Length | None = field(
-        "installed height of the exhaust springs, where it differs", "", likely=("12 mm", "120 mm")
+        "installed height of the exhaust springs, where it differs", "1.780 in", likely=("12 mm", "120 mm")
     )
 
 
 class Rockers(RecordModel):
     """Rockers or followers."""
 
-    maker: Line | None = field("who made them", "")
-    number: Line | None = field("part number", "")
+    maker: Line | None = field("who made them", "Petrel Valves")
+    number: Line | None = field("part number", "PV-R16")
     kind: Line | None = field("stamped, roller, finger follower", "roller")
     ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.6", likely=("0.8", "2.5"))
-    exhaust_ratio: Ratio | None = field("ratio on the exhaust side, where it differs", "", likely=("0.8", "2.5"))
+    exhaust_ratio: Ratio | None = field("ratio on the exhaust side, where it differs", "1.5", likely=("0.8", "2.5"))
 
 
 class Injectors(RecordModel):
     """Injectors."""
 
-    maker: Line | None = field("who made them", "")
-    number: Line | None = field("part number", "")
-    count: int | None = field("how many", "8")
+    maker: Line | None = field("who made them", "Cinder Fuel")
+    number: Line | None = field("part number", "CF 440")
+    count: Count | None = field("how many", "8")
     flow: OneMassFlow | None = field("flow of one, at its rated pressure", "42 lb/h")
     rated_pressure: OnePressure | None = field("pressure the flow was rated at", "43.5 psi")
 
@@ -130,14 +131,14 @@ class InductionSystem(RecordModel):
     """What feeds it."""
 
     description: Line | None = field("what feeds it", "four-barrel carburettor on a single-plane manifold")
-    maker: Line | None = field("who made it", "")
-    number: Line | None = field("part number", "")
+    maker: Line | None = field("who made it", "Cinder Fuel")
+    number: Line | None = field("part number", "CF 750")
     rated_flow: OneVolumeFlow | None = field("rated air flow, all of it together", "750 cfm")
     rated_depression: OnePressure | None = field("depression of the rating", "1.5 inHg", likely=("0.2 inHg", "6 inHg"))
     allowed_depression: OnePressure | None = field(
         "depression the engine should not exceed at full throttle", "1.5 inHg"
     )
-    boost: OnePressure | None = field("boost above the barometer", "", likely=("0.5 psi", "100 psi"))
+    boost: OnePressure | None = field("boost above the barometer", "8 psi", likely=("0.5 psi", "100 psi"))
     injectors: Injectors | None = field("injectors", "")
 
 
@@ -149,6 +150,8 @@ class TopEnd(RecordModel):
     springs: Springs | None = field("valve springs", "")
     rockers: Rockers | None = field("rockers or followers", "")
     induction: InductionSystem | None = field("what feeds it", "")
-    ignition: Line | None = field("distributor, coil, box", "")
-    plugs: Line | None = field("spark plugs", "")
-    exhaust: Line | None = field("manifolds or headers: pipe diameter and length", "")
+    ignition: Line | None = field("distributor, coil, box", "distributor with points, coil of 3 ohm")
+    plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in")
+    exhaust: Line | None = field(
+        "manifolds or headers: pipe diameter and length", "four into one, 1.625 in by 32 in, collector 2.5 in"
+    )

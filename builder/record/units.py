@@ -7,6 +7,7 @@ pint once; after that a conversion is one multiplication, so that a thousand bui
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -70,6 +71,8 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
             "litre": "liter",
             "litres": "liter",
             "in3": "inch**3",
+            "in³": "inch**3",
+            "cu.in": "inch**3",
             "qt": "quart",
             "US pt": "pint",
             "US gal": "gallon",
@@ -82,7 +85,15 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
     Dimension(
         "area",
         "m^2",
-        {"sq in": "inch**2", "cm2": "cm**2", "mm2": "mm**2", "in2": "inch**2"},
+        {
+            "sq in": "inch**2",
+            "cm2": "cm**2",
+            "mm2": "mm**2",
+            "in2": "inch**2",
+            "cm²": "cm**2",
+            "mm²": "mm**2",
+            "in²": "inch**2",
+        },
         "sq in",
         "cm2",
         "2.35 sq in",
@@ -109,12 +120,25 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
             "in-lb": "lbf*inch",
             "lbf in": "lbf*inch",
             "in.lbf": "lbf*inch",
+            "ft-lbs": "lbf*ft",
+            "lbs-ft": "lbf*ft",
+            "in-lbs": "lbf*inch",
+            "lb-in": "lbf*inch",
         },
         "lbf.ft",
         "N.m",
         "65 lbf.ft",
     ),
-    Dimension("force", "N", {"lbf": "lbf", "N": "N", "kN": "kN", "kgf": "kgf"}, "lbf", "N", "125 lbf"),
+    Dimension("mass", "kg", {"g": "g", "kg": "kg", "lb": "lb", "oz": "oz", "lbs": "lb"}, "g", "g", "512.5 g"),
+    # Springs are sold by the pound: where a force is wanted, a pound is a pound-force.
+    Dimension(
+        "force",
+        "N",
+        {"lbf": "lbf", "N": "N", "kN": "kN", "kgf": "kgf", "lb": "lbf", "lbs": "lbf"},
+        "lbf",
+        "N",
+        "125 lbf",
+    ),
     Dimension(
         "stiffness",
         "N/m",
@@ -123,7 +147,6 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
         "N/mm",
         "350 lbf/in",
     ),
-    Dimension("mass", "kg", {"g": "g", "kg": "kg", "lb": "lb", "oz": "oz", "lbs": "lb"}, "g", "g", "512.5 g"),
     Dimension(
         "pressure",
         "Pa",
@@ -138,6 +161,9 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
             "mmHg": "mmHg",
             "Pa": "Pa",
             "MPa": "MPa",
+            "in Hg": "inHg",
+            "in H2O": "inH2O",
+            "mm Hg": "mmHg",
         },
         "psi",
         "kPa",
@@ -231,11 +257,20 @@ _PINT_SI = {
     "K": "kelvin",
 }
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_QUANTITY = re.compile(rf"^\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s.,+-].*?)?\s*$")
-_FRACTION = re.compile(r"^\s*(?:(?P<whole>\d+)[ -])?(?P<over>\d+)/(?P<under>\d+)\s*(?P<unit>[^\d\s/].*?)\s*$")
-_RANGE = re.compile(rf"^\s*(?P<least>{_NUMBER})\s*\.\.\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*?)?\s*$")
-_DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d+,\d+")
+NUMBER = "number"
+"""The dimension of a plain ratio or count, which carries no unit."""
+
+LONGEST_VALUE = 80
+
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>(?:(?<=\s)1/min)|[^\d\s.,/+-].*)?")
+_FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[ -])?(?P<over>[0-9]+)/(?P<under>[0-9]+)\s*(?P<unit>[^\d\s/].*)?")
+_RANGE = re.compile(rf"(?P<least>{_NUMBER})\s*\.\.\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*)?")
+# What a hand used to paper writes for a range.
+_LOOSE_RANGE = re.compile(
+    rf"(?P<least>{_NUMBER})\s*(?P<least_unit>[^\d\s.,+-]\S*)?\s*(?:-|–|—|to|\.{{3}}|…|/)\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*)?"
+)
+_COMMA = re.compile(r"(?P<front>[+-]?[0-9]+),(?P<back>[0-9]+)(?P<rest>.*)", re.DOTALL)
 
 
 class UnitProblem(ValueError):
@@ -244,27 +279,34 @@ class UnitProblem(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One value as the shop wrote it, with its SI value beside it."""
+    """One value as the shop wrote it, with its SI value beside it.
+
+    ``number`` is always a decimal; a value written as a fraction keeps that in ``fraction``.
+    """
 
     si: float
     number: str
     unit: str
     dimension: str
+    fraction: str = ""
 
     @property
     def text(self) -> str:
         """The value as written: the same number, the same unit."""
+        number = self.fraction or self.number
         if not self.unit:
-            return self.number
-        return f"{self.number}{'' if self.unit == '°' else ' '}{self.unit}"
+            return number
+        return f"{number}{'' if self.unit in ('°', chr(34)) else ' '}{self.unit}"
 
     @property
     def step(self) -> float:
-        """One unit in the last decimal written, in SI (`4.0305 in` -> 0.0001 in)."""
-        digits = self.number.lower().split("e")[0]
-        decimals = len(digits.split(".")[1]) if "." in digits else 0
+        """One unit in the last place written, in SI (`4.0305 in` -> 0.0001 in; a fraction is good to 1/64)."""
         scale, _ = factor(self.unit, self.dimension) if self.unit else (1.0, 0.0)
-        return float(10.0**-decimals * scale)
+        if self.fraction:
+            return float(scale / max(64, int(self.fraction.split("/")[1])))
+        digits, _, exponent = self.number.lower().partition("e")
+        decimals = len(digits.split(".")[1]) if "." in digits else 0
+        return float(10.0 ** (int(exponent or 0) - decimals) * scale)
 
     @property
     def significant_digits(self) -> int:
@@ -310,17 +352,24 @@ def factor(unit: str, dimension: str) -> tuple[float, float]:
     Raises UnitProblem, with the fix, for a unit that the dimension does not know.
     """
     known = DIMENSIONS[dimension]
-    name = known.units.get(unit) or known.units.get(_plain(unit))
+    name = known.units.get(_known_spelling(unit, known))
     if name is None:
         raise UnitProblem(_unknown_unit(unit, known))
     return linear_factor(name, _PINT_SI.get(known.si, known.si))
 
 
+def _known_spelling(unit: str, known: Dimension) -> str:
+    """The dimension's own spelling of a unit; the unit itself where the dimension does not know it."""
+    if unit in known.units:
+        return unit
+    folded = _folded(unit)
+    return next((spelling for spelling in known.units if _folded(spelling) == folded), unit)
+
+
 def dimension_of(unit: str) -> str | None:
     """The dimension a written unit belongs to, or None if no dimension knows it."""
-    plain = _plain(unit)
     for name, dimension in DIMENSIONS.items():
-        if unit in dimension.units or plain in dimension.units:
+        if _known_spelling(unit, dimension) in dimension.units:
             return name
     return None
 
@@ -332,85 +381,137 @@ def to_unit(si: float, unit: str, dimension: str) -> float:
 
 
 @cache
-def _spellings() -> dict[str, str]:
-    return {_folded(spelling): spelling for known in DIMENSIONS.values() for spelling in known.units}
-
-
 def _folded(unit: str) -> str:
-    return re.sub(r"[\s.·-]+", ".", unit.strip().lower())
-
-
-def _plain(unit: str) -> str:
     """The spelling without decoration: `lbf-ft` and `LBF.FT` are the same thing to a machinist."""
-    return _spellings().get(_folded(unit), unit)
+    return re.sub(r"[\s.·-]+", ".", unit.strip().lower()).rstrip(".")
 
 
 def _unknown_unit(unit: str, known: Dimension) -> str:
     other = dimension_of(unit)
     usual = ", ".join(list(known.units)[:4])
     if other is not None:
-        return f"{unit!r} is a unit of {other}, but this is a {known.name}: write it in {usual}"
+        return f"{unit!r} is a unit of {other}, but this is {_a(known.name)}: write it in {usual}"
     near = difflib.get_close_matches(unit, list(known.units), n=1)
     hint = f"did you mean {near[0]!r}? " if near else ""
-    return f"unknown unit {unit!r}: {hint}a {known.name} is written in {usual}"
+    return f"unknown unit {unit!r}: {hint}{_a(known.name)} is written in {usual}"
+
+
+def _a(noun: str) -> str:
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
+
+
+def example_of(dimension: str | None) -> str:
+    """How a value of a dimension is written."""
+    if dimension == NUMBER:
+        return "1.6"
+    return DIMENSIONS[dimension].example if dimension else "4.0305 in"
+
+
+def check_unit(unit: str, dimension: str | None) -> None:
+    """Raise UnitProblem, with the fix, for a unit that does not belong to the dimension (None: to any)."""
+    if dimension == NUMBER:
+        raise UnitProblem("this is a plain number: leave the unit out")
+    if dimension is not None:
+        factor(unit[:LONGEST_VALUE], dimension)
+    elif dimension_of(unit) is None:
+        raise UnitProblem(_no_such_unit(unit))
+
+
+def _no_such_unit(unit: str) -> str:
+    return f"unknown unit {unit[:LONGEST_VALUE]!r}: write a unit such as in, mm, cc, psi, lbf.ft or deg"
+
+
+def _tidied(text: str, example: str) -> str:
+    """The text without the dashes and blanks that paper and word processors put in."""
+    if len(text) > LONGEST_VALUE:
+        raise UnitProblem(f"this long a text ({len(text)} characters) is not a value with a unit: write e.g. {example}")
+    return text.replace("\N{MINUS SIGN}", "-").strip()
 
 
 def parse_quantity(text: str, dimension: str | None) -> Quantity:
-    """Read a value with its unit, such as `4.0305 in`.
+    """Read a value with its unit, such as `4.0305 in` or `1 15/16 in`.
 
-    With ``dimension`` None the unit alone says what kind of quantity it is. Raises UnitProblem with the fix.
+    With ``dimension`` None the unit alone says what kind of quantity it is; with NUMBER there is no unit.
+    Raises UnitProblem with the fix.
     """
-    example = DIMENSIONS[dimension].example if dimension else "4.0305 in"
-    if len(text) > 80:
-        raise UnitProblem(
-            f"a value this long ({len(text)} characters) is not a number with a unit; write e.g. {example}"
-        )
-    match = _QUANTITY.match(text)
-    number: str | None = None
-    value = 0.0
-    if match:
+    example = example_of(dimension)
+    tidy = _tidied(text, example)
+    written = ""
+    if match := _QUANTITY.fullmatch(tidy):
         number, value = match["number"], float(match["number"])
-        unit = match["unit"] or ""
-    elif fraction := _FRACTION.match(text):
-        if int(fraction["under"]) == 0:
+    elif match := _FRACTION.fullmatch(tidy):
+        if int(match["under"]) == 0:
             raise UnitProblem(f"{text!r} divides by nought")
-        value = int(fraction["whole"] or 0) + int(fraction["over"]) / int(fraction["under"])
-        unit = fraction["unit"]
-        # A fraction is exact: keep it readable as a decimal with the digits it stands for.
-        number = f"{value:.6g}"
+        value = int(match["whole"] or 0) + int(match["over"]) / int(match["under"])
+        written = f"{match['whole']} " if match["whole"] else ""
+        written += f"{match['over']}/{match['under']}"
+        number = f"{value:.10g}"  # exact down to 1/64
+    elif match := _COMMA.match(tidy):
+        raise UnitProblem(_comma(text, match))
     else:
-        if _DECIMAL_COMMA.match(text):
-            fixed = re.sub(r"(\d),(\d)", r"\1.\2", text.strip(), count=1)
-            raise UnitProblem(f"{text!r} has a comma in its number: write a decimal point, {fixed}")
         raise UnitProblem(f"{text!r} is not a value with a unit: write e.g. {example}")
-    if value != value or value in (float("inf"), float("-inf")):
-        raise UnitProblem(f"{text!r} is not a finite number")
+    unit = match["unit"] or ""
+    if dimension == NUMBER:
+        if unit:
+            raise UnitProblem(f"{text!r} is not a plain number: leave out {unit!r}")
+        return Quantity(_finite(value, text), number, "", NUMBER, written)
     if not unit:
-        usual = DIMENSIONS[dimension].inch if dimension else "in"
-        metric = DIMENSIONS[dimension].metric if dimension else "mm"
-        both = f"{number} {usual}" + (f" or {number} {metric}" if metric != usual else "")
-        raise UnitProblem(f"{number} has no unit: write {both}")
+        raise UnitProblem(_no_unit(written or number, dimension))
     if dimension is None:
         dimension = dimension_of(unit)
         if dimension is None:
-            raise UnitProblem(f"unknown unit {unit!r}: write a unit such as in, mm, cc, psi, lbf.ft or deg")
+            raise UnitProblem(_no_such_unit(unit))
     scale, offset = factor(unit, dimension)
-    return Quantity(value * scale + offset, number, unit, dimension)
+    unit = _known_spelling(unit, DIMENSIONS[dimension])
+    si = _finite(value * scale + offset, text)
+    if dimension == "temperature" and si < 0:
+        raise UnitProblem(f"{text!r} is colder than anything can be: look at the sign and the unit")
+    return Quantity(si, number, unit, dimension, written)
+
+
+def _finite(value: float, text: str) -> float:
+    if not math.isfinite(value):
+        raise UnitProblem(f"{text!r} is too large to be a reading")
+    return value
+
+
+def _comma(text: str, match: re.Match[str]) -> str:
+    front, back, rest = match["front"], match["back"], match["rest"]
+    point = f"{front}.{back}{rest}"
+    if len(back) == 3 and front.lstrip("+-") != "0":
+        return f"{text!r} has a comma in its number: write {front}{back}{rest} or, for a decimal, {point}"
+    return f"{text!r} has a comma in its number: write a decimal point, {point}"
+
+
+def _no_unit(number: str, dimension: str | None) -> str:
+    units = [DIMENSIONS[dimension].inch, DIMENSIONS[dimension].metric] if dimension else ["in", "mm"]
+    return f"{number} has no unit: write {' or '.join(f'{number} {unit}' for unit in dict.fromkeys(units))}"
 
 
 def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Range:
     """Read an allowed range such as `0.0025..0.0035 in`. Raises UnitProblem with the fix."""
-    match = _RANGE.match(text)
+    example = example_of(dimension)
+    tidy = _tidied(text, example)
+    match = _RANGE.fullmatch(tidy)
     if not match:
-        example = DIMENSIONS[dimension].example if dimension else "4.0305 in"
-        written = example.split()[-1]
-        raise UnitProblem(f"{text!r} is not a range: write least..most and the unit, e.g. 0.0025..0.0035 {written}")
-    written_unit = match["unit"] or unit
-    if not written_unit:
-        usual = DIMENSIONS[dimension].inch if dimension else "in"
-        raise UnitProblem(f"the range {text!r} has no unit: write {text.strip()} {usual}")
+        raise UnitProblem(_not_a_range(text, tidy, example))
+    written_unit = match["unit"] or unit or ""
+    if not written_unit and dimension != NUMBER:
+        units = [DIMENSIONS[dimension].inch, DIMENSIONS[dimension].metric] if dimension else ["in", "mm"]
+        fix = " or ".join(f"{tidy} {usual}" for usual in dict.fromkeys(units))
+        raise UnitProblem(f"the range {text!r} has no unit: write {fix}")
     least = parse_quantity(f"{match['least']} {written_unit}", dimension)
     most = parse_quantity(f"{match['most']} {written_unit}", dimension)
     if least.si > most.si:
-        raise UnitProblem(f"the range {text!r} is upside down: write {match['most']}..{match['least']} {written_unit}")
+        fix = f"{match['most']}..{match['least']} {written_unit}".strip()
+        raise UnitProblem(f"the range {text!r} is upside down: write {fix}")
     return Range(least, most)
+
+
+def _not_a_range(text: str, tidy: str, example: str) -> str:
+    if loose := _LOOSE_RANGE.fullmatch(tidy):
+        unit = loose["unit"] or loose["least_unit"] or ""
+        return f"{text!r} is not a range as read here: write {loose['least']}..{loose['most']} {unit}".rstrip()
+    number, _, unit = example.partition(" ")
+    written = f"{number}..{number} {unit}".rstrip()
+    return f"{text!r} is not a range: write the least, two points, the most and the unit, as in {written}"

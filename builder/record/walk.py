@@ -48,6 +48,14 @@ def models_in(annotation: Any) -> tuple[type[RecordModel], ...]:
     return ()
 
 
+def fields_below(model: type[RecordModel], at: str = "") -> Iterator[str]:
+    """The dotted path of every field below a model, in the order of the work; lists are passed through."""
+    for name, info in model.model_fields.items():
+        yield f"{at}{name}"
+        for inner in models_in(info.annotation):
+            yield from fields_below(inner, f"{at}{name}.")
+
+
 def model_at(root: type[RecordModel], location: Location) -> type[RecordModel]:
     """The model whose fields stand at a location below a root model; the nearest one around it."""
     here = root

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-import datetime
+from typing import Annotated
 
-from builder.record.fields import AnyReading, Line, OneLength, Prose, RecordModel, field
+from pydantic import AfterValidator
+
+from builder.record.fields import AnyReading, Count, Day, Line, OneLength, Plain, Prose, RecordModel, field
+from builder.record.units import UnitProblem, check_unit
 
 
 class Operation(RecordModel):
@@ -13,40 +16,50 @@ class Operation(RecordModel):
     what: Line = field("what was done", "bored and honed with a torque plate", required=True)
     on: Line | None = field("on what", "block")
     who: Line | None = field("initials", "RT")
-    when: datetime.date | None = field("day", "2024-03-02")
+    when: Day | None = field("day", "2024-03-02")
     before: AnyReading | None = field("reading before", "9.025 in")
     after: AnyReading | None = field("reading after", "9.018 in")
-    note: Prose | None = field("anything else", "")
-    private_note: Prose | None = field("for the shop alone", "", private="shop")
+    note: Prose | None = field("anything else", "plate torqued to 65 lbf.ft")
+    private_note: Prose | None = field("for the shop alone", "charged two hours", private="shop")
 
 
 class BoreDepth(RecordModel):
     """One bore at one depth: across and along the crank."""
 
-    across: float = field("across the crank, the thrust axis", "4.0305", required=True)
-    along: float = field("along the crank, the pin axis", "4.0304", required=True)
+    across: Plain = field("across the crank, the thrust axis", "4.0305", required=True)
+    along: Plain = field("along the crank, the pin axis", "4.0304", required=True)
 
 
 class BoreCylinder(RecordModel):
     """One bore at every depth gauged."""
 
-    cylinder: int = field("cylinder", "1", required=True)
+    cylinder: Count = field("cylinder", "1", required=True)
     depths: tuple[BoreDepth, ...] = field(
         "top to bottom", "[{across: 4.0305, along: 4.0304}, {across: 4.0304, along: 4.0304}]", required=True
     )
 
 
+def _unit_of_length(unit: str) -> str:
+    try:
+        check_unit(unit, "length")
+    except UnitProblem as problem:
+        raise ValueError(str(problem)) from None
+    return unit
+
+
 class BoreGauging(RecordModel):
     """The bore gauge card."""
 
-    unit: Line = field("unit of every reading on this card", "in", required=True)
+    unit: Annotated[Line, AfterValidator(_unit_of_length)] = field(
+        "unit of every reading on this card", "in", required=True
+    )
     resolution: OneLength | None = field("what the gauge resolves", "0.0001 in")
     depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, middle, bottom]", default=())
     when: Line | None = field("before or after which operation", "after honing")
     taper_at_most: OneLength | None = field("largest taper allowed", "0.0005 in")
     out_of_round_at_most: OneLength | None = field("largest out-of-round allowed", "0.0005 in")
     cylinders: tuple[BoreCylinder, ...] = field("every bore", "", default=())
-    by: Line | None = field("who gauged", "")
+    by: Line | None = field("who gauged", "RT")
 
 
 class Work(RecordModel):

@@ -21,11 +21,12 @@ LARGEST_FILE = 2_000_000
 DEEPEST = 24
 MOST_NODES = 60_000
 LONGEST_TEXT = 60_000
+LONGEST_NAME = 200
 
 Location = tuple[str | int, ...]
 
-_INTEGER = re.compile(r"^[+-]?(0|[1-9]\d{0,17})$")
-_DECIMAL = re.compile(r"^[+-]?(\d{1,17}\.\d*|\.\d+|\d{1,17}(?:\.\d*)?[eE][+-]?\d{1,3})$")
+_INTEGER = re.compile(r"[+-]?(0|[1-9][0-9]{0,17})")
+_DECIMAL = re.compile(r"[+-]?([0-9]{1,17}\.[0-9]*|\.[0-9]+|[0-9]{1,17}(?:\.[0-9]*)?[eE][+-]?[0-9]{1,3})")
 _WORDS = {
     "true": True,
     "True": True,
@@ -40,6 +41,12 @@ _WORDS = {
     "": None,
     "Null": None,
 }
+# Characters no record needs: control characters, halves of characters, and marks that turn the reading direction
+# around, so that what is shown is not what is there.
+_UNWANTED = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufffe\uffff]"
+)
+_DIRECTIVE = re.compile(r"^%", re.MULTILINE)
 _PLAIN_TAGS = {None, "!", "tag:yaml.org,2002:str", "tag:yaml.org,2002:map", "tag:yaml.org,2002:seq"}
 
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -112,35 +119,73 @@ def parse_yaml(raw: bytes, shown_as: Path) -> tuple[Document | None, list[Proble
         line = raw[: error.start].count(b"\n") + 1
         return None, [Problem(shown_as, line, "is not UTF-8 text: save the file as UTF-8")]
     try:
+        _refuse_at_sight(text)
         value, lines = _compose(text)
     except _Refused as refused:
         return None, [Problem(shown_as, refused.line, str(refused))]
-    except yaml.YAMLError as error:
+    except (yaml.YAMLError, ValueError, OverflowError) as error:
         return None, [_syntax_problem(error, text, shown_as)]
     return Document(shown_as, value, lines), []
 
 
-def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: Path) -> Problem:
-    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+def _refuse_at_sight(text: str) -> None:
+    """Refuse what would be a burden to the parser, or come out of it in disguise."""
+    if found := _UNWANTED.search(text):
+        line = text.count("\n", 0, found.start()) + 1
+        raise _Refused(line, f"holds a character that no record needs ({_code(found[0])}): delete it and type it anew")
+    if found := _DIRECTIVE.search(text):
+        line = text.count("\n", 0, found.start()) + 1
+        raise _Refused(line, "starts a line with %: put the text between quotes")
+
+
+def _code(char: str) -> str:
+    return f"U+{ord(char):04X}"
+
+
+def _syntax_problem(error: Exception, text: str, shown_as: Path) -> Problem:
+    """Say where and what, in the words of somebody who types records, not parsers."""
+    at, began = getattr(error, "problem_mark", None), getattr(error, "context_mark", None)
+    said, context = str(getattr(error, "problem", None) or ""), str(getattr(error, "context", None) or "")
+    mark = at or began
     if mark is None:
-        position = getattr(error, "position", None)
-        line = text[:position].count("\n") + 1 if isinstance(position, int) else 1
-        return Problem(shown_as, line, "holds a character that YAML does not allow: delete it and type it anew")
+        return Problem(shown_as, 1, "cannot be understood as YAML")
     line = mark.line + 1
     lines = text.splitlines()
-    written = lines[line - 1] if 0 < line <= len(lines) else ""
-    what = getattr(error, "problem", None) or "cannot be understood"
-    if "\t" in written[: len(written) - len(written.lstrip())]:
+    here = lines[line - 1] if 0 < line <= len(lines) else ""
+    what = f"cannot be understood as YAML: {said}"
+    if "\t" in here[: len(here) - len(here.lstrip())]:
         what = "is indented with a tab: use spaces"
-    elif "mapping values are not allowed" in what:
-        what = "has a second colon: put the text between quotes"
-    elif "could not find expected ':'" in what:
+    elif "nesting depth" in said:
+        what = f"is nested more than {DEEPEST} deep: that is not a build record"
+    elif "mapping values are not allowed" in said:
+        what = _stray_colon(lines, line)
+    elif "block sequence entries are not allowed" in said:
+        what = "starts a list behind a name: put each '- ' entry on a line of its own below it"
+    elif "could not find expected ':'" in said:
+        line = began.line + 1 if began else line
         what = "has no colon after its name: write name: value"
-    elif "did not find expected key" in what or "expected <block end>" in what:
+    elif "quoted scalar" in context and began:
+        line, what = began.line + 1, "opens a quote here that is not closed"
+        if "escape" in said:
+            line, what = mark.line + 1, "has a backslash that means nothing here: use single quotes"
+    elif "flow" in context and began:
+        line, what = began.line + 1, "opens a bracket here that is not closed, or a comma is missing inside it"
+    elif "cannot start any token" in said:
+        sign = here[mark.column : mark.column + 1]
+        what = f"has a text that starts with {sign}: put it between quotes"
+    elif "did not find expected" in said or "expected <" in said:
         what = "does not line up with the lines above it: give entries of one list or block the same indent"
-    elif "cannot start any token" in what:
-        what = f"{what}: put the text between quotes"
-    return Problem(shown_as, line, f"YAML: {what}")
+    return Problem(shown_as, line, what)
+
+
+def _stray_colon(lines: list[str], line: int) -> str:
+    here = lines[line - 1] if 0 < line <= len(lines) else ""
+    above = next((text for text in reversed(lines[: line - 1]) if text.strip()), "")
+    if len(re.findall(r":(?:\s|$)", here)) > 1:
+        return "has a second colon: put the text between quotes"
+    if not re.search(r":(?:\s|$)", above):
+        return "stands below a line that has no colon: write name: value there"
+    return "is indented further than the line above, which already has its value: line the names up"
 
 
 @dataclass(slots=True)
@@ -196,14 +241,20 @@ def _compose(text: str) -> tuple[Any, dict[Location, int]]:
             if count > MOST_NODES:
                 raise _Refused(line, f"holds more than {MOST_NODES} values: that is not a build record")
             if event.tag not in _PLAIN_TAGS:
-                raise _Refused(line, f"uses a YAML tag ({event.tag[:60]}): tags are not read here, write a plain value")
+                raise _Refused(
+                    line, f"uses a YAML tag ({str(event.tag)[:60]}): tags are not read here, write a plain value"
+                )
         expects_key = bool(stack) and isinstance(stack[-1].value, dict) and stack[-1].key is None
         if isinstance(event, yaml.ScalarEvent):
+            if found := _UNWANTED.search(event.value):
+                raise _Refused(line, f"holds a character that no record needs ({_code(found[0])}): leave it out")
             if len(event.value) > LONGEST_TEXT:
                 raise _Refused(line, f"holds a text of {len(event.value)} characters; at most {LONGEST_TEXT} are read")
             if expects_key:
                 holder = stack[-1]
                 key = event.value
+                if len(key) > LONGEST_NAME or "\n" in key:
+                    raise _Refused(line, f"has a name of {len(key)} characters or several lines: write name: value")
                 if key == "<<" and not event.style:
                     raise _Refused(line, "uses a merge key (<<): write the values out")
                 if key in holder.value:
@@ -230,11 +281,11 @@ def _scalar(event: Any, line: int) -> Any:
         return text
     if text in _WORDS:
         return _WORDS[text]
-    if _INTEGER.match(text):
+    if _INTEGER.fullmatch(text):
         whole = WrittenInt(text)
         whole.text = text
         return whole
-    if _DECIMAL.match(text):
+    if _DECIMAL.fullmatch(text):
         decimal = WrittenFloat(text)
         if decimal in (float("inf"), float("-inf")):
             raise _Refused(line, f"{text} is too large to be a reading")
