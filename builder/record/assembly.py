@@ -36,7 +36,7 @@ class Fits(RecordModel):
 
     main_oil_clearance: Length | None = field(
         "main bearings, front to rear",
-        "{unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025, 0.0026, 0.0027, 0.0026], rule: maker's sheet}",
+        "{unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025, 0.0026, 0.0027, 0.0026]}",
         each="main",
         likely=_CLEARANCE,
     )
@@ -83,7 +83,9 @@ class Fits(RecordModel):
         likely=("0.005 mm", "0.3 mm"),
     )
     crank_end_float: Length | None = field(
-        "crankshaft end float", "{unit: in, allowed: 0.004..0.008, measured: 0.006}", likely=("0.01 mm", "1 mm")
+        "crankshaft end float",
+        "{unit: in, allowed: 0.004..0.008, measured: 0.006, rule: maker's sheet}",
+        likely=("0.01 mm", "1 mm"),
     )
     rod_side_clearance: Length | None = field(
         "rods on the crankpin",

@@ -84,4 +84,6 @@ class Delivery(RecordModel):
     note: Prose | None = field(
         "anything else the customer should know", "The engine is set for the fuel named above and no other."
     )
-    private_note: Prose | None = field("for the shop alone", "customer asked for the old pistons back", private="shop")
+    private_note: Prose | None = field(
+        "what nobody else needs to know", "customer asked for the old pistons back", private="shop"
+    )

@@ -73,12 +73,12 @@ class Setting(RecordModel):
 class Pull(RecordModel):
     """One pull."""
 
-    name: Line = field("what the shop calls it", "first pull, 70 jets", required=True)
-    file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv")
-    changed: Line | None = field("what was changed", "main jets 70 to 68")
+    name: Line = field("what the shop calls it", "first pull, 70 jets", later="second pull, 68 jets", required=True)
+    file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv", later="dyno/pull-2.csv")
     since: Line | None = field(
         "name of the earlier pull that it is compared with", "first pull, 70 jets", refers_to="name"
     )
+    changed: Line | None = field("what was changed since that pull", "main jets 70 to 68")
     repeat_of: Line | None = field(
         "name of the earlier pull that it repeats with nothing changed",
         "first pull, 70 jets",

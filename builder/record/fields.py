@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema, model_validator
 from pydantic.fields import FieldInfo
 
 from builder.record.kinds import QuantityOf, RangeOf, ReadingOf
@@ -35,6 +35,7 @@ class Notes:
     title: str | None = None
     instead_of: str | None = None
     refers_to: str | None = None
+    later: str = ""
 
 
 def field(
@@ -48,6 +49,7 @@ def field(
     title: str | None = None,
     instead_of: str | None = None,
     refers_to: str | None = None,
+    later: str = "",
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -56,9 +58,10 @@ def field(
     positions a list of readings stands for ("cylinder", "main journal", ...). ``likely`` gives the least and
     the most that any ordinary engine has; outside it the reader warns. ``instead_of`` names the field beside
     it that it stands in for: only one of the two is given. ``refers_to`` names the field of an earlier entry
-    in the same list that its value repeats. Private fields must be optional.
+    in the same list that its value repeats; ``later`` is the example for such a later entry. Private fields
+    must be optional.
     """
-    notes = Notes(says, example, private, each, likely, title, instead_of, refers_to)
+    notes = Notes(says, example, private, each, likely, title, instead_of, refers_to, later)
     if required:
         return Field(description=says, title=title, json_schema_extra=_InSchema(notes))
     return Field(default, description=says, title=title, json_schema_extra=_InSchema(notes))
@@ -133,7 +136,7 @@ def _as_day(given: object) -> object:
 
 
 _DAY = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
-_Words = str | int | float
+_Words = Annotated[Any, WithJsonSchema({"type": ["string", "number"]})]
 """What an editor may find where text is wanted: part numbers look like numbers."""
 
 Line = Annotated[

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal, get_args
 
-from pydantic import field_validator, model_validator
+from pydantic import GetJsonSchemaHandler, field_validator, model_validator
+from pydantic_core import core_schema
 
 from builder.record.fields import Day, Line, OneDensity, OneEnergy, OneSpeed, Plain, Prose, RecordModel, field
 
@@ -37,6 +38,15 @@ class Fuel(RecordModel):
     @classmethod
     def _only_its_kind(cls, given: object) -> object:
         return {"kind": given} if isinstance(given, str) else given
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Either the kind alone or everything about it."""
+        whole = handler.resolve_ref_schema(handler(schema))
+        kinds = {"type": "string", "enum": list(get_args(FuelKind)), "description": "its kind alone"}
+        return {"anyOf": [kinds, dict(whole)]}
 
 
 class EngineKind(RecordModel):
@@ -103,4 +113,4 @@ class BuildSheet(RecordModel):
     registration: Line | None = field("registration of the car or boat", "PX 204", private="customer")
     engine_serial: Line | None = field("serial number stamped on the block", "K16-04412", private="customer")
     price: Line | None = field("what was charged", "4800", private="shop")
-    private_notes: Prose | None = field("notes for the shop alone", "Paid half in advance.", private="shop")
+    private_notes: Prose | None = field("what nobody else needs to know", "Paid half in advance.", private="shop")

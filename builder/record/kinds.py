@@ -16,11 +16,15 @@ if TYPE_CHECKING:
 
 # Number and unit; the number may be a fraction. Which unit, the description says: an editor that knew every
 # spelling would still not know the shop's capitals and dots.
-_NUMBER = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
+_NUMBER = r"[+\u2212-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
 _FRACTION = r"([0-9]+[ -])?[0-9]+/[0-9]+"
 _WITH_UNIT = rf"^\s*({_NUMBER}|{_FRACTION})\s*(1/min|[^\s0-9.,/+-].*)$"
 _BARE = rf"^\s*({_NUMBER}|{_FRACTION})\s*$"
 _RANGE = rf"^\s*{_NUMBER}\s*\.\.\s*{_NUMBER}"
+
+
+SHARED = "x-shared"
+"""Marks a piece of JSON Schema that many fields have in common, with the name it is kept under."""
 
 
 def units_of(dimension: str | None) -> str:
@@ -90,7 +94,8 @@ class ReadingOf:
             "note": {**words, "description": "anything else"},
         }
         long_form = {"type": "object", "additionalProperties": False, "properties": keys}
-        return {"anyOf": [_value(self.dimension), {"type": "array", "items": _value(self.dimension)}, long_form]}
+        forms = [_value(self.dimension), {"type": "array", "items": _value(self.dimension)}, long_form]
+        return {SHARED: f"{self.dimension or 'any'} reading", "anyOf": forms}
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ class Part(RecordModel):
     verdict: Verdict | None = field("what came of it", "fits")
     done: Line | None = field("what was done about it", "returned, right set ordered")
     note: Prose | None = field("anything else", "two crowns show a polishing mark")
-    private_note: Prose | None = field("for the shop alone", "do not buy there again", private="shop")
+    private_note: Prose | None = field("what nobody else needs to know", "do not buy there again", private="shop")
 
     @property
     def never_checked(self) -> bool:

@@ -20,7 +20,7 @@ class Operation(RecordModel):
     before: AnyReading | None = field("reading before", "9.025 in")
     after: AnyReading | None = field("reading after", "9.018 in")
     note: Prose | None = field("anything else", "plate torqued to 65 lbf.ft")
-    private_note: Prose | None = field("for the shop alone", "charged two hours", private="shop")
+    private_note: Prose | None = field("what nobody else needs to know", "charged two hours", private="shop")
 
 
 class BoreDepth(RecordModel):
@@ -35,7 +35,9 @@ class BoreCylinder(RecordModel):
 
     cylinder: Count = field("cylinder", "1", required=True)
     depths: tuple[BoreDepth, ...] = field(
-        "top to bottom", "[{across: 4.0305, along: 4.0304}, {across: 4.0304, along: 4.0304}]", required=True
+        "top to bottom",
+        "[{across: 4.0305, along: 4.0304}, {across: 4.0304, along: 4.0304}, {across: 4.0305, along: 4.0303}]",
+        required=True,
     )
 
 
