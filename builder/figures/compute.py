@@ -20,4 +20,4 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     results = [solver.figure(slug) for slug in catalogue()]
     figures = tuple(result for result in results if isinstance(result, Figure))
     needs = tuple(result for result in results if isinstance(result, Need))
-    return FigureSheet(figures, needs, tuple(solver.problems), solver.source.system)
+    return FigureSheet(figures, needs, tuple(solver.problems), solver.source.system, solver.source.session)

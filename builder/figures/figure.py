@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from builder.engine.values import Value
 from builder.figures.shown import Shown, System
 from builder.record.problem import Problem
+
+if TYPE_CHECKING:
+    from builder.figures.session import DynoSession
 
 MEASURED = "measured"
 LISTED = "listed"
@@ -147,6 +151,8 @@ class FigureSheet:
     needs: tuple[Need, ...]
     problems: tuple[Problem, ...]
     system: System
+    session: DynoSession | None = None
+    """What the dyno said, from which the figures of power were taken."""
 
     def __contains__(self, slug: object) -> bool:
         return any(figure.slug == slug for figure in self.figures)

@@ -1,0 +1,153 @@
+"""The command `millbook`: parse, call one function, print."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from builder import __version__
+
+_HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+archive_option = click.option(
+    "--archive",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("."),
+    metavar="DIR",
+    help="Folder that holds builds/; the current folder unless given.",
+)
+
+
+@click.group(context_settings=_HELP)
+@click.version_option(__version__, prog_name="millbook")
+def main() -> None:
+    """Turn a shop's build records into a browsable archive.
+
+    Every engine is a folder of YAML files and dyno logs below builds/. Start one with `millbook new`, fill
+    it in, look it over with `millbook check`, and make the site with `millbook publish`.
+    """
+
+
+@main.command()
+@click.argument("slug")
+@archive_option
+def new(slug: str, archive: Path) -> None:
+    """Start a build: a folder of commented YAML files to fill in.
+
+    SLUG becomes the folder's name and the page's address: small letters, digits and hyphens.
+    """
+    from builder.record.scaffold import write_scaffold
+
+    written, problems = write_scaffold(archive, slug)
+    _print_problems(problems)
+    for path in written:
+        click.echo(path)
+    if problems:
+        sys.exit(1)
+    click.echo(f"Fill in build.yaml first, then look it over with: millbook check {slug}")
+
+
+@main.command()
+@click.argument("slugs", nargs=-1, metavar="[SLUG ...]")
+@click.option("--delivery", is_flag=True, help="Also say what is missing before the engine can be handed over.")
+@archive_option
+def check(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
+    """Look records over: every problem with its file and line.
+
+    Without a SLUG, every build. Exit status 1 if there is an error, or with --delivery something missing.
+    """
+    from builder.publish.check import check as look_over
+
+    result = look_over(archive, slugs, delivery=delivery)
+    _print_problems(result.problems)
+    for line in result.lines:
+        click.echo(line)
+    sys.exit(0 if result.good else 1)
+
+
+@main.command()
+@click.argument("slug")
+@click.option("--json", "as_json", is_flag=True, help="As JSON, values in SI units.")
+@archive_option
+def figures(slug: str, as_json: bool, archive: Path) -> None:
+    """Compute the figures of one build and show their working."""
+    from builder.publish.figure_list import figures_as_json, figures_as_lines, figures_of
+
+    found, problems = figures_of(archive, slug)
+    _print_problems(problems)
+    if found is None:
+        sys.exit(1)
+    if as_json:
+        click.echo(json.dumps(figures_as_json(slug, found), indent=2, ensure_ascii=False))
+    else:
+        for line in figures_as_lines(found):
+            click.echo(line)
+    sys.exit(1 if any(problem.severity == "error" for problem in problems) else 0)
+
+
+@main.command()
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Folder for the site; site/ in the archive unless given.",
+)
+@click.option("--all", "everything", is_flag=True, help="Publish unfinished builds too.")
+@click.option("--full", is_flag=True, help="Make everything anew, whatever changed.")
+@archive_option
+def publish(out: Path | None, everything: bool, full: bool, archive: Path) -> None:
+    """Make the site: every finished build, its figures and drawings, the lists and the finder.
+
+    The site that stands is replaced only when the new one is complete. Exit status 1 if an error kept a
+    build off it.
+    """
+    from builder.publish.progress import shown_progress
+    from builder.publish.publish import publish as make_site
+
+    with _plainly(), shown_progress() as progress:
+        report = make_site(archive, out or archive / "site", everything=everything, full=full, progress=progress)
+    _print_problems(report.problems)
+    for line in report.lines:
+        click.echo(line)
+    sys.exit(0 if report.clean else 1)
+
+
+@main.command()
+@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="Port on this machine.")
+@click.option("--all", "everything", is_flag=True, help="Show unfinished builds too.")
+@archive_option
+def preview(port: int, everything: bool, archive: Path) -> None:
+    """Serve the site on this machine and publish again whenever a record or template changes."""
+    from builder.publish.preview import preview as serve
+    from builder.publish.publish import publish as make_site
+
+    out = archive / "site"
+
+    def republish() -> Iterable[str]:
+        report = make_site(archive, out, everything=everything)
+        return [*map(str, report.problems), *report.lines]
+
+    with _plainly():
+        serve(archive, out, republish, port=port, say=click.echo)
+
+
+class _plainly:
+    """Turns a publish that could not be made into its plain message and exit status 1."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
+        from builder.publish.swap import PublishProblem
+
+        if isinstance(error, PublishProblem):
+            raise click.ClickException(str(error)) from None
+
+
+def _print_problems(problems: Iterable[Any]) -> None:
+    for problem in problems:
+        click.echo(problem, err=True)

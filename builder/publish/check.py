@@ -1,0 +1,59 @@
+"""Looking records over: everything the reader and the figures have to say, without making a page."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from builder.figures.compute import compute
+from builder.record.problem import Problem
+from builder.record.read import build_folders, errors_in, read_build, read_shop
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What looking over came to."""
+
+    problems: tuple[Problem, ...]
+    lines: tuple[str, ...]
+    good: bool
+
+
+def chosen_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:
+    """The build folders that slugs name (all without any), with a problem for each that is not there."""
+    folders = build_folders(archive)
+    if not slugs:
+        if not folders:
+            return [], [Problem(archive / "builds", 1, "holds no build: start one with `millbook new SLUG`")]
+        return folders, []
+    by_name = {folder.name: folder for folder in folders}
+    problems = []
+    for slug in slugs:
+        if slug not in by_name:
+            near = difflib.get_close_matches(slug, by_name, n=1)
+            hint = f"did you mean {near[0]}?" if near else "start it with `millbook new`"
+            problems.append(Problem(archive / "builds" / slug, 1, f"there is no such build: {hint}"))
+    return [by_name[slug] for slug in slugs if slug in by_name], problems
+
+
+def check(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> Checked:
+    """Look over the builds named, or all of them."""
+    shop, problems = read_shop(archive)
+    folders, missing = chosen_folders(archive, slugs)
+    problems += missing
+    lines: list[str] = []
+    ready = True
+    for folder in folders:
+        build, found = read_build(folder, archive)
+        problems += found
+        if build is None:
+            continue
+        sheet = compute(build, shop)
+        problems += sheet.problems
+    good = not errors_in(problems) and ready
+    count = len(folders)
+    if good and not delivery:
+        lines.append(f"{count} build{'s' if count != 1 else ''} looked over: no error")
+    return Checked(tuple(problems), tuple(lines), good)

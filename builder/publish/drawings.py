@@ -1,0 +1,332 @@
+"""Which drawings a build has: each made from the record and its figures, or left out where they lack."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from builder.draw.drawing import Drawing
+from builder.draw.timing import Event
+from builder.engine import kinematics
+from builder.engine.lift_curve import LiftCurve, lift_curve
+from builder.figures import shown as units
+from builder.figures.cam_inputs import SIDES, lift_of
+from builder.figures.figure import Figure, FigureSheet, Known
+from builder.figures.inputs import INPUTS, Source, read
+from builder.figures.shown import UNIT_TEXT, Shown, System
+from builder.record.build import Build
+from builder.record.readings import Reading
+from builder.record.shop import Shop
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A drawing, where on the page it belongs, and what to see in it."""
+
+    section: str
+    drawing: Drawing
+    caption: str
+
+
+def drawings_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, ...]:
+    """Every drawing that the record has enough for, in the order of the page."""
+    source = Source(build, shop)
+    makers: tuple[Callable[[Source, FigureSheet], Iterator[Placed]], ...] = (
+        _stack,
+        _piston_speed,
+        _timing,
+        _bores,
+        _positions,
+        _patterns,
+    )
+    return tuple(placed for maker in makers for placed in maker(source, sheet))
+
+
+def _in(shown: Shown, system: System, si: float) -> float:
+    return shown.number(si, system)
+
+
+def _unit(shown: Shown, system: System) -> str:
+    unit = shown.scale(system).unit
+    return UNIT_TEXT.get(unit, unit)
+
+
+def _mean(source: Source, name: str) -> float | None:
+    known = read(INPUTS[name], source)
+    return None if known is None else float(np.nanmean(known.values))
+
+
+def _stack(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    from builder.draw.stack import StackUp, stack_up
+
+    names = ("stroke", "rod_length", "compression_height", "deck_height", "bore")
+    values = {name: _mean(source, name) for name in names}
+    if any(value is None for value in values.values()):
+        return
+    length = {name: _in(units.LENGTH, source.system, float(value or 0)) for name, value in values.items()}
+    height: Reading = source.build.get("bottom_end.pistons.compression_height")
+    listed = height.listed if height.is_measured else None
+    gasket, clearance = _mean(source, "gasket_thickness"), sheet.value("deck_clearance")
+    drawing = stack_up(
+        StackUp(
+            _unit(units.LENGTH, source.system),
+            length["stroke"] / 2,
+            length["rod_length"],
+            length["compression_height"],
+            length["deck_height"],
+            length["bore"],
+            None if gasket is None else _in(units.LENGTH, source.system, gasket),
+            None if clearance is None else _in(units.LENGTH, source.system, clearance),
+            None if listed is None else _in(units.LENGTH, source.system, listed.si),
+            4 if source.system == "inch" else 2,
+        )
+    )
+    caption = (
+        "Half the stroke, the rod and the piston together against the height of the block: "
+        "what is left is the deck clearance."
+    )
+    if listed is not None:
+        caption += " The broken line is where the piston would stand if it were as listed."
+    yield Placed(units_section("cylinder"), drawing, caption)
+
+
+def units_section(name: str) -> str:
+    """The section of the page that a drawing belongs to."""
+    from builder.figures import catalogue
+
+    return {"cylinder": catalogue.CYLINDER, "valves": catalogue.VALVE_TRAIN, "fits": catalogue.FITS}[name]
+
+
+def _piston_speed(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    from builder.draw.motion import PistonSpeed, piston_speed
+
+    stroke, rod, red_line = _mean(source, "stroke"), _mean(source, "rod_length"), _mean(source, "red_line")
+    if stroke is None or rod is None or red_line is None or "rod_ratio" not in sheet:
+        return
+    offset = _mean(source, "pin_offset") or 0.0
+    degrees = np.arange(0.0, 361.0, 2.0)
+    speed = np.asarray(kinematics.piston_speed(np.radians(degrees), stroke, rod, red_line, offset))
+    shown = units.FAST_VELOCITY
+    drawing = piston_speed(
+        PistonSpeed(
+            degrees,
+            np.array([_in(shown, source.system, float(v)) for v in speed]),
+            _unit(shown, source.system),
+            units.SPEED.text(red_line, source.system),
+            _in(shown, source.system, float(kinematics.mean_piston_speed(stroke, red_line))),
+        )
+    )
+    yield Placed(
+        units_section("cylinder"),
+        drawing,
+        "Piston speed over one turn of the crank at the red line, by the exact slider-crank; "
+        "the shorter the rod, the nearer to the top its peak.",
+    )
+
+
+def _points(known: Known | None) -> tuple[tuple[str, float], ...]:
+    """Label and value at each lift that was recorded."""
+    if known is None or known.axis is None:
+        return ()
+    return tuple(
+        (label, float(value))
+        for label, value in zip(known.axis.labels, np.atleast_1d(known.values), strict=True)
+        if np.isfinite(value)
+    )
+
+
+def _at(figure: Figure | None, label: str) -> float | None:
+    return next((p.value for p in figure.positions if p.label == label), None) if figure else None
+
+
+def _timing(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    from builder.draw.timing import RingArc, TimingRing, timing_ring
+
+    events = {name: sheet.get(name) for name in ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")}
+    if any(figure is None for figure in events.values()):
+        return
+    labels = [
+        position.label
+        for position in (events["intake_opens"].positions if events["intake_opens"] else ())
+        if all(_at(figure, position.label) is not None for figure in events.values())
+    ]
+    if not labels:
+        return
+    at = labels[0]
+    angle = {name: float(_at(figure, at) or 0.0) for name, figure in events.items()}
+
+    def worded(value: float, before: str, after: str) -> str:
+        return f"{abs(value):.1f}° {before if value >= 0 else after}".replace(".0°", "°")
+
+    opens_i = Event(-angle["intake_opens"], worded(angle["intake_opens"], "before TDC", "after TDC"))
+    closes_i = Event(180 + angle["intake_closes"], worded(angle["intake_closes"], "after BDC", "before BDC"))
+    opens_e = Event(-180 - angle["exhaust_opens"], worded(angle["exhaust_opens"], "before BDC", "after BDC"))
+    closes_e = Event(angle["exhaust_closes"], worded(angle["exhaust_closes"], "after TDC", "before TDC"))
+    lift_text = at if at != "seat" else "the seat"
+    yield from _lift_drawing(source, sheet, at, lift_text, (opens_e, closes_e), (opens_i, closes_i))
+
+    def arc(label: str, opens: Event, closes: Event) -> RingArc:
+        return RingArc(label, opens, closes, f"{closes.angle - opens.angle:.0f}°")
+
+    ring = TimingRing((arc("exhaust", opens_e, closes_e), arc("intake", opens_i, closes_i)), lift_text)
+    yield Placed(
+        units_section("valves"),
+        timing_ring(ring),
+        f"When the valves are open, around the crank's circle, at {lift_text} lift.",
+    )
+
+
+def _lift_drawing(
+    source: Source,
+    sheet: FigureSheet,
+    at: str,
+    lift_text: str,
+    exhaust: tuple[Event, Event],
+    intake: tuple[Event, Event],
+) -> Iterator[Placed]:
+    from builder.draw.timing import ValveCurve, ValveTiming, valve_timing
+
+    lift, overlap = sheet.get("valve_lift"), sheet.get("overlap")
+    curves = {}
+    for side, events in zip(SIDES, (intake, exhaust), strict=True):
+        fitted = _curve_of(source, sheet, side)
+        peak = _at(lift, side) if lift else None
+        if fitted is None or peak is None:
+            return
+        angles = np.linspace(-360.0, 360.0, 361)
+        values = np.asarray(fitted.at(angles))
+        open_ = values > 0
+        points = _known_points(source, sheet, side)
+        curves[side] = ValveCurve(
+            side,
+            angles[open_],
+            np.array([_in(units.LENGTH, source.system, float(v)) for v in values[open_]]),
+            events[0],
+            events[1],
+            np.array([a for a, _ in points]),
+            np.array([_in(units.LENGTH, source.system, v) for _, v in points]),
+            units.LENGTH.text(peak, source.system),
+        )
+    known = lift_of(at)
+    drawing = valve_timing(
+        ValveTiming(
+            curves["exhaust"],
+            curves["intake"],
+            _unit(units.LENGTH, source.system),
+            None if known is None else _in(units.LENGTH, source.system, known),
+            lift_text,
+            f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
+        )
+    )
+    yield Placed(
+        units_section("valves"),
+        drawing,
+        "How far each valve is open as the crank turns. The points are known; the shape between them is approximate.",
+    )
+
+
+def _flank(source: Source, sheet: FigureSheet, side: str) -> tuple[float, list[tuple[float, float]], float] | None:
+    """Centreline [deg after TDC], known lifts with their durations, and peak lift [m], all at the valve."""
+    centre = sheet.value("installed_centreline" if side == "intake" else "exhaust_centreline")
+    lift = sheet.get("valve_lift")
+    peak = _at(lift, side) if lift else None
+    rocker = read(INPUTS["rocker_ratio"], source)
+    if centre is None or peak is None or peak <= 0:
+        return None
+    ratio = 1.0 if rocker is None else float(np.atleast_1d(rocker.values)[SIDES.index(side)])
+    if not np.isfinite(ratio):
+        return None
+    known = []
+    for label, duration in _points(read(INPUTS[f"{side}_duration"], source)):
+        at = lift_of(label)
+        # The card takes timing at the lobe; a seat without a stated lift is left out of the curve.
+        if at is not None and at * ratio < peak:
+            known.append((at * ratio, duration))
+    return (centre if side == "intake" else -centre), sorted(known), peak
+
+
+def _curve_of(source: Source, sheet: FigureSheet, side: str) -> LiftCurve | None:
+    flank = _flank(source, sheet, side)
+    if flank is None or not flank[1]:
+        return None
+    centre, known, peak = flank
+    try:
+        return lift_curve(centre, [lift for lift, _ in known], [duration for _, duration in known], peak)
+    except ValueError:
+        return None
+
+
+def _known_points(source: Source, sheet: FigureSheet, side: str) -> list[tuple[float, float]]:
+    flank = _flank(source, sheet, side)
+    if flank is None:
+        return []
+    centre, known, peak = flank
+    points = [(centre, peak)]
+    for lift, duration in known:
+        points += [(centre - duration / 2, lift), (centre + duration / 2, lift)]
+    return sorted(points)
+
+
+def _bores(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    from builder.draw.fits import BoreMap, BoreReadings, bore_map
+
+    gauging = source.build.get("work.bore_gauging")
+    if gauging is None or not gauging.cylinders:
+        return
+    count = max(len(cylinder.depths) for cylinder in gauging.cylinders)
+    depths = tuple(gauging.depths) if len(gauging.depths) == count else tuple(f"depth {i + 1}" for i in range(count))
+    bores = tuple(
+        BoreReadings(str(cylinder.cylinder), np.array([[depth.across, depth.along] for depth in cylinder.depths]))
+        for cylinder in gauging.cylinders
+        if len(cylinder.depths) == count
+    )
+    if not bores:
+        return
+    drawing = bore_map(BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores))
+    yield Placed(
+        units_section("fits"),
+        drawing,
+        "Every bore at every depth, across and along the crank: a round, straight bore is a row of equal points.",
+    )
+
+
+_STRIPS = ("compression_ratio", "deck_clearance", "quench")
+
+
+def _positions(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    from builder.draw.fits import Position, Positions, positions
+
+    for slug in _STRIPS:
+        figure = sheet.get(slug)
+        if figure is None or len(figure.positions) < 2:
+            continue
+        shown = figure.method.shown
+        of = Positions(
+            figure.title,
+            _unit(shown, source.system).removeprefix(":1"),
+            tuple(Position(p.label, _in(shown, source.system, p.value)) for p in figure.positions),
+            odd=next((i for i, p in enumerate(figure.positions) if p.label == figure.odd), None),
+        )
+        yield Placed(slug, positions(of, name=f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
+
+
+def _patterns(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    from builder.draw.pattern import TighteningPattern, tightening_pattern
+
+    fasteners = source.build.get("assembly.fasteners") or ()
+    for index, joint in enumerate(fasteners):
+        if len(joint.sequence) < 2:
+            continue
+        steps = ", then ".join(step.text for step in joint.steps)
+        of = TighteningPattern(
+            joint.joint,
+            tuple((place.x, place.y) for place in joint.sequence),
+            remark=f"in steps of {steps}" if steps else "",
+        )
+        yield Placed(
+            units_section("fits"),
+            tightening_pattern(of, name=f"tightening_{index + 1}"),
+            f"{joint.joint.capitalize()}: the order of tightening.",
+        )

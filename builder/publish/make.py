@@ -1,0 +1,86 @@
+"""One build becomes what the archive needs of it: a page, drawings, files, and its short form for lists."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from builder.archive.summarise import summarise
+from builder.archive.summary import Summary
+from builder.figures.compute import compute
+from builder.figures.figure import FigureSheet
+from builder.publish.drawings import Placed, drawings_of
+from builder.publish.record_view import chapters
+from builder.record.build import Build
+from builder.record.private import without_private
+from builder.record.problem import Problem
+from builder.record.read import errors_in, read_build
+from builder.record.shop import Shop
+
+if TYPE_CHECKING:
+    import jinja2
+
+RELATIVES = "<!-- millbook: relatives -->"
+"""Stands in a build's page where its relatives go: they depend on every other build, the page does not."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """One build, made: everything the archive needs of it, with nothing private in it."""
+
+    slug: str
+    published: bool
+    why_not: str | None = None
+    summary: Summary | None = None
+    page: str = ""
+    files: Mapping[str, bytes] | None = None
+    """Drawings, data and photos, by their path below the build's page."""
+    problems: tuple[Problem, ...] = ()
+
+
+def make_build(
+    folder: Path, archive: Path, shop: Shop, environment: jinja2.Environment, *, everything: bool = False
+) -> Made:
+    """Read one build folder and make its page, or say why it is not published.
+
+    Nothing that the record holds as private reaches any of it.
+    """
+    build, problems = read_build(folder, archive)
+    if build is None:
+        count = len(errors_in(problems))
+        return Made(
+            folder.name, False, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems)
+        )
+    if build.build.status != "finished" and not everything:
+        return Made(folder.name, False, f"its status is {build.build.status}", problems=tuple(problems))
+    public = without_private(build)
+    sheet = compute(public, shop)
+    placed = drawings_of(public, sheet, shop)
+    page = write_page(public, sheet, shop, placed, environment)
+    files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
+    return Made(
+        folder.name, True, None, summarise(public, sheet), page, files, (*problems, *sheet.problems)
+    )  # fmt: skip
+
+
+def write_page(
+    build: Build, sheet: FigureSheet, shop: Shop, placed: tuple[Placed, ...], environment: jinja2.Environment
+) -> str:
+    """The Markdown of a build's page."""
+    from builder.figures.catalogue import SECTIONS
+    from builder.publish.headline import facts, headline
+
+    return environment.get_template("pages/build.md.j2").render(
+        build=build,
+        sheet=sheet,
+        shop=shop,
+        headline=headline(build, sheet),
+        facts=facts(build, sheet),
+        sections=[(section, [f for f in sheet.figures if f.method.section == section]) for section in SECTIONS],
+        placed=placed,
+        chapters=[c for c in chapters(build, both_systems=shop.units == "both") if c.recorded],
+        unrecorded=[c.title for c in chapters(build) if not c.recorded],
+        relatives=RELATIVES,
+    )

@@ -1,0 +1,215 @@
+"""The pages of the whole archive: home, lists, finder, methods, parts. A build's own page is made in make.py."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
+from builder.archive.finder_data import finder_data
+from builder.archive.likeness import Relative, relatives, tabulate
+from builder.archive.lists import LISTS, grouped, overviews
+from builder.archive.summary import Summary, newest_first
+from builder.archive.where_used import where_used
+from builder.publish.headline import Headline
+from builder.publish.methods import method_pages
+from builder.record.reference import field_reference
+from builder.record.shop import Shop
+
+if TYPE_CHECKING:
+    import jinja2
+
+Files = dict[str, bytes]
+NAV = (
+    ("Home", "index.md"),
+    ("All builds", "builds.md"),
+    ("Find a build", "finder.md"),
+    ("Lists", "lists.md"),
+    ("Overview", "overview.md"),
+    ("Parts", "parts.md"),
+    ("Methods", "methods.md"),
+    ("Glossary", "glossary.md"),
+)
+LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
+_RELATIVES = 4
+_TABLE = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
+
+
+@dataclass(frozen=True)
+class Card:
+    """A build in a list of cards."""
+
+    slug: str
+    title: str
+    line: str
+    numbers: tuple[tuple[str, str], ...]
+
+
+def system_of_shop(shop: Shop) -> System:
+    """The system that lists and the finder start in."""
+    return "inch" if shop.units == "inch" else "metric"
+
+
+def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.Environment) -> Files:
+    """Every page that is about more than one build, by path below the pages folder."""
+    rows = newest_first(summaries)
+    system = system_of_shop(shop)
+    weights, _ = weights_from(shop.likeness_weights)
+    cards = [card(summary, system) for summary in rows]
+    common = {"shop": shop, "system": system, "up": "", "assets": "assets"}
+
+    def page(template: str, **values: object) -> bytes:
+        return environment.get_template(f"pages/{template}.md.j2").render(**common, **values).encode()
+
+    links = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
+    units = {field.slug: field.unit(system) for field in FIELDS}
+    files = {
+        "index.md": page("home", builds=cards, numbers=tuple(_numbers(rows, system)), ways=_ways(rows)),
+        "builds.md": page("builds", builds=cards, **_table(rows, system)),
+        "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **links),
+        "compare.md": page("compare", finder="finder.html", **links),
+        "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
+        "parts.md": page("where_used", makers=where_used(rows)),
+        "glossary.md": page("glossary"),
+        "fields.md": page("fields", documents=field_reference()),
+        "assets/finder-data.js": finder_data(rows, weights, system).encode(),
+        **_overview(rows, system, page),
+        **method_pages(page),
+    }
+    return files
+
+
+def card(summary: Summary, system: System) -> Card:
+    """A build as a card."""
+    line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date)))
+    shown = (
+        ("peak_power", "Power"),
+        ("peak_torque", "Torque"),
+        ("displacement", "Size"),
+        ("compression_ratio", "Ratio"),
+    )
+    numbers = tuple(
+        (title, BY_SLUG[slug].show(value, system))
+        for slug, title in shown
+        if (value := number_of(summary, BY_SLUG[slug])) is not None
+    )
+    return Card(summary.slug, summary.title, line, numbers)
+
+
+def _numbers(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
+    """What the archive spans, set large on the home page."""
+    for slug, title in (("displacement", "Displacement"), ("peak_power", "Peak power")):
+        field = BY_SLUG[slug]
+        values = [value for row in rows if (value := number_of(row, field)) is not None]
+        if len(values) > 1:
+            unit = field.unit(system)
+            text = f"{unit.show(min(values))} to {unit.show(max(values))}"
+            yield Headline(title, text, unit.label, "", slug)
+
+
+def _ways(rows: Sequence[Summary]) -> list[tuple[str, str]]:
+    ways = [
+        ("Find a build like yours", "finder.html"),
+        ("All builds", "builds.html"),
+        ("How figures are computed", "methods.html"),
+    ]
+    return ways if rows else ways[1:]
+
+
+def _table(rows: Sequence[Summary], system: System) -> dict[str, object]:
+    columns = [BY_SLUG[slug] for slug in _TABLE]
+    head = ["Build", "Finished"]
+    for field in columns:
+        unit = field.unit(system).label if field.kind == "number" else ""
+        head.append(f"{field.title}, {unit}" if unit else field.title)
+    numeric = {index + 2 for index, field in enumerate(columns) if field.kind == "number"}
+    cells = [
+        (row.slug, [row.title, row.date or "", *(_shown(row, field, system) for field in columns)]) for row in rows
+    ]
+    return {"head": head, "rows": cells, "numeric": numeric}
+
+
+def _shown(row: Summary, field: Field, system: System) -> str:
+    if field.kind == "choice":
+        return choice_of(row, field) or ""
+    value = number_of(row, field)
+    return "" if value is None else field.unit(system).show(value)
+
+
+def _overview(rows: Sequence[Summary], system: System, page: object) -> Files:
+    from markupsafe import Markup
+
+    from builder.draw.scatter import Dot, Scatter, scatter
+
+    drawn = []
+    for overview in overviews(rows):
+        x, y = overview.x.unit(system), overview.y.unit(system)
+        dots = tuple(
+            Dot(
+                point.x * x.factor,
+                point.y * y.factor,
+                point.summary.title,
+                f"builds/{point.summary.slug}/index.html",
+            )
+            for point in overview.points
+        )
+        of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
+        drawn.append((overview.title, Markup(scatter(of, name=overview.slug).svg)))
+    return {"overview.md": page("overview", drawings=drawn)}  # type: ignore[operator]
+
+
+def relatives_of(summaries: Sequence[Summary], shop: Shop) -> Mapping[str, tuple[Relative, ...]]:
+    """The nearest relatives of every build."""
+    weights, _ = weights_from(shop.likeness_weights)
+    table = tabulate(summaries, weights)
+    return {
+        summary.slug: tuple(
+            relative
+            for relative in relatives(table, summary, weights, _RELATIVES + 1)
+            if relative.summary.slug != summary.slug
+        )[:_RELATIVES]
+        for summary in summaries
+    }
+
+
+def relatives_block(
+    summary: Summary, found: tuple[Relative, ...], shop: Shop, environment: jinja2.Environment
+) -> tuple[str, Files]:
+    """The part of a build's page that shows its nearest relatives, with the drawing of their curves together."""
+    if not found:
+        return "", {}
+    system = system_of_shop(shop)
+    drawing = _together(summary, found, system)
+    text = environment.get_template("pages/relatives.md.j2").render(
+        summary=summary, relatives=found, system=system, drawing=drawing
+    )
+    return text, {} if drawing is None else {f"{drawing.drawing.name}.svg": drawing.drawing.svg.encode()}
+
+
+def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> object:
+    import numpy as np
+
+    from builder.draw.power import Overlay, Pull, overlay
+    from builder.publish.drawings import Placed
+
+    torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), 60.0
+    pulls = []
+    for index, build in enumerate((summary, *(relative.summary for relative in found[:3]))):
+        if build.curve is None:
+            continue
+        speed = np.array(build.curve.speeds)
+        values = np.array(build.curve.torque)
+        pulls.append(
+            Pull(
+                build.title,
+                speed * rpm,
+                values * torque.factor,
+                2 * np.pi * speed * values * power.factor,
+                position=index,
+            )
+        )
+    if len(pulls) < 2 or summary.curve is None:
+        return None
+    of = Overlay(tuple(pulls), torque.label, power.label)
+    return Placed("relatives", overlay(of, name="relatives"), "This build and its nearest relatives on one sheet.")
