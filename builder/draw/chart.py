@@ -12,10 +12,10 @@ import numpy.typing as npt
 
 from builder.draw.drawing import Sheet
 from builder.draw.style import INK, QUIET, RULE, Mark
-from builder.draw.text import number, width
+from builder.draw.text import fit, number, width
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from matplotlib.lines import Line2D
 
 Floats = npt.NDArray[np.float64]
 Limits = tuple[float, float]
@@ -70,8 +70,16 @@ def ticks(span: Limits, room: float, apart: float) -> list[float]:
     raw = (high - low) / most
     magnitude = 10.0 ** math.floor(math.log10(raw)) if raw > 0 else 1.0
     step = next((magnitude * m for m in (1, 2, 2.5, 5, 10) if magnitude * m >= raw * 0.999), 10 * magnitude)
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [0.0 if i == 0 else i * step for i in range(first, last + 1)][: most + 2]
+    found = _multiples(span, step)
+    if len(found) < 2:
+        # One number alone says nothing about the scale: rather two that stand closer.
+        found = _multiples(span, step / 2)
+    return found[: most + 3]
+
+
+def _multiples(span: Limits, step: float) -> list[float]:
+    first, last = math.ceil(span[0] / step - 1e-9), math.floor(span[1] / step + 1e-9)
+    return [0.0 if i == 0 else i * step for i in range(first, min(last, first + 200) + 1)]
 
 
 def tick_labels(at: Sequence[float]) -> list[str]:
@@ -94,11 +102,6 @@ class Panel:
         self.sheet, self.across, self.up = sheet, across, up
         self.left, self.top, self.width, self.height = box
         self.right, self.bottom = self.left + self.width, self.top + self.height
-        w, h = sheet.width, sheet.height
-        self.axes: Axes = sheet.figure.add_axes((self.left / w, 1 - self.bottom / h, self.width / w, self.height / h))
-        self.axes.set_axis_off()
-        self.axes.set_xlim(*across)
-        self.axes.set_ylim(*up)
 
     def x(self, value: float) -> float:
         """Pixel of a value along."""
@@ -109,6 +112,15 @@ class Panel:
         """Pixel of a value up."""
         low, high = self.up
         return self.bottom - (value - low) / (high - low) * self.height
+
+    def title(self, name: str, unit: str = "", colour: str = INK, lift: float = 11.0, room: float = math.inf) -> float:
+        """What the panel shows and in which unit, above its left end; returns the room it took [px]."""
+        size = self.sheet.size.text
+        room = min(room, self.sheet.width - self.left - 4)
+        unit = fit(unit, room / 2, size) if unit else ""
+        name = fit(name, room - width(unit, size) - 10, size, True)
+        self.sheet.text(self.left, self.top - lift, name, colour=colour, bold=True, then=unit)
+        return width(name, size, True) + (9 + width(unit, size) if unit else 0)
 
     def rules(self, at: Sequence[float], labels: Sequence[str] | None = None) -> None:
         """Quiet lines across at these values, their numbers to the left."""
@@ -138,46 +150,45 @@ class Panel:
             self.sheet.text(x, y + 6 + size, label, anchor="center", colour=QUIET, size=size)
         self.sheet.line([self.left, self.right, nan, *xs], [y, y, nan, *ys], QUIET, zorder=1)
 
+    def _pixels(self, x: npt.ArrayLike, y: npt.ArrayLike) -> tuple[Floats, Floats]:
+        xs, ys = np.atleast_1d(floats(x)), np.atleast_1d(floats(y))
+        low, high = self.across
+        across = self.left + (xs - low) / (high - low) * self.width
+        low, high = self.up
+        return across, self.bottom - (ys - low) / (high - low) * self.height
+
     def curve(self, x: Floats, y: Floats, colour: str, mark: Mark | None = None, **look: Any) -> None:
-        """A curve; NaN breaks it. With a mark, its dashes and about five of its markers along the way."""
-        look = {
-            "linewidth": 1.4,
-            "solid_capstyle": "round",
-            "dash_capstyle": "butt",
-            "clip_on": False,
-            **look,
-        }
+        """A curve; NaN breaks it. With a mark, its dashes and about five of its markers along the way.
+
+        ``markers`` and ``markersize`` say how many and how large, ``shift`` moves them against those of other
+        curves, ``away`` keeps them off one place along.
+        """
+        look = {"linewidth": 1.4, "solid_capstyle": "round", "zorder": 3, **look}
         marker = look.pop("marker", mark.marker if mark else None)
         if mark and mark.dashes and "linestyle" not in look:
             look["linestyle"] = (0, mark.dashes)
-        zorder = look.pop("zorder", 3)
         count, large = look.pop("markers", 5), look.pop("markersize", 5.5)
         shift, away = look.pop("shift", 0), look.pop("away", None)
-        self.axes.plot(x, y, color=colour, zorder=zorder, **look)
+        self.sheet.line(*self._pixels(x, y), colour, **look)
         if marker:
             at = spaced(x, y, count, shift)
             if away is not None and at.size > 2:
                 at = at[np.abs(x[at] - away) > 0.03 * abs(self.across[1] - self.across[0])]
-            self.points(x[at], y[at], colour, marker, large, zorder=zorder + 0.1)
+            self.points(x[at], y[at], colour, marker, large, zorder=look["zorder"] + 0.1)
 
     def points(
-        self,
-        x: npt.ArrayLike,
-        y: npt.ArrayLike,
-        colour: str,
-        marker: str = "o",
-        size: float = 5.5,
-        **look: Any,
-    ) -> None:
-        """Markers; ``open`` ones are filled with nothing."""
-        look = {"markeredgewidth": 1.2, "clip_on": False, "zorder": 4, **look}
-        self.axes.plot(
-            np.atleast_1d(x),
-            np.atleast_1d(y),
+        self, x: npt.ArrayLike, y: npt.ArrayLike, colour: str, marker: str = "o", size: float = 5.5, **look: Any
+    ) -> Line2D:
+        """Markers; ``face`` is what fills them if not their colour."""
+        look = {"markeredgewidth": 1.2, "zorder": 4, **look}
+        face = look.pop("face", colour)
+        return self.sheet.line(
+            *self._pixels(x, y),
+            colour,
             linestyle="none",
             marker=marker,
             markersize=size,
-            markerfacecolor=look.pop("face", colour),
+            markerfacecolor=face,
             markeredgecolor=colour,
             **look,
         )
@@ -190,31 +201,17 @@ class Panel:
             at = np.unique(np.linspace(0, x.size - 1, 90).astype(int))
             x, y = x[at], y[at]
         if x.size:
-            (line,) = self.axes.plot(
-                x,
-                y,
-                linestyle="none",
-                marker="o",
-                markersize=diameter,
-                markeredgewidth=0,
-                color=colour,
-                alpha=opacity,
-                clip_on=False,
-                zorder=2,
-            )
-            line.set_gid(f"dots-{diameter}")
+            made = self.points(x, y, colour, "o", diameter, markeredgewidth=0, alpha=opacity, zorder=2)
+            made.set_gid(f"dots-{diameter}")
 
     def band(self, x: Floats, low: Floats, high: Floats, colour: str, **look: Any) -> None:
         """The area between two curves."""
-        from matplotlib.patches import Polygon
-
         keep = np.isfinite(x) & np.isfinite(low) & np.isfinite(high)
-        look = {"linewidth": 0, "zorder": 0.5, "clip_on": False, **look}
         for run in runs(keep):
             along = np.concatenate([x[run], x[run][::-1]])
             outline = np.concatenate([high[run], low[run][::-1]])
             if along.size >= 4:
-                self.axes.add_patch(Polygon(np.column_stack([along, outline]), closed=True, facecolor=colour, **look))
+                self.sheet.area(*self._pixels(along, outline), colour, **{"zorder": 0.5, **look})
 
 
 def runs(keep: npt.NDArray[np.bool_]) -> list[slice]:
@@ -244,28 +241,36 @@ def sample(sheet: Sheet, x0: float, x1: float, y: float, colour: str, mark: Mark
     sheet.line([(x0 + x1) / 2], [y], colour, marker=mark.marker, markersize=6.0, markeredgewidth=1.0)
 
 
-def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
-    """Positions as near as can be to the wanted ones, ``apart`` from each other and within low..high.
+def spread(wanted: Sequence[float], sizes: Sequence[float] | float, low: float, high: float) -> list[float]:
+    """Centres as near as can be to the wanted ones, so that things of these sizes stand clear of each other.
 
-    Clusters are pooled and centred on the mean of what their members wanted, in the order given by the
-    wanted positions. If there is no room for all, they are set evenly over what there is.
+    ``sizes`` is one size [px] for all or one for each; all stay within low..high where there is room (where
+    there is not, they are drawn closer together evenly). The order is that of the wanted centres. This is
+    the isotonic regression of what is left of each wanted centre once the sizes before it are taken off
+    (pool adjacent violators), which moves the labels least in the least-squares sense.
     """
-    order = sorted(range(len(wanted)), key=lambda i: (wanted[i], i))
-    if len(order) > 1 and apart * (len(order) - 1) > high - low:
-        apart = (high - low) / (len(order) - 1)
-    pools: list[tuple[float, int]] = []  # where its first member stands, how many
+    count = len(wanted)
+    each = [float(sizes)] * count if isinstance(sizes, (int, float)) else [float(s) for s in sizes]
+    order = sorted(range(count), key=lambda i: (wanted[i], i))
+    if not order:
+        return []
+    squeeze = min(1.0, max(high - low, 1.0) / max(sum(each), 1e-9))
+    offsets, at = [], 0.0
     for i in order:
-        start, count = min(max(wanted[i], low), high), 1
-        while pools and pools[-1][0] + pools[-1][1] * apart > start:
-            before, members = pools.pop()
-            start = (before * members + (start - members * apart) * count) / (members + count)
-            count += members
-            start = min(max(start, low), high - apart * (count - 1))
-        pools.append((start, count))
-    placed = [start + k * apart for start, count in pools for k in range(count)]
-    out = [0.0] * len(order)
-    for i, where in zip(order, placed, strict=True):
-        out[i] = where
+        offsets.append(at + each[i] * squeeze / 2)
+        at += each[i] * squeeze
+    pools: list[tuple[float, int]] = []  # mean, how many
+    for i, offset in zip(order, offsets, strict=True):
+        mean, members = wanted[i] - offset, 1
+        while pools and pools[-1][0] > mean:
+            before, others = pools.pop()
+            mean = (before * others + mean * members) / (others + members)
+            members += others
+        pools.append((mean, members))
+    starts = [min(max(mean, low), max(high - at, low)) for mean, members in pools for _ in range(members)]
+    out = [0.0] * count
+    for i, start, offset in zip(order, starts, offsets, strict=True):
+        out[i] = start + offset
     return out
 
 
@@ -274,8 +279,11 @@ def margin(labels: Sequence[str], size: float) -> float:
     return max((width(label, size) for label in labels), default=0.0) + 10
 
 
-def centred(sheet: Sheet, x: float, y: float, text: str, *, colour: str = INK, size: float | None = None) -> None:
-    """A label centred at x, its baseline at y [px], moved sideways where it would leave the sheet."""
-    half = width(text, size or sheet.size.text) / 2
+def centred(
+    sheet: Sheet, x: float, y: float, text: str, *, colour: str = INK, size: float | None = None, bold: bool = False
+) -> None:
+    """A label centred at x, its baseline at y [px]: moved sideways, then cut, to stay on the sheet."""
+    text = fit(text, sheet.width - 6, size or sheet.size.text, bold)
+    half = width(text, size or sheet.size.text, bold) / 2
     x = min(max(x, half + 2), sheet.width - half - 2)
-    sheet.text(x, y, text, anchor="center", colour=colour, size=size)
+    sheet.text(x, y, text, anchor="center", colour=colour, size=size, bold=bold)

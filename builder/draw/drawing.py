@@ -11,12 +11,16 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import numpy.typing as npt
+
 from builder.draw.style import FONT_STACK, INK, MEASURING_FONT, QUIET, Size
-from builder.draw.svg import Link, tidied
-from builder.draw.text import clean
+from builder.draw.svg import Link, Tail, tidied
+from builder.draw.text import clean, fit, width
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 _STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
 _NAME = re.compile(r"[a-z][a-z0-9_-]{0,79}")
@@ -51,7 +55,7 @@ class Drawing:
         """The SVG for a reader that knows no style sheets (a PDF maker): light colours, the given type."""
         from xml.sax.saxutils import quoteattr
 
-        bare = _STYLE.sub("", self.svg, count=1)
+        bare = _STYLE.sub("", self.svg, count=1).replace('fill="currentColor"', f'fill="{INK}"', 1)
         return bare.replace(f"font-family={quoteattr(FONT_STACK)}", f"font-family={quoteattr(font)}", 1)
 
 
@@ -64,7 +68,8 @@ class Sheet:
 
         self.width, self.height, self.size = float(width), float(height), size
         self.figure: Figure = Figure(figsize=(width / 72, height / 72), dpi=72, frameon=False)
-        self.links: dict[str, Link] = {}
+        self.links: dict[str, Sequence[Link]] = {}
+        self.tails: dict[str, Tail] = {}
 
     def text(
         self,
@@ -76,36 +81,50 @@ class Sheet:
         colour: str = INK,
         size: float | None = None,
         bold: bool = False,
-        turned: bool = False,
+        then: str = "",
+        then_colour: str = QUIET,
     ) -> None:
-        """A label whose baseline starts (ends, is centred) at x, y [px]; ``turned`` reads upwards."""
-        self.figure.text(
+        """A label whose baseline starts (ends, is centred) at x, y [px].
+
+        ``then`` follows it on the line in plain weight and its own colour. What would leave the sheet is cut.
+        """
+        size = size or self.size.text
+        room = {"left": self.width - x, "right": x, "center": 2 * min(x, self.width - x)}[anchor]
+        text = fit(text, room, size, bold)
+        if then:
+            then = fit(then, room - width(text, size, bold) - 9, size)
+        if not text:
+            return
+        made = self.figure.text(
             x / self.width,
             1 - y / self.height,
-            clean(text),
+            text,
             ha=anchor,
             va="baseline",
             color=colour,
-            size=size or self.size.text,
+            size=size,
             weight="bold" if bold else "normal",
-            rotation=90 if turned else 0,
-            rotation_mode="anchor",
         )
+        if then:
+            gid = f"tail-{len(self.tails)}"
+            made.set_gid(gid)
+            self.tails[gid] = Tail(then, then_colour)
 
-    def line(self, xs: Sequence[float], ys: Sequence[float], colour: str = QUIET, **look: Any) -> None:
+    def line(self, xs: npt.ArrayLike, ys: npt.ArrayLike, colour: str = QUIET, **look: Any) -> Line2D:
         """A polyline through pixels; NaN breaks it. ``look`` goes to matplotlib's Line2D."""
         from matplotlib.lines import Line2D
 
         look = {"linewidth": 1.0, "solid_capstyle": "butt", "dash_capstyle": "butt", **look}
-        across = [x / self.width for x in xs]
-        down = [1 - y / self.height for y in ys]
-        self.figure.add_artist(Line2D(across, down, color=colour, transform=self.figure.transFigure, **look))
+        across, down = np.asarray(xs) / self.width, 1 - np.asarray(ys) / self.height
+        made = Line2D(across, down, color=colour, transform=self.figure.transFigure, **look)
+        self.figure.add_artist(made)
+        return made
 
-    def area(self, xs: Sequence[float], ys: Sequence[float], fill: str = "none", **look: Any) -> None:
+    def area(self, xs: npt.ArrayLike, ys: npt.ArrayLike, fill: str = "none", **look: Any) -> None:
         """A closed shape through pixels."""
         from matplotlib.patches import Polygon
 
-        corners = [(x / self.width, 1 - y / self.height) for x, y in zip(xs, ys, strict=True)]
+        corners = np.column_stack([np.asarray(xs) / self.width, 1 - np.asarray(ys) / self.height])
         look = {"linewidth": 0.0, **look}
         self.figure.add_artist(Polygon(corners, closed=True, facecolor=fill, transform=self.figure.transFigure, **look))
 
@@ -136,7 +155,7 @@ class Sheet:
             # A glyph that the measuring font lacks is drawn by the reader's own font.
             warnings.filterwarnings("ignore", message=".*[Gg]lyph")
             self.figure.savefig(made, format="svg", metadata={"Date": None, "Creator": None}, transparent=True)
-        return drawn(made.getvalue(), name, title, description, (self.width, self.height), self.links)
+        return drawn(made.getvalue(), name, title, description, (self.width, self.height), self.links, self.tails)
 
 
 def drawn(
@@ -145,7 +164,8 @@ def drawn(
     title: str,
     description: str,
     size: tuple[float, float],
-    links: Mapping[str, Link] | None = None,
+    links: Mapping[str, Sequence[Link]] | None = None,
+    tails: Mapping[str, Tail] | None = None,
     colour: str = INK,
     decimals: int = 2,
 ) -> Drawing:
@@ -160,6 +180,7 @@ def drawn(
         title=title,
         description=description,
         links=links,
+        tails=tails,
         colour=colour,
         decimals=decimals,
     )

@@ -49,7 +49,7 @@ def caution_sign(sheet: Sheet, x: float, y: float) -> None:
     sheet.line([x, x], [y - 7, y - 3.6], CAUTION, linewidth=1.4)
 
 
-def caution_notes(sheet: Sheet, cautions: Sequence[Caution], y: float, remark: str = "") -> None:
+def notes(sheet: Sheet, cautions: Sequence[Caution], y: float, remark: str = "") -> None:
     """Write the notes from this height down."""
     size = sheet.size
     step = size.small + 5

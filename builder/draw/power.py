@@ -23,7 +23,7 @@ from builder.draw.chart import (
     ticks,
 )
 from builder.draw.drawing import Drawing, Sheet, settings
-from builder.draw.notes import Caution, caution_notes, notes_height, zone
+from builder.draw.notes import Caution, notes, notes_height, zone
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, mark
 from builder.draw.text import clean, fit, listed, number, width
 
@@ -211,7 +211,7 @@ def _two_panels(
     sheet.text(last.right, last.bottom + 38, f"Engine speed, {speed_unit}", anchor="right", colour=QUIET)
     if key:
         _key(sheet, panels, rows, bottom + foot + 10)
-    caution_notes(sheet, cautions, bottom + foot + key_height)
+    notes(sheet, cautions, bottom + foot + key_height)
     names = listed([title for title, _, _ in panels])
     title = f"{names} against engine speed".capitalize()
     return sheet.finished(name, title, _told(panels, rows, speed_unit, title, count, cautions))
@@ -242,8 +242,7 @@ def _side(panels: list[tuple[str, str, list[_Curve]]], size: Size) -> float:
 def _title(panel: Panel, title: str, unit: str, curves: list[_Curve], key: bool) -> None:
     sheet, size = panel.sheet, panel.sheet.size
     forward = [c.colour for c in curves if c.forward]
-    sheet.text(panel.left, panel.top - 11, title, colour=forward[0] if forward else INK, bold=True)
-    sheet.text(panel.left + width(title, size.text, True) + 8, panel.top - 11, unit, colour=QUIET)
+    panel.title(title, unit, forward[0] if forward else INK)
     if not key:
         sheet.text(panel.right + 34, panel.top - 11, f"Peak, {unit}", colour=QUIET, size=size.small)
 
@@ -306,7 +305,7 @@ def _side_labels(panel: Panel, curves: list[_Curve]) -> None:
         at = int(np.flatnonzero(np.isfinite(c.y))[-1])
         ends.append((panel.x(float(c.x[at])), panel.y(float(c.y[at]))))
     column = panel.right + 34 + _values_width(curves, size)
-    placed = spread([y for _, y in ends], size.small + 3.5, panel.top + 4, panel.bottom - 2)
+    placed = spread([y for _, y in ends], size.small + 3.5, panel.top - 4, panel.bottom + 5)
     for c, (x_end, y_end), y in zip(curves, ends, placed, strict=True):
         x = panel.right + 24
         sheet.line([x_end + 5, panel.right + 6, x - 7], [y_end, y_end, y], QUIET, linewidth=0.6, zorder=0.2)

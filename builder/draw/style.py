@@ -93,6 +93,14 @@ def line_colour(position: int) -> str:
     return LINE_COLOURS[position % len(LINE_COLOURS)]
 
 
+def formula_sheet() -> str:
+    """The same for a formula, which inlined takes the colour of the text around it."""
+    light, dark = next((t.light, t.dark) for t in PALETTE if t.name == "ink")
+    return (
+        f".drawing:root{{color:{light}}}@media screen and (prefers-color-scheme:dark){{.drawing:root{{color:{dark}}}}}"
+    )
+
+
 def style_sheet() -> str:
     """CSS that turns a drawing's literal light colours into those of the page it stands on.
 

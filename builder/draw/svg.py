@@ -8,12 +8,12 @@ the picture is right even where no style sheet is understood.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from xml.etree import ElementTree
 from xml.sax.saxutils import escape, quoteattr
 
-from builder.draw.style import FONT_STACK, INK, style_sheet
+from builder.draw.style import FONT_STACK, INK, formula_sheet, style_sheet
 
 SVG = "http://www.w3.org/2000/svg"
 # What a run of neighbours may share in one group around them.
@@ -57,6 +57,22 @@ class Link:
 
     href: str
     title: str
+
+    def __post_init__(self) -> None:
+        """Refuse what could run as script: a link is relative, or http(s)."""
+        scheme = re.match(r"([a-zA-Z][a-zA-Z0-9+.-]*):", self.href)
+        if any(c <= " " or c == "\x7f" for c in self.href):
+            raise ValueError(f"a link must not hold blanks or control characters: {self.href!r}")
+        if scheme and scheme.group(1).lower() not in ("http", "https"):
+            raise ValueError(f"a link must be relative, or http or https, not {self.href!r}")
+
+
+@dataclass(frozen=True)
+class Tail:
+    """More text on the same line in another look, right after a label however wide its type turns out."""
+
+    text: str
+    colour: str
 
 
 def short(value: float, decimals: int = 2) -> str:
@@ -166,8 +182,10 @@ def _style(text: str) -> dict[str, str]:
 class _Tidy:
     """Walks matplotlib's tree and builds ours."""
 
-    def __init__(self, name: str, links: Mapping[str, Link], colour: str, decimals: int) -> None:
-        self.name, self.links, self.colour, self.decimals = name, links, colour, decimals
+    def __init__(
+        self, name: str, links: Mapping[str, Sequence[Link]], tails: Mapping[str, Tail], colour: str, decimals: int
+    ) -> None:
+        self.name, self.links, self.tails, self.colour, self.decimals = name, links, tails, colour, decimals
         self.definitions: list[_Node] = []
         self.ids: dict[str, str] = {}
         self.known: dict[str, str] = {}
@@ -223,6 +241,9 @@ class _Tidy:
         tag = element.tag.rsplit("}", 1)[-1]
         if tag == "style":
             return
+        if tag == "path":
+            # A marker takes its look from where it is used: a style sheet does not reach into it there.
+            element.attrib.pop("style", None)
         old, attributes = element.get("id", ""), self.attributes(element)
         children = [node for child in element for node in self.visit(child)]
         same = self.known.setdefault("".join(_written([_Node(tag, attributes, children)])), old)
@@ -238,11 +259,22 @@ class _Tidy:
         if gid.startswith("dots-"):
             return [_dots(children, gid.removeprefix("dots-"))]
         if gid in self.links:
-            link = self.links[gid]
-            title = _Node("title", {}, text=link.title)
-            return [_Node("a", {"href": link.href, "aria-label": link.title}, [title, *children])]
+            return _linked(children, self.links[gid])
+        if gid in self.tails and children[0].tag == "text":
+            tail = self.tails[gid]
+            look = {"fill": tail.colour, "font-weight": "400", "dx": "8"}
+            children[0].children.append(_Node("tspan", look, text=tail.text))
         attributes = self.attributes(element)
         return [_Node("g", attributes, children)] if attributes else children
+
+
+def _linked(children: list[_Node], links: Sequence[Link]) -> list[_Node]:
+    """Every marker of a run as the link at its place."""
+    uses = [leaf for node in children for leaf in ([node] if node.tag == "use" else node.children)]
+    return [
+        _Node("a", {"href": k.href, "aria-label": k.title}, [_Node("title", {}, text=k.title), use])
+        for use, k in zip(uses, links, strict=True)
+    ]
 
 
 def _dots(children: list[_Node], diameter: str) -> _Node:
@@ -308,12 +340,13 @@ def tidied(
     size: tuple[float, float],
     title: str,
     description: str,
-    links: Mapping[str, Link] | None = None,
+    links: Mapping[str, Sequence[Link]] | None = None,
+    tails: Mapping[str, Tail] | None = None,
     colour: str = INK,
     decimals: int = 2,
 ) -> str:
     """The published SVG of what matplotlib made, ``size`` being width and height [px]."""
-    tidy = _Tidy(name, links or {}, colour, decimals)
+    tidy = _Tidy(name, links or {}, tails or {}, colour, decimals)
     nodes = [node for child in ElementTree.fromstring(made) for node in tidy.visit(child)]
     if colour == "currentColor":
         for node in nodes + tidy.definitions:
@@ -321,6 +354,7 @@ def tidied(
     if tidy.definitions:
         nodes.insert(0, _Node("defs", {}, tidy.definitions))
     body = "".join(_written(_grouped(nodes)))
+    sheet = formula_sheet() if colour == "currentColor" else style_sheet()
     width, height = short(size[0]), short(size[1])
     # Links inside an image would be hidden from a screen reader; a group lets them be reached.
     role = "group" if links else "img"
@@ -329,5 +363,5 @@ def tidied(
         f'viewBox="0 0 {width} {height}" aria-labelledby="{name}-title {name}-desc" '
         f'font-family={quoteattr(FONT_STACK)} fill={quoteattr(colour)} stroke-linejoin="round">'
         f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(description)}</desc>'
-        f"<style>{style_sheet()}</style>{body}</svg>\n"
+        f"<style>{sheet}</style>{body}</svg>\n"
     )

@@ -56,13 +56,18 @@ def width(text: str, size: float, bold: bool = False) -> float:
 
 
 def fit(text: str, room: float, size: float, bold: bool = False) -> str:
-    """The cleaned text, cut with an ellipsis so that it takes no more than ``room`` [px]."""
+    """The cleaned text, cut with an ellipsis to take no more than ``room`` [px]; nothing, if not a letter fits."""
     text = clean(text)
     if width(text, size, bold) <= room:
         return text
-    while text and width(text + "…", size, bold) > room:
-        text = text[:-1]
-    return text.rstrip() + "…" if text else "…"
+    room -= width("…", size, bold)
+    kept, used = 0, 0.0
+    for char in text:
+        used += size * _em(char, bold)
+        if used > room:
+            break
+        kept += 1
+    return f"{text[:kept].rstrip()}…" if kept else ""
 
 
 def wrap(text: str, room: float, size: float, lines: int = 3) -> list[str]:
@@ -112,6 +117,18 @@ def signed(value: float, decimals: int | None = None) -> str:
     """A difference: with its sign, whichever it is."""
     text = number(value, decimals)
     return text if text.startswith("−") or not text.strip("0.,") or value <= 0 else f"+{text}"
+
+
+def exact(value: float) -> str:
+    """A setting as it was dialled in: no more decimals than it has, four at most."""
+    text = number(value, 4)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A number and its unit: ``35°`` and ``9.3:1``, but ``413 hp``."""
+    unit = clean(unit)
+    return f"{text}{unit}" if not unit or unit[0] in "°:%" else f"{text} {unit}"
 
 
 def listed(parts: list[str]) -> str:

@@ -44,9 +44,11 @@ def labels(drawing: Drawing) -> list[Label]:
     def walk(element: ElementTree.Element, inherited: dict[str, str]) -> None:
         here = {**inherited, **element.attrib}
         if element.tag == f"{SVG}text":
-            text = element.text or ""
+            text = "".join(element.itertext())
             size = float(here["font-size"])
-            wide = measured.width(text, size, here.get("font-weight", "400") == "700")
+            wide = measured.width(element.text or "", size, here.get("font-weight", "400") == "700")
+            for tail in element:
+                wide += float(tail.get("dx", 0)) + measured.width(tail.text or "", size)
             x, y = float(element.attrib["x"]), float(element.attrib["y"])
             start = {"middle": -wide / 2, "end": -wide}.get(here.get("text-anchor", "start"), 0.0)
             corners = [(start, -0.76 * size), (start + wide, 0.2 * size)]

@@ -1,0 +1,44 @@
+"""A formula set as one: drawn once, in the colour of the text around it."""
+
+from __future__ import annotations
+
+import io
+
+from builder.draw.drawing import Drawing, drawn, settings
+from builder.draw.text import clean
+
+
+@settings()
+def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) -> Drawing:
+    r"""The formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
+
+    ``plain`` is the same in words or plain characters, for who cannot see it. Inlined, the formula takes the
+    colour of the text around it; as an image, the ink of the page. Example: ``formula(r"\dfrac{B}{S}", "B/S")``,
+    with dfrac for a fraction of full size.
+    Raises ValueError if the formula is empty or cannot be read.
+    """
+    import matplotlib
+    from matplotlib.figure import Figure
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.patches import PathPatch
+    from matplotlib.textpath import TextPath
+    from matplotlib.transforms import Affine2D
+
+    if not tex.strip() or not clean(plain):
+        raise ValueError("a formula needs its TeX and the same in plain text")
+    matplotlib.rcParams["text.parse_math"] = True  # for this picture only: settings() puts it back
+    font = FontProperties(family="DejaVu Sans", math_fontfamily="stix")
+    try:
+        path = TextPath((0, 0), f"${tex.strip().strip('$')}$", size=size, prop=font)
+    except ValueError as error:
+        raise ValueError(f"the formula {tex!r} cannot be read: {str(error).splitlines()[0]}") from error
+    box = path.get_extents()
+    if not path.vertices.size or box.width <= 0:
+        raise ValueError(f"the formula {tex!r} draws nothing")
+    wide, tall = box.width + 4, box.height + 4
+    figure = Figure(figsize=(wide / 72, tall / 72), dpi=72, frameon=False)
+    shift = Affine2D().translate(2 - box.x0, 2 - box.y0)
+    figure.add_artist(PathPatch(path, facecolor="#000000", linewidth=0, transform=shift))
+    made = io.StringIO()
+    figure.savefig(made, format="svg", metadata={"Date": None, "Creator": None}, transparent=True)
+    return drawn(made.getvalue(), name, f"Formula: {clean(plain)}", clean(plain), (wide, tall), colour="currentColor")
