@@ -67,7 +67,7 @@ def _stack(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
         return
     length = {name: _in(units.LENGTH, source.system, float(value or 0)) for name, value in values.items()}
     height: Reading = source.build.get("bottom_end.pistons.compression_height")
-    listed = height.listed if height.is_measured else None
+    listed = height.listed if height.is_measured and _differs(height) else None
     gasket, clearance = _mean(source, "gasket_thickness"), sheet.value("deck_clearance")
     drawing = stack_up(
         StackUp(
@@ -90,6 +90,12 @@ def _stack(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     if listed is not None:
         caption += " The broken line is where the piston would stand if it were as listed."
     yield Placed(units_section("cylinder"), drawing, caption)
+
+
+def _differs(reading: Reading) -> bool:
+    """Whether a part is not what it was listed as, by more than the last digit written."""
+    listed = reading.listed
+    return listed is not None and abs(float(np.mean(reading.values)) - listed.si) > listed.step
 
 
 def units_section(name: str) -> str:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from builder.archive.summarise import summarise
 from builder.archive.summary import Summary
 from builder.figures.compute import compute
@@ -82,5 +84,5 @@ def write_page(
         placed=placed,
         chapters=[c for c in chapters(build, both_systems=shop.units == "both") if c.recorded],
         unrecorded=[c.title for c in chapters(build) if not c.recorded],
-        relatives=RELATIVES,
+        relatives=Markup(RELATIVES),
     )
