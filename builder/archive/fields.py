@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
 
 from builder.archive.summary import Summary
@@ -25,8 +26,12 @@ class Unit:
     decimals: int = 0
 
     def show(self, value: float) -> str:
-        """Write an SI value in this unit, without the label."""
-        return f"{value * self.factor:.{self.decimals}f}"
+        """Write an SI value in this unit, without the label; halves go up, as in the browser."""
+        shown = value * self.factor
+        if abs(shown) < 1e15:
+            exact = Decimal(shown).quantize(Decimal(1).scaleb(-self.decimals), ROUND_HALF_UP)
+            return f"{abs(exact) if exact == 0 else exact:f}"
+        return f"{shown:g}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +101,7 @@ FIELDS: tuple[Field, ...] = (
     _choice("cycle", "Cycle", "what it is", 3.0),
     _number("cylinders", "Cylinders", "what it is", 2.0, 2.0, 1, Unit(""), Unit(""), ratio=True),
     _number("year", "Year", "what it is", 0.0, 20.0, 1, Unit(""), Unit("")),
-    _number("displacement", "Displacement", "bottom end", 3.0, 2.0, 10_000_000,
+    _number("displacement", "Displacement", "bottom end", 3.0, 2.0, 100_000_000,
             Unit("cu in", 1 / _CUBIC_INCH, 1), Unit("cc", 1e6, 0), ratio=True),
     _number("bore", "Bore", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("stroke", "Stroke", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),

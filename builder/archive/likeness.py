@@ -236,7 +236,7 @@ def differences(plan: Summary, other: Summary, weights: Mapping[str, float]) -> 
             if field.kind == "number":
                 part = min(1.0, abs(scaled(number_of(plan, field), field) - _scaled_of(other, field)))
             found.append((weight * part, Difference(field, mine, theirs, 0.0)))
-    found.sort(key=lambda pair: -pair[0])
+    found.sort(key=lambda pair: -round(pair[0], 9))  # equal shares keep the order of the fields
     return tuple(Difference(d.field, d.mine, d.theirs, cost / asked) for cost, d in found)
 
 

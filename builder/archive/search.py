@@ -8,14 +8,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from builder.archive.estimate import Estimate, estimate
-from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of
+from builder.archive.fields import BY_SLUG, Field, System, Unit, choice_of, number_of
 from builder.archive.likeness import Relative, relatives, tabulate
 from builder.archive.summary import Summary, newest_first
 
 Range = tuple[float | None, float | None]
 
-_NUMBER = r"[-+]?\d+(?:\.\d*)?|[-+]?\.\d+"
-_RANGE = re.compile(rf"\s*({_NUMBER})?\s*(\.\.)?\s*({_NUMBER})?\s*(\D.*?)?\s*\Z", re.S)
+_END = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+))?\s*(\D.*)?", re.S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,27 +82,34 @@ def parse_range(text: str, field: Field, system: System) -> Range | str:
     A number without a unit is in the shop's own unit; with one, in that. A single number means the values
     that read the same at the decimals it was written with. Returns a plain sentence when it cannot be read.
     """
-    match = _RANGE.match(text)
     example = field.show(_example(field), system)
-    if match is None or (match[1] is None and match[3] is None) or (match[3] and not match[2]):
-        return f"{field.slug}: '{text}' is not a range; write for example '{example}' or '{example}..'"
-    unit = field.unit(system)
-    label = _plain(match[4] or "")
-    if label:
-        fitting = [u for u in (field.unit("inch"), field.unit("metric")) if _plain(u.label) == label]
-        if not fitting:
-            units = " or ".join(dict.fromkeys(u.label for u in (field.inch, field.metric) if u.label))
-            return f"{field.slug}: '{match[4]}' is not a unit of it here; use {units or 'no unit'}"
-        unit = fitting[0]
-    if match[2] is None:
-        value, half = float(match[1]), 0.5 * 10.0 ** -len(match[1].partition(".")[2])
-        return ((value - half) / unit.factor, (value + half) / unit.factor)
-    ends = [None if m is None else float(m) / unit.factor for m in (match[1], match[3])]
-    if any(e is not None and not math.isfinite(e) for e in ends):
+    no_range = f"{field.slug}: '{text}' is not a range; write for example '{example}' or '{example}..'"
+    first, dots, last = (part.strip() for part in text.partition(".."))
+    ends = [_END.fullmatch(first), _END.fullmatch(last)]
+    if ends[0] is None or ends[1] is None or not (ends[0][1] or ends[1][1]):
+        return no_range
+    units: list[Unit] = []
+    for end in (ends[1], ends[0]):
+        if end[2]:
+            fitting = [u for u in (field.inch, field.metric) if _plain(u.label) == _plain(end[2])]
+            if not fitting:
+                known = " or ".join(dict.fromkeys(u.label for u in (field.inch, field.metric) if u.label))
+                return f"{field.slug}: '{end[2]}' is not a unit of it here; use {known or 'no unit'}"
+            units.append(fitting[0])
+    # One unit said once holds for both ends.
+    unit_last = units[0] if units else field.unit(system)
+    unit_first = units[-1] if units else unit_last
+    if not dots:
+        value, half = float(first_number := ends[0][1]), 0.5 * 10.0 ** -len(first_number.partition(".")[2])
+        least, most = (value - half) / unit_first.factor, (value + half) / unit_first.factor
+        return (least, most) if math.isfinite(least) else f"{field.slug}: '{text}' is beyond any engine"
+    low = float(ends[0][1]) / unit_first.factor if ends[0][1] else None
+    high = float(ends[1][1]) / unit_last.factor if ends[1][1] else None
+    if any(end is not None and not math.isfinite(end) for end in (low, high)):
         return f"{field.slug}: '{text}' is beyond any engine"
-    if ends[0] is not None and ends[1] is not None and ends[0] > ends[1]:
+    if low is not None and high is not None and low > high:
         return f"{field.slug}: the least in '{text}' is above the most; turn them round"
-    return (ends[0], ends[1])
+    return (low, high)
 
 
 def _example(field: Field) -> float:

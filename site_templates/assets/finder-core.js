@@ -11,9 +11,10 @@
   function decode(data) {
     const n = data.slugs.length;
     const fields = data.fields.map((f) => Object.assign({}, f));
-    const bySlug = {};
-    const values = {};
-    const codes = {};
+    // Without a prototype: names from an address are looked up in these.
+    const bySlug = Object.create(null);
+    const values = Object.create(null);
+    const codes = Object.create(null);
     for (const field of fields) {
       bySlug[field.slug] = field;
       const column = data.columns[field.slug];
@@ -100,7 +101,8 @@
   // Sort rows by a field; unknown values always last, equal ones in the archive's order.
   function ordered(archive, rows, slug, descending) {
     const sign = descending ? -1 : 1;
-    const out = Array.from(rows);
+    const out = Array.from(rows).sort((a, b) => a - b);
+    if (slug === "date" && descending) return out; // the archive's own order
     if (archive.values[slug]) {
       const column = archive.values[slug];
       return out.sort((a, b) => {
@@ -126,7 +128,8 @@
 
   function showNumber(field, value, system) {
     const unit = unitOf(field, system);
-    return (value * unit.factor).toFixed(unit.decimals);
+    const text = (value * unit.factor).toFixed(unit.decimals);
+    return /^-[0.]+$/.test(text) ? text.slice(1) : text;
   }
 
   function show(field, value, system) {
@@ -163,7 +166,7 @@
     const raw = (most - least) / Math.max(1, count);
     if (!(raw > 0) || !Number.isFinite(raw)) return [least];
     const power = Math.pow(10, Math.floor(Math.log10(raw)));
-    const step = [1, 2, 2.5, 5, 10].find((s) => s * power >= raw * 0.999) * power;
+    const step = [1, 2, 2.5, 5, 10].find((s) => s * power >= raw * 0.75) * power;
     const out = [];
     for (let k = Math.ceil(least / step - 1e-9); k * step <= most + step * 1e-9; k++) {
       out.push(Number((k * step).toPrecision(12)));
@@ -185,7 +188,7 @@
     const slugs = new Set(archive.slugs);
     const sortable = (slug) => ["title", "date", "number", "like"].includes(slug) || slug in archive.bySlug;
     for (const [name, value] of given) {
-      const field = Object.prototype.hasOwnProperty.call(archive.bySlug, name) ? archive.bySlug[name] : null;
+      const field = archive.bySlug[name];
       const plan = name.startsWith("plan.") ? name.slice(5) : "";
       if (name === "words") state.words = value.slice(0, 200);
       else if (name === "u" && (value === "inch" || value === "metric")) state.system = value;
@@ -194,7 +197,7 @@
       else if (name === "curves" && ["whole", "litre"].includes(value)) state.curves = value;
       else if (name === "pick" || name === "with") {
         state.pick = [...new Set(value.split(","))].filter((slug) => slugs.has(slug)).slice(0, 4);
-      } else if (plan && Object.prototype.hasOwnProperty.call(archive.bySlug, plan)) {
+      } else if (plan && archive.bySlug[plan]) {
         state.plan[plan] = value.slice(0, 60);
       } else if (field && field.kind === "number") {
         const ends = value.split("..");

@@ -103,7 +103,7 @@
     host.append(box);
 
     let shown = [];
-    let current = -1;
+    let current = -1, inOrder = false;
     const point = (k) => {
       current = k;
       if (k < 0) {
@@ -142,12 +142,15 @@
       const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
       if (!step || !shown.length) return;
       event.preventDefault();
+      if (!inOrder) shown.sort((a, b) => place[a][0] - place[b][0] || a - b);
+      inOrder = true;
       point((current + step + shown.length) % shown.length);
     });
     return {
       both: both.length,
       update(rows, picks) {
-        shown = Array.from(rows).filter((i) => place[i]).sort((a, b) => place[a][0] - place[b][0] || a - b);
+        shown = Array.from(rows).filter((i) => place[i]);
+        inOrder = false;
         some.setAttribute("d", dots(shown.map((i) => place[i])));
         picked.replaceChildren();
         picks.forEach((i, k) => {

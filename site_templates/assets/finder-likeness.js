@@ -77,10 +77,10 @@
         const apart = Math.abs(scaled(value, field) - scaled(theirs, field));
         cost = weight * (apart === apart ? Math.min(1, apart) : 1);
       }
-      if (theirs !== value) found.push({ field, mine: value, theirs, share: cost / asked });
+      if (theirs !== value) found.push({ field, mine: value, theirs, share: cost / asked, order: Math.round(cost * 1e9) });
     }
     // Fields are in the table's order, and a stable sort keeps equals so.
-    return found.sort((a, b) => b.share - a.share);
+    return found.sort((a, b) => b.order - a.order);
   }
 
   function layOutCheap(archive, plan) {
