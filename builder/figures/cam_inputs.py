@@ -72,7 +72,7 @@ def _by_lift(
         texts,
         basis,
         Axis("lift", labels),
-        uncertainty.root(name, steps / (2 * np.sqrt(3))),
+        {} if basis == LISTED else uncertainty.root(name, steps / (2 * np.sqrt(3))),
         where=source.build.where(path),
     )
 

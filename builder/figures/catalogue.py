@@ -131,7 +131,7 @@ def _route(function: Callable[..., Any], working: str) -> Route:
 def catalogue() -> dict[str, Entry]:
     """Every registered figure by slug, in the order of the catalogue."""
     # Importing a module registers its figures; the order here is the order of the pages.
-    from builder.figures import air, breathing, cylinder, fits, power, valve_train  # noqa: F401
+    from builder.figures import air, breathing, cylinder, fits, power, timing, valve_train  # noqa: F401
 
     order = {section: index for index, section in enumerate(SECTIONS)}
     return dict(sorted(_ENTRIES.items(), key=lambda item: order[item[1].method.section]))

@@ -106,9 +106,12 @@ def known_of(item: Input, value: Reading | Quantity | float | str) -> Known | No
     if isinstance(value, Reading):
         return _of_reading(item, value)
     if isinstance(value, Quantity):
+        # A value off a maker's card is what the maker meant, not a reading rounded to its last digit.
+        nominal = item.basis == LISTED
+        step = uncertainty.root(item.name, uncertainty.from_resolution(value.step))
         return Known(
             item.name, item.label, item.symbol, value.si, (written_text(value),), item.basis,
-            contributions=uncertainty.root(item.name, uncertainty.from_resolution(value.step)),
+            contributions={} if nominal else step,
         )  # fmt: skip
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return Known(item.name, item.label, item.symbol, float(value), (f"{value:g}",), GIVEN)

@@ -1,0 +1,320 @@
+"""Figures of cam timing: events at every lift, separation, overlap, and what the timing leaves to compress."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from builder.engine import geometry
+from builder.engine import valve_train as train
+from builder.engine.values import Value
+from builder.figures import cam_inputs, shown  # noqa: F401 - declares the inputs
+from builder.figures.catalogue import (
+    COMMON_PRACTICE,
+    GEOMETRY,
+    HEYWOOD_2,
+    VALVE_TRAIN,
+    another_way,
+    figure,
+)
+from builder.figures.solve import Outcome
+
+_SYMMETRIC = "lobes taken as symmetric; events read from the degree wheel win"
+
+
+@figure(
+    "lobe_separation",
+    "Lobe separation",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    means="How far the intake and exhaust lobes of the cam stand apart: closer together they overlap more.",
+    formula=r"LSA = \frac{C_i + C_e}{2}",
+    working="as on the card: {lobe_separation_card}",
+    symbols=(("C_i, C_e", "intake and exhaust centreline", "deg"),),
+    holds="in cam degrees; ground into the cam",
+)
+def lobe_separation(lobe_separation_card: Value) -> Value:
+    """Lobe separation as the card states it [cam deg]."""
+    return lobe_separation_card
+
+
+@another_way("lobe_separation", working="({intake_centreline_card} + {exhaust_centreline_card}) / 2")
+def lobe_separation_from_card(intake_centreline_card: Value, exhaust_centreline_card: Value) -> Value:
+    """Lobe separation from the card's centrelines [cam deg]."""
+    return train.lobe_separation(intake_centreline_card, exhaust_centreline_card)
+
+
+@another_way("lobe_separation", working="({intake_centreline_wheel} + {exhaust_centreline_wheel}) / 2")
+def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centreline_wheel: Value) -> Value:
+    """Lobe separation from the degree wheel [cam deg]."""
+    return train.lobe_separation(intake_centreline_wheel, exhaust_centreline_wheel)
+
+
+@figure(
+    "installed_centreline",
+    "Intake centreline, installed",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=COMMON_PRACTICE,
+    means="Where the intake valve is fully open, in crank degrees after the piston passed the top.",
+    formula=r"C_i = \frac{a + b}{2}",
+    symbols=(("a, b", "wheel at equal lift on either side of the nose", "deg"),),
+    working="{intake_centreline_wheel}",
+    holds="half-way between two readings of equal lift, so a flat nose does not matter",
+)
+def installed_centreline(intake_centreline_wheel: Value) -> Value:
+    """Intake centreline by the degree wheel [deg ATDC]."""
+    return intake_centreline_wheel
+
+
+@another_way("installed_centreline", working="as installed: {intake_centreline_stated}")
+def installed_centreline_stated(intake_centreline_stated: Value) -> Value:
+    """Intake centreline as the record states it [deg ATDC]."""
+    return intake_centreline_stated
+
+
+@another_way("installed_centreline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
+def installed_centreline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
+    """Intake centreline from the events read [deg ATDC]."""
+    return train.intake_centreline_from_events(intake_opens_measured, intake_closes_measured)
+
+
+@figure(
+    "exhaust_centreline",
+    "Exhaust centreline, installed",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    means="Where the exhaust valve is fully open, in crank degrees before the piston reaches the top.",
+    formula=r"C_e = 2 \, LSA - C_i",
+    working="{exhaust_centreline_wheel}",
+    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline", "deg")),
+    holds="one camshaft; with two, each is degreed by itself",
+)
+def exhaust_centreline(exhaust_centreline_wheel: Value) -> Value:
+    """Exhaust centreline by the degree wheel [deg BTDC]."""
+    return exhaust_centreline_wheel
+
+
+@another_way("exhaust_centreline", working="as installed: {exhaust_centreline_stated}")
+def exhaust_centreline_stated(exhaust_centreline_stated: Value) -> Value:
+    """Exhaust centreline as the record states it [deg BTDC]."""
+    return exhaust_centreline_stated
+
+
+@another_way("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
+def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
+    """Exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
+    return 2 * lobe_separation - installed_centreline
+
+
+@figure(
+    "cam_advance",
+    "Cam advance",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    means="How much earlier than straight up the cam was put in: earlier favours low speeds, later high ones.",
+    formula=r"LSA - C_i",
+    working="{lobe_separation} − {installed_centreline}",
+    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline, installed", "deg")),
+    holds="positive advanced, negative retarded; one camshaft",
+)
+def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
+    """Advance of the cam [deg]."""
+    return train.cam_advance(lobe_separation, installed_centreline)
+
+
+@figure(
+    "card_difference",
+    "Installed against the card",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=COMMON_PRACTICE,
+    means="How far the cam went in from where its maker's card puts it.",
+    formula=r"C_{card} - C_i",
+    working="{intake_centreline_card} − {installed_centreline}",
+    symbols=(("C_{card}", "intake centreline on the card", "deg"), ("C_i", "intake centreline, installed", "deg")),
+    holds="positive advanced against the card, negative retarded",
+)
+def card_difference(intake_centreline_card: Value, installed_centreline: Value) -> Value:
+    """Advance against the card [deg]."""
+    return train.installed_advance(intake_centreline_card, installed_centreline)
+
+
+def _measured_wins(event: str, measured: Value | None, computed: Value) -> Value | Outcome:
+    """The event as the degree wheel read it where it did, else as the card gives it."""
+    if measured is None:
+        return computed
+    value = np.where(np.isfinite(measured), measured, computed)
+    first = bool(np.isfinite(np.atleast_1d(measured)[0]))
+    return Outcome(value, working=f"by degree wheel: {{{event}_measured}}" if first else None)
+
+
+_D = (("D", "duration at the lift stated", "deg"),)
+_CI = (*_D, ("C_i", "intake centreline", "deg"))
+_CE = (*_D, ("C_e", "exhaust centreline", "deg"))
+
+
+@figure(
+    "intake_opens",
+    "Intake opens",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees before the top at which the intake valve opens.",
+    formula=r"IO = D/2 - C_i",
+    symbols=_CI,
+    working="{intake_duration} / 2 − {installed_centreline}",
+    holds=_SYMMETRIC,
+)
+def intake_opens(
+    intake_duration: Value, installed_centreline: Value, intake_opens_measured: Value | None = None
+) -> Value | Outcome:
+    """Intake opens [deg BTDC] at each lift."""
+    return _measured_wins(
+        "intake_opens", intake_opens_measured, train.intake_opens(intake_duration, installed_centreline)
+    )
+
+
+@another_way("intake_opens", working="by degree wheel: {intake_opens_measured}")
+def intake_opens_measured(intake_opens_measured: Value) -> Value:
+    """Intake opens as read [deg BTDC]."""
+    return intake_opens_measured
+
+
+@figure(
+    "intake_closes",
+    "Intake closes",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees after the bottom at which the intake valve shuts and compression begins.",
+    formula=r"IC = D/2 + C_i - 180^\circ",
+    symbols=_CI,
+    working="{intake_duration} / 2 + {installed_centreline} − 180°",
+    holds=_SYMMETRIC,
+)
+def intake_closes(
+    intake_duration: Value, installed_centreline: Value, intake_closes_measured: Value | None = None
+) -> Value | Outcome:
+    """Intake closes [deg ABDC] at each lift."""
+    return _measured_wins(
+        "intake_closes", intake_closes_measured, train.intake_closes(intake_duration, installed_centreline)
+    )
+
+
+@another_way("intake_closes", working="by degree wheel: {intake_closes_measured}")
+def intake_closes_measured(intake_closes_measured: Value) -> Value:
+    """Intake closes as read [deg ABDC]."""
+    return intake_closes_measured
+
+
+@figure(
+    "exhaust_opens",
+    "Exhaust opens",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees before the bottom at which the exhaust valve opens.",
+    formula=r"EO = D/2 + C_e - 180^\circ",
+    symbols=_CE,
+    working="{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
+    holds=_SYMMETRIC,
+)
+def exhaust_opens(
+    exhaust_duration: Value, exhaust_centreline: Value, exhaust_opens_measured: Value | None = None
+) -> Value | Outcome:
+    """Exhaust opens [deg BBDC] at each lift."""
+    return _measured_wins(
+        "exhaust_opens", exhaust_opens_measured, train.exhaust_opens(exhaust_duration, exhaust_centreline)
+    )
+
+
+@another_way("exhaust_opens", working="by degree wheel: {exhaust_opens_measured}")
+def exhaust_opens_measured(exhaust_opens_measured: Value) -> Value:
+    """Exhaust opens as read [deg BBDC]."""
+    return exhaust_opens_measured
+
+
+@figure(
+    "exhaust_closes",
+    "Exhaust closes",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees after the top at which the exhaust valve shuts.",
+    formula=r"EC = D/2 - C_e",
+    symbols=_CE,
+    working="{exhaust_duration} / 2 − {exhaust_centreline}",
+    holds=_SYMMETRIC,
+)
+def exhaust_closes(
+    exhaust_duration: Value, exhaust_centreline: Value, exhaust_closes_measured: Value | None = None
+) -> Value | Outcome:
+    """Exhaust closes [deg ATDC] at each lift."""
+    return _measured_wins(
+        "exhaust_closes", exhaust_closes_measured, train.exhaust_closes(exhaust_duration, exhaust_centreline)
+    )
+
+
+@another_way("exhaust_closes", working="by degree wheel: {exhaust_closes_measured}")
+def exhaust_closes_measured(exhaust_closes_measured: Value) -> Value:
+    """Exhaust closes as read [deg ATDC]."""
+    return exhaust_closes_measured
+
+
+@figure(
+    "overlap",
+    "Overlap",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees for which intake and exhaust are open together: more helps at speed and roughens the idle.",
+    formula=r"IO + EC = \frac{D_i + D_e}{2} - 2\,LSA",
+    working="{intake_opens} + {exhaust_closes}",
+    symbols=(("IO", "intake opens, BTDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
+    holds="at the lift stated; negative when both are shut around the top",
+)
+def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
+    """Overlap [deg] at each lift."""
+    return train.overlap(intake_opens, exhaust_closes)
+
+
+@figure(
+    "effective_compression_ratio",
+    "Effective compression ratio",
+    shown.COMPRESSION,
+    section=VALVE_TRAIN,
+    source=HEYWOOD_2,
+    axis="lift",
+    headline="first",
+    means="The squeeze that is left after the intake valve has shut: what the fuel really has to stand.",
+    formula=r"\frac{V_k + \frac{\pi}{4} B^2 \, x(IC)}{V_k}",
+    symbols=(
+        ("V_k", "clearance volume", "m³"),
+        ("x", "piston from the top when the intake shuts, exact slider-crank", "m"),
+    ),
+    working="({clearance_volume} + π/4 × ({bore})² × x({intake_closes} after bottom)) / {clearance_volume}",
+    holds="geometric, at the lift the timing was taken at; seat and 0.050 in timing give different ratios",
+)
+def effective_compression_ratio(
+    bore: Value,
+    stroke: Value,
+    rod_length: Value,
+    clearance_volume: Value,
+    intake_closes: Value,
+    pin_offset: Value = 0.0,
+) -> Value:
+    """Trapped volume over clearance volume at each lift."""
+    return geometry.effective_compression_ratio(bore, stroke, rod_length, clearance_volume, intake_closes, pin_offset)
