@@ -128,6 +128,8 @@ class Tune:
     ve_shift: float = 0.0
     ve_scale: float = 1.0
     friction: float = 1.0
+    work: float = 1.0
+    """Indicated work against the best: how a diesel answers to its injection timing."""
     misfire_above: float | None = None
     """Speed [rpm] above which the ignition breaks up."""
 
@@ -170,7 +172,7 @@ def run(
     best = engine.best_spark - 6.0 * np.exp(-((rpm / engine.ve_speed) ** 2))
     spark = np.full_like(rpm, tune.spark) if tune.spark is not None else best
     timing = 1 - 4.2e-4 * (spark - best) ** 2 if not engine.compression_ignition else np.ones_like(rpm)
-    indicated = charge * per_air * mixture * efficiency * timing
+    indicated = charge * per_air * mixture * efficiency * timing * tune.work
     if tune.misfire_above is not None:
         indicated = indicated * np.where(rpm > tune.misfire_above, 0.86, 1.0)
     brake = indicated - tune.friction * engine.friction_pressure(rpm, indicated)

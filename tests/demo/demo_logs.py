@@ -91,6 +91,6 @@ class Dialect:
         return self.delimiter.join(f'"{cell}"' if self.quoted else cell for cell in cells)
 
     def _number(self, value: float, column: Column) -> str:
-        scale, offset = UNITS[column.unit]
+        scale, offset = UNITS[column.unit or ("rpm" if column.channel == "engine_speed" else "")]
         written = f"{value * scale + offset:.{column.decimals}f}"
         return written.replace(".", self.decimal)
