@@ -1,0 +1,114 @@
+"""Which rows of a log make the curve, and the torque in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine import power
+from builder.engine.curves import CELL, WIDTH, rate_of_change
+from builder.engine.values import Array
+from builder.record.dyno_csv import DynoLog
+
+_MANY = 5000
+"""From this many rows on, lesser channels are averaged over little cells of speed before they are smoothed."""
+_RATE_WINDOW = 0.4
+"""Window over which the rate of change of speed is taken [s]: some rows of a slow log, short beside a sweep."""
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """The rows of a log that count: speed [rev/s] and torque as logged [N m].
+
+    ``acceleration`` [rev/s2] and ``acceleration_torque`` [N m] are there for a sweep with a stated inertia.
+    """
+
+    kind: Literal["sweep", "steps"]
+    speed: Array
+    torque: Array
+    mask: npt.NDArray[np.bool_]
+    told: tuple[str, ...]
+    acceleration: Array | None = None
+    acceleration_torque: Array | None = None
+
+    def kept(self, channel: Array) -> Array:
+        """Another channel at the rows that count."""
+        return channel if self.mask.all() else channel[self.mask]
+
+
+def rows_of(log: DynoLog, inertia: float | None = None) -> Rows:
+    """The rows that count; torque from power where no torque was logged.
+
+    ``inertia`` [kg m2] of all that turns with the crank. Raises ValueError where no row has a speed and a torque.
+    """
+    speed = log.channels["engine_speed"]
+    told = []
+    if "torque" in log.channels:
+        torque = log.channels["torque"]
+    elif "power" in log.channels:
+        watts = log.channels["power"]
+        torque = np.asarray(power.torque(watts, np.where(speed > 0, speed, np.nan)))
+        told.append("torque is worked out from power and speed: T = P / (2 pi n)")
+    else:
+        raise ValueError("it holds neither torque nor power")
+    time = log.channels.get("time")
+    mask = np.isfinite(speed) & (speed > 0)
+    kind, loaded, said = _loaded_part(time, speed, torque)
+    mask &= loaded
+    told += said
+    if not (mask & np.isfinite(torque)).any():
+        raise ValueError("no row has both a speed and a torque")
+    if not mask.all():
+        speed, torque = speed[mask], torque[mask]
+    acceleration = spent = None
+    if inertia is not None:
+        if kind == "sweep" and time is not None:
+            times = time[mask]
+            acceleration = rate_of_change(times, speed, _rate_window(times))
+            spent = np.asarray(power.acceleration_torque(inertia, acceleration))
+        elif time is None:
+            told.append("the inertia is not used: the log has no time to take the acceleration from")
+        else:
+            told.append("the inertia is not used: a test in steps does not accelerate")
+    return Rows(kind, speed, torque, mask, tuple(told), acceleration, spent)
+
+
+def binned(speed: Array, channels: tuple[Array, ...]) -> tuple[tuple[Array, ...], Array]:
+    """Channels of a long log as means over little cells of speed (31 rev/min), and the mean speeds of the cells.
+
+    A short log is given back as it is. Shapes: (rows,) to (cells,); a cell without a number is NaN.
+    """
+    if speed.size <= _MANY or not channels:
+        return channels, speed
+    cell = WIDTH * CELL
+    index = (speed / cell).astype(np.int64)
+    index -= index.min()
+    if index.max() > 1_000_000:
+        return channels, speed
+    count = np.bincount(index)
+    filled = count > 0
+    middle = (np.bincount(index, weights=speed)[filled]) / count[filled]
+    means = []
+    for channel in channels:
+        finite = np.isfinite(channel)
+        rows = count if finite.all() else np.bincount(index, weights=finite, minlength=count.size)
+        total = np.bincount(index, weights=np.where(finite, channel, 0.0), minlength=count.size)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            means.append((total / rows)[filled])
+    return tuple(means), middle
+
+
+def _rate_window(times: Array) -> float:
+    """Wide enough to hold a dozen rows, and never shorter than the usual window [s]."""
+    finite = np.sort(times[np.isfinite(times)])
+    gap = float(np.median(np.diff(finite))) if finite.size > 2 else 0.0
+    return max(_RATE_WINDOW, 12 * gap)
+
+
+def _loaded_part(
+    time: Array | None, speed: Array, torque: Array
+) -> tuple[Literal["sweep", "steps"], npt.NDArray[np.bool_], list[str]]:
+    return "steps", np.ones(speed.size, dtype=bool), []
