@@ -56,7 +56,7 @@
       show(wrong) {
         const texts = state.ranges[field.slug] || ["", ""];
         ends.forEach((input, end) => {
-          if (input.value !== texts[end] && document.activeElement !== input) input.value = texts[end];
+          if (input.value !== texts[end]) input.value = texts[end];
           input.setAttribute("aria-invalid", String(Boolean(wrong && wrong[end])));
         });
         const [least, most] = texts.map(core.typed);
@@ -115,7 +115,7 @@
           // An address may plan what no build has: it stays a plan.
           input.append(el("option", { value: text, text }));
         }
-        if (input.value !== text && document.activeElement !== input) input.value = text;
+        if (input.value !== text) input.value = text;
         input.setAttribute("aria-invalid", String(Boolean(wrong)));
         note.hidden = !wrong;
         return Boolean(text.trim());
@@ -186,7 +186,7 @@
       node,
       fields,
       show(wrongRanges, wrongPlan) {
-        if (words.value !== state.words && document.activeElement !== words) words.value = state.words;
+        if (words.value !== state.words) words.value = state.words;
         for (const { system, input } of radios) input.checked = system === state.system;
         for (const part of parts.narrow) part.show(wrongRanges);
         for (const part of parts.plan) part.show(wrongPlan);

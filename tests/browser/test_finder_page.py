@@ -1,0 +1,343 @@
+"""The finder and the compare page in a real browser, opened from a folder under a strict policy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import finder_site
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from builder.archive.summary import Curve, Part, Summary
+
+import archive_samples as samples  # isort: skip  (found through finder_site)
+
+CHROMIUM = Path("/usr/bin/chromium")
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(not CHROMIUM.exists(), reason="Chromium is not installed: apt-get install chromium"),
+]
+HOSTILE = "<img src=x onerror=alert(1)></script><script>alert(2)</script>'\"`${1}` =1+1 \u2028 {{7*7}} </noscript>"
+Open = Callable[..., Page]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as p:
+        chromium = p.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return finder_site.write_site(tmp_path_factory.mktemp("finder"), samples.archive(150, sparse=0.15))
+
+
+@pytest.fixture
+def opened(browser: Browser) -> Iterator[Open]:
+    """Open a page of a site; whatever the console says, or any dialog, fails the test."""
+    complaints: list[str] = []
+    contexts = []
+
+    def go(site: Path, page: str = "finder.html", width: int = 1440, script: bool = True, policy: bool = True) -> Page:
+        context = browser.new_context(
+            viewport={"width": width, "height": 1000}, java_script_enabled=script, bypass_csp=not policy
+        )
+        contexts.append(context)
+        tab = context.new_page()
+        tab.on("console", lambda m: complaints.append(m.text))
+        tab.on("pageerror", lambda e: complaints.append(str(e)))
+        tab.on("dialog", lambda d: (complaints.append(f"dialog {d.message}"), d.dismiss()))
+        tab.on("request", lambda r: None if r.url.startswith(("file:", "blob:", "data:")) else complaints.append(r.url))
+        tab.goto(site.as_uri() + "/" + page)
+        if script:
+            tab.wait_for_selector("[data-ready]")
+        return tab
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def count(page: Page) -> int:
+    return int(page.inner_text(".mb-finder-count strong"))
+
+
+def titles(page: Page) -> list[str]:
+    return page.locator(".mb-finder-table tbody th a").all_inner_texts()
+
+
+def column(page: Page, heading: str) -> list[str]:
+    heads = page.locator(".mb-finder-table thead th").all_inner_texts()
+    at = next(i for i, text in enumerate(heads) if text.startswith(heading))
+    return page.locator(f".mb-finder-table tbody tr > :nth-child({at + 1})").all_inner_texts()
+
+
+def unfold(page: Page, section: str) -> None:
+    page.evaluate(
+        "(text) => { for (const fold of document.querySelectorAll('.mb-finder-section'))"
+        " if (fold.textContent.includes(text))"
+        " for (const d of [fold, ...fold.querySelectorAll('details')]) d.open = true; }",
+        section,
+    )
+
+
+def test_ranges_choices_and_words_narrow_the_list(opened: Open, site: Path) -> None:
+    page = opened(site)
+    assert count(page) == 150
+    unfold(page, "Narrow the list")
+    page.get_by_label("Displacement, cu in, at least").fill("300")
+    page.get_by_label("Displacement, cu in, at most").fill("400")
+    some = count(page)
+    assert 0 < some < 150
+    page.locator(".mb-finder-choice label", has_text="petrol").locator("input").check()
+    fewer = count(page)
+    assert 0 < fewer < some
+    page.get_by_label("Words").fill("small block")
+    assert 0 < count(page) <= fewer
+    assert all("small block" in t for t in titles(page))
+    assert all(300 <= float(v) <= 400 for v in column(page, "Displacement"))
+    page.wait_for_timeout(700)
+    assert page.inner_text("[role=status]").endswith("of 150 builds")
+    assert "displacement=300..400" in page.url
+    # The address alone brings the search back.
+    again = opened(site, "finder.html#" + page.url.split("#")[1])
+    assert titles(again) == titles(page)
+    page.get_by_role("button", name="Clear everything").click()
+    assert count(page) == 150
+
+
+def test_columns_sort_by_mouse_and_keyboard_and_say_so(opened: Open, site: Path) -> None:
+    page = opened(site)
+    power = page.locator(".mb-finder-table thead th", has_text="Peak power")
+    power.get_by_role("button").click()
+    assert power.get_attribute("aria-sort") == "descending"
+    values = [float(v.split()[0]) for v in column(page, "Peak power")]
+    assert values == sorted(values, reverse=True)
+    power.get_by_role("button").press("Enter")
+    assert power.get_attribute("aria-sort") == "ascending"
+    values = [float(v.split()[0]) for v in column(page, "Peak power") if v != "–"]
+    assert values == sorted(values)
+    assert page.locator("[aria-sort=ascending], [aria-sort=descending]").count() == 1
+
+
+def test_more_rows_come_when_asked_for(opened: Open, site: Path) -> None:
+    page = opened(site)
+    assert len(titles(page)) == 20
+    page.get_by_role("button", name="Show 100 more of 130").click()
+    assert len(titles(page)) == 120
+    page.get_by_role("button", name="Show 30 more of 30").click()
+    assert len(titles(page)) == 150
+    assert len(set(page.eval_on_selector_all(".mb-finder-table tbody a", "x => x.map(a => a.href)"))) == 150
+
+
+def test_units_switch_and_what_was_typed_goes_along(opened: Open, site: Path) -> None:
+    page = opened(site)
+    unfold(page, "Narrow the list")
+    page.get_by_label("Displacement, cu in, at least").fill("300")
+    before = titles(page)
+    page.get_by_label("Metric").check()
+    assert page.get_by_label("Displacement, cc, at least").input_value() == "4916.1"
+    assert titles(page) == before
+    assert "kW" in page.inner_text(".mb-finder-table thead")
+
+
+def test_a_plan_ranks_explains_and_estimates(opened: Open, site: Path) -> None:
+    page = opened(site)
+    unfold(page, "Plan an engine")
+    plan = page.locator(".mb-finder-section", has_text="Plan an engine")
+    plan.get_by_label("Displacement, cu in").fill("355")
+    plan.get_by_label("Compression ratio").fill("10.5")
+    plan.get_by_label("Induction").select_option("natural")
+    plan.get_by_label("Cylinders").fill("8")
+    page.wait_for_selector(".mb-finder-expected[aria-busy=false] dl")
+    likeness = [int(v.split()[0]) for v in column(page, "Likeness")]
+    assert likeness == sorted(likeness, reverse=True)
+    assert likeness[0] >= 95
+    assert all(column(page, "How it differs"))
+    words = page.inner_text(".mb-finder-expected")
+    assert "Peak torque" in words
+    assert "held" in words
+    assert " to " in words
+    page.wait_for_timeout(400)
+    again = opened(site, "finder.html#" + page.url.split("#")[1])
+    assert titles(again) == titles(page)
+    plan.get_by_label("Displacement, cu in").fill("99999")
+    page.locator(".mb-finder-expected", has_text="No estimate").wait_for()
+    assert "lies outside what the archive covers" in page.inner_text(".mb-finder-expected")
+    plan.get_by_label("Displacement, cu in").fill("big")
+    assert plan.get_by_label("Displacement, cu in").get_attribute("aria-invalid") == "true"
+
+
+def test_curves_of_two_to_four_are_drawn_and_compared(opened: Open, site: Path) -> None:
+    page = opened(site, "finder.html#sort=-peak_power")
+    boxes = page.locator(".mb-finder-table tbody input")
+    for k in range(4):
+        boxes.nth(k).check()
+    assert page.locator(".mb-finder-curves").count() == 2
+    dashes = page.eval_on_selector_all(
+        ".mb-finder-curves:first-of-type path.mb-finder-line", "x => x.map(p => getComputedStyle(p).strokeDasharray)"
+    )
+    assert len(set(dashes[:4])) == 4  # told apart without their colours
+    boxes.nth(4).click()
+    assert not boxes.nth(4).is_checked()
+    page.wait_for_timeout(600)
+    assert "Four builds" in page.inner_text("[role=status]")
+    first = page.locator(".mb-finder-curves").first.get_attribute("aria-label")
+    page.get_by_role("checkbox", name="per litre").check()
+    assert page.locator(".mb-finder-curves").first.get_attribute("aria-label") != first
+    chosen = page.locator(".mb-finder-picks a").all_inner_texts()
+    page.get_by_role("link", name="Compare these side by side").click()
+    page.wait_for_selector("[data-ready]")
+    assert "?with=" in page.url
+    assert page.locator(".mb-finder-picks a").all_inner_texts() == chosen
+    rows = page.locator(".mb-finder-compared tbody tr").all()
+    assert rows
+    for row in rows:
+        assert len(set(row.locator("td").all_inner_texts())) > 1
+
+
+def test_the_points_follow_and_lead_to_builds(opened: Open, site: Path) -> None:
+    page = opened(site)
+    points = page.locator(".mb-finder-points")
+    points.get_by_label("Across").select_option("compression_ratio")
+    assert "Compression ratio" in (page.locator(".mb-finder-scatter").get_attribute("aria-label") or "")
+    page.get_by_label("Words").fill("marine")
+    label = page.locator(".mb-finder-scatter").get_attribute("aria-label") or ""
+    assert int(label.split(": ")[1].split()[0]) <= count(page)
+    page.locator(".mb-finder-scatter").focus()
+    page.keyboard.press("ArrowRight")
+    assert page.locator(".mb-finder-point a").count() == 1
+    page.keyboard.press("ArrowRight")
+    assert page.locator(".mb-finder-ring").get_attribute("visibility") == "visible"
+
+
+def test_the_csv_is_what_is_shown(opened: Open, site: Path) -> None:
+    page = opened(site, "finder.html#fuel=methanol&sort=title")
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Save these as CSV").click()
+    text = Path(waiting.value.path()).read_bytes().decode("utf-8-sig")
+    lines = text.split("\r\n")
+    assert lines[0].startswith("Address name,Build,")
+    assert len(lines) - 2 == count(page)
+
+
+def test_a_narrow_screen_holds_it(opened: Open, site: Path) -> None:
+    page = opened(site, "finder.html#plan.displacement=355&pick=kelda-00000&u=inch", width=360)
+    page.wait_for_selector(".mb-finder-expected[aria-busy=false]")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    head = page.locator(".mb-finder-table tbody th").first
+    left = head.bounding_box()
+    page.locator(".mb-finder-scroll").evaluate("x => { x.scrollLeft = 400; }")
+    assert head.bounding_box() == left  # the name stays while the numbers pass
+
+
+def test_the_keyboard_goes_all_the_way(opened: Open, site: Path) -> None:
+    page = opened(site)
+    page.get_by_label("Words").focus()
+    seen = set()
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        seen.add(page.evaluate("(document.activeElement.closest('[class]') || document.body).getAttribute('class')"))
+    assert page.evaluate("document.activeElement !== document.body")
+    assert {"mb-finder-button", "mb-finder-scroll", "mb-finder-scatter"} <= seen
+
+
+def test_an_address_edited_by_hand_leaves_a_usable_page(opened: Open, site: Path) -> None:
+    for address in (
+        "#displacement=abc..1e999&fuel=<b>x</b>&sort=__proto__&x=constructor&pick=nobody,__proto__",
+        "#%E0%A4%A&words=%&plan.fuel=<script>alert(1)</script>&plan.displacement=1e400",
+        "?with=a,b&fuel=petrol",
+    ):
+        page = opened(site, "finder.html" + address)
+        page.get_by_label("Words").fill("")
+        assert count(page) >= 0
+    page.evaluate("location.hash = '#words=four'")
+    expect(page.get_by_label("Words")).to_have_value("four")
+    assert all("four" in t.lower() for t in titles(page))
+
+
+def test_compare_page_without_enough_builds(opened: Open, site: Path) -> None:
+    for address in ("", "?with=", "?with=nobody", "?with=kelda-00000", "#with=<b>,%%"):
+        page = opened(site, "compare.html" + address)
+        assert "two to four builds" in page.inner_text(".mb-finder")
+
+
+def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
+    texts = (
+        "title",
+        "number",
+        "date",
+        "family",
+        "purpose",
+        "cycle",
+        "induction",
+        "fuelling",
+        "fuel",
+        "ignition",
+        "words",
+    )
+    base = samples.archive(8, sparse=0.0)
+    hostile = [
+        replace(s, slug=f"h{i}", **dict.fromkeys(texts, HOSTILE), parts=(Part(HOSTILE, HOSTILE, HOSTILE, HOSTILE),))
+        for i, s in enumerate(base)
+    ]
+    site = finder_site.write_site(tmp_path / "site", hostile)
+    page = opened(
+        site, "finder.html#pick=h0,h1&plan.displacement=300&plan.fuel=" + "%3Cimg%20src%3Dx%20onerror%3Dalert(9)%3E"
+    )
+    page.wait_for_selector(".mb-finder-expected[aria-busy=false]")
+    assert titles(page)[0].startswith("<img src=x")
+    assert page.locator("main img").count() == 0
+    other = opened(site, "compare.html?with=h0,h1")
+    assert other.locator("main img").count() == 0
+    plain = opened(site, script=False)
+    assert plain.locator("main img").count() == 0
+    assert plain.locator("tbody tr").count() == 8
+
+
+@pytest.mark.parametrize(
+    "builds",
+    [
+        (),
+        samples.archive(1),
+        (Summary("a", "A"), Summary("b", "B", curve=Curve(10.0, 5.0, (1.0, 2.0)))),
+    ],
+    ids=["empty", "one", "bare"],
+)
+def test_small_and_bare_archives(opened: Open, tmp_path: Path, builds: tuple[Summary, ...]) -> None:
+    page = opened(finder_site.write_site(tmp_path / "site", builds))
+    assert count(page) == len(builds)
+    page.get_by_label("Words").fill("zzz")
+    assert "No build is like that" in page.inner_text(".mb-finder-none")
+    page.get_by_label("Metric").check()
+    with page.expect_download():
+        page.get_by_role("button", name="Save these as CSV").click()
+
+
+def test_without_script_the_page_says_so_and_shows_every_build(opened: Open, site: Path) -> None:
+    page = opened(site, script=False)
+    assert "JavaScript" in page.inner_text("noscript")
+    assert page.locator("noscript a", has_text="plain list").get_attribute("href") == "builds.html"
+    assert page.locator("noscript tbody tr").count() == 150
+    other = opened(site, "compare.html", script=False)
+    assert "JavaScript" in other.inner_text("noscript")
+
+
+def test_no_fault_of_access_is_found(opened: Open, site: Path) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    for width in (1440, 360):
+        page = opened(
+            site, "finder.html#plan.displacement=355&pick=kelda-00000,fellside-00001&u=inch", width=width, policy=False
+        )
+        page.wait_for_selector(".mb-finder-expected[aria-busy=false]")
+        unfold(page, "e")
+        found = axe.run(page, options={"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
+        assert found.violations_count == 0, found.generate_report()
+        other = opened(site, "compare.html?with=kelda-00000,fellside-00001", width=width, policy=False)
+        found = axe.run(other, options={"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
+        assert found.violations_count == 0, found.generate_report()
