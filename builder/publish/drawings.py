@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
-from builder.draw.drawing import Drawing
 from builder.draw.timing import Event
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
@@ -16,18 +14,11 @@ from builder.figures.cam_inputs import SIDES, lift_of
 from builder.figures.figure import Figure, FigureSheet, Known
 from builder.figures.inputs import INPUTS, Source, read
 from builder.figures.shown import UNIT_TEXT, Shown, System
+from builder.publish.dyno_drawings import dyno_drawings
+from builder.publish.placed import Placed
 from builder.record.build import Build
 from builder.record.readings import Reading
 from builder.record.shop import Shop
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A drawing, where on the page it belongs, and what to see in it."""
-
-    section: str
-    drawing: Drawing
-    caption: str
 
 
 def drawings_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, ...]:
@@ -41,7 +32,7 @@ def drawings_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, .
         _positions,
         _patterns,
     )
-    return tuple(placed for maker in makers for placed in maker(source, sheet))
+    return (*dyno_drawings(source), *(placed for maker in makers for placed in maker(source, sheet)))
 
 
 def _in(shown: Shown, system: System, si: float) -> float:

@@ -80,7 +80,7 @@ def kind_of_engine(build: Build) -> str:
 def facts(build: Build, sheet: FigureSheet) -> tuple[str, ...]:
     """A line of short facts below the title."""
     engine, sheet_ = build.build.engine, build.build
-    fuel = engine.fuel.kind if engine.fuel else None
+    fuel: str | None = engine.fuel.kind if engine.fuel else None
     if fuel and engine.fuel and engine.fuel.octane:
         fuel = f"{fuel}, {engine.fuel.octane}"
     parts = (

@@ -13,7 +13,9 @@ from builder.archive.summarise import summarise
 from builder.archive.summary import Summary
 from builder.figures.compute import compute
 from builder.figures.figure import FigureSheet
-from builder.publish.drawings import Placed, drawings_of
+from builder.publish.drawings import drawings_of
+from builder.publish.dyno_view import dyno_view
+from builder.publish.placed import Placed
 from builder.publish.record_view import chapters
 from builder.record.build import Build
 from builder.record.private import without_private
@@ -61,7 +63,8 @@ def make_build(
     sheet = compute(public, shop)
     placed = drawings_of(public, sheet, shop)
     page = write_page(public, sheet, shop, placed, environment)
-    files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
+    drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
+    files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
     return Made(
         folder.name, True, None, summarise(public, sheet), page, files, (*problems, *sheet.problems)
     )  # fmt: skip
@@ -82,6 +85,7 @@ def write_page(
         facts=facts(build, sheet),
         sections=[(section, [f for f in sheet.figures if f.method.section == section]) for section in SECTIONS],
         placed=placed,
+        dyno=dyno_view(sheet.session, sheet.system) if sheet.session else None,
         chapters=[c for c in chapters(build, both_systems=shop.units == "both") if c.recorded],
         unrecorded=[c.title for c in chapters(build) if not c.recorded],
         relatives=Markup(RELATIVES),

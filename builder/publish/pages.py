@@ -14,6 +14,7 @@ from builder.archive.summary import Summary, newest_first
 from builder.archive.where_used import where_used
 from builder.publish.headline import Headline
 from builder.publish.methods import method_pages
+from builder.publish.placed import Placed
 from builder.record.reference import field_reference
 from builder.record.shop import Shop
 
@@ -187,11 +188,10 @@ def relatives_block(
     return text, {} if drawing is None else {f"{drawing.drawing.name}.svg": drawing.drawing.svg.encode()}
 
 
-def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> object:
+def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> Placed | None:
     import numpy as np
 
     from builder.draw.power import Overlay, Pull, overlay
-    from builder.publish.drawings import Placed
 
     torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), 60.0
     pulls = []

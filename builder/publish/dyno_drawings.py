@@ -1,0 +1,201 @@
+"""Drawings of the dyno session: curves, what each change was worth, settings swept, and the engine's health."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from builder.draw.change import Beyond, GainCurve, Level, gain_curve, setting_sweep
+from builder.draw.change import SettingSweep as DrawnSweep
+from builder.draw.channels import Breach, Channel, Channels, Trace, channels
+from builder.draw.notes import Caution
+from builder.draw.power import Peak, PowerCurves, Pull, power_curves
+from builder.draw.style import NARROW
+from builder.engine.curves import Peak as CurvePeak
+from builder.figures import shown as units
+from builder.figures.catalogue import POWER
+from builder.figures.engine_facts import engine_facts
+from builder.figures.health import judged_of
+from builder.figures.inputs import Source
+from builder.figures.shown import UNIT_TEXT, Shown, System
+from builder.publish.placed import Placed
+
+if TYPE_CHECKING:
+    from builder.figures.changes import Change, SettingSweep
+    from builder.figures.pulls import PullResult
+    from builder.figures.session import DynoSession
+
+
+Floats = NDArray[np.float64]
+
+
+def dyno_drawings(source: Source) -> Iterator[Placed]:
+    """Every drawing that the session has enough for."""
+    session = source.session
+    if session is None or session.best is None:
+        return
+    yield _curves(session, source.system)
+    for number, change in enumerate(session.changes):
+        if change.gain is not None:
+            yield _gain(change, number, source.system)
+    for number, sweep in enumerate(session.settings):
+        yield from _sweep(sweep, number, source.system)
+    yield from _health(source, session)
+
+
+def _unit(shown: Shown, system: System) -> str:
+    unit = shown.scale(system).unit
+    return UNIT_TEXT.get(unit, unit)
+
+
+def _numbers(shown: Shown, system: System, values: object) -> Floats:
+    """SI values in the unit shown; every unit is a straight line away from SI."""
+    zero, one = shown.number(0.0, system), shown.number(1.0, system)
+    return np.asarray(values, dtype=np.float64) * (one - zero) + zero
+
+
+def _rpm(values: object) -> Floats:
+    return _numbers(units.SPEED, "metric", values)
+
+
+def _curves(session: DynoSession, system: System) -> Placed:
+    of = power_curves_of(session, system)
+    drawing = power_curves(of)
+    caption = (
+        f"Torque and power against engine speed, {_standard_words(session)}. The best pull stands in front, "
+        "the others behind; faint points are the readings as logged, a mark is a peak."
+    )
+    return Placed(POWER, drawing, caption, narrow=power_curves(of, name="power_curves_narrow", size=NARROW))
+
+
+def power_curves_of(session: DynoSession, system: System) -> PowerCurves:
+    """The pulls that count, ready to draw."""
+    counted = session.counted
+    best = next(i for i, pull in enumerate(counted) if pull is session.best)
+    cautions = tuple(
+        Caution(f"{pull.name}: {'; '.join(pull.outside)}") for pull in counted if pull.outside and pull is session.best
+    )
+    return PowerCurves(
+        tuple(_pull(pull, system) for pull in counted),
+        best,
+        _unit(units.TORQUE, system),
+        _unit(units.POWER, system),
+        cautions=cautions,
+    )
+
+
+def _pull(pull: PullResult, system: System) -> Pull:
+    def peak(found: CurvePeak, shown: Shown) -> Peak:
+        return Peak(float(_rpm(found.speed)), float(_numbers(shown, system, found.value)))
+
+    return Pull(
+        pull.name,
+        _rpm(pull.speed),
+        _numbers(units.TORQUE, system, pull.torque),
+        _numbers(units.POWER, system, pull.power),
+        _rpm(pull.raw_speed),
+        _numbers(units.TORQUE, system, pull.raw_torque),
+        _numbers(units.POWER, system, pull.raw_power),
+        peak(pull.peak_torque, units.TORQUE),
+        peak(pull.peak_power, units.POWER),
+        pull.index,
+    )
+
+
+def _standard_words(session: DynoSession) -> str:
+    return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
+
+
+def _gain(change: Change, number: int, system: System) -> Placed:
+    gain = change.gain
+    assert gain is not None
+    torque = _unit(units.TORQUE, system)
+    of = GainCurve(
+        f"{change.changed or change.name}",
+        torque,
+        _rpm(gain.speed),
+        _numbers(units.TORQUE, system, gain.difference),
+        _numbers(units.TORQUE, system, gain.band),
+        tuple(
+            Beyond(
+                float(_rpm(each.low)),
+                float(_rpm(each.high)),
+                f"{float(_numbers(units.TORQUE, system, each.mean)):+.0f} {torque}".replace("-", "−"),
+            )
+            for each in gain.beyond
+        ),
+        verdict=change.verdict,
+    )
+    drawing = gain_curve(of, name=f"gain_{number + 1}")
+    return Placed(POWER, drawing, f"{change.name} against {change.since}: {change.verdict}")
+
+
+def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]:
+    for which, fit in enumerate(sweep.fits):
+        best = fit.best
+        scale, zero = fit.shown.number(1.0, system) - fit.shown.number(0.0, system), fit.shown.number(0.0, system)
+        fitted = None if best is None else (best.bend * scale, best.slope * scale, best.constant * scale + zero)
+        of = DrawnSweep(
+            sweep.name,
+            UNIT_TEXT.get(sweep.unit, sweep.unit),
+            fit.what,
+            _unit(fit.shown, system),
+            tuple(
+                Level(level, value * scale + zero, position=index)
+                for level, value, index in zip(fit.levels, fit.values, fit.indices, strict=True)
+            ),
+            fitted,
+            None if best is None else best.optimum,
+            fit.verdict,
+            (Caution(sweep.caution),) if sweep.caution else (),
+        )
+        drawing = setting_sweep(of, name=f"setting_{number + 1}_{which + 1}")
+        yield Placed(POWER, drawing, f"{sweep.name}: {fit.what} at every level tried. {fit.verdict}")
+
+
+_TRACES = (
+    ("oil_pressure", "Oil pressure", units.PRESSURE),
+    ("oil_temperature", "Oil temperature", units.TEMPERATURE),
+    ("coolant_temperature", "Coolant temperature", units.TEMPERATURE),
+    ("exhaust_temperature", "Exhaust temperature", units.TEMPERATURE),
+    ("lambda", "Lambda", units.RATIO),
+    ("manifold_pressure", "Manifold pressure", units.PRESSURE),
+    ("blow_by", "Blow-by", units.VOLUME_FLOW),
+    ("fuel_flow", "Fuel flow", units.MASS_FLOW),
+)
+
+
+def _health(source: Source, session: DynoSession) -> Iterator[Placed]:
+    best, system = session.best, source.system
+    assert best is not None
+    limits = {judged.channel: judged for judged in judged_of(best, source.shop.guidelines, engine_facts(source.build))}
+    stacked = []
+    for slug, title, shown in _TRACES:
+        values = best.channels.get(slug)
+        if values is None or not np.isfinite(values).any():
+            continue
+        judged = limits.get(slug)
+        ends = (None, None) if judged is None else (_flat(judged.low), _flat(judged.high))
+        low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
+        breaches = tuple(
+            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.words)
+            for b in session.health
+            if b.channel == slug and b.pull == best.name
+        )
+        trace = Trace(best.name, _rpm(best.speed), _numbers(shown, system, values), best.index)
+        stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
+    if stacked:
+        drawing = channels(Channels(tuple(stacked)), name="channels")
+        yield Placed(POWER, drawing, f"What else was logged on {best.name}, on one scale of engine speed.")
+
+
+def _flat(limit: object) -> float | None:
+    """A limit that is the same at every speed; one that is not is left to the words."""
+    values = np.atleast_1d(np.asarray(limit, dtype=np.float64))
+    finite = values[np.isfinite(values)]
+    if not finite.size or np.ptp(finite) > 1e-9 * max(1.0, float(np.abs(finite).max())):
+        return None
+    return float(finite[0])

@@ -1,0 +1,18 @@
+"""A drawing with its place on the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from builder.draw.drawing import Drawing
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A drawing, where on the page it belongs, and what to see in it."""
+
+    section: str
+    drawing: Drawing
+    caption: str
+    narrow: Drawing | None = None
+    """The same drawn for a phone, where scrolling sideways would lose what there is to see."""
