@@ -15,6 +15,7 @@ from builder.figures.compute import compute
 from builder.figures.figure import FigureSheet
 from builder.publish.drawings import drawings_of
 from builder.publish.dyno_view import dyno_view
+from builder.publish.photo_view import PlacedPhoto, photos_of
 from builder.publish.placed import Placed
 from builder.publish.record_view import chapters
 from builder.record.build import Build
@@ -25,6 +26,9 @@ from builder.record.shop import Shop
 
 if TYPE_CHECKING:
     import jinja2
+
+PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
+"""Names of chapters that the photos' sections spell otherwise."""
 
 RELATIVES = "<!-- millbook: relatives -->"
 """Stands in a build's page where its relatives go: they depend on every other build, the page does not."""
@@ -62,16 +66,23 @@ def make_build(
     public = without_private(build)
     sheet = compute(public, shop)
     placed = drawings_of(public, sheet, shop)
-    page = write_page(public, sheet, shop, placed, environment)
+    photos, pictures, wrong = photos_of(public)
+    page = write_page(public, sheet, shop, placed, photos, environment)
     drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
     files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
+    files |= {f"photos/{name}": content for name, content in pictures.items()}
     return Made(
-        folder.name, True, None, summarise(public, sheet), page, files, (*problems, *sheet.problems)
+        folder.name, True, None, summarise(public, sheet), page, files, (*problems, *sheet.problems, *wrong)
     )  # fmt: skip
 
 
 def write_page(
-    build: Build, sheet: FigureSheet, shop: Shop, placed: tuple[Placed, ...], environment: jinja2.Environment
+    build: Build,
+    sheet: FigureSheet,
+    shop: Shop,
+    placed: tuple[Placed, ...],
+    photos: tuple[PlacedPhoto, ...],
+    environment: jinja2.Environment,
 ) -> str:
     """The Markdown of a build's page."""
     from builder.figures.catalogue import SECTIONS
@@ -85,6 +96,8 @@ def write_page(
         facts=facts(build, sheet),
         sections=[(section, [f for f in sheet.figures if f.method.section == section]) for section in SECTIONS],
         placed=placed,
+        photos=photos,
+        photo_section=PHOTO_SECTIONS,
         dyno=dyno_view(sheet.session, sheet.system) if sheet.session else None,
         chapters=[c for c in chapters(build, both_systems=shop.units == "both") if c.recorded],
         unrecorded=[c.title for c in chapters(build) if not c.recorded],

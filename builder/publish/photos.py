@@ -50,31 +50,22 @@ class PublishedPhoto:
         return ", ".join(f"{folder}{size.name} {size.width}w" for size in self.sizes)
 
 
-def publish_photo(source: Path, into: Path, at: tuple[Path, int]) -> tuple[PublishedPhoto | None, list[Problem]]:
-    """Write the sizes of a photo into a folder.
+def publish_photo(source: Path, at: tuple[Path, int]) -> tuple[PublishedPhoto | None, dict[str, bytes], list[Problem]]:
+    """The sizes of a photo, and their files by name.
 
-    ``at`` is the file and line of the record that name the photo. Returns what was written, or None with what
-    is wrong with the picture. Raises OSError only where the folder cannot be written to.
+    ``at`` is the file and line of the record that name the photo. Returns None and no files with what is wrong
+    with the picture.
     """
     drawn = _drawn(source)
     if isinstance(drawn, str):
-        return None, [Problem(*at, f"{source.name!r} {drawn}")]
-    into.mkdir(parents=True, exist_ok=True)
+        return None, {}, [Problem(*at, f"{source.name!r} {drawn}")]
     sizes = []
+    files = {}
     for data, suffix, width, height in drawn:
         size = PhotoSize(f"{hashlib.sha256(data).hexdigest()[:24]}{suffix}", width, height)
-        _write(into / size.name, data)
+        files[size.name] = data
         sizes.append(size)
-    return PublishedPhoto(tuple(sizes)), []
-
-
-def _write(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all; one that is there and whole already is left alone."""
-    if path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data:
-        return
-    half = path.with_name(f"{path.name}.part")
-    half.write_bytes(data)
-    half.replace(path)
+    return PublishedPhoto(tuple(sizes)), files, []
 
 
 _Drawn = list[tuple[bytes, str, int, int]]

@@ -71,20 +71,23 @@ def _png(image: Image.Image) -> bytes:
 def _publish(tmp_path: Path, data: bytes, name: str = "smith-engine.jpg") -> tuple[PublishedPhoto, Path]:
     source, into = tmp_path / name, tmp_path / "out"
     source.write_bytes(data)
-    photo, problems = publish_photo(source, into, AT)
+    photo, files, problems = publish_photo(source, AT)
     assert not problems
     assert photo is not None
+    into.mkdir(exist_ok=True)
+    for file, content in files.items():
+        (into / file).write_bytes(content)
     return photo, into
 
 
 def _refused(tmp_path: Path, data: bytes, name: str = "a.jpg") -> Problem:
     source = tmp_path / name
     source.write_bytes(data)
-    photo, problems = publish_photo(source, tmp_path / "out", AT)
+    photo, files, problems = publish_photo(source, AT)
     assert photo is None
+    assert not files
     (problem,) = problems
     assert (problem.path, problem.line, problem.severity) == (*AT, "error")
-    assert not (tmp_path / "out").exists()
     return problem
 
 
@@ -302,13 +305,13 @@ def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
     with source.open("wb") as file:
         file.write(b"\xff\xd8")
         file.truncate(photos.LARGEST_FILE + 1)
-    _, (problem,) = publish_photo(source, tmp_path / "out", AT)
+    _, _, (problem,) = publish_photo(source, AT)
     assert "40 MB" in problem.message
 
 
 def test_what_is_not_there_or_no_file(tmp_path: Path) -> None:
     for source in (tmp_path / "gone.jpg", tmp_path):
-        photo, problems = publish_photo(source, tmp_path / "out", AT)
+        photo, _, problems = publish_photo(source, AT)
         assert photo is None
         assert "not an ordinary file" in problems[0].message
 
@@ -331,7 +334,7 @@ def test_no_damaged_picture_crashes(tmp_path: Path, seed: int, kind: str) -> Non
         whole[int(rng.integers(2, len(whole)))] = int(rng.integers(0, 256))
     source = tmp_path / "damaged"
     source.write_bytes(whole)
-    photo, problems = publish_photo(source, tmp_path / "out", AT)
+    photo, _, problems = publish_photo(source, AT)
     assert (photo is None) == bool(problems)
 
 

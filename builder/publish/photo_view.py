@@ -1,0 +1,36 @@
+"""The photos of a build: published, each where on the page it belongs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from builder.publish.photos import PublishedPhoto, publish_photo
+from builder.record.build import Build
+from builder.record.photos import Photo
+from builder.record.problem import Problem
+from builder.record.read import file_in
+
+
+@dataclass(frozen=True)
+class PlacedPhoto:
+    """A photo with its caption, description and section."""
+
+    photo: Photo
+    published: PublishedPhoto
+
+
+def photos_of(build: Build) -> tuple[tuple[PlacedPhoto, ...], dict[str, bytes], list[Problem]]:
+    """Every photo of a build as published, the files by name, and what is wrong with the others."""
+    placed: list[PlacedPhoto] = []
+    files: dict[str, bytes] = {}
+    problems: list[Problem] = []
+    for index, photo in enumerate(build.photos.photos if build.photos else ()):
+        source, _ = file_in(build.folder, photo.file)
+        if source is None:
+            continue  # the reader has said so
+        published, more, wrong = publish_photo(source, build.where(f"photos.photos.{index}.file"))
+        problems += wrong
+        files |= more
+        if published is not None:
+            placed.append(PlacedPhoto(photo, published))
+    return tuple(placed), files, problems
