@@ -64,7 +64,7 @@ class Field:
         if isinstance(value, str):
             return value
         unit = self.unit(system)
-        return f"{unit.show(value)} {unit.label}".rstrip()
+        return unit.show(value) + (unit.label if unit.label in ("", "°") else f" {unit.label}")
 
 
 _LITRE = 1e-3

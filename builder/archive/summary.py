@@ -142,8 +142,3 @@ def newest_first(summaries: Iterable[Summary]) -> tuple[Summary, ...]:
     """Put builds in the archive's one order: latest date first, undated last, then by slug."""
     by_slug = sorted(summaries, key=lambda s: s.slug)
     return tuple(sorted(by_slug, key=lambda s: s.date or "", reverse=True))
-
-
-# ---------------------------------------------------------------------------------------------------------
-# From a Build and its figures to a Summary: the one function that does so stands here.
-# ---------------------------------------------------------------------------------------------------------

@@ -18,6 +18,8 @@
       return { rows: slugs.map((s) => rowOf.get(s)).filter((i) => i !== undefined).slice(0, 4), lost: slugs.filter((s) => !rowOf.has(s)).length };
     }
 
+    const lay = (...children) => host.replaceChildren(el("div", { class: "mb-finder-stack" }, ...children));
+
     function show() {
       const { rows, lost } = wanted();
       const finder = host.dataset.finder || "finder.html";
@@ -25,7 +27,7 @@
       const notes = [];
       if (lost) notes.push(el("p", { class: "mb-finder-wrong", text: lost === 1 ? "One name in the address is no build of this archive." : `${lost} names in the address are no builds of this archive.` }));
       if (rows.length < 2) {
-        host.replaceChildren(...notes, el("p", { text: "Comparing takes two to four builds. Tick them in the finder's table, then follow its link to this page." }), el("p", {}, back));
+        lay(...notes, el("p", { text: "Comparing takes two to four builds. Tick them in the finder's table, then follow its link to this page." }), el("p", {}, back));
         return;
       }
       const list = el("ul", { class: "mb-finder-picks" }, ...rows.map((i, k) => {
@@ -49,7 +51,7 @@
       });
       const pair = el("div", { class: "mb-finder-pair" });
       const pictures = () => draw.chosenCurves(pair, archive, rows, { system, perLitre, width: host.clientWidth });
-      host.replaceChildren(...notes, list,
+      lay(...notes, list,
         el("div", { class: "mb-finder-row" }, el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios), el("label", {}, litre, el("span", { text: "per litre" })), back),
         pair, ...differences(rows));
       pictures();
@@ -58,7 +60,7 @@
     function differences(rows) {
       const { different, alike } = core.compared(archive, rows, system);
       const body = el("tbody", {}, ...different.map((row) => el("tr", {}, el("th", { scope: "row", text: row.title }),
-        ...row.values.map((text) => el("td", { class: /^-?\d/.test(text) ? "mb-finder-n" : null, text })))));
+        ...row.values.map((text) => el("td", { text })))));
       const head = el("tr", {}, el("th", { scope: "col", text: "What differs" }),
         ...rows.map((i, k) => el("th", { scope: "col" }, `${"ABCD"[k]} `, el("span", { text: archive.titles[i] }))));
       const table = el("table", { class: "mb-finder-table mb-finder-compared" }, el("caption", { class: "mb-finder-hidden", text: "What differs between the builds" }), el("thead", {}, head), body);

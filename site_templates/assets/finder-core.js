@@ -134,7 +134,8 @@
 
   function show(field, value, system) {
     if (typeof value === "string") return value;
-    return (showNumber(field, value, system) + " " + unitOf(field, system).label).trim();
+    const label = unitOf(field, system).label;
+    return showNumber(field, value, system) + (label === "" || label === "°" ? label : " " + label);
   }
 
   // What someone typed, as a number; null when nothing was typed, NaN when it is not a number.
@@ -178,7 +179,7 @@
 
   // Everything a search is made of, as texts. Nothing in an address is trusted: unknown names are dropped.
   function readState(archive, address) {
-    const state = emptyState(archive.system);
+    const state = emptyState(archive);
     let given;
     try {
       given = new URLSearchParams(String(address || "").replace(/^[#?]/, ""));
@@ -211,15 +212,18 @@
   }
 
   // An empty sort is the usual one: most alike first where there is a plan, else newest first.
-  function emptyState(system) {
+  // The axes are displacement and power, or what comes first of what the archive does record.
+  function emptyState(archive) {
+    const known = archive.fields.filter((f) => f.kind === "number" && f.known).map((f) => f.slug);
+    const axis = (slug) => (known.includes(slug) || !known.length ? slug : known[0]);
     return {
-      words: "", ranges: {}, choices: {}, plan: {}, system, sort: "", x: "displacement",
-      y: "peak_power", pick: [], curves: "whole",
+      words: "", ranges: {}, choices: {}, plan: {}, system: archive.system, sort: "",
+      x: axis("displacement"), y: axis("peak_power"), pick: [], curves: "whole",
     };
   }
 
   function writeState(archive, state) {
-    const usual = emptyState(archive.system);
+    const usual = emptyState(archive);
     const out = new URLSearchParams();
     if (state.words.trim()) out.set("words", state.words.trim());
     for (const [slug, [least, most]] of Object.entries(state.ranges)) {

@@ -105,7 +105,8 @@
       if (view.plan) {
         const d = view.distances[i];
         const known = Number.isFinite(d);
-        row.likeCell.textContent = known ? (100 * (1 - d)).toFixed(0) + " %" : "–";
+        // Rounded down: only what is alike in everything is 100 %.
+        row.likeCell.textContent = known ? Math.floor(100 * (1 - d) + 1e-9) + " %" : "–";
         const found = known ? likeness.differences(archive, view.plan, i) : [];
         const texts = found.slice(0, 3).map((x) => likeness.differenceText(x, view.system));
         row.differs.textContent = !known ? "too little in common to say" : texts.join("; ") || "alike in everything planned";

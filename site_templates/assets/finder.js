@@ -8,7 +8,7 @@
   function start(host, data) {
     const archive = core.decode(data);
     const linkTo = (i) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[i]));
-    const state = core.emptyState(archive.system);
+    const state = core.emptyState(archive);
     const replace = (next) => {
       for (const key of Object.keys(state)) delete state[key];
       Object.assign(state, next);
@@ -66,7 +66,7 @@
         state.system = system;
         ask.fields();
       } else if (what === "clear") {
-        replace({ ...core.emptyState(archive.system), system: state.system });
+        replace({ ...core.emptyState(archive), system: state.system });
         ask.fields();
       } else if (what === "plan" && !plan) state.sort = "";
       update(what);
