@@ -32,7 +32,7 @@ def drawings_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, .
         _positions,
         _patterns,
     )
-    return (*dyno_drawings(source), *(placed for maker in makers for placed in maker(source, sheet)))
+    return (*dyno_drawings(source, sheet.session), *(placed for maker in makers for placed in maker(source, sheet)))
 
 
 def _in(shown: Shown, system: System, si: float) -> float:

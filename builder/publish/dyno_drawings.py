@@ -32,9 +32,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 
-def dyno_drawings(source: Source) -> Iterator[Placed]:
+def dyno_drawings(source: Source, session: DynoSession | None) -> Iterator[Placed]:
     """Every drawing that the session has enough for."""
-    session = source.session
     if session is None or session.best is None:
         return
     yield _curves(session, source.system)
