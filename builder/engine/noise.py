@@ -29,7 +29,7 @@ FEWEST = 4
 # correlation the other way is allowed for: leaving it out would make independent readings look dependent.
 _CORRELATIONS = np.array([-0.45, -0.3, -0.15, 0, 0.15, 0.3, 0.4, 0.5, 0.6, 0.7, 0.77, 0.83, 0.88, 0.92, 0.95, 0.97])
 _EVEN_SHARES = np.array([0, 0.3, 0.6, 0.85])
-_EVEN_WEIGHTS = np.array([0.7, 0.1, 0.1, 0.1])
+_EVEN_WEIGHTS = np.array([0.85, 0.06, 0.06, 0.03])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
