@@ -5,6 +5,7 @@ from __future__ import annotations
 from builder.figures.catalogue import catalogue
 from builder.figures.figure import Figure, FigureSheet, Need
 from builder.figures.inputs import Source
+from builder.figures.session_cautions import session_cautions
 from builder.figures.solve import Solver
 from builder.record.build import Build
 from builder.record.shop import Shop
@@ -20,4 +21,7 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     results = [solver.figure(slug) for slug in catalogue()]
     figures = tuple(result for result in results if isinstance(result, Figure))
     needs = tuple(result for result in results if isinstance(result, Need))
-    return FigureSheet(figures, needs, tuple(solver.problems), solver.source.system, solver.source.session)
+    session = solver.source.session
+    problems = (*solver.problems, *(session.problems if session else ()))
+    cautions = session_cautions(build, session)
+    return FigureSheet(figures, needs, problems, solver.source.system, session, cautions)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -70,12 +70,16 @@ class PullResult:
     torque_band: tuple[tuple[float, float], ...]
     channels: Mapping[str, Array]
     derived: Mapping[str, Array]
+    correction_at: Callable[[float], Correction] | None
+    """The correction at any speed [rev/s]: for spark ignition it is the same at all."""
     acceleration: Array | None = None
     """Rate of change of speed [rev/s2] along the speed, where it was used to add torque back."""
     mean_torque: float | None = None
     mean_power: float | None = None
     area: float | None = None
     """Area under the torque curve [N m rev/s] over the session's range."""
+    mean_range: tuple[float, float] | None = None
+    """The speeds [rev/s] that the means were taken over: the session's range, as far as the log goes."""
 
     @property
     def observed_power(self) -> Array:
@@ -86,6 +90,11 @@ class PullResult:
     def air(self) -> object:
         """The air of the pull (engine Air), None where it is not known."""
         return self.day.air
+
+    def before_correction(self, speed: float) -> float:
+        """Torque at one speed before anything was corrected [N m], with what acceleration took added back."""
+        factor = self.correction_at(speed).factor if self.correction_at is not None else 1.0
+        return float(self.torque_curve.at(speed)) / factor
 
     def at(self, values: Array, speed: float) -> float:
         """One of the pull's arrays at one speed [rev/s], between points by a straight line."""
@@ -193,6 +202,7 @@ def finish(of: Prepared, standard: Standard, facts: EngineFacts) -> PullResult:
         torque_band(torque_curve) if peak(torque_curve).value > 0 else (),
         channels,
         _derived(speed, values, observed, channels, facts, of.day),
+        applied.at,
         acceleration.at(speed) if acceleration is not None else None,
     )
 
@@ -211,6 +221,7 @@ def over(of: PullResult, low: float, high: float) -> PullResult:
         mean_torque=mean_over(of.torque_curve, low, high),
         mean_power=mean_over(of.power_curve, low, high),
         area=area_under(of.torque_curve, low, high),
+        mean_range=(low, high),
     )
 
 
