@@ -20,8 +20,17 @@
       const column = data.columns[field.slug];
       if (field.kind === "number") {
         const out = new Float64Array(n).fill(NaN);
-        if (column) for (let i = 0; i < n; i++) if (column[i] !== null) out[i] = column[i] / field.per;
+        let least = Infinity, most = -Infinity;
+        if (column) {
+          for (let i = 0; i < n; i++) {
+            if (column[i] === null) continue;
+            const value = (out[i] = column[i] / field.per);
+            if (value < least) least = value;
+            if (value > most) most = value;
+          }
+        }
         values[field.slug] = out;
+        field.reach = [least, most];
       } else {
         const out = new Int32Array(n).fill(-1);
         if (column) for (let i = 0; i < n; i++) if (column[i] !== null) out[i] = column[i];

@@ -27,17 +27,12 @@
   }
 
   // Least and most of a field in the archive, as hints of what to type.
-  function reach(archive, field, system) {
-    let least = Infinity, most = -Infinity;
-    for (const v of archive.values[field.slug]) {
-      if (v < least) least = v;
-      if (v > most) most = v;
-    }
-    return least <= most ? [least, most].map((v) => core.showNumber(field, v, system)) : ["", ""];
+  function reach(field, system) {
+    return field.known ? field.reach.map((v) => core.showNumber(field, v, system)) : ["", ""];
   }
 
   function rangeField(archive, field, state, changed) {
-    const hints = reach(archive, field, state.system);
+    const hints = reach(field, state.system);
     const note = el("p", { class: "mb-finder-wrong", id: unique(), hidden: true });
     const ends = ["at least", "at most"].map((word, end) => el("input", {
       type: "text", inputmode: "decimal", autocomplete: "off", placeholder: hints[end],
@@ -104,7 +99,7 @@
         ...archive.choices[field.slug].map((label) => el("option", { value: label, text: label })));
     } else {
       input = el("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", oninput: take,
-        placeholder: reach(archive, field, state.system).join("–"), "aria-describedby": note.id });
+        placeholder: reach(field, state.system).join("–"), "aria-describedby": note.id });
     }
     const node = el("div", { class: "mb-finder-plan" }, el("label", { for: id, text: withUnit(field, state.system) }), input, note);
     return {
@@ -159,12 +154,19 @@
     let parts = { narrow: [], plan: [] };
     const known = archive.fields.filter((f) => f.known);
 
+    // The plan's fields can wait until the table is seen, unless something is planned already.
+    let waiting = 0;
     function fields() {
-      parts.narrow = groups(archive, known, wide ? ["bottom end", "breathing"] : [], (f) =>
-        (f.kind === "number" ? rangeField : choiceField)(archive, f, state, changed));
+      parts = { narrow: groups(archive, known, wide ? ["bottom end", "breathing"] : [], (f) =>
+        (f.kind === "number" ? rangeField : choiceField)(archive, f, state, changed)), plan: [] };
+      place.narrow.replaceChildren(...parts.narrow.map((p) => p.node));
+      clearTimeout(waiting);
+      if (Object.keys(state.plan).length) planFields();
+      else waiting = setTimeout(planFields, 60);
+    }
+    function planFields() {
       parts.plan = groups(archive, known.filter((f) => f.weight > 0 && f.group !== "result"), ["bottom end"], (f) =>
         planField(archive, f, state, changed));
-      place.narrow.replaceChildren(...parts.narrow.map((p) => p.node));
       place.plan.replaceChildren(...parts.plan.map((p) => p.node));
     }
     fields();

@@ -113,8 +113,12 @@
       say(`${rows.length} of ${archive.n} builds`);
       sortChoices();
       if (what === "units" || what === "start" || what === "clear") {
-        drawPoints();
-        drawChosen();
+        // The table is seen first, then the drawings.
+        clearTimeout(drawing);
+        drawing = setTimeout(() => {
+          drawPoints();
+          drawChosen();
+        }, what === "start" ? 30 : 0);
       } else if (plot && points.open) plot.update(rows, picks());
       if (what !== "filter" && what !== "sort") guess();
       address();
@@ -123,6 +127,8 @@
     function showTable(fresh) {
       table.show(rows, { system: state.system, sort: order(), picks: picks(), plan, distances }, fresh);
     }
+
+    let drawing = 0;
 
     // Spoken once things are quiet, so that typing is not talked over.
     let speaking = 0;

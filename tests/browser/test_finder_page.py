@@ -78,6 +78,7 @@ def column(page: Page, heading: str) -> list[str]:
 
 
 def unfold(page: Page, section: str) -> None:
+    page.wait_for_selector(".mb-finder-plan", state="attached")
     page.evaluate(
         "(text) => { for (const fold of document.querySelectorAll('.mb-finder-section'))"
         " if (fold.textContent.includes(text))"
