@@ -3,7 +3,13 @@
 
 // A link to a figure opens its working.
 function openTarget() {
-  const target = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  let name = "";
+  try {
+    name = decodeURIComponent(location.hash.slice(1));
+  } catch {
+    return; // an address edited by hand names no figure
+  }
+  const target = name && document.getElementById(name);
   const fold = target && target.closest("details");
   if (fold && !fold.open) {
     fold.open = true;
