@@ -143,8 +143,13 @@ class Panel:
         y = self.bottom + drop
         xs: list[float] = []
         ys: list[float] = []
+        free = -math.inf  # from where on there is room for a number
         for value, label in zip(at, labels if labels is not None else tick_labels(at), strict=True):
             x = self.x(value)
+            half = width(label, size) / 2
+            if x - half < free or x + half > self.sheet.width:
+                continue
+            free = x + half + 6
             xs += [x, x, nan]
             ys += [y, y + 4, nan]
             self.sheet.text(x, y + 6 + size, label, anchor="center", colour=QUIET, size=size)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import unicodedata
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -108,7 +109,9 @@ class Sheet:
         if then:
             gid = f"tail-{len(self.tails)}"
             made.set_gid(gid)
-            self.tails[gid] = Tail(then, then_colour)
+            # After a word that runs leftwards the tail would be drawn into it, but for a mark that ends it.
+            turned = unicodedata.bidirectional(text[-1]) in ("R", "AL")
+            self.tails[gid] = Tail(f"\u200e{then}" if turned else then, then_colour)
 
     def line(self, xs: npt.ArrayLike, ys: npt.ArrayLike, colour: str = QUIET, **look: Any) -> Line2D:
         """A polyline through pixels; NaN breaks it. ``look`` goes to matplotlib's Line2D."""

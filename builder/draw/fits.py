@@ -111,7 +111,7 @@ def positions(of: Positions, *, name: str = "positions", size: Size = WIDE) -> D
 
 
 def _value(panel: Panel, i: int, values: Floats, text: str, odd: bool, colour: str, edges: Sequence[float]) -> None:
-    """A position's number above its point, or below it where a limit or a neighbour is in the way above."""
+    """A position's number above its point, or below it where something is in the way; else only the odd one's."""
     sheet, size = panel.sheet, panel.sheet.size
     x, point = panel.x(i), panel.y(float(values[i]))
     half = width(text, size.small, odd) / 2
@@ -124,10 +124,11 @@ def _value(panel: Panel, i: int, values: Floats, text: str, odd: bool, colour: s
         top, bottom = base - size.small * 0.8, base + size.small * 0.1
         covered = sum(abs(px - x) < half + 4 and top - 4 < py < bottom + 4 for px, py in others)
         crossed = sum(top - 1 < line < bottom + 1 for line in lines)
-        return 4 * covered + crossed + 8 * (bottom > panel.bottom + 2) + 8 * (top < panel.top - 8)
+        return 4 * covered + crossed + 99 * (bottom > panel.bottom + 2 or top < panel.top - 8)
 
     base = min((point - gap, point + gap + size.small * 0.75), key=trouble)
-    sheet.text(x, base, text, anchor="center", colour=colour, size=size.small, bold=odd)
+    if odd or trouble(base) < 4:
+        sheet.text(x, base, text, anchor="center", colour=colour, size=size.small, bold=odd)
 
 
 def _out(value: float, low: float | None, high: float | None) -> bool:

@@ -97,7 +97,7 @@ def stack_up(of: StackUp, *, name: str = "stack_up", size: Size = WIDE) -> Drawi
     # The section is as wide as its bore and two walls; dimension lines and labels take the rest.
     scale = min(470 / (top + below), (area - left - right - 62) / (of.bore * (1 + 2 * _WALL)))
     used = of.bore * (1 + 2 * _WALL) * scale
-    tall = (top + below) * scale + 20
+    tall = max((top + below) * scale + 20, 6 * size.text + 60)  # room for three labels, however flat
     inset_tall = min(max(tall * 0.7, 250.0), 320.0)
     height = tall + inset_tall + 16 if size.narrow else max(tall, inset_tall + 20)
     sheet = Sheet(size.width, height, size)
@@ -294,7 +294,9 @@ def _deck(sheet: Sheet, of: StackUp, v: _View, box: tuple[float, float, float, f
     words = "Crown above deck" if of.clearance < 0 else "Deck clearance"
     parts.append((min(zero, top), max(zero, top), words, of.says(abs(of.clearance)), ACCENT))
     if gasket:
-        parts.append((min(face, top), max(face, top), "Quench", of.says(gasket + of.clearance), INK))
+        quench = gasket + of.clearance
+        words, colour = ("Quench", INK) if quench >= 0 else ("Crown into head", CAUTION)
+        parts.append((min(face, top), max(face, top), words, of.says(abs(quench)), colour))
     for level in {face, zero, top}:
         sheet.line(
             [x + wall - (wall - piston if level == top else 0), column + 14 * len(parts)],
@@ -319,7 +321,12 @@ def _deck(sheet: Sheet, of: StackUp, v: _View, box: tuple[float, float, float, f
     if ghosts:
         ghost = wanted[-1]
         sheet.line(
-            [x, column + 14 * len(parts)], [ghost, ghost], CAUTION, linewidth=1.5, linestyle=(0, (4, 2.5)), zorder=2.6
+            [x + width("head", size.small) + 12, column + 14 * len(parts)],
+            [ghost, ghost],
+            CAUTION,
+            linewidth=1.5,
+            linestyle=(0, (4, 2.5)),
+            zorder=2.6,
         )
         text_x = column + 14 * len(parts) + 10
         sheet.line([column + 14 * len(parts), text_x - 3], [ghost, placed[-1]], CAUTION, linewidth=0.7)
@@ -360,7 +367,11 @@ def _told(of: StackUp) -> str:
         f"{_standing(of, of.clearance)} the deck."
     )
     if of.gasket is not None:
-        text += f" With a gasket of {of.says(of.gasket)} the quench is {of.says(of.gasket + of.clearance)}."
+        quench = of.gasket + of.clearance
+        text += f" With a gasket of {of.says(of.gasket)} "
+        text += (
+            f"the quench is {of.says(quench)}." if quench >= 0 else f"the crown meets the head by {of.says(-quench)}."
+        )
     if of.listed_clearance is not None and of.listed_compression_height is not None:
         text += (
             f" The piston is listed with a compression height of {of.says(of.listed_compression_height)}, which "

@@ -96,16 +96,16 @@ def line_colour(position: int) -> str:
 def formula_sheet() -> str:
     """The same for a formula, which inlined takes the colour of the text around it."""
     light, dark = next((t.light, t.dark) for t in PALETTE if t.name == "ink")
-    return (
-        f".drawing:root{{color:{light}}}@media screen and (prefers-color-scheme:dark){{.drawing:root{{color:{dark}}}}}"
-    )
+    on_dark = f"@media screen and (prefers-color-scheme:dark){{.drawn-formula:root{{color:{dark}}}}}"
+    return f".drawn-formula:root{{color:{light}}}{on_dark}"
 
 
 def style_sheet() -> str:
     """CSS that turns a drawing's literal light colours into those of the page it stands on.
 
-    As a file shown by ``<img>`` the drawing follows the colour scheme of the element that embeds it (or the
-    reader's own); inlined in a page it follows that page's ``color-scheme``; on paper it is always light.
+    As a file shown by ``<img>`` the drawing follows the ``color-scheme`` of the element that embeds it (or the
+    reader's own): a page sets that to light for print, which an image cannot know of. Inlined in a page the
+    drawing follows that page's ``color-scheme``, and is light on paper by itself.
     """
     light = "".join(f"--{t.name}:{t.light};" for t in PALETTE)
     dark = "".join(f"--{t.name}:{t.dark};" for t in PALETTE)
@@ -114,7 +114,7 @@ def style_sheet() -> str:
         f'.drawing [{what}="{t.light}"]{{{what}:var(--{t.name})}}' for t in PALETTE for what in ("fill", "stroke")
     )
     return (
-        f".drawing{{{light}color:var(--ink)}}"
+        f".drawing{{{light}}}"
         ".drawing text{font-variant-numeric:tabular-nums}"
         f"@media screen and (prefers-color-scheme:dark){{.drawing:root{{{dark}}}}}"
         "@supports (color:light-dark(red,red)){@media screen{"

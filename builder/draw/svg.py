@@ -92,12 +92,12 @@ def simplified(points: list[tuple[float, float]], tolerance: float = 0.12) -> li
         first, final = spans.pop()
         x0, y0 = points[first]
         dx, dy = points[final][0] - x0, points[final][1] - y0
-        length = (dx * dx + dy * dy) ** 0.5
-        worst, at = tolerance, -1
+        square = dx * dx + dy * dy
+        worst, at = tolerance * tolerance, -1
         for i in range(first + 1, final):
             x, y = points[i][0] - x0, points[i][1] - y0
-            # A closed loop has no chord to be off from: its distance is from the starting point.
-            off = abs(x * dy - y * dx) / length if length else (x * x + y * y) ** 0.5
+            t = min(1.0, max(0.0, (x * dx + y * dy) / square)) if square else 0.0
+            off = (x - t * dx) ** 2 + (y - t * dy) ** 2
             if off > worst:
                 worst, at = off, i
         if at >= 0:
@@ -173,6 +173,9 @@ def _style(text: str) -> dict[str, str]:
         ):
             value = ",".join(short(float(n)) for n in value.replace("px", "").split(","))
         attributes[key] = value
+    if attributes.get("fill-opacity") == "0":  # how matplotlib writes a hollow marker
+        del attributes["fill-opacity"]
+        attributes["fill"] = "none"
     if attributes.get("stroke") == "none" or "stroke" not in attributes:
         for key in [k for k in attributes if k.startswith("stroke")]:
             del attributes[key]
@@ -354,12 +357,12 @@ def tidied(
     if tidy.definitions:
         nodes.insert(0, _Node("defs", {}, tidy.definitions))
     body = "".join(_written(_grouped(nodes)))
-    sheet = formula_sheet() if colour == "currentColor" else style_sheet()
+    sheet, kind = (formula_sheet(), "drawn-formula") if colour == "currentColor" else (style_sheet(), "drawing")
     width, height = short(size[0]), short(size[1])
     # Links inside an image would be hidden from a screen reader; a group lets them be reached.
     role = "group" if links else "img"
     return (
-        f'<svg xmlns="{SVG}" class="drawing" id="{name}" role="{role}" width="{width}" height="{height}" '
+        f'<svg xmlns="{SVG}" class="{kind}" id="{name}" role="{role}" width="{width}" height="{height}" '
         f'viewBox="0 0 {width} {height}" aria-labelledby="{name}-title {name}-desc" '
         f'font-family={quoteattr(FONT_STACK)} fill={quoteattr(colour)} stroke-linejoin="round">'
         f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(description)}</desc>'

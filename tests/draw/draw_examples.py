@@ -51,7 +51,7 @@ def _overlay(say: Say, size: Size) -> Drawing:
 
 
 def _stack(say: Say, size: Size) -> Drawing:
-    return stack_up(StackUp(say("in"), 1.75, 6.0, 1.46, 9.02, 4.0, 0.04, None, 1.56), size=size)
+    return stack_up(StackUp(say("in"), 1.75, 6.0, 1.46, 9.26, 4.0, 0.04, None, 1.56), size=size)
 
 
 def _valves(say: Say, size: Size) -> Drawing:
