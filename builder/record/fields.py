@@ -141,15 +141,15 @@ _Words = Annotated[Any, WithJsonSchema({"type": ["string", "number"]})]
 
 Line = Annotated[
     str,
-    BeforeValidator(_one_line, json_schema_input_type=_Words),
     StringConstraints(strip_whitespace=True, min_length=1, max_length=400),
+    BeforeValidator(_one_line, json_schema_input_type=_Words),
 ]
 """A few words on one line; shown as plain text."""
 
 Prose = Annotated[
     str,
-    BeforeValidator(_as_text, json_schema_input_type=_Words),
     StringConstraints(strip_whitespace=True, min_length=1, max_length=20000),
+    BeforeValidator(_as_text, json_schema_input_type=_Words),
 ]
 """Sentences; emphasis, code, links and lists of plain Markdown are let through."""
 
@@ -159,7 +159,10 @@ Day = Annotated[datetime.date, BeforeValidator(_as_day, json_schema_input_type=d
 Plain = Annotated[float, BeforeValidator(_as_number, json_schema_input_type=float)]
 """A plain number without a unit."""
 
-Count = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int), Field(ge=1, le=100_000)]
+Whole = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int)]
+"""A whole number."""
+
+Count = Annotated[int, Field(ge=1, le=100_000), BeforeValidator(_as_number, json_schema_input_type=int)]
 """How many."""
 
 Length = Annotated[Reading, ReadingOf("length")]

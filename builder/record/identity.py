@@ -7,7 +7,19 @@ from typing import Any, Literal, get_args
 from pydantic import GetJsonSchemaHandler, field_validator, model_validator
 from pydantic_core import core_schema
 
-from builder.record.fields import Day, Line, OneDensity, OneEnergy, OneSpeed, Plain, Prose, RecordModel, field
+from builder.record.fields import (
+    Count,
+    Day,
+    Line,
+    OneDensity,
+    OneEnergy,
+    OneSpeed,
+    Plain,
+    Prose,
+    RecordModel,
+    Whole,
+    field,
+)
 
 Status = Literal["finished", "in progress", "withdrawn"]
 Layout = Literal["single", "inline", "V", "flat", "radial"]
@@ -53,12 +65,12 @@ class EngineKind(RecordModel):
     """The kind of engine."""
 
     layout: Layout | None = field("how the cylinders stand", "inline")
-    cylinders: int = field("how many", "4", required=True)
+    cylinders: Count = field("how many", "4", required=True)
     bank_angle: Line | None = field("angle between the banks of a V", "90 deg")
     cycle: Cycle = field("four-stroke or two-stroke", "four-stroke", default="four-stroke")
     ignition: Ignition = field("spark or compression", "spark", default="spark")
     firing_order: Line | None = field("as numbered on the engine", "1-3-4-2")
-    year: int | None = field("year the engine was made", "1968")
+    year: Whole | None = field("year the engine was made", "1968")
     cooling: Literal["water", "air", "oil"] | None = field("what carries the heat away", "water")
     induction: Induction | None = field("how the air gets in", "natural")
     fuelling: Fuelling | None = field("how the fuel gets in", "carburettor")
@@ -74,7 +86,7 @@ class EngineKind(RecordModel):
 
     @field_validator("year")
     @classmethod
-    def _possible_year(cls, year: int | None) -> int | None:
+    def _possible_year(cls, year: Whole | None) -> int | None:
         if year is not None and not 1860 <= year <= 2200:
             raise ValueError(f"{year} is not a year an engine was made in: write four digits")
         return year

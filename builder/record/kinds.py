@@ -20,7 +20,7 @@ _NUMBER = r"[+\u2212-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
 _FRACTION = r"([0-9]+[ -])?[0-9]+/[0-9]+"
 _WITH_UNIT = rf"^\s*({_NUMBER}|{_FRACTION})\s*(1/min|[^\s0-9.,/+-].*)$"
 _BARE = rf"^\s*({_NUMBER}|{_FRACTION})\s*$"
-_RANGE = rf"^\s*{_NUMBER}\s*\.\.\s*{_NUMBER}"
+_RANGE = rf"^(?!.*\.\.\.)\s*{_NUMBER}\s*\.\.\s*{_NUMBER}"
 
 
 SHARED = "x-shared"

@@ -265,7 +265,7 @@ LONGEST_VALUE = 80
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>(?:(?<=\s)1/min)|[^\d\s.,/+-].*)?")
 _FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[ -])?(?P<over>[0-9]+)/(?P<under>[0-9]+)\s*(?P<unit>[^\d\s/].*)?")
-_RANGE = re.compile(rf"(?P<least>{_NUMBER})\s*\.\.\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*)?")
+_RANGE = re.compile(rf"(?P<least>{_NUMBER})\s*\.\.\s*(?P<most>{_NUMBER})\s*(?P<unit>1/min|[^\d\s.,/+-].*)?")
 # What a hand used to paper writes for a range.
 _LOOSE_RANGE = re.compile(
     rf"(?P<least>{_NUMBER})\s*(?P<least_unit>[^\d\s.,+-]\S*)?\s*(?:-|–|—|to|\.{{3}}|…|/)\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*)?"
@@ -493,7 +493,7 @@ def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Ra
     example = example_of(dimension)
     tidy = _tidied(text, example)
     match = _RANGE.fullmatch(tidy)
-    if not match:
+    if not match or "..." in tidy:  # 1...2 could be 1 to 2 or 1 to .2
         raise UnitProblem(_not_a_range(text, tidy, example))
     written_unit = match["unit"] or unit or ""
     if not written_unit and dimension != NUMBER:

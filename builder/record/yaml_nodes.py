@@ -19,7 +19,7 @@ from builder.record.problem import Problem
 
 LARGEST_FILE = 2_000_000
 DEEPEST = 24
-MOST_NODES = 60_000
+MOST_NODES = 30_000
 LONGEST_TEXT = 60_000
 LONGEST_NAME = 200
 
@@ -175,6 +175,9 @@ def _syntax_problem(error: Exception, text: str, shown_as: Path) -> Problem:
         what = f"has a text that starts with {sign}: put it between quotes"
     elif "did not find expected" in said or "expected <" in said:
         what = "does not line up with the lines above it: give entries of one list or block the same indent"
+    # The parser notices an open end only behind the last line.
+    while line > 1 and (line > len(lines) or not lines[line - 1].strip()):
+        line -= 1
     return Problem(shown_as, line, what)
 
 
