@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from builder.archive.summary import Part, Summary, newest_first
 
-GOOD = ("as listed", "good", "in range", "ok")
+GOOD = ("fits", "as listed", "good", "in range", "ok")
+UNCHECKED = "not checked"
 _WORDS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -32,12 +33,12 @@ class PartUse:
     @property
     def checked(self) -> int:
         """How many were checked on receipt."""
-        return sum(u.verdict is not None for u in self.uses)
+        return sum(_checked(u.verdict) for u in self.uses)
 
     @property
     def verdicts(self) -> tuple[tuple[str, int], ...]:
         """Each verdict with how often it was given, most often first."""
-        count = Counter(u.verdict for u in self.uses if u.verdict is not None)
+        count = Counter(u.verdict for u in self.uses if u.verdict is not None and _checked(u.verdict))
         return tuple(sorted(count.items(), key=lambda item: (-item[1], item[0])))
 
     @property
@@ -66,16 +67,19 @@ class MakerUse:
 
 def finding(verdicts: Iterable[str | None]) -> str:
     """Sum verdicts up: how many of those checked were wrong, and in which way."""
-    every = list(verdicts)
-    checked = [v for v in every if v is not None]
+    checked = [v for v in verdicts if v is not None and _checked(v)]
     if not checked:
         return "not checked on receipt"
     wrong = Counter(v for v in checked if v.casefold() not in GOOD)
     of = _count(len(checked))
     if not wrong:
-        return "checked once, as listed" if len(checked) == 1 else f"all {of} as listed"
+        return "checked once and good" if len(checked) == 1 else f"all {of} good"
     told = sorted(wrong.items(), key=lambda item: (-item[1], item[0]))
     return "; ".join(f"{_count(n)} of {of} {verdict}" for verdict, n in told)
+
+
+def _checked(verdict: str | None) -> bool:
+    return verdict is not None and verdict.casefold() != UNCHECKED
 
 
 def _count(n: int) -> str:

@@ -51,8 +51,9 @@ def test_where_a_part_was_used_and_what_receiving_found() -> None:
     [
         ([], "not checked on receipt"),
         ([None], "not checked on receipt"),
-        (["as listed"], "checked once, as listed"),
-        (["as listed"] * 3, "all three as listed"),
+        (["fits"], "checked once and good"),
+        (["not checked"], "not checked on receipt"),
+        (["as listed", "fits", "fits", "not checked"], "all three good"),
         (["wrong part", "short", "short", "ok"], "two of four short; one of four wrong part"),
         (["short"] * 12, "12 of 12 short"),
     ],
