@@ -138,14 +138,15 @@ def prepare(
     channels = _channels(log, rows)
     fuelling = _fuelling(rows, channels, facts, day)
     applied = apply(build, stated_of(build, index), wanted, day, fuelling)
-    consistency, slipped, remark = check_units(build, index, log, rows)
-    why_not = pull.left_out or ("the units of torque and power disagree" if slipped else "")
+    units = check_units(build, index, log, rows)
+    problems = [*day.problems, *units.problems]
+    why_not = pull.left_out or ("the units of torque and power disagree" if units.stops else "")
     if not np.nanmax(rows.torque) > 0:
         why_not = why_not or "the torque is never above zero"
-        slipped = (*slipped, Problem(*place, f"{pull.name}: the torque is never above zero", "warning"))
-    told = (*rows.told, *day.told, *remark)
+        problems.append(Problem(*place, f"{pull.name}: the torque is never above zero", "warning"))
+    told = (*rows.told, *day.told, *units.told)
     return Prepared(
-        index, pull, log, rows, day, channels, applied, consistency, why_not, told, (*day.problems, *slipped)
+        index, pull, log, rows, day, channels, applied, units.consistency, why_not, told, tuple(problems)
     )  # fmt: skip
 
 

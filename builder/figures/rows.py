@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from builder.engine import power
 from builder.engine.curves import CELL, WIDTH, rate_of_change
+from builder.engine.sweep import Loaded, loaded_part
 from builder.engine.values import Array
 from builder.record.dyno_csv import DynoLog
 
@@ -55,11 +56,11 @@ def rows_of(log: DynoLog, inertia: float | None = None) -> Rows:
     else:
         raise ValueError("it holds neither torque nor power")
     time = log.channels.get("time")
-    mask = np.isfinite(speed) & (speed > 0)
-    kind, loaded, said = _loaded_part(time, speed, torque)
-    mask &= loaded
-    told += said
-    if not (mask & np.isfinite(torque)).any():
+    part = loaded_part(speed, torque, time)
+    kind: Literal["sweep", "steps"] = "sweep" if part.kind == "sweep" else "steps"
+    told += _told_of_part(part, bool(part.mask.all()))
+    mask = part.mask & np.isfinite(torque) & (speed > 0)
+    if not mask.any():
         raise ValueError("no row has both a speed and a torque")
     if not mask.all():
         speed, torque = speed[mask], torque[mask]
@@ -108,7 +109,11 @@ def _rate_window(times: Array) -> float:
     return max(_RATE_WINDOW, 12 * gap)
 
 
-def _loaded_part(
-    time: Array | None, speed: Array, torque: Array
-) -> tuple[Literal["sweep", "steps"], npt.NDArray[np.bool_], list[str]]:
-    return "steps", np.ones(speed.size, dtype=bool), []
+def _told_of_part(part: Loaded, whole: bool) -> list[str]:
+    """What kind of log it is, and what of it is not the pull."""
+    words = {
+        "sweep": "taken as a sweep: the rising part under load",
+        "steps": "taken as a test in steps: the rows at steady speeds",
+        "rows per speed": "taken as readings at single speeds",
+    }[part.kind]
+    return [words if whole else f"{words}; left out: {', '.join(part.account)}"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,12 +16,20 @@ from builder.record.dyno_csv import DynoLog
 from builder.record.problem import Problem
 
 
-def check_units(
-    build: Build, index: int, log: DynoLog, rows: Rows
-) -> tuple[Consistency | None, tuple[Problem, ...], tuple[str, ...]]:
+@dataclass(frozen=True)
+class UnitCheck:
+    """What came of holding torque, power and speed against each other; ``stops`` where the pull must not count."""
+
+    consistency: Consistency | None = None
+    problems: tuple[Problem, ...] = ()
+    told: tuple[str, ...] = ()
+    stops: bool = False
+
+
+def check_units(build: Build, index: int, log: DynoLog, rows: Rows) -> UnitCheck:
     """Whether torque, power and speed obey P = 2 pi n T; if not, the likely slip and how to settle it."""
     if not {"torque", "power"} <= log.channels.keys():
-        return None, (), ()
+        return UnitCheck()
     pull = build.pulls[index]
     logged_torque, logged_power = rows.kept(log.channels["torque"]), rows.kept(log.channels["power"])
     try:
@@ -28,9 +37,9 @@ def check_units(
         if not found.agrees and (room := _room_for_rounding(log, found.rows)) > 0.005:
             found = power.torque_power_consistency(rows.speed, logged_torque, logged_power, room)
     except ValueError:
-        return None, (), ("torque and power could not be held against each other: no row has both",)
+        return UnitCheck(told=("torque and power could not be held against each other: no row has both",))
     if found.agrees:
-        return found, (), (f"torque, power and speed agree: P / (2 pi n T) is {found.ratio:.4f}",)
+        return UnitCheck(found, told=(f"torque, power and speed agree: P / (2 pi n T) is {found.ratio:.4f}",))
     said = f"{pull.name}: the logged power is {found.ratio:.3f} times what torque and speed make"
     if not found.steady:
         said = f"{pull.name}: no one factor takes torque and speed to the logged power (about {found.ratio:.3f})"
@@ -42,9 +51,10 @@ def check_units(
     place = build.where(f"dyno.pulls.{index}.{'units' if units else 'file'}")
     if {"torque", "power"} <= units.keys():
         settled = Problem(*place, f"{said}; both units are stated, so torque is used as stated", "warning")
-        return found, (settled,), (said,)
+        return UnitCheck(found, (settled,), (said,))
     advice = f"{said}. The pull does not count until it says which: units: {{{_suggested(found, log)}}}"
-    return found, (Problem(*place, advice, "warning" if pull.left_out else "error"),), (said,)
+    problem = Problem(*place, advice, "warning" if pull.left_out else "error")
+    return UnitCheck(found, (problem,), (said,), stops=True)
 
 
 def _suggested(found: Consistency, log: DynoLog) -> str:
