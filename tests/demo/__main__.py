@@ -1,4 +1,7 @@
-"""Remake the logs and pictures of the demonstration archive: `python -m tests.demo`, from the top of the repo.
+"""Remake the logs and pictures of the demonstration archive, from the top of the repo:
+
+    python -m tests.demo            all of it; the pictures take some minutes
+    python -m tests.demo logs       the logs alone
 
 The YAML of the builds is written by hand and is not touched.
 """
@@ -10,6 +13,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from demo_photos import NAMES, make
 from demo_sessions import SESSIONS
 
 BUILDS = Path(__file__).parents[2] / "builds"
@@ -28,6 +32,9 @@ def main() -> None:
     for session in SESSIONS:
         for name, content in session.logs().items():
             write(BUILDS / name, content)
+    if sys.argv[1:] != ["logs"]:
+        for name in NAMES:
+            write(BUILDS / name, make(name))
 
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ import numpy as np
 from demo_engine import Array, Engine, Noise, Tune, Weather
 from demo_logs import Dialect
 
+INCH_OF_MERCURY = 3386.389
+
 
 @dataclass(frozen=True)
 class PullSpec:
@@ -75,6 +77,20 @@ class Session:
         return channels
 
 
+def _fahrenheit(value: float) -> float:
+    return (value - 32) / 1.8
+
+
+def inch(barometer: float, fahrenheit: float, humidity: float) -> Weather:
+    """Weather as an inch shop reads it: inHg, degF, relative humidity."""
+    return Weather(barometer * INCH_OF_MERCURY, _fahrenheit(fahrenheit), humidity)
+
+
+def hecto(barometer: float, celsius: float, humidity: float) -> Weather:
+    """Weather as a metric shop reads it: hPa, degC, relative humidity."""
+    return Weather(barometer * 100, celsius, humidity)
+
+
 def din_70020(air: Weather) -> float:
     """The withdrawn standard that the oldest dyno in the story corrects to."""
     return float(101.3e3 / air.barometer * np.sqrt(air.kelvin / 293.0))
@@ -82,7 +98,7 @@ def din_70020(air: Weather) -> float:
 
 def sae_j607(air: Weather) -> float:
     """The withdrawn standard that the customer's own dyno day was corrected to."""
-    return float(29.92 * 3386.389 / air.dry_pressure * np.sqrt(air.kelvin / (519.67 / 1.8)))
+    return float(29.92 * INCH_OF_MERCURY / air.dry_pressure * np.sqrt(air.kelvin / (519.67 / 1.8)))
 
 
 def _seed(text: str) -> int:
