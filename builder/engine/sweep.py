@@ -329,16 +329,15 @@ def _tell_left_out(
     for a, b in _gaps(chosen):
         after, begun = a > taken[-1], a > taken[0]
         for start, stop, label in _stretches(trace, labels, a, b):
-            told.append(
-                LeftOut(
-                    _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < little),
-                    int(index[edges[start]]),
-                    int(index[edges[stop] - 1]) + 1,
-                    float(trace.speed[start]),
-                    float(trace.speed[stop - 1]),
-                    float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None,
-                )
-            )
+            first, last = int(index[edges[start]]), int(index[edges[stop] - 1]) + 1
+            lasted = float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None
+            part = _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < little)
+            speeds = float(trace.speed[start]), float(trace.speed[stop - 1])
+            if told and told[-1].part == part and told[-1].stop == first:
+                earlier = told.pop()
+                first, speeds = earlier.start, (earlier.from_speed, speeds[1])
+                lasted = None if lasted is None or earlier.seconds is None else lasted + earlier.seconds
+            told.append(LeftOut(part, first, last, *speeds, lasted))
     return tuple(told)
 
 
