@@ -33,9 +33,12 @@ def refuse(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
 
     A position that was not measured (NaN) is never impossible: it stays NaN in the result.
     """
-    mask = np.asarray(impossible, dtype=bool)
-    if not mask.any():
+    if isinstance(impossible, (bool, np.bool_)):
+        if not impossible:
+            return  # the usual case of a single value, asked some thousand times for a page
+    elif not np.any(impossible):
         return
+    mask = np.asarray(impossible, dtype=bool)
     if mask.ndim == 1 and mask.size > 1:
         positions = ", ".join(str(index + 1) for index in np.flatnonzero(mask)[:8])
         sentence = f"{sentence} (position {positions})"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 import numpy as np
 
@@ -171,7 +172,8 @@ def _by_side(
 ) -> Known | None:
     """An input with a value for the intake and one for the exhaust side; either may be missing."""
     item = INPUTS[name]
-    known = [None if reading is None else known_of(item, reading) for reading in readings]
+    alike = replace(item, axis=None)  # several springs or valves of one side are the same part
+    known = [None if reading is None else known_of(alike, reading) for reading in readings]
     if not any(known):
         return None
     means = [np.nan if k is None else float(np.mean(k.values)) for k in known]

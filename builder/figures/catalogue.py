@@ -92,20 +92,22 @@ def figure(
     headline: str = "mean",
     axis: str | None = None,
     whole: bool = False,
+    takes: tuple[str, ...] = (),
 ) -> Callable[[F], F]:
     """Register a function as a figure.
 
     ``means`` is one sentence for a customer; ``formula`` is mathtext; ``working`` is the formula with
     `{name}` where the numbers go. ``symbols`` adds symbols that are not the function's own parameters.
     ``axis`` names the positions the figure keeps when its inputs have several kinds; the others are
-    averaged. With ``whole`` the function takes all positions at once and gives one number.
+    averaged. With ``whole`` the function takes all positions at once and gives one number. ``takes`` names
+    what a function that takes anything is to be given.
     """
 
     def register(function: F) -> F:
         method = Method(slug, title, means, formula, symbols, source, holds, section, shown, headline)
         if slug in _ENTRIES:
             raise RuntimeError(f"two figures are called {slug}")
-        _ENTRIES[slug] = Entry(method, [_route(function, working)], axis, whole)
+        _ENTRIES[slug] = Entry(method, [_route(function, working, takes)], axis, whole)
         return function
 
     return register
@@ -121,7 +123,9 @@ def another_way(slug: str, *, working: str) -> Callable[[F], F]:
     return register
 
 
-def _route(function: Callable[..., Any], working: str) -> Route:
+def _route(function: Callable[..., Any], working: str, takes: tuple[str, ...] = ()) -> Route:
+    if takes:
+        return Route(function, takes, takes, working)
     parameters = inspect.signature(function).parameters
     needed = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
     return Route(function, tuple(parameters), needed, working)
@@ -131,7 +135,7 @@ def _route(function: Callable[..., Any], working: str) -> Route:
 def catalogue() -> dict[str, Entry]:
     """Every registered figure by slug, in the order of the catalogue."""
     # Importing a module registers its figures; the order here is the order of the pages.
-    from builder.figures import air, breathing, cylinder, fits, power, timing, valve_train  # noqa: F401
+    from builder.figures import air, breathing, cylinder, fits, power, timing, valve_train, what_if  # noqa: F401
 
     order = {section: index for index, section in enumerate(SECTIONS)}
     return dict(sorted(_ENTRIES.items(), key=lambda item: order[item[1].method.section]))

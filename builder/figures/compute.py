@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from builder.figures.catalogue import catalogue
-from builder.figures.figure import Figure, FigureSheet, Need
+from builder.figures.doubts import doubts
+from builder.figures.figure import Caution, Figure, FigureSheet, Need
+from builder.figures.findings import findings
+from builder.figures.guidelines import cautions
 from builder.figures.inputs import Source
 from builder.figures.session_cautions import session_cautions
 from builder.figures.solve import Solver
@@ -12,7 +17,7 @@ from builder.record.shop import Shop
 
 
 def compute(build: Build, shop: Shop) -> FigureSheet:
-    """Solve the whole catalogue for a build.
+    """Solve the whole catalogue for a build, and hold what comes of it against the shop's guidelines.
 
     Figures that lack an input are listed with what they need; inputs that cannot all be true are problems
     with file and line, and the other figures are still there.
@@ -22,6 +27,17 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     figures = tuple(result for result in results if isinstance(result, Figure))
     needs = tuple(result for result in results if isinstance(result, Need))
     session = solver.source.session
-    problems = (*solver.problems, *(session.problems if session else ()))
-    cautions = session_cautions(build, session)
-    return FigureSheet(figures, needs, problems, solver.source.system, session, cautions)
+    sheet = FigureSheet(figures, needs, (), solver.source.system, session, findings=findings(solver))
+    problems = (*solver.problems, *(session.problems if session else ()), *doubts(build, sheet))
+    found = (*session_cautions(build, session), *cautions(build, shop, sheet))
+    return replace(sheet, figures=_cautioned(figures, found), problems=problems, cautions=found)
+
+
+def _cautioned(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -> tuple[Figure, ...]:
+    """The figures with the cautions that are about them."""
+    about: dict[str, list[str]] = {}
+    for caution in cautions:
+        about.setdefault(caution.about, []).append(caution.text)
+    return tuple(
+        replace(figure, cautions=tuple(about[figure.slug])) if figure.slug in about else figure for figure in figures
+    )

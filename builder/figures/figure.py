@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -68,6 +68,8 @@ class Position:
     label: str
     value: float
     display: str
+    beside: str | None = None
+    """The same in the other system, where the shop shows both."""
 
 
 @dataclass(frozen=True)
@@ -144,6 +146,46 @@ class Need:
 
 
 @dataclass(frozen=True)
+class Caution:
+    """Something that breaks a guideline, or lies outside its range: worth a second look, never an error."""
+
+    about: str
+    """Slug of the figure it is about, or the path in the record."""
+    sentence: str
+    guideline: str
+    """Whose rule it is, and the rule: `common practice: at least 0.035 in`."""
+    where: tuple[Path, int] | None = None
+
+    @property
+    def text(self) -> str:
+        """What is the matter, and by whose rule."""
+        return f"{self.sentence} ({self.guideline})" if self.guideline else self.sentence
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Two values for the same thing that differ by more than reading them can explain."""
+
+    kind: Literal["listed against measured", "as received", "two ways"]
+    path: str
+    title: str
+    heads: tuple[str, str]
+    """What the two values are: `listed`, `measured`; `by gauge`, `from the parts`."""
+    values: tuple[str, str]
+    difference: str
+    cost: str | None = None
+    """What follows, or would have followed had nobody looked; None where nothing can be computed."""
+    where: tuple[Path, int] | None = None
+
+    @property
+    def text(self) -> str:
+        """One sentence that says it all."""
+        pairs = ", ".join(f"{head} {value}" for head, value in zip(self.heads, self.values, strict=True))
+        said = f"{self.title}: {pairs}: {self.difference}"
+        return f"{said}; {self.cost}." if self.cost else f"{said}."
+
+
+@dataclass(frozen=True)
 class FigureSheet:
     """Every figure of one build, what could not be had, and what cannot be true."""
 
@@ -153,6 +195,8 @@ class FigureSheet:
     system: System
     session: DynoSession | None = None
     """What the dyno said, from which the figures of power were taken."""
+    cautions: tuple[Caution, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     def __contains__(self, slug: object) -> bool:
         return any(figure.slug == slug for figure in self.figures)

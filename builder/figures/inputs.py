@@ -13,7 +13,7 @@ from builder.engine import uncertainty
 from builder.engine.values import Value
 from builder.figures import shown as units
 from builder.figures.figure import GIVEN, LISTED, MEASURED, Axis, Known
-from builder.figures.shown import Shown, System, system_of, written_text
+from builder.figures.shown import Shown, System, system_of, written_mean, written_text
 from builder.record.build import Build
 from builder.record.readings import Reading
 from builder.record.shop import Shop
@@ -21,6 +21,7 @@ from builder.record.units import Quantity
 
 if TYPE_CHECKING:
     from builder.figures.session import DynoSession
+    from builder.figures.what_if import WhatIf
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,13 @@ class Source:
         from builder.figures.session import study
 
         return study(self.build, self.shop)
+
+    @cached_property
+    def what_if(self) -> WhatIf:
+        """The same engine with other parts."""
+        from builder.figures.what_if import WhatIf
+
+        return WhatIf(self)
 
 
 Get = Callable[[Source], Known | None]
@@ -130,15 +138,13 @@ def _of_reading(item: Input, reading: Reading) -> Known | None:
     if repeated:
         parts.append(uncertainty.from_repeats(np.array([quantity.si for quantity in reading.repeats])))
     axis = Axis(item.axis, numbered(len(values))) if item.axis and len(values) > 1 else None
-    texts = tuple(written_text(quantity) for quantity in reading.best)
-    if repeated:
-        texts = (f"mean of {len(reading.repeats)} readings, {texts[0]} …",)
+    count = len(reading.best)
     return Known(
         item.name,
-        item.label,
+        item.label if axis or count == 1 else f"{item.label}, mean of {count}",
         item.symbol,
         values if axis else float(values.mean()),
-        texts if axis or len(texts) == 1 else (f"{texts[0]} …",),
+        tuple(map(written_text, reading.best)) if axis else (written_mean(reading),),
         MEASURED if reading.is_measured else LISTED,
         axis,
         uncertainty.root(item.name, *parts),

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from builder.record.build import Build
 from builder.record.readings import NUMBER, Reading
-from builder.record.units import DIMENSIONS, Quantity, to_unit
+from builder.record.units import DIMENSIONS, Quantity, factor, to_unit
 
 System = Literal["inch", "metric"]
 
@@ -36,32 +37,54 @@ class Shown:
         """The unit of one system."""
         return self.inch if system == "inch" else self.metric
 
-    def number(self, si: float, system: System) -> float:
-        """The number in the unit of one system."""
+    def _line(self, system: System) -> tuple[float, float]:
+        """Slope and offset that take SI to the unit of one system."""
         scale = self.scale(system)
         if scale.factor is not None:
-            return si / scale.factor
-        return si if self.dimension == NUMBER else to_unit(si, scale.unit, self.dimension)
+            return 1 / scale.factor, 0.0
+        if self.dimension == NUMBER:
+            return 1.0, 0.0
+        size, offset = factor(scale.unit, self.dimension)
+        return 1 / size, -offset / size
+
+    def number(self, si: float, system: System) -> float:
+        """The number in the unit of one system."""
+        slope, offset = self._line(system)
+        return si * slope + offset
 
     def step(self, si: float, system: System) -> float:
         """A difference (an uncertainty, a tolerance) in the unit of one system."""
-        return abs(self.number(si, system) - self.number(0.0, system))
+        return abs(si * self._line(system)[0])
 
-    def decimals(self, uncertainty: float, system: System) -> int:
-        """Decimals that an expanded uncertainty [SI] leaves meaning to."""
-        most = self.scale(system).decimals
+    def spread(self, uncertainty: float, system: System) -> str:
+        """An expanded uncertainty [SI] in the unit of one system, rounded as the figure beside it."""
         step = self.step(uncertainty, system)
-        if not step > 0:
-            return most
-        return max(0, min(most, -math.floor(math.log10(step))))
+        return _rounded(step, step, self.scale(system).decimals)
 
     def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
         """The figure in one system, with no more digits than its uncertainty leaves meaning to."""
-        number = f"{self.number(si, system):.{self.decimals(uncertainty, system)}f}"
-        if float(number) == 0:
-            number = number.removeprefix("-")
-        unit = self.scale(system).unit
-        return f"{number.replace('-', '−')}{_joined(unit)}" if with_unit and unit else number.replace("-", "−")
+        return self.texts((si,), system, (uncertainty,), with_unit=with_unit)[0]
+
+    def texts(
+        self, si: Iterable[float], system: System, uncertainty: Iterable[float], *, with_unit: bool = True
+    ) -> list[str]:
+        """Several figures in one system, each with its own uncertainty."""
+        scale = self.scale(system)
+        slope, offset = self._line(system)
+        unit = _joined(scale.unit) if with_unit and scale.unit else ""
+        texts = []
+        for value, unsure in zip(si, uncertainty, strict=True):
+            number = _rounded(value * slope + offset, abs(unsure * slope), scale.decimals)
+            if number[0] == "-":
+                number = number[1:] if float(number) == 0 else f"−{number[1:]}"
+            texts.append(number + unit)
+        return texts
+
+
+def _rounded(number: float, unsure: float, most: int) -> str:
+    """The number with the digits that its uncertainty leaves meaning to; tens and hundreds are rounded too."""
+    decimals = min(most, -math.floor(math.log10(unsure))) if unsure > 0 else most
+    return f"{round(number, decimals):.{max(0, decimals)}f}"
 
 
 def _joined(unit: str) -> str:
@@ -92,6 +115,18 @@ def written_text(quantity: Quantity) -> str:
         return quantity.number
     unit = UNIT_TEXT.get(quantity.unit, quantity.unit)
     return f"{quantity.number.replace('-', '−')}{'' if unit == '°' else chr(0xA0)}{unit}"
+
+
+def written_mean(reading: Reading) -> str:
+    """The mean of a reading's values in the unit they were written in, with a digit more than one of them has."""
+    first, values = reading.best[0], reading.values
+    count = len(reading.best)
+    if count == 1:
+        return written_text(first)
+    scale, offset = factor(first.unit, first.dimension) if first.unit else (1.0, 0.0)
+    decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.best) + (count > 2)
+    number = f"{(float(values.mean()) - offset) / scale:.{decimals}f}"
+    return written_text(replace(first, number=number, fraction=""))
 
 
 def beside(quantity: Quantity) -> str | None:
@@ -196,6 +231,7 @@ DISPLACEMENT = Shown("volume", "m^3", Scale("cu in", 1), Scale("cc", 0))
 RATIO = Shown(NUMBER, "1", Scale("", 3), Scale("", 3))
 COMPRESSION = Shown(NUMBER, "1", Scale(":1", 2), Scale(":1", 2))
 PERCENT = Shown("fraction", "1", Scale("%", 1), Scale("%", 1))
+WHOLE_PERCENT = Shown("fraction", "1", Scale("%", 0), Scale("%", 0))
 ANGLE = Shown("angle", "deg", Scale("deg", 1), Scale("deg", 1))
 AREA = Shown("area", "m^2", Scale("sq in", 3), Scale("cm2", 2))
 VELOCITY = Shown("velocity", "m/s", Scale("ft/min", 0, _FT_PER_MIN), Scale("m/s", 2, 1.0))

@@ -4,24 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.fits import odd_one_out
 from builder.engine.values import Conflict, Value
 from builder.figures.catalogue import Entry, Missing, Route, catalogue
-from builder.figures.figure import Axis, Figure, Known, Need, Position, weakest
+from builder.figures.figure import LISTED, Axis, Figure, Known, Need, Position, weakest
 from builder.figures.inputs import INPUTS, Source, read
 from builder.figures.shown import Shown, System
+from builder.figures.working import headline, place, shown_at, spread_out, stands_out, with_uncertainty, working
 from builder.record.problem import Problem
 
-_PLACES = ("cylinder", "main", "crankpin", "bearing")
+_PLACES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
 """Kinds of position of which one can be the odd one out; lifts and pulls are meant to differ."""
 
+_ALIASES = {
+    "rod": ("rod_length",),
+    "chamber_volume": ("chamber",),
+    "gasket_volume": ("gasket_bore", "gasket_thickness"),
+    "deck_volume": ("bore", "deck_clearance"),
+    "land_diameter": ("bore", "top_land_clearance"),
+    "land_height": ("top_land_height",),
+    "intake_centreline": ("installed_centreline",),
+    "duration": ("intake_duration", "exhaust_duration"),
+    "opens": ("intake_opens", "exhaust_opens"),
+    "closes": ("intake_closes", "exhaust_closes"),
+    "housing_bore": ("main_bore", "big_end_bore"),
+    "shell_thickness": ("main_shell", "rod_shell"),
+    "journal": ("main_journal", "rod_journal"),
+    "first_load": ("first_tested_load",),
+    "second_load": ("last_tested_load",),
+    "first_height": ("first_tested_height",),
+    "second_height": ("last_tested_height",),
+    "known_load": ("first_tested_load",),
+    "known_height": ("first_tested_height",),
+    "least": ("fit_least",),
+    "most": ("fit_most",),
+}
+"""What the engine calls an input, where figures have another name for it or make it from several."""
 
-_LAST_DIGIT = 2 * 3**0.5 * 1.001
+LAST_DIGIT = 2 * 3**0.5 * 1.001
 """Turns the standard uncertainty of a rounded number back into one unit of its last digit."""
 
 
@@ -32,21 +57,32 @@ class Outcome:
     value: Value
     working: str | None = None
     note: str | None = None
+    takes: tuple[str, ...] = ()
+    """What the value came from, where that is not everything the function was given."""
 
 
 @dataclass(frozen=True)
 class _Solved:
     figure: Figure
     known: Known
+    route: Route
 
 
 class Solver:
     """Figures of one build, each solved once, on demand."""
 
-    def __init__(self, source: Source, instead: Mapping[str, Known] | None = None) -> None:
-        """``instead`` puts other values in the place of inputs, to answer what-if questions."""
+    def __init__(
+        self, source: Source, instead: Mapping[str, Known | None] | None = None, *, uncertain: bool = True
+    ) -> None:
+        """``instead`` puts other values (or nothing) in the place of inputs, to answer what-if questions.
+
+        Without ``uncertain`` nothing is carried along of how sure anything is, nor written for every position,
+        which is quicker.
+        """
         self.source = source
         self.problems: list[Problem] = []
+        self._uncertain = uncertain
+        self._reported: set[frozenset[tuple[Path, int]]] = set()
         self._known: dict[str, Known | None] = dict(instead or {})
         self._solved: dict[str, _Solved | Need] = {}
         self._separate: set[str] = set()
@@ -60,7 +96,7 @@ class Solver:
         """An input or a figure as something that other figures can take."""
         if name not in self._known:
             if name in INPUTS:
-                self._known[name] = read(INPUTS[name], self.source)
+                self._known[name] = self._read(name)
             else:
                 solved = self._solve(name)
                 self._known[name] = solved.known if isinstance(solved, _Solved) else None
@@ -69,11 +105,21 @@ class Solver:
             self._separate.add(name)
         return known
 
-    def by_route(self, slug: str, number: int) -> Figure | None:
-        """The figure by one particular route, to compare two ways to the same thing."""
+    def _read(self, name: str) -> Known | None:
+        try:
+            return read(INPUTS[name], self.source)
+        except ValueError as refused:
+            path, line = self.source.build.where(INPUTS[name].path)
+            self.problems.append(Problem(path, line, f"{INPUTS[name].label} cannot be: {refused}"))
+            return None
+
+    def by_route(self, slug: str, number: int) -> tuple[Figure, Known] | None:
+        """The figure by one particular route, and as others would take it, to compare two ways to one thing."""
         entry = catalogue()[slug]
-        solved = self._try(entry, entry.routes[number], [])
-        return solved.figure if solved else None
+        route = entry.routes[number]
+        found = self._solved.get(slug)
+        solved = found if isinstance(found, _Solved) and found.route is route else self._try(entry, route, [])
+        return (solved.figure, solved.known) if solved else None
 
     def _solve(self, slug: str) -> _Solved | Need:
         if slug not in self._solved:
@@ -113,17 +159,19 @@ class Solver:
         return tuple(dict.fromkeys(wanted))
 
     def _conflict(self, entry: Entry, refused: ValueError, taken: Mapping[str, Known]) -> None:
-        named = [taken[name] for name in getattr(refused, "inputs", ()) if name in taken] or list(taken.values())
+        names = [name for said in getattr(refused, "inputs", ()) for name in (said, *_ALIASES.get(said, ()))]
+        named = [taken[name] for name in dict.fromkeys(names) if name in taken] or list(taken.values())
         roots = [root for known in named for root in self._roots(known)]
         places = {known.where: known for known in roots if known.where is not None}
+        if frozenset(places) in self._reported:
+            return  # one impossible pair spoils many figures; saying it once is enough
+        self._reported.add(frozenset(places))
         path, line = next(iter(places), self.source.build.where("build.engine"))
         values = ", ".join(
             f"{known.label} {known.text} ({where[0].name}:{where[1]})" for where, known in places.items()
         )
         message = f"{entry.method.title.lower()} cannot be: {refused}; in conflict are {values}"
-        problem = Problem(path, line, message)
-        if problem not in self.problems:
-            self.problems.append(problem)
+        self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
 
     def _roots(self, known: Known) -> list[Known]:
         if not known.figure:
@@ -133,10 +181,11 @@ class Solver:
 
     def _apply(self, entry: Entry, route: Route, taken: Mapping[str, Known]) -> _Solved:
         axis = None if entry.whole else _axis_of(entry, taken)
-        fitted = {name: known if entry.whole else self._fit(known, axis) for name, known in taken.items()}
-        values: dict[str, Any] = {name: known.values for name, known in fitted.items()}
-        result = route.function(**values)
+        fitted = dict(taken) if entry.whole else {name: self._fit(known, axis) for name, known in taken.items()}
+        result = route.function(**{name: known.values for name, known in fitted.items()})
         outcome = result if isinstance(result, Outcome) else Outcome(result)
+        if outcome.takes:
+            fitted = {name: fitted[name] for name in outcome.takes}
         finite = np.isfinite(outcome.value)
         if not finite.any() or (axis is None and not finite.all()):
             raise Conflict("the inputs give no finite number", *taken)
@@ -146,8 +195,9 @@ class Solver:
             fitted = {name: _at(known, axis, kept) for name, known in fitted.items()}
             outcome = replace(outcome, value=np.asarray(outcome.value)[kept])
             axis = Axis(axis.kind, tuple(axis.labels[index] for index in kept))
-        contributions = self._contributions(entry, route, fitted)
-        return self._solved_from(entry, route, fitted, outcome, contributions, axis)
+        if entry.whole:
+            fitted = {name: self._fit(known, None) for name, known in fitted.items()}
+        return self._solved_from(entry, route, fitted, outcome, self._contributions(route, fitted, outcome.value), axis)
 
     def _fit(self, known: Known, axis: Axis | None) -> Known:
         """The input as this figure takes it: kept along the figure's own positions, else averaged over its own."""
@@ -158,7 +208,7 @@ class Solver:
         shown = INPUTS[known.name].shown if known.name in INPUTS else catalogue()[known.name].method.shown
         known = _at(known, known.axis, np.flatnonzero(np.isfinite(known.values)))
         mean = float(np.mean(known.values))
-        parts = _spread_out(known.contributions, np.size(known.values))
+        parts = spread_out(known.contributions, np.size(known.values))
         separate = [name for name in parts if name in self._separate]
         return replace(
             known,
@@ -168,12 +218,14 @@ class Solver:
             contributions=uncertainty.over_positions(parts, separate),
         )
 
-    def _contributions(self, entry: Entry, route: Route, fitted: Mapping[str, Known]) -> uncertainty.Contributions:
-        if entry.whole:
-            fitted = {name: self._fit(known, None) for name, known in fitted.items()}
-        uncertain = [name for name, known in fitted.items() if known.contributions]
+    def _contributions(
+        self, route: Route, fitted: Mapping[str, Known], value: Value
+    ) -> uncertainty.Contributions:
+        uncertain = [name for name, known in fitted.items() if known.contributions] if self._uncertain else []
         if not uncertain:
             return {}
+        if len(fitted) == 1 and value is fitted[uncertain[0]].values:
+            return dict(fitted[uncertain[0]].contributions)  # a reading as it was taken is just as sure
 
         def value_of(**values: Value) -> Value:
             result = route.function(**values)
@@ -193,52 +245,51 @@ class Solver:
     ) -> _Solved:
         method, system = entry.method, self.source.system
         values = np.atleast_1d(np.asarray(outcome.value, dtype=np.float64))
-        count = len(values)
-        if axis and len(axis.labels) != count:
+        if axis and len(axis.labels) != len(values):
             axis = None
         stated = any(known.stated for known in fitted.values())
         # Where no reading states its resolution, the last digit written is the last that means anything.
-        coverage = uncertainty.COVERAGE if stated else _LAST_DIGIT
-        each = np.broadcast_to(
-            np.asarray(uncertainty.expanded(uncertainty.combine(contributions), coverage)), values.shape
-        )
-        displays = [method.shown.text(float(v), system, float(u)) for v, u in zip(values, each, strict=True)]
-        overall = float(each.mean())
+        coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
+        each = np.full(values.shape, uncertainty.combine(contributions)) * coverage
+        at = shown_at(method.headline, values)
+        overall = float(each[at])
         if method.headline == "mean" and axis:
-            parts = _spread_out(contributions, count)
-            separate = [name for name in parts if name in self._separate]
-            mean_parts = uncertainty.over_positions(parts, separate)
-            overall = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
-        value = _headline(method.headline, values)
+            separate = [name for name in contributions if name in self._separate]
+            mean_parts = uncertainty.over_positions(spread_out(contributions, len(values)), separate)
+            overall = float(uncertainty.combine(mean_parts)) * coverage
+        value = headline(method.headline, values)
         display = method.shown.text(value, system, overall)
-        other: System = "metric" if system == "inch" else "inch"
-        beside = None
-        if self.source.shop.units == "both" and method.shown.inch != method.shown.metric:
-            beside = method.shown.text(value, other, overall)
-        if stated:
-            display = _with_uncertainty(method.shown, value, overall, system)
-        texts = {name: known.texts[0] for name, known in fitted.items()}
-        working = (outcome.working or route.working).format_map(_OrNone(texts))
-        first = _place(axis, 0) if axis else ""
+        if not self._uncertain:
+            bare = Figure(method, value, display, None, LISTED, "", tuple(fitted.values()))
+            taken = Known(method.slug, method.title.lower(), "", outcome.value if axis else value, (display,),
+                          LISTED, axis, figure=True)  # fmt: skip
+            return _Solved(bare, taken, route)
+        displays = method.shown.texts(values.tolist(), system, each.tolist()) if axis else [display]
+        other = self._other_system(method.shown)
+        beside = method.shown.text(value, other, overall) if other else None
+        besides: list[str | None] = [beside] * len(values)
+        if other and axis:
+            besides = [*method.shown.texts(values.tolist(), other, each.tolist())]
+        texts = {name: known.texts[at if known.axis else 0] for name, known in fitted.items()}
         positions: tuple[Position, ...] = ()
-        odd = None
+        odd_label = None
         if axis:
-            positions = tuple(
-                Position(label, float(v), text) for label, v, text in zip(axis.labels, values, displays, strict=True)
-            )
-            if axis.kind in _PLACES:
-                odd = _odd(axis, values, displays)
+            positions = tuple(map(Position, axis.labels, values.tolist(), displays, besides))
+            apart = stands_out(values, float(each.mean())) if axis.kind in _PLACES else None
+            odd_label = None if apart is None else axis.labels[apart]
         figure = Figure(
             method,
             value,
-            display,
+            with_uncertainty(method.shown, value, overall, system) if stated else display,
             beside,
             weakest(tuple(known.basis for known in fitted.values())),
-            f"{first}{working} = {displays[0]}",
+            working(
+                outcome.working or route.working, texts, displays[at if axis else 0], place(axis, at) if axis else ""
+            ),
             tuple(fitted.values()),
             positions,
             axis.kind if axis else None,
-            odd,
+            odd_label,
             overall if stated else None,
             outcome.note,
         )
@@ -246,23 +297,13 @@ class Solver:
             method.slug, method.title.lower(), "", outcome.value if axis else float(values[0]), tuple(displays),
             figure.basis, axis, contributions, stated, None, figure=True,
         )  # fmt: skip
-        return _Solved(figure, known)
+        return _Solved(figure, known, route)
 
-
-def _odd(axis: Axis, values: np.ndarray[Any, np.dtype[np.float64]], displays: list[str]) -> str | None:
-    """Label of the position that stands apart, if by more than the digits shown."""
-    index = odd_one_out(values)
-    if index is None:
-        return None
-    middle = int(np.argsort(values)[len(values) // 2])
-    return axis.labels[index] if displays[index] != displays[middle] else None
-
-
-class _OrNone(dict[str, str]):
-    """Fills an optional input that the record does not hold."""
-
-    def __missing__(self, key: str) -> str:
-        return "0 (none recorded)"
+    def _other_system(self, shown: Shown) -> System | None:
+        """The system to show beside the build's own, where the shop wants both and they differ."""
+        if self.source.shop.units != "both" or shown.inch == shown.metric:
+            return None
+        return "metric" if self.source.system == "inch" else "inch"
 
 
 def _at(known: Known, axis: Axis, kept: np.ndarray[Any, np.dtype[np.intp]]) -> Known:
@@ -286,41 +327,11 @@ def _axis_of(entry: Entry, taken: Mapping[str, Known]) -> Axis | None:
         axes = [axis for axis in axes if axis.kind == entry.axis]
     if not axes:
         return None
+    if all(axis is axes[0] or axis == axes[0] for axis in axes):
+        return axes[0]
     kind = axes[0].kind
     others = [set(axis.labels) for axis in axes if axis.kind == kind]
     labels = tuple(label for label in axes[0].labels if all(label in other for other in others))
     if not labels:
         raise Missing(f"the same {kind} for {' and '.join(k.label for k in taken.values() if k.axis)}")
     return Axis(kind, labels)
-
-
-def _spread_out(contributions: Mapping[str, Value], count: int) -> uncertainty.Contributions:
-    """Contributions with one entry for each position."""
-    return {name: np.broadcast_to(np.asarray(part, dtype=np.float64), (count,)) for name, part in contributions.items()}
-
-
-def _place(axis: Axis, index: int) -> str:
-    """`cylinder 3: `, `at 0.050 in: `, `intake: `."""
-    label = axis.labels[index]
-    if axis.kind == "lift":
-        return f"at {label}: "
-    return f"{label}: " if axis.kind in ("side", "speed", "pull", "joint") else f"{axis.kind} {label}: "
-
-
-def _headline(kind: str, values: np.ndarray[Any, np.dtype[np.float64]]) -> float:
-    if kind == "first":
-        return float(values[0])
-    if kind == "most":
-        return float(np.max(values))
-    return float(np.min(values) if kind == "least" else np.mean(values))
-
-
-def _with_uncertainty(shown: Shown, value: float, expanded: float, system: System) -> str:
-    """`10.42 ± 0.05`, unless the uncertainty is lost in the last digit shown."""
-    spread = f"{shown.step(expanded, system):.{shown.decimals(expanded, system)}f}"
-    whole = shown.text(value, system, expanded)
-    if float(spread) == 0:
-        return whole
-    number = shown.text(value, system, expanded, with_unit=False)
-    unit = whole.removeprefix(number)
-    return f"{number} ± {spread}{unit if unit != ':1' else ''}"

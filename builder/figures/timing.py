@@ -146,9 +146,11 @@ def _measured_wins(event: str, measured: Value | None, computed: Value) -> Value
     """The event as the degree wheel read it where it did, else as the card gives it."""
     if measured is None:
         return computed
-    value = np.where(np.isfinite(measured), measured, computed)
-    first = bool(np.isfinite(np.atleast_1d(measured)[0]))
-    return Outcome(value, working=f"by degree wheel: {{{event}_measured}}" if first else None)
+    read = np.isfinite(measured)
+    working = f"by degree wheel: {{{event}_measured}}"
+    if read.all():
+        return Outcome(measured, working, takes=(f"{event}_measured",))
+    return Outcome(np.where(read, measured, computed), working if np.atleast_1d(read)[0] else None)
 
 
 _D = (("D", "duration at the lift stated", "deg"),)

@@ -71,6 +71,10 @@ class Guidelines(RecordModel):
     leak_down_spread: Plain | None = field("leak-down between best and worst cylinder, in percentage points", "5")
     cranking_spread: Plain | None = field("cranking compression, worst cylinder against best", "0.90")
     most_timing: OneAngle | None = field("total advance that calls for a second look", "40 deg")
+    most_injector_duty: Plain | None = field("share of the time an injector may stand open", "0.85")
+    least_induction_headroom: Plain | None = field(
+        "rated flow of carburettor or throttle for each unit of air the engine asks for", "1.0"
+    )
 
 
 class RunningIn(RecordModel):

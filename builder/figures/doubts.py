@@ -1,0 +1,95 @@
+"""What can hardly be so: torques that do not suit their thread, parts that would not go together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from builder.engine.fasteners import judge_torque
+from builder.figures.figure import Figure, FigureSheet
+from builder.record.assembly import Fastener
+from builder.record.build import Build
+from builder.record.problem import Problem
+from builder.record.threads import parse_thread
+from builder.record.units import Quantity
+
+_SIZES = (4.9e-3, 25.5e-3)
+_NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
+
+
+def doubts(build: Build, sheet: FigureSheet) -> tuple[Problem, ...]:
+    """Warnings, with file and line, for what was most likely written down wrongly."""
+    return (*_torques(build), *_steps(build), *_no_room(build, sheet))
+
+
+def _torques(build: Build) -> Iterator[Problem]:
+    for index, joint in enumerate(build.get("assembly.fasteners") or ()):
+        thread = parse_thread(joint.size) if joint.size else None
+        if thread is None or not _SIZES[0] <= thread.diameter <= _SIZES[1]:
+            continue
+        if any(word in joint.joint.casefold() for word in _NOT_BOLTS):
+            continue
+        for path, quantity in _final(index, joint):
+            if quantity.si > 0 and (said := _said(joint, quantity, thread.diameter)):
+                yield Problem(*build.where(path), said, "warning")
+                break
+
+
+def _final(index: int, joint: Fastener) -> Iterator[tuple[str, Quantity]]:
+    path = f"assembly.fasteners.{index}"
+    if joint.torque is not None and joint.torque.best and joint.angle is None:
+        yield f"{path}.torque", joint.torque.best[0]
+
+
+def _said(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
+    verdict = judge_torque(torque.si, diameter)
+    if verdict == "plausible":
+        return None
+    found = f"{joint.joint}: {torque.text} on {joint.size} is {verdict.removeprefix('twelve times ')}"
+    inches = torque.unit in ("lbf.in", "in-lb", "lbf in", "in.lbf", "in-lbs", "lb-in")
+    if verdict == "twelve times too low" and inches:
+        return f"{found}: was {torque.number} lbf.ft meant? the same number in lbf.in is a twelfth of it"
+    if verdict == "twelve times too high" and torque.dimension == "torque" and not inches:
+        return f"{found}: was {torque.number} lbf.in meant? the same number in lbf.ft is twelve times it"
+    return f"{found} for any fastener of that size: look for a slipped decimal, a wrong unit or a wrong size"
+
+
+def _steps(build: Build) -> Iterator[Problem]:
+    """Steps lead up to the final torque; one above it is a slip."""
+    for index, joint in enumerate(build.get("assembly.fasteners") or ()):
+        final = max(joint.torque.values, default=None) if joint.torque is not None else None
+        if final is None or joint.angle is not None:
+            continue
+        for step, torque in enumerate(joint.steps):
+            if torque.si > final * 1.001:
+                path = f"assembly.fasteners.{index}.steps.{step}"
+                message = f"{joint.joint}: a step of {torque.text} is above the final {joint.torque.best[0].text}"
+                yield Problem(*build.where(path), f"{message}: look at the number and the unit", "warning")
+                break
+
+
+_NO_ROOM = {
+    "quench": "the piston would stand above the head's face: look at deck clearance and gasket, unless the head is "
+    "recessed there",
+    "main_oil_clearance": "the crankshaft would not turn: look at housing bore, shell and journal",
+    "rod_oil_clearance": "the rod would not go on: look at housing bore, shell and journal",
+    "piston_clearance": "the piston would not go in: look at bore and piston",
+    "coil_bind_clearance": "the springs would bind before full lift: look at installed height, lift and solid height",
+}
+
+
+def _no_room(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
+    for slug, meaning in _NO_ROOM.items():
+        figure = sheet.get(slug)
+        if figure is None:
+            continue
+        least = figure.least.value if figure.least else figure.value
+        if least < 0:
+            path, line = next((known.where for known in figure.inputs if known.where), build.where("build"))
+            yield Problem(path, line, f"{_worst(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " "), "warning")
+
+
+def _worst(figure: Figure) -> str:
+    name = figure.title.lower()
+    if figure.least is None:
+        return f"{name} comes to {figure.display}"
+    return f"{name} comes to {figure.least.display} ({figure.axis} {figure.least.label})"

@@ -1,0 +1,255 @@
+"""Inputs of fits and fasteners: clearances as measured, the parts they come from, the bore gauge card, the joints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from builder.engine import uncertainty
+from builder.engine.fasteners import PRELOAD_SPREAD
+from builder.figures import shown as units
+from builder.figures.figure import GIVEN, MEASURED, Axis, Known
+from builder.figures.inputs import INPUTS, Input, Source, computed_input, declare, known_of
+from builder.figures.shown import written_mean, written_text
+from builder.record.assembly import Fastener
+from builder.record.fields import title_of
+from builder.record.readings import Reading
+from builder.record.threads import parse_thread
+from builder.record.units import Quantity, factor
+from builder.record.work import BoreCylinder
+
+FITS_AT = "assembly.fits"
+
+# What every recorded clearance is measured at, and its symbol. Where a fit has no positions, it is one number.
+CLEARANCES: dict[str, str | None] = {
+    "main_oil_clearance": "main",
+    "rod_oil_clearance": "cylinder",
+    "cam_oil_clearance": "cam bearing",
+    "piston_clearance": "cylinder",
+    "pin_clearance": "cylinder",
+    "top_ring_gap": "cylinder",
+    "second_ring_gap": "cylinder",
+    "ring_side_clearance": "cylinder",
+    "crank_end_float": None,
+    "rod_side_clearance": "crankpin",
+    "cam_end_float": None,
+    "intake_guide_clearance": "intake valve",
+    "exhaust_guide_clearance": "exhaust valve",
+}
+
+declare(
+    *(
+        Input(f"{name}_measured", f"{name.replace('_', ' ')}, measured", "", units.LENGTH, f"{FITS_AT}.{name}", axis)
+        for name, axis in CLEARANCES.items()
+    ),
+    Input("main_bore", "main housing bore", "B_m", units.LENGTH, "bottom_end.block.main_bores", "main"),
+    Input("main_shell", "main shell thickness", "t_m", units.LENGTH, "bottom_end.bearings.main_shell"),
+    Input("main_journal", "main journal", "D_m", units.LENGTH, "bottom_end.crankshaft.main_journals", "main"),
+    Input("big_end_bore", "big-end housing bore", "B_r", units.LENGTH, "bottom_end.rods.big_end_bores", "cylinder"),
+    Input("rod_shell", "rod shell thickness", "t_r", units.LENGTH, "bottom_end.bearings.rod_shell"),
+    Input("piston_diameter", "piston at its gauge point", "D_p", units.LENGTH, "bottom_end.pistons.diameter",
+          "cylinder"),
+)  # fmt: skip
+
+
+@computed_input("rod_journal", "crankpin", "D_r", units.LENGTH, "bottom_end.crankshaft.rod_journals", "crankpin")
+def _rod_journal(source: Source) -> Known | None:
+    """Crankpins; where each carries one rod they are the cylinders, else which is whose the record does not say."""
+    reading = source.build.get("bottom_end.crankshaft.rod_journals")
+    known = known_of(INPUTS["rod_journal"], reading) if reading is not None else None
+    if known is None:
+        return None
+    if known.axis and len(known.axis.labels) == source.build.cylinders:
+        known = replace(known, axis=Axis("cylinder", known.axis.labels))
+    return replace(known, where=source.build.where("bottom_end.crankshaft.rod_journals"))
+
+
+def _extremes(cylinder: BoreCylinder, along: str) -> tuple[float, float]:
+    """The largest and the least reading that make up the taper (`depth`) or the out-of-round (`axis`) of a bore."""
+    readings = np.array([[depth.across, depth.along] for depth in cylinder.depths])
+    rows = readings.T if along == "depth" else readings
+    worst = rows[int(np.argmax(np.ptp(rows, axis=1)))]
+    return float(worst.max()), float(worst.min())
+
+
+def _gauged(name: str, along: str, which: int) -> Callable[[Source], Known | None]:
+    def get(source: Source) -> Known | None:
+        card = source.build.get("work.bore_gauging")
+        cylinders = [c for c in card.cylinders if len(c.depths) > 1 or along == "axis"] if card else []
+        if not cylinders:
+            return None
+        scale, _ = factor(card.unit, "length")
+        numbers = [_extremes(cylinder, along)[which] for cylinder in cylinders]
+        # YAML does not say how many decimals the gauge's numbers were written with.
+        step = card.resolution.si if card.resolution else scale * 10.0 ** -_decimals(numbers)
+        decimals = max(_decimals(numbers), _decimals([step / scale]) if card.resolution else 0)
+        item = INPUTS[name]
+        return Known(
+            name,
+            item.label,
+            item.symbol,
+            np.array(numbers) * scale,
+            tuple(f"{number:.{decimals}f}\N{NO-BREAK SPACE}{card.unit}" for number in numbers),
+            MEASURED,
+            Axis("cylinder", tuple(str(cylinder.cylinder) for cylinder in cylinders)),
+            uncertainty.root(name, uncertainty.from_resolution(step)),
+            stated=card.resolution is not None,
+            where=source.build.where("work.bore_gauging"),
+        )
+
+    return get
+
+
+def _decimals(numbers: list[float]) -> int:
+    return max((len(text.partition(".")[2]) for text in (f"{number:.10g}" for number in numbers)), default=0)
+
+
+for _name, _along, _label in (
+    ("taper", "depth", "at the depths that differ most"),
+    ("out_of_round", "axis", "across the axes that differ most"),
+):
+    for _which, _word in ((0, "largest"), (1, "least")):
+        _slug, _says = f"{_name}_{_word}", f"{_word} reading, {_label}"
+        _register = computed_input(_slug, _says, "", units.LENGTH, "work.bore_gauging.cylinders", "cylinder")
+        _register(_gauged(_slug, _along, _which))
+
+
+def joint_labels(joints: tuple[Fastener, ...]) -> tuple[str, ...]:
+    """The joints' names, told apart where two are called the same."""
+    seen: dict[str, int] = {}
+    labels = []
+    for joint in joints:
+        seen[joint.joint] = seen.get(joint.joint, 0) + 1
+        labels.append(joint.joint if seen[joint.joint] == 1 else f"{joint.joint} ({seen[joint.joint]})")
+    return tuple(labels)
+
+
+def _by_joint(
+    name: str, value_of: Callable[[Fastener], tuple[float, float, str] | None], basis: str
+) -> Callable[[Source], Known | None]:
+    """An input with one value, its standard uncertainty and its text for each joint; joints without it are NaN."""
+
+    def get(source: Source) -> Known | None:
+        joints: tuple[Fastener, ...] = source.build.get("assembly.fasteners") or ()
+        found = [value_of(joint) for joint in joints]
+        if not any(found):
+            return None
+        item = INPUTS[name]
+        return Known(
+            name,
+            item.label,
+            item.symbol,
+            np.array([np.nan if each is None else each[0] for each in found]),
+            tuple("not recorded" if each is None else each[2] for each in found),
+            basis,
+            Axis("joint", joint_labels(joints)),
+            {name: np.array([np.nan if each is None else each[1] for each in found])},
+            stated=name == "nut_factor",
+            where=source.build.where(f"assembly.fasteners.{next(i for i, each in enumerate(found) if each)}"),
+        )
+
+    return get
+
+
+def _torque(joint: Fastener) -> tuple[float, float, str] | None:
+    if joint.torque is None or not joint.torque.best:
+        return None
+    value = float(joint.torque.values.mean())
+    step = max(quantity.step for quantity in joint.torque.best)
+    return value, float(uncertainty.from_resolution(step)), written_text(joint.torque.best[0])
+
+
+def _torque_that_decides(joint: Fastener) -> tuple[float, float, str] | None:
+    """The torque, unless an angle was turned after it: then it says nothing about the clamping force."""
+    return _torque(joint) if joint.angle is None else None
+
+
+def _nut_factor(joint: Fastener) -> tuple[float, float, str] | None:
+    if joint.nut_factor is None:
+        return None
+    text = f"{joint.nut_factor:g}"
+    # Whatever nut factor is written down, friction scatters about it: that is what makes preload so uncertain.
+    return joint.nut_factor, joint.nut_factor * PRELOAD_SPREAD["torque"] / uncertainty.COVERAGE, text
+
+
+def _diameter(joint: Fastener) -> tuple[float, float, str] | None:
+    thread = parse_thread(joint.size) if joint.size else None
+    return (thread.diameter, 0.0, f"diameter of {joint.size}") if thread else None
+
+
+for _name, _label, _symbol, _shown, _field, _get, _basis in (
+    ("joint_torque", "torque", "T", units.TORQUE, "torque", _torque, MEASURED),
+    (
+        "deciding_torque",
+        "torque, where it is what decides",
+        "T",
+        units.TORQUE,
+        "torque",
+        _torque_that_decides,
+        MEASURED,
+    ),
+    ("nut_factor", "nut factor", "K", units.RATIO, "nut_factor", _nut_factor, GIVEN),
+    ("thread_diameter", "thread diameter", "d", units.LENGTH, "size", _diameter, GIVEN),
+):
+    computed_input(_name, _label, _symbol, _shown, f"assembly.fasteners.{_field}", "joint")(
+        _by_joint(_name, _get, _basis)
+    )
+
+
+def clearances_in_range(source: Source) -> list[tuple[str, Reading]]:
+    """Title and reading of every fit that was measured and has a range with two ends."""
+    fits = source.build.get(FITS_AT)
+    if fits is None:
+        return []
+    named = [(title_of(name, info), getattr(fits, name)) for name, info in type(fits).model_fields.items()]
+    named = [(title, value) for title, value in named if isinstance(value, Reading)]
+    named += [(other.name, other.reading) for other in fits.other]
+    return [
+        (title, reading)
+        for title, reading in named
+        if reading.is_measured and reading.least and reading.most and reading.least.si < reading.most.si
+    ]
+
+
+def _by_fit(name: str, value_of: Callable[[Reading], tuple[float, str]]) -> Callable[[Source], Known | None]:
+    def get(source: Source) -> Known | None:
+        fits = clearances_in_range(source)
+        if not fits:
+            return None
+        found = [value_of(reading) for _, reading in fits]
+        item = INPUTS[name]
+        return Known(
+            name,
+            item.label,
+            item.symbol,
+            np.array([value for value, _ in found]),
+            tuple(text for _, text in found),
+            MEASURED,
+            Axis("fit", tuple(title for title, _ in fits)),
+            where=source.build.where(FITS_AT),
+        )
+
+    return get
+
+
+def _mean_of(reading: Reading) -> tuple[float, str]:
+    return float(reading.values.mean()), written_mean(reading)
+
+
+def _end(which: str) -> Callable[[Reading], tuple[float, str]]:
+    def get(reading: Reading) -> tuple[float, str]:
+        end: Quantity | None = getattr(reading, which)
+        assert end is not None  # clearances_in_range keeps no other
+        return end.si, written_text(end)
+
+    return get
+
+
+for _name, _label, _get_one in (
+    ("fit_mean", "mean reading", _mean_of),
+    ("fit_least", "least allowed", _end("least")),
+    ("fit_most", "most allowed", _end("most")),
+):
+    computed_input(_name, _label, "", units.LENGTH, FITS_AT, "fit")(_by_fit(_name, _get_one))

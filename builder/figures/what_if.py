@@ -1,0 +1,151 @@
+"""What the compression ratio would be with another part: as listed, or as one came out of the wrong box."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from builder.engine.values import Value
+from builder.figures import shown
+from builder.figures.catalogue import CYLINDER, GEOMETRY, figure
+from builder.figures.figure import LISTED, Axis, Figure, Known
+from builder.figures.inputs import INPUTS, Source, computed_input
+from builder.figures.shown import written_text
+from builder.figures.solve import Solver
+from builder.record.readings import Reading
+
+PARTS: dict[str, float] = {
+    "compression_height": -1.0,
+    "deck_height": 1.0,
+    "rod_length": -1.0,
+    "stroke": -0.5,
+    "gasket_thickness": 0.0,
+    "gasket_bore": 0.0,
+    "chamber": 0.0,
+    "dish": 0.0,
+    "dome": 0.0,
+}
+"""The inputs that a part brings to the compression ratio, and how each moves the crown at the deck."""
+
+_ALL = ("bore", "deck_clearance_measured", "top_land_height", "top_land_clearance", *PARTS)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What would come of a part: compression ratio, and the crown below the deck [m], both as means."""
+
+    ratio: Figure
+    deck_clearance: Figure | None
+
+
+class WhatIf:
+    """The compression ratio of one build under other parts; how sure any of it is, is left out."""
+
+    def __init__(self, source: Source) -> None:
+        """Read what the build has, once."""
+        self.source = source
+        solver = Solver(source, uncertain=False)
+        self._known = {name: solver.known(name) for name in _ALL}
+        self._seen: dict[tuple[str, float], Outlook | None] = {}
+
+    @cached_property
+    def now(self) -> Outlook | None:
+        """As the engine was built."""
+        return self._outlook({})
+
+    def having(self, name: str, value: float) -> Outlook | None:
+        """With a part's value (SI, at every cylinder) instead of the one that was built in."""
+        built = self._known.get(name)
+        if built is None:
+            return None
+        if (name, value) not in self._seen:
+            other = replace(built, values=value, texts=("",), axis=None, contributions={})
+            self._seen[name, value] = self._outlook({name: other, **self._crown_moved(built, value, PARTS[name])})
+        return self._seen[name, value]
+
+    @cached_property
+    def from_parts(self) -> Outlook | None:
+        """With the deck clearance as the parts stack up, whatever the dial gauge said."""
+        return self._outlook({"deck_clearance_measured": None})
+
+    def _crown_moved(self, built: Known, value: float, effect: float) -> dict[str, Known | None]:
+        """The dial gauge read the parts that are in; with another one it would read something else."""
+        gauge = self._known["deck_clearance_measured"]
+        if gauge is None or effect == 0:
+            return {}
+        was = built.values if built.axis == gauge.axis else float(np.mean(built.values))
+        moved = np.asarray(gauge.values) + effect * (value - np.asarray(was))
+        return {"deck_clearance_measured": replace(gauge, values=moved if gauge.axis else float(moved))}
+
+    def _outlook(self, instead: Mapping[str, Known | None]) -> Outlook | None:
+        solver = Solver(self.source, {**self._known, **instead}, uncertain=False)
+        ratio, clearance = solver.figure("compression_ratio"), solver.figure("deck_clearance")
+        if not isinstance(ratio, Figure):
+            return None
+        return Outlook(ratio, clearance if isinstance(clearance, Figure) else None)
+
+
+def listed_and_measured(source: Source) -> dict[str, Reading]:
+    """The parts that bear on compression and were both listed and measured."""
+    readings = {name: source.build.get(INPUTS[name].path) for name in PARTS}
+    return {
+        name: reading
+        for name, reading in readings.items()
+        if isinstance(reading, Reading) and reading.listed is not None and reading.is_measured
+    }
+
+
+@computed_input(
+    "ratio_with_listed", "compression ratio with a part as listed", "", shown.COMPRESSION,
+    "bottom_end.pistons.compression_height (listed and measured)", "part",
+)  # fmt: skip
+def _ratio_with_listed(source: Source) -> Known | None:
+    parts = listed_and_measured(source)
+    if not parts:
+        return None
+    what_if, now = source.what_if, source.what_if.now
+    if now is None:
+        return None
+    found = []
+    for name, reading in parts.items():
+        assert reading.listed is not None  # listed_and_measured keeps no other
+        outlook = what_if.having(name, reading.listed.si)
+        if outlook is not None:
+            text = f"{INPUTS[name].label} {written_text(reading.listed)}"
+            found.append((abs(outlook.ratio.value - now.ratio.value), INPUTS[name].label, outlook.ratio.value, text))
+    if not found:
+        return None
+    found.sort(key=lambda each: -each[0])  # the part that matters most stands in front
+    item = INPUTS["ratio_with_listed"]
+    return Known(
+        item.name,
+        item.label,
+        item.symbol,
+        np.array([ratio for _, _, ratio, _ in found]),
+        tuple(text for _, _, _, text in found),
+        LISTED,
+        Axis("part", tuple(label for _, label, _, _ in found)),
+        where=source.build.where("bottom_end.pistons.compression_height"),
+    )
+
+
+@figure(
+    "compression_if",
+    "Compression as listed",
+    shown.COMPRESSION,
+    section=CYLINDER,
+    source=GEOMETRY,
+    axis="part",
+    headline="first",
+    means="What the compression ratio would be if a part were as listed and not as it measured.",
+    formula=r"\frac{V_s + V_k'}{V_k'}",
+    symbols=(("V_k'", "clearance volume with that one part as listed", "m³"),),
+    working="with {ratio_with_listed} as listed, all else as measured",
+    holds="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
+)
+def compression_if(ratio_with_listed: Value) -> Value:
+    """Compression ratio with each part as listed."""
+    return ratio_with_listed
