@@ -40,8 +40,9 @@ def smooth(
     """The local quadratic at the speeds asked for, same unit as the values.
 
     Shapes: ``speed`` (rows,) increasing, ``value`` (rows,), ``at`` (points,), ``weight`` (rows,) or None;
-    speed, at and width in one unit. Where fewer than four readings lie in the window it widens to hold four;
-    with three readings in all the curve is their parabola, with two their line, with one it is level.
+    speed, at and width in one unit. Where readings are so far apart that a window would hold only a few, it
+    widens and the curve passes through them: they are a step test's means, and nothing says what lies between.
+    With three readings in all the curve is their parabola, with two their line, with one it is level.
     ``tapered=False`` weighs all readings in the window alike, as Savitzky and Golay did. Outside the readings
     the result is NaN. Raises ValueError for no readings or a width of zero or less. Source: Savitzky and
     Golay 1964; Cleveland 1979.
@@ -85,7 +86,7 @@ def smoother_rows(
     low, high = float(speed[0]), float(speed[-1])
     inside = (at >= low - beyond) & (at <= high + beyond)
     offset = speed[None, :] - at[:, None]
-    half = _half_widths(np.abs(offset), np.minimum(at - low, high - at), width)
+    half = _half_widths(speed, at, width)
     scaled = offset / half[:, None]
     size = np.abs(scaled)
     shape = np.clip(1 - size**3, 0, None) ** 3 if tapered else (size <= 1 + 1e-9).astype(np.float64)
@@ -93,16 +94,18 @@ def smoother_rows(
     return _solve(scaled, weights, half, inside, min(2, speed.size - 1))
 
 
-def _half_widths(distance: Array, to_end: Array, width: float) -> Array:
+def _half_widths(speed: Array, at: Array, width: float) -> Array:
     """Half the window at each point: moved inwards near an end, widened where readings are sparse."""
-    half = np.maximum(width / 2, width - to_end)
-    rows = distance.shape[1]
-    if rows > 4:
-        # The fifth nearest reading gets no weight when the window ends at it, so the curve never jumps.
-        half = np.maximum(half, np.partition(distance, 4, axis=1)[:, 4])
-    elif rows > 1:
-        half = np.maximum(half, 1.5 * distance.max(axis=1))
-    return np.asarray(half)
+    half = np.maximum(width / 2, width - np.minimum(at - speed[0], speed[-1] - at))
+    rows = speed.size
+    if rows < 4:
+        return np.asarray(np.maximum(half, 1.5 * float(np.ptp(speed)) if rows > 1 else width))
+    # At each reading the window reaches the second one on either side, which then just gets no weight: far
+    # apart, readings are passed through. Between readings its width goes over evenly, so nothing jumps.
+    below, above = speed - np.roll(speed, 2), np.roll(speed, -2) - speed
+    below[:2] = speed[3] - speed[0], 1.5 * (speed[1] - speed[0])
+    above[-2:] = 1.5 * (speed[-1] - speed[-2]), speed[-1] - speed[-4]
+    return np.asarray(np.maximum(half, np.interp(at, speed, np.maximum(below, above))))
 
 
 def _solve(scaled: Array, weights: Array, half: Array, inside: Mask, degree: int) -> tuple[Array, Array]:
