@@ -7,10 +7,11 @@
   const { el } = globalThis.millbook.form;
 
   const FIRST = 20, MORE = 100;
+  // What was asked for and what it made come first; the rest is to the right.
   const COLUMNS = [
-    "displacement", "cylinders", "compression_ratio", "effective_compression_ratio", "intake_duration_050",
-    "intake_duration_1mm", "lobe_separation", "head_flow", "induction", "fuel", "peak_torque", "peak_power",
-    "bmep", "specific_power", "date", "family",
+    "displacement", "cylinders", "compression_ratio", "peak_torque", "peak_power", "bmep", "specific_power", "induction",
+    "fuel", "effective_compression_ratio", "intake_duration_050", "intake_duration_1mm", "lobe_separation", "head_flow",
+    "date", "family",
   ];
   // Speeds stand in small print below what was reached at them.
   const BELOW = { peak_torque: "peak_torque_speed", peak_power: "peak_power_speed" };
