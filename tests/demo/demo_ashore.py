@@ -29,9 +29,9 @@ SIDECAR = Session(
         PullSpec("1.txt", 3000, 7000, 100, hecto(1006, 14, 0.71), Tune(0.80, spark=35), to=din_70020),
         PullSpec("2.txt", 3000, 7000, 100, hecto(1006, 14, 0.71), Tune(0.875, spark=35), to=din_70020),
         PullSpec("3.txt", 3000, 7000, 100, hecto(1006, 14, 0.71),
-                 Tune(0.88, spark=35, ve_shift=350, ve_scale=1.018), to=din_70020),
+                 Tune(0.88, spark=35, ve_shift=200, ve_scale=1.018), to=din_70020),
         PullSpec("4.txt", 3000, 7000, 100, hecto(1006, 14, 0.71),
-                 Tune(0.88, spark=35, ve_shift=350, ve_scale=1.018), to=din_70020),
+                 Tune(0.88, spark=35, ve_shift=200, ve_scale=1.018), to=din_70020),
     ),
 )  # fmt: skip
 
@@ -190,16 +190,17 @@ E85_FOUR = Session(
         12.56,
         E85,
         1.055,
-        6200,
+        6050,
         fall_below=0.50,
-        fall_above=0.95,
+        fall_above=1.15,
         tuning=0.016,
         efficiency=0.728,
         best_lambda=0.86,
         best_spark=31,
         exhaust_base=560,
         exhaust_offsets=(4, -7, 6, -5),
-        oil_per_speed=70,
+        oil_per_speed=85,
+        oil_relief=5.6e5,
     ),
     dialect=Dialect(
         (
@@ -242,7 +243,8 @@ ROADSTER = Session(
         fall_above=0.62,
         tuning=0.014,
         best_spark=32,
-        oil_per_speed=85,
+        oil_per_speed=95,
+        oil_relief=5.0e5,
         intake_loss=4.0e3,
     ),
     dialect=Dialect(
