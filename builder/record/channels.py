@@ -104,6 +104,8 @@ _CHANNELS = (
 CHANNELS: Mapping[str, Channel] = {channel.slug: channel for channel in _CHANNELS}
 """Every channel by its slug, in the order in which a page would list them."""
 
+DIMENSIONS = tuple(dict.fromkeys(channel.dimension for channel in _CHANNELS))
+
 REQUIRED = ("engine_speed", "torque", "power")
 """Where a number that cannot be trusted makes the log unusable (torque or power, whichever is there)."""
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
-from builder.record.channels import CHANNELS, EXAMPLES, REQUIRED, factor, is_standard_flow, is_unit
+from builder.record.channels import CHANNELS, DIMENSIONS, EXAMPLES, REQUIRED, factor, is_standard_flow, is_unit
 from builder.record.csv_header import Header, Kind, columns_named, heading
 from builder.record.problem import Problem
 
@@ -189,9 +189,10 @@ def _unit_trouble(candidate: _Candidate, header: Header) -> tuple[str, int]:
     if candidate.unit is None:
         return f"column {candidate.header!r} has no unit, and none is guessed: {fix}{left_out}", header.line
     line = header.units_line if candidate.unit == header.unit(candidate.index) else header.line
+    known = ", ".join(EXAMPLES[CHANNELS[slug].dimension] for slug in _siblings(candidate.slug))
     return (
         f"{candidate.unit!r} of column {candidate.header!r} is not a unit known for {candidate.slug} "
-        f"(known are {EXAMPLES[channel.dimension]}): {fix}{left_out}",
+        f"(known are {known}): {fix}{left_out}",
         line or header.line,
     )
 
@@ -203,7 +204,7 @@ def _header_contradicts(header: Header, chosen: _Candidate, stated: Mapping[str,
     if chosen.slug in stated or row is None or chosen.unit is None:
         return False
     if not is_unit(row, dimension):
-        return any(is_unit(row, channel.dimension) for channel in CHANNELS.values())
+        return any(is_unit(row, known) for known in DIMENSIONS)
     return factor(row, dimension) != factor(chosen.unit, dimension)
 
 
@@ -228,7 +229,7 @@ def _check_complete(columns: Columns, header: Header, problem: _Report) -> None:
 def _check_kinds(columns: Columns, problem: _Report, mapped: set[str]) -> None:
     """Torque as observed beside power as corrected, or the other way, would be corrected twice or half."""
     kinds = {c.slug: c for c in columns.found if c.slug in ("torque", "power")}
-    if len(kinds) < 2 or kinds["torque"].kind == kinds["power"].kind:
+    if len({c.kind == "corrected" for c in kinds.values()}) < 2:
         return
     torque, power = kinds["torque"], kinds["power"]
     settled = {"torque", "power"} <= mapped or "" in (torque.kind, power.kind)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Literal
 
-from builder.record.channels import CHANNELS, CYLINDERS, REQUIRED, is_unit
+from builder.record.channels import CHANNELS, CYLINDERS, DIMENSIONS, REQUIRED, is_unit
 from builder.record.csv_text import DELIMITERS, Line, is_number, split_cells
 
 MAX_COLUMNS = 500
@@ -67,7 +67,10 @@ def heading(text: str) -> Heading:
     if not text or len(text) > 80 or is_number(text):
         return Heading()
     for variant in dict.fromkeys((text, _CAMEL.sub(" ", text))):
-        found = _bracketed(variant) or _suffixed(variant) or _bare_unit(variant)
+        ways = (_bracketed, _suffixed) if _BRACKETS.search(variant) else (_suffixed, _bracketed)
+        found = ways[0](variant) or ways[1](variant) or _bare_unit(variant) or _misfit(variant)
+        if found and found.unit and found.unit not in text and found.unit.replace(" ", "") in text:
+            return replace(found, unit=found.unit.replace(" ", ""))  # as written, before words were parted
         if found:
             return found
     return Heading()
@@ -152,9 +155,23 @@ def _suffixed(text: str) -> Heading | None:
         base, unit = normal_words(text[: separator.start()]), text[separator.end() :]
         slugs, kind = _named(base)
         fitting = _fits(slugs, unit)
-        if fitting:
+        if fitting and normal_words(unit) not in ("1", "ratio"):  # "Lambda 1", "A/F ratio"
             return Heading(fitting, unit, kind, len(base) == 1)
     return None
+
+
+def _misfit(text: str) -> Heading | None:
+    """A channel with the unit of another: "Torque, hp". It must not pass for a column of no interest."""
+    for separator in _SEPARATOR.finditer(text):
+        slugs, kind = _named(normal_words(text[: separator.start()]))
+        unit = text[separator.end() :]
+        if slugs and separator.start() > 1 and _is_any_unit(unit):
+            return Heading(slugs, unit, kind)
+    return None
+
+
+def _is_any_unit(text: str) -> bool:
+    return any(is_unit(text, dimension) for dimension in DIMENSIONS)
 
 
 def _bare_unit(text: str) -> Heading | None:
@@ -287,14 +304,11 @@ def _is_units_row(row: Sequence[str], cells: Sequence[str]) -> bool:
             continue
         if _fits(slugs, text):
             fitting = True
-        elif any(slug in REQUIRED for slug in slugs) and not any(
-            is_unit(text, channel.dimension) for channel in CHANNELS.values()
-        ):
+        elif any(slug in REQUIRED for slug in slugs) and not _is_any_unit(text):
             return False
     # Under a record's own mapping the header's words say nothing: a row of nothing but units is one too.
     texts = [cell.strip(" ()[]{}") for cell in row if cell.strip(" ()[]{}-")]
-    dimensions = {channel.dimension for channel in CHANNELS.values()}
-    return fitting or (bool(texts) and all(any(is_unit(text, d) for d in dimensions) for text in texts))
+    return fitting or (bool(texts) and all(map(_is_any_unit, texts)))
 
 
 def _whole_rows(lines: Sequence[Line], header: Header) -> int:

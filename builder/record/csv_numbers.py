@@ -8,8 +8,6 @@ row means. Where this returns numbers they are those of `float()`, to the last b
 from __future__ import annotations
 
 import io
-import re
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,9 +36,10 @@ def read_block(block: bytes, delimiter: str, width: int, wanted: NDArray[np.intp
     if b" " in block:
         block = _without_padding(block, delimiter)
     if b'"' in block:
-        block = _quoted_numbers(delimiter).sub(rb"\1", block)
-        if b'"' in block:
+        bare = _without_quotes(block, delimiter)
+        if bare is None:
             return None
+        block = bare
     text = np.frombuffer(b"0" * _PAD + block, dtype=np.uint8)
     mark = ord(decimal)
     is_mark = text == mark
@@ -59,6 +58,16 @@ def read_block(block: bytes, delimiter: str, width: int, wanted: NDArray[np.intp
     last_mark = at[end_index - 1].reshape(rows, width)[:, wanted].T
     numbers = _simple_numbers(text, starts, grid[:, wanted].T, marks, last_mark)
     return _any_numbers(block, delimiter, wanted, decimal) if numbers is None else numbers
+
+
+def without_blank_lines(block: bytes) -> tuple[bytes, NDArray[np.bool_]]:
+    """The block without lines of no length, and for each of its lines whether it was one."""
+    text = np.frombuffer(block, dtype=np.uint8)
+    ends = np.flatnonzero(text == _NEWLINE)
+    is_blank = np.diff(ends, prepend=-1) == 1
+    keep = np.ones(text.size, dtype=bool)
+    keep[ends[is_blank]] = False
+    return text[keep].tobytes(), is_blank
 
 
 def _simple_numbers(
@@ -123,11 +132,18 @@ def _any_numbers(block: bytes, delimiter: str, wanted: NDArray[np.intp], decimal
     return np.ascontiguousarray(numbers) if np.all(np.isfinite(numbers)) else None
 
 
-@cache
-def _quoted_numbers(delimiter: str) -> re.Pattern[bytes]:
-    """A whole cell in quotes that holds nothing for which it would need them."""
-    edge = re.escape(delimiter.encode())
-    return re.compile(rb'(?<![^%b\n])"([^"%b\n]*)"(?=[%b\n])' % (edge, edge, edge))
+def _without_quotes(block: bytes, delimiter: str) -> bytes | None:
+    """The block without its quotes, if every quote opens or closes a whole cell that holds no edge itself."""
+    text = np.frombuffer(b"\n" + block, dtype=np.uint8)
+    quotes = np.flatnonzero(text == ord('"'))
+    is_edge = (text == ord(delimiter)) | (text == _NEWLINE)
+    opens, closes = quotes[0::2], quotes[1::2]
+    if opens.size != closes.size or not (np.all(is_edge[opens - 1]) and np.all(is_edge[closes + 1])):
+        return None
+    edges = np.flatnonzero(is_edge)
+    if not np.array_equal(np.searchsorted(edges, opens), np.searchsorted(edges, closes)):
+        return None
+    return block.translate(None, b'"')
 
 
 def _without_padding(block: bytes, delimiter: str) -> bytes:

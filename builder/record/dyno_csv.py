@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from builder.record.channels import CHANNELS
 from builder.record.csv_columns import Column, Columns, resolve_columns
 from builder.record.csv_header import SEARCHED_LINES, Header, find_header
-from builder.record.csv_rows import Rows, read_rows
+from builder.record.csv_rows import read_rows
 from builder.record.csv_text import (
     DELIMITER_NAMES,
     MARK_NAMES,
@@ -32,6 +32,7 @@ from builder.record.csv_text import (
     split_cells,
     weigh_decimal,
 )
+from builder.record.csv_verdict import Rows
 from builder.record.dyno_doubts import doubts
 from builder.record.problem import Problem
 
@@ -99,6 +100,9 @@ def read_dyno_csv(
     if any(problem.severity == "error" for problem in problems):
         return None, _in_order(problems)
     channels = _in_si(rows, found.found)
+    problems += _drop_empty(channels, rows, found, shown)
+    if any(problem.severity == "error" for problem in problems):
+        return None, _in_order(problems)
     troubles, remarks = doubts(channels, rows.lines, shown)
     problems += troubles
     if any(problem.severity == "error" for problem in problems):
@@ -106,8 +110,8 @@ def read_dyno_csv(
     log = DynoLog(
         path=shown,
         channels=channels,
-        units={column.slug: column.unit for column in found.found},
-        headers={column.slug: column.header for column in found.found},
+        units={column.slug: column.unit for column in found.found if column.slug in channels},
+        headers={column.slug: column.header for column in found.found if column.slug in channels},
         rows=rows.lines,
         told=(*_told_of_form(text, header, mark), *found.told, *rows.told, *remarks),
     )
@@ -142,24 +146,24 @@ def _data_cells(text: CsvText, header: Header, columns: list[Column]) -> Iterato
 
 def _drop_columns_of_words(text: CsvText, header: Header, found: Columns, path: Path) -> frozenset[int]:
     """Leave out lesser channels that hold words from the first rows on; return the columns of words."""
-    sample = [
-        split_cells(line.text, header.delimiter)
-        for line in islice(text.lines(header.data_start, header.data_line), 20)
-        if line.text.strip()
-    ]
-    words = set()
+    lines = islice(text.lines(header.data_start, header.data_line), 20)
+    sample = [split_cells(line.text, header.delimiter) for line in lines if line.text.strip()]
+    by_habit, only = set(), set()
     for index in range(len(header.cells)):
         cells = [row[index] for row in sample if index < len(row) and row[index]]
-        if cells and sum(not is_number(cell) for cell in cells) >= 0.8 * len(cells):
-            words.add(index)
+        words = sum(not is_number(cell) for cell in cells)
+        if words and words >= 0.8 * len(sample):
+            by_habit.add(index)
+        if words and words == len(cells) and words >= min(3, len(sample)):
+            only.add(index)
     for column in list(found.found):
-        if column.index in words and not column.required:
+        if column.index in by_habit | only and not column.required:
             found.found.remove(column)
             found.problems.append(Problem(
                 path, header.data_line,
                 f"column {column.header!r} holds words instead of numbers; {column.slug} is left out", "warning",
             ))  # fmt: skip
-    return frozenset(words - {column.index for column in found.found})
+    return frozenset(by_habit - {column.index for column in found.found})
 
 
 def _decimal_mark(text: CsvText, header: Header, found: Columns) -> Mark | None:
@@ -233,6 +237,19 @@ def _in_si(rows: Rows, columns: list[Column]) -> dict[str, NDArray[np.float64]]:
         channels[column.slug] = values
     rows.lines.setflags(write=False)
     return channels
+
+
+def _drop_empty(
+    channels: dict[str, NDArray[np.float64]], rows: Rows, found: Columns, path: Path
+) -> list[Problem]:
+    """Leave out channels without a single number; without torque and power there is no pull."""
+    empty = [slug for slug, values in channels.items() if np.isnan(values).all()]
+    for slug in empty:
+        del channels[slug]
+        found.told.append(f"{slug} is empty in every row and is left out")
+    lost = [slug for slug in ("torque", "power") if slug in empty]
+    severity: Literal["warning", "error"] = "warning" if channels.keys() & {"torque", "power"} else "error"
+    return [Problem(path, int(rows.lines[0]), f"the column of {slug} is empty in every row", severity) for slug in lost]
 
 
 def _told_of_form(text: CsvText, header: Header, mark: Mark) -> list[str]:

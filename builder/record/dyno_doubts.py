@@ -24,9 +24,7 @@ def doubts(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path)
     for slug in ("torque", "power"):
         if slug in channels:
             empty = np.flatnonzero(np.isnan(channels[slug]))
-            if empty.size == lines.size:
-                problems.append(Problem(path, int(lines[0]), f"the column of {slug} is empty in every row"))
-            elif empty.size:
+            if empty.size:
                 told.append(f"{slug} is empty in {empty.size:,} rows, first on line {lines[empty[0]]}")
     problems += _speed_problems(speed, lines, path)
     told += _speed_remarks(speed)
