@@ -41,7 +41,8 @@ def _messages(item: Held) -> Iterator[tuple[str, tuple[str | int, ...]]]:
         least, most = (_limit(end, values[0][0].dimension) for end in item.notes.likely)
         for quantity, step in values:
             if not least <= quantity.si <= most:
-                yield _outside(item.notes.likely, quantity, least, most), step
+                others = any(least <= other.si <= most for other, _ in values)
+                yield _outside(item.notes.likely, quantity, least, most, unit_is_right=others), step
                 return
     if isinstance(item.value, Reading):
         yield from _far_apart(item.value)
@@ -76,8 +77,10 @@ def _limit(text: str, dimension: str) -> float:
     return float(text) if dimension == NUMBER else parse_quantity(text, dimension).si
 
 
-def _outside(likely: tuple[str, str], quantity: Quantity, least: float, most: float) -> str:
+def _outside(likely: tuple[str, str], quantity: Quantity, least: float, most: float, *, unit_is_right: bool) -> str:
     meant = _probably_meant(quantity, least, most)
+    if unit_is_right:  # the readings beside it, in the same unit, are likely ones
+        meant = meant[:1]
     hint = f"was {' or '.join(meant)} meant?" if meant else "look for a slipped decimal or a wrong unit"
     return f"{quantity.text} is outside what engines have ({likely[0]} to {likely[1]}): {hint}"
 

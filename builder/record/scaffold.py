@@ -130,7 +130,7 @@ class _Writer:
             if field.shape.kind == "section":
                 assert field.shape.model is not None
                 yield ""
-                yield self._remarked(f"{pad}{field.name}:", field.notes.says)
+                yield from self._laid_out(pad, f"{pad}{field.name}:", field.notes.says)
                 if self._stands_open(field.shape.model, path):
                     yield from self.section(field.shape.model, f"{path}.", indent + 2)
                 else:
@@ -138,7 +138,7 @@ class _Writer:
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
                 yield ""
-                yield self._remarked(f"{pad}{field.name}:", f"{field.notes.says}; one entry for each")
+                yield from self._laid_out(pad, f"{pad}{field.name}:", f"{field.notes.says}; one entry for each")
                 for later in (False, True) if _refers(field.shape.model) else (False,):
                     yield from _marked(self.entry(field.shape.model, later), indent + 2)
             elif path in self.live:
@@ -155,7 +155,7 @@ class _Writer:
         fields = _ordered(model, later)
         if flow := self._in_one_line(fields):
             for field in fields:
-                yield f"## {field.name}: {_says(field)}"
+                yield from self._remarks("", f"{field.name}: {_says(field)}")
             yield f"- {flow}"
             return
         for index, line in enumerate(self._nested(fields, later)):
@@ -166,11 +166,11 @@ class _Writer:
         for field in fields:
             if field.shape.kind == "section":
                 assert field.shape.model is not None
-                yield self._remarked(f"{field.name}:", field.notes.says)
+                yield from self._laid_out("", f"{field.name}:", field.notes.says)
                 yield from (f"  {line}" for line in self._nested(_ordered(field.shape.model, False)))
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
-                yield self._remarked(f"{field.name}:", f"{field.notes.says}; one entry for each")
+                yield from self._laid_out("", f"{field.name}:", f"{field.notes.says}; one entry for each")
                 yield from (f"  {line}" for line in self.entry(field.shape.model, False))
             else:
                 yield from self._example(field, "", "", later)
@@ -185,10 +185,14 @@ class _Writer:
     def _laid_out(self, pad: str, line: str, says: str) -> Iterator[str]:
         """A line with its remark beside it, or above it where both are too long for one line."""
         if len(line) < _REMARK_COLUMN and _REMARK_COLUMN + len(says) + 3 <= WIDTH:
-            yield self._remarked(line, says)
+            yield f"{line.ljust(_REMARK_COLUMN)}## {says}"
             return
-        yield from (f"{pad}## {part}" for part in textwrap.wrap(says, WIDTH - len(pad) - 3, break_long_words=False))
+        yield from self._remarks(pad, says)
         yield line
+
+    @staticmethod
+    def _remarks(pad: str, says: str) -> Iterator[str]:
+        yield from (f"{pad}## {part}" for part in textwrap.wrap(says, WIDTH - len(pad) - 12, break_long_words=False))
 
     def _value(self, field: _Field, later: bool = False) -> str:
         example = (field.notes.later if later else "") or field.notes.example
@@ -208,10 +212,6 @@ class _Writer:
             return None
         pairs = ", ".join(f"{field.name}: {_in_flow(self._value(field))}" for field in fields)
         return f"{{{pairs}}}" if len(pairs) <= WIDTH - 20 else None
-
-    @staticmethod
-    def _remarked(line: str, says: str) -> str:
-        return f"{line.ljust(_REMARK_COLUMN)}## {says}" if says else line
 
 
 def _fields(model: type[RecordModel]) -> list[_Field]:

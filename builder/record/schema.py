@@ -96,8 +96,8 @@ def _value(example: Any) -> Any:
     """A written example as the plain value that an editor's YAML reader makes of it."""
     if not isinstance(example, str):
         return example
-    document, problems = parse_yaml(f"- {example}".encode(), Path("example"))
+    document, problems = parse_yaml(f"x: {example}".encode(), Path("example"))
     if document is None or problems:
         return example
-    plain = json.loads(json.dumps(document.value[0]))
+    plain = json.loads(json.dumps(document.value["x"]))
     return example if plain is None else plain

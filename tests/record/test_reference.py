@@ -1,0 +1,56 @@
+"""The field reference holds every field of every model, each with what a reader of it wants to know."""
+
+from __future__ import annotations
+
+from builder.record.build import DOCUMENTS
+from builder.record.private import private_fields
+from builder.record.reference import FieldRow, documents, field_reference
+from builder.record.walk import fields_below
+
+
+def _row(file: str, path: str) -> FieldRow:
+    (document,) = (document for document in field_reference() if document.file == file)
+    (row,) = (row for row in document.rows if row.path == path)
+    return row
+
+
+def test_every_document_in_the_order_of_the_work() -> None:
+    assert [document.name for document in field_reference()] == [*DOCUMENTS, "shop"]
+    assert [document.required for document in field_reference()].count(True) == 1
+
+
+def test_every_field_once() -> None:
+    for document in field_reference():
+        paths = [row.path.replace("[]", "") for row in document.rows]
+        assert paths == list(fields_below(documents()[document.name]))
+        assert len(set(paths)) == len(paths)
+
+
+def test_every_row_has_its_meaning_and_how_it_is_written() -> None:
+    for document in field_reference():
+        assert document.is_what
+        for row in document.rows:
+            assert row.meaning
+            assert row.written
+            assert row.depth == row.path.count(".")
+            assert row.example or row.kind in ("section", "entries")
+
+
+def test_rows_as_a_machinist_reads_them() -> None:
+    bores = _row("bottom_end.yaml", "block.bores")
+    assert (bores.title, bores.positions, bores.likely) == ("Bores", "cylinder", ("25 mm", "400 mm"))
+    assert bores.written == "length in in, mm, thou, um"
+    status = _row("build.yaml", "status")
+    assert status.written == "one of: finished, in progress, withdrawn"
+    torque = _row("assembly.yaml", "fasteners[].torque")
+    assert (torque.depth, torque.kind) == (1, "reading")
+    assert "lbf.ft" in torque.written
+    assert _row("dyno.yaml", "pulls[].conditions.wet_bulb").instead_of == "relative_humidity"
+    assert _row("top_end.yaml", "rockers.ratio").written == "a plain number"
+    assert _row("parts.yaml", "parts[].checked[].reading").written == "a value with any unit"
+
+
+def test_who_may_see_it() -> None:
+    for document in field_reference():
+        told = {row.path.replace("[]", ""): row.private for row in document.rows if row.private}
+        assert told == private_fields(documents()[document.name])
