@@ -170,8 +170,20 @@ def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Valu
     """
     _check(stroke, rod, pin_offset)
     shape = np.broadcast_shapes(np.shape(stroke), np.shape(rod), np.shape(pin_offset))
-    low = np.zeros(shape)
-    high = np.broadcast_to(np.asarray(bottom_dead_centre(stroke, rod, pin_offset)), shape)
+    last = np.broadcast_to(np.asarray(bottom_dead_centre(stroke, rod, pin_offset)), shape)
+    # Crank and rod stand nearly square to each other there: a start from which a few secants are enough.
+    before = np.broadcast_to(np.arctan2(2 * np.asarray(rod), np.asarray(stroke)), shape)
+    angle, rise_before = before + 0.02, _triangle(before, stroke, rod, pin_offset).second
+    for _ in range(8):
+        rise = _triangle(angle, stroke, rod, pin_offset).second
+        step = np.where(rise == rise_before, 0.0, angle - before)
+        slope = np.where(rise == rise_before, 1.0, rise - rise_before)
+        before, rise_before, angle = angle, rise, np.clip(angle - rise * step / slope, 1e-6, last - 1e-6)
+        if np.all(np.abs(angle - before) < 1e-14):
+            break
+    if np.all(np.abs(rise) < 1e-9 * np.asarray(stroke)):
+        return plain(angle)
+    low, high = np.zeros(shape), last
     for _ in range(54):  # halving pi this often reaches the last bit of a float
         middle = (low + high) / 2
         still_gaining = _triangle(middle, stroke, rod, pin_offset).second > 0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from builder.engine import geometry, kinematics
 from builder.engine.values import Value
 from builder.figures import shown
@@ -15,6 +17,7 @@ from builder.figures.catalogue import (
     another_way,
     figure,
 )
+from builder.figures.solve import Outcome
 
 
 @figure(
@@ -47,8 +50,6 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
 )
 def displacement(cylinders: Value, swept_volume: Value) -> Value:
     """All cylinders together [m3], from the mean of those gauged."""
-    import numpy as np
-
     return float(cylinders) * float(np.mean(swept_volume))
 
 
@@ -221,6 +222,65 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
 def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
     """Mean piston speed at peak power and at the red line [m/s]."""
     return kinematics.mean_piston_speed(stroke, speed_of_interest)
+
+
+@figure(
+    "piston_position",
+    "Piston from the top",
+    shown.LENGTH,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="crank angle",
+    headline="first",
+    means="How far the piston has come down when the crank has turned: at a quarter turn already more than half-way.",
+    formula=r"x = \frac{S}{2} (1 - \cos\theta) + L - \sqrt{L^2 - \left( \frac{S}{2} \sin\theta \right)^2}",
+    working="{stroke} / 2 × (1 − cos {crank_angle}) + {rod_length}"
+    " − √(({rod_length})² − ({stroke} / 2 × sin {crank_angle})²)",
+    holds="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
+)
+def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> Value:
+    """Piston below its top dead centre [m] at crank angles after it [deg]."""
+    return kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
+
+
+@figure(
+    "piston_speed",
+    "Greatest piston speed",
+    shown.FAST_VELOCITY,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="speed",
+    headline="most",
+    means="How fast a piston moves at its fastest, part-way down.",
+    formula=r"\max_\theta \; 2 \pi n \, \frac{dx}{d\theta}",
+    symbols=(("x", "piston from the top, exact slider-crank", "m"), ("\\theta", "crank angle", "rad")),
+    working="greatest of 2π × {speed_of_interest} × dx/dθ, for stroke {stroke} and rod {rod_length}",
+    holds="exact slider-crank, pin offset included where recorded; steady speed",
+)
+def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Outcome:
+    """Greatest speed of the piston on its way down [m/s]."""
+    angle = kinematics.peak_speed_angle(stroke, rod_length, pin_offset)
+    speed = kinematics.piston_speed(angle, stroke, rod_length, speed_of_interest, pin_offset)
+    where = float(np.mean(np.degrees(angle)))
+    return Outcome(speed, note=f"Reached {where:.1f}° of crank after the top.")
+
+
+@figure(
+    "piston_acceleration",
+    "Greatest piston acceleration",
+    shown.ACCELERATION,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="speed",
+    headline="most",
+    means="How hard the piston is turned round at the top: this is what rods, pins and rod bolts have to stand.",
+    formula=r"\frac{S}{2} \, (2 \pi n)^2 \left( 1 + \frac{S}{2L} \right)",
+    working="{stroke} / 2 × (2π × {speed_of_interest})² × (1 + {stroke} / (2 × {rod_length}))",
+    holds="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
+)
+def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Value:
+    """Acceleration of the piston at top dead centre [m/s2]."""
+    return kinematics.piston_acceleration(0.0, stroke, rod_length, speed_of_interest, pin_offset)
 
 
 @figure(

@@ -242,4 +242,14 @@ def _speeds_of_interest(source: Source) -> Known | None:
     return computed(item, np.array(list(found.values())), source, basis=GIVEN, labels=tuple(found))
 
 
+@computed_input("crank_angle", "crank angle after the top", "\\theta", units.ANGLE, "bottom_end.crankshaft.stroke",
+                "crank angle")  # fmt: skip
+def _crank_angles(source: Source) -> Known:
+    """Where the piston's position is tabulated; the quarter turn stands in front."""
+    angles = (90, 30, 60, 120, 150)
+    texts = tuple(f"{angle}°" for angle in angles)
+    item, values = INPUTS["crank_angle"], np.array(angles, dtype=np.float64)
+    return Known(item.name, item.label, item.symbol, values, texts, GIVEN, Axis(str(item.axis), texts))
+
+
 __all__ = ["INPUTS", "LISTED", "Input", "Source", "computed", "computed_input", "declare", "known_of", "read"]

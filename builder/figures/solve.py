@@ -21,6 +21,9 @@ from builder.record.problem import Problem
 _PLACES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
 """Kinds of position of which one can be the odd one out; lifts and pulls are meant to differ."""
 
+_UNLIKE = ("joint", "fit", "part", "pull", "channel")
+"""Kinds of position that have nothing to do with each other."""
+
 _ALIASES = {
     "rod": ("rod_length",),
     "chamber_volume": ("chamber",),
@@ -264,12 +267,14 @@ class Solver:
             taken = Known(method.slug, method.title.lower(), "", outcome.value if axis else value, (display,),
                           LISTED, axis, figure=True)  # fmt: skip
             return _Solved(bare, taken, route)
-        displays = method.shown.texts(values.tolist(), system, each.tolist()) if axis else [display]
+        # Positions of one kind are written with the same number of decimals; joints and fits are each their own.
+        unsure = each.tolist() if axis and axis.kind in _UNLIKE else [float(each.max())] * len(values)
+        displays = method.shown.texts(values.tolist(), system, unsure) if axis else [display]
         other = self._other_system(method.shown)
         beside = method.shown.text(value, other, overall) if other else None
         besides: list[str | None] = [beside] * len(values)
         if other and axis:
-            besides = [*method.shown.texts(values.tolist(), other, each.tolist())]
+            besides = [*method.shown.texts(values.tolist(), other, unsure)]
         texts = {name: known.texts[at if known.axis else 0] for name, known in fitted.items()}
         positions: tuple[Position, ...] = ()
         odd_label = None

@@ -275,6 +275,44 @@ def exhaust_closes_measured(exhaust_closes_measured: Value) -> Value:
 
 
 @figure(
+    "intake_open",
+    "Intake open for",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees for which the intake valve stands open, as the cam went in.",
+    formula=r"IO + 180^\circ + IC",
+    working="{intake_opens} + 180° + {intake_closes}",
+    symbols=(("IO", "intake opens, BTDC", "deg"), ("IC", "intake closes, ABDC", "deg")),
+    holds="at the lift stated; against the card's duration it shows what lash and wear have done",
+)
+def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
+    """Crank degrees that the intake stands open at each lift."""
+    return train.duration(intake_opens, intake_closes)
+
+
+@figure(
+    "exhaust_open",
+    "Exhaust open for",
+    shown.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees for which the exhaust valve stands open, as the cam went in.",
+    formula=r"EO + 180^\circ + EC",
+    working="{exhaust_opens} + 180° + {exhaust_closes}",
+    symbols=(("EO", "exhaust opens, BBDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
+    holds="at the lift stated; against the card's duration it shows what lash and wear have done",
+)
+def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
+    """Crank degrees that the exhaust stands open at each lift."""
+    return train.duration(exhaust_opens, exhaust_closes)
+
+
+@figure(
     "overlap",
     "Overlap",
     shown.ANGLE,

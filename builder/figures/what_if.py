@@ -114,7 +114,7 @@ def _ratio_with_listed(source: Source) -> Known | None:
         assert reading.listed is not None  # listed_and_measured keeps no other
         outlook = what_if.having(name, reading.listed.si)
         if outlook is not None:
-            text = f"{INPUTS[name].label} {written_text(reading.listed)}"
+            text = written_text(reading.listed)
             found.append((abs(outlook.ratio.value - now.ratio.value), INPUTS[name].label, outlook.ratio.value, text))
     if not found:
         return None
@@ -143,7 +143,7 @@ def _ratio_with_listed(source: Source) -> Known | None:
     means="What the compression ratio would be if a part were as listed and not as it measured.",
     formula=r"\frac{V_s + V_k'}{V_k'}",
     symbols=(("V_k'", "clearance volume with that one part as listed", "m³"),),
-    working="with {ratio_with_listed} as listed, all else as measured",
+    working="{ratio_with_listed} as listed, all else as measured",
     holds="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
 )
 def compression_if(ratio_with_listed: Value) -> Value:

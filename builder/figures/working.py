@@ -58,7 +58,7 @@ def _unit(text: str) -> str | None:
 def place(axis: Axis, index: int) -> str:
     """`cylinder 3: `, `at 0.050 in: `, `intake: `."""
     label = axis.labels[index]
-    if axis.kind in ("lift", "valve lift"):
+    if axis.kind in ("lift", "valve lift", "crank angle"):
         return f"at {label}: "
     return f"{label}: " if axis.kind in _NAMED else f"{axis.kind} {label}: "
 
@@ -89,12 +89,12 @@ def with_uncertainty(shown: Shown, value: float, expanded: float, system: System
 def stands_out(values: npt.NDArray[np.float64], step: float) -> int | None:
     """The position that stands apart from all others, if one does: not by a last digit, nor by scatter alone.
 
-    It lies more than twice as far from the middle as the next, and further than ``step``, one unit of the last
-    digit that means anything.
+    It lies more than three times as far from the middle as the next, and further than ``step``, one unit of the
+    last digit that means anything.
     """
     middle = median(values.tolist())
     distances = sorted(abs(value - middle) for value in values.tolist())
-    if len(distances) < 3 or not distances[-1] > max(2 * distances[-2], step) * (1 + 1e-6):
+    if len(distances) < 3 or not distances[-1] > max(3 * distances[-2], step) * (1 + 1e-6):
         return None
     return odd_one_out(values)
 
