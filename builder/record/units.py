@@ -30,6 +30,10 @@ class Dimension:
     example: str
 
 
+# Water of 1 kg/L, as the conventional unit has it. Spelled out, because pint's name for it changed.
+_INCH_OF_WATER = "inch*kilogram/liter*standard_gravity"
+
+
 def _dimensions(*items: Dimension) -> dict[str, Dimension]:
     return {item.name: item for item in items}
 
@@ -155,14 +159,14 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
             "kPa": "kPa",
             "bar": "bar",
             "inHg": "inHg",
-            "inH2O": "inH2O",
+            "inH2O": _INCH_OF_WATER,
             "mbar": "mbar",
             "hPa": "hPa",
             "mmHg": "mmHg",
             "Pa": "Pa",
             "MPa": "MPa",
             "in Hg": "inHg",
-            "in H2O": "inH2O",
+            "in H2O": _INCH_OF_WATER,
             "mm Hg": "mmHg",
         },
         "psi",
