@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,9 @@ from builder.publish.drawings import drawings_of
 from builder.publish.dyno_view import dyno_view
 from builder.publish.photo_view import PlacedPhoto, photos_of
 from builder.publish.placed import Placed
+from builder.publish.publish import RELATIVES
 from builder.publish.record_view import chapters
+from builder.publish.templates import page_environment
 from builder.record.build import Build
 from builder.record.private import without_private
 from builder.record.problem import Problem
@@ -30,27 +33,28 @@ if TYPE_CHECKING:
 PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
 """Names of chapters that the photos' sections spell otherwise."""
 
-RELATIVES = "<!-- millbook: relatives -->"
-"""Stands in a build's page where its relatives go: they depend on every other build, the page does not."""
-
 
 @dataclass(frozen=True)
 class Made:
     """One build, made: everything the archive needs of it, with nothing private in it."""
 
     slug: str
-    published: bool
     why_not: str | None = None
     summary: Summary | None = None
+    """None for a build that is not to be published."""
     page: str = ""
-    files: Mapping[str, bytes] | None = None
+    files: Mapping[str, bytes] = field(default_factory=dict)
     """Drawings, data and photos, by their path below the build's page."""
     problems: tuple[Problem, ...] = ()
 
 
-def make_build(
-    folder: Path, archive: Path, shop: Shop, environment: jinja2.Environment, *, everything: bool = False
-) -> Made:
+@lru_cache(maxsize=1)
+def environment(archive: Path, templates_key: str) -> jinja2.Environment:
+    """The templates in force; `templates_key` is a digest that changes with them."""
+    return page_environment(archive)
+
+
+def make_build(folder: Path, archive: Path, shop: Shop, *, templates_key: str, everything: bool = False) -> Made:
     """Read one build folder and make its page, or say why it is not published.
 
     Nothing that the record holds as private reaches any of it.
@@ -58,21 +62,19 @@ def make_build(
     build, problems = read_build(folder, archive)
     if build is None:
         count = len(errors_in(problems))
-        return Made(
-            folder.name, False, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems)
-        )
+        return Made(folder.name, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems))
     if build.build.status != "finished" and not everything:
-        return Made(folder.name, False, f"its status is {build.build.status}", problems=tuple(problems))
+        return Made(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
     placed = drawings_of(public, sheet, shop)
     photos, pictures, wrong = photos_of(public)
-    page = write_page(public, sheet, shop, placed, photos, environment)
+    page = write_page(public, sheet, shop, placed, photos, environment(archive, templates_key))
     drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
     files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     return Made(
-        folder.name, True, None, summarise(public, sheet), page, files, (*problems, *sheet.problems, *wrong)
+        folder.name, None, summarise(public, sheet), page, files, (*problems, *sheet.problems, *wrong)
     )  # fmt: skip
 
 
@@ -82,13 +84,13 @@ def write_page(
     shop: Shop,
     placed: tuple[Placed, ...],
     photos: tuple[PlacedPhoto, ...],
-    environment: jinja2.Environment,
+    jinja: jinja2.Environment,
 ) -> str:
     """The Markdown of a build's page."""
     from builder.figures.catalogue import SECTIONS
     from builder.publish.headline import facts, headline
 
-    return environment.get_template("pages/build.md.j2").render(
+    return jinja.get_template("pages/build.md.j2").render(
         build=build,
         sheet=sheet,
         shop=shop,

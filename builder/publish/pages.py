@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
 from builder.archive.finder_data import finder_data
-from builder.archive.likeness import Relative, relatives, tabulate
 from builder.archive.lists import LISTS, grouped, overviews
 from builder.archive.summary import Summary, newest_first
 from builder.archive.where_used import where_used
 from builder.publish.headline import Headline
 from builder.publish.methods import method_pages
-from builder.publish.placed import Placed
 from builder.record.reference import field_reference
 from builder.record.shop import Shop
 
@@ -33,7 +31,6 @@ NAV = (
     ("Glossary", "glossary.md"),
 )
 LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
-_RELATIVES = 4
 _TABLE = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
 
 
@@ -158,58 +155,3 @@ def _overview(rows: Sequence[Summary], system: System, page: object) -> Files:
         of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
         drawn.append((overview.title, Markup(scatter(of, name=overview.slug).svg)))
     return {"overview.md": page("overview", drawings=drawn)}  # type: ignore[operator]
-
-
-def relatives_of(summaries: Sequence[Summary], shop: Shop) -> Mapping[str, tuple[Relative, ...]]:
-    """The nearest relatives of every build."""
-    weights, _ = weights_from(shop.likeness_weights)
-    table = tabulate(summaries, weights)
-    return {
-        summary.slug: tuple(
-            relative
-            for relative in relatives(table, summary, weights, _RELATIVES + 1)
-            if relative.summary.slug != summary.slug
-        )[:_RELATIVES]
-        for summary in summaries
-    }
-
-
-def relatives_block(
-    summary: Summary, found: tuple[Relative, ...], shop: Shop, environment: jinja2.Environment
-) -> tuple[str, Files]:
-    """The part of a build's page that shows its nearest relatives, with the drawing of their curves together."""
-    if not found:
-        return "", {}
-    system = system_of_shop(shop)
-    drawing = _together(summary, found, system)
-    text = environment.get_template("pages/relatives.md.j2").render(
-        summary=summary, relatives=found, system=system, drawing=drawing
-    )
-    return text, {} if drawing is None else {f"{drawing.drawing.name}.svg": drawing.drawing.svg.encode()}
-
-
-def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> Placed | None:
-    import numpy as np
-
-    from builder.draw.power import Overlay, Pull, overlay
-
-    torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), 60.0
-    pulls = []
-    for index, build in enumerate((summary, *(relative.summary for relative in found[:3]))):
-        if build.curve is None:
-            continue
-        speed = np.array(build.curve.speeds)
-        values = np.array(build.curve.torque)
-        pulls.append(
-            Pull(
-                build.title,
-                speed * rpm,
-                values * torque.factor,
-                2 * np.pi * speed * values * power.factor,
-                position=index,
-            )
-        )
-    if len(pulls) < 2 or summary.curve is None:
-        return None
-    of = Overlay(tuple(pulls), torque.label, power.label)
-    return Placed("relatives", overlay(of, name="relatives"), "This build and its nearest relatives on one sheet.")

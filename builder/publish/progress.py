@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from builder.publish.publish import Progress
+from builder.publish.report import Progress
 
 
 @contextmanager

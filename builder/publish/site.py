@@ -15,10 +15,11 @@ from __future__ import annotations
 import base64
 import contextlib
 import hashlib
+import json
 import logging
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -46,14 +47,22 @@ def build_site(
     site_description: str | None = None,
     copyright_line: str | None = None,
     nav: Nav | None = None,
+    standing: bool = False,
+    gone: Collection[str] = (),
 ) -> list[str]:
     """Build the Markdown folder `pages` into `out`; return what MkDocs warned of, such as a dead link.
+
+    With `standing`, `out` holds the whole site as it was and `pages` only what changed: those pages are built
+    anew, `gone` (files of the site) go, and the search index and the list of addresses stay whole.
 
     `archive` is the folder that holds `builds/`; its own `mkdocs.yml` and `site_templates/` come before ours.
     With no `nav` given, the configuration's own is used, without the entries that have no page.
     Raises PublishProblem when the configuration or a template is at fault, OSError when the disk is.
     """
     templates.lay_assets(archive, pages)
+    kept = _kept_entries(out, gone) if standing else {}
+    for name in gone:
+        (out / name).unlink(missing_ok=True)
     with _quiet_mkdocs() as heard:
         config = _configuration(
             pages,
@@ -68,9 +77,11 @@ def build_site(
         config.nav = [{title: page} for title, page in nav] if nav else _nav_with_pages(config, pages)
         from mkdocs.commands.build import build
 
+        config.plugins["millbook"].kept = kept  # type: ignore[attr-defined]
         with _plain_failures(config.config_file_path, heard):
-            build(config)
-    return heard.warnings
+            # MkDocs empties the folder before it builds, unless it is told that something stands there.
+            build(config, dirty=standing)
+    return [warning for warning in heard.warnings if "dirty" not in warning]
 
 
 # ------------------------------------------------------------------------------------- configuration
@@ -141,10 +152,17 @@ def _hooks() -> Any:
     from mkdocs.plugins import BasePlugin, event_priority
 
     class Hooks(BasePlugin):  # type: ignore[type-arg, no-untyped-call]
+        kept: dict[str, list[dict[str, Any]]]
+
         def on_files(self, files: Any, *, config: Any) -> Any:
             for file in list(files):
                 if _unused(file.src_uri, config):
                     files.remove(file)
+                else:
+                    # The standing site may share this file with the one it replaces: write beside it, not into it.
+                    Path(file.abs_dest_path).unlink(missing_ok=True)
+            for name in _MADE_LAST:
+                (Path(config.site_dir) / name).unlink(missing_ok=True)
             return files
 
         def on_nav(self, nav: Any, *, config: Any, files: Any) -> Any:
@@ -176,10 +194,8 @@ def _hooks() -> Any:
         @event_priority(-100)
         def on_post_build(self, *, config: Any) -> None:
             site = Path(config.site_dir)
-            _index_as_script(site)
-            if not config.site_url:  # then there are no addresses to list
-                for name in ("sitemap.xml", "sitemap.xml.gz"):
-                    (site / name).unlink(missing_ok=True)
+            _whole_index(site, self.kept)
+            _addresses(site, config.site_url)
 
         def policy(self, base_url: str, config: Any) -> str:
             """The policy for pages so far down: it names the scripts of a page without any content."""
@@ -201,11 +217,58 @@ def _unused(name: str, config: MkDocsConfig) -> bool:
     return english and name.startswith("assets/javascripts/lunr/")
 
 
-def _index_as_script(site: Path) -> None:
-    """The search index once more as a script: a page opened as a file may not read a JSON file beside it."""
-    index = site / "search" / "search_index.json"
-    if index.is_file():
-        (site / "search" / "search_index.js").write_bytes(b"var __index = " + index.read_bytes())
+_INDEX, _INDEX_SCRIPT = "search/search_index.json", "search/search_index.js"
+_MADE_LAST = (_INDEX, _INDEX_SCRIPT, "sitemap.xml", "sitemap.xml.gz", "404.html")
+
+
+def _kept_entries(site: Path, gone: Collection[str]) -> dict[str, list[dict[str, Any]]]:
+    """The search index of a standing site by page, without the pages that go."""
+    try:
+        entries = json.loads((site / _INDEX).read_bytes())["docs"]
+    except (OSError, ValueError, KeyError):
+        raise PublishProblem(f"the search index of {site} is damaged: publish with --full") from None
+    kept: dict[str, list[dict[str, Any]]] = {}
+    for entry in entries:
+        page = _page_of(entry)
+        if page not in gone:
+            kept.setdefault(page, []).append(entry)
+    return kept
+
+
+def _page_of(entry: dict[str, Any]) -> str:
+    location = str(entry["location"]).partition("#")[0]
+    return location or "index.html"
+
+
+def _whole_index(site: Path, kept: dict[str, list[dict[str, Any]]]) -> None:
+    """Put what was just built beside what stood already, in one order whichever way a page came in.
+
+    The index is written once more as a script: a page opened as a file may not read a JSON file beside it.
+    """
+    path = site / _INDEX
+    if not path.is_file():
+        return
+    index = json.loads(path.read_bytes())
+    built: dict[str, list[dict[str, Any]]] = {}
+    for entry in index["docs"]:
+        built.setdefault(_page_of(entry), []).append(entry)
+    pages = {**kept, **built}
+    index["docs"] = [entry for page in sorted(pages) for entry in pages[page]]
+    text = json.dumps(index, sort_keys=True, separators=(",", ":")).encode()
+    path.write_bytes(text)
+    (site / _INDEX_SCRIPT).write_bytes(b"var __index = " + text)
+
+
+def _addresses(site: Path, site_url: str | None) -> None:
+    """The list of addresses that search engines read; none without an address to publish under."""
+    for name in ("sitemap.xml", "sitemap.xml.gz"):
+        (site / name).unlink(missing_ok=True)
+    if not site_url:
+        return
+    pages = sorted(path.relative_to(site).as_posix() for path in site.rglob("*.html") if path.name != "404.html")
+    listed = "".join(f"  <url><loc>{escape(site_url.rstrip('/') + '/' + page)}</loc></url>\n" for page in pages)
+    head = '<?xml version="1.0" encoding="UTF-8"?>\n<urlset xmlns="http://www.sitemaps.org/schemas/sitemap/0.9">\n'
+    (site / "sitemap.xml").write_text(f"{head}{listed}</urlset>\n", encoding="utf-8", newline="\n")
 
 
 # --------------------------------------------------------------------------- Content-Security-Policy
@@ -247,9 +310,7 @@ def _digests(page: str) -> Iterator[str]:
 
 def _with_policy(page: str, policy: str) -> str:
     if _CHARSET not in page:
-        raise PublishProblem(
-            f"a page of the theme has no {_CHARSET}, after which its security policy belongs"
-        )
+        raise PublishProblem(f"a page of the theme has no {_CHARSET}, after which its security policy belongs")
     meta = f'{_CHARSET}\n      <meta http-equiv="Content-Security-Policy" content="{policy}">'
     return page.replace(_CHARSET, meta, 1)
 

@@ -101,32 +101,47 @@ else:
 
 
 @contextlib.contextmanager
-def replacement(
-    out: Path,
-    *,
-    archive: Path,
-    wait: float = 600.0,
-    say: Callable[[str], None] | None = None,
+def claimed(
+    out: Path, *, archive: Path, wait: float = 600.0, say: Callable[[str], None] | None = None
 ) -> Iterator[Path]:
-    """Yield an empty folder to make the new site in; when the block ends well, it takes the place of `out`.
-
-    When the block raises, the new folder goes and `out` stays as it was. Anything the operating system
-    refuses (full disk, read-only folder) becomes a PublishProblem. One publish at a time: see `lock`.
-    """
+    """Hold the place of a site for one publish: healed, and no other publish at work there. Yields its real path."""
     out = where_it_stands(out, archive=archive)
     with lock(_beside(out, "lock"), wait=wait, say=say):
         heal(out)
-        fresh = _beside(out, "next")
         with plain_errors(out):
-            fresh.mkdir()
-        try:
-            with plain_errors(out):
-                yield fresh
-                (fresh / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
-                put_in_place(fresh, out)
-        finally:
-            # Whatever now bears that name is no longer wanted: the failed new site, or the old one.
-            _remove(fresh)
+            yield out
+
+
+@contextlib.contextmanager
+def replaced(out: Path) -> Iterator[Path]:
+    """Yield an empty folder to make the new site in; when the block ends well, it takes the place of `out`.
+
+    Use it inside `claimed`. When the block raises, the new folder goes and `out` stays as it was.
+    """
+    fresh = _beside(out, "next")
+    with plain_errors(out):
+        fresh.mkdir()
+    try:
+        with plain_errors(out):
+            yield fresh
+            (fresh / MARK).unlink(missing_ok=True)
+            (fresh / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
+            put_in_place(fresh, out)
+    finally:
+        # Whatever now bears that name is no longer wanted: the failed new site, or the old one.
+        _remove(fresh)
+
+
+@contextlib.contextmanager
+def replacement(
+    out: Path, *, archive: Path, wait: float = 600.0, say: Callable[[str], None] | None = None
+) -> Iterator[Path]:
+    """Claim and replace in one: yields an empty folder that takes the place of `out` when the block ends well.
+
+    Anything the operating system refuses (full disk, read-only folder) becomes a PublishProblem.
+    """
+    with claimed(out, archive=archive, wait=wait, say=say) as site, replaced(site) as fresh:
+        yield fresh
 
 
 def where_it_stands(out: Path, *, archive: Path) -> Path:
@@ -142,9 +157,7 @@ def where_it_stands(out: Path, *, archive: Path) -> Path:
         if not out.is_dir():
             raise PublishProblem(f"{out} is a file; the site needs a folder of its own")
         if os.path.ismount(out):
-            raise PublishProblem(
-                f"{out} is a drive of its own, which cannot be replaced; choose a folder in it"
-            )
+            raise PublishProblem(f"{out} is a drive of its own, which cannot be replaced; choose a folder in it")
         with plain_errors(out):
             ours = (out / MARK).is_file() or not any(out.iterdir())
         if not ours:
@@ -198,6 +211,26 @@ def exchange(one: Path, other: Path) -> bool:
     except (OSError, AttributeError, TypeError):
         return False  # a C library without the call
     return bool(done == 0)
+
+
+def copy_tree(source: Path, target: Path) -> None:
+    """Make an empty folder hold what another holds, sharing the files on the disk where that can be done.
+
+    A shared file must be replaced, never written into.
+    """
+    share = True
+    for folder, inner, files in os.walk(source):
+        inner.sort()
+        here = target / os.path.relpath(folder, source)
+        here.mkdir(exist_ok=True)
+        for name in files:
+            if share:
+                try:
+                    os.link(os.path.join(folder, name), here / name)
+                    continue
+                except OSError:
+                    share = False  # a drive that cannot
+            shutil.copyfile(os.path.join(folder, name), here / name)
 
 
 # ------------------------------------------------------------------------------------------- small help

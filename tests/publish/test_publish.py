@@ -11,7 +11,8 @@ from urllib.parse import unquote, urlsplit
 
 import pytest
 
-from builder.publish.publish import Report, publish
+from builder.publish.publish import publish
+from builder.publish.report import Report
 
 ROOT = Path(__file__).resolve().parents[2]
 
