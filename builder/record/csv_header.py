@@ -284,8 +284,6 @@ def _with_units(
     after = lines[last]
     for following in lines[last + 1 : last + 6]:
         row = split_cells(following.text, delimiter)
-        if any(is_number(cell) for cell in row):
-            break
         if not units and _is_units_row(row, cells):
             units, units_line = tuple(row), following.number
         elif any(cell.strip("-=_ ") for cell in row):
@@ -304,11 +302,11 @@ def _is_units_row(row: Sequence[str], cells: Sequence[str]) -> bool:
             continue
         if _fits(slugs, text):
             fitting = True
-        elif any(slug in REQUIRED for slug in slugs) and not _is_any_unit(text):
+        elif any(slug in REQUIRED for slug in slugs) and (is_number(text) or not _is_any_unit(text)):
             return False
     # Under a record's own mapping the header's words say nothing: a row of nothing but units is one too.
     texts = [cell.strip(" ()[]{}") for cell in row if cell.strip(" ()[]{}-")]
-    return fitting or (bool(texts) and all(map(_is_any_unit, texts)))
+    return fitting or (bool(texts) and all(_is_any_unit(text) and not is_number(text) for text in texts))
 
 
 def _whole_rows(lines: Sequence[Line], header: Header) -> int:

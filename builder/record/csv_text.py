@@ -100,7 +100,7 @@ def decode(data: bytes) -> CsvText | Unreadable:
     at = text.find(b"\0")
     if at >= 0:
         line = text.count(b"\n", 0, at) + 1
-        return Unreadable(line, f"there are {text.count(bytes(1))} NUL bytes in the file, the first on this line: "
+        return Unreadable(line, f"the file holds NUL bytes ({text.count(bytes(1))}, the first on this line): "
                                 "it is damaged or not text; export the pull again")  # fmt: skip
     if text.count(b"\n") > MAX_LINES:
         return Unreadable(MAX_LINES, f"the file has more than {MAX_LINES:,} lines; export the pull alone")

@@ -160,7 +160,7 @@ def _warn_of_words(found: Found, keep: NDArray[np.bool_]) -> list[str]:
         if keep[soft.row] and said[column.slug] <= 3:
             found.warn(soft.line, f"{soft.text[:40]!r} under {column.header!r} is not a number; the cell is left out")
     counts = found.soft_count.items()
-    return [f"{slug}: {count} cells are not numbers and were left out" for slug, count in counts if count > 3]
+    return [f"{slug}: {count:,} cells are not numbers and were left out" for slug, count in counts if count > 3]
 
 
 def _check_grouping(found: Found) -> None:
@@ -179,7 +179,7 @@ def _skipped(found: Found) -> list[str]:
         if lines:
             where = ", ".join(map(str, lines[:5])) + (" ..." if len(lines) > 5 else "")
             plural = "" if len(lines) == 1 else "s"
-            told.append(f"{len(lines)} {what} line{plural} skipped (line{plural} {where})")
+            told.append(f"{len(lines):,} {what} line{plural} skipped (line{plural} {where})")
     return told
 
 

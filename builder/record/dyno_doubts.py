@@ -19,13 +19,13 @@ MAX_SAID = 3
 def doubts(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> tuple[list[Problem], list[str]]:
     """Problems and remarks about channels in SI; `lines` is each row's line in the file."""
     problems: list[Problem] = []
-    told = [f"{lines.size:,} rows of numbers read"]
+    told = [f"{_rows(lines.size)} of numbers read"]
     speed = channels["engine_speed"]
     for slug in ("torque", "power"):
         if slug in channels:
             empty = np.flatnonzero(np.isnan(channels[slug]))
             if empty.size:
-                told.append(f"{slug} is empty in {empty.size:,} rows, first on line {lines[empty[0]]}")
+                told.append(f"{slug} is empty in {_rows(empty.size)}, first on line {lines[empty[0]]}")
     problems += _speed_problems(speed, lines, path)
     told += _speed_remarks(speed)
     problems += _slipped_rows(channels, lines, path)
@@ -33,6 +33,10 @@ def doubts(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path)
         problems += _implausible(slug, values, lines, path)
     problems += _time_problems(channels, lines, path)
     return problems, told
+
+
+def _rows(count: int) -> str:
+    return "1 row" if count == 1 else f"{count:,} rows"
 
 
 def _speed_problems(speed: Floats, lines: NDArray[np.int64], path: Path) -> list[Problem]:
@@ -56,8 +60,8 @@ def _speed_remarks(speed: Floats) -> list[str]:
         return []
     if not rising:
         return ["the engine speed falls from row to row; read as a test in falling steps"]
-    said = [f"falls at {falling:,} rows"] if falling else []
-    said += [f"repeats at {level:,} rows"] if level else []
+    said = [f"falls at {_rows(falling)}"] if falling else []
+    said += [f"repeats at {_rows(level)}"] if level else []
     return [f"the engine speed {' and '.join(said)}; every row is kept in the order of the file"]
 
 
@@ -93,7 +97,7 @@ def _some(
     problems = [Problem(path, int(lines[row]), say(int(row)), "warning") for row in rows[:MAX_SAID]]
     if rows.size > MAX_SAID:
         line = int(lines[rows[MAX_SAID]])
-        problems.append(Problem(path, line, f"and {rows.size - MAX_SAID:,} more rows like these", "warning"))
+        problems.append(Problem(path, line, f"and more like these, {_rows(rows.size)} in all", "warning"))
     return problems
 
 
@@ -107,7 +111,7 @@ def _implausible(slug: str, values: Floats, lines: NDArray[np.int64], path: Path
     return [Problem(
         path, int(lines[rows[0]]),
         f"{channel.title.lower()} of {values[rows[0]]:.4g}{unit} is outside {channel.low:g} to {channel.high:g}{unit}"
-        f" ({rows.size:,} such rows, this is the first): is the unit right?", "warning",
+        f" ({_rows(rows.size)} in all, this is the first): is the unit right?", "warning",
     )]  # fmt: skip
 
 
@@ -117,5 +121,5 @@ def _time_problems(channels: Mapping[str, Floats], lines: NDArray[np.int64], pat
     back = np.flatnonzero(np.diff(channels["time"]) < 0.0)
     if not back.size:
         return []
-    return [Problem(path, int(lines[back[0] + 1]), f"time runs backwards here ({back.size:,} such rows in all); "
+    return [Problem(path, int(lines[back[0] + 1]), f"time runs backwards here ({_rows(back.size)} in all); "
                                                    "is there more than one pull in the file?", "warning")]  # fmt: skip

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from dyno_dialects import BEFORE, Dialect, dialects, first_data_line, in_si, name, pull, unended, write
 
+from builder.record.csv_header import heading
 from builder.record.dyno_csv import DynoLog, read_dyno_csv
 
 DATA = pull(40)
@@ -89,7 +90,7 @@ def test_the_units_may_repeat_with_the_header(tmp_path: Path) -> None:
 def test_duplicate_and_unordered_speeds_are_kept_and_told(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm)\n3000,300\n3000,302\n2500,290\n3500,310\n")
     assert (log.channels["engine_speed"] * 60).round(9).tolist() == [3000, 3000, 2500, 3500]
-    assert any("falls at 1 rows and repeats at 1 rows" in said for said in log.told)
+    assert any("falls at 1 row and repeats at 1 row" in said for said in log.told)
 
 
 def test_a_falling_step_test_is_read_and_told(tmp_path: Path) -> None:
@@ -101,7 +102,7 @@ def test_an_empty_cell_is_no_number(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm),Oil temp (C)\n3000,300,\n3500,,91\n4000,310,92\n")
     assert np.isnan(log.channels["oil_temperature"][0])
     assert np.isnan(log.channels["torque"][1])
-    assert any("torque is empty in 1 rows, first on line 3" in said for said in log.told)
+    assert any("torque is empty in 1 row, first on line 3" in said for said in log.told)
 
 
 @pytest.mark.parametrize(
@@ -129,6 +130,9 @@ def test_an_empty_cell_is_no_number(tmp_path: Path) -> None:
         ("RH (%)", "relative_humidity", "%"),
         ("Throttle Position, %", "throttle", "%"),
         ("Elapsed time ms", "time", "ms"),
+        ("EGT (cyl 3) [°C]", "exhaust_temperature_3", "°C"),
+        ("EGT (7) (°C)", "exhaust_temperature_7", "°C"),
+        ("Exhaust gas temp runner 16, °C", "exhaust_temperature_16", "°C"),
     ],
 )
 def test_common_header_words_are_known(tmp_path: Path, header: str, slug: str, unit: str) -> None:
@@ -151,6 +155,32 @@ def test_speed_torque_and_power_in_many_words(tmp_path: Path, head: str) -> None
     assert log.channels["torque"].tolist() == [200.0, 210.0]
     assert log.channels["power"].tolist() == [62800.0, 77000.0]
     assert log.rows[-1] == head.count("\n") + 3
+
+
+def test_a_units_row_may_hold_a_one_and_the_first_row_is_no_units_row(tmp_path: Path) -> None:
+    log = good(tmp_path, "Speed;Torque;Lambda\nrpm;Nm;1\n----;----;----\n3000;300;1\n3500;310;1\n")
+    assert log.rows.tolist() == [4, 5]
+    log = good(tmp_path, "Speed (rpm);Torque (Nm);Lambda\n1;1;1\n3500;310;1\n")
+    assert log.rows.tolist() == [2, 3]
+
+
+@pytest.mark.parametrize(
+    ("header", "kind"),
+    [("Torque (corrected) (Nm)", "corrected"), ("Torque (Nm) [SAE]", "corrected"), ("Torque (Nm) (obs)", "observed"),
+     ("Uncorr. torque Nm", "observed"), ("STDTorque_Nm", "corrected"), ("Corrected Nm", "corrected"), ("TQ [N*m]", "")],
+)  # fmt: skip
+def test_whether_a_column_says_it_is_corrected(header: str, kind: str) -> None:
+    read = heading(header)
+    assert (read.slugs, read.kind) == (("torque",), kind)
+    assert read.unit
+
+
+@pytest.mark.parametrize(
+    "header", ["Wheel torque (Nm)", "Max torque (Nm)", "Roller speed", "EGT 17", "Date", "3000", "x" * 90, "", "P"]
+)
+def test_what_is_no_channel(header: str) -> None:
+    read = heading(header)
+    assert not read.slugs or read.needs_unit
 
 
 def test_the_record_says_which_column_and_which_unit(tmp_path: Path) -> None:

@@ -102,8 +102,8 @@ def test_a_row_without_speed_is_skipped(tmp_path: Path) -> None:
 
 
 def test_nul_bytes(tmp_path: Path) -> None:
-    refused(tmp_path, text(line6="0.4,34\x0000,304,108.2,94"), "6: error: ", "1 NUL bytes")
-    refused(tmp_path, text() + "\0" * 100, "10: error: ", "100 NUL bytes")
+    refused(tmp_path, text(line6="0.4,34\x0000,304,108.2,94"), "6: error: ", "NUL bytes (1, the first on this line)")
+    refused(tmp_path, text() + "\0" * 100, "10: error: ", "NUL bytes (100,")
 
 
 @pytest.mark.parametrize(
@@ -150,6 +150,8 @@ def test_no_unit_is_guessed(tmp_path: Path) -> None:
 
 def test_units_that_do_not_fit(tmp_path: Path) -> None:
     refused(tmp_path, "RPM,Torque (hp)\n3000,300\n", "1: error: ", "'hp' of column 'Torque (hp)'", "lb-ft, N m")
+    refused(tmp_path, 'RPM;"Torque, hp"\n3000;300\n', "1: error: ", "'hp' of column 'Torque, hp'")
+    refused(tmp_path, "RPM,Torque (Nm)\nrpm,kW\n3000,300\n", "2: error: ", "gives one unit", "'kW'")
     refused(tmp_path, "RPM,Torque\nrpm,hp\n3000,300\n", "2: error: ", "'hp' of column 'Torque'")
     refused(tmp_path, "RPM,Torque (Nm)\nrpm,lb-ft\n3000,300\n", "2: error: ", "gives one unit", "'lb-ft'")
     refused(tmp_path, "RPM,Torque (Nm)\n3000,300\n", "1: error: ", "'furlong'", units={"torque": "furlong"})
@@ -197,6 +199,11 @@ def test_two_headers(tmp_path: Path) -> None:
 def test_the_record_names_what_there_is_not(tmp_path: Path) -> None:
     refused(tmp_path, text(), "1: error: ", "'tork'", "did you mean torque", columns={"tork": "Torque (Nm)"})
     refused(tmp_path, text(), "1: error: ", "'oil_temp'", units={"oil_temp": "C"})
+    refused(tmp_path, text(), "1: error: ", "did you mean 'Torque (Nm)'", columns={"torque": "Torque Nn"})
+    log, problems = read(tmp_path, text(), units={"fuel_flow": "lb/h"})
+    assert problems == []
+    assert log is not None
+    assert "the record gives a unit for fuel_flow, which the log does not have" in log.told
 
 
 def test_speeds_that_never_rise(tmp_path: Path) -> None:
