@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from record_samples import CSV, SHEET, ReadWith
 
+from builder.record.files import file_in
 from builder.record.problem import Problem
 from builder.record.read import build_folders, errors_in, read_build, read_shop, slug_fault
 
@@ -374,3 +375,28 @@ def test_a_shop_file_that_is_a_link_out_of_the_archive(archive: Path) -> None:
     shop, (problem,) = read_shop(archive)
     assert shop.name == "Engine shop"
     assert "leaves the builds folder" in problem.message
+
+
+def test_a_folder_or_file_that_may_not_be_read_is_a_message(
+    archive: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def forbidden(self: Path, *_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied", str(self))
+
+    monkeypatch.setattr(Path, "read_bytes", forbidden)
+    build, problems = read_build(folder, archive)
+    assert build is None
+    _only(problems, "build.yaml", 1, "cannot be read: Permission denied")
+    monkeypatch.setattr(Path, "iterdir", forbidden)
+    build, problems = read_build(folder, archive)
+    assert build is None
+    assert [problem.message for problem in problems] == ["cannot be read: Permission denied"]
+    assert build_folders(archive) == []
+    monkeypatch.setattr(Path, "exists", forbidden)
+    _, (problem,) = read_shop(archive)
+    assert problem.message == "cannot be read: Permission denied"
+
+
+def test_a_file_name_with_what_no_screen_shows(folder: Path) -> None:
+    assert file_in(folder, "dyno/pull\u00ad-1.csv") == (None, "holds a character that no file name may have")
+    assert file_in(folder, "dyno/pull-1.csv") == (folder / "dyno" / "pull-1.csv", "")
