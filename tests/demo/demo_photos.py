@@ -209,7 +209,7 @@ def bearing_shells() -> Image.Image:
     strip = both(at(cylinder(2.69, 0.7, axis=1), z=0), without(at(box(0.12, 0.75, 3), z=-2), cylinder(2.62, 2, axis=1)))
     parts.append((turned_at(strip, 0.0, 3.2, 2.92, 4 * np.sin(2 * 2.1)), Surface((0.15, 0.55, 0.25), 0.0, 0.5)))
     parts.append((_bench(), RAG))
-    return picture(parts, Camera((-6.5, -24, 16.5), (-0.3, -0.2, 0.9), 2.45))
+    return picture(parts, Camera((-6.5, -25, 17), (-0.6, -0.2, 0.9), 2.2))
 
 
 def turned_at(solid: Solid, x: float, y: float, z: float, degrees: float) -> Solid:
@@ -315,7 +315,7 @@ def barrel_ports() -> Image.Image:
         (ring, BRASS),
         (_bench(-6.0), RAG),
     ]
-    return picture(parts, Camera((-7, -24, 9), (0, 0.5, -0.4), 2.6, light=(-0.35, -0.85, 0.8)))
+    return picture(parts, Camera((-7, -24, 9), (0, 0.5, -0.2), 3.3, light=(-0.35, -0.85, 0.8)))
 
 
 def crankshaft() -> Image.Image:

@@ -177,7 +177,7 @@ def near(solid: Solid, x: float, y: float, z: float, radius: float) -> Solid:
 
     def inside(p: Points) -> Points:
         out = np.sqrt(((p - middle) ** 2).sum(1)) - radius
-        close = out < 0.4
+        close = out < 1.5
         if close.any():
             out[close] = solid(p[close])
         return out
