@@ -135,6 +135,70 @@ def preview(port: int, everything: bool, archive: Path) -> None:
         serve(archive, out, republish, port=port, say=click.echo)
 
 
+@main.command()
+@click.argument("words", nargs=-1, metavar="[WORD ...]")
+@click.option("--where", "-w", multiple=True, metavar="FIELD=VALUE", help="A range or a choice; may be given often.")
+@archive_option
+def find(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> None:
+    """Find past builds by ranges, choices and words.
+
+    \b
+    millbook find harbour --where displacement=1500..1800 --where fuel=petrol
+    millbook find --where "peak_power=300 hp.." --where compression_ratio=10..11
+    """
+    from builder.publish.ask import find_builds, opened, table
+
+    with _plainly():
+        asked = opened(archive)
+        for line in table(asked, find_builds(asked, where, " ".join(words))):
+            click.echo(line)
+
+
+@main.command()
+@click.argument("target", metavar="SLUG|PLAN.yaml")
+@click.option("--count", default=8, show_default=True, type=click.IntRange(1, 1000), help="How many builds to show.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON, values in SI units.")
+@archive_option
+def similar(target: str, count: int, as_json: bool, archive: Path) -> None:
+    """Show the builds most like one of the archive, or like a plan.
+
+    A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in.
+    """
+    from builder.publish.ask import opened, similar_json, similar_lines, similar_to
+
+    with _plainly():
+        asked = opened(archive)
+        found = similar_to(asked, target, count)
+        lines = [similar_json(found, asked.system)] if as_json else similar_lines(found, asked.system)
+        for line in lines:
+            click.echo(line)
+
+
+@main.command()
+@click.argument("slugs", nargs=-1, required=True, metavar="SLUG SLUG ...")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="compare/ unless given.")
+@archive_option
+def compare(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
+    """Write a page that lays builds side by side: curves over each other, and only what differs."""
+    from builder.publish.ask import opened, write_comparison
+
+    with _plainly():
+        click.echo(write_comparison(opened(archive), slugs, out or archive / "compare"))
+
+
+@main.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="DIR")
+def schema(folder: Path) -> None:
+    """Write the JSON Schemas that let an editor complete and check the YAML while you type."""
+    from builder.record.schema import write_schemas
+
+    written, problems = write_schemas(folder)
+    _print_problems(problems)
+    for path in written:
+        click.echo(path)
+    sys.exit(1 if problems else 0)
+
+
 class _plainly:
     """Turns a publish that could not be made into its plain message and exit status 1."""
 

@@ -9,6 +9,7 @@ from builder.archive.fields import BY_SLUG, System, weights_from
 from builder.archive.index import index_bytes
 from builder.archive.likeness import Relative, nearest, relatives, tabulate
 from builder.archive.summary import Summary
+from builder.draw.drawing import Drawing
 from builder.publish.kept import digest_of
 from builder.publish.make import environment
 from builder.publish.pages import system_of_shop
@@ -56,17 +57,24 @@ def relatives_block(
 
 
 def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> Placed | None:
+    drawing = curves_together([summary, *(relative.summary for relative in found[:3])], system)
+    if drawing is None or summary.curve is None:
+        return None
+    return Placed("relatives", drawing, "This build and its nearest relatives on one sheet.")
+
+
+def curves_together(summaries: Sequence[Summary], system: System) -> Drawing | None:
+    """The torque and power of several builds over each other; None where fewer than two have a curve."""
     import numpy as np
 
     from builder.draw.power import Overlay, Pull, overlay
 
     torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), 60.0
     pulls = []
-    for index, build in enumerate((summary, *(relative.summary for relative in found[:3]))):
+    for index, build in enumerate(summaries):
         if build.curve is None:
             continue
-        speed = np.array(build.curve.speeds)
-        values = np.array(build.curve.torque)
+        speed, values = np.array(build.curve.speeds), np.array(build.curve.torque)
         pulls.append(
             Pull(
                 build.title,
@@ -76,7 +84,4 @@ def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> 
                 position=index,
             )
         )
-    if len(pulls) < 2 or summary.curve is None:
-        return None
-    of = Overlay(tuple(pulls), torque.label, power.label)
-    return Placed("relatives", overlay(of, name="relatives"), "This build and its nearest relatives on one sheet.")
+    return overlay(Overlay(tuple(pulls), torque.label, power.label), name="relatives") if len(pulls) > 1 else None
