@@ -175,8 +175,8 @@ def exhaust_discharge_coefficient(
     axis="speed",
     headline="most",
     means="How fast the air must travel through the narrowest part of the port on average.",
-    formula=r"\frac{\pi}{4} B^2 \, \frac{\bar S_p}{A_p}",
-    symbols=(("\\bar S_p", "mean piston speed", "m/s"),),
+    formula=r"\frac{\pi}{4} B^2 \, \frac{S_p}{A_p}",
+    symbols=(("S_p", "mean piston speed", "m/s"),),
     working="π/4 × ({bore})² × {mean_piston_speed} / {intake_port_area}",
     holds="smallest section of all intake ports of one cylinder; mean over a stroke, as if the port stood open for all "
     "of it",
@@ -195,8 +195,8 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: 
     axis="speed",
     headline="most",
     means="How near the air through the intake valves comes to the speed of sound; above about 0.6 filling falls off.",
-    formula=r"Z = \frac{1}{z} \left( \frac{B}{D_v} \right)^2 \frac{\bar S_p}{C_i \, a}",
-    symbols=(("\\bar S_p", "mean piston speed", "m/s"), ("a", "speed of sound at the inlet's temperature", "m/s")),
+    formula=r"Z = \frac{1}{z} \left( \frac{B}{D_v} \right)^2 \frac{S_p}{C_i \, a}",
+    symbols=(("S_p", "mean piston speed", "m/s"), ("a", "speed of sound at the inlet's temperature", "m/s")),
     working="1 / {intake_valves} × ({bore} / {intake_valve_diameter})² × {mean_piston_speed}"
     " / ({mean_flow_coefficient} × a({air_temperature}))",
     holds="poppet valves; flow coefficient on the head's area, meaned over a lift that rises and falls as a half sine",

@@ -26,7 +26,7 @@ BENCH_AIR = 1.204
 """Density [kg/m3] of the air that bench flows are read for: 20 °C and 101.325 kPa. Common practice, no source."""
 
 declare(
-    Input("bench_depression", "depression on the bench", "dp", units.BENCH_PRESSURE, f"{_BENCH}.depression"),
+    Input("bench_depression", "depression on the bench", "Δp", units.BENCH_PRESSURE, f"{_BENCH}.depression"),
     Input("intake_valve_diameter", "intake valve head", "D_v", units.LENGTH, "top_end.heads.intake_valve.diameter"),
     Input("exhaust_valve_diameter", "exhaust valve head", "D_v", units.LENGTH, "top_end.heads.exhaust_valve.diameter"),
     Input("intake_valves", "intake valves of one cylinder", "z", units.COUNT,
@@ -36,9 +36,9 @@ declare(
     Input("intake_port_area", "smallest section of the intake port", "A_p", units.AREA,
           "top_end.heads.intake_port_area"),
     Input("rated_flow", "rated air flow", "Q_r", units.VOLUME_FLOW, "top_end.induction.rated_flow", basis=LISTED),
-    Input("rated_depression", "depression of the rating", "dp_r", units.AIR_PRESSURE,
+    Input("rated_depression", "depression of the rating", "Δp_r", units.AIR_PRESSURE,
           "top_end.induction.rated_depression", basis=GIVEN),
-    Input("allowed_depression", "depression allowed at full throttle", "dp", units.AIR_PRESSURE,
+    Input("allowed_depression", "depression allowed at full throttle", "Δp", units.AIR_PRESSURE,
           "top_end.induction.allowed_depression", basis=GIVEN),
     Input("injector_flow", "flow of one injector", "m_i", units.MASS_FLOW, "top_end.induction.injectors.flow",
           basis=LISTED),
@@ -66,9 +66,9 @@ def _constant(name: str, label: str, symbol: str, shown: units.Shown, path: str,
     computed_input(name, label, symbol, shown, path)(get)
 
 
-_constant("compared_depression", "depression that heads are compared at", "dp_28", units.BENCH_PRESSURE, _BENCH,
+_constant("compared_depression", "depression that heads are compared at", "Δp_28", units.BENCH_PRESSURE, _BENCH,
           COMPARED_AT * breathing.INCH_OF_WATER, f"{COMPARED_AT:g}\N{NO-BREAK SPACE}inH2O")  # fmt: skip
-_constant("bench_air", "density of the bench's air", "rho", units.DENSITY, _BENCH, BENCH_AIR,
+_constant("bench_air", "density of the bench's air", "ρ", units.DENSITY, _BENCH, BENCH_AIR,
           f"{BENCH_AIR:g}\N{NO-BREAK SPACE}kg/m³")  # fmt: skip
 
 
@@ -135,7 +135,7 @@ def _card(source: Source) -> tuple[Array, Array, float] | None:
     return lifts, np.array([0.0, *(point.flow.si for point in points)]), card.depression.si
 
 
-@computed_input("port_flow", "intake flow at full lift and 28 inH2O", "Q_28", units.VOLUME_FLOW, f"{_BENCH}.intake")
+@computed_input("port_flow", "intake flow at full lift and 28 inH2O", "Q_{28}", units.VOLUME_FLOW, f"{_BENCH}.intake")
 def _port_flow(source: Source) -> Known | None:
     """The bench flow at the lift the cam gives; the most on the card where that is not known, or is more lift."""
     card, lift = _card(source), _full_lift(source)

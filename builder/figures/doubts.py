@@ -45,10 +45,9 @@ def _said(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
     if verdict == "plausible":
         return None
     found = f"{joint.joint}: {torque.text} on {joint.size} is {verdict.removeprefix('twelve times ')}"
-    inches = torque.unit in ("lbf.in", "in-lb", "lbf in", "in.lbf", "in-lbs", "lb-in")
-    if verdict == "twelve times too low" and inches:
+    if verdict == "twelve times too low" and "in" in torque.unit:
         return f"{found}: was {torque.number} lbf.ft meant? the same number in lbf.in is a twelfth of it"
-    if verdict == "twelve times too high" and torque.dimension == "torque" and not inches:
+    if verdict == "twelve times too high" and "ft" in torque.unit:
         return f"{found}: was {torque.number} lbf.in meant? the same number in lbf.ft is twelve times it"
     return f"{found} for any fastener of that size: look for a slipped decimal, a wrong unit or a wrong size"
 

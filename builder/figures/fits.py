@@ -67,7 +67,7 @@ def _register(slug: str, title: str, means: str, holds: str) -> None:
         axis=fit_inputs.CLEARANCES[slug],
         means=means,
         formula=_FROM_PARTS.get(slug, r"\mathrm{measured}"),
-        working=f"measured: {{{name}}}",
+        working=f"{{{name}}}",
         holds=holds,
         takes=(name,),
     )(_as_measured)
@@ -161,7 +161,7 @@ def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     means="How tight every joint was done up, in both systems of units.",
     formula=r"T_{\mathrm{N\,m}} = 1.355818 \; T_{\mathrm{lbf\,ft}}",
     symbols=(("T", "final torque", "N m"),),
-    working="as written: {joint_torque}",
+    working="{joint_torque}",
     holds="the joint as recorded; for the next time the maker's current sheet decides",
 )
 def fastener_torque(joint_torque: Value) -> Value:

@@ -165,14 +165,13 @@ class Solver:
         names = [name for said in getattr(refused, "inputs", ()) for name in (said, *_ALIASES.get(said, ()))]
         named = [taken[name] for name in dict.fromkeys(names) if name in taken] or list(taken.values())
         roots = [root for known in named for root in self._roots(known)]
-        places = {known.where: known for known in roots if known.where is not None}
+        placed = {known.name: (known, known.where) for known in roots if known.where is not None}
+        places = [where for _, where in placed.values()]
         if frozenset(places) in self._reported:
             return  # one impossible pair spoils many figures; saying it once is enough
         self._reported.add(frozenset(places))
         path, line = next(iter(places), self.source.build.where("build.engine"))
-        values = ", ".join(
-            f"{known.label} {known.text} ({where[0].name}:{where[1]})" for where, known in places.items()
-        )
+        values = ", ".join(f"{known.label} {known.text} ({file.name}:{row})" for known, (file, row) in placed.values())
         message = f"{entry.method.title.lower()} cannot be: {refused}; in conflict are {values}"
         self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
 

@@ -99,7 +99,7 @@ def listed_and_measured(source: Source) -> dict[str, Reading]:
 
 
 @computed_input(
-    "ratio_with_listed", "compression ratio with a part as listed", "", shown.COMPRESSION,
+    "ratio_with_listed", "one part", "", shown.COMPRESSION,
     "bottom_end.pistons.compression_height (listed and measured)", "part",
 )  # fmt: skip
 def _ratio_with_listed(source: Source) -> Known | None:

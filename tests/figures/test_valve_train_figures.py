@@ -1,0 +1,95 @@
+"""The valve train as a whole record gives it: at every lift, on either side, by whichever way the shop measured."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from figure_records import CAM, TOP_END, V8, figure_of, sheet_of
+
+INCH, LBF = 0.0254, 4.4482216152605
+
+INSTALLED = CAM + "    installed: {intake_centreline: 102 deg}\n"
+TWO_LIFTS = INSTALLED.replace(
+    "durations: [{at: 0.050 in, duration: 230 deg}]",
+    "durations: [{at: seat, duration: 280 deg}, {at: 0.050 in, duration: 230 deg}]",
+)
+
+
+def test_events_at_every_lift_the_card_gives(tmp_path: Path) -> None:
+    opens = figure_of(tmp_path, "intake_opens", {**V8, "cam": TWO_LIFTS})
+    assert {p.label: p.value for p in opens.positions} == pytest.approx({"0.050 in": 13.0, "seat": 38.0})
+    assert opens.value == 13.0  # the lift that cams are compared at stands in front
+    closes = figure_of(tmp_path, "exhaust_closes", {**V8, "cam": TWO_LIFTS})
+    # The exhaust has no seat timing: that lift is left out, not guessed.
+    assert {p.label: p.value for p in closes.positions} == pytest.approx({"0.050 in": 0.0})
+
+
+def test_the_degree_wheel_wins_over_the_card(tmp_path: Path) -> None:
+    wheel = TWO_LIFTS + "    degreeing:\n      events: [{at: 0.050 in, intake_opens: 11.5 deg}]\n"
+    opens = figure_of(tmp_path, "intake_opens", {**V8, "cam": wheel})
+    assert {p.label: p.value for p in opens.positions} == pytest.approx({"0.050 in": 11.5, "seat": 38.0})
+    assert opens.working == "at 0.050 in: by degree wheel: 11.5°"
+    assert opens.basis == "listed"  # the seat still rests on the card
+    only = wheel.replace("{at: seat, duration: 280 deg}, ", "")
+    assert figure_of(tmp_path, "intake_opens", {**V8, "cam": only}).basis == "measured"
+
+
+def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
+    wheel = CAM + "    degreeing:\n      intake:\n        - {lift: 0.3 in, opening: 70 deg, closing: 136 deg}\n"
+    wheel += "        - {lift: 0.2 in, opening: 40 deg, closing: 168 deg}\n"
+    centreline = figure_of(tmp_path, "installed_centreline", {**V8, "cam": wheel})
+    assert centreline.value == pytest.approx((103 + 104) / 2)
+    assert centreline.basis == "measured"
+    assert figure_of(tmp_path, "card_difference", {**V8, "cam": wheel}).value == pytest.approx(106 - 103.5)
+    assert figure_of(tmp_path, "cam_advance", {**V8, "cam": wheel}).value == pytest.approx(110 - 103.5)
+
+
+def test_each_side_has_its_own_rocker_lash_and_valve(tmp_path: Path) -> None:
+    top = TOP_END.replace("ratio: 1.6", "ratio: 1.6, exhaust_ratio: 1.5")
+    cam = CAM.replace("lobe_lift: 0.335 in", "lobe_lift: 0.335 in, lash: 0.020 in", 1)
+    lift = figure_of(tmp_path, "valve_lift", {**V8, "top_end": top, "cam": cam})
+    values = {p.label: p.value / INCH for p in lift.positions}
+    assert values == pytest.approx({"intake": 0.335 * 1.6 - 0.020, "exhaust": 0.335 * 1.5})
+    ratio = figure_of(tmp_path, "lift_to_diameter", {**V8, "top_end": top, "cam": cam})
+    assert ratio.positions[1].value == pytest.approx(0.335 * 1.5 / 1.500)
+
+
+def test_lash_as_set_wins_over_the_card(tmp_path: Path) -> None:
+    cam = CAM.replace("lobe_lift: 0.335 in", "lobe_lift: 0.335 in, lash: 0.020 in")
+    checks = "checks: {intake_lash: 0.016 in}\n"
+    lift = figure_of(tmp_path, "valve_lift", {**V8, "cam": cam, "assembly": checks})
+    assert [p.value / INCH for p in lift.positions] == pytest.approx([0.335 * 1.6 - 0.016, 0.335 * 1.6 - 0.020])
+
+
+SPRINGS = (
+    TOP_END
+    + """
+    springs:
+      installed_height: {unit: in, measured: [1.801, 1.799, 1.800]}
+      solid_height: 1.150 in
+      tested: [{height: 1.800 in, load: 125 lbf}, {height: 1.300 in, load: 300 lbf}]
+"""
+)
+
+
+def test_springs_from_the_tester(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "top_end": SPRINGS})
+    rate = 175 * LBF / (0.5 * INCH)
+    assert sheet.value("spring_rate") == pytest.approx(rate)
+    assert sheet.value("seat_load") == pytest.approx(125 * LBF)
+    assert sheet.value("open_load") == pytest.approx(125 * LBF + rate * 0.335 * 1.6 * INCH)
+    assert sheet.value("coil_bind_clearance") == pytest.approx((1.800 - 0.335 * 1.6 - 1.150) * INCH)
+
+
+def test_preload_from_turns_and_thread(tmp_path: Path) -> None:
+    cam = CAM + "    lifters: {preload_turns: 0.75, adjuster_thread: M8x1}\n"
+    assert figure_of(tmp_path, "lifter_preload", {**V8, "cam": cam}).value == pytest.approx(0.75e-3)
+
+
+def test_effective_ratio_says_at_which_lift(tmp_path: Path) -> None:
+    ratio = figure_of(tmp_path, "effective_compression_ratio", {**V8, "cam": TWO_LIFTS})
+    at = {p.label: p.value for p in ratio.positions}
+    static = figure_of(tmp_path, "compression_ratio", {**V8, "cam": TWO_LIFTS}).value
+    assert at["seat"] < at["0.050 in"] < static
+    assert ratio.working.startswith("at 0.050 in: ")
