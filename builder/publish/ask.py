@@ -223,6 +223,7 @@ def _comparison_page(found: Comparison, svg: str | None) -> str:
         "<!doctype html>\n<html lang='en'><head><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width'>"
         f"<title>{' and '.join(titles)}</title><style>{_STYLE}</style></head>\n<body><h1>{' and '.join(titles)}</h1>\n"
-        f"{svg or ''}\n<h2>What differs</h2>\n<table><thead><tr><td></td>{head}</tr></thead><tbody>\n{rows}</tbody></table>\n"
+        f"{svg or ''}\n<h2>What differs</h2>\n"
+        f"<table><thead><tr><td></td>{head}</tr></thead><tbody>\n{rows}</tbody></table>\n"
         f"{alike}</body></html>\n"
     )
