@@ -128,7 +128,9 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
     spike_value = np.concatenate([values[spike], y[lone]])
     x, y, count = x[~lone], y[~lone], count[~lone]
     highest = int(np.argmax(kept_value))
-    low, high = float(kept_speed.min()), float(kept_speed.max())
+    # Readings set aside at an end take the curve's end with them: beyond the last reading kept there is no curve.
+    low = max(float(kept_speed.min()), float(x[0]) - width * CELL)
+    high = min(float(kept_speed.max()), float(x[-1]) + width * CELL)
     grid = common_grid(low, high, step)
     where = np.concatenate([[low], grid, [high]])
     smoothed = _shared_rows(x.tobytes(), count.tobytes(), where.tobytes(), width) @ y

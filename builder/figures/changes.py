@@ -298,7 +298,7 @@ def _sweep(group: Sequence[PullResult], repeats: Sequence[Repeats], system: Syst
         ("peak torque", shown.TORQUE, [each.peak_torque.value for each, _ in alike]),
         ("mean torque", shown.TORQUE, [each.mean_torque for each, _ in alike]),
     ):
-        known = [(n, v, e.index) for (e, n), v in zip(alike, values, strict=True) if v is not None]
+        known = [(n, v, e.index) for (e, n), v in zip(alike, values, strict=True) if v is not None and np.isfinite(v)]
         if len({n for n, _, _ in known}) < 2:
             continue
         levels, results, indices = (tuple(column) for column in zip(*known, strict=True))

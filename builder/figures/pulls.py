@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from builder.engine import breathing, kinematics, power
+from builder.engine.air import Air
 from builder.engine.correction import Correction, Standard
 from builder.engine.curves import STEP, Curve, Peak, area_under, curve, map_curve, mean_over, peak, torque_band
 from builder.engine.power import Consistency
@@ -87,8 +88,8 @@ class PullResult:
         return np.asarray(2 * np.pi * self.speed * self.observed_torque)
 
     @property
-    def air(self) -> object:
-        """The air of the pull (engine Air), None where it is not known."""
+    def air(self) -> Air | None:
+        """The air of the pull, None where it is not known."""
         return self.day.air
 
     def before_correction(self, speed: float) -> float:

@@ -89,7 +89,9 @@ def write_build(
     return build, said
 
 
-def session_of(tmp_path: Path, session: str, logs: dict[str, str], shop: Shop | None = None, **more: str) -> DynoSession:
+def session_of(
+    tmp_path: Path, session: str, logs: dict[str, str], shop: Shop | None = None, **more: str
+) -> DynoSession:
     """The dyno session of a build written for the purpose."""
     build, _ = write_build(tmp_path, session, logs, **more)  # type: ignore[arg-type]
     studied = study(build, shop or Shop())
