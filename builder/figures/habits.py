@@ -45,6 +45,13 @@ _USUAL: dict[str, Any] = {
     "leak_down_spread": 5,
     "cranking_spread": 0.90,
     "most_timing": "40 deg",
+    "least_oil_pressure_per_1000_rpm": "10 psi",
+    "most_oil_temperature": "275 degF",
+    "most_coolant_temperature": "220 degF",
+    "least_lambda": 0.80,
+    "most_lambda": 0.95,
+    "most_exhaust_spread": 55,
+    "most_blow_by_share": 0.015,
     "most_injector_duty": 0.85,
     "least_induction_headroom": 1.0,
 }

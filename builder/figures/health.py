@@ -11,19 +11,11 @@ import numpy as np
 from builder.engine.values import Array
 from builder.figures import shown
 from builder.figures.engine_facts import EngineFacts
+from builder.figures.habits import Habit, habit
 from builder.figures.pulls import PullResult, lambda_of
 from builder.figures.shown import Shown, System
 from builder.record.channels import CYLINDERS
-from builder.record.shop import Guidelines
-from builder.record.units import Quantity, parse_quantity
-
-# The usual values where the shop set none: common practice, no source.
-OIL_PRESSURE_PER_1000_RPM = parse_quantity("10 psi", "pressure").si
-OIL_TEMPERATURE = parse_quantity("275 degF", "temperature").si
-COOLANT_TEMPERATURE = parse_quantity("220 degF", "temperature").si
-RICHEST_LAMBDA, LEANEST_LAMBDA = 0.80, 0.95
-EXHAUST_SPREAD = 55.0
-BLOW_BY_SHARE = 0.015
+from builder.record.shop import Shop
 
 SHARE = shown.PERCENT
 _FULL_LOAD = 0.9
@@ -49,6 +41,8 @@ class Breach:
     speed: float
     ranges: tuple[tuple[float, float], ...]
     shown: Shown
+    guideline: str
+    """Whose rule it is, and the rule as it is written."""
     words: str
 
 
@@ -60,54 +54,58 @@ class Judged:
     title: str
     shown: Shown
     values: Array
+    guideline: str
     low: Array | float = float("nan")
     high: Array | float = float("nan")
     remark: str = ""
 
 
-def breaches_of(
-    pulls: Sequence[PullResult], guidelines: Guidelines, facts: EngineFacts, system: System
-) -> tuple[Breach, ...]:
+def breaches_of(pulls: Sequence[PullResult], shop: Shop, facts: EngineFacts, system: System) -> tuple[Breach, ...]:
     """Every guideline broken along every pull, with the speeds at which it happens."""
     return tuple(
         breach
         for pull in pulls
-        for judged in judged_of(pull, guidelines, facts)
+        for judged in judged_of(pull, shop, facts)
         for breach in _breaches(pull, judged, system)
     )
 
 
-def judged_of(pull: PullResult, guidelines: Guidelines, facts: EngineFacts) -> Iterator[Judged]:
+def _rule(words: str, *habits: Habit) -> str:
+    return f"{habits[0].whose}: {words.format(*(each.text for each in habits))}"
+
+
+def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[Judged]:
     """What a pull logged that there is a guideline for, with its limits along the speed."""
     channels = pull.channels
     if "oil_pressure" in channels:
-        per_1000 = _si(guidelines.least_oil_pressure_per_1000_rpm, OIL_PRESSURE_PER_1000_RPM)
-        yield Judged(
-            "oil_pressure", "oil pressure", shown.PRESSURE, channels["oil_pressure"], pull.speed * 0.06 * per_1000
-        )
-    for slug, title, limit in (
-        ("oil_temperature", "oil temperature", _si(guidelines.most_oil_temperature, OIL_TEMPERATURE)),
-        ("coolant_temperature", "coolant temperature", _si(guidelines.most_coolant_temperature, COOLANT_TEMPERATURE)),
-    ):
+        least = habit(shop, "least_oil_pressure_per_1000_rpm")
+        # Speed is in rev/s: 1 rev/s is 0.06 of 1000 rpm.
+        limits = pull.speed * 0.06 * least.value
+        rule = _rule("at least {} for every 1000 rpm", least)
+        yield Judged("oil_pressure", "oil pressure", shown.PRESSURE, channels["oil_pressure"], rule, limits)
+    for slug, title in (("oil_temperature", "oil temperature"), ("coolant_temperature", "coolant temperature")):
         if slug in channels:
-            yield Judged(slug, title, shown.TEMPERATURE, channels[slug], high=limit)
+            most = habit(shop, f"most_{slug}")
+            yield Judged(slug, title, shown.TEMPERATURE, channels[slug], _rule("at most {}", most), high=most.value)
     mixture = None if facts.compression_ignition else lambda_of(channels, facts)
     if mixture is not None:
         if "throttle" in channels:
             mixture = np.where(channels["throttle"] >= _FULL_LOAD, mixture, np.nan)
-        rich, lean = guidelines.least_lambda or RICHEST_LAMBDA, guidelines.most_lambda or LEANEST_LAMBDA
-        yield Judged("lambda", "lambda at full load", shown.RATIO, mixture, rich, lean)
+        rich, lean = habit(shop, "least_lambda"), habit(shop, "most_lambda")
+        rule = _rule("lambda {} to {}", rich, lean)
+        yield Judged("lambda", "lambda at full load", shown.RATIO, mixture, rule, rich.value, lean.value)
     spread = exhaust_spread(pull)
     if spread is not None:
         values, hottest, coldest = spread
-        limit = guidelines.most_exhaust_spread or EXHAUST_SPREAD
-        remark = f"cylinder {hottest} hottest, {coldest} coldest"
-        yield Judged("exhaust_spread", "exhaust temperature between cylinders", _TEMPERATURE_STEP, values, high=limit,
-                     remark=remark)  # fmt: skip
+        most = habit(shop, "most_exhaust_spread")
+        remark, rule = f"cylinder {hottest} hottest, {coldest} coldest", _rule("at most {} °C apart", most)
+        yield Judged("exhaust_spread", "exhaust temperature between cylinders", _TEMPERATURE_STEP, values, rule,
+                     high=most.value, remark=remark)  # fmt: skip
     share = blow_by_share(pull)
     if share is not None:
-        limit = guidelines.most_blow_by_share or BLOW_BY_SHARE
-        yield Judged("blow_by_share", "blow-by as a share of the air", SHARE, share, high=limit)
+        most = habit(shop, "most_blow_by_share")
+        rule = _rule("at most {} of the air", most)
+        yield Judged("blow_by_share", "blow-by as a share of the air", SHARE, share, rule, high=most.value)
 
 
 def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
@@ -142,10 +140,6 @@ def blow_by_share(pull: PullResult) -> Array | None:
     return np.where(air > 0, pull.channels["blow_by"] / np.where(air > 0, air, 1.0), np.nan)
 
 
-def _si(quantity: Quantity | None, usual: float) -> float:
-    return quantity.si if quantity is not None else usual
-
-
 def _breaches(pull: PullResult, judged: Judged, system: System) -> Iterator[Breach]:
     sides: tuple[tuple[Literal["below", "above"], Array | float, float], ...] = (
         ("below", judged.low, -1.0),
@@ -168,7 +162,8 @@ def _breaches(pull: PullResult, judged: Judged, system: System) -> Iterator[Brea
         if judged.remark:
             words += f" ({judged.remark})"
         yield Breach(
-            pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges, judged.shown, words
+            pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges, judged.shown,
+            judged.guideline, words,
         )  # fmt: skip
 
 

@@ -55,6 +55,11 @@ class DynoSession:
         return tuple(sorted(self.counted, key=lambda pull: pull is not self.best))
 
     @property
+    def last(self) -> PullResult | None:
+        """The last pull that counts: the engine as it left the brake, which need not be the best pull."""
+        return self.counted[-1] if self.counted else None
+
+    @property
     def peak_power(self) -> Peak | None:
         """Peak power of the best pull."""
         return self.best.peak_power if self.best else None
@@ -113,7 +118,7 @@ def study(build: Build, shop: Shop) -> DynoSession | None:
         repeats,
         changes_of(pulls, groups, low, high, system),
         settings_of(pulls, repeats, system),
-        breaches_of(pulls, shop.guidelines, facts, system),
+        breaches_of(pulls, shop, facts, system),
         tuple(remarks),
         tuple(sorted(dict.fromkeys(problems))),
     )

@@ -6,15 +6,6 @@ from builder.figures.figure import Caution
 from builder.figures.session import DynoSession
 from builder.record.build import Build
 
-_RULES = {
-    "oil_pressure": "oil pressure for every 1000 rpm",
-    "oil_temperature": "highest oil temperature",
-    "coolant_temperature": "highest coolant temperature",
-    "lambda": "lambda window at full load",
-    "exhaust_spread": "exhaust temperature between cylinders",
-    "blow_by_share": "blow-by as a share of the air",
-}
-
 
 def session_cautions(build: Build, session: DynoSession | None) -> tuple[Caution, ...]:
     """Cautions of the session, each with the figure or the place in the record that it is about.
@@ -33,8 +24,7 @@ def session_cautions(build: Build, session: DynoSession | None) -> tuple[Caution
     ]
     for breach in session.health:
         about = f"dyno.pulls.{breach.index}"
-        rule = f"shop's guideline or common practice: {_RULES[breach.channel]}"
-        cautions.append(Caution(about, breach.words, rule, build.where(f"{about}.file")))
+        cautions.append(Caution(about, breach.words, breach.guideline, build.where(f"{about}.file")))
     ends = session.best
     if ends is not None and ends.peak_power.at_end:
         sentence = (
