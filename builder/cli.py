@@ -118,17 +118,21 @@ def publish(out: Path | None, everything: bool, full: bool, archive: Path) -> No
 
 @main.command()
 @click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="Port on this machine.")
-@click.option("--all", "everything", is_flag=True, help="Show unfinished builds too.")
 @archive_option
-def preview(port: int, everything: bool, archive: Path) -> None:
-    """Serve the site on this machine and publish again whenever a record or template changes."""
+def preview(port: int, archive: Path) -> None:
+    """Serve the archive on this machine, for the shop's eyes, and renew it whenever a record or template changes.
+
+    Unfinished builds are shown too, each with what is missing before it may be delivered. The public site in
+    site/ is left alone.
+    """
     from builder.publish.preview import preview as serve
     from builder.publish.publish import publish as make_site
+    from builder.publish.swap import SHOP_SITE
 
-    out = archive / "site"
+    out = archive / SHOP_SITE
 
     def republish() -> Iterable[str]:
-        report = make_site(archive, out, everything=everything)
+        report = make_site(archive, out, everything=True, for_shop=True)
         return [*map(str, report.problems), *report.lines]
 
     with _plainly():

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.figures.compute import compute
+from builder.figures.ready import Readiness, readiness
 from builder.record.problem import Problem
 from builder.record.read import build_folders, errors_in, read_build, read_shop
 
@@ -52,8 +53,22 @@ def check(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -
             continue
         sheet = compute(build, shop)
         problems += sheet.problems
+        if slugs and sheet.session is not None:
+            lines += [f"{build.slug}, {pull.name}: {said}" for pull in sheet.session.pulls for said in pull.told]
+        if delivery:
+            found_ready = readiness(build, shop, sheet)
+            ready = ready and found_ready.ready
+            lines += _ready_lines(build.slug, found_ready)
     good = not errors_in(problems) and ready
     count = len(folders)
     if good and not delivery:
         lines.append(f"{count} build{'s' if count != 1 else ''} looked over: no error")
     return Checked(tuple(problems), tuple(lines), good)
+
+
+def _ready_lines(slug: str, found: Readiness) -> list[str]:
+    said = [f"{slug}: {'ready for delivery' if found.ready else 'not ready for delivery'}"]
+    said += [f"  missing  {item.title}: {item.says}" for item in found.missing]
+    said += [f"  there    {item.title}" for item in found.there]
+    said += [f"  caution  {caution.text}" for caution in found.cautions]
+    return said

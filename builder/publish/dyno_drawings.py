@@ -170,7 +170,7 @@ _TRACES = (
 def _health(source: Source, session: DynoSession) -> Iterator[Placed]:
     best, system = session.best, source.system
     assert best is not None
-    limits = {judged.channel: judged for judged in judged_of(best, source.shop.guidelines, engine_facts(source.build))}
+    limits = {judged.channel: judged for judged in judged_of(best, source.shop, engine_facts(source.build))}
     stacked = []
     for slug, title, shown in _TRACES:
         values = best.channels.get(slug)

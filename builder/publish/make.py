@@ -14,6 +14,8 @@ from builder.archive.summarise import summarise
 from builder.archive.summary import Summary
 from builder.figures.compute import compute
 from builder.figures.figure import FigureSheet
+from builder.figures.ready import Readiness, readiness
+from builder.publish.data_out import data_files
 from builder.publish.drawings import drawings_of
 from builder.publish.dyno_view import dyno_view
 from builder.publish.photo_view import PlacedPhoto, photos_of
@@ -54,10 +56,19 @@ def environment(archive: Path, templates_key: str) -> jinja2.Environment:
     return page_environment(archive)
 
 
-def make_build(folder: Path, archive: Path, shop: Shop, *, templates_key: str, everything: bool = False) -> Made:
+def make_build(
+    folder: Path,
+    archive: Path,
+    shop: Shop,
+    *,
+    templates_key: str,
+    everything: bool = False,
+    for_shop: bool = False,
+) -> Made:
     """Read one build folder and make its page, or say why it is not published.
 
-    Nothing that the record holds as private reaches any of it.
+    Nothing that the record holds as private reaches any of it. `for_shop` adds what is missing before the
+    engine may be delivered.
     """
     build, problems = read_build(folder, archive)
     if build is None:
@@ -69,10 +80,21 @@ def make_build(folder: Path, archive: Path, shop: Shop, *, templates_key: str, e
     sheet = compute(public, shop)
     placed = drawings_of(public, sheet, shop)
     photos, pictures, wrong = photos_of(public)
-    page = write_page(public, sheet, shop, placed, photos, environment(archive, templates_key))
+    data = data_files(public, sheet)
+    page = write_page(
+        public,
+        sheet,
+        shop,
+        environment(archive, templates_key),
+        placed=placed,
+        photos=photos,
+        data=tuple(data),
+        ready=readiness(build, shop, sheet) if for_shop else None,
+    )
     drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
     files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
     files |= {f"photos/{name}": content for name, content in pictures.items()}
+    files |= {f"data/{name}": content for name, content in data.items()}
     return Made(
         folder.name, None, summarise(public, sheet), page, files, (*problems, *sheet.problems, *wrong)
     )  # fmt: skip
@@ -82,9 +104,12 @@ def write_page(
     build: Build,
     sheet: FigureSheet,
     shop: Shop,
+    jinja: jinja2.Environment,
+    *,
     placed: tuple[Placed, ...],
     photos: tuple[PlacedPhoto, ...],
-    jinja: jinja2.Environment,
+    data: tuple[str, ...],
+    ready: Readiness | None,
 ) -> str:
     """The Markdown of a build's page."""
     from builder.figures.catalogue import SECTIONS
@@ -99,6 +124,8 @@ def write_page(
         sections=[(section, [f for f in sheet.figures if f.method.section == section]) for section in SECTIONS],
         placed=placed,
         photos=photos,
+        data=data,
+        ready=ready,
         photo_section=PHOTO_SECTIONS,
         dyno=dyno_view(sheet.session, sheet.system) if sheet.session else None,
         chapters=[c for c in chapters(build, both_systems=shop.units == "both") if c.recorded],

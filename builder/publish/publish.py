@@ -40,11 +40,12 @@ class Workplace:
 
     archive: Path
     everything: bool
+    for_shop: bool
     tell: Progress
 
     def at(self, name: str) -> Path:
-        """A place in the generator's own folder."""
-        return self.archive / WORK / name
+        """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
+        return self.archive / WORK / "shop" / name if self.for_shop else self.archive / WORK / name
 
 
 @dataclass
@@ -62,15 +63,22 @@ class Remade:
 
 
 def publish(
-    archive: Path, out: Path, *, everything: bool = False, full: bool = False, progress: Progress | None = None
+    archive: Path,
+    out: Path,
+    *,
+    everything: bool = False,
+    full: bool = False,
+    for_shop: bool = False,
+    progress: Progress | None = None,
 ) -> Report:
     """Publish every finished build of the archive as a site in `out`.
 
-    `everything` publishes unfinished builds too; `full` makes everything anew. The site that stands is
+    `everything` publishes unfinished builds too; `full` makes everything anew; `for_shop` adds what only the
+    shop should see (what is missing before delivery), and works apart from the public site. The site that stands is
     replaced only when the new one is complete. Raises PublishProblem, in plain words, when it cannot be.
     """
     started = time.perf_counter()
-    place = Workplace(archive, everything, progress or (lambda what, done, of: None))
+    place = Workplace(archive, everything, for_shop, progress or (lambda what, done, of: None))
     with claimed(out, archive=archive) as site:
         ledger = Ledger() if full else load(place.at("ledger.json"))
         whole = _whole_digest(place, ledger)
@@ -149,7 +157,14 @@ def _remake(place: Workplace, ledger: Ledger, stale: list[Path], keys: Mapping[s
 
     shop, problems = read_shop(place.archive)
     remade.problems += problems
-    work = partial(make_build, archive=place.archive, shop=shop, everything=place.everything, templates_key=whole)
+    work = partial(
+        make_build,
+        archive=place.archive,
+        shop=shop,
+        templates_key=whole,
+        everything=place.everything,
+        for_shop=place.for_shop,
+    )
     for made in each(work, stale, after=lambda done: place.tell("reading, computing, drawing", done, len(stale))):
         remade.problems += made.problems
         stood = made.slug in ledger.builds

@@ -23,6 +23,7 @@ from typing import IO
 
 #: Every site carries this file, so that no other folder is ever mistaken for a site and replaced.
 MARK = "made-by-millbook.txt"
+SHOP_SITE = Path(".millbook") / "shop" / "site"
 MARK_TEXT = (
     "This folder was written by `millbook publish` and is replaced as a whole each time.\n"
     "Change the records or the templates instead, and publish again.\n"
@@ -151,7 +152,8 @@ def where_it_stands(out: Path, *, archive: Path) -> Path:
     if out == archive or out in archive.parents:
         raise PublishProblem(f"{out} holds the records themselves; choose another folder for the site")
     for own in ("builds", "site_templates", ".millbook", ".git"):
-        if out == archive / own or archive / own in out.parents:
+        # The shop's own view of the archive is kept where nobody copies it to the web by mistake.
+        if out != archive / SHOP_SITE and (out == archive / own or archive / own in out.parents):
             raise PublishProblem(f"{out} lies in {own}/, which is not for the site; choose another folder")
     if out.exists():
         if not out.is_dir():
