@@ -195,6 +195,8 @@ OneFraction = Annotated[Quantity, QuantityOf("fraction")]
 OneInertia = Annotated[Quantity, QuantityOf("inertia")]
 OneEnergy = Annotated[Quantity, QuantityOf("specific energy")]
 OneDensity = Annotated[Quantity, QuantityOf("density")]
-OneOfAny = Annotated[Quantity, QuantityOf(None)]
+OneOfAny = Annotated[Quantity, QuantityOf(None, or_number=True)]
+"""A value of any kind: its unit says which, and a plain number (a jet, a notch) will do."""
+
 
 SpeedRange = Annotated[Range, RangeOf("engine speed")]

@@ -100,9 +100,13 @@ class ReadingOf:
 
 @dataclass(frozen=True)
 class QuantityOf:
-    """Annotation that makes a field one Quantity of a dimension (None: the unit says which)."""
+    """Annotation that makes a field one Quantity of a dimension (None: the unit says which).
+
+    With ``or_number`` a plain number without a unit will do: a jet is known by its number.
+    """
 
     dimension: str | None
+    or_number: bool = False
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Validate with quantity_of."""
@@ -111,7 +115,8 @@ class QuantityOf:
             if isinstance(given, Quantity):
                 return given
             try:
-                return quantity_of(given, self.dimension)
+                bare = self.or_number and isinstance(given, (int, float)) and not isinstance(given, bool)
+                return quantity_of(given, NUMBER if bare else self.dimension)
             except UnitProblem as problem:
                 raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
 
@@ -121,7 +126,8 @@ class QuantityOf:
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchemaValue:
         """Text with a unit."""
-        return _value(self.dimension)
+        value = _value(self.dimension)
+        return {"anyOf": [value, {"type": "number"}]} if self.or_number else value
 
 
 @dataclass(frozen=True)

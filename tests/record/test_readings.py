@@ -142,3 +142,13 @@ def test_every_fault_is_told_at_once_and_a_wrong_unit_only_once() -> None:
 def test_a_number_without_unit_in_a_plain_number_has_no_business() -> None:
     ((_, said),) = _faults("1.6 in", NUMBER)
     assert "leave out 'in'" in said
+
+
+def test_the_level_of_a_setting_may_be_a_plain_number() -> None:
+    """A jet is known by its number."""
+    from builder.record.dyno import Setting
+
+    jet = Setting.model_validate({"name": "main jet", "level": 125})
+    assert (jet.level.si, jet.level.text) == (125.0, "125")
+    advance = Setting.model_validate({"name": "advance", "level": "33 deg"})
+    assert (advance.level.si, advance.level.unit) == (33.0, "deg")
