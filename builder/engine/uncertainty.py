@@ -63,11 +63,11 @@ def root(name: str, *standard_uncertainties: Value) -> Contributions:
     Raises ValueError for a negative uncertainty or none at all. Source: JCGM 100, 5.1.2.
     """
     refuse(not standard_uncertainties, f"no uncertainty was given for {name}", name)
-    total: npt.ArrayLike = 0.0
+    total: npt.ArrayLike | None = None
     for uncertainty in standard_uncertainties:
         refuse(np.asarray(uncertainty) < 0, f"the uncertainty of {name} cannot be less than zero", name)
-        total = np.hypot(total, uncertainty)
-    return {name: plain(total)}
+        total = uncertainty if total is None else np.hypot(total, uncertainty)
+    return {name: plain(total if total is not None else 0.0)}
 
 
 def partials(
@@ -83,23 +83,27 @@ def partials(
     Raises whatever the function raises for the values themselves. Range: functions smooth near the values;
     good to about 1e-9. Source: JCGM 100, 5.1.3.
     """
-    middle = np.asarray(function(**values))
     slopes: dict[str, Value] = {}
     for name in values if of is None else of:
-        value = np.asarray(values[name], dtype=np.float64)
-        step = np.where(value == 0, _STEP_AT_ZERO, np.abs(value) * _RELATIVE_STEP)
+        value = plain(values[name])
+        step = plain(np.where(np.equal(value, 0), _STEP_AT_ZERO, np.abs(value) * _RELATIVE_STEP))
         above, below = value + step, value - step
-        try:
-            high = np.asarray(function(**{**values, name: plain(above)}))
-        except ValueError:
-            high, above = middle, value
-        try:
-            low = np.asarray(function(**{**values, name: plain(below)}))
-        except ValueError:
-            low, below = middle, value
-        refuse(np.array_equal(above, below), f"the {name.replace('_', ' ')} cannot be varied at all", name)
-        slopes[name] = plain((high - low) / (above - below))
+        high, low = _allowed(function, values, name, above), _allowed(function, values, name, below)
+        if high is None or low is None:
+            middle = np.asarray(function(**values))
+            refuse(high is None and low is None, f"the {name.replace('_', ' ')} cannot be varied at all", name)
+            high, above = (middle, value) if high is None else (high, above)
+            low, below = (middle, value) if low is None else (low, below)
+        slopes[name] = plain((np.asarray(high) - np.asarray(low)) / (above - below))
     return slopes
+
+
+def _allowed(function: Callable[..., Value], values: Mapping[str, Value], name: str, changed: Value) -> Value | None:
+    """The function with one input changed; None where it does not allow that."""
+    try:
+        return function(**{**values, name: changed})
+    except ValueError:
+        return None
 
 
 def chain(slopes: Mapping[str, Value], inputs: Mapping[str, Mapping[str, Value]]) -> Contributions:
@@ -145,8 +149,8 @@ def combine(contributions: Mapping[str, Value]) -> Value:
     """
     total: npt.ArrayLike = 0.0
     for contribution in contributions.values():
-        total = np.hypot(total, contribution)
-    return plain(total)
+        total = np.add(total, np.square(contribution))
+    return plain(np.sqrt(total))
 
 
 def expanded(standard_uncertainty: Value, coverage: float = COVERAGE) -> Value:

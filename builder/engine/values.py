@@ -33,12 +33,11 @@ def refuse(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
 
     A position that was not measured (NaN) is never impossible: it stays NaN in the result.
     """
-    if isinstance(impossible, (bool, np.bool_)):
-        if not impossible:
-            return  # the usual case of a single value, asked some thousand times for a page
-    elif not np.any(impossible):
-        return
+    if isinstance(impossible, (bool, np.bool_)) and not impossible:
+        return  # the usual case of a single value, asked some thousand times for a page
     mask = np.asarray(impossible, dtype=bool)
+    if not mask.any():
+        return
     if mask.ndim == 1 and mask.size > 1:
         positions = ", ".join(str(index + 1) for index in np.flatnonzero(mask)[:8])
         sentence = f"{sentence} (position {positions})"
@@ -48,10 +47,14 @@ def refuse(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
 def require_positive(**named: Value) -> None:
     """Raise :class:`Conflict` unless every named input is greater than zero."""
     for name, value in named.items():
+        if isinstance(value, float) and not value <= 0:
+            continue
         refuse(np.asarray(value) <= 0, f"the {name.replace('_', ' ')} must be greater than zero", name)
 
 
 def require_not_negative(**named: Value) -> None:
     """Raise :class:`Conflict` if a named input is less than zero."""
     for name, value in named.items():
+        if isinstance(value, float) and not value < 0:
+            continue
         refuse(np.asarray(value) < 0, f"the {name.replace('_', ' ')} cannot be less than zero", name)

@@ -117,9 +117,7 @@ for _side in ("intake", "exhaust"):
 
 def _full_lift(source: Source) -> float | None:
     """Net lift of the intake valve [m], where the record leads to it."""
-    from builder.figures.solve import Solver
-
-    known = Solver(source, uncertain=False).known("valve_lift")
+    known = source.bare.known("valve_lift")
     if known is None or known.axis is None or "intake" not in known.axis.labels:
         return None
     return float(np.asarray(known.values)[known.axis.labels.index("intake")])

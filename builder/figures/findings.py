@@ -16,10 +16,10 @@ from builder.figures.shown import written_text
 from builder.figures.solve import LAST_DIGIT, Solver
 from builder.figures.what_if import PARTS
 from builder.record.build import DOCUMENTS, Build
+from builder.record.fields import RecordModel, notes_of, title_of
 from builder.record.parts import Part, PartCheck
 from builder.record.readings import Reading
 from builder.record.units import Quantity, factor
-from builder.record.walk import held
 
 _ELSEWHERE = ("parts", "delivery", "dyno", "photos")
 _LISTED = ("listed", "measured")
@@ -72,16 +72,13 @@ class _Finder:
             part = getattr(self.build, document)
             if part is None or document in _ELSEWHERE:
                 continue
-            titles: dict[tuple[str | int, ...], str] = {}
-            for item in held(part):
-                titles[item.location] = item.title
-                if not isinstance(item.value, Reading):
-                    continue
-                path = ".".join(map(str, (document, *item.location)))
-                around = titles.get(item.location[:-1], "")
-                title = f"{around}, {item.title.lower()}" if around else item.title
-                each = item.notes.each or "position"
-                yield from self._of_reading(path, title, item.value, each, inputs.get(path))
+            for path, around, holder, name in _readings(part, document):
+                info = type(holder).model_fields[name]
+                title = title_of(name, info)
+                if around:
+                    title = f"{around}, {title.lower()}"
+                each = notes_of(info).each or "position"
+                yield from self._of_reading(path, title, getattr(holder, name), each, inputs.get(path))
 
     def _of_reading(self, path: str, title: str, reading: Reading, each: str, name: str | None) -> Iterator[Finding]:
         difference = difference_of(reading, each)
@@ -217,6 +214,21 @@ def _measured(reading: Reading) -> str:
         return written_text(best[0])
     low, high = min(best, key=lambda q: q.si), max(best, key=lambda q: q.si)
     return written_text(low) if low.si == high.si else f"{low.number.replace('-', '−')} to {written_text(high)}"
+
+
+def _readings(model: RecordModel, path: str, around: str = "") -> Iterator[tuple[str, str, RecordModel, str]]:
+    """Every reading below a model that was both listed and measured: path, what it is part of, its holder, its name."""
+    for name in type(model).model_fields:
+        value = getattr(model, name)
+        if isinstance(value, Reading):
+            if value.listed is not None and value.is_measured:
+                yield f"{path}.{name}", around, model, name
+        elif isinstance(value, RecordModel):
+            yield from _readings(value, f"{path}.{name}", title_of(name, type(model).model_fields[name]))
+        elif isinstance(value, tuple):
+            for index, item in enumerate(value):
+                if isinstance(item, RecordModel):
+                    yield from _readings(item, f"{path}.{name}.{index}", title_of(name, type(model).model_fields[name]))
 
 
 def _about(part: Part, check: PartCheck) -> str | None:

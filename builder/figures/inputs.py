@@ -21,6 +21,7 @@ from builder.record.units import Quantity
 
 if TYPE_CHECKING:
     from builder.figures.session import DynoSession
+    from builder.figures.solve import Solver
     from builder.figures.what_if import WhatIf
 
 
@@ -42,6 +43,23 @@ class Source:
         from builder.figures.session import study
 
         return study(self.build, self.shop)
+
+    @cached_property
+    def _known(self) -> dict[str, Known | None]:
+        return {}
+
+    def known(self, name: str) -> Known | None:
+        """An input as the record has it, looked up once. Raises ValueError for one that cannot be."""
+        if name not in self._known:
+            self._known[name] = read(INPUTS[name], self)
+        return self._known[name]
+
+    @cached_property
+    def bare(self) -> Solver:
+        """Figures without their uncertainties, for inputs that rest on a figure and for what-if questions."""
+        from builder.figures.solve import Solver
+
+        return Solver(self, uncertain=False)
 
     @cached_property
     def what_if(self) -> WhatIf:
@@ -143,7 +161,7 @@ def _of_reading(item: Input, reading: Reading) -> Known | None:
         item.name,
         item.label if axis or count == 1 else f"{item.label}, mean of {count}",
         item.symbol,
-        values if axis else float(values.mean()),
+        values if axis else float(values[0] if count == 1 else values.mean()),
         tuple(map(written_text, reading.best)) if axis else (written_mean(reading),),
         MEASURED if reading.is_measured else LISTED,
         axis,

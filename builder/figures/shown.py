@@ -119,13 +119,12 @@ def written_text(quantity: Quantity) -> str:
 
 def written_mean(reading: Reading) -> str:
     """The mean of a reading's values in the unit they were written in, with a digit more than one of them has."""
-    first, values = reading.best[0], reading.values
-    count = len(reading.best)
+    first, count = reading.best[0], len(reading.best)
     if count == 1:
         return written_text(first)
     scale, offset = factor(first.unit, first.dimension) if first.unit else (1.0, 0.0)
     decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.best) + (count > 2)
-    number = f"{(float(values.mean()) - offset) / scale:.{decimals}f}"
+    number = f"{(float(reading.values.mean()) - offset) / scale:.{decimals}f}"
     return written_text(replace(first, number=number, fraction=""))
 
 

@@ -13,7 +13,7 @@ from builder.engine import uncertainty
 from builder.engine.values import Conflict, Value
 from builder.figures.catalogue import Entry, Missing, Route, catalogue
 from builder.figures.figure import LISTED, Axis, Figure, Known, Need, Position, weakest
-from builder.figures.inputs import INPUTS, Source, read
+from builder.figures.inputs import INPUTS, Source
 from builder.figures.shown import Shown, System
 from builder.figures.working import headline, place, shown_at, spread_out, stands_out, with_uncertainty, working
 from builder.record.problem import Problem
@@ -110,7 +110,7 @@ class Solver:
 
     def _read(self, name: str) -> Known | None:
         try:
-            return read(INPUTS[name], self.source)
+            return self.source.known(name)
         except ValueError as refused:
             path, line = self.source.build.where(INPUTS[name].path)
             self.problems.append(Problem(path, line, f"{INPUTS[name].label} cannot be: {refused}"))
@@ -174,6 +174,11 @@ class Solver:
         values = ", ".join(f"{known.label} {known.text} ({file.name}:{row})" for known, (file, row) in placed.values())
         message = f"{entry.method.title.lower()} cannot be: {refused}; in conflict are {values}"
         self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
+
+    def made_of(self, slug: str) -> frozenset[str]:
+        """The names of all inputs that a figure rests on, directly or by way of others."""
+        known = self.known(slug)
+        return frozenset(root.name for root in self._roots(known)) if known else frozenset()
 
     def _roots(self, known: Known) -> list[Known]:
         if not known.figure:
@@ -271,15 +276,15 @@ class Solver:
         displays = method.shown.texts(values.tolist(), system, unsure) if axis else [display]
         other = self._other_system(method.shown)
         beside = method.shown.text(value, other, overall) if other else None
-        besides: list[str | None] = [beside] * len(values)
-        if other and axis:
+        besides: list[str | None] = [None] * len(values)
+        if other and axis and axis.kind == "joint":  # elsewhere the whole has the other system beside it
             besides = [*method.shown.texts(values.tolist(), other, unsure)]
         texts = {name: known.texts[at if known.axis else 0] for name, known in fitted.items()}
         positions: tuple[Position, ...] = ()
         odd_label = None
         if axis:
             positions = tuple(map(Position, axis.labels, values.tolist(), displays, besides))
-            apart = stands_out(values, float(each.mean())) if axis.kind in _PLACES else None
+            apart = stands_out(values, float(each[0])) if axis.kind in _PLACES else None
             odd_label = None if apart is None else axis.labels[apart]
         figure = Figure(
             method,

@@ -30,6 +30,8 @@ PARTS: dict[str, float] = {
 }
 """The inputs that a part brings to the compression ratio, and how each moves the crown at the deck."""
 
+_BETWEEN = ("swept_volume", "deck_clearance", "crown_volume", "top_land_volume")
+"""The figures between the parts and the ratio."""
 _ALL = ("bore", "deck_clearance_measured", "top_land_height", "top_land_clearance", *PARTS)
 
 
@@ -47,14 +49,14 @@ class WhatIf:
     def __init__(self, source: Source) -> None:
         """Read what the build has, once."""
         self.source = source
-        solver = Solver(source, uncertain=False)
-        self._known = {name: solver.known(name) for name in _ALL}
+        self._known = {name: source.bare.known(name) for name in _ALL}
+        self._made = {slug: source.bare.made_of(slug) for slug in _BETWEEN}
         self._seen: dict[tuple[str, float], Outlook | None] = {}
 
     @cached_property
     def now(self) -> Outlook | None:
         """As the engine was built."""
-        return self._outlook({})
+        return _outlook_of(self.source.bare)
 
     def having(self, name: str, value: float) -> Outlook | None:
         """With a part's value (SI, at every cylinder) instead of the one that was built in."""
@@ -81,11 +83,16 @@ class WhatIf:
         return {"deck_clearance_measured": replace(gauge, values=moved if gauge.axis else float(moved))}
 
     def _outlook(self, instead: Mapping[str, Known | None]) -> Outlook | None:
-        solver = Solver(self.source, {**self._known, **instead}, uncertain=False)
-        ratio, clearance = solver.figure("compression_ratio"), solver.figure("deck_clearance")
-        if not isinstance(ratio, Figure):
-            return None
-        return Outlook(ratio, clearance if isinstance(clearance, Figure) else None)
+        # What does not rest on the part that changed is as it was.
+        same = {slug: self.source.bare.known(slug) for slug, roots in self._made.items() if not roots & set(instead)}
+        return _outlook_of(Solver(self.source, {**self._known, **same, **instead}, uncertain=False))
+
+
+def _outlook_of(solver: Solver) -> Outlook | None:
+    ratio, clearance = solver.figure("compression_ratio"), solver.figure("deck_clearance")
+    if not isinstance(ratio, Figure):
+        return None
+    return Outlook(ratio, clearance if isinstance(clearance, Figure) else None)
 
 
 def listed_and_measured(source: Source) -> dict[str, Reading]:
