@@ -49,12 +49,14 @@ def build_site(
     nav: Nav | None = None,
     standing: bool = False,
     gone: Collection[str] = (),
+    search: bool = True,
 ) -> list[str]:
     """Build the Markdown folder `pages` into `out`; return what MkDocs warned of, such as a dead link.
 
     With `standing`, `out` holds the whole site as it was and `pages` only what changed: those pages are built
     anew, `gone` (files of the site) go, and the search index and the list of addresses stay whole.
 
+    Without `search`, the pages have no text search: a record of one page needs none.
     `archive` is the folder that holds `builds/`; its own `mkdocs.yml` and `site_templates/` come before ours.
     With no `nav` given, the configuration's own is used, without the entries that have no page.
     Raises PublishProblem when the configuration or a template is at fault, OSError when the disk is.
@@ -75,6 +77,8 @@ def build_site(
             copyright=_escaped(copyright_line),
         )
         config.nav = [{title: page} for title, page in nav] if nav else _nav_with_pages(config, pages)
+        if not search and (plugin := config.plugins.pop("material/search", None)) is not None:
+            plugin.config["enabled"] = False  # its hooks stay, and do nothing
         from mkdocs.commands.build import build
 
         config.plugins["millbook"].kept = kept  # type: ignore[attr-defined]
