@@ -191,6 +191,31 @@ def compare(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
 
 
 @main.command()
+@click.argument("slugs", nargs=-1, metavar="[SLUG ...]")
+@click.option("--all", "everything", is_flag=True, help="Every finished build.")
+@click.option("--draft", is_flag=True, help="Make it although something is missing; every page says DRAFT.")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="handover/ unless given.")
+@click.option("--verify", "check", type=click.Path(path_type=Path), metavar="DIR|ZIP", help="Is this pack still whole?")
+@archive_option
+def handover(
+    slugs: tuple[str, ...], everything: bool, draft: bool, out: Path | None, check: Path | None, archive: Path
+) -> None:
+    """Make the delivery pack: the customer's binder, the offline record, the data, a tag and a seal.
+
+    Refuses while `millbook check --delivery` has something missing. Packs hold what is the customer's own; they
+    are never written into the public site.
+    """
+    from builder.publish.handover.deliver import handover as hand_over
+
+    with _plainly():
+        outcome = hand_over(archive, slugs, everything=everything, draft=draft, out=out, check=check)
+    _print_problems(outcome.problems)
+    for line in outcome.lines:
+        click.echo(line)
+    sys.exit(0 if outcome.good else 1)
+
+
+@main.command()
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="DIR")
 def schema(folder: Path) -> None:
     """Write the JSON Schemas that let an editor complete and check the YAML while you type."""

@@ -1,0 +1,351 @@
+"""What goes into the binder, as plain frozen values: the template only sets them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from builder.figures.figure import Figure, FigureSheet
+from builder.figures.judge import Fit, judge_fits
+from builder.publish.handover import words as said
+from builder.publish.handover.fasteners import Joint, joints
+from builder.publish.handover.limits import Limited, limits_of
+from builder.publish.handover.made import Made, made_of
+from builder.publish.handover.parts_list import PartLine, parts_of
+from builder.publish.handover.prose import Block, blocks
+from builder.publish.handover.rows import Named, NamedGroup, NamedTable, cam_groups, rows_of, specification_groups
+from builder.publish.headline import headline, kind_of_engine
+from builder.publish.record_view import chapters
+from builder.record.build import Build
+from builder.record.shop import Shop
+
+_NBSP = "\N{NO-BREAK SPACE}"
+
+
+@dataclass(frozen=True)
+class Large:
+    """One number set large."""
+
+    title: str
+    number: str
+    unit: str
+    small: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One reading of a fit: at which position, as written, where it lies in the range (0 to 1), whether out."""
+
+    label: str
+    text: str
+    place: float | None
+    out: bool
+
+
+@dataclass(frozen=True)
+class FitLine:
+    """One measured fit or check."""
+
+    title: str
+    allowed: str
+    whose: str
+    found: str
+    mean: str
+    axis: str
+    marks: tuple[Mark, ...]
+    verdict: str
+    out: bool
+    note: str
+    computed: bool
+
+
+@dataclass(frozen=True)
+class StepList:
+    """Steps in order."""
+
+    steps: tuple[str, ...]
+    why: str
+    whose: str
+
+
+@dataclass(frozen=True)
+class Signed:
+    """A line to sign on, with who signed and when, as far as recorded."""
+
+    what: str
+    who: str
+    when: str
+
+
+@dataclass(frozen=True)
+class Binder:
+    """Everything the document says, section by section; what is empty was not recorded."""
+
+    title: str
+    number: str
+    shop: str
+    shop_lines: tuple[str, ...]
+    kind: str
+    dated: str
+    owner: tuple[Named, ...]
+    invented: str
+    facts: tuple[Named, ...]
+    summary: tuple[Block, ...]
+    goals: tuple[Block, ...]
+    large: tuple[Large, ...]
+    made: Made | None
+    figures: tuple[Named, ...]
+    specification: tuple[NamedGroup, ...]
+    work: NamedTable | None
+    fits: tuple[FitLine, ...]
+    checks: tuple[FitLine, ...]
+    found: tuple[Named, ...]
+    cam: tuple[NamedGroup, ...]
+    joints: tuple[Joint, ...]
+    settings: tuple[Named, ...]
+    fluids: NamedTable | None
+    least_octane: str
+    fuel: str
+    first_start: StepList
+    running_in: StepList
+    limits: tuple[Limited, ...]
+    services: NamedTable | None
+    parts: tuple[PartLine, ...]
+    not_used: tuple[PartLine, ...]
+    cautions: tuple[str, ...]
+    note: tuple[Block, ...]
+    warranty: tuple[Block, ...]
+    signed: tuple[Signed, ...]
+    unrecorded: tuple[str, ...]
+    sources: tuple[str, ...]
+    address: str
+
+
+def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None) -> Binder:
+    """The binder of a build that has been through ``without_private``."""
+    words = said.read_words(archive)
+    both = shop.units == "both"
+    of, delivery = build.build, build.delivery
+    judged = judge_fits(build, shop, sheet)
+    return Binder(
+        title=of.title,
+        number=of.number or build.slug,
+        shop=shop.name,
+        shop_lines=tuple(line for line in (shop.place, shop.contact, shop.site_address) if line),
+        kind=kind_of_engine(build),
+        dated=dated(build),
+        owner=tuple(_owner(build)),
+        invented=of.invented or "",
+        facts=tuple(_facts(build)),
+        summary=blocks(of.summary),
+        goals=blocks(of.goals),
+        large=tuple(Large(each.title, each.number, each.unit, each.small) for each in headline(build, sheet)),
+        made=made_of(build, sheet, shop, words),
+        figures=_figures(sheet),
+        specification=specification_groups(build, both),
+        work=_work(build),
+        fits=tuple(_fit(fit) for fit in judged if fit.kind in ("fit", "bore", "joint")),
+        checks=tuple(_fit(fit) for fit in judged if fit.kind == "check"),
+        found=tuple(_found(build)),
+        cam=cam_groups(build, both),
+        joints=joints(build),
+        settings=rows_of(delivery.settings, both) if delivery and delivery.settings else (),
+        fluids=_fluids(build),
+        least_octane=(delivery.least_octane if delivery else None) or "",
+        fuel=_fuel(build),
+        first_start=_steps(said.first_start(build, shop, words)),
+        running_in=_steps(said.running_in(build, shop, words)),
+        limits=limits_of(build, sheet, shop),
+        services=_services(build),
+        parts=parts_of(build),
+        not_used=_not_used(build),
+        cautions=said.cautions(shop, words),
+        note=blocks(delivery.note if delivery else None),
+        warranty=blocks(said.warranty(build, shop)),
+        signed=_signed(build),
+        unrecorded=tuple(chapter.title for chapter in chapters(build) if not chapter.recorded),
+        sources=tuple(dict.fromkeys(figure.method.source for figure in sheet.figures)),
+        address=page_address(build, shop),
+    )
+
+
+def dated(build: Build) -> str:
+    """The day on the cover: delivered, else finished, else the last day the record knows; empty without any."""
+    days = (
+        build.delivery.delivered if build.delivery else None,
+        build.build.finished,
+        build.dyno.date if build.dyno else None,
+        build.build.started,
+    )
+    day = next((day for day in days if day is not None), None)
+    return day.isoformat() if day else ""
+
+
+def page_address(build: Build, shop: Shop) -> str:
+    """Where the build's page stands, once the site's address is known and the build is finished; else empty."""
+    address = (shop.site_address or "").strip().rstrip("/")
+    if build.build.status != "finished" or not address.startswith(("http://", "https://")) or " " in address:
+        return ""
+    return f"{address}/builds/{build.slug}/index.html"
+
+
+def _owner(build: Build) -> list[Named]:
+    """What the shop lets this customer's own binder hold; the rest was taken out before."""
+    customer = build.build.customer
+    rows = (
+        ("For", customer.name if customer else None),
+        ("Contact", customer.contact if customer else None),
+        ("Address", " ".join(customer.address.split()) if customer and customer.address else None),
+        ("Registration", build.build.registration),
+        ("Engine number", build.build.engine_serial),
+    )
+    return [Named(title, text) for title, text in rows if text]
+
+
+def _facts(build: Build) -> list[Named]:
+    of, delivery = build.build, build.delivery
+    rows = (
+        ("Build number", of.number),
+        ("Family", of.family),
+        ("Kind", kind_of_engine(build)),
+        ("Built for", of.purpose),
+        ("Year of the engine", None if of.engine.year is None else str(of.engine.year)),
+        ("Fuelling", of.engine.fuelling),
+        ("Induction", of.engine.induction),
+        ("Cooling", of.engine.cooling),
+        ("Firing order", of.engine.firing_order),
+        ("Started", of.started.isoformat() if of.started else None),
+        ("Finished", of.finished.isoformat() if of.finished else None),
+        ("Handed over", delivery.delivered.isoformat() if delivery and delivery.delivered else None),
+        ("Assembled by", build.assembly.by if build.assembly else None),
+    )
+    return [Named(title, text) for title, text in rows if text]
+
+
+_SPECIFIED = (
+    "displacement", "swept_volume", "bore_to_stroke", "rod_ratio", "compression_ratio", "effective_compression_ratio",
+    "deck_clearance", "quench", "clearance_volume", "mean_piston_speed", "valve_lift", "lobe_separation",
+    "intake_centreline", "installed_centreline", "exhaust_centreline", "cam_advance", "overlap", "spring_rate",
+    "seat_load", "open_load", "coil_bind_clearance", "piston_to_valve",
+)  # fmt: skip
+
+
+def _figures(sheet: FigureSheet) -> tuple[Named, ...]:
+    found = [sheet.get(slug) for slug in _SPECIFIED]
+    return tuple(_named(figure) for figure in found if figure is not None)
+
+
+def _named(figure: Figure) -> Named:
+    remarks = []
+    least, most = figure.least, figure.most
+    if least and most and least.display != most.display:
+        axis = f"{figure.axis} " if least.label.isdigit() else ""
+        if len(figure.positions) <= 3 and not axis:
+            remarks.append(", ".join(f"{each.label} {each.display}" for each in figure.positions))
+        else:
+            remarks.append(f"{least.display} ({axis}{least.label}) to {most.display} ({axis}{most.label})")
+    remarks += figure.cautions
+    return Named(figure.title, figure.display, figure.beside or "", tuple(remarks), figure.basis)
+
+
+def _fit(fit: Fit) -> FitLine:
+    marks = tuple(Mark(at.label, at.text, _place(fit, at.value), at.out) for at in fit.readings)
+    low, high = fit.least, fit.most
+    found = low.text if len(fit.readings) == 1 or low.text == high.text else _span(low.text, high.text)
+    if len(fit.readings) > 1 and low.text == high.text:
+        found = f"{found}, all {len(fit.readings)}"
+    accepted = fit.accepted
+    note = [f"accepted by {accepted.by}: {accepted.why}"] if accepted and fit.out else []
+    if fit.odd:
+        note.append(f"{fit.axis} {fit.odd} stands out")
+    note += [fit.note] if fit.note else []
+    note += [f"gauged by {fit.by}"] if fit.by else []
+    return FitLine(
+        fit.title, fit.limits.text, fit.limits.whose, found, fit.mean_text if len(marks) > 1 else "",
+        fit.axis or "", marks, fit.verdict, fit.verdict == "out of range", "; ".join(note), fit.computed,
+    )  # fmt: skip
+
+
+def _span(low: str, high: str) -> str:
+    """`0.054 to 0.060 mm`: the unit once."""
+    number, space, unit = low.rpartition(_NBSP)
+    return f"{number} to {high}" if space and high.endswith(f"{_NBSP}{unit}") else f"{low} to {high}"
+
+
+def _place(fit: Fit, value: float) -> float | None:
+    least, most = fit.limits.least, fit.limits.most
+    if least is None or most is None or least >= most:
+        return None
+    return round((value - least) / (most - least), 4)
+
+
+def _found(build: Build) -> list[Named]:
+    """Checks that were answered in words."""
+    checks = build.assembly.checks if build.assembly else None
+    if checks is None:
+        return []
+    said = (("Oil reached every rocker", checks.oil_reached_every_rocker), ("Lash set", checks.lash_when))
+    rows = [Named(title, text) for title, text in said if text]
+    for other in checks.other:
+        words = "; ".join(filter(None, (other.found, other.verdict)))
+        if words:
+            rows.append(Named(other.name[:1].upper() + other.name[1:], words))
+    return rows
+
+
+def _work(build: Build) -> NamedTable | None:
+    operations = build.work.operations if build.work else ()
+    if not operations:
+        return None
+    from builder.publish.record_view import cell
+
+    rows = []
+    for each in operations:
+        readings = " → ".join(cell(reading, False).text for reading in (each.before, each.after) if reading is not None)
+        what = each.what if each.note is None else f"{each.what}. {' '.join(each.note.split())}"
+        rows.append((each.when.isoformat() if each.when else "", each.on or "", what, readings, each.who or ""))
+    return NamedTable(("Day", "On", "What was done", "Before → after", "By"), tuple(rows))
+
+
+def _fluids(build: Build) -> NamedTable | None:
+    from builder.publish.record_view import cell
+
+    fluids = build.delivery.fluids if build.delivery else ()
+    rows = tuple(
+        (fluid.what[:1].upper() + fluid.what[1:], fluid.grade or "", cell(fluid.amount).text if fluid.amount else "")
+        for fluid in fluids
+    )
+    return NamedTable(("Fluid", "Grade", "Amount"), rows) if rows else None
+
+
+def _services(build: Build) -> NamedTable | None:
+    services = build.delivery.services if build.delivery else ()
+    rows = tuple((each.at[:1].upper() + each.at[1:], each.do, "") for each in services)
+    return NamedTable(("When", "What", "Done: day, reading, by"), rows) if rows else None
+
+
+def _fuel(build: Build) -> str:
+    fuel = build.build.engine.fuel
+    return ", ".join(filter(None, (fuel.kind, fuel.octane, fuel.note))) if fuel else ""
+
+
+def _not_used(build: Build) -> tuple[PartLine, ...]:
+    parts = build.parts.parts if build.parts else ()
+    return tuple(
+        PartLine(part.part, part.maker or "", part.number or "", str(part.quantity or ""), part.verdict or "",
+                 part.done or "")
+        for part in parts if part.verdict in ("returned", "scrapped")
+    )  # fmt: skip
+
+
+def _steps(steps: said.Steps) -> StepList:
+    return StepList(steps.steps, steps.why, steps.whose)
+
+
+def _signed(build: Build) -> tuple[Signed, ...]:
+    recorded = tuple(
+        Signed(each.what[:1].upper() + each.what[1:], each.who or "", each.when.isoformat() if each.when else "")
+        for each in (build.delivery.signed if build.delivery else ())
+    )
+    usual = () if recorded else (Signed("Assembled by", "", ""), Signed("Looked over by", "", ""))
+    return (*recorded, *usual, Signed("Handed over by", "", ""), Signed("Received by", "", ""))

@@ -1,0 +1,168 @@
+"""Handing over: whether it may be, where the packs go, all of them at once, and whether one is still whole."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from builder.publish.handover.seal import NAME, verify, zipped
+from builder.publish.swap import MARK, PublishProblem, plain_errors, put_in_place
+from builder.record.problem import Problem
+from builder.record.read import build_folders, errors_in, read_build, read_shop
+
+if TYPE_CHECKING:
+    from builder.figures.figure import FigureSheet
+    from builder.record.build import Build
+    from builder.record.shop import Shop
+
+FOLDER = "handover"
+_NOT_HERE = ("builds", "site_templates", "site", ".millbook", ".git")
+
+
+@dataclass(frozen=True)
+class Handed:
+    """What came of one build: where its pack is, or why there is none."""
+
+    slug: str
+    pack: Path | None = None
+    why_not: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    files: int = 0
+    size: int = 0
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The same in words."""
+        if self.pack is None:
+            return tuple(f"{self.slug}: not handed over: {why}" for why in self.why_not)
+        return (f"{self.pack} and {self.pack.name}.zip: {self.files} files, {self.size / 1e6:.1f} MB",)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the command has to say."""
+
+    lines: tuple[str, ...]
+    problems: tuple[Problem, ...]
+    good: bool
+
+
+def handover(
+    archive: Path,
+    slugs: Sequence[str] = (),
+    *,
+    everything: bool = False,
+    draft: bool = False,
+    out: Path | None = None,
+    check: Path | None = None,
+) -> Outcome:
+    """Make packs for the builds named, or with ``everything`` for all finished ones; or ``check`` one that is there.
+
+    Raises PublishProblem, in plain words, where packs may not or cannot be written.
+    """
+    if check is not None:
+        seen = verify(check)
+        return Outcome(seen.lines, (), seen.whole)
+    if not slugs and not everything:
+        raise PublishProblem("name a build, or hand over all of them with --all, or look at a pack with --verify")
+    started = time.perf_counter()
+    shop_problems = read_shop(archive)[1]
+    if errors_in(shop_problems):
+        return Outcome((), tuple(shop_problems), False)
+    place = _place(out or archive / FOLDER, archive)
+    names = [folder.name for folder in build_folders(archive)]
+    unknown = [slug for slug in slugs if slug not in names]
+    work = partial(hand_over, archive=archive, place=place, draft=draft, finished_only=everything and not draft)
+    from builder.publish.hands import each
+
+    handed = [*each(work, names if everything else [slug for slug in slugs if slug in names])]
+    lines = [line for one in handed for line in one.lines]
+    lines += [f"{slug}: there is no such build" for slug in unknown]
+    if everything:
+        made = sum(one.pack is not None for one in handed)
+        lines.append(f"{made} packs in {time.perf_counter() - started:.1f} s")
+    left_out = any(one.pack is None and one.why_not for one in handed)
+    problems = (*shop_problems, *(problem for one in handed for problem in one.problems))
+    return Outcome(tuple(lines), problems, not left_out and not unknown)
+
+
+def hand_over(slug: str, *, archive: Path, place: Path, draft: bool, finished_only: bool = False) -> Handed:
+    """Make one pack in ``place``, or say why not.
+
+    An unfinished build is passed over in silence with ``finished_only``: it is not due.
+    """
+    from builder.publish.handover.pack import own_of, pack_files
+
+    shop, _ = read_shop(archive)
+    build, problems = read_build(archive / "builds" / slug, archive)
+    if build is None:
+        count = len(errors_in(problems))
+        return Handed(slug, None, (f"{count} error{'s' if count != 1 else ''} in its record",), tuple(problems))
+    if build.build.status != "finished" and not draft:
+        why = () if finished_only else (f"its status is {build.build.status}; --draft makes a draft",)
+        return Handed(slug, None, why, tuple(problems))
+    of = own_of(build, shop)
+    if not draft and (lacking := _lacking(build, shop, of.sheet)):
+        return Handed(slug, None, lacking, tuple(problems))
+    try:
+        files = pack_files(build, of, shop, archive, draft=draft)
+        pack = _write(files, place / slug)
+    except PublishProblem as fault:
+        return Handed(slug, None, (str(fault),), tuple(problems))
+    return Handed(slug, pack, (), tuple(problems), len(files), sum(map(len, files.values())))
+
+
+def _lacking(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[str, ...]:
+    """What stands in the way of a delivery."""
+    from builder.figures.ready import readiness
+
+    errors = tuple(str(problem) for problem in errors_in(sheet.problems))
+    return (*(f"{each.title}: {each.says}" for each in readiness(build, shop, sheet).missing), *errors)
+
+
+def _place(out: Path, archive: Path) -> Path:
+    """The folder for the packs, after making sure that nothing public or of the record lies there."""
+    place, home = Path(os.path.realpath(out)), Path(os.path.realpath(archive))
+    if place == home:
+        raise PublishProblem(f"{out} holds the records themselves; choose another folder for the packs")
+    for own in _NOT_HERE:
+        if place == home / own or home / own in place.parents:
+            raise PublishProblem(f"{out} lies in {own}/, which is not for packs; choose another folder")
+    for folder in (place, *place.parents):
+        if (folder / MARK).is_file():
+            raise PublishProblem(
+                f"{out} lies in a published site, where everybody could read it; choose another folder"
+            )
+    return place
+
+
+def _write(files: dict[str, bytes], pack: Path) -> Path:
+    """Put a finished pack in the place of the one that stands, as a folder and as a ZIP."""
+    with plain_errors(pack):
+        pack.parent.mkdir(parents=True, exist_ok=True)
+        if pack.exists() and (pack.is_symlink() or not pack.is_dir() or not _ours(pack)):
+            raise PublishProblem(f"{pack} holds something other than a pack, so it was left alone; move it away first")
+        fresh = pack.with_name(f".{pack.name}.next")
+        shutil.rmtree(fresh, ignore_errors=True)
+        try:
+            for name, content in files.items():
+                target = fresh / name
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(content)
+            bundle = pack.with_name(f".{pack.name}.zip.next")
+            bundle.write_bytes(zipped(files, pack.name))
+            put_in_place(fresh, pack)
+            os.replace(bundle, pack.with_name(f"{pack.name}.zip"))
+        finally:
+            shutil.rmtree(fresh, ignore_errors=True)
+    return pack
+
+
+def _ours(pack: Path) -> bool:
+    return (pack / NAME).is_file() or not any(pack.iterdir())

@@ -1,0 +1,120 @@
+"""The offline record: the build's page as plain files that open by double click, without server or other host."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from builder.figures.catalogue import SECTIONS, Entry, catalogue
+from builder.figures.figure import FigureSheet
+from builder.figures.inputs import INPUTS
+from builder.publish.make import write_page
+from builder.publish.placed import Placed
+from builder.publish.publish import RELATIVES
+from builder.publish.site import build_site
+from builder.publish.templates import page_environment
+from builder.record.build import Build
+from builder.record.shop import Shop
+
+if TYPE_CHECKING:
+    import jinja2
+
+    from builder.publish.photo_view import PlacedPhoto
+
+METHODS = "handover/methods.md.j2"
+_NAV = (("This engine", "index.md"), ("Methods", "methods.md"))
+_NOT_NEEDED = ("404.html", "sitemap.xml", "sitemap.xml.gz", "search/search_index.json", "search/search_index.js",
+               "made-by-millbook.txt")  # fmt: skip
+_ASSETS_NOT_NEEDED = ("assets/finder", "assets/compare", "assets/javascripts/workers/")
+_LINK = re.compile(
+    r'<a (?P<before>[^>]*?)href="(?:\.\./)+(?P<target>[^"]*)"(?P<after>[^>]*)>(?P<text>.*?)</a>', re.DOTALL
+)
+
+
+def offline_record(
+    build: Build,
+    sheet: FigureSheet,
+    shop: Shop,
+    placed: tuple[Placed, ...],
+    photos: tuple[PlacedPhoto, ...],
+    pictures: Mapping[str, bytes],
+    *,
+    archive: Path,
+    data: Iterable[str],
+) -> dict[str, bytes]:
+    """Every file of the offline record, by path; `index.html` is the one to open.
+
+    ``data`` names the files that the page offers, which lie in the pack's data folder beside it. Raises
+    PublishProblem where a template is at fault.
+    """
+    environment = _environment(archive)
+    page = write_page(build, sheet, shop, environment, placed=placed, photos=photos, data=tuple(data), ready=None)
+    page = page.replace(RELATIVES, "")
+    drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
+    pages: dict[str, bytes] = {
+        "index.md": _alone(page).encode(),
+        "methods.md": _methods(sheet, environment).encode(),
+        **{f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings},
+        **{f"photos/{name}": content for name, content in pictures.items()},
+    }
+    with tempfile.TemporaryDirectory(prefix="millbook-") as made:
+        folder, out = Path(made) / "pages", Path(made) / "site"
+        for name, content in pages.items():
+            target = folder / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(content)
+        build_site(folder, out, archive=archive, site_name=shop.name, nav=_NAV, search=False)
+        return {
+            name: path.read_bytes()
+            for path in sorted(out.rglob("*"))
+            if path.is_file() and _needed(name := path.relative_to(out).as_posix())
+        }
+
+
+def _needed(name: str) -> bool:
+    return name not in _NOT_NEEDED and not name.startswith(_ASSETS_NOT_NEEDED)
+
+
+@lru_cache(maxsize=1)
+def _environment(archive: Path) -> jinja2.Environment:
+    return page_environment(archive)
+
+
+def _alone(page: str) -> str:
+    """The page without the site around it: links to the methods lead to the page beside it, others are words."""
+
+    def link(found: re.Match[str]) -> str:
+        if found["target"].startswith("methods.html"):
+            return f'<a {found["before"]}href="{found["target"]}"{found["after"]}>{found["text"]}</a>'
+        return found["text"]
+
+    return _LINK.sub(link, page).replace('href="data/', 'href="../data/')
+
+
+def _methods(sheet: FigureSheet, environment: jinja2.Environment) -> str:
+    """How each figure of this build, and each that it waits for, is computed: in words."""
+    entries = catalogue()
+    wanted = {figure.slug for figure in sheet.figures} | {need.slug for need in sheet.needs}
+    found = [entry for slug, entry in entries.items() if slug in wanted]
+    sections = [
+        (section, [(entry.method, _in_words(entry, entries)) for entry in found if entry.method.section == section])
+        for section in SECTIONS
+    ]
+    return environment.get_template(METHODS).render(sections=[each for each in sections if each[1]], up=Markup(""))
+
+
+def _in_words(entry: Entry, entries: Mapping[str, Entry]) -> Sequence[str]:
+    """The formula in words, one for each way to the figure."""
+    said = []
+    for route in entry.routes:
+        labels = {
+            name: INPUTS[name].label if name in INPUTS else entries[name].method.title.lower() for name in route.takes
+        }
+        said.append(route.working.format_map(labels))
+    return said
