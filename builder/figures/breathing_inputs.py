@@ -183,4 +183,4 @@ def _power_per_flow(source: Source) -> Known:
     """The rule of thumb, good to a tenth at best."""
     item, rule = INPUTS["power_per_flow"], breathing.HORSEPOWER_PER_CFM
     text = f"{rule:g}\N{NO-BREAK SPACE}hp/cfm"
-    return Known(item.name, item.label, item.symbol, rule, (text,), GIVEN, contributions={item.name: 0.03 * rule})
+    return Known(item.name, item.label, item.symbol, rule, (text,), GIVEN, contributions={item.name: 0.02 * rule})

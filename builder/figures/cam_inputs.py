@@ -62,7 +62,8 @@ def _by_lift(
         return None
     quantities = [found.get(_key(label)) for label in labels]
     values = np.array([np.nan if quantity is None else quantity.si for quantity in quantities])
-    steps = np.array([np.nan if quantity is None else quantity.step for quantity in quantities])
+    # A degree wheel is read to half a degree, also where whole ones were written down.
+    steps = np.array([np.nan if quantity is None else min(quantity.step, 0.5) for quantity in quantities])
     texts = tuple("not recorded" if quantity is None else written_text(quantity) for quantity in quantities)
     item = INPUTS[name]
     return Known(
@@ -123,7 +124,7 @@ def _wheel(side: str) -> Callable[[Source], Known | None]:
             return None
         name = f"{side}_centreline_wheel"
         middles = [float(valve_train.installed_centreline(pair.opening.si, pair.closing.si)) for pair in pairs]
-        step = max(max(pair.opening.step, pair.closing.step) for pair in pairs)
+        step = min(0.5, max(max(pair.opening.step, pair.closing.step) for pair in pairs))
         parts = [float(uncertainty.from_resolution(step)) / np.sqrt(2 * len(pairs))]
         first = pairs[0]
         more = f", mean of {len(pairs)} pairs" if len(pairs) > 1 else ""

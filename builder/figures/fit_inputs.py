@@ -205,7 +205,7 @@ def clearances_in_range(source: Source) -> list[tuple[str, Reading]]:
         return []
     named = [(title_of(name, info), getattr(fits, name)) for name, info in type(fits).model_fields.items()]
     named = [(title, value) for title, value in named if isinstance(value, Reading)]
-    named += [(other.name, other.reading) for other in fits.other]
+    named += [(other.name[:1].upper() + other.name[1:], other.reading) for other in fits.other]
     return [
         (title, reading)
         for title, reading in named

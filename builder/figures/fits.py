@@ -172,7 +172,7 @@ def fastener_torque(joint_torque: Value) -> Value:
 @figure(
     "fastener_preload",
     "Clamping force, estimated",
-    shown.FORCE,
+    shown.CLAMPING,
     section=FITS,
     source=MACHINERYS,
     axis="joint",

@@ -274,7 +274,7 @@ def _from_parts(
 
 def _mean(build: Build, path: str) -> tuple[float, Quantity] | None:
     reading = build.get(path)
-    if not isinstance(reading, Reading) or not reading.best:
+    if not isinstance(reading, Reading) or not reading.best or reading.values.mean() <= 0:
         return None
     return float(reading.values.mean()), reading.best[0]
 
@@ -283,11 +283,15 @@ def _usual_limits(build: Build, shop: Shop, name: str) -> Limits | None:
     """What the shop's habit or common practice asks of a clearance that has no range of its own."""
     if name == "top_ring_gap" and (bore := _mean(build, "bottom_end.block.bores")):
         rule = habit(shop, "ring_gap_per_bore")
+        if rule.value <= 0:
+            return None
         least = float(engine.ring_gap_rule(bore[0], rule.value))
         return Limits(least, None, f"at least {_length(least, bore[1])}", f"{rule.whose}: {rule.text} of the bore")
     journal = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
     if journal and (diameter := _mean(build, f"bottom_end.crankshaft.{journal}")):
         rule = habit(shop, "oil_clearance_per_journal")
+        if rule.value <= 0:
+            return None
         middle = float(engine.oil_clearance_rule(diameter[0], rule.value))
         least, most = middle * (1 - _OIL_BAND), middle * (1 + _OIL_BAND)
         text = f"{_length(least, diameter[1])} to {_length(most, diameter[1])}"
@@ -309,12 +313,13 @@ def _bores(build: Build) -> Iterator[Fit]:
         ("out_of_round", "Bore out of round", engine.bore_out_of_round, card.out_of_round_at_most, 1),
     )
     for name, title, measure, most, fewest in kinds:
-        bores = [c for c in card.cylinders if len(c.depths) >= fewest]
-        if not bores:
+        gauged = {str(bore.cylinder): [[d.across, d.along] for d in bore.depths] for bore in card.cylinders}
+        # A reading of nought is a problem of its own, with its line.
+        good = {label: depths for label, depths in gauged.items() if len(depths) >= fewest and np.min(depths) > 0}
+        if not good:
             continue
-        values = [float(measure([[[d.across, d.along] for d in bore.depths]])[0]) * scale for bore in bores]  # type: ignore[index]
+        places = {label: float(np.ravel(measure([depths]))[0]) * scale for label, depths in good.items()}
         limits = Limits(None, most.si, f"at most {written_text(most)}", "the gauge card") if most else Limits()
-        places = {str(bore.cylinder): value for bore, value in zip(bores, values, strict=True)}
         yield _from_values(
             build, f"work.bore_gauging.{name}_at_most", title, "bore", places, card.unit, limits, card.by
         )

@@ -56,10 +56,18 @@ class Shown:
         """A difference (an uncertainty, a tolerance) in the unit of one system."""
         return abs(si * self._line(system)[0])
 
-    def spread(self, uncertainty: float, system: System) -> str:
-        """An expanded uncertainty [SI] in the unit of one system, rounded as the figure beside it."""
+    def finest(self, uncertainty: float, system: System) -> float:
+        """What a figure beside its expanded uncertainty is rounded to: two digits of it where the first is a 1.
+
+        So 46 ± 11 stays what it is, and does not become 50 ± 10. Source: JCGM 100, 7.2.6.
+        """
         step = self.step(uncertainty, system)
-        return _rounded(step, step, self.scale(system).decimals)
+        leads_with_one = step > 0 and step < 2 * 10.0 ** math.floor(math.log10(step))
+        return uncertainty / 2 if leads_with_one else uncertainty
+
+    def spread(self, uncertainty: float, system: System, finest: float) -> str:
+        """An expanded uncertainty [SI] in the unit of one system, rounded as the figure beside it."""
+        return _rounded(self.step(uncertainty, system), self.step(finest, system), self.scale(system).decimals)
 
     def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
         """The figure in one system, with no more digits than its uncertainty leaves meaning to."""
@@ -100,6 +108,7 @@ UNIT_TEXT = {
     "degF": "°F",
     "degC": "°C",
     "kg.m2": "kg m²",
+    "kg/m3": "kg/m³",
     "cm2": "cm²",
     "mm2": "mm²",
     "in2": "in²",
@@ -238,6 +247,7 @@ VELOCITY = Shown("velocity", "m/s", Scale("ft/min", 0, _FT_PER_MIN), Scale("m/s"
 FAST_VELOCITY = Shown("velocity", "m/s", Scale("ft/s", 0, 0.3048), Scale("m/s", 1, 1.0))
 ACCELERATION = Shown("acceleration", "m/s^2", Scale("ft/s²", 0, 0.3048), Scale("m/s²", 0, 1.0))
 FORCE = Shown("force", "N", Scale("lbf", 0), Scale("N", 0))
+CLAMPING = Shown("force", "N", Scale("lbf", 0), Scale("kN", 1))
 STIFFNESS = Shown("stiffness", "N/m", Scale("lbf/in", 0), Scale("N/mm", 1))
 MASS = Shown("mass", "kg", Scale("g", 1), Scale("g", 1))
 SPEED = Shown("engine speed", "rev/s", Scale("rpm", 0), Scale("rpm", 0))

@@ -12,7 +12,7 @@ import numpy as np
 from builder.engine import uncertainty
 from builder.engine.values import Conflict, Value
 from builder.figures.catalogue import Entry, Missing, Route, catalogue
-from builder.figures.figure import LISTED, Axis, Figure, Known, Need, Position, weakest
+from builder.figures.figure import LISTED, Axis, Figure, Known, Method, Need, Position, weakest
 from builder.figures.inputs import INPUTS, Source
 from builder.figures.shown import Shown, System
 from builder.figures.working import headline, place, shown_at, spread_out, stands_out, with_uncertainty, working
@@ -225,9 +225,7 @@ class Solver:
             contributions=uncertainty.over_positions(parts, separate),
         )
 
-    def _contributions(
-        self, route: Route, fitted: Mapping[str, Known], value: Value
-    ) -> uncertainty.Contributions:
+    def _contributions(self, route: Route, fitted: Mapping[str, Known], value: Value) -> uncertainty.Contributions:
         uncertain = [name for name, known in fitted.items() if known.contributions] if self._uncertain else []
         if not uncertain:
             return {}
@@ -254,6 +252,9 @@ class Solver:
         values = np.atleast_1d(np.asarray(outcome.value, dtype=np.float64))
         if axis and len(axis.labels) != len(values):
             axis = None
+        value = headline(method.headline, values)
+        if not self._uncertain:
+            return self._bare(method, route, fitted, outcome.value if axis else value, value, axis)
         stated = any(known.stated for known in fitted.values())
         # Where no reading states its resolution, the last digit written is the last that means anything.
         coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
@@ -264,47 +265,44 @@ class Solver:
             separate = [name for name in contributions if name in self._separate]
             mean_parts = uncertainty.over_positions(spread_out(contributions, len(values)), separate)
             overall = float(uncertainty.combine(mean_parts)) * coverage
-        value = headline(method.headline, values)
         display = method.shown.text(value, system, overall)
-        if not self._uncertain:
-            bare = Figure(method, value, display, None, LISTED, "", tuple(fitted.values()))
-            taken = Known(method.slug, method.title.lower(), "", outcome.value if axis else value, (display,),
-                          LISTED, axis, figure=True)  # fmt: skip
-            return _Solved(bare, taken, route)
-        # Positions of one kind are written with the same number of decimals; joints and fits are each their own.
-        unsure = each.tolist() if axis and axis.kind in _UNLIKE else [float(each.max())] * len(values)
-        displays = method.shown.texts(values.tolist(), system, unsure) if axis else [display]
         other = self._other_system(method.shown)
-        beside = method.shown.text(value, other, overall) if other else None
-        besides: list[str | None] = [None] * len(values)
-        if other and axis and axis.kind == "joint":  # elsewhere the whole has the other system beside it
-            besides = [*method.shown.texts(values.tolist(), other, unsure)]
+        beside = None
+        if other:
+            beside = method.shown.text(value, other, method.shown.finest(overall, other) if stated else overall)
+        positions = _positions(method, axis, values, each, system, other) if axis else ()
+        displays = tuple(position.display for position in positions) or (display,)
+        apart = stands_out(values, float(each[0])) if axis and axis.kind in _PLACES else None
         texts = {name: known.texts[at if known.axis else 0] for name, known in fitted.items()}
-        positions: tuple[Position, ...] = ()
-        odd_label = None
-        if axis:
-            positions = tuple(map(Position, axis.labels, values.tolist(), displays, besides))
-            apart = stands_out(values, float(each[0])) if axis.kind in _PLACES else None
-            odd_label = None if apart is None else axis.labels[apart]
+        pattern, where = outcome.working or route.working, place(axis, at) if axis else ""
         figure = Figure(
             method,
             value,
             with_uncertainty(method.shown, value, overall, system) if stated else display,
             beside,
             weakest(tuple(known.basis for known in fitted.values())),
-            working(
-                outcome.working or route.working, texts, displays[at if axis else 0], place(axis, at) if axis else ""
-            ),
+            working(pattern, texts, displays[at if axis else 0], where),
             tuple(fitted.values()),
             positions,
             axis.kind if axis else None,
-            odd_label,
+            axis.labels[apart] if axis and apart is not None else None,
             overall if stated else None,
             outcome.note,
         )
         known = Known(
-            method.slug, method.title.lower(), "", outcome.value if axis else float(values[0]), tuple(displays),
+            method.slug, method.title.lower(), "", outcome.value if axis else float(values[0]), displays,
             figure.basis, axis, contributions, stated, None, figure=True,
+        )  # fmt: skip
+        return _Solved(figure, known, route)
+
+    def _bare(
+        self, method: Method, route: Route, fitted: Mapping[str, Known], values: Value, value: float, axis: Axis | None
+    ) -> _Solved:
+        """A figure without its uncertainty, its working and its positions."""
+        display = method.shown.text(value, self.source.system)
+        figure = Figure(method, value, display, None, LISTED, "", tuple(fitted.values()))
+        known = Known(
+            method.slug, method.title.lower(), "", values, (display,), LISTED, axis, figure=True
         )  # fmt: skip
         return _Solved(figure, known, route)
 
@@ -313,6 +311,27 @@ class Solver:
         if self.source.shop.units != "both" or shown.inch == shown.metric:
             return None
         return "metric" if self.source.system == "inch" else "inch"
+
+
+def _positions(
+    method: Method,
+    axis: Axis,
+    values: np.ndarray[Any, np.dtype[np.float64]],
+    each: np.ndarray[Any, np.dtype[np.float64]],
+    system: System,
+    other: System | None,
+) -> tuple[Position, ...]:
+    """The figure at every position.
+
+    Positions of one kind are written with the same number of decimals; joints and fits are each their own.
+    Only joints have the other system beside each; elsewhere the whole has it.
+    """
+    unsure = each.tolist() if axis.kind in _UNLIKE else [float(each.max())] * len(values)
+    displays = method.shown.texts(values.tolist(), system, unsure)
+    besides: list[str | None] = [None] * len(values)
+    if other and axis.kind == "joint":
+        besides = [*method.shown.texts(values.tolist(), other, unsure)]
+    return tuple(map(Position, axis.labels, values.tolist(), displays, besides))
 
 
 def _at(known: Known, axis: Axis, kept: np.ndarray[Any, np.dtype[np.intp]]) -> Known:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from builder.engine.values import Value
-from builder.figures import shown
+from builder.figures import cylinder, shown  # noqa: F401 - the cylinder's own figures stand first on the page
 from builder.figures.catalogue import CYLINDER, GEOMETRY, figure
 from builder.figures.figure import LISTED, Axis, Figure, Known
 from builder.figures.inputs import INPUTS, Source, computed_input

@@ -77,11 +77,12 @@ def headline(kind: str, values: npt.NDArray[np.float64]) -> float:
 
 def with_uncertainty(shown: Shown, value: float, expanded: float, system: System) -> str:
     """`10.42 ± 0.05`, unless the uncertainty is lost in the last digit shown."""
-    spread = shown.spread(expanded, system)
-    whole = shown.text(value, system, expanded)
+    finest = shown.finest(expanded, system)
+    spread = shown.spread(expanded, system, finest)
+    whole = shown.text(value, system, finest)
     if float(spread) == 0:
         return whole
-    number = shown.text(value, system, expanded, with_unit=False)
+    number = shown.text(value, system, finest, with_unit=False)
     unit = whole.removeprefix(number)
     return f"{number} ± {spread}{unit if unit != ':1' else ''}"
 
