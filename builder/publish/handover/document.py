@@ -114,7 +114,7 @@ def _place_of(item: Placed) -> str | None:
     if name == "power_curves":
         return "made"
     if name == "stack_up":
-        return "figures"
+        return "built"
     if item.section == VALVE_TRAIN and name in ("valve_timing", "timing_ring"):
         return "cam"
     if name.startswith("tightening_"):

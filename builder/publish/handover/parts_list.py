@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from builder.record.build import Build
 
@@ -58,10 +58,19 @@ def parts_of(build: Build) -> tuple[PartLine, ...]:
     numbers = {line.number.casefold() for line in lines if line.number}
     for title, path, field in _RECORDED:
         maker, number = build.get(f"{path}.maker"), build.get(f"{path}.{field}")
+        same = next((i for i, line in enumerate(lines) if not line.number and _same(title, line.part)), None)
+        if number and same is not None:
+            lines[same] = replace(lines[same], number=number, maker=lines[same].maker or maker or "")
+            numbers.add(number.casefold())
         if (maker or number) and (number or "").casefold() not in numbers | {""}:
             lines.append(PartLine(title, maker or "", number or "", "", ""))
             numbers.add((number or "").casefold())
     return tuple(lines)
+
+
+def _same(title: str, part: str) -> bool:
+    """Whether a part as received is what the record of the work calls by this title, one or several of it."""
+    return title.casefold().rstrip("s") == part.casefold().rstrip("s")
 
 
 _GONE = ("returned", "scrapped")
