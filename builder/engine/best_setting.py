@@ -73,9 +73,10 @@ def best_setting(levels: Sequence[float], values: Sequence[float], noise: float 
     means = np.array([float(y[x == level].mean()) for level in tried])
     best = int(np.argmax(means))
     # A bend that rounding alone could make is none.
-    straight = abs(a) <= 1e-9 * max(float(np.ptp(y)), 1e-12 * float(np.abs(y).max()))
+    rounding = 1e-9 * float(np.ptp(y)) + 1e-12 * float(np.abs(y).max())
+    straight = abs(a) <= rounding
     top = middle - half * b / (2 * a) if not straight else float("nan")
-    verdict = _setting_verdict(0.0 if straight else float(a), float(b), top, tried, best)
+    verdict = _setting_verdict(0.0 if straight else float(a), float(b) if abs(b) > rounding else 0.0, top, tried, best)
     optimum = verdict == "optimum"
     spread = float(np.ptp(means))
     return BestSetting(
@@ -88,7 +89,7 @@ def best_setting(levels: Sequence[float], values: Sequence[float], noise: float 
         float(tried[best]),
         float(means[best]),
         float(np.sqrt(left @ left / (x.size - 3))) if x.size > 3 else None,
-        None if noise is None else spread <= 2 * np.sqrt(2) * noise,
+        None if noise is None else bool(spread <= 2 * np.sqrt(2) * noise),
         tuple(float(level) for level in tried),
     )
 

@@ -306,7 +306,7 @@ def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, hi
         unknown = float("nan")
         return _Noise("not known", unknown, unknown, float(at.size), 0.0, np.full(speed.size, unknown))
     edges = np.concatenate([[low], (at[1:] + at[:-1]) / 2, [high]])
-    noise = noise_of_mean(at, difference, np.diff(edges) / (high - low))
+    noise = noise_of_mean(at, difference, np.diff(edges) / (high - low), before.width)
     band = _band_of_readings(at, noise, speed, before.width, windows)
     return _Noise(
         "readings",
@@ -344,7 +344,7 @@ def reading_differences(before: Curve, after: Curve, low: float, high: float) ->
         nearest = nearest - (first - second[nearest - 1] < second[nearest] - first)
         gap = np.abs(second[nearest] - first)
         alike = gap <= min(before.width * _SAME_SPEED, spacing / 4)
-        if alike.mean() > 0.9 and spacing >= cell:
+        if alike.mean() > 0.9 and spacing >= 0.8 * cell:
             at = first[alike]
             return at, _moved(after, second[nearest][alike], at) - _moved(before, at, at)
         # Wide enough that hardly a cell goes empty where the two were logged at other speeds.
