@@ -179,9 +179,9 @@ def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Valu
         step = np.where(rise == rise_before, 0.0, angle - before)
         slope = np.where(rise == rise_before, 1.0, rise - rise_before)
         before, rise_before, angle = angle, rise, np.clip(angle - rise * step / slope, 1e-6, last - 1e-6)
-        if np.all(np.abs(angle - before) < 1e-14):
-            break
-    if np.all(np.abs(rise) < 1e-9 * np.asarray(stroke)):
+        if np.all(np.abs(angle - before) < 1e-9):
+            break  # the next step would be smaller than the last bit of a float
+    if np.all(np.abs(rise) < 1e-8 * np.asarray(stroke)):
         return plain(angle)
     low, high = np.zeros(shape), last
     for _ in range(54):  # halving pi this often reaches the last bit of a float

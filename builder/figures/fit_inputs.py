@@ -68,10 +68,9 @@ def _rod_journal(source: Source) -> Known | None:
 
 def _extremes(cylinder: BoreCylinder, along: str) -> tuple[float, float]:
     """The largest and the least reading that make up the taper (`depth`) or the out-of-round (`axis`) of a bore."""
-    readings = np.array([[depth.across, depth.along] for depth in cylinder.depths])
-    rows = readings.T if along == "depth" else readings
-    worst = rows[int(np.argmax(np.ptp(rows, axis=1)))]
-    return float(worst.max()), float(worst.min())
+    readings = [(depth.across, depth.along) for depth in cylinder.depths]
+    worst = max(zip(*readings, strict=True) if along == "depth" else readings, key=lambda row: max(row) - min(row))
+    return max(worst), min(worst)
 
 
 def _gauged(name: str, along: str, which: int) -> Callable[[Source], Known | None]:
