@@ -17,7 +17,7 @@ from builder.figures.shown import Shown, System, system_of, written_mean, writte
 from builder.record.build import Build
 from builder.record.readings import Reading
 from builder.record.shop import Shop
-from builder.record.units import Quantity
+from builder.record.units import NUMBER, Quantity
 
 if TYPE_CHECKING:
     from builder.figures.session import DynoSession
@@ -149,8 +149,8 @@ def _of_reading(item: Input, reading: Reading) -> Known | None:
     if not len(values):
         return None
     step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in reading.best)
-    if reading.resolution and reading.resolution.dimension == "temperature":
-        step = max(quantity.step for quantity in reading.best)
+    if reading.dimension == NUMBER and not any("." in quantity.number for quantity in reading.best):
+        step = 0.0  # a ratio written as a whole number is one: a follower of ratio 1 is not 0.5 to 1.5
     parts = [uncertainty.from_resolution(step)]
     repeated = not reading.measured and len(reading.repeats) > 1
     if repeated:

@@ -114,3 +114,11 @@ def test_top_end_alone_gives_what_it_can(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {"build": V8["build"], "top_end": TOP_END})
     assert "displacement" not in sheet
     assert all(need.needs for need in sheet.needs)
+
+
+def test_a_whole_ratio_is_exact(tmp_path: Path) -> None:
+    """A follower of ratio 1 must not cost the lift its digits."""
+    record = {"build": V8["build"], "top_end": "rockers: {ratio: 1}", "cam": "card: {intake: {lobe_lift: 9.90 mm}}"}
+    lift = sheet_of(tmp_path, record).get("valve_lift")
+    assert lift is not None
+    assert lift.display == "9.90\N{NO-BREAK SPACE}mm"
