@@ -81,7 +81,7 @@ def test_thousands_are_usable_at_once_and_answer_each_key(browser: Browser, site
         (words, ""),
     ]
     best = [float("inf")] * len(changes)
-    for _ in range(5):
+    for _ in range(30):
         for k, change in enumerate(changes):
             if best[k] >= 100 or k == 0:
                 best[k] = min(best[k], page.evaluate(CHANGE, list(change)))
