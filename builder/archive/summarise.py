@@ -5,6 +5,7 @@ from __future__ import annotations
 from builder.archive.summary import Curve, Part, Summary, thin_curve
 from builder.figures.figure import Figure, FigureSheet
 from builder.record.build import Build
+from builder.record.parts import Part as ReceivedPart
 from builder.record.readings import Reading
 from builder.record.units import Quantity
 
@@ -51,11 +52,25 @@ def summarise(build: Build, sheet: FigureSheet) -> Summary:
         piston_speed_at_peak_power=_position(sheet.get("mean_piston_speed"), "at peak power"),
         curve=_curve(sheet),
         parts=tuple(
-            Part(part.maker or "", part.number or "", part.part, None if part.never_checked else part.verdict)
+            Part(part.maker or "", part.number or "", part.part, None if part.never_checked else _verdict(part))
             for part in (build.parts.parts if build.parts else ())
         ),
         words=" ".join(filter(None, (record.summary, record.goals, *_notes(build)))),
     )
+
+
+def _verdict(part: ReceivedPart) -> str | None:
+    """What receiving found: for a part that went back, also which way it measured wrong."""
+    if part.verdict not in ("returned", "scrapped"):
+        return part.verdict
+    for check in part.checked:
+        reading = check.reading
+        if reading is not None and reading.listed is not None and reading.is_measured:
+            off = float(reading.values.mean()) - reading.listed.si
+            if abs(off) > reading.listed.step:
+                way = ("long", "short") if reading.dimension == "length" else ("over", "under")
+                return f"measured {way[off < 0]} and {part.verdict}"
+    return part.verdict
 
 
 def head_flow(build: Build) -> float | None:
