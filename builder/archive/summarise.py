@@ -7,11 +7,11 @@ from builder.figures.figure import Figure, FigureSheet
 from builder.record.build import Build
 from builder.record.parts import Part as ReceivedPart
 from builder.record.readings import Reading
-from builder.record.units import Quantity
+from builder.record.units import Quantity, parse_quantity
 
 _CAM_LIFTS = {"050": 0.050 * 0.0254, "1mm": 0.001}
-_BENCH_DEPRESSION = 28 * 249.08890833333333
-"""Pa: head flows are compared at 28 inH2O."""
+_BENCH_DEPRESSION = "28 inH2O"
+"""Head flows are compared at this depression."""
 
 
 def summarise(build: Build, sheet: FigureSheet) -> Summary:
@@ -81,7 +81,7 @@ def head_flow(build: Build) -> float | None:
     if bench is None or not bench.intake or bench.depression is None:
         return None
     best = max(point.flow.si for point in bench.intake)
-    return float(flow_at_depression(best, bench.depression.si, _BENCH_DEPRESSION))
+    return float(flow_at_depression(best, bench.depression.si, parse_quantity(_BENCH_DEPRESSION, "pressure").si))
 
 
 def _first(build: Build, path: str) -> float | None:
