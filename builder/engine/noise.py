@@ -8,7 +8,8 @@ well it explains the readings (restricted likelihood), instead of trusting the s
 known to come out too sure.
 
 Sources: JCGM 100 (GUM) 4.2 and annex G; Harville, J. Am. Stat. Assoc. 72 (1977) 320 for the restricted
-likelihood; DLMF 8.17 for Student's t.
+likelihood; Whittle, Ark. Mat. 2 (1953) 423 for taking the terms of a transform as independent; DLMF 8.17 for
+Student's t.
 """
 
 from __future__ import annotations
@@ -19,7 +20,6 @@ from math import exp, lgamma, log, pi, sqrt
 from statistics import NormalDist
 
 import numpy as np
-import numpy.typing as npt
 
 from builder.engine.values import Array, require_positive
 
@@ -130,34 +130,41 @@ def student_t_quantile(level: float, freedom: float) -> float:
 class _Candidates:
     """The kinds of noise the readings choose between, worked out once for a number of readings.
 
-    ``vectors`` (correlations, size, size); for each kind: ``which`` correlation it has, its ``correlation``
-    and ``even`` share, ``length`` of the correlation in readings, ``diagonal`` (kinds, size) of its covariance
-    in those vectors, logarithm of the ``belief`` in it beforehand.
+    ``cosines`` (size, size): the readings' cosine transform, in which noise of every such kind very nearly falls
+    apart into independent terms; ``variance`` (kinds, size) of those terms. For each kind its ``correlation``
+    and ``even`` share, the ``length`` of the correlation in readings, the logarithm of the ``belief`` in it
+    beforehand.
     """
 
-    vectors: Array
-    which: npt.NDArray[np.intp]
+    cosines: Array
+    variance: Array
     correlation: Array
     even: Array
     length: Array
-    diagonal: Array
     log_belief: Array
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=64)
 def _candidates(size: int) -> _Candidates:
-    lag = np.abs(np.subtract.outer(np.arange(size), np.arange(size))).astype(np.float64)
-    values, vectors = np.linalg.eigh(np.stack([r**lag for r in _CORRELATIONS]))
+    at = np.arange(size)
+    cosines = np.cos(np.pi / size * np.outer(at, at + 0.5)) * np.sqrt(2 / size)
+    cosines[0] /= np.sqrt(2)
+    lag = np.abs(np.subtract.outer(at, at)).astype(np.float64)
+    terms = np.stack([np.sum((cosines @ each**lag) * cosines, axis=1) for each in _CORRELATIONS])
     # Uncorrelated noise has no even part apart from itself.
-    kinds = [
-        (k, e) for k in range(_CORRELATIONS.size) for e in range(_EVEN_SHARES.size) if _CORRELATIONS[k] > 0 or e == 0
-    ]
-    which, evens = np.array([k for k, _ in kinds]), np.array([e for _, e in kinds])
-    even = _EVEN_SHARES[evens]
-    diagonal = (1 - even)[:, None] * np.maximum(values[which], 1e-12) + even[:, None]
-    belief = np.gradient(_CORRELATIONS)[which] * np.where(_CORRELATIONS[which] > 0, _EVEN_WEIGHTS[evens], 1.0)
-    length = -1 / np.log(np.clip(_CORRELATIONS, 1e-300, None))[which]
-    return _Candidates(vectors, which, _CORRELATIONS[which], even, length, diagonal, np.log(belief))
+    shares = [range(_EVEN_SHARES.size) if each > 0 else range(1) for each in _CORRELATIONS]
+    which = np.array([k for k, few in enumerate(shares) for _ in few])
+    evens = np.array([e for few in shares for e in few])
+    even, correlation = _EVEN_SHARES[evens], _CORRELATIONS[which]
+    belief = np.gradient(_CORRELATIONS)[which] * np.where(correlation > 0, _EVEN_WEIGHTS[evens], 1.0)
+    return _Candidates(
+        cosines,
+        (1 - even)[:, None] * terms[which] + even[:, None],
+        correlation,
+        even,
+        -1 / np.log(np.clip(correlation, 1e-300, None)),
+        np.log(belief),
+    )
 
 
 def noise_of_mean(position: Array, reading: Array, weight: Array, bend: float) -> MeanNoise:
@@ -183,13 +190,13 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, bend: float) -
     trend, columns = _courses(position, bend)
     of = _candidates(size)
     belief = of.log_belief - of.length * float(np.ptp(position)) / (size - 1) / (2 * bend)
-    rotated = np.concatenate([reading[:, None], trend, weight[:, None]], axis=1)
-    turned = (of.vectors.transpose(0, 2, 1) @ rotated)[of.which]
-    y, x, w = turned[:, :, :1], turned[:, :, 1:-1], turned[:, :, -1]
-    scaled = x / of.diagonal[:, :, None]
-    inner, crossed = x.transpose(0, 2, 1) @ scaled, scaled.transpose(0, 2, 1) @ y
-    whole = np.sum(y[:, :, 0] ** 2 / of.diagonal, axis=1)
-    spread = np.log(of.diagonal).sum(axis=1)
+    y, x, w = of.cosines @ reading, of.cosines @ trend, of.cosines @ weight
+    sure = 1 / of.variance
+    count = x.shape[1]
+    inner = (sure @ (x[:, :, None] * x[:, None, :]).reshape(size, -1)).reshape(-1, count, count)
+    crossed = (sure @ (x * y[:, None]))[:, :, None]
+    whole = sure @ y**2
+    spread = np.log(of.variance).sum(axis=1)
     left, logs = [], []
     for count in columns:
         block, part = inner[:, :count, :count], crossed[:, :count]
@@ -203,9 +210,10 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, bend: float) -
     share = np.exp(np.array(logs) - np.max(logs))
     share /= share.sum()
     one = np.array(left)  # variance of one reading: (courses, kinds of noise)
-    mean = one * np.sum(of.diagonal * w**2, axis=1)
+    mean = one * (of.variance @ w**2)
     uncertainty = float(np.sqrt(np.sum(share * mean)))
-    freedom = float(size - share.sum(axis=1) @ np.array(columns))
+    # Whole degrees of freedom, rounded down: a hair on the safe side, and the quantile is looked up only once.
+    freedom = max(1.0, float(np.floor(size - share.sum(axis=1) @ np.array(columns))))
     lags = np.arange(size)
     kinds = (1 - of.even)[:, None] * np.power(of.correlation[:, None], lags) + of.even[:, None] * (lags == 0)
     covariance = np.sum(share * one, axis=0) @ kinds
@@ -244,7 +252,7 @@ def _mixed_half_width(share: Array, deviation: Array, freedom: float, level: flo
         density = 2 * scale * float(share @ ((1 + t * t / freedom) ** (-(freedom + 1) / 2) / deviation))
         newton = half + excess / density
         following = newton if low < newton < high else (low + high) / 2
-        if abs(following - half) <= 1e-7 * half:
+        if abs(following - half) <= 1e-6 * half:
             return following
         half = following
     return half
