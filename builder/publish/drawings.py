@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from builder.draw.style import NARROW, WIDE
 from builder.draw.timing import Event
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
@@ -13,6 +14,7 @@ from builder.figures import shown as units
 from builder.figures.cam_inputs import SIDES, lift_of
 from builder.figures.figure import Figure, FigureSheet, Known
 from builder.figures.inputs import INPUTS, Source, read
+from builder.figures.judge import Fit, judge_fits
 from builder.figures.shown import UNIT_TEXT, Shown, System
 from builder.publish.dyno_drawings import dyno_drawings
 from builder.publish.placed import Placed
@@ -30,6 +32,7 @@ def drawings_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, .
         _timing,
         _bores,
         _positions,
+        _fits,
         _patterns,
     )
     return (*dyno_drawings(source, sheet.session), *(placed for maker in makers for placed in maker(source, sheet)))
@@ -116,7 +119,7 @@ def _piston_speed(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
         )
     )
     yield Placed(
-        units_section("cylinder"),
+        "piston_speed",
         drawing,
         "Piston speed over one turn of the crank at the red line, by the exact slider-crank; "
         "the shorter the rod, the nearer to the top its peak.",
@@ -220,7 +223,7 @@ def _lift_drawing(
     yield Placed(
         units_section("valves"),
         drawing,
-        "How far each valve is open as the crank turns. The points are known; the shape between them is approximate.",
+        "How far each valve is open as the crank turns. Where both stand open together is the overlap.",
     )
 
 
@@ -289,6 +292,11 @@ def _bores(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     )
 
 
+READINGS, FASTENERS = "readings", "fasteners"
+"""Places on the page that are no section of the catalogue."""
+_FEW = 5
+"""So many readings have room in the narrow form of a strip."""
+
 _STRIPS = ("compression_ratio", "deck_clearance", "quench")
 
 
@@ -309,6 +317,42 @@ def _positions(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
         yield Placed(slug, positions(of, name=f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
 
 
+def _fits(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
+    """A strip for every fit and check with more than one reading: the readings against what is allowed."""
+    from builder.draw.fits import Position, Positions, positions
+
+    seen: dict[str, int] = {}
+    for fit in judge_fits(source.build, source.shop, sheet):
+        if len(fit.readings) < 2 or not np.isfinite([at.value for at in fit.readings]).any():
+            continue
+        slug = "_".join(fit.path.split(".")[1:])
+        seen[slug] = seen.get(slug, 0) + 1
+        name = f"fit_{slug}" + (f"_{seen[slug]}" if seen[slug] > 1 else "")
+        low, high = fit.limits.least, fit.limits.most
+        of = Positions(
+            fit.title,
+            UNIT_TEXT.get(fit.unit, fit.unit),
+            tuple(Position(at.label, fit.in_unit(at.value)) for at in fit.readings),
+            None if low is None else fit.in_unit(low),
+            None if high is None else fit.in_unit(high),
+            next((i for i, at in enumerate(fit.readings) if at.label == fit.odd), None),
+            "" if fit.limits.whose == "as recorded" else fit.limits.whose,
+            _decimals(fit),
+        )
+        size = NARROW if len(fit.readings) <= _FEW else WIDE
+        each = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
+        caption = f"{fit.title}{each}" + (
+            "; the band is what is allowed." if fit.limits else "; no range was recorded."
+        )
+        yield Placed(READINGS, positions(of, name=name, size=size), caption)
+
+
+def _decimals(fit: Fit) -> int:
+    """As many decimals as the readings were written with."""
+    numbers = (at.text.partition("\N{NO-BREAK SPACE}")[0] for at in fit.readings)
+    return max(len(number.partition(".")[2].rstrip("%°")) for number in numbers)
+
+
 def _patterns(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     from builder.draw.pattern import TighteningPattern, tightening_pattern
 
@@ -323,7 +367,7 @@ def _patterns(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
             remark=f"in steps of {steps}" if steps else "",
         )
         yield Placed(
-            units_section("fits"),
+            FASTENERS,
             tightening_pattern(of, name=f"tightening_{index + 1}"),
             f"{joint.joint.capitalize()}: the order of tightening.",
         )

@@ -64,8 +64,8 @@ def _curves(session: DynoSession, system: System) -> Placed:
     of = power_curves_of(session, system)
     drawing = power_curves(of)
     caption = (
-        f"Torque and power against engine speed, {_standard_words(session)}. The best pull stands in front, "
-        "the others behind; faint points are the readings as logged, a mark is a peak."
+        f"Torque is how hard the engine twists at each speed, power how fast it works; {_standard_words(session)}. "
+        "The best pull stands in front, the others behind; the highest point of each curve is marked."
     )
     return Placed(POWER, drawing, caption, narrow=power_curves(of, name="power_curves_narrow", size=NARROW))
 
@@ -129,7 +129,11 @@ def _gain(change: Change, number: int, system: System) -> Placed:
         verdict=change.verdict,
     )
     drawing = gain_curve(of, name=f"gain_{number + 1}")
-    return Placed(POWER, drawing, f"{change.name} against {change.since}: {change.verdict}")
+    caption = (
+        f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
+        "nothing changed."
+    )
+    return Placed(POWER, drawing, caption)
 
 
 def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]:
@@ -152,7 +156,10 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]
             (Caution(sweep.caution),) if sweep.caution else (),
         )
         drawing = setting_sweep(of, name=f"setting_{number + 1}_{which + 1}")
-        yield Placed(POWER, drawing, f"{sweep.name}: {fit.what} at every level tried. {fit.verdict}")
+        caption = f"{fit.what[:1].upper()}{fit.what[1:]} at every level of {sweep.name} that was tried."
+        if fitted:
+            caption += " The broken line is the curve laid through them."
+        yield Placed(POWER, drawing, caption)
 
 
 _TRACES = (

@@ -4,22 +4,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from builder.engine.curves import Peak
 from builder.figures import shown as units
+from builder.figures.changes import SettingSweep
 from builder.figures.pulls import PullResult
 from builder.figures.session import DynoSession
 from builder.figures.shown import Shown, System
+from builder.publish.headline import thousands
 from builder.publish.record_view import Cell, Table
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What one change was worth, in words."""
+    """What one change was worth, in words, and the name of its drawing (empty: none)."""
 
     title: str
     against: str
     verdict: str
     mean: str
-    noise: str
+    drawing: str
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A setting tried at several levels: a verdict with its drawing for each result."""
+
+    title: str
+    verdicts: tuple[tuple[str, str], ...]
+    caution: str
 
 
 @dataclass(frozen=True)
@@ -40,8 +52,11 @@ class DynoView:
     pulls: Table
     verdicts: tuple[Verdict, ...]
     repeats: tuple[str, ...]
-    cautions: tuple[str, ...]
-    settings: tuple[tuple[str, str, str], ...]
+    remarks: tuple[str, ...]
+    """What was decided about the session as a whole; cautions are gathered elsewhere."""
+    settings: tuple[Setting, ...]
+    noise: tuple[str, ...]
+    """Where the noise comes from that gains are held against, each said once."""
     told: tuple[Told, ...]
     best: str | None
 
@@ -50,11 +65,11 @@ def dyno_view(session: DynoSession, system: System) -> DynoView:
     """The session of a build in words and tables."""
     low, high = session.range or (0.0, 0.0)
     span = (
-        f"{units.SPEED.text(low, system, with_unit=False)} to {units.SPEED.text(high, system)}, {session.range_from}"
+        thousands(f"{units.SPEED.text(low, system, with_unit=False)} to {units.SPEED.text(high, system)}")
+        + (f" ({session.range_from})" if session.range_from else "")
         if session.range
         else ""
     )
-    outside = [f"{pull.name}: {reason}" for pull in session.pulls for reason in pull.outside]
     not_counted = [f"{pull.name} does not count: {pull.why_not}" for pull in session.pulls if not pull.counted]
     return DynoView(
         session.standard.name,
@@ -62,26 +77,46 @@ def dyno_view(session: DynoSession, system: System) -> DynoView:
         span,
         _table(session, system),
         tuple(
-            Verdict(change.changed or change.name, change.since, change.verdict, change.mean, change.noise)
-            for change in session.changes
+            Verdict(
+                _sentence(change.changed or change.name, ""),
+                change.since,
+                _sentence(change.verdict),
+                _sentence(change.mean) if change.mean else "",
+                "" if change.gain is None else f"gain_{number}",
+            )
+            for number, change in enumerate(session.changes, 1)
         ),
         tuple(repeat.words for repeat in session.repeats),
-        (*session.remarks, *outside, *not_counted, *(breach.words for breach in session.health)),
-        tuple((sweep.name, fit.verdict, sweep.caution) for sweep in session.settings for fit in sweep.fits),
+        (*session.remarks, *not_counted),
+        tuple(_setting(sweep, number) for number, sweep in enumerate(session.settings, 1)),
+        tuple(dict.fromkeys(_sentence(change.noise) for change in session.changes if change.noise)),
         tuple(Told(pull.name, (*pull.told, *(f"needs {need}" for need in pull.needs))) for pull in session.pulls),
         session.best.name if session.best else None,
     )
 
 
+def _setting(sweep: SettingSweep, number: int) -> Setting:
+    verdicts = ((_sentence(fit.verdict), f"setting_{number}_{which}") for which, fit in enumerate(sweep.fits, 1))
+    return Setting(_sentence(sweep.name, ""), tuple(verdicts), sweep.caution)
+
+
+def _sentence(words: str, end: str = ".") -> str:
+    text = words[:1].upper() + words[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}{end}"
+
+
 def _table(session: DynoSession, system: System) -> Table:
     torque, power = units.TORQUE, units.POWER
-    head = ("Pull", "Changed", "Peak torque", "at", "Peak power", "at", "Mean torque", "Factor", "Air")
+    head = ("Pull", "Changed", "Peak torque", "Peak power", "Mean torque", "Factor", "Air")
     return Table("Pulls", head, tuple(_row(pull, torque, power, system) for pull in session.pulls))
 
 
 def _row(pull: PullResult, torque: Shown, power: Shown, system: System) -> tuple[Cell, ...]:
     def number(shown: Shown, value: float | None) -> Cell:
-        return Cell("" if value is None else shown.text(value, system), number=True)
+        return Cell("" if value is None else thousands(shown.text(value, system)), number=True)
+
+    def peak(shown: Shown, of: Peak) -> Cell:
+        return Cell(shown.text(of.value, system), thousands(f"at {units.SPEED.text(of.speed, system)}"), number=True)
 
     since = f" (since {pull.pull.since})" if pull.pull.since else ""
     changed = f"{pull.pull.changed}{since}" if pull.pull.changed else ""
@@ -91,11 +126,9 @@ def _row(pull: PullResult, torque: Shown, power: Shown, system: System) -> tuple
     return (
         Cell(pull.name),
         Cell(changed),
-        number(torque, pull.peak_torque.value),
-        number(units.SPEED, pull.peak_torque.speed),
-        number(power, pull.peak_power.value),
-        number(units.SPEED, pull.peak_power.speed),
+        peak(torque, pull.peak_torque),
+        peak(power, pull.peak_power),
         number(torque, pull.mean_torque),
         Cell(factor, number=True),
-        Cell(", ".join(pull.day.texts.values())),
+        Cell(", ".join(pull.day.texts.values()), close=True),
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import re
 from dataclasses import dataclass
 
 from builder.figures.figure import Figure, FigureSheet
@@ -33,22 +35,57 @@ def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
         figure = sheet.get(slug)
         if figure is None:
             continue
-        number, unit = _split(figure)
+        number, spread, unit = _split(figure)
         speed = sheet.get(speed_slug) if speed_slug else None
-        small = [f"at {speed.display}"] if speed else []
+        small = [f"at {thousands(speed.display)}"] if speed else []
         if figure.beside:
-            small.append(figure.beside)
-        found.append(Headline(title, number, unit, " · ".join(small), slug))
+            small.append(thousands(figure.beside))
+        if spread:
+            small.append(spread)
+        found.append(Headline(title, thousands(number), unit, " · ".join(small), slug))
     return tuple(found)
 
 
-def _split(figure: Figure) -> tuple[str, str]:
-    if figure.display.endswith(":1"):
-        return figure.display.removesuffix(":1"), ": 1"
-    number, _, unit = figure.display.partition("\N{NO-BREAK SPACE}")
-    return number, unit
+def _split(figure: Figure) -> tuple[str, str, str]:
+    """A figure as number, spread and unit: `8.99`, `± 0.01`, `: 1`."""
+    text, _, unit = figure.display.removesuffix(":1").partition("\N{NO-BREAK SPACE}")
+    number, sign, spread = text.partition(" ± ")
+    if figure.slug == "compression_ratio":
+        unit = ": 1"
+    return number, f"± {spread}" if sign else "", unit
 
 
+def thousands(text: str) -> str:
+    """A text whose numbers of four digits and more before the point have commas: `4920 rpm`, `4,920 rpm`."""
+    return re.sub(r"(?<![\d.,])\d{4,}", lambda found: f"{int(found[0]):,}", text)
+
+
+def what_it_made(sheet: FigureSheet) -> str:
+    """One plain sentence on what the brake said, or nothing."""
+    power, torque, session = sheet.get("peak_power"), sheet.get("peak_torque"), sheet.session
+    if session is None or session.best is None or (power is None and torque is None):
+        return ""
+    parts = []
+    for figure, speed in ((power, sheet.get("peak_power_speed")), (torque, sheet.get("peak_torque_speed"))):
+        if figure is not None:
+            beside = f" ({figure.beside})" if figure.beside else ""
+            at = f" at {speed.display}" if speed else ""
+            parts.append(thousands(f"{figure.display}{beside}{at}"))
+    said = f"It made {' and '.join(parts)}"
+    said += f", corrected to {session.standard.name}" if session.corrected else ", as read on the day, not corrected"
+    count = len(session.counted)
+    return f"{said}: the best of {count} pulls." if count > 1 else f"{said}."
+
+
+def day(date: datetime.date) -> str:
+    """A date as people say it: `17 May 2024`."""
+    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
+
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 _LAYOUT = {
     "single": "single-cylinder",
     "inline": "inline {}",
@@ -86,11 +123,11 @@ def facts(build: Build, sheet: FigureSheet) -> tuple[str, ...]:
     parts = (
         sheet_.family,
         kind_of_engine(build),
-        f"for {sheet_.purpose}" if sheet_.purpose else None,
+        sheet_.purpose,
         engine.fuelling,
         engine.induction if engine.induction not in (None, "natural") else None,
         fuel,
-        f"finished {sheet_.finished.isoformat()}" if sheet_.finished else None,
+        f"finished {day(sheet_.finished)}" if sheet_.finished else None,
         f"build {sheet_.number}" if sheet_.number else None,
     )
     return tuple(part for part in parts if part)

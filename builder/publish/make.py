@@ -8,22 +8,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from markupsafe import Markup
-
 from builder.archive.summarise import summarise
 from builder.archive.summary import Summary
 from builder.figures.compute import compute
-from builder.figures.figure import FigureSheet
-from builder.figures.ready import Readiness, readiness
+from builder.figures.ready import readiness
+from builder.publish.build_view import write_page
+from builder.publish.card import card_png
 from builder.publish.data_out import data_files
 from builder.publish.drawings import drawings_of
-from builder.publish.dyno_view import dyno_view
-from builder.publish.photo_view import PlacedPhoto, photos_of
-from builder.publish.placed import Placed
-from builder.publish.publish import RELATIVES
-from builder.publish.record_view import chapters
+from builder.publish.photo_view import cover_of, photos_of
 from builder.publish.templates import page_environment
-from builder.record.build import Build
 from builder.record.private import without_private
 from builder.record.problem import Problem
 from builder.record.read import errors_in, read_build
@@ -31,9 +25,6 @@ from builder.record.shop import Shop
 
 if TYPE_CHECKING:
     import jinja2
-
-PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
-"""Names of chapters that the photos' sections spell otherwise."""
 
 
 @dataclass(frozen=True)
@@ -95,40 +86,7 @@ def make_build(
     files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
+    files["card.png"] = card_png(public, sheet, cover_of(photos, pictures))
     return Made(
         folder.name, None, summarise(public, sheet), page, files, (*problems, *sheet.problems, *wrong)
     )  # fmt: skip
-
-
-def write_page(
-    build: Build,
-    sheet: FigureSheet,
-    shop: Shop,
-    jinja: jinja2.Environment,
-    *,
-    placed: tuple[Placed, ...],
-    photos: tuple[PlacedPhoto, ...],
-    data: tuple[str, ...],
-    ready: Readiness | None,
-) -> str:
-    """The Markdown of a build's page."""
-    from builder.figures.catalogue import SECTIONS
-    from builder.publish.headline import facts, headline
-
-    return jinja.get_template("pages/build.md.j2").render(
-        build=build,
-        sheet=sheet,
-        shop=shop,
-        headline=headline(build, sheet),
-        facts=facts(build, sheet),
-        sections=[(section, [f for f in sheet.figures if f.method.section == section]) for section in SECTIONS],
-        placed=placed,
-        photos=photos,
-        data=data,
-        ready=ready,
-        photo_section=PHOTO_SECTIONS,
-        dyno=dyno_view(sheet.session, sheet.system) if sheet.session else None,
-        chapters=[c for c in chapters(build, both_systems=shop.units == "both") if c.recorded],
-        unrecorded=[c.title for c in chapters(build) if not c.recorded],
-        relatives=Markup(RELATIVES),
-    )

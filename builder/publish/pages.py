@@ -6,13 +6,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
 from builder.archive.finder_data import finder_data
 from builder.archive.lists import LISTS, grouped, overviews
 from builder.archive.summary import Summary, newest_first
 from builder.archive.where_used import where_used
+from builder.publish.glossary import GLOSSARY
 from builder.publish.headline import Headline
 from builder.publish.methods import method_pages
+from builder.publish.strip import strip
 from builder.record.reference import field_reference
 from builder.record.shop import Shop
 
@@ -42,6 +46,7 @@ class Card:
     title: str
     line: str
     numbers: tuple[tuple[str, str], ...]
+    sketch: Markup
 
 
 def system_of_shop(shop: Shop) -> System:
@@ -69,7 +74,7 @@ def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.
         "compare.md": page("compare", finder="finder.html", **links),
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
         "parts.md": page("where_used", makers=where_used(rows)),
-        "glossary.md": page("glossary"),
+        "glossary.md": page("glossary", glossary=GLOSSARY),
         "fields.md": page("fields", documents=field_reference()),
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
         **_overview(rows, system, page),
@@ -92,7 +97,7 @@ def card(summary: Summary, system: System) -> Card:
         for slug, title in shown
         if (value := number_of(summary, BY_SLUG[slug])) is not None
     )
-    return Card(summary.slug, summary.title, line, numbers)
+    return Card(summary.slug, summary.title, line, numbers, strip(summary))
 
 
 def _numbers(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
@@ -136,8 +141,6 @@ def _shown(row: Summary, field: Field, system: System) -> str:
 
 
 def _overview(rows: Sequence[Summary], system: System, page: object) -> Files:
-    from markupsafe import Markup
-
     from builder.draw.scatter import Dot, Scatter, scatter
 
     drawn = []

@@ -34,3 +34,9 @@ def photos_of(build: Build) -> tuple[tuple[PlacedPhoto, ...], dict[str, bytes], 
         if published is not None:
             placed.append(PlacedPhoto(photo, published))
     return tuple(placed), files, problems
+
+
+def cover_of(photos: tuple[PlacedPhoto, ...], files: dict[str, bytes]) -> bytes | None:
+    """The cover photo as published, or None."""
+    cover = next((item for item in photos if item.photo.section == "cover"), None)
+    return files.get(cover.published.largest.name) if cover else None

@@ -44,6 +44,8 @@ class Cell:
     number: bool = False
     out: bool = False
     prose: bool = False
+    close: bool = False
+    """Kept on one line: a date, an address."""
 
 
 @dataclass(frozen=True)
@@ -242,7 +244,7 @@ def cell(value: Any, both: bool = True) -> Cell:
     if isinstance(value, dict):
         return Cell("; ".join(f"{key}: {item}" for key, item in value.items()))
     if isinstance(value, datetime.date):
-        return Cell(value.isoformat())
+        return Cell(value.isoformat(), close=True)
     if isinstance(value, bool):
         return Cell("yes" if value else "no")
     if isinstance(value, (int, float)):

@@ -19,10 +19,10 @@ function openTarget() {
 addEventListener("hashchange", openTarget);
 openTarget();
 
-// On paper everything is open; afterwards it is as the reader left it.
+// On paper what was folded away is open, and the working of a figure is as the reader left it; so is all afterwards.
 let opened = [];
 addEventListener("beforeprint", () => {
-  opened = [...document.querySelectorAll(".md-content details:not([open]):not(.mb-contents)")];
+  opened = [...document.querySelectorAll(".md-content details.mb-fold:not([open])")];
   for (const fold of opened) fold.open = true;
 });
 addEventListener("afterprint", () => {

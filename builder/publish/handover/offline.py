@@ -14,7 +14,7 @@ from markupsafe import Markup
 from builder.figures.catalogue import SECTIONS, Entry, catalogue
 from builder.figures.figure import FigureSheet
 from builder.figures.inputs import INPUTS
-from builder.publish.make import write_page
+from builder.publish.build_view import write_page
 from builder.publish.placed import Placed
 from builder.publish.publish import RELATIVES
 from builder.publish.site import build_site
