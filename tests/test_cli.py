@@ -184,3 +184,11 @@ def test_read_only_archive_is_a_message(published: Path, tmp_path: Path) -> None
         assert "not allowed" in result.output
     finally:
         tmp_path.chmod(0o700)
+
+
+def test_a_weight_that_means_nothing_is_told(tmp_path: Path) -> None:
+    (tmp_path / "builds").mkdir()
+    shutil.copytree(ROOT / "builds" / "fire-pump-flat-four", tmp_path / "builds" / "fire-pump-flat-four")
+    (tmp_path / "builds" / "shop.yaml").write_text("name: X\nlikeness_weights:\n  displacment: 3\n")
+    result = run("check", archive=tmp_path)
+    assert "builds/shop.yaml:3: warning: likeness: there is no field 'displacment'" in result.output

@@ -9,8 +9,9 @@ from pathlib import Path
 
 from builder.figures.compute import compute
 from builder.figures.ready import Readiness, readiness
+from builder.publish.shop_profile import shop_of
 from builder.record.problem import Problem
-from builder.record.read import build_folders, errors_in, read_build, read_shop
+from builder.record.read import build_folders, errors_in, read_build
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ def chosen_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], lis
 
 def check(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> Checked:
     """Look over the builds named, or all of them."""
-    shop, problems = read_shop(archive)
+    shop, problems = shop_of(archive)
     folders, missing = chosen_folders(archive, slugs)
     problems += missing
     lines: list[str] = []

@@ -9,13 +9,14 @@ from typing import Any
 from builder.figures.compute import compute
 from builder.figures.figure import FigureSheet
 from builder.publish.check import chosen_folders
+from builder.publish.shop_profile import shop_of
 from builder.record.problem import Problem
-from builder.record.read import read_build, read_shop
+from builder.record.read import read_build
 
 
 def figures_of(archive: Path, slug: str) -> tuple[FigureSheet | None, list[Problem]]:
     """The figures of one build, or None with what keeps them from being had."""
-    shop, problems = read_shop(archive)
+    shop, problems = shop_of(archive)
     folders, missing = chosen_folders(archive, (slug,))
     problems += missing
     if not folders:
