@@ -46,12 +46,20 @@ def read_index(path: Path) -> tuple[Summary, ...] | None:
     The caller then makes it anew from the records: the index holds nothing that they do not.
     """
     try:
-        head, _, body = path.read_bytes().partition(b"\n")
+        return index_read(path.read_bytes())
+    except OSError:
+        return None
+
+
+def index_read(content: bytes) -> tuple[Summary, ...] | None:
+    """The builds of an index file's content, as `read_index`."""
+    try:
+        head, _, body = content.partition(b"\n")
         heading = json.loads(head)
         if heading != {"form": FORM, "sha256": hashlib.sha256(body).hexdigest()}:
             return None
         return tuple(_build(json.loads(line)) for line in body.splitlines())
-    except (OSError, ValueError, TypeError, KeyError):
+    except (ValueError, TypeError, KeyError):
         return None
 
 

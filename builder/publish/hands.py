@@ -2,35 +2,100 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
-from typing import TypeVar
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from types import TracebackType
+from typing import Any, TypeVar
+
+from builder.publish.swap import PublishProblem
 
 T = TypeVar("T")
 R = TypeVar("R")
 
-_FEW = 5
+FEW = 5
 """With so few things to do, starting other processes takes longer than doing them."""
 
 
-def each(
-    work: Callable[[T], R], items: Sequence[T], *, after: Callable[[int], None] = lambda done: None
-) -> Iterator[R]:
-    """The results of `work` on every item, in order; `after` is told how many are done.
+class Hands:
+    """Other processes to work in, one for each core, started when they are first worth it and kept to the end.
 
-    Processes are started afresh (spawn), so that every system behaves alike; `work` and the items must be
-    fit to be sent to another process.
+    They are started afresh (spawn), so that every system behaves alike; work and items must be fit to be sent
+    to another process. They end with the process that started them, even when that is killed.
     """
-    cores = os.cpu_count() or 1
-    if len(items) <= _FEW or cores == 1:
-        for done, item in enumerate(items):
-            yield work(item)
-            after(done + 1)
-        return
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
 
-    with ProcessPoolExecutor(cores, mp_context=multiprocessing.get_context("spawn")) as pool:
-        for done, result in enumerate(pool.map(work, items, chunksize=max(1, min(8, len(items) // (4 * cores))))):
-            yield result
-            after(done + 1)
+    def __init__(self) -> None:
+        """Start nothing yet."""
+        self._pool: ProcessPoolExecutor | None = None
+        self.count = _cores()
+
+    def __enter__(self) -> Hands:
+        """Nothing is started before there is work."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Send them home, without what they had not begun."""
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+    def each(
+        self,
+        work: Callable[[T], R],
+        items: Sequence[T],
+        *,
+        few: int = FEW,
+        after: Callable[[int], None] = lambda done: None,
+    ) -> Iterator[R]:
+        """The results of `work` on every item, in order; `after` is told how many are done.
+
+        Up to `few` items are done here. Raises PublishProblem when the system ends one of the processes.
+        """
+        if self.count == 1 or len(items) <= (few if self._pool is None else 1):
+            for done, item in enumerate(items):
+                yield work(item)
+                after(done + 1)
+            return
+        if self._pool is None:
+            self._pool = ProcessPoolExecutor(self.count, multiprocessing.get_context("spawn"), _stand_by)
+        try:
+            chunk = max(1, min(8, len(items) // (4 * self.count)))
+            for done, result in enumerate(self._pool.map(work, items, chunksize=chunk)):
+                yield result
+                after(done + 1)
+        except BrokenProcessPool as error:
+            raise PublishProblem(
+                "the system ended one of the processes that read and draw; is there enough memory? "
+                "The site that stood there still stands."
+            ) from error
+
+
+def each(work: Callable[[T], R], items: Sequence[T], **more: Any) -> Iterator[R]:
+    """The results of `work` on every item, in order, with hands of its own."""
+    with Hands() as hands:
+        yield from hands.each(work, items, **more)
+
+
+def _cores() -> int:
+    try:
+        return len(os.sched_getaffinity(0))  # what this process may use, which can be less than there are
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def _stand_by() -> None:
+    """Leave Ctrl-C to the process that started this one, and go when it goes."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+
+    def follow() -> None:
+        if parent is not None:
+            parent.join()
+        os._exit(1)
+
+    threading.Thread(target=follow, daemon=True).start()

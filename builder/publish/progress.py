@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -9,21 +10,25 @@ from builder.publish.report import Progress
 
 
 @contextmanager
-def shown_progress() -> Iterator[Progress | None]:
-    """A progress bar while the block runs; nothing where the output is not a terminal."""
+def shown_progress() -> Iterator[Progress]:
+    """A progress bar while the block runs; where the output is not a terminal, only what keeps it waiting."""
+    if not sys.stderr.isatty():
+        yield lambda what, done, of: None if of else print(what, file=sys.stderr, flush=True)
+        return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
     from rich.progress import Progress as Bar
 
-    console = Console(stderr=True)
-    if not console.is_terminal:
-        yield None
-        return
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Bar(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("reading", total=None)
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("looking for what changed", total=None)
+        now = ""
 
         def tell(what: str, done: int, of: int) -> None:
-            bar.update(task, description=what, completed=done, total=of)
+            nonlocal now
+            if what != now:  # another kind of work goes at another pace
+                now = what
+                bar.reset(task, description=what, total=of or None)
+            bar.update(task, completed=done)
 
         yield tell

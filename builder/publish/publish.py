@@ -6,25 +6,27 @@ those builds; relate the builds to each other; write pages; build the site; put 
 
 from __future__ import annotations
 
-import shutil
+import contextlib
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.publish import templates
-from builder.publish.hands import each
-from builder.publish.kept import Ledger, digest_bytes, digest_of, load, program_digest
+from builder.publish.hands import Hands
+from builder.publish.kept import Ledger, Tree, differing, digest_bytes, digest_of, load, looked_at, program_digest
+from builder.publish.laid import drop, lay, lay_tree
 from builder.publish.report import Progress, Report
-from builder.publish.swap import claimed, copy_tree, replaced
-from builder.record.problem import Problem
-from builder.record.read import build_folders, errors_in
+from builder.publish.swap import claimed, copy_tree, lock, replaced
+from builder.record.files import build_folders
+from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
     from builder.archive.summary import Summary
     from builder.publish.make import Made
+    from builder.publish.site import Batch
     from builder.record.shop import Shop
 
 RELATIVES = "<!-- millbook: relatives -->"
@@ -33,15 +35,22 @@ RELATIVES = "<!-- millbook: relatives -->"
 WORK = ".millbook"
 """The generator's own folder in an archive: the pages it wrote, and what it keeps to work faster."""
 
+_BATCH = 100
+"""Most pages that MkDocs gets at once: it holds them all in memory."""
+_FEW_DRAWINGS = 30
+"""So few single drawings are sooner done here than other processes started."""
+_MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relatives together", "building the site"
+
 
 @dataclass(frozen=True)
 class Workplace:
-    """Where the publish of one archive works, and what it was asked for."""
+    """Where the publish of one archive works, with how many hands, and what it was asked for."""
 
     archive: Path
     everything: bool
     for_shop: bool
     tell: Progress
+    hands: Hands
 
     def at(self, name: str) -> Path:
         """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
@@ -78,28 +87,51 @@ def publish(
     replaced only when the new one is complete. Raises PublishProblem, in plain words, when it cannot be.
     """
     started = time.perf_counter()
-    place = Workplace(archive, everything, for_shop, progress or (lambda what, done, of: None))
-    with claimed(out, archive=archive) as site:
-        ledger = Ledger() if full else load(place.at("ledger.json"))
-        whole = _whole_digest(place, ledger)
-        standing = ledger.whole == whole and bool(ledger.site) and ledger.tree(site, ours=True) == ledger.site
-        stale, keys = _stale(place, ledger, whole)
-        remade = _remake(place, ledger, stale, keys, whole)
-        warnings: list[str] = []
-        if remade.any or not standing:
-            pages = _write_pages(place, ledger, remade, whole)
-            warnings = _build_site(place, ledger, site, pages, standing)
-            ledger.pages, ledger.whole = pages, whole
-            ledger.site = ledger.tree(site, ours=True)
-        ledger.save(place.at("ledger.json"))
+    with Hands() as hands:
+        place = Workplace(archive, everything, for_shop, progress or (lambda what, done, of: None), hands)
+        with _alone(place, out) as site:
+            ledger = Ledger() if full else load(place.at("ledger.json"))
+            whole = _whole_digest(place, ledger)
+            same = ledger.whole == whole
+            standing = same and bool(ledger.site) and not differing(looked_at(site, ledger.site), ledger.site)
+            stale, keys, harmed = _stale(place, ledger, whole)
+            remade = _remake(place, ledger, stale, keys, whole)
+            warnings: list[str] = []
+            if remade.any or harmed or not standing:
+                summaries = _summaries(place, ledger, remade)
+                pages = _write_pages(place, ledger, summaries, whole, anew=harmed or not same)
+                if not standing or differing(pages, ledger.pages):
+                    warnings = _build_site(place, ledger, site, pages, standing)
+                _note(place, ledger, summaries, pages, site, whole)
+            if stale or remade.any or harmed or not standing or ledger.learnt:
+                ledger.save(place.at("ledger.json"))
+    return _report(out, ledger, remade, warnings, time.perf_counter() - started)
+
+
+@contextlib.contextmanager
+def _alone(place: Workplace, out: Path) -> Iterator[Path]:
+    """Hold the place of the site, and the generator's own folder, which two sites of one archive share."""
+
+    def say(what: str) -> None:
+        place.tell(what, 0, 0)
+
+    with claimed(out, archive=place.archive, say=say) as site, lock(place.at("lock"), say=say):
+        for left in place.at("lock").parent.glob("*.part"):  # by a publish that was killed
+            left.unlink(missing_ok=True)
+        yield site
+
+
+def _report(out: Path, ledger: Ledger, remade: Remade, warnings: Sequence[str], seconds: float) -> Report:
+    standing = [faults for slug, faults in ledger.faults.items() if slug not in remade.summaries]
     return Report(
         out,
         tuple(sorted(ledger.builds)),
         tuple((slug, why) for slug, (_, why) in sorted(ledger.left_out.items())),
         tuple(remade.problems),
         tuple(warnings),
-        time.perf_counter() - started,
+        seconds,
         len(remade.summaries),
+        (sum(errors for errors, _ in standing), sum(warned for _, warned in standing)),
     )
 
 
@@ -110,36 +142,35 @@ def _whole_digest(place: Workplace, ledger: Ledger) -> str:
     """The digest of all that every page depends on: program, libraries, templates, configuration, shop."""
     own = place.archive / "mkdocs.yml"
     config = own if own.is_file() else templates.our_config()
+    shop = place.archive / "builds" / "shop.yaml"
     in_force = [f"{name} {ledger.digest(path)}" for name, path in templates.listing(place.archive).items()]
-    return digest_of(
-        program_digest(ledger), *in_force, ledger.digest(config), ledger.digest(place.archive / "builds" / "shop.yaml")
-    )
+    return digest_of(program_digest(ledger), *in_force, ledger.digest(config), ledger.digest(shop), str(shop.resolve()))
 
 
-def _stale(place: Workplace, ledger: Ledger, whole: str) -> tuple[list[Path], dict[str, str]]:
-    """The build folders to make again, and the digest of what each is made from."""
+def _stale(place: Workplace, ledger: Ledger, whole: str) -> tuple[list[Path], dict[str, str], bool]:
+    """The build folders to make again, the digest of what each is made from, and whether what was kept is harmed."""
     keys: dict[str, str] = {}
     stale = []
-    harmed = _harmed(place, ledger)
+    harmed = _harmed(place, ledger) if ledger.whole else set()
     for folder in build_folders(place.archive):
-        tree = ledger.tree(folder)
-        content = [f"{name} {digest}" for name, digest in tree.items() if not name.startswith(".") and name[-1:] != "~"]
-        keys[folder.name] = digest_of(whole, str(place.everything), *content)
+        keys[folder.name] = digest_of(whole, str(place.everything), *ledger.folder(folder))
         kept = ledger.builds.get(folder.name) or ledger.left_out.get(folder.name, ("",))[0]
         if kept != keys[folder.name] or folder.name in harmed:
             stale.append(folder)
-    return stale, keys
+    return stale, keys, bool(harmed)
 
 
 def _harmed(place: Workplace, ledger: Ledger) -> set[str]:
-    """Builds of which something that was kept is no longer what it was; all of them if the index is not."""
-    if not ledger.builds or ledger.digest(place.at("index.json"), ours=True) != ledger.index:
-        return set(ledger.builds)
-    bodies = ledger.tree(place.at("bodies"), ours=True)
-    harmed = {slug for slug in ledger.builds if bodies.get(f"{slug}.md") != ledger.bodies.get(slug)}
-    pages = ledger.tree(place.at("pages") / "builds", ours=True)
-    kept = {name.removeprefix("builds/"): d for name, d in ledger.pages.items() if name.startswith("builds/")}
-    return harmed | {name.partition("/")[0] for name, _ in pages.items() ^ kept.items()}
+    """What was kept and is no longer what it was: builds by their names, and names of other pages."""
+    bodies, pages = looked_at(place.at("bodies"), ledger.bodies), looked_at(place.at("pages"), ledger.pages)
+    names = [name.removesuffix(".md") for name in differing(bodies, ledger.bodies)]
+    for name in differing(pages, ledger.pages):
+        top, _, below = name.partition("/")
+        names.append(below.partition("/")[0] if top == "builds" else name)
+    index = place.at("index.json")
+    if not index.is_file() or digest_bytes(index.read_bytes()) != ledger.index:
+        names += ledger.builds
+    return set(names)
 
 
 # ------------------------------------------------------------------------------------ builds, made
@@ -150,172 +181,169 @@ def _remake(place: Workplace, ledger: Ledger, stale: list[Path], keys: Mapping[s
     remade = Remade([slug for slug in ledger.builds if slug not in keys])
     for slug in [slug for slug in (*ledger.builds, *ledger.left_out) if slug not in keys]:
         ledger.forget(slug)
-    if not stale:
+    if not stale and not ledger.shop_faults:
         return remade
-    from builder.publish.make import make_build
+    from builder.publish.make import made_or_not
     from builder.record.read import read_shop
 
-    shop, problems = read_shop(place.archive)
-    remade.problems += problems
+    shop, remade.problems = read_shop(place.archive)
+    ledger.shop_faults = len(remade.problems)
     work = partial(
-        make_build,
+        made_or_not,
         archive=place.archive,
         shop=shop,
         templates_key=whole,
         everything=place.everything,
         for_shop=place.for_shop,
     )
-    for made in each(work, stale, after=lambda done: place.tell("reading, computing, drawing", done, len(stale))):
+    for made in place.hands.each(work, stale, after=lambda done: place.tell(_MAKING, done, len(stale))):
         remade.problems += made.problems
         stood = made.slug in ledger.builds
+        errors = len(errors_in(made.problems))
         ledger.forget(made.slug)
         if made.summary is not None:
             remade.summaries[made.slug] = made.summary
             ledger.builds[made.slug] = keys[made.slug]
-            ledger.bodies[made.slug] = _write_made(place, made)
+            if made.problems:
+                ledger.faults[made.slug] = (errors, len(made.problems) - errors)
+            _lay_made(place, made)
         else:
             # A build with errors is looked at each time, so that its errors are told each time.
-            key = "" if errors_in(made.problems) else keys[made.slug]
-            ledger.left_out[made.slug] = (key, made.why_not or "")
+            ledger.left_out[made.slug] = ("" if errors else keys[made.slug], made.why_not or "")
             remade.withdrawn += [made.slug] * stood
     return remade
 
 
-def _write_made(place: Workplace, made: Made) -> str:
-    """Lay down what was made of a build; returns the digest of its page as far as it stands."""
-    folder = place.at("pages") / "builds" / made.slug
-    _write_tree(folder, made.files, spare=("index.md", *made.files, "relatives.svg"))
-    body = place.at("bodies") / f"{made.slug}.md"
-    _write(body, made.page.encode())
-    return digest_bytes(made.page.encode())
+def _lay_made(place: Workplace, made: Made) -> None:
+    """Lay down what was made of a build: its page as far as it stands, and everything beside it."""
+    lay_tree(place.at("pages") / "builds" / made.slug, made.files, spare=("index.md", "relatives.svg"))
+    lay(place.at("bodies") / f"{made.slug}.md", made.page.encode())
+
+
+def _summaries(place: Workplace, ledger: Ledger, remade: Remade) -> list[Summary]:
+    """The short form of every published build, made now or kept."""
+    from builder.archive.index import index_bytes, index_read, read_index
+
+    kept = {summary.slug: summary for summary in read_index(place.at("index.json")) or ()}
+    # What is made now goes through the index's own form, so that it is just what it will be when it was kept.
+    fresh = {summary.slug: summary for summary in index_read(index_bytes(remade.summaries.values())) or ()}
+    return [fresh.get(slug) or kept[slug] for slug in sorted(ledger.builds)]
 
 
 # ------------------------------------------------------------------------------------------- pages
 
 
-def _write_pages(place: Workplace, ledger: Ledger, remade: Remade, whole: str) -> dict[str, str]:
-    """Write every page of the archive that is not as it should be; returns the digest of every file there."""
-    from builder.archive.index import read_index, write_index
+def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], whole: str, *, anew: bool) -> Tree:
+    """Write every page of the archive that is not as it should be; returns every file of the pages folder.
+
+    The pages that no build has a part in are written only if they are wanted `anew`.
+    """
     from builder.publish.make import environment
-    from builder.publish.pages import archive_pages
+    from builder.publish.pages import archive_pages, fixed_pages
     from builder.record.read import read_shop
 
     shop, _ = read_shop(place.archive)
-    kept = {summary.slug: summary for summary in read_index(place.at("index.json")) or ()}
-    summaries = [remade.summaries.get(slug) or kept[slug] for slug in sorted(ledger.builds)]
     place.tell("relating builds", 0, 1)
-    files = archive_pages(summaries, shop, environment(place.archive, whole))
     pages = place.at("pages")
+    with templates.plain_errors():
+        files = archive_pages(summaries, shop, environment(place.archive, whole))
+        if anew or not ledger.fixed:
+            fixed = fixed_pages(shop, environment(place.archive, whole)) | templates.assets(place.archive)
+            ledger.fixed = sorted(fixed)
+            files |= fixed
     for name, content in files.items():
-        _write(pages / name, content)
-    templates.lay_assets(place.archive, pages)
+        lay(pages / name, content)
+    ledger.bodies = looked_at(place.at("bodies"), ledger.bodies)
+    for name in [name for name in ledger.bodies if name.removesuffix(".md") not in ledger.builds]:
+        drop(place.at("bodies"), [name])
+        del ledger.bodies[name]
     _write_relatives(place, ledger, summaries, shop, whole)
-    _prune(pages, {*files, *templates.listing(place.archive, "assets")}, ledger.builds)
-    _prune(place.at("bodies"), {f"{slug}.md" for slug in ledger.builds}, ())
-    write_index(place.at("index.json"), summaries)
-    ledger.index = ledger.digest(place.at("index.json"), ours=True)
-    return ledger.tree(pages, ours=True)
+    tree = looked_at(pages, ledger.pages)
+    wanted = {*files, *ledger.fixed}
+    odd = [name for name in tree if name not in wanted and not _of_build(name, ledger)]
+    drop(pages, odd)
+    for name in odd:
+        del tree[name]
+    return tree
+
+
+def _of_build(page: str, ledger: Ledger) -> bool:
+    parts = page.split("/")
+    return parts[0] == "builds" and len(parts) > 2 and parts[1] in ledger.builds
 
 
 def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], shop: Shop, whole: str) -> None:
     """Complete the pages of builds with their relatives, where they or the page are not what they were."""
-    from builder.publish.relatives import block_key, relatives_block, relatives_of
+    from builder.publish.relatives import relatives_block, relatives_of
 
-    related = relatives_of(summaries, shop)
     tasks = []
-    for summary in summaries:
-        key = block_key(summary, related[summary.slug], whole, ledger.bodies[summary.slug])
-        if ledger.blocks.get(summary.slug) != key:
-            tasks.append((summary, related[summary.slug]))
-            ledger.blocks[summary.slug] = key
+    for of in relatives_of(summaries, shop, whole):
+        key = digest_of(of.key, ledger.bodies[f"{of.summary.slug}.md"][3])
+        if ledger.blocks.get(of.summary.slug) != key:
+            tasks.append(of)
+            ledger.blocks[of.summary.slug] = key
     work = partial(relatives_block, shop=shop, archive=place.archive, templates_key=whole)
-    blocks = each(work, tasks, after=lambda done: place.tell("drawing relatives together", done, len(tasks)))
-    for (summary, _), (text, drawing) in zip(tasks, blocks, strict=True):
-        folder = place.at("pages") / "builds" / summary.slug
-        body = (place.at("bodies") / f"{summary.slug}.md").read_bytes()
-        _write(folder / "index.md", body.replace(RELATIVES.encode(), text.encode()))
+    blocks = place.hands.each(
+        work, tasks, few=_FEW_DRAWINGS, after=lambda done: place.tell(_RELATING, done, len(tasks))
+    )
+    for of, (text, drawing) in zip(tasks, blocks, strict=True):
+        folder = place.at("pages") / "builds" / of.summary.slug
+        body = (place.at("bodies") / f"{of.summary.slug}.md").read_bytes()
+        lay(folder / "index.md", body.replace(RELATIVES.encode(), text.encode()))
         if drawing is None:
             (folder / "relatives.svg").unlink(missing_ok=True)
         else:
-            _write(folder / "relatives.svg", drawing)
+            lay(folder / "relatives.svg", drawing)
 
 
 # -------------------------------------------------------------------------------------------- site
 
 
-def _build_site(place: Workplace, ledger: Ledger, site: Path, pages: Mapping[str, str], standing: bool) -> list[str]:
+def _build_site(place: Workplace, ledger: Ledger, site: Path, pages: Tree, standing: bool) -> list[str]:
     """Build the site, or what changed of it beside the rest of the one that stands, and put it in place."""
     from builder.publish.pages import NAV
-    from builder.publish.site import build_site
+    from builder.publish.site import Look, build_pages, complete, index_without, lay_files
     from builder.record.read import read_shop
 
     shop, _ = read_shop(place.archive)
-    place.tell("building the site", 0, 1)
-    source, gone = place.at("pages"), []
+    look = Look(place.archive, shop.name, shop.site_address, shop.tagline, NAV)
+    changed = sorted(differing(pages, ledger.pages) if standing else pages)
+    changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
+    place.tell(_BUILDING, 0, len(changed_pages))
     with replaced(site) as fresh:
+        index = None
         if standing:
-            changed = [name for name, digest in pages.items() if ledger.pages.get(name) != digest]
-            gone = [_in_site(name) for name in ledger.pages if name not in pages]
-            source = _stage(place, {*changed, *(page for _, page in NAV)})
-            copy_tree(site, fresh)
-        warnings = build_site(
-            source,
-            fresh,
-            archive=place.archive,
-            site_name=shop.name,
-            site_url=shop.site_address,
-            site_description=shop.tagline,
-            nav=NAV,
-            standing=standing,
-            gone=gone,
-        )
-    shutil.rmtree(place.at("stage"), ignore_errors=True)
-    place.tell("building the site", 1, 1)
-    return warnings
+            places = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
+            copy_tree(site, fresh, without=places)
+            index = index_without(site, places)
+        batches = _batches(changed_pages, shell=not standing, hands=place.hands)
+        others = [name for name in pages if name.endswith(".md")]
+        work = partial(build_pages, pages=place.at("pages"), out=fresh, look=look, others=others)
+        built = []
+        for each in place.hands.each(work, batches, few=1):
+            built.append(each)
+            place.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
+        lay_files([name for name in changed if not name.endswith(".md") and name in pages], place.at("pages"), fresh)
+        complete(fresh, look, index, built)
+    return [warning for each in built for warning in each.warnings]
 
 
-def _in_site(page: str) -> str:
-    return f"{page.removesuffix('.md')}.html" if page.endswith(".md") else page
+def _batches(names: Sequence[str], *, shell: bool, hands: Hands) -> list[Batch]:
+    """The pages in parts, enough of them that all hands have some; what belongs to no page goes with the first."""
+    from builder.publish.site import Batch
+
+    size = max(1, min(_BATCH, -(-len(names) // hands.count)))
+    parts = [tuple(names[start : start + size]) for start in range(0, len(names), size)]
+    if shell:
+        parts = parts or [()]
+    return [Batch(part, shell and not number) for number, part in enumerate(parts)]
 
 
-def _stage(place: Workplace, names: Iterable[str]) -> Path:
-    """A folder that holds only these files of the pages folder."""
-    stage = place.at("stage")
-    shutil.rmtree(stage, ignore_errors=True)
-    for name in names:
-        (stage / name).parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(place.at("pages") / name, stage / name)
-    return stage
+def _note(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], pages: Tree, site: Path, whole: str) -> None:
+    """Write down what was made, last of all: a publish that did not come so far is not believed."""
+    from builder.archive.index import index_bytes, write_index
 
-
-# ------------------------------------------------------------------------------------------- files
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write a file unless it holds just that."""
-    if path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content:
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(content)
-
-
-def _write_tree(folder: Path, files: Mapping[str, bytes], spare: Iterable[str]) -> None:
-    """Make a folder hold these files, and of others only those that are spared."""
-    for name, content in files.items():
-        _write(folder / name, content)
-    _prune(folder, set(spare), ())
-
-
-def _prune(folder: Path, names: set[str], below: Iterable[str]) -> None:
-    """Remove every file below a folder that is not named, and not below `builds/` and one of these slugs."""
-    kept = set(below)
-    for path in sorted(folder.rglob("*"), reverse=True):
-        name = path.relative_to(folder).as_posix()
-        parts = name.split("/")
-        if name in names or (kept and parts[0] == "builds" and (len(parts) == 1 or parts[1] in kept)):
-            continue
-        if path.is_dir() and not path.is_symlink():
-            if not any(path.iterdir()):
-                path.rmdir()
-        else:
-            path.unlink()
+    write_index(place.at("index.json"), summaries)
+    ledger.index = digest_bytes(index_bytes(summaries))
+    ledger.pages, ledger.whole = pages, whole
+    ledger.site = looked_at(site, ledger.site)

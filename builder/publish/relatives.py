@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from builder.archive.fields import BY_SLUG, System, weights_from
@@ -10,7 +11,7 @@ from builder.archive.index import index_bytes
 from builder.archive.likeness import Relative, nearest, relatives, tabulate
 from builder.archive.summary import Summary
 from builder.draw.drawing import Drawing
-from builder.publish.kept import digest_of
+from builder.publish.kept import digest_bytes, digest_of
 from builder.publish.make import environment
 from builder.publish.pages import system_of_shop
 from builder.publish.placed import Placed
@@ -19,31 +20,37 @@ from builder.record.shop import Shop
 _COUNT = 4
 
 
-def relatives_of(summaries: Sequence[Summary], shop: Shop) -> Mapping[str, tuple[Relative, ...]]:
-    """The nearest relatives of every build."""
+@dataclass(frozen=True)
+class Related:
+    """A build and those most like it, nearest first; `key` is a digest of all that this part is made from."""
+
+    summary: Summary
+    near: tuple[Summary, ...]
+    key: str
+
+
+def relatives_of(summaries: Sequence[Summary], shop: Shop, whole: str) -> list[Related]:
+    """Every build with its nearest relatives."""
     weights, _ = weights_from(shop.likeness_weights)
+    said = {summary.slug: digest_bytes(index_bytes([summary])) for summary in summaries}
     if len(summaries) < 2:
-        return {summary.slug: () for summary in summaries}
+        return [Related(summary, (), digest_of(whole, said[summary.slug])) for summary in summaries]
     table = tabulate(summaries, weights)
-    rows, _ = nearest(table, _COUNT)
-    found = {}
-    for summary, near in zip(table.summaries, rows, strict=True):
-        few = tabulate([table.summaries[int(row)] for row in near if row >= 0], weights)
-        found[summary.slug] = relatives(few, summary, weights, _COUNT)
-    return found
+    related = []
+    for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT), strict=True):
+        near = tuple(table.summaries[int(index)] for index in row if index >= 0)
+        far = [
+            f"{said[each.slug]} {distance!r}"
+            for each, distance in zip(near, distances[: len(near)].tolist(), strict=True)
+        ]
+        related.append(Related(summary, near, digest_of(whole, said[summary.slug], *far)))
+    return related
 
 
-def block_key(summary: Summary, found: tuple[Relative, ...], *also: str) -> str:
-    """The digest of everything that this part of the page is made from."""
-    said = [f"{relative.summary.slug} {relative.distance!r}" for relative in found]
-    return digest_of(index_bytes([summary]), *(index_bytes([r.summary]) for r in found), *said, *also)
-
-
-def relatives_block(
-    of: tuple[Summary, tuple[Relative, ...]], *, shop: Shop, archive: Path, templates_key: str
-) -> tuple[str, bytes | None]:
+def relatives_block(of: Related, *, shop: Shop, archive: Path, templates_key: str) -> tuple[str, bytes | None]:
     """The Markdown of this part of the page, and the drawing of the curves together."""
-    summary, found = of
+    weights, _ = weights_from(shop.likeness_weights)
+    summary, found = of.summary, relatives(tabulate(of.near, weights), of.summary, weights, _COUNT)
     if not found:
         return "", None
     system = system_of_shop(shop)

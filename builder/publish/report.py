@@ -6,16 +6,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.record.problem import Problem
-from builder.record.read import errors_in
+from builder.record.problem import Problem, errors_in
 
 Progress = Callable[[str, int, int], None]
-"""Called with what is being done, how much of it is done, and how much there is."""
+"""Called with what is being done, how much of it is done, and how much there is (0: nobody knows)."""
 
 
 @dataclass(frozen=True)
 class Report:
-    """What a publish came to. ``changed`` counts the builds that were made again."""
+    """What a publish came to.
+
+    ``changed`` counts the builds that were made again. ``standing`` are the errors and the warnings in records
+    that were not read again, because nothing in them changed.
+    """
 
     out: Path
     published: tuple[str, ...]
@@ -24,11 +27,12 @@ class Report:
     warnings: tuple[str, ...]
     seconds: float
     changed: int = 0
+    standing: tuple[int, int] = (0, 0)
 
     @property
     def clean(self) -> bool:
         """Whether nothing that should be on the site was kept off it by an error."""
-        return not errors_in(self.problems)
+        return not errors_in(self.problems) and not self.standing[0]
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -36,7 +40,14 @@ class Report:
         count = len(self.published)
         again = f", {self.changed} of them made anew" if 0 < self.changed < count else ""
         again = ", nothing had changed" if count and not self.changed else again
-        said = [f"{count} build{'s' if count != 1 else ''} published to {self.out} in {self.seconds:.1f} s{again}"]
+        said = [f"{_many(count, 'build')} published to {self.out} in {self.seconds:.1f} s{again}"]
         said += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
         said += [f"site: {warning}" for warning in self.warnings]
+        told = [_many(number, name) for number, name in zip(self.standing, ("error", "warning"), strict=True) if number]
+        if told:
+            said.append(f"in records that did not change: {' and '.join(told)}; `millbook check` tells which")
         return tuple(said)
+
+
+def _many(count: int, thing: str) -> str:
+    return f"{count} {thing}{'s' if count != 1 else ''}"

@@ -12,20 +12,23 @@ Beyond MkDocs' own work it sees to five things, each at the hook where MkDocs of
 
 from __future__ import annotations
 
-import base64
 import contextlib
-import hashlib
 import json
 import logging
 import os
 import re
-from collections.abc import Collection, Iterator, Sequence
+import shutil
+import tempfile
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
 from builder.publish import templates
+from builder.publish.lifted import lifted, put_back
+from builder.publish.policy import policy_for, with_policy
 from builder.publish.swap import PublishProblem
 
 if TYPE_CHECKING:
@@ -37,6 +40,40 @@ Nav = Sequence[tuple[str, str]]
 _FIXED_DATE = "315532800"  # 1 January 1980, the first day that zip archives know
 
 
+@dataclass(frozen=True)
+class Look:
+    """What the pages of a site have in common: the archive they are of, the site's name and address, its navigation.
+
+    With no `nav` given, the configuration's own is used, without the entries that have no page. Without
+    `search`, the pages have no text search: a record of one page needs none.
+    """
+
+    archive: Path
+    name: str
+    address: str | None = None
+    description: str | None = None
+    nav: Nav | None = None
+    search: bool = True
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Pages that are built together; with `shell`, also what belongs to no page: the theme's own files, the page
+    for an unknown address.
+    """
+
+    names: tuple[str, ...]
+    shell: bool = False
+
+
+@dataclass(frozen=True)
+class Built:
+    """What building some pages came to, beside the pages: their part of the search index, and MkDocs' warnings."""
+
+    index: dict[str, Any] | None
+    warnings: tuple[str, ...]
+
+
 def build_site(
     pages: Path,
     out: Path,
@@ -45,66 +82,94 @@ def build_site(
     site_name: str,
     site_url: str | None = None,
     site_description: str | None = None,
-    copyright_line: str | None = None,
     nav: Nav | None = None,
-    standing: bool = False,
-    gone: Collection[str] = (),
     search: bool = True,
 ) -> list[str]:
-    """Build the Markdown folder `pages` into `out`; return what MkDocs warned of, such as a dead link.
+    """Build the Markdown folder `pages` into `out` at one go; return what MkDocs warned of, such as a dead link.
 
-    With `standing`, `out` holds the whole site as it was and `pages` only what changed: those pages are built
-    anew, `gone` (files of the site) go, and the search index and the list of addresses stay whole.
-
-    Without `search`, the pages have no text search: a record of one page needs none.
-    `archive` is the folder that holds `builds/`; its own `mkdocs.yml` and `site_templates/` come before ours.
-    With no `nav` given, the configuration's own is used, without the entries that have no page.
     Raises PublishProblem when the configuration or a template is at fault, OSError when the disk is.
     """
+    shutil.rmtree(out, ignore_errors=True)
+    out.mkdir(parents=True)
     templates.lay_assets(archive, pages)
-    kept = _kept_entries(out, gone) if standing else {}
-    for name in gone:
-        (out / name).unlink(missing_ok=True)
+    look = Look(archive, site_name, site_url, site_description, nav, search)
+    names = sorted(path.relative_to(pages).as_posix() for path in pages.rglob("*") if path.is_file())
+    batch = Batch(tuple(name for name in names if name.endswith(".md")), shell=True)
+    built = build_pages(batch, pages=pages, out=out, look=look)
+    lay_files([name for name in names if not name.endswith(".md")], pages, out)
+    complete(out, look, None, [built])
+    return list(built.warnings)
+
+
+def build_pages(batch: Batch, *, pages: Path, out: Path, look: Look, others: Collection[str] = ()) -> Built:
+    """Build some Markdown files of the folder `pages` into `out`, where nothing stands in their place.
+
+    `others` are the pages that are not built now, and may be linked to. Every page comes out the same
+    whichever others are built with it.
+    """
+    own = Path(tempfile.mkdtemp(prefix=".making-", dir=out))
+    docs, made = own / "pages", own / "site"
+    docs.mkdir()
     with _quiet_mkdocs() as heard:
-        config = _configuration(
-            pages,
-            out,
-            archive,
-            heard,
-            site_name=Markup(escape(site_name)),
-            site_url=site_url or "",
-            site_description=_escaped(site_description),
-            copyright=_escaped(copyright_line),
-        )
-        config.nav = [{title: page} for title, page in nav] if nav else _nav_with_pages(config, pages)
-        if not search and (plugin := config.plugins.pop("material/search", None)) is not None:
-            plugin.config["enabled"] = False  # its hooks stay, and do nothing
+        config = _configuration(docs, made, pages, look, heard)
         from mkdocs.commands.build import build
 
-        config.plugins["millbook"].kept = kept  # type: ignore[attr-defined]
+        config.plugins["millbook"] = _hooks(batch, pages, others)
         with _plain_failures(config.config_file_path, heard):
-            # MkDocs empties the folder before it builds, unless it is told that something stands there.
-            build(config, dirty=standing)
-    return [warning for warning in heard.warnings if "dirty" not in warning]
+            build(config, dirty=True)  # which lets a page be known and not built
+    index = _index_of(made)
+    for path in [path for path in made.rglob("*") if path.is_file()]:
+        name = path.relative_to(made).as_posix()
+        if batch.shell or name.endswith(".html"):
+            (out / name).parent.mkdir(parents=True, exist_ok=True)
+            os.replace(path, out / name)
+    shutil.rmtree(own)
+    return Built(index, tuple(warning for warning in heard.warnings if _is_news(warning, pages)))
+
+
+def lay_files(names: Iterable[str], pages: Path, out: Path) -> None:
+    """Copy what is no page, such as drawings, from the pages folder to the site."""
+    for name in names:
+        target = out / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.unlink(missing_ok=True)  # it may share its content with the site that stands
+        shutil.copyfile(pages / name, target)
+
+
+def complete(site: Path, look: Look, index: Index | None, built: Iterable[Built]) -> None:
+    """Write what belongs to all pages together: the search index, and the list of addresses.
+
+    `index` is the part of the search index that belongs to pages which were not built now.
+    """
+    _whole_index(site, [part for part in (index, *(each.index for each in built)) if part is not None])
+    _addresses(site, look.address)
 
 
 # ------------------------------------------------------------------------------------- configuration
 
 
-def _configuration(pages: Path, out: Path, archive: Path, heard: _Heard, **settings: Any) -> MkDocsConfig:
+def _configuration(docs: Path, made: Path, pages: Path, look: Look, heard: _Heard) -> MkDocsConfig:
     from mkdocs.config import load_config
 
-    own = archive / "mkdocs.yml"
+    own = look.archive / "mkdocs.yml"
     file = own if own.is_file() else templates.our_config()
     with _plain_failures(str(file), heard):
         config = load_config(
-            str(file), docs_dir=str(pages.resolve()), site_dir=str(out.resolve()), strict=False, **settings
+            str(file),
+            docs_dir=str(docs.resolve()),
+            site_dir=str(made.resolve()),
+            strict=False,
+            site_name=_escaped(look.name),
+            site_url=look.address or "",
+            site_description=_escaped(look.description),
+            use_directory_urls=False,  # the pages link to each other so
         )
     # The shop's own theme files come first, then ours, then the theme's.
-    folders = [str(folder / "theme") for folder in templates.folders(archive) if (folder / "theme").is_dir()]
+    folders = [str(folder / "theme") for folder in templates.folders(look.archive) if (folder / "theme").is_dir()]
     config.theme.dirs = list(dict.fromkeys([*folders, *config.theme.dirs]))
-    config.theme.get_env = _without_icons(config.theme.get_env)  # type: ignore[method-assign]
-    config.plugins["millbook"] = _hooks()
+    config.nav = [{title: page} for title, page in look.nav] if look.nav else _nav_with_pages(config, pages)
+    if not look.search and (plugin := config.plugins.pop("material/search", None)) is not None:
+        plugin.config["enabled"] = False  # its hooks stay, and do nothing
     return config
 
 
@@ -121,8 +186,8 @@ def _nav_with_pages(config: MkDocsConfig, pages: Path) -> list[Any] | None:
     return [kept for entry in config.nav if (kept := keep(entry)) is not None] if config.nav else None
 
 
-def _without_icons(get_env: Any) -> Any:
-    """The theme looks for static files among its 12,000 icons, of which it publishes none; walk past them."""
+def _with_files(get_env: Any, wanted: bool) -> Any:
+    """The theme's templates, which also tell its static files: all but its 12,000 icons, or none."""
 
     def quicker() -> Any:
         import jinja2
@@ -130,7 +195,7 @@ def _without_icons(get_env: Any) -> Any:
         class Loader(jinja2.FileSystemLoader):
             def list_templates(self) -> list[str]:
                 found: set[str] = set()
-                for base in self.searchpath:
+                for base in self.searchpath if wanted else ():
                     for folder, inner, files in os.walk(base):
                         inner[:] = [name for name in inner if not name.startswith(".")]
                         where = os.path.relpath(folder, base).replace(os.sep, "/")
@@ -151,22 +216,30 @@ def _escaped(words: str | None) -> Markup | None:
 # --------------------------------------------------------------------------------------------- hooks
 
 
-def _hooks() -> Any:
-    """Our plugin; made in a function so that MkDocs is imported only when a site is built."""
+def _hooks(batch: Batch, pages: Path, others: Collection[str]) -> Any:
+    """Our plugin for one batch; made in a function so that MkDocs is imported only when a site is built."""
     from mkdocs.plugins import BasePlugin, event_priority
+    from mkdocs.structure.files import File
+
+    class Page(File):
+        def is_modified(self) -> bool:
+            return self.src_uri in names
+
+    names = frozenset(batch.names)
 
     class Hooks(BasePlugin):  # type: ignore[type-arg, no-untyped-call]
-        kept: dict[str, list[dict[str, Any]]]
+        def on_config(self, config: Any) -> Any:
+            config.theme.get_env = _with_files(config.theme.get_env, batch.shell)
+            config.theme.static_templates &= {"404.html"} if batch.shell else set()
+            self.parts: dict[str, list[str]] = {}
+            return config
 
         def on_files(self, files: Any, *, config: Any) -> Any:
             for file in list(files):
                 if _unused(file.src_uri, config):
                     files.remove(file)
-                else:
-                    # The standing site may share this file with the one it replaces: write beside it, not into it.
-                    Path(file.abs_dest_path).unlink(missing_ok=True)
-            for name in _MADE_LAST:
-                (Path(config.site_dir) / name).unlink(missing_ok=True)
+            for name in sorted({*batch.names, *others}):
+                files.append(Page(name, str(pages), config.site_dir, config.use_directory_urls))
             return files
 
         def on_nav(self, nav: Any, *, config: Any, files: Any) -> Any:
@@ -181,25 +254,23 @@ def _hooks() -> Any:
         def on_page_markdown(self, markdown: str, *, page: Any, config: Any, files: Any) -> str:
             # The theme writes these into the head unescaped.
             page.meta = {key: _escaped(v) if isinstance(v, str) else v for key, v in page.meta.items()}
+            markdown, self.parts[page.file.src_uri] = lifted(markdown)
             return markdown
 
+        @event_priority(-100)
         def on_post_page(self, output: str, *, page: Any, config: Any) -> str:
             from mkdocs.utils import get_relative_url
 
-            return _with_policy(output, self.policy(get_relative_url(".", page.url), config))
+            page.markdown = page.content = None  # written: nobody needs it any more
+            output = put_back(output, self.parts.pop(page.file.src_uri))
+            return with_policy(output, self.policy(get_relative_url(".", page.url), config))
 
         def on_post_template(self, output: str, *, template_name: str, config: Any) -> str:
             if not template_name.endswith(".html"):
                 return output
             from urllib.parse import urlsplit
 
-            return _with_policy(output, self.policy(urlsplit(config.site_url or "/").path, config))
-
-        @event_priority(-100)
-        def on_post_build(self, *, config: Any) -> None:
-            site = Path(config.site_dir)
-            _whole_index(site, self.kept)
-            _addresses(site, config.site_url)
+            return with_policy(output, self.policy(urlsplit(config.site_url or "/").path, config))
 
         def policy(self, base_url: str, config: Any) -> str:
             """The policy for pages so far down: it names the scripts of a page without any content."""
@@ -214,29 +285,28 @@ def _hooks() -> Any:
 
 
 def _unused(name: str, config: MkDocsConfig) -> bool:
-    """Whether a file of the theme serves no page: its source maps, its logo, search in other languages."""
-    if name.endswith(".map") or name == "assets/images/favicon.png":
+    """Whether a file of the theme serves no page: its source maps and logo, search in other languages, templates."""
+    if name.endswith(".map") or name in ("assets/images/favicon.png", "sitemap.xml"):
         return True
     english = config.theme["language"] == "en"
     return english and name.startswith("assets/javascripts/lunr/")
 
 
+# -------------------------------------------------------------------------------------- search index
+
+Index = dict[str, Any]
 _INDEX, _INDEX_SCRIPT = "search/search_index.json", "search/search_index.js"
-_MADE_LAST = (_INDEX, _INDEX_SCRIPT, "sitemap.xml", "sitemap.xml.gz", "404.html")
 
 
-def _kept_entries(site: Path, gone: Collection[str]) -> dict[str, list[dict[str, Any]]]:
-    """The search index of a standing site by page, without the pages that go."""
-    try:
-        entries = json.loads((site / _INDEX).read_bytes())["docs"]
-    except (OSError, ValueError, KeyError):
-        raise PublishProblem(f"the search index of {site} is damaged: publish with --full") from None
-    kept: dict[str, list[dict[str, Any]]] = {}
-    for entry in entries:
-        page = _page_of(entry)
-        if page not in gone:
-            kept.setdefault(page, []).append(entry)
-    return kept
+def index_without(site: Path, places: Collection[str]) -> Index | None:
+    """The search index of a site without some of its pages; None where it has none."""
+    index = _index_of(site)
+    return index and {**index, "docs": [entry for entry in index["docs"] if _page_of(entry) not in places]}
+
+
+def _index_of(site: Path) -> Index | None:
+    path = site / _INDEX
+    return json.loads(path.read_bytes()) if path.is_file() else None
 
 
 def _page_of(entry: dict[str, Any]) -> str:
@@ -244,29 +314,27 @@ def _page_of(entry: dict[str, Any]) -> str:
     return location or "index.html"
 
 
-def _whole_index(site: Path, kept: dict[str, list[dict[str, Any]]]) -> None:
-    """Put what was just built beside what stood already, in one order whichever way a page came in.
+def _whole_index(site: Path, parts: Sequence[Index]) -> None:
+    """Put together the parts of the search index, in one order whichever way a page came in.
 
-    The index is written once more as a script: a page opened as a file may not read a JSON file beside it.
+    A heading with no words of its own below it is left out. The index is written once more as a script: a page
+    opened as a file may not read a JSON file beside it.
     """
-    path = site / _INDEX
-    if not path.is_file():
+    if not parts:
         return
-    index = json.loads(path.read_bytes())
-    built: dict[str, list[dict[str, Any]]] = {}
-    for entry in index["docs"]:
-        built.setdefault(_page_of(entry), []).append(entry)
-    pages = {**kept, **built}
-    index["docs"] = [entry for page in sorted(pages) for entry in pages[page]]
-    text = json.dumps(index, sort_keys=True, separators=(",", ":")).encode()
-    path.write_bytes(text)
-    (site / _INDEX_SCRIPT).write_bytes(b"var __index = " + text)
+    entries = [entry for part in parts for entry in part["docs"] if entry["text"] or "#" not in entry["location"]]
+    # In a page, the order stays that of the page.
+    whole = {**parts[-1], "docs": sorted(entries, key=_page_of)}
+    text = json.dumps(whole, sort_keys=True, separators=(",", ":")).encode()
+    for name, content in ((_INDEX, text), (_INDEX_SCRIPT, b"var __index = " + text)):
+        (site / name).parent.mkdir(exist_ok=True)
+        (site / name).unlink(missing_ok=True)  # the site that stands may share it
+        (site / name).write_bytes(content)
 
 
 def _addresses(site: Path, site_url: str | None) -> None:
     """The list of addresses that search engines read; none without an address to publish under."""
-    for name in ("sitemap.xml", "sitemap.xml.gz"):
-        (site / name).unlink(missing_ok=True)
+    (site / "sitemap.xml").unlink(missing_ok=True)  # the site that stands may share it
     if not site_url:
         return
     pages = sorted(path.relative_to(site).as_posix() for path in site.rglob("*.html") if path.name != "404.html")
@@ -275,51 +343,16 @@ def _addresses(site: Path, site_url: str | None) -> None:
     (site / "sitemap.xml").write_text(f"{head}{listed}</urlset>\n", encoding="utf-8", newline="\n")
 
 
-# --------------------------------------------------------------------------- Content-Security-Policy
-
-_SCRIPT = re.compile(r"<script(?P<attributes>[^>]*)>(?P<code>.*?)</script>", re.DOTALL | re.IGNORECASE)
-_CHARSET = '<meta charset="utf-8">'
-
-# `file:` is there for a site opened from a folder, where some browsers take 'self' to mean nothing at all;
-# a page that came from a server may not load files in any case.
-_POLICY = (
-    ("default-src", "'none'"),
-    ("script-src", "'self' file:"),
-    ("worker-src", "'self' file:"),
-    ("style-src", "'self' file:"),
-    ("img-src", "'self' file: data:"),
-    ("font-src", "'self' file:"),
-    ("connect-src", "'self' file:"),
-    ("form-action", "'self' file:"),
-    ("base-uri", "'none'"),
-)
-
-
-def policy_for(shell: str) -> str:
-    """The policy that lets run the inline scripts of `shell`, a page without content, and no other."""
-    allowed = dict(_POLICY)
-    for digest in dict.fromkeys(_digests(shell)):
-        allowed["script-src"] += f" '{digest}'"
-    return "; ".join(f"{what} {where}" for what, where in allowed.items())
-
-
-def _digests(page: str) -> Iterator[str]:
-    for script in _SCRIPT.finditer(page):
-        attributes = script["attributes"].lower()
-        if "src=" in attributes or "json" in attributes:
-            continue
-        digest = hashlib.sha256(script["code"].encode()).digest()
-        yield "sha256-" + base64.b64encode(digest).decode()
-
-
-def _with_policy(page: str, policy: str) -> str:
-    if _CHARSET not in page:
-        raise PublishProblem(f"a page of the theme has no {_CHARSET}, after which its security policy belongs")
-    meta = f'{_CHARSET}\n      <meta http-equiv="Content-Security-Policy" content="{policy}">'
-    return page.replace(_CHARSET, meta, 1)
-
-
 # ------------------------------------------------------------------------------- quiet, and in plain words
+
+
+_DEAD_LINK = re.compile(r"but the target '(?P<target>[^']+)' is not found")
+
+
+def _is_news(warning: str, pages: Path) -> bool:
+    """Whether a warning is one: not about building only some pages, and not about a file that is no page."""
+    dead = _DEAD_LINK.search(warning)
+    return "'dirty' build" not in warning and not (dead and (pages / dead["target"]).is_file())
 
 
 class _Heard(logging.Handler):

@@ -17,7 +17,7 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import IO
 
@@ -215,24 +215,28 @@ def exchange(one: Path, other: Path) -> bool:
     return bool(done == 0)
 
 
-def copy_tree(source: Path, target: Path) -> None:
-    """Make an empty folder hold what another holds, sharing the files on the disk where that can be done.
+def copy_tree(source: Path, target: Path, without: Collection[str] = ()) -> None:
+    """Make an empty folder hold what another holds but for some files, sharing what can be shared on the disk.
 
-    A shared file must be replaced, never written into.
+    A shared file must be replaced, never written into. Folders that would be empty are not made.
     """
     share = True
     for folder, inner, files in os.walk(source):
         inner.sort()
-        here = target / os.path.relpath(folder, source)
-        here.mkdir(exist_ok=True)
-        for name in files:
+        below = os.path.relpath(folder, source).replace(os.sep, "/")
+        kept = [name for name in files if (name if below == "." else f"{below}/{name}") not in without]
+        if not kept:
+            continue
+        here = os.path.join(target, below)
+        os.makedirs(here, exist_ok=True)
+        for name in kept:
             if share:
                 try:
-                    os.link(os.path.join(folder, name), here / name)
+                    os.link(os.path.join(folder, name), os.path.join(here, name))
                     continue
                 except OSError:
                     share = False  # a drive that cannot
-            shutil.copyfile(os.path.join(folder, name), here / name)
+            shutil.copyfile(os.path.join(folder, name), os.path.join(here, name))
 
 
 # ------------------------------------------------------------------------------------------- small help

@@ -10,13 +10,17 @@ the same in a Markdown paragraph, a raw HTML block and an attribute. (Not in a c
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
-from collections.abc import Iterable
+import traceback
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
+
+from builder.publish.swap import PublishProblem
 
 if TYPE_CHECKING:
     import jinja2
@@ -58,6 +62,42 @@ def listing(archive: Path | None, under: str = "") -> dict[str, Path]:
             if path.is_file() and not any(part.startswith(".") for part in name.split("/")):
                 found[name] = path
     return dict(sorted(found.items()))
+
+
+def assets(archive: Path | None) -> dict[str, bytes]:
+    """The style sheets, scripts and pictures in force, by their path in the site."""
+    return {name: source.read_bytes() for name, source in listing(archive, "assets").items()}
+
+
+@contextlib.contextmanager
+def plain_errors() -> Iterator[None]:
+    """Turn what goes wrong in a template into a PublishProblem that says where."""
+    try:
+        yield
+    except PublishProblem:
+        raise
+    except Exception as error:
+        if (where := place_of(error)) is None:
+            raise
+        raise PublishProblem(f"{where}: {words_of(error)}") from error
+
+
+def place_of(error: BaseException) -> str | None:
+    """The template and line at fault in an error, or None where it was no template's."""
+    name, line = getattr(error, "filename", None), getattr(error, "lineno", None)
+    if not str(name or "").endswith(".j2"):
+        frames = [frame for frame in traceback.extract_tb(error.__traceback__) if frame.filename.endswith(".j2")]
+        name, line = (frames[-1].filename, frames[-1].lineno) if frames else (None, None)
+    if name is None:
+        missing = getattr(error, "name", None) if type(error).__name__.startswith("Template") else None
+        return f"{FOLDER}/{missing}" if missing else None
+    return f"{name}:{line}" if line else str(name)
+
+
+def words_of(error: BaseException) -> str:
+    """An error in one line."""
+    words = " ".join(str(getattr(error, "message", None) or error).split())
+    return words if type(error).__module__.startswith("jinja2") else f"{type(error).__name__}: {words}"
 
 
 def lay_assets(archive: Path | None, pages: Path) -> None:

@@ -11,7 +11,8 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+
+from builder.record.units import registry
 
 CYLINDERS = 16
 
@@ -217,14 +218,6 @@ def _squash(text: str) -> str:
 
 
 @cache
-def _registry() -> Any:
-    """The unit registry, made when a log first needs it: it takes longer to make than a log to read."""
-    import pint
-
-    return pint.UnitRegistry()
-
-
-@cache
 def _spelled(dimension: str) -> Mapping[str, str]:
     """Squashed spelling -> pint's name, for one dimension."""
     return {
@@ -256,7 +249,7 @@ def factor(unit_text: str, dimension: str) -> tuple[float, float] | None:
 
 @cache
 def _factor(name: str, target: str) -> tuple[float, float]:
-    quantity = _registry().Quantity
+    quantity = registry().Quantity
     if target == "kelvin" and name != "kelvin":
         # A step of one degree and the zero are asked apart: their difference would lose digits.
         step = quantity(1.0, "delta_" + name).to(target).magnitude

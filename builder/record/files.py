@@ -6,6 +6,16 @@ import difflib
 from pathlib import Path
 
 
+def build_folders(archive: Path) -> list[Path]:
+    """The folders of the archive that hold builds, in the order of their names."""
+    builds = archive / "builds"
+    try:
+        found = [folder for folder in builds.iterdir() if folder.is_dir() and not folder.name.startswith((".", "_"))]
+    except OSError:
+        return []
+    return sorted(found)
+
+
 def escapes(folder: Path, path: Path) -> str | None:
     """What is wrong with a path that leaves the build's folder, by dots or by links; None if it stays inside."""
     try:

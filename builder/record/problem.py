@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -24,6 +25,11 @@ class Problem:
     def __str__(self) -> str:
         """One line that any terminal can show: `path:line: error: message`."""
         return _printable(f"{self.path.as_posix()}:{self.line}: {self.severity}: {self.message}")
+
+
+def errors_in(problems: Iterable[Problem]) -> list[Problem]:
+    """The problems that keep a build from being published."""
+    return [problem for problem in problems if problem.severity == "error"]
 
 
 def _printable(text: str) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
 from pathlib import Path
 
 from builder.record.agree import disagreements
@@ -12,9 +11,9 @@ from builder.record.build import DOCUMENTS, Build
 from builder.record.dyno_csv import DynoLog, read_dyno_csv
 from builder.record.faults import validate
 from builder.record.fields import RecordModel
-from builder.record.files import escapes, file_in
+from builder.record.files import build_folders, escapes, file_in
 from builder.record.plausible import implausible
-from builder.record.problem import Problem
+from builder.record.problem import Problem, errors_in
 from builder.record.shop import Shop
 from builder.record.shop_check import check_shop
 from builder.record.yaml_nodes import Document, read_yaml
@@ -22,16 +21,6 @@ from builder.record.yaml_nodes import Document, read_yaml
 __all__ = ["build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_fault", "validate"]
 
 SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,78}[a-z0-9])?")
-
-
-def build_folders(archive: Path) -> list[Path]:
-    """The folders of the archive that hold builds, in the order of their names."""
-    builds = archive / "builds"
-    try:
-        found = [folder for folder in builds.iterdir() if folder.is_dir() and not folder.name.startswith((".", "_"))]
-    except OSError:
-        return []
-    return sorted(found)
 
 
 def slug_fault(slug: str) -> str | None:
@@ -153,8 +142,3 @@ def _read_logs(build: Build, shown: Path) -> tuple[dict[str, DynoLog], list[Prob
         if log is not None:
             logs[pull.name] = log
     return logs, problems
-
-
-def errors_in(problems: Iterable[Problem]) -> list[Problem]:
-    """The problems that keep a build from being published."""
-    return [problem for problem in problems if problem.severity == "error"]

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from builder.publish import site, templates
+from builder.publish import policy, site, templates
 from builder.publish.preview import serving
 from builder.publish.swap import PublishProblem
 
@@ -127,7 +127,7 @@ def test_what_serves_no_page_is_not_published(pages: Path) -> None:
 
 
 def test_text_of_a_record_stays_text_in_the_head(pages: Path) -> None:
-    out, _ = build(pages, site_name=HOSTILE, site_url="https://shop.example/", copyright_line=HOSTILE)
+    out, _ = build(pages, site_name=HOSTILE, site_url="https://shop.example/")
     page = html_of(out)["builds/one/index.html"]
     assert "<script>document.title" not in page
     title = re.search(r'<meta property="og:title" content="([^"]*)">', page)
@@ -166,7 +166,7 @@ def test_policy_names_the_themes_scripts_and_no_other(pages: Path) -> None:
 
 def test_a_page_without_the_place_for_a_policy_is_not_published() -> None:
     with pytest.raises(PublishProblem, match="security policy"):
-        site._with_policy("<html><head></head></html>", "default-src 'none'")
+        policy.with_policy("<html><head></head></html>", "default-src 'none'")
 
 
 # ------------------------------------------------------------------------------------ configuration
