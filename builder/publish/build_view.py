@@ -15,7 +15,7 @@ from builder.publish.dyno_view import dyno_view
 from builder.publish.fits_view import fit_rows
 from builder.publish.glossary import words_for
 from builder.publish.headline import facts, headline, thousands, what_it_made
-from builder.publish.joints_view import bore_table, degreeing_remarks, degreeing_tables, fasteners_table
+from builder.publish.joints_view import bore_table, degreeing_remarks, degreeing_tables, fasteners_table, stretch_tables
 from builder.publish.parts_view import part_rows
 from builder.publish.photo_view import PlacedPhoto
 from builder.publish.placed import Placed
@@ -73,6 +73,7 @@ def write_page(
         checks=fit_rows(fits, "check"),
         readings=[group for chapter in every if chapter.name == "assembly" for group in _readings(chapter)],
         plain_checks=_plain_checks(build),
+        stretches=stretch_tables(build),
         joints=fasteners_table(build, sheet),
         degreeing=degreeing_tables(build),
         degreeing_remarks=" ".join(degreeing_remarks(build)),

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from builder.draw.style import ACCENT, INK, PAPER, QUIET, RULE, SECOND
 from builder.figures.figure import FigureSheet
-from builder.publish.headline import headline, kind_of_engine
+from builder.publish.headline import headline, kinds
 from builder.record.build import Build
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def _words(draw: ImageDraw.ImageDraw, build: Build, sheet: FigureSheet, width: f
         _text(draw, (_EDGE, y), line, title, INK)
         y += 56
     quiet = _font(22)
-    facts = ", ".join(filter(None, (build.build.family, kind_of_engine(build), build.build.purpose)))
+    facts = ", ".join(filter(None, (*kinds(build), build.build.purpose)))
     y += 2
     for line in _lines(facts, quiet, width, 2):
         _text(draw, (_EDGE, y), line, quiet, QUIET)

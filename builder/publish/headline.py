@@ -6,6 +6,7 @@ import datetime
 import re
 from dataclasses import dataclass
 
+from builder.figures import shown
 from builder.figures.figure import Figure, FigureSheet
 from builder.record.build import Build
 
@@ -73,8 +74,14 @@ def what_it_made(sheet: FigureSheet) -> str:
             parts.append(thousands(f"{figure.display}{beside}{at}"))
     said = f"It made {' and '.join(parts)}"
     said += f", corrected to {session.standard.name}" if session.corrected else ", as read on the day, not corrected"
-    count = len(session.counted)
-    return f"{said}: the best of {count} pulls." if count > 1 else f"{said}."
+    count, last = len(session.counted), session.counted[-1]
+    if count < 2:
+        return f"{said}."
+    said += f": the best of {count} pulls, {session.best.name}."
+    if last is not session.best:
+        peak = thousands(shown.POWER.text(last.peak_power.value, sheet.system))
+        said += f" The last pull, {last.name}, made {peak}."
+    return said
 
 
 def day(date: datetime.date) -> str:
@@ -114,6 +121,14 @@ def kind_of_engine(build: Build) -> str:
     return words
 
 
+def kinds(build: Build) -> tuple[str, ...]:
+    """Family and kind of engine, the kind only where the family does not say it already."""
+    family, kind = build.build.family, kind_of_engine(build)
+    if family and family.casefold().endswith(kind.casefold()):
+        return (family,)
+    return (family, kind) if family else (kind,)
+
+
 def facts(build: Build, sheet: FigureSheet) -> tuple[str, ...]:
     """A line of short facts below the title."""
     engine, sheet_ = build.build.engine, build.build
@@ -121,8 +136,7 @@ def facts(build: Build, sheet: FigureSheet) -> tuple[str, ...]:
     if fuel and engine.fuel and engine.fuel.octane:
         fuel = f"{fuel}, {engine.fuel.octane}"
     parts = (
-        sheet_.family,
-        kind_of_engine(build),
+        *kinds(build),
         sheet_.purpose,
         engine.fuelling,
         engine.induction if engine.induction not in (None, "natural") else None,

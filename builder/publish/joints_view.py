@@ -37,7 +37,7 @@ def _joint(joint: Fastener, label: str, forces: dict[str, tuple[str, str | None]
     if joint.angle is not None:
         then.append(f"then {written_text(joint.angle)}")
     if joint.stretch is not None:
-        said = ", ".join(written_text(q) for q in joint.stretch.measured) or cell(joint.stretch, False).text
+        said = cell(joint.stretch, False).text
         then.append("; ".join((f"stretch {said}", *remarks(joint.stretch, False))))
     quantity = joint.torque.best[0] if joint.torque is not None and joint.torque.best else None
     metric, inch = both_systems(quantity)
@@ -57,6 +57,19 @@ def _joint(joint: Fastener, label: str, forces: dict[str, tuple[str, str | None]
         Cell(joint.according_to or ""),
         Cell("; ".join(filter(None, (*torque_remarks, joint.note)))),
     )
+
+
+def stretch_tables(build: Build) -> tuple[Table, ...]:
+    """The stretch of every bolt, for each joint where more than one was measured."""
+    joints: tuple[Fastener, ...] = build.get("assembly.fasteners") or ()
+    tables = []
+    for joint, label in zip(joints, joint_labels(joints), strict=True):
+        bolts = joint.stretch.measured if joint.stretch is not None else ()
+        if len(bolts) > 1:
+            head = ("Bolt", *(str(index + 1) for index in range(len(bolts))))
+            row = (Cell("Stretch"), *(Cell(written_text(bolt), number=True) for bolt in bolts))
+            tables.append(Table(f"{label[:1].upper()}{label[1:]}, stretch", head, (row,)))
+    return tuple(tables)
 
 
 def both_systems(quantity: Quantity | None) -> tuple[str, str]:

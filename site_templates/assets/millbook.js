@@ -11,15 +11,21 @@ function openTarget() {
   }
   const target = name && document.getElementById(name);
   const fold = target && target.closest("details");
-  if (fold && !fold.open) {
-    fold.open = true;
+  if (fold) {
+    for (let outer = fold; outer; outer = outer.parentElement?.closest("details")) outer.open = true;
+    fold.classList.toggle("mb-read", fold.matches(".mb-figure"));
     target.scrollIntoView();
   }
 }
 addEventListener("hashchange", openTarget);
 openTarget();
 
-// On paper what was folded away is open, and the working of a figure is as the reader left it; so is all afterwards.
+// The theme opens every fold for the printer. Of the figures only those whose working the reader opened show it on
+// paper, where a hundred workings would bury the page; what was folded away otherwise is printed.
+document.addEventListener("click", (event) => {
+  const fold = event.target.closest(".mb-figure > summary")?.parentElement;
+  if (fold) fold.classList.toggle("mb-read", !fold.open);
+});
 let opened = [];
 addEventListener("beforeprint", () => {
   opened = [...document.querySelectorAll(".md-content details.mb-fold:not([open])")];
@@ -71,16 +77,18 @@ if (photos.length && window.HTMLDialogElement) {
   box.addEventListener("close", () => photos[at].focus());
 }
 
-// A box that scrolls sideways can be reached by the keyboard, one that does not is no stop on the way.
-const boxes = document.querySelectorAll(".mb-scroll");
-const fit = () => {
-  for (const one of boxes) {
-    if (one.scrollWidth > one.clientWidth + 1) one.tabIndex = 0;
-    else one.removeAttribute("tabindex");
-  }
-};
-addEventListener("resize", fit);
-fit();
+// A box that scrolls sideways can be reached by the keyboard, one that does not is no stop on the way. Boxes are
+// looked at when the browser has laid them out, so that those far down or folded away cost nothing.
+if (window.ResizeObserver) {
+  const sized = new ResizeObserver((entries) => {
+    const wide = entries.map(({ target }) => target.scrollWidth > target.clientWidth + 1);
+    entries.forEach(({ target }, index) => {
+      if (wide[index]) target.tabIndex = 0;
+      else target.removeAttribute("tabindex");
+    });
+  });
+  for (const box of document.querySelectorAll(".mb-scroll")) sized.observe(box);
+}
 
 // On a narrow screen the search opens over the page.
 for (const loupe of document.querySelectorAll(".mb-search-open")) {
