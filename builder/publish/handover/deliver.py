@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import os
 import shutil
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -111,11 +113,23 @@ def hand_over(slug: str, *, archive: Path, place: Path, draft: bool, finished_on
     if not draft and (lacking := _lacking(build, shop, of.sheet)):
         return Handed(slug, None, lacking, tuple(problems))
     try:
-        files = pack_files(build, of, shop, archive, draft=draft)
+        with _patient_collector():
+            files = pack_files(build, of, shop, archive, draft=draft)
         pack = _write(files, place / slug)
     except PublishProblem as fault:
         return Handed(slug, None, (str(fault),), tuple(problems))
     return Handed(slug, pack, (), tuple(problems), len(files), sum(map(len, files.values())))
+
+
+@contextlib.contextmanager
+def _patient_collector() -> Iterator[None]:
+    """Much is made and little thrown away while a pack is made: looking for garbage less often saves a tenth."""
+    before = gc.get_threshold()
+    gc.set_threshold(50_000, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def _lacking(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[str, ...]:

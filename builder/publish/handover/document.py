@@ -16,7 +16,7 @@ from builder.figures.catalogue import FITS, VALVE_TRAIN
 from builder.figures.figure import FigureSheet
 from builder.publish import templates
 from builder.publish.handover.content import Binder
-from builder.publish.handover.type import all_settable, font_folder, settable_drawing
+from builder.publish.handover.type import all_settable, all_without_marks, font_folder, settable_drawing
 from builder.publish.swap import PublishProblem
 
 if TYPE_CHECKING:
@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
 """PDF/A-2a (archivable, with structure) and PDF/UA-1 (for who cannot see the page), both at once."""
 
-_FIRST_DAY = (1980, 1, 1)
+_NO_DAY = (1980, 1, 1)
+"""An archivable document must bear a date, and the day it was printed would be another on every machine."""
 _WORKED = (
     "displacement", "compression_ratio", "deck_clearance", "quench", "mean_piston_speed", "cam_advance",
     "effective_compression_ratio", "main_oil_clearance", "rod_oil_clearance", "piston_clearance", "correction_factor",
@@ -132,12 +133,15 @@ def _workings(sheet: FigureSheet) -> list[dict[str, str]]:
     ]
 
 
-def day_of(binder: Binder) -> tuple[int, int, int] | None:
-    """The day on the document: that on the cover; none where the record knows none."""
+Day = tuple[int, int, int]
+
+
+def day_of(binder: Binder) -> Day:
+    """The day that the document bears: that on the cover, or a day that means none."""
     if not binder.dated:
-        return None
+        return _NO_DAY
     year, month, day = (int(part) for part in binder.dated.split("-"))
-    return year, month, day
+    return (year, month, day) if year >= _NO_DAY[0] else _NO_DAY
 
 
 def shortened(text: str, most: int) -> str:
@@ -169,7 +173,7 @@ def typeset(
     files: Mapping[str, bytes],
     *,
     archive: Path | None,
-    day: tuple[int, int, int] | None,
+    day: Day,
 ) -> bytes:
     """Set a template of the handover with its data, in a folder of its own that holds nothing else.
 
@@ -179,8 +183,7 @@ def typeset(
 
     import typst
 
-    year, month, date = day or _FIRST_DAY
-    moment = datetime.datetime(max(year, 1980), month, date, tzinfo=datetime.UTC)
+    moment = datetime.datetime(*day, tzinfo=datetime.UTC)
     with tempfile.TemporaryDirectory(prefix="millbook-") as made:
         root = Path(made)
         for name, source in templates.listing(archive, "handover").items():
@@ -189,10 +192,18 @@ def typeset(
         (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
         for name, content in files.items():
             (root / name).write_bytes(content)
+        compiler = typst.Compiler(root / Path(template).name, root=root, font_paths=_fonts())
         try:
-            made_pdf = typst.Compiler(root / Path(template).name, root=root, font_paths=_fonts()).compile(
-                format="pdf", pdf_standards=list(STANDARDS), timestamp=moment
-            )
+            try:
+                made_pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=moment)
+            except typst.TypstError as error:
+                if "codepoints" not in str(error):
+                    raise
+                # A script whose shapes no longer say which letters they are: set it without its marks.
+                (root / "data.json").write_text(
+                    json.dumps(all_without_marks(data), ensure_ascii=False), encoding="utf-8"
+                )
+                made_pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=moment)
         except typst.TypstError as error:
             hints = "; ".join(getattr(error, "hints", None) or ())
             raise PublishProblem(f"{template}: {error}{f' ({hints})' if hints else ''}") from error

@@ -18,6 +18,7 @@ from builder.publish.build_view import write_page
 from builder.publish.placed import Placed
 from builder.publish.publish import RELATIVES
 from builder.publish.site import build_site
+from builder.publish.swap import PublishProblem
 from builder.publish.templates import page_environment
 from builder.record.build import Build
 from builder.record.shop import Shop
@@ -53,13 +54,20 @@ def offline_record(
     ``data`` names the files that the page offers, which lie in the pack's data folder beside it. Raises
     PublishProblem where a template is at fault.
     """
-    environment = _environment(archive)
-    page = write_page(build, sheet, shop, environment, placed=placed, photos=photos, data=tuple(data), ready=None)
+    import jinja2
+
+    try:
+        environment = _environment(archive)
+        page = write_page(build, sheet, shop, environment, placed=placed, photos=photos, data=tuple(data), ready=None)
+        methods = _methods(sheet, environment)
+    except jinja2.TemplateError as error:
+        where = getattr(error, "filename", None) or getattr(error, "name", None) or "a template of the pages"
+        raise PublishProblem(f"{where}: {error.message or 'the template cannot be used'}") from error
     page = page.replace(RELATIVES, "")
     drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
     pages: dict[str, bytes] = {
         "index.md": _alone(page).encode(),
-        "methods.md": _methods(sheet, environment).encode(),
+        "methods.md": methods.encode(),
         **{f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings},
         **{f"photos/{name}": content for name, content in pictures.items()},
     }
@@ -77,6 +85,9 @@ def offline_record(
         }
 
 
+_TITLE = re.compile(r'title="[^"]*"')
+
+
 def _needed(name: str) -> bool:
     return name not in _NOT_NEEDED and not name.startswith(_ASSETS_NOT_NEEDED)
 
@@ -87,12 +98,16 @@ def _environment(archive: Path) -> jinja2.Environment:
 
 
 def _alone(page: str) -> str:
-    """The page without the site around it: links to the methods lead to the page beside it, others are words."""
+    """The page without the site around it: links to the methods lead to the page beside it, others are words.
+
+    A word of the trade keeps what it means, to be read where the reader points at it.
+    """
 
     def link(found: re.Match[str]) -> str:
         if found["target"].startswith("methods.html"):
             return f'<a {found["before"]}href="{found["target"]}"{found["after"]}>{found["text"]}</a>'
-        return found["text"]
+        title = _TITLE.search(f"{found['before']} {found['after']}")
+        return f"<abbr {title[0]}>{found['text']}</abbr>" if title else found["text"]
 
     return _LINK.sub(link, page).replace('href="data/', 'href="../data/')
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,13 +62,16 @@ def pack_files(build: Build, of: Own, shop: Shop, archive: Path, *, draft: bool 
     }
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
     data[f"{DATA}datapackage.json"] = _package(own, data)
-    files = dict(data)
-    page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves)
-    files |= {f"{RECORD}{name}": content for name, content in page.items()}
     digest = data_digest(data)
-    files[BINDER] = binder_pdf(
-        binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
-    )
+    files = dict(data)
+    # typst sets the binder without holding Python up, so the page is made meanwhile.
+    with ThreadPoolExecutor(1) as beside:
+        pdf = beside.submit(
+            binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
+        )
+        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves)
+        files[BINDER] = pdf.result()
+    files |= {f"{RECORD}{name}": content for name, content in page.items()}
     files[TAG] = tag_pdf(binder, own, sheet, archive=archive, draft=draft)
     files[README] = _read_first(binder, digest, draft).encode()
     return sealed(files)

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable
 from functools import cache
 from typing import Any
 
 _LONGEST = 16
 """A word longer than this may be broken anywhere, so that it stays inside its column."""
 _BREAK = "\N{ZERO WIDTH SPACE}"
+_SQUARE = "\N{WHITE SQUARE}"
 # Shown as nothing, or as a change of what is around them; the type needs no glyph of its own for these.
 _SILENT = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202f\u2060-\u206f"
@@ -119,19 +121,43 @@ def _breakable(word: str) -> str:
 
 
 def all_settable(value: Any) -> Any:
-    """Every text in a value made of lists, mappings and texts."""
+    """The same for every text in a value made of lists, mappings and texts."""
+    return _each_text(value, settable)
+
+
+def _each_text(value: Any, change: Callable[[str], str]) -> Any:
     if isinstance(value, str):
-        return settable(value)
+        return change(value)
     if isinstance(value, dict):
-        return {key: all_settable(inner) for key, inner in value.items()}
+        return {key: _each_text(inner, change) for key, inner in value.items()}
     if isinstance(value, (list, tuple)):
-        return [all_settable(inner) for inner in value]
+        return [_each_text(inner, change) for inner in value]
     return value
 
 
 def settable_drawing(svg: str) -> str:
-    """A drawing whose labels hold only characters that the type has."""
-    return svg if svg.isascii() else _told(_SILENT.sub("", unicodedata.normalize("NFC", svg)))
+    """A drawing whose labels hold only characters that the type has, and are no longer than before.
+
+    A character without a glyph becomes an empty square: a label has no room for its name, which the text has.
+    Marks above and below letters go where they do not join their letter: in a drawing they are placed as shapes of
+    their own, which no longer say what they stand for.
+    """
+    if svg.isascii():
+        return svg
+    covered = _covered()
+    shown = _SILENT.sub("", without_marks(svg))
+    return "".join(char if char.isascii() or ord(char) in covered else _SQUARE for char in shown)
+
+
+def without_marks(text: str) -> str:
+    """The text without marks that stand for themselves: the letters stay."""
+    composed = unicodedata.normalize("NFC", text)
+    return "".join(char for char in composed if unicodedata.category(char) not in ("Mn", "Me"))
+
+
+def all_without_marks(value: Any) -> Any:
+    """The same for every text in a value made of lists, mappings and texts."""
+    return _each_text(value, without_marks)
 
 
 def _has_name(char: str) -> bool:
