@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -54,8 +54,9 @@ def lift_labels(source: Source) -> tuple[str, ...]:
 
 
 def _by_lift(
-    name: str, source: Source, entries: Iterable[tuple[str, Quantity | None]], basis: str, path: str
+    name: str, source: Source, entries: Sequence[tuple[str, Quantity | None]], basis: str, path: str, last: str
 ) -> Known | None:
+    """What a list holds at every lift; ``path`` leads to the list, ``last`` to the value in its entries."""
     labels = lift_labels(source)
     found = {_key(mark): quantity for mark, quantity in entries if quantity is not None}
     if not found:
@@ -75,7 +76,7 @@ def _by_lift(
         basis,
         Axis("lift", labels),
         {} if basis == LISTED else uncertainty.root(name, steps / (2 * np.sqrt(3))),
-        where=source.build.where(path),
+        where=source.build.where(f"{path}.{next(i for i, (_, q) in enumerate(entries) if q is not None)}.{last}"),
     )
 
 
@@ -83,7 +84,7 @@ def _durations(side: str) -> Callable[[Source], Known | None]:
     def get(source: Source) -> Known | None:
         durations: tuple[Duration, ...] = source.build.get(f"cam.card.{side}.durations") or ()
         entries = [(duration.at, duration.duration) for duration in durations]
-        return _by_lift(f"{side}_duration", source, entries, LISTED, f"cam.card.{side}.durations")
+        return _by_lift(f"{side}_duration", source, entries, LISTED, f"cam.card.{side}.durations", "duration")
 
     return get
 
@@ -92,7 +93,7 @@ def _event(event: str) -> Callable[[Source], Known | None]:
     def get(source: Source) -> Known | None:
         read: tuple[Events, ...] = source.build.get("cam.degreeing.events") or ()
         entries = [(events.at, getattr(events, event)) for events in read]
-        return _by_lift(f"{event}_measured", source, entries, MEASURED, "cam.degreeing.events")
+        return _by_lift(f"{event}_measured", source, entries, MEASURED, "cam.degreeing.events", event)
 
     return get
 
@@ -112,7 +113,11 @@ for _name, _label in (
     ("exhaust_opens", "exhaust opens, by degree wheel"),
     ("exhaust_closes", "exhaust closes, by degree wheel"),
 ):
-    computed_input(f"{_name}_measured", _label, "", units.ANGLE, "cam.degreeing.events", "lift")(_event(_name))
+    _side = _name.partition("_")[0]
+    computed_input(
+        f"{_name}_measured", _label, "", units.ANGLE, "cam.degreeing.events", "lift",
+        wants=f"cam.yaml: degreeing.events, or card.{_side}.durations with a centreline",
+    )(_event(_name))  # fmt: skip
 
 
 def _wheel(side: str) -> Callable[[Source], Known | None]:

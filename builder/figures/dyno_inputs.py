@@ -86,6 +86,8 @@ _FORMS = {
     "vapour_pressure": ("vapour pressure, as recorded", "p_v", units.AIR_PRESSURE),
 }
 
+_ANY_FORM = "dyno.yaml: conditions: relative_humidity, wet_bulb, dew_point or vapour_pressure"
+
 
 def _forms(source: Source) -> set[str]:
     pulls = source.session.counted if source.session else ()
@@ -105,7 +107,7 @@ def _humidity(form: str) -> None:
     def get(source: Source) -> Known | None:
         return whole.get(source) if whole.get is not None and _forms(source) == {form} else None
 
-    declare(Input(name, label, symbol, kind, whole.path, "pull", get=get))
+    declare(Input(name, label, symbol, kind, whole.path, "pull", get=get, wants=_ANY_FORM))
 
 
 for _form in _FORMS:

@@ -85,10 +85,14 @@ class Input:
     basis: str = MEASURED
     """How well a single value (not a listed/measured reading) is known."""
     get: Get | None = None
+    wants: str = ""
+    """What to write to have it, where more than its own path would do."""
 
     @property
     def wanted(self) -> str:
         """What to write, and in which file, to have it."""
+        if self.wants:
+            return self.wants
         document, _, rest = self.path.partition(".")
         return f"{document}.yaml: {rest}"
 
@@ -105,12 +109,12 @@ def declare(*inputs: Input) -> None:
 
 
 def computed_input(
-    name: str, label: str, symbol: str, shown: Shown, path: str, axis: str | None = None
+    name: str, label: str, symbol: str, shown: Shown, path: str, axis: str | None = None, wants: str = ""
 ) -> Callable[[Get], Get]:
     """Declare an input that takes more than one look-up; ``path`` says what the record should hold."""
 
     def register(get: Get) -> Get:
-        declare(Input(name, label, symbol, shown, path, axis, get=get))
+        declare(Input(name, label, symbol, shown, path, axis, get=get, wants=wants))
         return get
 
     return register

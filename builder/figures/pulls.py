@@ -169,7 +169,7 @@ def finish(of: Prepared, standard: Standard, facts: EngineFacts) -> PullResult:
     speed, values = _grid(torque_curve)
     top = peak(power_curve)
     correction = applied.at(top.speed) if applied.at is not None else None
-    told += _told_of_correction(applied, correction)
+    told += _told_of_spikes(torque_curve) + _told_of_correction(applied, correction)
     why_not = of.why_not
     if not why_not and applied.standard.slug != standard.slug:
         why_not = f"could not be corrected to {standard.name}; shown in {applied.standard.name}"
@@ -207,6 +207,16 @@ def finish(of: Prepared, standard: Standard, facts: EngineFacts) -> PullResult:
         applied.at,
         acceleration.at(speed) if acceleration is not None else None,
     )
+
+
+def _told_of_spikes(of: Curve) -> list[str]:
+    """Which readings no neighbour agrees with, and which therefore make no peak."""
+    speeds = sorted({f"{60 * speed:,.0f}" for speed in of.spike_speed}, key=lambda text: int(text.replace(",", "")))
+    if not speeds:
+        return []
+    listed = ", ".join(speeds[:10]) + (f" and {len(speeds) - 10} more" if len(speeds) > 10 else "")
+    many = "a lone spike of torque is" if len(speeds) == 1 else f"{len(speeds)} lone spikes of torque are"
+    return [f"{many} set aside, at {listed} rpm"]
 
 
 def over(of: PullResult, low: float, high: float) -> PullResult:

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.figures.compute import compute
+from builder.figures.pulls import PullResult
 from builder.figures.ready import Readiness, readiness
 from builder.publish.shop_profile import shop_of
+from builder.record.build import Build
 from builder.record.problem import Problem
-from builder.record.read import build_folders, errors_in, read_build
+from builder.record.read import build_folders, errors_in, file_in, read_build
 
 
 @dataclass(frozen=True)
@@ -54,8 +56,9 @@ def check(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -
             continue
         sheet = compute(build, shop)
         problems += sheet.problems
+        problems += _photo_problems(build)
         if slugs and sheet.session is not None:
-            lines += [f"{build.slug}, {pull.name}: {said}" for pull in sheet.session.pulls for said in pull.told]
+            lines += _told_lines(build.slug, sheet.session.pulls)
         if delivery:
             found_ready = readiness(build, shop, sheet)
             ready = ready and found_ready.ready
@@ -67,7 +70,35 @@ def check(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -
     return Checked(tuple(problems), tuple(lines), good)
 
 
+def _photo_problems(build: Build) -> list[Problem]:
+    """Pictures that cannot be published; those that are not there, the reader has named."""
+    from builder.publish.photos import look_at_photo
+
+    problems: list[Problem] = []
+    for index, photo in enumerate(build.photos.photos if build.photos else ()):
+        source, _ = file_in(build.folder, photo.file)
+        if source is not None:
+            problems += look_at_photo(source, build.where(f"photos.photos.{index}.file"))
+    return problems
+
+
+def _told_lines(slug: str, pulls: Sequence[PullResult]) -> list[str]:
+    """What was read, skipped and assumed in every log; what is as in the log before it is not said again."""
+    lines: list[str] = []
+    before: PullResult | None = None
+    for pull in pulls:
+        known = set(before.told) if before else set()
+        fresh = [said for said in pull.told if said not in known]
+        as_before = f" read as {before.name!r} was" if before and len(fresh) < len(pull.told) else ""
+        lines += [f"{slug}, {pull.name}:{as_before}", *(f"  {said}" for said in fresh)]
+        before = pull
+    return lines
+
+
 def _ready_lines(slug: str, found: Readiness) -> list[str]:
+    if not found.there and not found.missing:
+        said = [f"{slug}: shop.yaml requires nothing of a delivery: list what must be there under delivery_requires"]
+        return said + [f"  caution  {caution.text}" for caution in found.cautions]
     said = [f"{slug}: {'ready for delivery' if found.ready else 'not ready for delivery'}"]
     said += [f"  missing  {item.title}: {item.says}" for item in found.missing]
     said += [f"  there    {item.title}" for item in found.there]

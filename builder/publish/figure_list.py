@@ -45,7 +45,7 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
                 "source": figure.method.source,
                 "positions": [
                     {
-                        figure.axis or "position": position.label,
+                        figure.axis or "position": _plain(position.label),
                         "value": position.value,
                         "display": _plain(position.display),
                     }

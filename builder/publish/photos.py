@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -68,10 +69,16 @@ def publish_photo(source: Path, at: tuple[Path, int]) -> tuple[PublishedPhoto | 
     return PublishedPhoto(tuple(sizes)), files, []
 
 
+def look_at_photo(source: Path, at: tuple[Path, int]) -> list[Problem]:
+    """What `publish_photo` would have against a picture, without the work of making its sizes."""
+    seen = _drawn(source, _decoded)
+    return [Problem(*at, f"{source.name!r} {seen}")] if isinstance(seen, str) else []
+
+
 _Drawn = list[tuple[bytes, str, int, int]]
 
 
-def _drawn(source: Path) -> _Drawn | str:
+def _drawn(source: Path, draw: Callable[[Image], _Drawn] | None = None) -> _Drawn | str:
     """Every size of a photo as bytes, with its suffix, width and height; or what is wrong with it."""
     try:
         if not source.is_file():
@@ -91,7 +98,7 @@ def _drawn(source: Path) -> _Drawn | str:
             with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as opened:
                 if opened.width * opened.height > MOST_PIXELS:
                     return _too_large(opened.width, opened.height)
-                return _sizes(opened)
+                return (draw or _sizes)(opened)
     except Image.DecompressionBombError:
         return f"has far more than {MOST_PIXELS // 1_000_000} million pixels: save a smaller copy"
     except MemoryError:
@@ -112,6 +119,14 @@ def _other_kind(data: bytes) -> str:
     if data[4:8] == b"ftyp":
         return "is a picture in the phone's own format: save or send it as JPEG"
     return "is not a JPEG or PNG picture, whatever its name says: save it as one"
+
+
+def _decoded(opened: Image) -> _Drawn:
+    """Nothing drawn, but every byte read, so that a file cut short is found."""
+    if opened.format == "JPEG":
+        opened.draft(None, (1, 1))
+    opened.load()
+    return []
 
 
 def _sizes(opened: Image) -> _Drawn:

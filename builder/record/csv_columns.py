@@ -78,6 +78,7 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
             candidate = _candidate(header, index, read.slugs, stated, mapped=False)
             if not (read.needs_unit and not candidate.fits):
                 candidates.append(candidate)
+    sources: list[str] = []
     for slug in CHANNELS:
         chosen = _one_of([c for c in candidates if c.slug == slug], header, problem)
         if chosen is None:
@@ -95,9 +96,12 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
             )  # fmt: skip
             continue
         columns.found.append(Column(slug, chosen.index, chosen.header, unit, *scale_offset, chosen.kind))
-        columns.told.append(_source(chosen, unit))
+        plain = not chosen.mapped and chosen.unit is not None
+        (sources if plain else columns.told).append(_source(chosen, unit))
         if is_standard_flow(unit):
             columns.told.append(f"{slug} is in {unit}: flow at the meter's standard conditions, not those on the day")
+    if sources:
+        columns.told.insert(0, "; ".join(sources))
     for slug in stated:
         if slug in CHANNELS and not any(c.slug == slug for c in candidates):
             columns.told.append(f"the record gives a unit for {slug}, which the log does not have")

@@ -44,17 +44,29 @@ def test_no_room_above_the_piston(tmp_path: Path) -> None:
 
 
 def test_an_intake_that_closes_before_it_opens(tmp_path: Path) -> None:
-    degreed = CAM + "    degreeing:\n      events: [{at: 0.050 in, intake_opens: 15 deg, intake_closes: -197 deg}]\n"
+    events = "at: 0.050 in\n          intake_opens: 15 deg\n          intake_closes: -197 deg\n"
+    degreed = CAM + f"    degreeing:\n      events:\n        - {events}"
     sheet = sheet_of(tmp_path, {**V8, "cam": degreed})
     said = [problem for problem in sheet.problems if "closes before it opens" in problem.message]
     assert len(said) == 1
     assert said[0].path.name == "cam.yaml"
-    assert said[0].line == said_on_line(tmp_path, "events:", "cam")
-    assert "intake opens, by degree wheel 15°" in said[0].message
-    assert "intake closes, by degree wheel −197°" in said[0].message
+    assert said[0].line == said_on_line(tmp_path, "intake_opens:", "cam")
+    for event, degrees in (("opens", "15°"), ("closes", "−197°")):
+        line = said_on_line(tmp_path, f"intake_{event}:", "cam")
+        assert f"intake {event}, by degree wheel {degrees} (cam.yaml:{line})" in said[0].message
     assert "compression_ratio" in sheet
     assert "lobe_separation" in sheet
     assert "valve_lift" in sheet
+
+
+def test_what_may_be_written_in_several_ways_is_named_with_all_of_them(tmp_path: Path) -> None:
+    needs = {need.slug: "; ".join(need.needs) for need in sheet_of(tmp_path, {"build": V8["build"]}).needs}
+    humidity = "relative_humidity, wet_bulb, dew_point or vapour_pressure"
+    assert needs["vapour_pressure"] == f"dyno.yaml: conditions: {humidity}"
+    assert humidity in needs["air_density"]
+    for event in ("intake_opens", "exhaust_closes"):
+        side = event.partition("_")[0]
+        assert needs[event] == f"cam.yaml: degreeing.events, or card.{side}.durations with a centreline"
 
 
 def test_an_impossible_pair_is_reported_once(tmp_path: Path) -> None:
