@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from builder.archive.summarise import summarise
 from builder.archive.summary import Summary
@@ -17,7 +18,8 @@ from builder.publish.card import card_png
 from builder.publish.data_out import data_files
 from builder.publish.drawings import drawings_of
 from builder.publish.photo_view import cover_of, photos_of
-from builder.publish.templates import page_environment
+from builder.publish.swap import PublishProblem
+from builder.publish.templates import page_environment, place_of, words_of
 from builder.record.private import without_private
 from builder.record.problem import Problem
 from builder.record.read import errors_in, read_build
@@ -45,6 +47,27 @@ class Made:
 def environment(archive: Path, templates_key: str) -> jinja2.Environment:
     """The templates in force; `templates_key` is a digest that changes with them."""
     return page_environment(archive)
+
+
+def made_or_not(folder: Path, archive: Path, **how: Any) -> Made:
+    """What `make_build` makes of a build; a fault of the program or of a template stays with this build.
+
+    Raises PublishProblem for a template that no build could be made with.
+    """
+    import jinja2
+
+    try:
+        return make_build(folder, archive, **how)
+    except PublishProblem:
+        raise
+    except Exception as error:
+        where = place_of(error)
+        if isinstance(error, jinja2.TemplateSyntaxError | jinja2.TemplateNotFound):
+            raise PublishProblem(f"{where}: {words_of(error)}") from error
+        words = f"{folder.name} cannot be made: {words_of(error)}"
+        at = where or f"{type(error).__name__} in {traceback.extract_tb(error.__traceback__)[-1].name}"
+        problem = Problem(Path("builds") / folder.name, 1, f"{words} ({at})")
+        return Made(folder.name, "it cannot be made", problems=(problem,))
 
 
 def make_build(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ NAV = (
     ("Glossary", "glossary.md"),
 )
 LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
+_LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
 _TABLE = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
 
 
@@ -54,31 +55,42 @@ def system_of_shop(shop: Shop) -> System:
     return "inch" if shop.units == "inch" else "metric"
 
 
+def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
+    """Every page that is about no build at all, by path below the pages folder."""
+    page = _writer(shop, environment)
+    return {
+        "compare.md": page("compare", finder="finder.html", **_LINKS),
+        "glossary.md": page("glossary", glossary=GLOSSARY),
+        "fields.md": page("fields", documents=field_reference()),
+        **method_pages(page),
+    }
+
+
+def _writer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
+    common = {"shop": shop, "system": system_of_shop(shop), "up": "", "assets": "assets"}
+
+    def page(template: str, **values: object) -> bytes:
+        return environment.get_template(f"pages/{template}.md.j2").render(**common, **values).encode()
+
+    return page
+
+
 def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.Environment) -> Files:
     """Every page that is about more than one build, by path below the pages folder."""
     rows = newest_first(summaries)
     system = system_of_shop(shop)
     weights, _ = weights_from(shop.likeness_weights)
     cards = [card(summary, system) for summary in rows]
-    common = {"shop": shop, "system": system, "up": "", "assets": "assets"}
-
-    def page(template: str, **values: object) -> bytes:
-        return environment.get_template(f"pages/{template}.md.j2").render(**common, **values).encode()
-
-    links = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
+    page = _writer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
     files = {
         "index.md": page("home", builds=cards, numbers=tuple(_numbers(rows, system)), ways=_ways(rows)),
         "builds.md": page("builds", builds=cards, **_table(rows, system)),
-        "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **links),
-        "compare.md": page("compare", finder="finder.html", **links),
+        "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
         "parts.md": page("where_used", makers=where_used(rows)),
-        "glossary.md": page("glossary", glossary=GLOSSARY),
-        "fields.md": page("fields", documents=field_reference()),
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
         **_overview(rows, system, page),
-        **method_pages(page),
     }
     return files
 
