@@ -238,9 +238,18 @@ def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
     " − √(({rod_length})² − ({stroke} / 2 × sin {crank_angle})²)",
     holds="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
 )
-def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> Value:
+def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> Outcome:
     """Piston below its top dead centre [m] at crank angles after it [deg]."""
-    return kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
+    position = kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
+    return Outcome(position, working=_OFFSET_POSITION if np.any(pin_offset) else None)
+
+
+_OFFSET_POSITION = (
+    "with sin δ = {pin_offset} / ({stroke} / 2 + {rod_length}):"
+    " √(({stroke} / 2 + {rod_length})² − ({pin_offset})²) − {stroke} / 2 × cos({crank_angle} − δ)"
+    " − √(({rod_length})² − ({stroke} / 2 × sin({crank_angle} − δ) + {pin_offset})²)"
+)
+"""With a pin offset the piston is at its top a little before the crank is."""
 
 
 @figure(

@@ -37,6 +37,11 @@ class Shown:
         """The unit of one system."""
         return self.inch if system == "inch" else self.metric
 
+    def closer(self) -> Shown:
+        """The same, with one more decimal."""
+        inch, metric = (replace(scale, decimals=scale.decimals + 1) for scale in (self.inch, self.metric))
+        return replace(self, inch=inch, metric=metric)
+
     def _line(self, system: System) -> tuple[float, float]:
         """Slope and offset that take SI to the unit of one system."""
         scale = self.scale(system)

@@ -270,7 +270,8 @@ class Solver:
         beside = None
         if other:
             beside = method.shown.text(value, other, method.shown.finest(overall, other) if stated else overall)
-        positions = _positions(method, axis, values, each, system, other) if axis else ()
+        shown_each = np.array([method.shown.finest(unsure, system) for unsure in each]) if stated else each
+        positions = _positions(method, axis, values, shown_each, system, other) if axis else ()
         displays = tuple(position.display for position in positions) or (display,)
         apart = stands_out(values, float(each[0])) if axis and axis.kind in _PLACES else None
         texts = {name: known.texts[at if known.axis else 0] for name, known in fitted.items()}

@@ -76,12 +76,16 @@ def headline(kind: str, values: npt.NDArray[np.float64]) -> float:
 
 
 def with_uncertainty(shown: Shown, value: float, expanded: float, system: System) -> str:
-    """`10.42 ± 0.05`, unless the uncertainty is lost in the last digit shown."""
+    """`10.42 ± 0.05`, with a digit more where that is what it takes, unless the uncertainty is lost even in that."""
     finest = shown.finest(expanded, system)
     spread = shown.spread(expanded, system, finest)
-    whole = shown.text(value, system, finest)
     if float(spread) == 0:
-        return whole
+        closer = shown.closer()
+        spread = closer.spread(expanded, system, finest)
+        if float(spread) == 0:
+            return shown.text(value, system, finest)
+        shown = closer
+    whole = shown.text(value, system, finest)
     number = shown.text(value, system, finest, with_unit=False)
     unit = whole.removeprefix(number)
     return f"{number} ± {spread}{unit if unit != ':1' else ''}"

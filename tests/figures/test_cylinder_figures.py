@@ -112,3 +112,17 @@ def test_digits_follow_the_inputs(tmp_path: Path) -> None:
     rough = BOTTOM_END.replace("stroke: 3.480 in", "stroke: 3.5 in")
     assert figure_of(tmp_path, "rod_ratio", {**V8, "bottom_end": rough}).display == "1.63"
     assert figure_of(tmp_path, "rod_ratio", V8).display == "1.638"
+
+
+def test_the_working_of_the_piston_with_an_offset_pin_comes_out_at_its_figure(tmp_path: Path) -> None:
+    offset = BOTTOM_END.replace("dish: 6.2 cc", "dish: 6.2 cc\n      pin_offset: 0.060 in")
+    figure = figure_of(tmp_path, "piston_position", {**V8, "bottom_end": offset})
+    half, rod, pin = 3.480 / 2, 5.700, 0.060
+    lead = math.asin(pin / (half + rod))
+    angle = math.radians(90) - lead
+    down = math.sqrt((half + rod) ** 2 - pin**2) - half * math.cos(angle)
+    down -= math.sqrt(rod**2 - (half * math.sin(angle) + pin) ** 2)
+    assert figure.value == pytest.approx(down * 0.0254, rel=1e-9)
+    said = figure.working.replace("\N{NO-BREAK SPACE}", " ")
+    assert "sin δ = 0.060 in / (3.480 in / 2 + 5.700 in)" in said
+    assert said.endswith(f"= {down:.4f} in") or said.endswith(f"= {down:.3f} in")

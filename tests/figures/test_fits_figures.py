@@ -188,3 +188,19 @@ def test_where_fits_lie_in_their_ranges(tmp_path: Path) -> None:
     position = figure_of(tmp_path, "fit_position", {**V8, "assembly": RANGES})
     values = {p.label: p.value for p in position.positions}
     assert values == pytest.approx({"Piston clearance": 0.625, "Crank end float": 1.25})
+
+
+def test_an_oil_clearance_read_finely_says_how_sure_it_is(tmp_path: Path) -> None:
+    gauged = "{unit: mm, allowed: 0.040..0.070, measured: [0.058, 0.060, 0.054, 0.059, 0.059], resolution: 0.001 mm}"
+    figure = figure_of(tmp_path, "main_oil_clearance", {**V8, "assembly": f"fits: {{main_oil_clearance: {gauged}}}"})
+    # JCGM 100: a resolution is a rectangular distribution, the mean of five readings is sqrt(5) surer, k = 2.
+    assert figure.uncertainty == pytest.approx(2 * 0.001e-3 / 12**0.5 / 5**0.5)
+    assert " ± " in figure.display
+
+
+def test_the_clamping_force_of_every_joint_is_written_as_the_first_is(tmp_path: Path) -> None:
+    joints = "fasteners:\n  - {joint: caps, size: M11x1.5, torque: 85 N.m, nut_factor: 0.17}\n"
+    figure = figure_of(tmp_path, "fastener_preload", {**V8, "assembly": joints})
+    assert figure.value == pytest.approx(85 / (0.17 * 0.011))
+    number = figure.display.partition(" ± ")[0]
+    assert figure.working.replace("\N{NO-BREAK SPACE}", " ").endswith(f"= {number} lbf")
