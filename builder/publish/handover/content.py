@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from builder.publish.handover.made import Made, made_of
 from builder.publish.handover.parts_list import PartLine, parts_of
 from builder.publish.handover.prose import Block, blocks
 from builder.publish.handover.rows import Named, NamedGroup, NamedTable, cam_groups, rows_of, specification_groups
-from builder.publish.headline import headline, kind_of_engine
+from builder.publish.headline import day, headline, kind_of_engine
 from builder.publish.record_view import chapters
 from builder.record.build import Build
 from builder.record.shop import Shop
@@ -87,6 +88,9 @@ class Binder:
     shop_lines: tuple[str, ...]
     kind: str
     dated: str
+    """The day of the document, year-month-day; empty where the record knows none."""
+    day: str
+    """The same in words."""
     owner: tuple[Named, ...]
     invented: str
     facts: tuple[Named, ...]
@@ -133,7 +137,8 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         shop=shop.name,
         shop_lines=tuple(line for line in (shop.place, shop.contact, shop.site_address) if line),
         kind=kind_of_engine(build),
-        dated=dated(build),
+        dated=found.isoformat() if (found := dated(build)) else "",
+        day=day(found) if found else "",
         owner=tuple(_owner(build)),
         invented=of.invented or "",
         facts=tuple(_facts(build)),
@@ -169,16 +174,15 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
     )
 
 
-def dated(build: Build) -> str:
-    """The day on the cover: delivered, else finished, else the last day the record knows; empty without any."""
+def dated(build: Build) -> datetime.date | None:
+    """The day on the cover: delivered, else finished, else the last day the record knows."""
     days = (
         build.delivery.delivered if build.delivery else None,
         build.build.finished,
         build.dyno.date if build.dyno else None,
         build.build.started,
     )
-    day = next((day for day in days if day is not None), None)
-    return day.isoformat() if day else ""
+    return next((each for each in days if each is not None), None)
 
 
 def page_address(build: Build, shop: Shop) -> str:
@@ -214,9 +218,9 @@ def _facts(build: Build) -> list[Named]:
         ("Induction", of.engine.induction),
         ("Cooling", of.engine.cooling),
         ("Firing order", of.engine.firing_order),
-        ("Started", of.started.isoformat() if of.started else None),
-        ("Finished", of.finished.isoformat() if of.finished else None),
-        ("Handed over", delivery.delivered.isoformat() if delivery and delivery.delivered else None),
+        ("Started", day(of.started) if of.started else None),
+        ("Finished", day(of.finished) if of.finished else None),
+        ("Handed over", day(delivery.delivered) if delivery and delivery.delivered else None),
         ("Assembled by", build.assembly.by if build.assembly else None),
     )
     return [Named(title, text) for title, text in rows if text]
@@ -303,7 +307,7 @@ def _work(build: Build) -> NamedTable | None:
     for each in operations:
         readings = " → ".join(cell(reading, False).text for reading in (each.before, each.after) if reading is not None)
         what = each.what if each.note is None else f"{each.what}. {' '.join(each.note.split())}"
-        rows.append((each.when.isoformat() if each.when else "", each.on or "", what, readings, each.who or ""))
+        rows.append((day(each.when) if each.when else "", each.on or "", what, readings, each.who or ""))
     return NamedTable(("Day", "On", "What was done", "Before → after", "By"), tuple(rows))
 
 
@@ -344,7 +348,7 @@ def _steps(steps: said.Steps) -> StepList:
 
 def _signed(build: Build) -> tuple[Signed, ...]:
     recorded = tuple(
-        Signed(each.what[:1].upper() + each.what[1:], each.who or "", each.when.isoformat() if each.when else "")
+        Signed(each.what[:1].upper() + each.what[1:], each.who or "", day(each.when) if each.when else "")
         for each in (build.delivery.signed if build.delivery else ())
     )
     usual = () if recorded else (Signed("Assembled by", "", ""), Signed("Looked over by", "", ""))

@@ -16,7 +16,7 @@ from builder.figures.catalogue import FITS, VALVE_TRAIN
 from builder.figures.figure import FigureSheet
 from builder.publish import templates
 from builder.publish.handover.content import Binder
-from builder.publish.handover.type import all_settable, all_without_marks, font_folder, settable_drawing
+from builder.publish.handover.type import all_settable, all_without_marks, font_folder, settable, settable_drawing
 from builder.publish.swap import PublishProblem
 
 if TYPE_CHECKING:
@@ -80,6 +80,9 @@ def binder_pdf(
         "day": day_of(binder),
         "short-title": shortened(binder.title, 90),
         "number-short": shortened(binder.number, 24),
+        "shop-short": shortened(binder.shop, 60),
+        "shop-head": shortened(binder.shop, 40),
+        "cover-owner": [{"title": row.title, "text": shortened(row.text, 110)} for row in binder.owner],
         "cover-title": shortened(binder.title, 200),
         "drawings": [dataclasses.asdict(each) for each in drawings],
         "photos": [each for each in shown if each is not cover],
@@ -145,7 +148,8 @@ def day_of(binder: Binder) -> Day:
 
 
 def shortened(text: str, most: int) -> str:
-    """The text, cut with an ellipsis where it is longer."""
+    """The text as it can be set, cut with an ellipsis where it is longer."""
+    text = settable(text).replace("\N{ZERO WIDTH SPACE}", "")
     return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 

@@ -13,6 +13,7 @@ from builder.figures.session import DynoSession
 from builder.figures.shown import UNIT_TEXT, Shown, System
 from builder.publish.handover.rows import Named, rows_of
 from builder.publish.handover.words import Words
+from builder.publish.headline import day
 from builder.record.build import Build
 from builder.record.shop import Shop
 
@@ -119,7 +120,7 @@ def _conditions(build: Build, best: PullResult) -> list[Named]:
     if dyno is not None:
         said = (
             ("Brake", dyno.dyno),
-            ("Day", dyno.date.isoformat() if dyno.date else None),
+            ("Day", day(dyno.date) if dyno.date else None),
             ("Run by", dyno.by),
             ("Fuel in the tank", dyno.fuel),
             ("Oil in the sump", dyno.oil),

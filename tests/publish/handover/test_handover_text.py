@@ -72,17 +72,18 @@ def test_odd_text_in_every_field_sets(tmp_path: Path, name: str) -> None:
 
 
 def _nothing_runs_off_the_page(pdf: bytes) -> bool:
-    """Every piece of text begins on the paper, left of the right margin's end."""
+    """Every piece of text begins on the paper."""
     for page in pypdf.PdfReader(io.BytesIO(pdf)).pages:
-        width = float(page.mediabox.width)
-        starts: list[float] = []
+        width, height = float(page.mediabox.width), float(page.mediabox.height)
+        starts: list[tuple[float, float]] = []
 
-        def seen(text: str, cm: Any, tm: Any, font: Any, size: Any, starts: list[float] = starts) -> None:
+        def seen(text: str, cm: Any, tm: Any, font: Any, size: Any, at: list[tuple[float, float]] = starts) -> None:
             if text.strip():
-                starts.append(tm[4] * cm[0] + cm[4])
+                x, y = tm[4], tm[5]
+                at.append((x * cm[0] + y * cm[2] + cm[4], x * cm[1] + y * cm[3] + cm[5]))
 
         page.extract_text(visitor_text=seen)
-        if any(x < 0 or x > width for x in starts):
+        if any(not (0 <= x <= width and 0 <= y <= height) for x, y in starts):
             return False
     return True
 
