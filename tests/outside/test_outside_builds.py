@@ -205,6 +205,7 @@ def _draws(rng: np.random.Generator, size: int, value: float, resolution: float)
 
 
 def test_uncertainty_agrees_with_monte_carlo(tmp_path: Path) -> None:
+    """Monte Carlo as in JCGM 101, fixed seed: readings anywhere within half a division; within 5 %."""
     sheet = figures(tmp_path, bottom_end=_STATED, top_end=_STATED_TOP)
     rng, size = np.random.default_rng(20240517), 400_000
     deck, bore, stroke, rod, height = (
