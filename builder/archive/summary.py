@@ -133,8 +133,11 @@ def thin_curve(
     # A cell's mean torque belongs to its mean speed; the line carries it to the middle of the cell.
     full = number > 0
     if full.sum() >= 2:
-        means = np.interp(at, where[full] / number[full], total[full] / number[full])
-        line = np.where(number >= 2, means, line)
+        centre = where[full] / number[full]
+        means = np.interp(at, centre, total[full] / number[full])
+        # An end of the grid has readings on one side only: their mean held out to it would invent torque there.
+        between = (at >= centre[0]) & (at <= centre[-1])
+        line = np.where((number >= 2) & between, means, line)
     return Curve(start=float(first), step=float(step), torque=tuple(float(v) for v in line))
 
 

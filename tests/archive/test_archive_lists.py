@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import archive_samples as samples
+import numpy as np
 import pytest
 
 from builder.archive.compare import compare
@@ -82,6 +83,16 @@ def test_overviews_have_a_point_for_every_build_that_knows_both() -> None:
         p = o.points[0]
         assert p.y == pytest.approx(getattr(p.summary, o.y.slug), rel=1e-3)
     assert overviews([Summary("a", "a")]) == ()
+
+
+def test_a_thin_curve_invents_no_power_at_its_ends() -> None:
+    # Torque falls so that power is level: a mean of the last readings, held out to the last speed, would add to it.
+    speed = np.arange(1800.0, 5401.0, 25.0) / 60
+    power = 2 * np.pi * speed * (200 * 90 / speed)
+    curve = thin_curve(speed, power / (2 * np.pi * speed))
+    assert curve is not None
+    thinned = 2 * np.pi * np.array(curve.speeds) * np.array(curve.torque)
+    assert thinned == pytest.approx(np.full(len(curve.torque), power[0]), rel=2e-3)
 
 
 def test_a_thin_curve_keeps_the_shape_and_not_the_noise() -> None:
