@@ -116,10 +116,14 @@ class Range:
 
 @cache
 def registry() -> Any:
-    """pint's registry, made when the first unit is met."""
+    """pint's registry with the units that are met here, made when the first of them is."""
     import pint
 
-    return pint.UnitRegistry()
+    from builder.record.unit_definitions import DEFINITIONS
+
+    units: Any = pint.UnitRegistry(None)
+    units.load_definitions(DEFINITIONS)
+    return units
 
 
 @cache
