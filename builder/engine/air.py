@@ -201,9 +201,7 @@ def station_pressure(sea_level_pressure: Value, altitude: Value) -> Value:
     """
     sea = np.asarray(sea_level_pressure, dtype=np.float64)
     height = np.asarray(altitude, dtype=np.float64)
-    refuse(
-        (sea < 80e3) | (sea > 110e3), "a sea-level pressure lies between 80 and 110 kPa", "sea_level_pressure"
-    )
+    refuse((sea < 80e3) | (sea > 110e3), "a sea-level pressure lies between 80 and 110 kPa", "sea_level_pressure")
     refuse((height < -500) | (height > 11000), "the altitude must lie between -500 and 11 000 m", "altitude")
     drop = STANDARD_PRESSURE**LAPSE_EXPONENT * LAPSE_RATE * height / STANDARD_TEMPERATURE
     return plain((sea**LAPSE_EXPONENT - drop) ** (1 / LAPSE_EXPONENT))

@@ -21,9 +21,7 @@ HORSEPOWER = 745.6998715822702  # [W], 550 lbf ft/s
 HORSEPOWER_PER_CFM = 0.257
 
 
-def air_demand(
-    displacement: Value, speed: Value, efficiency: Value = 1.0, revolutions_per_cycle: int = 2
-) -> Value:
+def air_demand(displacement: Value, speed: Value, efficiency: Value = 1.0, revolutions_per_cycle: int = 2) -> Value:
     """Volume of intake air the engine asks for [m3/s] = VE Vd n/nR.
 
     Shapes: displacement of the whole engine [m3], speed [rev/s], volumetric efficiency [-] broadcast
@@ -83,9 +81,7 @@ def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value
     Source: common practice, no source; Bernoulli.
     """
     require_positive(demand=demand)
-    return plain(
-        np.asarray(flow_at_depression(rated_flow, rated_depression, depression)) / np.asarray(demand)
-    )
+    return plain(np.asarray(flow_at_depression(rated_flow, rated_depression, depression)) / np.asarray(demand))
 
 
 def discharge_coefficient(flow: Value, area: Value, depression: Value, density: Value) -> Value:
@@ -131,14 +127,10 @@ def inlet_mach_index(
     require_positive(flow_coefficient=flow_coefficient, speed_of_sound=speed_of_sound)
     require_not_negative(mean_piston_speed=mean_piston_speed)
     areas = (np.asarray(bore) / np.asarray(valve_diameter)) ** 2 / np.asarray(valves)
-    return plain(
-        areas * np.asarray(mean_piston_speed) / (np.asarray(flow_coefficient) * np.asarray(speed_of_sound))
-    )
+    return plain(areas * np.asarray(mean_piston_speed) / (np.asarray(flow_coefficient) * np.asarray(speed_of_sound)))
 
 
-def head_flow_ceiling(
-    port_flow: Value, cylinders: int, horsepower_per_cfm: Value = HORSEPOWER_PER_CFM
-) -> Value:
+def head_flow_ceiling(port_flow: Value, cylinders: int, horsepower_per_cfm: Value = HORSEPOWER_PER_CFM) -> Value:
     """Power that the heads could support if all else were right [W] = 0.257 hp per cfm at 28 inH2O, times N.
 
     Shapes: flow of one intake port at 28 inH2O [m3/s] (see :func:`flow_at_depression`) and the shop's own

@@ -289,15 +289,11 @@ def correct(air: Air, stated: Standard, wanted: Standard) -> Correction:
         return Correction(stated, wanted, 1.0, 1.0, tuple(sentences))
     divided_out, put_in = stated.factor(air), wanted.factor(air)
     refuse(divided_out <= 0, "a factor of zero or less cannot be divided out", "stated")
-    sentences = [
-        f"{standard.name}: {sentence}" for standard in (stated, wanted) for sentence in standard.outside(air)
-    ]
+    sentences = [f"{standard.name}: {sentence}" for standard in (stated, wanted) for sentence in standard.outside(air)]
     return Correction(stated, wanted, divided_out, put_in, tuple(dict.fromkeys(sentences)))
 
 
-def correct_with_stated_factor(
-    air: Air, stated: Standard, stated_factor: float, wanted: Standard
-) -> Correction:
+def correct_with_stated_factor(air: Air, stated: Standard, stated_factor: float, wanted: Standard) -> Correction:
     """As :func:`correct`, for a log that names the factor its dyno applied: that very factor is divided out.
 
     Raises ValueError for a stated factor of zero or less.

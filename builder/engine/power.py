@@ -189,9 +189,7 @@ def _slip_table() -> tuple[tuple[str, float, int], ...]:
 SLIPS = _slip_table()
 
 
-def torque_power_consistency(
-    speed: Value, torque: Value, power: Value, tolerance: float = 0.005
-) -> Consistency:
+def torque_power_consistency(speed: Value, torque: Value, power: Value, tolerance: float = 0.005) -> Consistency:
     """Whether logged speed, torque and power obey P = 2 pi n T, and if not, the likely slip of units.
 
     Shapes: speed [rev/s], torque [N m] and power [W], one per row, as they were read; rows where one is not
@@ -205,9 +203,7 @@ def torque_power_consistency(
     Source: Heywood ch. 2; NIST SP 811 for the factors.
     """
     require_positive(tolerance=tolerance)
-    rows = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(each, dtype=np.float64)) for each in (speed, torque, power))
-    )
+    rows = np.broadcast_arrays(*(np.atleast_1d(np.asarray(each, dtype=np.float64)) for each in (speed, torque, power)))
     n, t, p = (each.ravel() for each in rows)
     finite = np.isfinite(n) & np.isfinite(t) & np.isfinite(p) & (n > 0) & (t > 0) & (p > 0)
     if finite.any():

@@ -239,9 +239,7 @@ def _in_si(rows: Rows, columns: list[Column]) -> dict[str, NDArray[np.float64]]:
     return channels
 
 
-def _drop_empty(
-    channels: dict[str, NDArray[np.float64]], rows: Rows, found: Columns, path: Path
-) -> list[Problem]:
+def _drop_empty(channels: dict[str, NDArray[np.float64]], rows: Rows, found: Columns, path: Path) -> list[Problem]:
     """Leave out channels without a single number; without torque and power there is no pull."""
     empty = [slug for slug, values in channels.items() if np.isnan(values).all()]
     for slug in empty:

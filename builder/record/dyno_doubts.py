@@ -90,9 +90,7 @@ def _slipped_rows(channels: Mapping[str, Floats], lines: NDArray[np.int64], path
     return problems
 
 
-def _some(
-    rows: NDArray[np.intp], lines: NDArray[np.int64], path: Path, say: Callable[[int], str]
-) -> list[Problem]:
+def _some(rows: NDArray[np.intp], lines: NDArray[np.int64], path: Path, say: Callable[[int], str]) -> list[Problem]:
     """A warning for each of the first few rows, and how many more there are."""
     problems = [Problem(path, int(lines[row]), say(int(row)), "warning") for row in rows[:MAX_SAID]]
     if rows.size > MAX_SAID:
