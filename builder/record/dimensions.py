@@ -118,6 +118,7 @@ DIMENSIONS: dict[str, Dimension] = _dimensions(
             "in-lb": "lbf*inch",
             "lbf in": "lbf*inch",
             "in.lbf": "lbf*inch",
+            "in-lbf": "lbf*inch",
             "ft-lbs": "lbf*ft",
             "lbs-ft": "lbf*ft",
             "in-lbs": "lbf*inch",

@@ -29,7 +29,7 @@ MEANS: dict[str, dict[str, str]] = {
     "torque": {
         **dict.fromkeys(("lbf.ft", "lbf ft", "lb.ft", "lb-ft", "ft-lb", "ft.lbf", "ft-lbf", "ft.lb", "ft-lbs", "lbs-ft"),
                         "foot * force_pound"),
-        **dict.fromkeys(("lbf.in", "in-lb", "lbf in", "in.lbf", "in-lbs", "lb-in"), "inch * force_pound"),
+        **dict.fromkeys(("lbf.in", "in-lb", "lbf in", "in.lbf", "in-lbf", "in-lbs", "lb-in"), "inch * force_pound"),
         **dict.fromkeys(("N.m", "Nm", "N m", "N·m"), "newton * meter"), "kgf.m": "force_kilogram * meter",
     },
     "force": {"lbf": "force_pound", "lb": "force_pound", "lbs": "force_pound", "N": "newton", "kN": "kilonewton",
