@@ -2,17 +2,18 @@
 
 A build's page is a few paragraphs and very many numbers. MkDocs reads every tag of it three times over
 (Markdown, anchors, search index), which would take nearly all of a publish. What a template marks with
-`data-search-exclude` on a section, a table or a list of terms is none of its business: it is lifted out, an
-empty element of the same kind stands in its place, and it comes back into the finished page as it was.
+`data-search-exclude` on one of the elements named below is none of its business: it is lifted out, an empty
+element of the same kind stands in its place, and it comes back into the finished page as it was.
 """
 
 from __future__ import annotations
 
 import re
 
-_OPENING = re.compile(r"<(?P<tag>section|table|dl)\b[^<>]*\sdata-search-exclude(?=[\s>=])[^<>]*>")
-_TAGS = {tag: re.compile(rf"<(/?){tag}\b[^<>]*>") for tag in ("section", "table", "dl")}
-_STAND_IN = re.compile(r'<(section|table|dl) data-lifted="(\d+)"></\1>')
+_LIFTED = ("section", "table", "figure", "dl", "ul")
+_OPENING = re.compile(rf"<(?P<tag>{'|'.join(_LIFTED)})\b[^<>]*\sdata-search-exclude(?=[\s>=])[^<>]*>")
+_TAGS = {tag: re.compile(rf"<(/?){tag}\b[^<>]*>") for tag in _LIFTED}
+_STAND_IN = re.compile(rf'<({"|".join(_LIFTED)}) data-lifted="(\d+)"></\1>')
 
 
 def lifted(page: str) -> tuple[str, list[str]]:

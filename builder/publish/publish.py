@@ -19,7 +19,7 @@ from builder.publish.hands import Hands
 from builder.publish.kept import Ledger, Tree, differing, digest_bytes, digest_of, load, looked_at, program_digest
 from builder.publish.laid import drop, lay, lay_tree
 from builder.publish.report import Progress, Report
-from builder.publish.swap import claimed, copy_tree, lock, replaced
+from builder.publish.swap import MARK, claimed, copy_tree, lock, replaced
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
 
@@ -37,8 +37,8 @@ WORK = ".millbook"
 
 _BATCH = 100
 """Most pages that MkDocs gets at once: it holds them all in memory."""
-_FEW_DRAWINGS = 30
-"""So few single drawings are sooner done here than other processes started."""
+_FEW_DRAWINGS, _FEW_PAGES = 30, 30
+"""So few single drawings, or pages, are sooner done here than other processes started."""
 _MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relatives together", "building the site"
 
 
@@ -101,9 +101,12 @@ def publish(
                 summaries = _summaries(place, ledger, remade)
                 pages = _write_pages(place, ledger, summaries, whole, anew=harmed or not same)
                 if not standing or differing(pages, ledger.pages):
-                    warnings = _build_site(place, ledger, site, pages, standing)
-                _note(place, ledger, summaries, pages, site, whole)
-            if stale or remade.any or harmed or not standing or ledger.learnt:
+                    with replaced(site) as fresh:
+                        warnings = _build_site(place, ledger, site if standing else None, fresh, pages)
+                        _note(place, ledger, summaries, pages, fresh, whole)
+                else:
+                    _note(place, ledger, summaries, pages, site, whole)
+            elif stale or remade.any or ledger.learnt:
                 ledger.save(place.at("ledger.json"))
     return _report(out, ledger, remade, warnings, time.perf_counter() - started)
 
@@ -299,8 +302,8 @@ def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summa
 # -------------------------------------------------------------------------------------------- site
 
 
-def _build_site(place: Workplace, ledger: Ledger, site: Path, pages: Tree, standing: bool) -> list[str]:
-    """Build the site, or what changed of it beside the rest of the one that stands, and put it in place."""
+def _build_site(place: Workplace, ledger: Ledger, standing: Path | None, fresh: Path, pages: Tree) -> list[str]:
+    """Build the site in `fresh`; where one stands as it was left, only what changed, beside the rest of that one."""
     from builder.publish.pages import NAV
     from builder.publish.site import Look, build_pages, complete, index_without, lay_files
     from builder.record.read import read_shop
@@ -310,21 +313,20 @@ def _build_site(place: Workplace, ledger: Ledger, site: Path, pages: Tree, stand
     changed = sorted(differing(pages, ledger.pages) if standing else pages)
     changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
     place.tell(_BUILDING, 0, len(changed_pages))
-    with replaced(site) as fresh:
-        index = None
-        if standing:
-            places = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
-            copy_tree(site, fresh, without=places)
-            index = index_without(site, places)
-        batches = _batches(changed_pages, shell=not standing, hands=place.hands)
-        others = [name for name in pages if name.endswith(".md")]
-        work = partial(build_pages, pages=place.at("pages"), out=fresh, look=look, others=others)
-        built = []
-        for each in place.hands.each(work, batches, few=1):
-            built.append(each)
-            place.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
-        lay_files([name for name in changed if not name.endswith(".md") and name in pages], place.at("pages"), fresh)
-        complete(fresh, look, index, built)
+    index = None
+    if standing:
+        places = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
+        copy_tree(standing, fresh, without={*places, MARK})
+        index = index_without(standing, places)
+    batches = _batches(changed_pages, shell=not standing, hands=place.hands)
+    others = [name for name in pages if name.endswith(".md")]
+    work = partial(build_pages, pages=place.at("pages"), out=fresh, look=look, others=others)
+    built = []
+    for each in place.hands.each(work, batches, few=1):
+        built.append(each)
+        place.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
+    lay_files([name for name in changed if not name.endswith(".md") and name in pages], place.at("pages"), fresh)
+    complete(fresh, look, index, built)
     return [warning for each in built for warning in each.warnings]
 
 
@@ -332,7 +334,7 @@ def _batches(names: Sequence[str], *, shell: bool, hands: Hands) -> list[Batch]:
     """The pages in parts, enough of them that all hands have some; what belongs to no page goes with the first."""
     from builder.publish.site import Batch
 
-    size = max(1, min(_BATCH, -(-len(names) // hands.count)))
+    size = max(_FEW_PAGES, min(_BATCH, -(-len(names) // hands.count)))
     parts = [tuple(names[start : start + size]) for start in range(0, len(names), size)]
     if shell:
         parts = parts or [()]
@@ -340,10 +342,15 @@ def _batches(names: Sequence[str], *, shell: bool, hands: Hands) -> list[Batch]:
 
 
 def _note(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], pages: Tree, site: Path, whole: str) -> None:
-    """Write down what was made, last of all: a publish that did not come so far is not believed."""
+    """Write down what was made, last before it takes its place.
+
+    A publish that does not come so far is not believed; one that is killed just after finds another site than it
+    should, and builds it anew.
+    """
     from builder.archive.index import index_bytes, write_index
 
     write_index(place.at("index.json"), summaries)
     ledger.index = digest_bytes(index_bytes(summaries))
     ledger.pages, ledger.whole = pages, whole
     ledger.site = looked_at(site, ledger.site)
+    ledger.save(place.at("ledger.json"))

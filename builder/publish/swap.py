@@ -115,18 +115,18 @@ def claimed(
 
 @contextlib.contextmanager
 def replaced(out: Path) -> Iterator[Path]:
-    """Yield an empty folder to make the new site in; when the block ends well, it takes the place of `out`.
+    """Yield a folder to make the new site in; when the block ends well, it takes the place of `out`.
 
-    Use it inside `claimed`. When the block raises, the new folder goes and `out` stays as it was.
+    The folder is empty but for its mark. Use it inside `claimed`. When the block raises, the new folder goes and
+    `out` stays as it was.
     """
     fresh = _beside(out, "next")
     with plain_errors(out):
         fresh.mkdir()
     try:
         with plain_errors(out):
-            yield fresh
-            (fresh / MARK).unlink(missing_ok=True)
             (fresh / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
+            yield fresh
             put_in_place(fresh, out)
     finally:
         # Whatever now bears that name is no longer wanted: the failed new site, or the old one.
