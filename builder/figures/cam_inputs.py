@@ -120,6 +120,12 @@ for _name, _label in (
     )(_event(_name))  # fmt: skip
 
 
+def wheel_centreline(pair: EqualLift, side: str) -> float:
+    """The middle of a pair [deg]. Near TDC is the intake's opening side, but the exhaust's closing side."""
+    near, far = (pair.opening.si, pair.closing.si) if side == "intake" else (pair.closing.si, pair.opening.si)
+    return float(valve_train.installed_centreline(near, far))
+
+
 def _wheel(side: str) -> Callable[[Source], Known | None]:
     """Centreline by the degree wheel: the middle of two equal-lift readings, the mean of several pairs."""
 
@@ -128,7 +134,7 @@ def _wheel(side: str) -> Callable[[Source], Known | None]:
         if not pairs:
             return None
         name = f"{side}_centreline_wheel"
-        middles = [float(valve_train.installed_centreline(pair.opening.si, pair.closing.si)) for pair in pairs]
+        middles = [wheel_centreline(pair, side) for pair in pairs]
         step = min(0.5, max(max(pair.opening.step, pair.closing.step) for pair in pairs))
         parts = [float(uncertainty.from_resolution(step)) / np.sqrt(2 * len(pairs))]
         first = pairs[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from builder.engine.fasteners import judge_torque
+from builder.figures.cam_inputs import wheel_centreline
 from builder.figures.figure import Figure, FigureSheet
 from builder.record.assembly import Fastener
 from builder.record.build import Build
@@ -13,12 +14,13 @@ from builder.record.threads import parse_thread
 from builder.record.units import Quantity
 
 _SIZES = (4.9e-3, 25.5e-3)
+_CENTRELINES = (60.0, 160.0)  # deg; far wider than any cam is ground
 _NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
 
 
 def doubts(build: Build, sheet: FigureSheet) -> tuple[Problem, ...]:
     """Warnings, with file and line, for what was most likely written down wrongly."""
-    return (*_torques(build), *_steps(build), *_no_room(build, sheet))
+    return (*_torques(build), *_steps(build), *_wheel(build), *_no_room(build, sheet))
 
 
 def _torques(build: Build) -> Iterator[Problem]:
@@ -64,6 +66,25 @@ def _steps(build: Build) -> Iterator[Problem]:
                 message = f"{joint.joint}: a step of {torque.text} is above the final {joint.torque.best[0].text}"
                 yield Problem(*build.where(path), f"{message}: look at the number and the unit", "warning")
                 break
+
+
+def _wheel(build: Build) -> Iterator[Problem]:
+    """Two readings of a degree wheel written the wrong way round lead half a turn off the nose."""
+    for side, counted in (("intake", "after"), ("exhaust", "before")):
+        for index, pair in enumerate(build.get(f"cam.degreeing.{side}") or ()):
+            try:
+                centre = wheel_centreline(pair, side)
+            except ValueError:
+                continue  # two readings at one place: the figures say so
+            if _CENTRELINES[0] <= centre <= _CENTRELINES[1]:
+                continue
+            swapped = _CENTRELINES[0] <= (centre + 180) % 360 <= _CENTRELINES[1]
+            hint = "are the two swapped?" if swapped else f"look whether both are counted {counted} TDC"
+            message = (
+                f"{side} opening at {pair.opening.text} and closing at {pair.closing.text}, {counted} TDC, put the "
+                f"centreline at {centre:g} degrees: {hint}"
+            )
+            yield Problem(*build.where(f"cam.degreeing.{side}.{index}.opening"), message, "warning")
 
 
 _NO_ROOM = {

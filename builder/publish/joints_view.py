@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from builder.figures.cam_inputs import wheel_centreline
 from builder.figures.figure import FigureSheet
 from builder.figures.fit_inputs import joint_labels
 from builder.figures.shown import beside, system_of_unit, written_text
@@ -109,7 +110,16 @@ def _centrelines(build: Build, wheel: Degreeing) -> Table:
 
 
 def _centreline(side: str, counted: str, reading: EqualLift, card: Quantity | None) -> tuple[Cell, ...]:
-    found = (reading.opening.si + reading.closing.si) / 2
+    try:
+        found = wheel_centreline(reading, side.lower())
+    except ValueError:  # both readings at one place: no middle lies between them
+        return (
+            Cell(side),
+            cell(reading.lift),
+            cell(reading.opening, False),
+            cell(reading.closing, False),
+            *[Cell("")] * 3,
+        )
     off = "" if card is None else f"{found - card.si:+.2f}".rstrip("0").rstrip(".").replace("-", "−") + "°"
     return (
         Cell(side),

@@ -28,7 +28,7 @@ class OtherFit(RecordModel):
     )
 
 
-_CLEARANCE = ("0.002 mm", "0.6 mm")
+_CLEARANCE = ("0.008 mm", "0.6 mm")
 
 
 class Fits(RecordModel):

@@ -88,17 +88,22 @@ class EqualLift(RecordModel):
     """Two degree-wheel readings at the same lift on either side of the nose."""
 
     lift: OneLength = field("lobe lift of both readings", "0.300 in", required=True)
-    opening: OneAngle = field(
-        "wheel on the opening side, after TDC for intake, before TDC for exhaust", "72 deg", required=True
-    )
-    closing: OneAngle = field("wheel on the closing side, counted the same way", "136 deg", required=True)
+    opening: OneAngle = field("wheel on the opening side, after TDC", "72 deg", required=True)
+    closing: OneAngle = field("wheel on the closing side, after TDC", "136 deg", required=True)
+
+
+class ExhaustEqualLift(EqualLift):
+    """The same on the exhaust lobe, which is counted before TDC: the opening side has the larger number."""
+
+    opening: OneAngle = field("wheel on the opening side, before TDC", "148 deg", required=True)
+    closing: OneAngle = field("wheel on the closing side, before TDC", "84 deg", required=True)
 
 
 class Degreeing(RecordModel):
     """The degree wheel."""
 
     intake: tuple[EqualLift, ...] = field("intake lobe, both sides of peak lift", "", default=())
-    exhaust: tuple[EqualLift, ...] = field("exhaust lobe, both sides of peak lift", "", default=())
+    exhaust: tuple[ExhaustEqualLift, ...] = field("exhaust lobe, both sides of peak lift", "", default=())
     events: tuple[Events, ...] = field("events at every lift checked", "", default=())
     by: Line | None = field("who degreed it", "RT")
     note: Line | None = field("how TDC was found", "positive stop")

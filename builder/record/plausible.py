@@ -28,7 +28,12 @@ def implausible(build: Build) -> list[Problem]:
             for message, step in _messages(item):
                 path, line = build.where(".".join(map(str, (name, *item.location, *step))))
                 problems.append(Problem(path, line, f"{place(item.location)}: {message}", "warning"))
-    for where, message in (*_rod_ratio(build), *_one_inside_the_other(build), *_gauged_bores(build)):
+    for where, message in (
+        *_rod_ratio(build),
+        *_one_inside_the_other(build),
+        *_gauged_bores(build),
+        *_levels(build),
+    ):
         path, line = build.where(where)
         problems.append(Problem(path, line, message, "warning"))
     return problems
@@ -160,3 +165,18 @@ def _gauged_bores(build: Build) -> Iterator[tuple[str, str]]:
                     message = f"gauged {read:g} {card.unit}, but the bores in bottom_end.yaml are {expected}"
                     yield where, f"{message}: look for a slipped decimal or a wrong unit"
                     return
+
+
+def _levels(build: Build) -> Iterator[tuple[str, str]]:
+    """Levels of one setting go together only in one kind of unit."""
+    firsts: dict[str, Quantity] = {}
+    for index, pull in enumerate(build.pulls):
+        if pull.setting is None:
+            continue
+        first = firsts.setdefault(pull.setting.name.casefold(), pull.setting.level)
+        if pull.setting.level.dimension != first.dimension:
+            message = (
+                f"{pull.name}: {pull.setting.name} at {pull.setting.level.text} cannot be set beside "
+                f"{first.text} of an earlier pull, and is left out: write both in the same kind of unit"
+            )
+            yield f"dyno.pulls.{index}.setting.level", message

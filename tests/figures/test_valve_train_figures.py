@@ -45,6 +45,30 @@ def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
     assert figure_of(tmp_path, "cam_advance", {**V8, "cam": wheel}).value == pytest.approx(110 - 103.5)
 
 
+def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -> None:
+    wheel = CAM + "    degreeing:\n      exhaust: [{lift: 0.3 in, opening: 147 deg, closing: 81 deg}]\n"
+    sheet = sheet_of(tmp_path, {**V8, "cam": wheel})
+    assert sheet.value("exhaust_centreline") == pytest.approx(114)
+    assert not [problem for problem in sheet.problems if "swapped" in problem.message]
+
+
+@pytest.mark.parametrize(
+    ("side", "readings", "says"),
+    [
+        ("intake", "opening: 136 deg, closing: 72 deg", "at 284 degrees: are the two swapped?"),
+        ("exhaust", "opening: 81 deg, closing: 147 deg", "at 294 degrees: are the two swapped?"),
+        ("intake", "opening: 345 deg, closing: 223 deg", None),  # a wheel marked all round
+        ("intake", "opening: 10 deg, closing: 60 deg", "at 35 degrees: look whether both are counted after TDC"),
+    ],
+)
+def test_degree_wheel_readings_the_wrong_way_round(tmp_path: Path, side: str, readings: str, says: str | None) -> None:
+    wheel = CAM + f"    degreeing:\n      {side}: [{{lift: 0.3 in, {readings}}}]\n"
+    problems = sheet_of(tmp_path, {**V8, "cam": wheel}).problems
+    said = [problem.message for problem in problems if problem.severity == "warning"]
+    assert len(said) == (says is not None)
+    assert says is None or says in said[0]
+
+
 def test_each_side_has_its_own_rocker_lash_and_valve(tmp_path: Path) -> None:
     top = TOP_END.replace("ratio: 1.6", "ratio: 1.6, exhaust_ratio: 1.5")
     cam = CAM.replace("lobe_lift: 0.335 in", "lobe_lift: 0.335 in, lash: 0.020 in", 1)

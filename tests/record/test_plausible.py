@@ -42,6 +42,17 @@ def test_what_no_engine_has(read: ReadWith, name: str, text: str, line: int, say
     assert says in problem.message
 
 
+def test_levels_of_a_setting_in_different_kinds_of_unit(read: ReadWith) -> None:
+    pulls = "".join(
+        f"  - {{name: p{level}, file: dyno/a.csv, setting: {{name: Advance, level: {level}}}}}\n"
+        for level in ("30 deg", "33 mm", "35 deg")
+    )
+    _, problems = read(dyno=f"readings: observed\npulls:\n{pulls}")
+    (said,) = [problem for problem in problems if "Advance" in problem.message]
+    assert (said.line, said.severity) == (4, "warning")
+    assert "p33 mm: Advance at 33 mm cannot be set beside 30 deg of an earlier pull" in said.message
+
+
 @pytest.mark.parametrize(
     ("rods", "stroke", "says"),
     [("5.7 in", "3.48 in", None), ("60 mm", "100 mm", "is 0.60; engines have 1.3 to 2.5: are the two swapped?"),
