@@ -203,6 +203,10 @@ def _remake(place: Workplace, ledger: Ledger, stale: list[Path], keys: Mapping[s
         remade.problems += made.problems
         stood = made.slug in ledger.builds
         errors = len(errors_in(made.problems))
+        if errors and place.for_shop and stood and made.summary is None:
+            # Somebody is at work on this record: its last good page stays up until it can be read again.
+            ledger.left_out[made.slug] = ("", f"{made.why_not}; its last good page stands")
+            continue
         ledger.forget(made.slug)
         if made.summary is not None:
             remade.summaries[made.slug] = made.summary

@@ -74,7 +74,11 @@ def curves_together(summaries: Sequence[Summary], system: System) -> Drawing | N
     """The torque and power of several builds over each other; None where fewer than two have a curve."""
     import numpy as np
 
-    from builder.draw.power import Overlay, Pull, overlay
+    from builder.draw.power import Overlay, Peak, Pull, overlay
+
+    def peak(speed: float | None, value: float | None, factor: float) -> Peak | None:
+        # The thinned curve is coarser than the one that the peak was found on.
+        return None if speed is None or value is None else Peak(speed * rpm, value * factor)
 
     torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), 60.0
     pulls = []
@@ -88,6 +92,8 @@ def curves_together(summaries: Sequence[Summary], system: System) -> Drawing | N
                 speed * rpm,
                 values * torque.factor,
                 2 * np.pi * speed * values * power.factor,
+                peak_torque=peak(build.peak_torque_speed, build.peak_torque, torque.factor),
+                peak_power=peak(build.peak_power_speed, build.peak_power, power.factor),
                 position=index,
             )
         )

@@ -295,3 +295,24 @@ def test_records_whose_faults_stand_are_not_called_clean(archive: Path) -> None:
     again = publish(archive, archive / "site")
     assert not again.problems
     assert "`millbook check` tells which" in again.lines[-1]
+
+
+def test_the_shops_view_keeps_the_last_good_page_of_a_record_that_is_being_mended(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "one"
+    folder.mkdir(parents=True)
+    good = "title: One\nstatus: finished\nengine: {cylinders: 4}\n"
+    (folder / "build.yaml").write_text(good)
+    out = tmp_path / ".millbook" / "shop" / "site"
+    page = out / "builds" / "one" / "index.html"
+    assert publish(tmp_path, out, everything=True, for_shop=True).published == ("one",)
+    stood = page.read_bytes()
+    (folder / "build.yaml").write_text(good + "finished: yesterday\n")
+    for _ in range(2):
+        report = publish(tmp_path, out, everything=True, for_shop=True)
+        assert not report.clean
+        assert page.read_bytes() == stood
+        assert any("last good page" in line for line in report.lines)
+    (folder / "build.yaml").write_text(good.replace("One", "Another"))
+    assert publish(tmp_path, out, everything=True, for_shop=True).clean
+    assert b"Another" in page.read_bytes()
+    assert not any("last good" in line for line in publish(tmp_path, out, everything=True, for_shop=True).lines)
