@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from types import TracebackType
 from typing import Any, TypeVar
@@ -61,18 +62,57 @@ class Hands:
                 yield work(item)
                 after(done + 1)
             return
-        if self._pool is None:
-            self._pool = ProcessPoolExecutor(self.count, multiprocessing.get_context("spawn"), _stand_by)
-        try:
-            chunk = max(1, min(8, len(items) // (4 * self.count)))
-            for done, result in enumerate(self._pool.map(work, items, chunksize=chunk)):
+        chunk = max(1, min(8, len(items) // (4 * self.count)))
+        with _unbroken():
+            for done, result in enumerate(self._started().map(work, items, chunksize=chunk)):
                 yield result
                 after(done + 1)
-        except BrokenProcessPool as error:
-            raise PublishProblem(
-                "the system ended one of the processes that read and draw; is there enough memory? "
-                "The site that stood there still stands."
-            ) from error
+
+    @contextlib.contextmanager
+    def meanwhile(self, work: Callable[[], R]) -> Iterator[Callable[[], R]]:
+        """Do some work in another process while the block runs, which may wait for its result.
+
+        It is over when the block is left. With one core it is done when it is waited for.
+        """
+        if self.count == 1:
+            yield work
+            return
+        with _unbroken():
+            future = self._started().submit(work)
+
+        def wait() -> R:
+            with _unbroken():
+                return future.result()
+
+        try:
+            yield wait
+        finally:
+            future.cancel()
+            with contextlib.suppress(Exception, CancelledError):
+                future.result()
+
+    def apart(self, work: Callable[[], R]) -> R:
+        """Do some work in another process where one is there already, else here."""
+        if self._pool is None:
+            return work()
+        with _unbroken():
+            return self._pool.submit(work).result()
+
+    def _started(self) -> ProcessPoolExecutor:
+        if self._pool is None:
+            self._pool = ProcessPoolExecutor(self.count, multiprocessing.get_context("spawn"), _stand_by)
+        return self._pool
+
+
+@contextlib.contextmanager
+def _unbroken() -> Iterator[None]:
+    try:
+        yield
+    except BrokenProcessPool as error:
+        raise PublishProblem(
+            "the system ended one of the processes that read and draw; is there enough memory? "
+            "The site that stood there still stands."
+        ) from error
 
 
 def each(work: Callable[[T], R], items: Sequence[T], **more: Any) -> Iterator[R]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import shutil
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -43,8 +42,10 @@ def drop(folder: Path, names: Iterable[str]) -> None:
     """Remove files of a folder, and the folders in it that are empty then."""
     for name in names:
         path = folder / name
-        with contextlib.suppress(FileNotFoundError):
+        try:
             path.unlink()
+        except (FileNotFoundError, NotADirectoryError):
+            continue
         for parent in path.parents:
             if parent == folder or any(parent.iterdir()):
                 break

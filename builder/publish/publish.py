@@ -19,14 +19,14 @@ from builder.publish.hands import Hands
 from builder.publish.kept import Ledger, Tree, differing, digest_bytes, digest_of, load, looked_at, program_digest
 from builder.publish.laid import drop, lay, lay_tree
 from builder.publish.report import Progress, Report
-from builder.publish.swap import MARK, claimed, copy_tree, lock, replaced
+from builder.publish.swap import claimed, copy_tree, lock, mark, put_in_place, room_beside
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
     from builder.archive.summary import Summary
     from builder.publish.make import Made
-    from builder.publish.site import Batch
+    from builder.publish.site import Batch, Look
     from builder.record.shop import Shop
 
 RELATIVES = "<!-- millbook: relatives -->"
@@ -55,6 +55,30 @@ class Workplace:
     def at(self, name: str) -> Path:
         """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
         return self.archive / WORK / "shop" / name if self.for_shop else self.archive / WORK / name
+
+
+@dataclass(frozen=True)
+class Found:
+    """What is not as it was when the archive was last published."""
+
+    whole: str
+    """The digest of all that every page depends on, `same` as it was or not."""
+    same: bool
+    standing: bool
+    """Whether the site is there as it was left."""
+    stale: tuple[Path, ...]
+    """The build folders to make again."""
+    keys: Mapping[str, str]
+    """By slug: the digest of what a build is made from."""
+    gone: tuple[str, ...]
+    """Builds whose folder is no longer there."""
+    harmed: bool
+    """Whether something that was kept is no longer what it was."""
+
+    @property
+    def any(self) -> bool:
+        """Whether there is anything to do."""
+        return bool(self.stale or self.gone or self.harmed or not self.standing)
 
 
 @dataclass
@@ -91,24 +115,44 @@ def publish(
         place = Workplace(archive, everything, for_shop, progress or (lambda what, done, of: None), hands)
         with _alone(place, out) as site:
             ledger = Ledger() if full else load(place.at("ledger.json"))
-            whole = _whole_digest(place, ledger)
-            same = ledger.whole == whole
-            standing = same and bool(ledger.site) and not differing(looked_at(site, ledger.site), ledger.site)
-            stale, keys, harmed = _stale(place, ledger, whole)
-            remade = _remake(place, ledger, stale, keys, whole)
-            warnings: list[str] = []
-            if remade.any or harmed or not standing:
-                summaries = _summaries(place, ledger, remade)
-                pages = _write_pages(place, ledger, summaries, whole, anew=harmed or not same)
-                if not standing or differing(pages, ledger.pages):
-                    with replaced(site) as fresh:
-                        warnings = _build_site(place, ledger, site if standing else None, fresh, pages)
-                        _note(place, ledger, summaries, pages, fresh, whole)
-                else:
-                    _note(place, ledger, summaries, pages, site, whole)
-            elif stale or remade.any or ledger.learnt:
+            found = _what_changed(place, ledger, site)
+            remade, warnings = (
+                _renewed(place, ledger, found, site) if found.any or ledger.shop_faults else (Remade(), [])
+            )
+            if ledger.learnt:
                 ledger.save(place.at("ledger.json"))
     return _report(out, ledger, remade, warnings, time.perf_counter() - started)
+
+
+def _renewed(place: Workplace, ledger: Ledger, found: Found, site: Path) -> tuple[Remade, list[str]]:
+    """Make again what changed, and put the new site in place; returns what was made, and MkDocs' warnings."""
+    standing = site if found.standing else None
+    with room_beside(site) as fresh, place.hands.meanwhile(partial(_ahead, place.archive, standing, fresh)) as ready:
+        remade = _remake(place, ledger, found)
+        ledger.learnt = True
+        if not (remade.any or found.harmed or not found.standing):
+            return remade, []
+        summaries = _summaries(place, ledger, remade)
+        pages = _write_pages(place, ledger, summaries, found)
+        if found.standing and not differing(pages, ledger.pages):
+            _note(place, ledger, summaries, pages, found.whole)
+            return remade, []
+        ready()
+        warnings = _build_site(place, ledger, standing, fresh, pages)
+        mark(fresh)
+        ledger.site = looked_at(fresh, ledger.site)
+        _note(place, ledger, summaries, pages, found.whole)
+        put_in_place(fresh, site)
+        return remade, warnings
+
+
+def _ahead(archive: Path, standing: Path | None, fresh: Path) -> None:
+    """What can be done for the site before anything is made: bring over the one that stands, and load MkDocs."""
+    from builder.publish.site import warm_up
+
+    if standing is not None:
+        copy_tree(standing, fresh)
+    warm_up(_look(archive))
 
 
 @contextlib.contextmanager
@@ -150,8 +194,11 @@ def _whole_digest(place: Workplace, ledger: Ledger) -> str:
     return digest_of(program_digest(ledger), *in_force, ledger.digest(config), ledger.digest(shop), str(shop.resolve()))
 
 
-def _stale(place: Workplace, ledger: Ledger, whole: str) -> tuple[list[Path], dict[str, str], bool]:
-    """The build folders to make again, the digest of what each is made from, and whether what was kept is harmed."""
+def _what_changed(place: Workplace, ledger: Ledger, site: Path) -> Found:
+    """Compare what is there with what the ledger knows."""
+    whole = _whole_digest(place, ledger)
+    same = ledger.whole == whole
+    standing = same and bool(ledger.site) and not differing(looked_at(site, ledger.site), ledger.site)
     keys: dict[str, str] = {}
     stale = []
     harmed = _harmed(place, ledger) if ledger.whole else set()
@@ -160,7 +207,8 @@ def _stale(place: Workplace, ledger: Ledger, whole: str) -> tuple[list[Path], di
         kept = ledger.builds.get(folder.name) or ledger.left_out.get(folder.name, ("",))[0]
         if kept != keys[folder.name] or folder.name in harmed:
             stale.append(folder)
-    return stale, keys, bool(harmed)
+    gone = tuple(slug for slug in (*ledger.builds, *ledger.left_out) if slug not in keys)
+    return Found(whole, same, standing, tuple(stale), keys, gone, bool(harmed))
 
 
 def _harmed(place: Workplace, ledger: Ledger) -> set[str]:
@@ -179,13 +227,11 @@ def _harmed(place: Workplace, ledger: Ledger) -> set[str]:
 # ------------------------------------------------------------------------------------ builds, made
 
 
-def _remake(place: Workplace, ledger: Ledger, stale: list[Path], keys: Mapping[str, str], whole: str) -> Remade:
+def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
     """Make the stale builds again, and forget those whose folder is gone."""
-    remade = Remade([slug for slug in ledger.builds if slug not in keys])
-    for slug in [slug for slug in (*ledger.builds, *ledger.left_out) if slug not in keys]:
+    remade = Remade([slug for slug in found.gone if slug in ledger.builds])
+    for slug in found.gone:
         ledger.forget(slug)
-    if not stale and not ledger.shop_faults:
-        return remade
     from builder.publish.make import made_or_not
     from builder.record.read import read_shop
 
@@ -195,11 +241,11 @@ def _remake(place: Workplace, ledger: Ledger, stale: list[Path], keys: Mapping[s
         made_or_not,
         archive=place.archive,
         shop=shop,
-        templates_key=whole,
+        templates_key=found.whole,
         everything=place.everything,
         for_shop=place.for_shop,
     )
-    for made in place.hands.each(work, stale, after=lambda done: place.tell(_MAKING, done, len(stale))):
+    for made in place.hands.each(work, found.stale, after=lambda done: place.tell(_MAKING, done, len(found.stale))):
         remade.problems += made.problems
         stood = made.slug in ledger.builds
         errors = len(errors_in(made.problems))
@@ -210,13 +256,13 @@ def _remake(place: Workplace, ledger: Ledger, stale: list[Path], keys: Mapping[s
         ledger.forget(made.slug)
         if made.summary is not None:
             remade.summaries[made.slug] = made.summary
-            ledger.builds[made.slug] = keys[made.slug]
+            ledger.builds[made.slug] = found.keys[made.slug]
             if made.problems:
                 ledger.faults[made.slug] = (errors, len(made.problems) - errors)
             _lay_made(place, made)
         else:
             # A build with errors is looked at each time, so that its errors are told each time.
-            ledger.left_out[made.slug] = ("" if errors else keys[made.slug], made.why_not or "")
+            ledger.left_out[made.slug] = ("" if errors else found.keys[made.slug], made.why_not or "")
             remade.withdrawn += [made.slug] * stood
     return remade
 
@@ -240,10 +286,10 @@ def _summaries(place: Workplace, ledger: Ledger, remade: Remade) -> list[Summary
 # ------------------------------------------------------------------------------------------- pages
 
 
-def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], whole: str, *, anew: bool) -> Tree:
+def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], found: Found) -> Tree:
     """Write every page of the archive that is not as it should be; returns every file of the pages folder.
 
-    The pages that no build has a part in are written only if they are wanted `anew`.
+    The pages that no build has a part in are written only if they may not be what they were.
     """
     from builder.publish.make import environment
     from builder.publish.pages import archive_pages, fixed_pages
@@ -253,9 +299,9 @@ def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary],
     place.tell("relating builds", 0, 1)
     pages = place.at("pages")
     with templates.plain_errors():
-        files = archive_pages(summaries, shop, environment(place.archive, whole))
-        if anew or not ledger.fixed:
-            fixed = fixed_pages(shop, environment(place.archive, whole)) | templates.assets(place.archive)
+        files = archive_pages(summaries, shop, environment(place.archive, found.whole))
+        if found.harmed or not found.same or not ledger.fixed:
+            fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)
             ledger.fixed = sorted(fixed)
             files |= fixed
     for name, content in files.items():
@@ -264,7 +310,7 @@ def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary],
     for name in [name for name in ledger.bodies if name.removesuffix(".md") not in ledger.builds]:
         drop(place.at("bodies"), [name])
         del ledger.bodies[name]
-    _write_relatives(place, ledger, summaries, shop, whole)
+    _write_relatives(place, ledger, summaries, shop, found.whole)
     tree = looked_at(pages, ledger.pages)
     wanted = {*files, *ledger.fixed}
     odd = [name for name in tree if name not in wanted and not _of_build(name, ledger)]
@@ -308,25 +354,24 @@ def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summa
 
 def _build_site(place: Workplace, ledger: Ledger, standing: Path | None, fresh: Path, pages: Tree) -> list[str]:
     """Build the site in `fresh`; where one stands as it was left, only what changed, beside the rest of that one."""
-    from builder.publish.pages import NAV
-    from builder.publish.site import Look, build_pages, complete, index_without, lay_files
-    from builder.record.read import read_shop
+    from builder.publish.site import build_pages, complete, index_without, lay_files
 
-    shop, _ = read_shop(place.archive)
-    look = Look(place.archive, shop.name, shop.site_address, shop.tagline, NAV)
+    look = _look(place.archive)
     changed = sorted(differing(pages, ledger.pages) if standing else pages)
     changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
     place.tell(_BUILDING, 0, len(changed_pages))
     index = None
     if standing:
         places = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
-        copy_tree(standing, fresh, without={*places, MARK})
+        drop(fresh, places)
         index = index_without(standing, places)
     batches = _batches(changed_pages, shell=not standing, hands=place.hands)
     others = [name for name in pages if name.endswith(".md")]
     work = partial(build_pages, pages=place.at("pages"), out=fresh, look=look, others=others)
     built = []
-    for each in place.hands.each(work, batches, few=1):
+    if len(batches) == 1:
+        built = [place.hands.apart(partial(work, batches[0]))]  # there, MkDocs is loaded already
+    for each in place.hands.each(work, batches) if len(batches) > 1 else ():
         built.append(each)
         place.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
     lay_files([name for name in changed if not name.endswith(".md") and name in pages], place.at("pages"), fresh)
@@ -345,8 +390,17 @@ def _batches(names: Sequence[str], *, shell: bool, hands: Hands) -> list[Batch]:
     return [Batch(part, shell and not number) for number, part in enumerate(parts)]
 
 
-def _note(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], pages: Tree, site: Path, whole: str) -> None:
-    """Write down what was made, last before it takes its place.
+def _look(archive: Path) -> Look:
+    from builder.publish.pages import NAV
+    from builder.publish.site import Look
+    from builder.record.read import read_shop
+
+    shop, _ = read_shop(archive)
+    return Look(archive, shop.name, shop.site_address, shop.tagline, NAV)
+
+
+def _note(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], pages: Tree, whole: str) -> None:
+    """Write down what was made, last before the new site takes its place.
 
     A publish that does not come so far is not believed; one that is killed just after finds another site than it
     should, and builds it anew.
@@ -356,5 +410,5 @@ def _note(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], pages:
     write_index(place.at("index.json"), summaries)
     ledger.index = digest_bytes(index_bytes(summaries))
     ledger.pages, ledger.whole = pages, whole
-    ledger.site = looked_at(site, ledger.site)
     ledger.save(place.at("ledger.json"))
+    ledger.learnt = False

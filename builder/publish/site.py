@@ -21,6 +21,7 @@ import shutil
 import tempfile
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -204,9 +205,39 @@ def _with_files(get_env: Any, wanted: bool) -> Any:
 
         environment = get_env()
         environment.loader = Loader(environment.loader.searchpath)
+        environment.bytecode_cache = _compiled()
         return environment
 
     return quicker
+
+
+@cache
+def _compiled() -> Any:
+    """The theme's templates as they were compiled for the pages before, while this process lives."""
+    import jinja2
+
+    class Compiled(jinja2.BytecodeCache):
+        def __init__(self) -> None:
+            self.known: dict[tuple[str, str], bytes] = {}
+
+        def load_bytecode(self, bucket: Any) -> None:
+            if (code := self.known.get((bucket.key, bucket.checksum))) is not None:
+                bucket.bytecode_from_string(code)
+
+        def dump_bytecode(self, bucket: Any) -> None:
+            self.known[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
+
+    return Compiled()
+
+
+def warm_up(look: Look) -> None:
+    """Load MkDocs and the theme into this process, by building a page of no consequence."""
+    with tempfile.TemporaryDirectory(prefix="millbook-") as made:
+        pages, out = Path(made) / "pages", Path(made) / "site"
+        pages.mkdir()
+        out.mkdir()
+        (pages / "index.md").write_text("# Page\n\nIts words.\n")
+        build_pages(Batch(("index.md",)), pages=pages, out=out, look=look)
 
 
 def _escaped(words: str | None) -> Markup | None:

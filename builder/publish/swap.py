@@ -114,22 +114,19 @@ def claimed(
 
 
 @contextlib.contextmanager
-def replaced(out: Path) -> Iterator[Path]:
-    """Yield a folder to make the new site in; when the block ends well, it takes the place of `out`.
+def room_beside(out: Path) -> Iterator[Path]:
+    """Yield an empty folder to make the new site in; `put_in_place` then swaps it with `out`.
 
-    The folder is empty but for its mark. Use it inside `claimed`. When the block raises, the new folder goes and
-    `out` stays as it was.
+    Use it inside `claimed`. Whatever bears the folder's name in the end is removed: a new site that was not put
+    in place, or the old one.
     """
     fresh = _beside(out, "next")
     with plain_errors(out):
         fresh.mkdir()
     try:
         with plain_errors(out):
-            (fresh / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
             yield fresh
-            put_in_place(fresh, out)
     finally:
-        # Whatever now bears that name is no longer wanted: the failed new site, or the old one.
         _remove(fresh)
 
 
@@ -141,8 +138,9 @@ def replacement(
 
     Anything the operating system refuses (full disk, read-only folder) becomes a PublishProblem.
     """
-    with claimed(out, archive=archive, wait=wait, say=say) as site, replaced(site) as fresh:
+    with claimed(out, archive=archive, wait=wait, say=say) as site, room_beside(site) as fresh:
         yield fresh
+        put_in_place(fresh, site)
 
 
 def where_it_stands(out: Path, *, archive: Path) -> Path:
@@ -185,6 +183,7 @@ def heal(out: Path) -> None:
 
 def put_in_place(fresh: Path, out: Path) -> None:
     """Give the finished folder `fresh` the name `out`; the old site is then gone, or bears `fresh`'s name."""
+    mark(fresh)
     if not out.exists():
         _patiently(lambda: os.rename(fresh, out))
     elif not exchange(fresh, out):
@@ -196,6 +195,12 @@ def put_in_place(fresh: Path, out: Path) -> None:
             os.rename(last, out)
             raise
         _remove(last)
+
+
+def mark(site: Path) -> None:
+    """Put the mark of a site into it."""
+    if not (site / MARK).is_file():
+        (site / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
 
 
 def exchange(one: Path, other: Path) -> bool:
