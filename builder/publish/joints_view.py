@@ -26,8 +26,9 @@ def fasteners_table(build: Build, sheet: FigureSheet) -> Table | None:
     forces = {p.label: (p.display, p.beside) for p in preload.positions} if preload else {}
     if preload and not forces and len(joints) == 1:
         forces = {joint_labels(joints)[0]: (preload.display, preload.beside)}
-    head = ("Joint", "Bolts", "N m", "lbf ft", "Then", "Steps", "Lubricant", "Clamping force, estimated", "Done by",
-            "According to", "Remarks")  # fmt: skip
+    share = f", give or take {preload.uncertainty / preload.value:.0%}" if preload and preload.uncertainty else ""
+    head = ("Joint", "Bolts", "N m", "lbf ft", "Then", "Steps", "Lubricant", f"Clamping force, estimated{share}",
+            "Done by", "According to", "Remarks")  # fmt: skip
     rows = [_joint(joint, label, forces) for joint, label in zip(joints, joint_labels(joints), strict=True)]
     return without_empty(Table("Fasteners", head, tuple(rows)))
 
