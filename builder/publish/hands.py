@@ -32,6 +32,7 @@ class Hands:
     def __init__(self) -> None:
         """Start nothing yet."""
         self._pool: ProcessPoolExecutor | None = None
+        self._at_work = False  # whether they have loaded what drawing takes
         self.count = _cores()
 
     def __enter__(self) -> Hands:
@@ -57,11 +58,12 @@ class Hands:
 
         Up to `few` items are done here. Raises PublishProblem when the system ends one of the processes.
         """
-        if self.count == 1 or len(items) <= (few if self._pool is None else 1):
+        if self.count == 1 or len(items) <= (1 if self._at_work else few):
             for done, item in enumerate(items):
                 yield work(item)
                 after(done + 1)
             return
+        self._at_work = True
         chunk = max(1, min(8, len(items) // (4 * self.count)))
         with _unbroken():
             for done, result in enumerate(self._started().map(work, items, chunksize=chunk)):
