@@ -81,13 +81,15 @@ if (photos.length && window.HTMLDialogElement) {
 // looked at when the browser has laid them out, so that those far down or folded away cost nothing.
 if (window.ResizeObserver) {
   const sized = new ResizeObserver((entries) => {
-    const wide = entries.map(({ target }) => target.scrollWidth > target.clientWidth + 1);
-    entries.forEach(({ target }, index) => {
-      if (wide[index]) target.tabIndex = 0;
-      else target.removeAttribute("tabindex");
+    const boxes = [...new Set(entries.map(({ target }) => target.closest(".mb-scroll")))];
+    const wide = boxes.map((box) => box.scrollWidth > box.clientWidth + 1);
+    boxes.forEach((box, index) => {
+      if (wide[index]) box.tabIndex = 0;
+      else box.removeAttribute("tabindex");
     });
   });
-  for (const box of document.querySelectorAll(".mb-scroll")) sized.observe(box);
+  // What is in a box may grow without the box.
+  for (const part of document.querySelectorAll(".mb-scroll, .mb-scroll > *")) sized.observe(part);
 }
 
 // On a narrow screen the search opens over the page.
