@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -22,6 +23,8 @@ from builder.record.shop import Shop
 
 if TYPE_CHECKING:
     import jinja2
+
+    from builder.draw.drawing import Drawing
 
 Files = dict[str, bytes]
 NAV = (
@@ -168,5 +171,10 @@ def _overview(rows: Sequence[Summary], system: System, page: object) -> Files:
             for point in overview.points
         )
         of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
-        drawn.append((overview.title, Markup(scatter(of, name=overview.slug).svg)))
+        drawn.append((overview.title, inlined(scatter(of, name=overview.slug))))
     return {"overview.md": page("overview", drawings=drawn)}  # type: ignore[operator]
+
+
+def inlined(drawing: Drawing) -> Markup:
+    """A drawing to be set into a page itself, without its style sheet: that of the pages knows its colours."""
+    return Markup(re.sub(r"<style>.*?</style>", "", drawing.svg, flags=re.DOTALL))

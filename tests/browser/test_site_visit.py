@@ -1,0 +1,253 @@
+"""A first visit to the published demo archive, in a real browser, from a folder and from a server."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import demo_site as demo
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from pypdf import PdfReader
+
+from builder.figures.compute import compute
+from builder.publish.preview import serving
+from builder.record.build import Build
+from builder.record.private import without_private
+from builder.record.read import read_build, read_shop
+from builder.record.readings import Reading
+from builder.record.walk import held
+
+pytestmark = pytest.mark.browser
+Open = Callable[..., Page]
+
+
+@pytest.fixture
+def opened(chromium: Browser, published: Path) -> Iterator[Open]:
+    """Open a page of the site; a word in the console, a failed load or a request elsewhere fails the test."""
+    complaints: list[str] = []
+    contexts = []
+
+    def go(page: str, base: str | None = None, width: int = 1440, script: bool = True) -> Page:
+        context = chromium.new_context(viewport={"width": width, "height": 900}, java_script_enabled=script)
+        contexts.append(context)
+        tab = context.new_page()
+        home = base or "file:"
+        tab.on("console", lambda m: complaints.append(f"{page}: {m.text}"))
+        tab.on("pageerror", lambda e: complaints.append(f"{page}: {e}"))
+        tab.on("requestfailed", lambda r: complaints.append(f"{page}: {r.url} failed") if "aborted" not in
+               str(r.failure).lower() else None)  # fmt: skip
+        tab.on("request", lambda r: None if r.url.startswith((home, "data:", "blob:")) else complaints.append(r.url))
+        tab.goto(f"{base or published.as_uri() + '/'}{page}")
+        return tab
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+@pytest.fixture(scope="module")
+def build() -> tuple[Build, Path]:
+    archive = demo.ROOT
+    read, _ = read_build(archive / "builds" / "pilot-launch-four", archive)
+    assert read is not None
+    return without_private(read), archive
+
+
+# ------------------------------------------------------------------------------------- every page
+
+
+@pytest.mark.parametrize("page", demo.KINDS)
+def test_every_kind_of_page_opens_from_a_folder_without_a_word_of_complaint(opened: Open, page: str) -> None:
+    tab = opened(page)
+    assert tab.locator("h1").count() == 1
+    demo.load_every_image(tab)
+    broken = "[...document.querySelectorAll('article img')].filter(one => !one.naturalWidth).map(one => one.src)"
+    assert tab.evaluate(broken) == []
+
+
+@pytest.mark.parametrize("width", [1440, 768, 360])
+def test_no_page_is_wider_than_the_screen(opened: Open, width: int) -> None:
+    tab = opened("index.html", width=width)
+    for page in demo.KINDS:
+        tab.goto(tab.url[: tab.url.rindex("/site/")] + f"/site/{page}")
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width, page
+
+
+def test_no_page_asks_another_host_for_anything(opened: Open, published: Path) -> None:
+    with serving(published) as address:
+        for page in demo.KINDS:
+            tab = opened(page, base=address)
+            tab.wait_for_load_state("networkidle")
+            tab.context.close()
+
+
+def test_an_unknown_address_is_answered_with_ways_on(chromium: Browser, published: Path) -> None:
+    with serving(published) as address:
+        tab = chromium.new_page()
+        answer = tab.goto(f"{address}builds/never-was/index.html")
+        assert answer is not None
+        assert answer.status == 404
+        expect(tab.locator("h1")).to_have_text("Nothing at this address")
+        assert tab.locator(".mb-ways a").count() >= 4
+        tab.close()
+
+
+# ------------------------------------------------------------------------------------ the first visit
+
+
+def test_a_build_is_found_by_text(opened: Open) -> None:
+    tab = opened("index.html")
+    tab.locator(".md-search__input").click()
+    tab.locator(".md-search__input").press_sequentially("Quillfin")
+    found = tab.locator(".md-search-result__link", has_text="Engine for the pilot launch").first
+    expect(found).to_be_visible(timeout=20_000)
+    found.click()
+    expect(tab.locator("h1")).to_have_text("Engine for the pilot launch Turnagain")
+
+
+def test_a_build_is_found_by_what_it_is(opened: Open) -> None:
+    tab = opened("finder.html")
+    tab.wait_for_selector("[data-ready]")
+    every = tab.locator(".mb-finder-table tbody tr").count()
+    tab.get_by_label("Words", exact=False).first.fill("breakdown")
+    expect(tab.locator(".mb-finder-table tbody tr")).to_have_count(1)
+    assert every == 4
+    tab.locator(".mb-finder-table tbody th a").click()
+    expect(tab.locator("h1")).to_have_text("V8 for the breakdown truck")
+
+
+def test_the_top_of_a_build_says_what_it_is_and_what_it_made(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    expect(tab.locator(".mb-lede")).to_contain_text("pilot launch")
+    assert re.match(r"It made [\d.]+ kW \([\d.]+ hp\) at [\d,]+ rpm", tab.inner_text(".mb-made").replace("\xa0", " "))
+    headings = tab.locator(".mb-headline dt").all_inner_texts()
+    assert headings == ["Peak power", "Peak torque", "Displacement", "Compression"]
+    assert tab.locator(".mb-top img").get_attribute("alt")
+    # On a usual screen numbers and photo are seen before anybody scrolls.
+    for what in (".mb-headline", ".mb-made"):
+        box = tab.locator(what).bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] < 900
+
+
+def test_a_headline_number_opens_its_working(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    tab.locator(".mb-headline a[href='#compression_ratio']").click()
+    figure = tab.locator("details#compression_ratio")
+    expect(figure).to_have_attribute("open", "")
+    expect(figure.locator(".mb-formula")).to_be_visible()
+    expect(figure).to_be_in_viewport()
+
+
+def test_two_builds_are_compared(opened: Open) -> None:
+    tab = opened("finder.html")
+    tab.wait_for_selector("[data-ready]")
+    for box in tab.locator(".mb-finder-table tbody input[type=checkbox]").all()[:2]:
+        box.check()
+    tab.get_by_role("link", name=re.compile("Compare")).first.click()
+    tab.wait_for_url(re.compile(r"compare\.html\?.+"))
+    tab.wait_for_selector("[data-ready]")
+    assert tab.locator("main table thead th, article table thead th").count() >= 3
+
+
+def test_a_build_leads_to_the_comparison_with_its_relatives(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    tab.get_by_role("link", name="Compare these builds").click()
+    tab.wait_for_selector("[data-ready]")
+    expect(tab.locator("article")).to_contain_text("Engine for the pilot launch Turnagain")
+    assert tab.locator("article table thead th").count() >= 4
+
+
+def test_the_contents_are_short_and_lead_into_the_page(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    entries = tab.locator(".md-sidebar--secondary a")
+    assert 8 <= entries.count() <= 26
+    for href in entries.evaluate_all("links => links.map(link => link.getAttribute('href'))"):
+        assert tab.locator(f"[id='{href[1:]}']").count() == 1
+    levels = tab.locator("article :is(h1,h2,h3,h4)").evaluate_all("all => all.map(one => Number(one.tagName[1]))")
+    assert levels[0] == 1
+    assert all(later <= earlier + 1 for earlier, later in itertools.pairwise(levels) if later < 4)
+
+
+def test_a_photo_opens_large_and_closes_by_the_keyboard(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    link = tab.locator(".mb-photos a").first
+    link.focus()
+    tab.keyboard.press("Enter")
+    viewer = tab.locator("dialog.mb-viewer")
+    expect(viewer).to_be_visible()
+    shown = viewer.locator("img").get_attribute("src")
+    tab.keyboard.press("ArrowRight")
+    assert viewer.locator("img").get_attribute("src") != shown
+    tab.keyboard.press("Escape")
+    expect(viewer).to_be_hidden()
+
+
+def test_words_of_the_trade_are_explained(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    term = tab.locator(".mb-headline .mb-term").first
+    assert (term.get_attribute("title") or "").endswith(".")
+    term.click()
+    tab.wait_for_url(re.compile("glossary.html#power$"))
+    expect(tab.locator("#power")).to_be_in_viewport()
+
+
+# --------------------------------------------------------------------------- paper, and without scripts
+
+
+def test_a_build_prints_clean(opened: Open, tmp_path: Path) -> None:
+    tab = opened(demo.BUILD)
+    tab.pdf(path=tmp_path / "page.pdf", format="A4")
+    pages = [page.extract_text() for page in PdfReader(tmp_path / "page.pdf").pages]
+    first, whole = pages[0], " ".join(" ".join(pages).split())
+    assert "Engine for the pilot launch Turnagain" in " ".join(first.split())
+    assert len(pages) < 40
+    for gone in ("Menu", "On this page", "How it is computed", "Compare these builds"):
+        assert gone not in whole
+    for kept in ("What each change was worth", "Rod oil clearance", "Cranking compression", "81.507", "rod bolts"):
+        assert kept.lower() in whole.lower()
+
+
+def test_a_working_that_was_opened_is_printed_with_it(opened: Open, tmp_path: Path) -> None:
+    tab = opened(demo.BUILD)
+    tab.locator("details#quench > summary").click()
+    tab.pdf(path=tmp_path / "page.pdf", format="A4")
+    text = " ".join(" ".join(page.extract_text() for page in PdfReader(tmp_path / "page.pdf").pages).split())
+    assert text.count("How it is computed") == 1
+
+
+def test_without_scripts_every_reading_of_the_record_is_there(opened: Open, build: tuple[Build, Path]) -> None:
+    tab = opened(demo.BUILD, script=False)
+    text = tab.inner_html("article")
+    words = " ".join(
+        re.sub(r"<[^>]+>", " ", text).replace("\xa0", " ").replace("−", "-").replace("&nbsp;", " ").split()
+    )
+    of, _ = build
+    missing = []
+    for name in ("parts", "work", "bottom_end", "top_end", "cam", "assembly", "delivery"):
+        for item in held(getattr(of, name)):
+            if isinstance(item.value, Reading):
+                missing += [f"{name}.{item.location}: {q.number}" for q in item.value.measured if q.number not in words]
+    assert missing == []
+    for figure in compute(of, read_shop(demo.ROOT)[0]).figures:
+        assert f'id="{figure.slug}"' in text, figure.slug
+    tab = opened("finder.html", script=False)
+    assert tab.locator("noscript").count() == 1
+    assert "breakdown truck" in tab.inner_text("body")
+
+
+def test_reduced_motion_is_respected(chromium: Browser, published: Path) -> None:
+    context = chromium.new_context(reduced_motion="reduce")
+    tab = context.new_page()
+    tab.goto(f"{published.as_uri()}/{demo.BUILD}")
+    moving = tab.evaluate(
+        "[...document.querySelectorAll('*')].filter(one => { const s = getComputedStyle(one);"
+        " return s.animationName !== 'none' || (s.transitionDuration !== '0s' && s.transitionProperty !== 'none') })"
+        ".length"
+    )
+    assert moving == 0
+    context.close()
