@@ -1,0 +1,61 @@
+"""The dyno session in words and tables."""
+
+from __future__ import annotations
+
+import view_samples as samples
+
+from builder.figures.inputs import Source
+from builder.publish.dyno_drawings import dyno_drawings
+from builder.publish.dyno_view import DynoView, dyno_view
+
+
+def _view(slug: str) -> DynoView:
+    _, sheet = samples.build_and_sheet(slug)
+    assert sheet.session is not None
+    return dyno_view(sheet.session, sheet.system)
+
+
+def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
+    build, sheet = samples.build_and_sheet("pilot-launch-four")
+    view = _view("pilot-launch-four")
+    assert [row[0].text for row in view.pulls.rows] == [pull.name for pull in build.pulls]
+    assert all(len(row) == len(view.pulls.head) for row in view.pulls.rows)
+    row = next(row for row in view.pulls.rows if row[0].text == "130 jets")
+    assert row[1].text == "main jets 125 to 130 (since 125 jets)"
+    power = row[view.pulls.head.index("Peak power")]
+    assert power.text.endswith("kW")
+    assert power.beside is not None
+    assert power.beside.startswith("at 4,")
+    assert next(row for row in view.pulls.rows if row[0].text == "130 jets again")[1].text == "repeats 130 jets"
+    assert sheet.session is not None
+    assert view.best == sheet.session.best.name  # type: ignore[union-attr]
+
+
+def test_a_verdict_is_a_sentence_with_the_drawing_that_shows_it() -> None:
+    build, sheet = samples.build_and_sheet("breakdown-truck-v8")
+    view = _view("breakdown-truck-v8")
+    assert view.verdicts[0].title == "Rebored, roller cam, heads"
+    assert view.verdicts[0].verdict.startswith("Worth")
+    assert all(verdict.verdict.endswith(".") for verdict in view.verdicts)
+    drawn = {placed.drawing.name for placed in dyno_drawings(Source(build, samples.shop()), sheet.session)}
+    named = {verdict.drawing for verdict in view.verdicts if verdict.drawing}
+    assert named
+    assert named <= drawn
+
+
+def test_the_source_of_the_noise_is_said_once() -> None:
+    view = _view("pilot-launch-four")
+    assert len(view.noise) == len(set(view.noise)) == 1
+
+
+def test_a_pull_that_does_not_count_is_said_with_its_reason() -> None:
+    assert any("number 7 came off" in remark for remark in _view("breakdown-truck-v8").remarks)
+
+
+def test_a_setting_has_a_drawing_for_every_result_and_its_caution() -> None:
+    build, sheet = samples.build_and_sheet("hydroplane-two-stroke")
+    (setting,) = _view("hydroplane-two-stroke").settings
+    assert setting.title == "Tuned length of the pipes"
+    assert "detonation" in setting.caution
+    drawn = {placed.drawing.name for placed in dyno_drawings(Source(build, samples.shop()), sheet.session)}
+    assert {name for _, name in setting.verdicts} <= drawn
