@@ -56,7 +56,7 @@ def _row(fit: Fit) -> FitRow:
         "" if one else fit.most.text,
         Markup() if place is None else _mark(fit),
         "" if place is None else f"{100 * place:.0f} %",
-        f"{fit.verdict} at {out}" if out else fit.verdict,
+        fit.verdict.replace("out of range", f"out of range at {out}") if out else fit.verdict,
         bool(fit.out),
         odd,
     )
@@ -67,7 +67,7 @@ def _mark(fit: Fit) -> Markup:
     least, most = fit.limits.least or 0.0, fit.limits.most or 0.0
 
     def x(value: float) -> str:
-        return f"{12 + 56 * min(1.2, max(-0.2, (value - least) / (most - least))):.1f}"
+        return f"{12 + 56 * min(1.14, max(-0.14, (value - least) / (most - least))):.1f}"
 
     ticks = "".join(f'<path d="M{x(v)} 3v10"/>' for v in sorted({at.value for at in fit.readings}))
     return Markup(
