@@ -140,6 +140,7 @@ def replacement(
     """
     with claimed(out, archive=archive, wait=wait, say=say) as site, room_beside(site) as fresh:
         yield fresh
+        mark(fresh)
         put_in_place(fresh, site)
 
 
@@ -183,7 +184,6 @@ def heal(out: Path) -> None:
 
 def put_in_place(fresh: Path, out: Path) -> None:
     """Give the finished folder `fresh` the name `out`; the old site is then gone, or bears `fresh`'s name."""
-    mark(fresh)
     if not out.exists():
         _patiently(lambda: os.rename(fresh, out))
     elif not exchange(fresh, out):
