@@ -282,13 +282,3 @@ def spread(wanted: Sequence[float], sizes: Sequence[float] | float, low: float, 
 def margin(labels: Sequence[str], size: float) -> float:
     """Room to the left of an axis for these numbers [px]."""
     return max((width(label, size) for label in labels), default=0.0) + 10
-
-
-def centred(
-    sheet: Sheet, x: float, y: float, text: str, *, colour: str = INK, size: float | None = None, bold: bool = False
-) -> None:
-    """A label centred at x, its baseline at y [px]: moved sideways, then cut, to stay on the sheet."""
-    text = fit(text, sheet.width - 6, size or sheet.size.text, bold)
-    half = width(text, size or sheet.size.text, bold) / 2
-    x = min(max(x, half + 2), sheet.width - half - 2)
-    sheet.text(x, y, text, anchor="center", colour=colour, size=size, bold=bold)

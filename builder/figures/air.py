@@ -23,6 +23,7 @@ STANDARDS = "SAE J1349; ISO 1585 and UN Regulation 85, Annex 5; SAE J607 and DIN
     headline="first",
     means="The most water vapour that air can hold at its temperature.",
     formula=r"p_{ws} = f(T)",
+    symbols=(("f", "series of Hyland and Wexler in the temperature", "Pa"),),
     working="over water at {air_temperature}, by Hyland and Wexler",
     holds="−100 to 200 °C",
 )
@@ -41,6 +42,7 @@ def saturation_vapour_pressure(air_temperature: Value) -> Value:
     headline="first",
     means="How much of the barometer is water vapour, which burns nothing.",
     formula=r"p_v = \varphi \, p_{ws}",
+    symbols=(("p_{ws}", "saturation vapour pressure", "Pa"),),
     working="{relative_humidity_recorded} × {saturation_vapour_pressure}",
     holds="one reading of humidity: relative humidity, wet bulb, dew point or vapour pressure",
 )
@@ -101,6 +103,10 @@ def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
     headline="first",
     means="How much air there was in the air: cold, dry air under a high barometer makes more power.",
     formula=r"\rho = \frac{P_d M_a + p_v M_w}{R \, T}",
+    symbols=(
+        ("M_a, M_w", "molar mass of dry air and of water", "kg/mol"),
+        ("R", "molar gas constant", "J/(mol K)"),
+    ),
     working="({dry_air_pressure} × 28.966 g/mol + {vapour_pressure} × 18.015 g/mol) / (8.3145 J/(mol K) "
     "× {air_temperature})",
     holds="within 0.1 % over 0 to 50 °C",
@@ -121,6 +127,10 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
     means="What torque and power as read were multiplied by, so that pulls of different days can be compared.",
     formula=r"k = 1.180 \, \frac{99\,\mathrm{kPa}}{P_d} \sqrt{\frac{T}{298.15\,\mathrm{K}}} - 0.180 "
     r"\quad \mathrm{(SAE\ J1349)}",
+    symbols=(
+        ("P_d", "dry-air pressure", "Pa"),
+        ("T", "temperature of the air at the inlet", "K"),
+    ),
     working="{pull_factor}",
     holds="naturally aspirated engines, each standard within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa "
     "dry); a reading that is corrected already is moved by dividing its own factor out, never corrected twice",

@@ -66,7 +66,7 @@ def _constant(name: str, label: str, symbol: str, shown: units.Shown, path: str,
     computed_input(name, label, symbol, shown, path)(get)
 
 
-_constant("compared_depression", "depression that heads are compared at", "Δp_28", units.BENCH_PRESSURE, _BENCH,
+_constant("compared_depression", "depression that heads are compared at", "Δp_{28}", units.BENCH_PRESSURE, _BENCH,
           COMPARED_AT * breathing.INCH_OF_WATER, f"{COMPARED_AT:g}\N{NO-BREAK SPACE}inH2O")  # fmt: skip
 _constant("bench_air", "density of the bench's air", "ρ", units.DENSITY, _BENCH, BENCH_AIR,
           f"{BENCH_AIR:g}\N{NO-BREAK SPACE}kg/m³")  # fmt: skip

@@ -80,7 +80,7 @@ per_pull("barometer", "barometer in the room", "P", units.AIR_PRESSURE, "dyno.co
          lambda pull, system: units.AIR_PRESSURE.text(pull.day.pressure or 0.0, system))  # fmt: skip
 
 _FORMS = {
-    "relative_humidity": ("relative humidity", "phi", units.PERCENT),
+    "relative_humidity": ("relative humidity", r"\varphi", units.PERCENT),
     "wet_bulb": ("wet bulb", "T_w", units.TEMPERATURE),
     "dew_point": ("dew point", "T_d", units.TEMPERATURE),
     "vapour_pressure": ("vapour pressure, as recorded", "p_v", units.AIR_PRESSURE),

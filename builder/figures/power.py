@@ -43,6 +43,7 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     headline="first",
     means="Where the power curve is highest.",
     formula=r"P(n) = \max",
+    symbols=(("P", "power", "W"),),
     working="where the smoothed curve is highest, {speed_of_peak_power}",
     holds="the speeds that were run",
 )
@@ -79,6 +80,7 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     headline="first",
     means="Where the torque curve is highest.",
     formula=r"T(n) = \max",
+    symbols=(("T", "torque", "N m"),),
     working="where the smoothed curve is highest, {speed_of_peak_torque}",
     holds="the speeds that were run",
 )
@@ -97,6 +99,7 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     headline="first",
     means="The highest single reading, as a dyno's screen would show it; one reading holds the noise of one reading.",
     formula=r"\max P_i",
+    symbols=(("P_i", "power at one reading", "W"),),
     working="the highest corrected reading that is no spike, {highest_power}",
     holds="beside the smoothed peak, never instead of it",
 )
@@ -115,6 +118,7 @@ def raw_peak_power(highest_power: Value) -> Value:
     headline="first",
     means="The highest single reading, as a dyno's screen would show it; one reading holds the noise of one reading.",
     formula=r"\max T_i",
+    symbols=(("T_i", "torque at one reading", "N m"),),
     working="the highest corrected reading that is no spike, {highest_torque}",
     holds="beside the smoothed peak, never instead of it",
 )
@@ -134,6 +138,7 @@ def raw_peak_torque(highest_torque: Value) -> Value:
     means="Torque for the size of the engine, as the steady pressure on the pistons that would make it.",
     formula=r"p = \frac{4 \pi \, T}{V_d} \;\mathrm{(four-stroke)}, \quad \frac{2 \pi \, T}{V_d} "
     r"\;\mathrm{(two-stroke)}",
+    symbols=(("T", "peak torque", "N m"),),
     working="{turns_of_a_cycle} × {peak_torque} / {displacement}",
     holds="at peak torque; engines of any size, four-stroke and two-stroke",
 )
@@ -152,6 +157,7 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
     headline="first",
     means="Peak torque for each unit of displacement.",
     formula=r"T / V_d",
+    symbols=(("T", "peak torque", "N m"),),
     working="{peak_torque} / {displacement}",
     holds="any engine",
 )
@@ -170,6 +176,7 @@ def specific_torque(peak_torque: Value, displacement: Value) -> Value:
     headline="first",
     means="Peak power for each unit of displacement.",
     formula=r"P / V_d",
+    symbols=(("P", "peak power", "W"),),
     working="{peak_power} / {displacement}",
     holds="any engine",
 )
@@ -188,6 +195,10 @@ def specific_power(peak_power: Value, displacement: Value) -> Value:
     headline="first",
     means="Torque averaged over the speeds that the engine works at: two peaks say less than one mean.",
     formula=r"\frac{1}{n_2 - n_1} \int_{n_1}^{n_2} T \, dn",
+    symbols=(
+        ("T", "torque", "N m"),
+        ("n_1, n_2", "ends of the range", "rev/s"),
+    ),
     working="{torque_area} / {range_width}",
     holds="pulls that were run over the whole of the session's range",
 )
@@ -206,6 +217,10 @@ def mean_torque(torque_area: Value, range_width: Value) -> Value:
     headline="first",
     means="Power averaged over the speeds that the engine works at.",
     formula=r"\frac{1}{n_2 - n_1} \int_{n_1}^{n_2} P \, dn",
+    symbols=(
+        ("P", "power", "W"),
+        ("n_1, n_2", "ends of the range", "rev/s"),
+    ),
     working="{power_area} / {range_width}",
     holds="pulls that were run over the whole of the session's range",
 )
@@ -224,6 +239,7 @@ def mean_power(power_area: Value, range_width: Value) -> Value:
     headline="first",
     means="How wide the speeds are in which the engine gives at least 90 % of its peak torque: wide is easy to drive.",
     formula=r"n_2 - n_1, \quad T \geq 0.9 \, T_{max}",
+    symbols=(("T, T_{max}", "torque, and its peak", "N m"),),
     working="{band_to} − {band_from}",
     holds="the stretch around the peak; where the pull began or ended inside it, the band may be wider",
 )
@@ -278,6 +294,10 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
     headline="first",
     means="How well the cylinders fill, where they fill best: air taken in over what the swept volume would hold.",
     formula=r"\frac{\dot m_a}{\rho \, V_d \, n / r}",
+    symbols=(
+        (r"\rho", "density of the air outside", "kg/m^3"),
+        ("V_d", "displacement", "m^3"),
+    ),
     working="{fullest_air} / ({air_density} × {displacement} × {fullest_speed} / {revolutions_per_cycle})",
     holds="air by a flow meter, or fuel flow times air-fuel ratio, which counts fuel that leaves unburnt",
 )
@@ -299,6 +319,10 @@ def volumetric_efficiency(
     headline="first",
     means="What a fast sweep spends on speeding up its own rotating parts, at peak torque; it is added back.",
     formula=r"J \, \frac{d \omega}{dt} = 2 \pi \, J \, \frac{dn}{dt}",
+    symbols=(
+        (r"\omega", "crank speed", "rad/s"),
+        ("n", "crank speed", "rev/s"),
+    ),
     working="{inertia} × 2π × {acceleration}",
     holds="sweeps with time in the log, where the inertia of all that turns is stated",
 )
@@ -317,6 +341,7 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     headline="first",
     means="Whether the logged torque, power and speed fit together: one when they do.",
     formula=r"\frac{P}{2 \pi \, n \, T}",
+    symbols=(("P, T, n", "power, torque and speed as logged", "W, N m, rev/s"),),
     working="middle one of {power_ratio}",
     holds="0.995 to 1.005; 0.738 means N m read as lbf ft, 1.356 the other way about, 1.014 metric horsepower read "
     "as mechanical",

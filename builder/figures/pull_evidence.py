@@ -21,6 +21,7 @@ from builder.figures.dyno_inputs import LEVEL
     headline="most",
     means="How far the torque of pulls differs with nothing changed between them: the noise that a gain must beat.",
     formula=r"s = \sqrt{\overline{s(n)^2}}",
+    symbols=(("n", "engine speed", "rev/s"),),
     working="standard deviation at each speed of {repeat_deviation}, root mean square",
     holds="two or more pulls with nothing changed; with two, the deviation itself is uncertain by three quarters",
 )
@@ -39,6 +40,7 @@ def repeatability(repeat_deviation: Value) -> Value:
     headline="first",
     means="What a change was worth in torque, averaged over the session's range, with its 95 % interval.",
     formula=r"\overline{T_{after} - T_{before}}",
+    symbols=(("T_{after}, T_{before}", "torque with and without the change", "N m"),),
     working="{torque_gain}",
     holds="the speeds that both pulls share; the noise is that of repeats where there are any, else of the readings",
 )
@@ -57,6 +59,10 @@ def gain(torque_gain: Value) -> Value:
     headline="first",
     means="The level of a setting that did or would do best, by a parabola through the levels tried.",
     formula=r"y = a + b x + c x^2, \quad x^* = -\frac{b}{2c}, \; c < 0",
+    symbols=(
+        ("y", "the result, such as peak power", "as measured"),
+        ("a, b, c", "of the curve laid through the levels by least squares", ""),
+    ),
     working="{setting_tried}",
     holds="three or more levels; named only where the curve bends down and its top lies within one step of the levels "
     "tried. The best by torque may lie too near detonation: the maker's limits come first",

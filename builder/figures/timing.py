@@ -102,6 +102,12 @@ def exhaust_centreline_stated(exhaust_centreline_stated: Value) -> Value:
     return exhaust_centreline_stated
 
 
+@another_way("exhaust_centreline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
+def exhaust_centreline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
+    """Exhaust centreline from the events read [deg BTDC]."""
+    return train.exhaust_centreline_from_events(exhaust_opens_measured, exhaust_closes_measured)
+
+
 @another_way("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
 def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
     """Exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
@@ -323,7 +329,12 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     means="Crank degrees for which intake and exhaust are open together: more helps at speed and roughens the idle.",
     formula=r"IO + EC = \frac{D_i + D_e}{2} - 2\,LSA",
     working="{intake_opens} + {exhaust_closes}",
-    symbols=(("IO", "intake opens, BTDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
+    symbols=(
+        ("D_i, D_e", "intake and exhaust duration at that lift", "deg"),
+        ("LSA", "lobe separation, cam degrees", "deg"),
+        ("IO", "intake opens, BTDC", "deg"),
+        ("EC", "exhaust closes, ATDC", "deg"),
+    ),
     holds="at the lift stated; negative when both are shut around the top",
 )
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
@@ -342,6 +353,7 @@ def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
     means="The squeeze that is left after the intake valve has shut: what the fuel really has to stand.",
     formula=r"\frac{V_k + \frac{\pi}{4} B^2 \, x(IC)}{V_k}",
     symbols=(
+        ("IC", "intake closes, after bottom dead centre", "deg"),
         ("V_k", "clearance volume", "m³"),
         ("x", "piston from the top when the intake shuts, exact slider-crank", "m"),
     ),

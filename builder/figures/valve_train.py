@@ -203,7 +203,7 @@ def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, sol
     axis="side",
     headline="least",
     means="The least gap between valve and piston as the engine turns over.",
-    formula=r"min",
+    formula=r"\min \;\mathrm{(valve\ to\ piston)}",
     working="{piston_to_valve_measured}",
     holds="measured at assembly; the least gap comes a little before or after the top",
 )

@@ -149,7 +149,10 @@ def _ratio_with_listed(source: Source) -> Known | None:
     headline="first",
     means="What the compression ratio would be if a part were as listed and not as it measured.",
     formula=r"\frac{V_s + V_k'}{V_k'}",
-    symbols=(("V_k'", "clearance volume with that one part as listed", "m³"),),
+    symbols=(
+        ("V_s", "swept volume", "m^3"),
+        ("V_k'", "clearance volume with that one part as listed", "m³"),
+    ),
     working="{ratio_with_listed} as listed, all else as measured",
     holds="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
 )

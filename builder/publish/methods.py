@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+
+from markupsafe import Markup
 
 from builder.draw.drawing import Drawing
 from builder.figures.catalogue import SECTIONS, Entry, catalogue
@@ -19,25 +22,25 @@ class MethodEntry:
 
     method: Method
     formula: Drawing
-    symbols: tuple[tuple[str, str, str], ...]
+    symbols: tuple[tuple[Markup, str, str], ...]
     unit: str
 
 
 def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
     """The Methods page and the drawings of its formulas."""
-    entries = [_entry(entry) for entry in catalogue().values()]
+    entries = [method_entry(entry) for entry in catalogue().values()]
     sections = [(section, [e for e in entries if e.method.section == section]) for section in SECTIONS]
     files = {"methods.md": page("methods", sections=[(title, found) for title, found in sections if found])}
     return files | {f"assets/formulas/{e.formula.name}.svg": e.formula.svg.encode() for e in entries}
 
 
-def _entry(entry: Entry) -> MethodEntry:
+def method_entry(entry: Entry) -> MethodEntry:
+    """A figure of the catalogue as the page shows it."""
     names = dict.fromkeys(name for route in entry.routes for name in route.takes)
-    symbols = [
-        (INPUTS[name].symbol, INPUTS[name].label, INPUTS[name].shown.si)
-        for name in names
-        if name in INPUTS and INPUTS[name].symbol
-    ]
+    symbols = [_symbol(name) for name in names if name in INPUTS and INPUTS[name].symbol]
+    # Of the figures it takes, those that its formula names.
+    symbols += [found for name in names if name not in INPUTS and (found := _symbol(name))[0] in entry.method.formula]
+    symbols = [found for found in symbols if found[0]]
     given = {symbol for symbol, _, _ in entry.method.symbols}
     shown = tuple(dict.fromkeys((*(s for s in symbols if s[0] not in given), *entry.method.symbols)))
     method = entry.method
@@ -47,9 +50,18 @@ def _entry(entry: Entry) -> MethodEntry:
     return MethodEntry(
         method,
         _formula(method.slug, method.formula, _in_words(entry)),
-        tuple((_plain(symbol), meaning, unit) for symbol, meaning, unit in shown),
+        tuple((set_symbol(symbol), meaning, unit) for symbol, meaning, unit in shown),
         " or ".join(unit if unit != ":1" else "plain numbers to one" for unit in units),
     )
+
+
+def _symbol(name: str) -> tuple[str, str, str]:
+    """The symbol of an input, or of a figure (what stands left in its formula), with its meaning and SI unit."""
+    if name in INPUTS:
+        return INPUTS[name].symbol, INPUTS[name].label, INPUTS[name].shown.si
+    method = catalogue()[name].method
+    left, equals, _ = method.formula.partition("=")
+    return left.strip() if equals else "", method.title.lower(), method.shown.si
 
 
 def _in_words(entry: Entry) -> str:
@@ -68,9 +80,17 @@ def _formula(slug: str, tex: str, plain: str) -> Drawing:
     return formula(tex, plain, name=f"formula-{slug.replace('_', '-')}")
 
 
-def _plain(symbol: str) -> str:
-    """A mathtext symbol as plain characters."""
-    greek = {"\\omega": "ω", "\\rho": "ρ", "\\theta": "θ", "\\pi": "π", "\\eta": "η", "\\lambda": "λ", "\\Delta": "Δ"}
-    for tex, character in greek.items():
-        symbol = symbol.replace(tex, character)
-    return symbol.replace("{", "").replace("}", "").replace("\\,", " ").replace("_", "")
+_GREEK = {"omega": "ω", "rho": "ρ", "theta": "θ", "pi": "π", "eta": "η", "lambda": "λ", "Delta": "Δ", "varphi": "φ"}
+
+
+def set_symbol(symbol: str) -> Markup:
+    """A mathtext symbol set in HTML, its index below the line."""
+    for name, character in _GREEK.items():
+        symbol = re.sub(rf"\\{name}(?![A-Za-z]) ?", character, symbol)
+    text = re.sub(r"\\mathrm\{([^}]*)\}|\\dot ", r"\1", symbol)
+    text = re.sub(r"\\[,;!]", " ", text)
+    parts = re.split(r"_(?:\{([^}]*)\}|(\w))", text)
+    # Three pieces for each index: what stands before it, the index between braces, or its one character.
+    return Markup("").join(
+        piece if at % 3 == 0 else Markup("<sub>{}</sub>").format(piece) for at, piece in enumerate(parts) if piece
+    )

@@ -117,3 +117,12 @@ def test_effective_ratio_says_at_which_lift(tmp_path: Path) -> None:
     static = figure_of(tmp_path, "compression_ratio", {**V8, "cam": TWO_LIFTS}).value
     assert at["seat"] < at["0.050 in"] < static
     assert ratio.working.startswith("at 0.050 in: ")
+
+
+def test_exhaust_events_read_from_the_wheel_give_its_centreline(tmp_path: Path) -> None:
+    """Exhaust opens 58 before bottom and closes 6 after top: centreline 116. Common practice, no source."""
+    read_off = "degreeing: {events: [{at: 0.050 in, exhaust_opens: 58 deg, exhaust_closes: 6 deg}]}"
+    centre = sheet_of(tmp_path, {"build": V8["build"], "cam": read_off}).get("exhaust_centreline")
+    assert centre is not None
+    assert centre.value == pytest.approx(116.0)
+    assert centre.basis == "measured"

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import html
 import re
 
+import pytest
+from markupsafe import Markup
+
 from builder.figures.catalogue import catalogue
-from builder.publish.methods import method_pages
+from builder.publish.methods import method_entry, method_pages, set_symbol
 from builder.publish.templates import page_environment
 
 
@@ -34,3 +38,33 @@ def test_every_formula_is_there_in_words_for_who_cannot_see_it() -> None:
     alts = re.findall(r'<img src="assets/formulas/[^"]+" alt="([^"]*)"', text)
     assert len(alts) == len(catalogue())
     assert all(" = " in alt.replace("&#61;", "=") for alt in alts)
+
+
+def test_an_index_is_set_below_the_line() -> None:
+    assert set_symbol("V_s") == "V<sub>s</sub>"
+    assert set_symbol(r"\Delta p_{28}") == "Δp<sub>28</sub>"
+    assert set_symbol(r"\dot m_f") == "m<sub>f</sub>"
+    assert set_symbol("n_2 - n_1") == "n<sub>2</sub> - n<sub>1</sub>"
+    assert set_symbol(r"T_{\mathrm{N\,m}}") == "T<sub>N m</sub>"
+    assert set_symbol("<b>_x") == "&lt;b&gt;<sub>x</sub>"
+
+
+def _plainly(markup: Markup) -> str:
+    return html.unescape(str(markup))
+
+
+_NAMED = "sqrt|d?frac|left|right|pi|cos|sin|max|min|circ|int|overline|quad|geq|dot"
+_WORDS = rf"\\max_\{{\\mathrm\{{\w+\}}\}}|(?<!_\{{)\\(?:mathrm|text)\{{[^}}]*\}}|\\(?:{_NAMED})(?![A-Za-z])_?|\\[,;!]"
+_SYMBOL = re.compile(r"(?:Δp|[A-Za-zωρθηλφ]+)(?:<sub>[\w ]+</sub>)?'?")
+
+
+@pytest.mark.parametrize("slug", list(catalogue()))
+def test_every_symbol_of_a_formula_is_explained(slug: str) -> None:
+    """Up to the differential signs, which belong to the calculus; what stands left is the figure itself."""
+    entry = catalogue()[slug]
+    left, equals, right = entry.method.formula.partition("=")
+    formula = re.sub(_WORDS, " ", right if equals and "+" not in left else entry.method.formula)
+    wanted = set(_SYMBOL.findall(_plainly(set_symbol(re.sub(r"[<>]", " ", formula)))))
+    explained = {part for symbol, _, _ in method_entry(entry).symbols for part in _SYMBOL.findall(_plainly(symbol))}
+    itself = {_plainly(set_symbol(left.strip()))} if equals else set()
+    assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.method.formula
