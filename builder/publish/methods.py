@@ -50,7 +50,9 @@ def method_entry(entry: Entry) -> MethodEntry:
     return MethodEntry(
         method,
         _formula(method.slug, method.formula, _in_words(entry)),
-        tuple((set_symbol(symbol), meaning, unit) for symbol, meaning, unit in shown),
+        tuple(
+            (set_symbol(symbol), meaning, unit.translate(_POWERS).replace("^", "")) for symbol, meaning, unit in shown
+        ),
         " or ".join(unit if unit != ":1" else "plain numbers to one" for unit in units),
     )
 
@@ -77,9 +79,11 @@ def _in_words(entry: Entry) -> str:
 def _formula(slug: str, tex: str, plain: str) -> Drawing:
     from builder.draw.formula import formula
 
-    return formula(tex, plain, name=f"formula-{slug.replace('_', '-')}")
+    # Fractions of full size: the formula stands alone, not in a line of text.
+    return formula(tex.replace(r"\frac", r"\dfrac"), plain, name=f"formula-{slug.replace('_', '-')}")
 
 
+_POWERS = str.maketrans({"2": "²", "3": "³"})
 _GREEK = {"omega": "ω", "rho": "ρ", "theta": "θ", "pi": "π", "eta": "η", "lambda": "λ", "Delta": "Δ", "varphi": "φ"}
 
 
