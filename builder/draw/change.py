@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.chart import Panel, finite, floats, limits, margin, paired, spread, tick_labels, ticks
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
 from builder.draw.notes import Caution, notes, notes_height, zone
+from builder.draw.picture import picture
 from builder.draw.style import ACCENT, BAND, INK, QUIET, SECOND, WIDE, Size, mark
 from builder.draw.text import clean, exact, fit, listed, number, signed, width, with_unit
 
@@ -74,7 +75,7 @@ class SettingSweep:
     optimum_text: str = ""
 
 
-@settings()
+@picture
 def gain_curve(of: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) -> Drawing:
     """The difference over speed, nought and the band of noise behind it, what exceeds it drawn heavy.
 
@@ -162,7 +163,7 @@ def _gain_told(of: GainCurve, x: _Array, y: _Array, noise: _Array, ranges: list[
     return " ".join([told, *(f"Caution: {c.sentence(clean(of.speed_unit))}" for c in of.cautions)])
 
 
-@settings()
+@picture
 def setting_sweep(of: SettingSweep, *, name: str = "setting_sweep", size: Size = WIDE) -> Drawing:
     """Result against setting, each level with its pull's mark, the fitted curve and its optimum if named.
 

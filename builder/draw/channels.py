@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.chart import Floats, Panel, finite, limits, margin, paired, sample, tick_labels, ticks
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
+from builder.draw.picture import picture
 from builder.draw.style import BAND, CAUTION, QUIET, WIDE, Size, line_colour, mark
 from builder.draw.text import clean, fit, listed, number, with_unit
 
@@ -53,7 +54,7 @@ class Channels:
     speed_unit: str = "rpm"
 
 
-@settings()
+@picture
 def channels(of: Channels, *, name: str = "channels", size: Size = WIDE) -> Drawing:
     """The channels stacked over one speed axis, guidelines as bands, breaches marked and told.
 

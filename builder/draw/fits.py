@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.chart import Floats, Panel, finite, floats, limits, sample, spread
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
+from builder.draw.picture import picture
 from builder.draw.style import ACCENT, BAND, CAUTION, INK, QUIET, RULE, SECOND, WIDE, Mark, Size, line_colour, mark
 from builder.draw.text import clean, fit, listed, number, width, with_unit, wrap
 
@@ -65,7 +66,7 @@ def _known(limit: float | None) -> float | None:
     return limit if limit is not None and math.isfinite(limit) else None
 
 
-@settings()
+@picture
 def positions(of: Positions, *, name: str = "positions", size: Size = WIDE) -> Drawing:
     """A flat strip: a point for each position, the allowed band behind, the odd one ringed.
 
@@ -186,7 +187,7 @@ def _positions_told(of: Positions, values: Floats, texts: list[str], low: float 
     return told
 
 
-@settings()
+@picture
 def bore_map(of: BoreMap, *, name: str = "bore_map", size: Size = WIDE) -> Drawing:
     """Every bore's wall as measured, top to bottom, hugely widened: taper leans, out of round parts the lines.
 

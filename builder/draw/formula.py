@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import io
 
-from builder.draw.drawing import Drawing, drawn, settings
+from builder.draw.drawing import Drawing, drawn
+from builder.draw.picture import picture
 from builder.draw.text import clean
 
 
-@settings()
+@picture
 def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) -> Drawing:
     r"""The formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
 
@@ -26,7 +27,7 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
 
     if not tex.strip() or not clean(plain):
         raise ValueError("a formula needs its TeX and the same in plain text")
-    matplotlib.rcParams["text.parse_math"] = True  # for this picture only: settings() puts it back
+    matplotlib.rcParams["text.parse_math"] = True  # for this picture only: put back after it
     font = FontProperties(family="DejaVu Sans", math_fontfamily="stix")
     try:
         path = TextPath((0, 0), f"${tex.strip().strip('$')}$", size=size, prop=font)

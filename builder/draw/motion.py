@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.chart import Panel, finite, limits, margin, paired, tick_labels, ticks
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
+from builder.draw.picture import picture
 from builder.draw.style import INK, QUIET, SECOND, WIDE, Size
 from builder.draw.text import clean, fit, number, width
 
@@ -25,7 +26,7 @@ class PistonSpeed:
     mean: float | None = None
 
 
-@settings()
+@picture
 def piston_speed(of: PistonSpeed, *, name: str = "piston_speed", size: Size = WIDE) -> Drawing:
     """Piston speed against crank angle, its greatest value and the mean marked.
 

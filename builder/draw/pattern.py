@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
 from builder.draw.notes import notes, notes_height
+from builder.draw.picture import picture
 from builder.draw.style import INK, METAL, QUIET, RULE, WIDE, Size
 from builder.draw.text import clean, fit, width
 
@@ -26,7 +27,7 @@ class TighteningPattern:
     remark: str = ""
 
 
-@settings()
+@picture
 def tightening_pattern(of: TighteningPattern, *, name: str = "tightening_pattern", size: Size = WIDE) -> Drawing:
     """Numbered fasteners to scale, a fine line leading from each to the next.
 

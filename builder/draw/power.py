@@ -22,8 +22,9 @@ from builder.draw.chart import (
     tick_labels,
     ticks,
 )
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
 from builder.draw.notes import Caution, notes, notes_height, zone
+from builder.draw.picture import picture
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, mark
 from builder.draw.text import clean, fit, listed, number, width
 
@@ -99,7 +100,7 @@ class _Curve:
     row: int
 
 
-@settings()
+@picture
 def power_curves(of: PowerCurves, *, name: str = "power_curves", size: Size = WIDE) -> Drawing:
     """Torque above, power below, against engine speed; the best pull forward, the others behind.
 
@@ -124,7 +125,7 @@ def power_curves(of: PowerCurves, *, name: str = "power_curves", size: Size = WI
     return _two_panels(panels, of.speed_unit, of.cautions, count, name, size)
 
 
-@settings()
+@picture
 def overlay(of: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawing:
     """The curves of several builds over each other, each with its own colour, line and marker.
 

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 from builder.draw.chart import Panel, finite, floats, limits, margin, tick_labels, ticks
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
+from builder.draw.picture import picture
 from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, mark
 from builder.draw.svg import Link
 from builder.draw.text import clean, fit, number, width, with_unit
@@ -45,7 +46,7 @@ class Scatter:
 _NAMED = 40  # with more points than this, none is named in the picture
 
 
-@settings()
+@picture
 def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
     """Points with a marker and a colour for each family, named where there is room, each a link.
 

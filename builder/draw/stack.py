@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 from builder.draw.chart import spread
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
+from builder.draw.picture import picture
 from builder.draw.style import ACCENT, CAUTION, INK, METAL, PAPER, QUIET, RULE, SECOND, WIDE, Size
 from builder.draw.text import fit, number, width
 
@@ -65,7 +66,7 @@ class _View:
         return self.foot - height * self.scale
 
 
-@settings()
+@picture
 def stack_up(of: StackUp, *, name: str = "stack_up", size: Size = WIDE) -> Drawing:
     """The section to scale beside (on a phone above) the deck, drawn larger in height so that it can be seen.
 

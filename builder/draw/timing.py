@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.chart import Panel, finite, limits, margin, paired, sample, spread, tick_labels, ticks
-from builder.draw.drawing import Drawing, Sheet, settings
+from builder.draw.drawing import Drawing, Sheet
 from builder.draw.notes import notes, notes_height
+from builder.draw.picture import picture
 from builder.draw.style import ACCENT, BAND, INK, QUIET, RULE, SECOND, WIDE, Mark, Size, line_colour, mark
 from builder.draw.text import clean, fit, number, width
 
@@ -78,7 +79,7 @@ _RingMark = tuple[float, float, str, str, str]  # from the centre across and dow
 _EXHAUST, _INTAKE = 1, 0  # their places among the marks, in every drawing
 
 
-@settings()
+@picture
 def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WIDE) -> Drawing:
     """Lift of both valves against crank angle, the overlap shaded, the events named below.
 
@@ -224,7 +225,7 @@ def _told(of: ValveTiming, valves: list[_Valve]) -> str:
     return f"{start} {' '.join(parts)}{end} {of.remark}"
 
 
-@settings()
+@picture
 def timing_ring(of: TimingRing, *, name: str = "timing_ring", size: Size = WIDE) -> Drawing:
     """The events around the crank's circle, clockwise from TDC at the top.
 

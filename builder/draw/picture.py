@@ -1,0 +1,89 @@
+"""What every drawing is made with, and made only when it must be.
+
+A drawing depends on nothing but the values it is given, and carries a digest of them. Where one made of the
+same values stands already, it is taken as it is: matplotlib need not even be loaded.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import fields, is_dataclass, replace
+from functools import wraps
+from html import unescape
+from typing import Any, ParamSpec
+
+import numpy as np
+
+from builder.draw.drawing import Drawing, settings
+
+P = ParamSpec("P")
+
+_STANDING: ContextVar[Mapping[str, str]] = ContextVar("standing")
+_DRAWN = re.compile(r"<svg [^>]*?data-of=\"(?P<of>[0-9a-f]+)\".*?</svg>\n?", re.DOTALL)
+_PARTS = re.compile(
+    r"<svg [^>]*?id=\"(?P<name>[^\"]*)\" role=\"\w+\" width=\"(?P<width>[\d.]+)\" height=\"(?P<height>[\d.]+)\"[^>]*>"
+    r"<title[^>]*>(?P<title>[^<]*)</title><desc[^>]*>(?P<desc>[^<]*)</desc>"
+)
+
+
+@contextmanager
+def standing(texts: Iterable[str]) -> Iterator[None]:
+    """Within the block, a drawing that is found in `texts` (SVG, or pages with SVG in them) is not made again.
+
+    Only for texts that this program wrote, with the same libraries, and nobody touched since.
+    """
+    before = _STANDING.set({found["of"]: found[0] for text in texts for found in _DRAWN.finditer(text)})
+    try:
+        yield
+    finally:
+        _STANDING.reset(before)
+
+
+def picture(draw: Callable[P, Drawing]) -> Callable[P, Drawing]:
+    """Make a function one that draws: with matplotlib set as ours are, and only what does not stand already."""
+
+    @wraps(draw)
+    def drawing(*values: P.args, **more: P.kwargs) -> Drawing:
+        of = _digest(draw, values, more)
+        if (svg := _STANDING.get({}).get(of)) is not None and (parts := _PARTS.match(svg)):
+            size = round(float(parts["width"])), round(float(parts["height"]))
+            return Drawing(parts["name"], svg, unescape(parts["title"]), unescape(parts["desc"]), *size)
+        with settings():
+            made = draw(*values, **more)
+        return replace(made, svg=made.svg.replace("<svg ", f'<svg data-of="{of}" ', 1))
+
+    return drawing
+
+
+def _digest(draw: Callable[..., Any], values: tuple[Any, ...], more: Mapping[str, Any]) -> str:
+    """A digest of the function and all that it is given."""
+    whole = hashlib.sha256(f"{draw.__module__}.{draw.__qualname__}".encode())
+    for said in _said((values, dict(sorted(more.items())))):
+        whole.update(len(said).to_bytes(8, "big"))
+        whole.update(said)
+    return whole.hexdigest()[:32]
+
+
+def _said(value: Any) -> Iterator[bytes]:
+    """A value as a row of bytes that no other value has."""
+    kind = type(value).__name__.encode()
+    if is_dataclass(value):
+        inner: Iterable[Any] = [getattr(value, each.name) for each in fields(value)]
+    elif isinstance(value, np.ndarray):
+        yield from (kind, str(value.dtype).encode(), repr(value.shape).encode(), value.tobytes())
+        return
+    elif isinstance(value, dict):
+        inner = [part for pair in value.items() for part in pair]
+    elif isinstance(value, list | tuple):
+        inner = value
+    elif value is None or isinstance(value, str | int | float | np.generic):
+        yield from (kind, (value if isinstance(value, str) else repr(value)).encode("utf-8", "surrogatepass"))
+        return
+    else:
+        raise TypeError(f"a drawing is made of plain values, not of {type(value).__name__}")
+    inside = [part for each in inner for part in _said(each)]
+    yield from (kind, str(len(inside)).encode(), *inside)
