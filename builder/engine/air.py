@@ -139,15 +139,6 @@ def humidity_ratio(pressure: Value, vapour: Value) -> Value:
     return plain(MASS_RATIO * np.asarray(vapour) / np.asarray(dry_air_pressure(pressure, vapour)))
 
 
-def relative_humidity(temperature: Value, vapour: Value) -> Value:
-    """Vapour pressure over what the air could hold [-].
-
-    Shapes: temperature [K] and vapour pressure [Pa] broadcast together. Raises ValueError outside
-    -100..200 C. Source: ASHRAE Handbook, Fundamentals, Psychrometrics eq. 12 (ideal gas).
-    """
-    return plain(np.asarray(vapour) / np.asarray(saturation_vapour_pressure(temperature)))
-
-
 def dry_air_pressure(pressure: Value, vapour: Value) -> Value:
     """What is left of the barometer for the air itself [Pa] = P - pv.
 

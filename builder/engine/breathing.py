@@ -34,23 +34,12 @@ def air_demand(displacement: Value, speed: Value, efficiency: Value = 1.0, revol
     return plain(np.asarray(efficiency) * np.asarray(displacement) * cycles)
 
 
-def air_flow_from_fuel(fuel_flow: Value, air_fuel_ratio: Value) -> Value:
-    """Mass of air that goes with the fuel [kg/s] = mf AFR.
-
-    Shapes: fuel mass flow [kg/s] and air/fuel ratio by mass [-] broadcast together. Raises ValueError for a
-    negative flow or a ratio of zero or less. Source: Heywood ch. 2.
-    """
-    require_not_negative(fuel_flow=fuel_flow)
-    require_positive(air_fuel_ratio=air_fuel_ratio)
-    return plain(np.asarray(fuel_flow) * np.asarray(air_fuel_ratio))
-
-
 def volumetric_efficiency(
     air_flow: Value, density: Value, displacement: Value, speed: Value, revolutions_per_cycle: int = 2
 ) -> Value:
     """Air taken in over what the swept volume would hold at intake density [-] = ma/(rho Vd n/nR).
 
-    Shapes: air mass flow [kg/s] (see :func:`air_flow_from_fuel`), air density [kg/m3], displacement [m3] and
+    Shapes: air mass flow [kg/s], air density [kg/m3], displacement [m3] and
     speed [rev/s] broadcast together. Raises ValueError for a density, displacement or speed of zero or less,
     or a negative flow. Range: any. Source: Heywood ch. 2.
     """

@@ -291,13 +291,3 @@ def correct(air: Air, stated: Standard, wanted: Standard) -> Correction:
     refuse(divided_out <= 0, "a factor of zero or less cannot be divided out", "stated")
     sentences = [f"{standard.name}: {sentence}" for standard in (stated, wanted) for sentence in standard.outside(air)]
     return Correction(stated, wanted, divided_out, put_in, tuple(dict.fromkeys(sentences)))
-
-
-def correct_with_stated_factor(air: Air, stated: Standard, stated_factor: float, wanted: Standard) -> Correction:
-    """As :func:`correct`, for a log that names the factor its dyno applied: that very factor is divided out.
-
-    Raises ValueError for a stated factor of zero or less.
-    """
-    require_positive(stated_factor=stated_factor)
-    sentences = tuple(f"{wanted.name}: {sentence}" for sentence in wanted.outside(air))
-    return Correction(stated, wanted, stated_factor, wanted.factor(air), sentences)

@@ -96,11 +96,6 @@ class Gain:
         """Whether the mean difference is more than the noise, up or down."""
         return self.verdict in ("gained more than the noise", "lost more than the noise")
 
-    @property
-    def interval(self) -> tuple[float, float]:
-        """The 95 % interval of the mean difference."""
-        return self.mean - self.half_width, self.mean + self.half_width
-
 
 @dataclass(frozen=True, slots=True)
 class Drift:

@@ -12,7 +12,6 @@ from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from builder.engine.values import Value, plain, refuse, require_not_negative, require_positive
 
@@ -48,22 +47,11 @@ def fastener_preload(torque: Value, nut_factor: Value, diameter: Value) -> Value
 
     Shapes: torque [N m], nut_factor [1] and nominal diameter [m] broadcast together. Raises ValueError for
     a nut factor or diameter of zero or less, or a negative torque. Range: within the elastic part; see
-    :func:`preload_band` for how far off it may be. Source: Machinery's Handbook; Shigley.
+    ``PRELOAD_SPREAD`` for how far off it may be. Source: Machinery's Handbook; Shigley.
     """
     require_not_negative(torque=torque)
     require_positive(nut_factor=nut_factor, diameter=diameter)
     return plain(np.asarray(torque) / (np.asarray(nut_factor) * np.asarray(diameter)))
-
-
-def preload_band(preload: Value, tightened_by: Literal["feel", "torque", "angle", "stretch"] = "torque") -> Band:
-    """Where the true clamping force may lie [N], by the way the joint was tightened.
-
-    Shape: as preload [N]. Raises ValueError for a negative preload. Range: careful work, known lubricant;
-    with an unknown one it is wider still. Source: Machinery's Handbook (from memory).
-    """
-    require_not_negative(preload=preload)
-    spread = PRELOAD_SPREAD[tightened_by]
-    return Band(plain(np.asarray(preload) * (1 - spread)), plain(np.asarray(preload) * (1 + spread)))
 
 
 def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_friction: Value) -> Value:
@@ -71,9 +59,9 @@ def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_frict
 
     = dm/(2d) (tan l + f sec a)/(1 - f tan l sec a) + 0.625 fc, with mean diameter dm = d - 0.6495 p, lead
     angle l and half the thread angle a. Shapes: diameter and pitch [m], friction [1] broadcast together.
-    Raises ValueError for a dimension of zero or less, a negative friction, or a pitch too coarse for the
-    diameter. Range: a plain hexagon or washer face (mean diameter 1.25 d). Source: Shigley, power screws
-    and bolt torque.
+    Raises ValueError for a dimension of zero or less, a negative friction, so much friction that the thread
+    cannot turn, or a pitch too coarse for the diameter. Range: a plain hexagon or washer face (mean diameter
+    1.25 d). Source: Shigley, power screws and bolt torque.
     """
     require_positive(diameter=diameter, pitch=pitch)
     require_not_negative(thread_friction=thread_friction, face_friction=face_friction)
@@ -81,6 +69,7 @@ def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_frict
     refuse(mean <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
     lead = np.asarray(pitch) / (np.pi * mean)
     grip = np.asarray(thread_friction) / np.cos(_THREAD_HALF_ANGLE)
+    refuse(grip * lead >= 1, "with so much friction the thread cannot turn at all", "thread_friction")
     threads = mean / (2 * np.asarray(diameter)) * (lead + grip) / (1 - grip * lead)
     return plain(threads + _COLLAR_DIAMETER / 2 * np.asarray(face_friction))
 
@@ -98,37 +87,28 @@ def tensile_stress_area(diameter: Value, pitch: Value, thread: Literal["metric",
     return plain(np.pi / 4 * core**2)
 
 
-def bolt_stretch(preload: Value, lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float = STEEL_MODULUS) -> Value:
-    """Elastic stretch of a bolt [m] = F/E * sum(length/area) over its sections.
-
-    preload [N] of any shape; lengths [m] and areas [m2] single or of one shape (n,): shank, waist,
-    free thread.
-    Raises ValueError for a negative preload, a length, area or modulus of zero or less, or lengths and
-    areas that do not pair up. Range: below yield; a titanium bolt has another modulus [Pa].
-    Source: Shigley, fastener stiffness.
-    """
-    require_not_negative(preload=preload)
-    return plain(np.asarray(preload) * _softness(lengths, areas, modulus))
-
-
 def preload_from_stretch(
-    stretch: Value, lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float = STEEL_MODULUS
+    stretch: Value,
+    shank_length: Value,
+    shank_diameter: Value,
+    thread_length: Value,
+    stress_area: Value,
+    modulus: float = STEEL_MODULUS,
 ) -> Value:
-    """Clamping force [N] from the measured stretch of a bolt: :func:`bolt_stretch` undone.
+    """Clamping force of a bolt [N] from its measured stretch = E d/(lS/AS + lT/AT).
 
-    stretch [m] of any shape; lengths [m] and areas [m2] of one shape (n,). Raises ValueError as
-    :func:`bolt_stretch`. Range: below yield. Source: Shigley, fastener stiffness.
+    The plain shank and the thread that stretches with it are springs in a row; a length of zero leaves one
+    of them out. Shapes: stretch, shank_length, shank_diameter and thread_length [m] and stress_area [m2] (see
+    :func:`tensile_stress_area`) broadcast together; modulus [Pa]. Raises ValueError for a negative stretch or
+    length, a diameter, area or modulus of zero or less, or a bolt of no length. Range: below yield; steel
+    unless another modulus is given. Source: Shigley, fastener stiffness.
     """
-    require_not_negative(stretch=stretch)
-    return plain(np.asarray(stretch) / _softness(lengths, areas, modulus))
-
-
-def _softness(lengths: npt.ArrayLike, areas: npt.ArrayLike, modulus: float) -> float:
-    """Stretch per force [m/N]."""
-    long, wide = np.asarray(lengths, dtype=np.float64), np.asarray(areas, dtype=np.float64)
-    require_positive(lengths=long, areas=wide, modulus=modulus)
-    refuse(long.shape != wide.shape, "each length of a bolt needs one area", "lengths", "areas")
-    return float(np.sum(long / wide) / modulus)
+    require_not_negative(stretch=stretch, shank_length=shank_length, thread_length=thread_length)
+    require_positive(shank_diameter=shank_diameter, stress_area=stress_area, modulus=modulus)
+    shank = np.asarray(shank_length) / (np.pi / 4 * np.asarray(shank_diameter) ** 2)
+    slenderness = shank + np.asarray(thread_length) / np.asarray(stress_area)
+    refuse(slenderness == 0, "a bolt of no length does not stretch", "shank_length", "thread_length")
+    return plain(modulus * np.asarray(stretch) / slenderness)
 
 
 def plausible_torque(diameter: Value) -> Band:

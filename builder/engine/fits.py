@@ -60,17 +60,6 @@ def ring_gap_rule(bore: Value, per_bore: float = GAP_PER_BORE) -> Value:
     return plain(np.asarray(bore) * per_bore)
 
 
-def side_clearance(space: Value, width: Value) -> Value:
-    """Clearance beside a part in its place [m] = space - width.
-
-    A ring in its groove, the rods on a crankpin (width of all of them together), a thrust bearing between
-    its faces (end float). Shapes: inputs [m] broadcast together. Raises ValueError for a dimension of zero
-    or less. Source: geometry.
-    """
-    require_positive(space=space, width=width)
-    return plain(np.asarray(space) - width)
-
-
 def bore_taper(readings: npt.ArrayLike) -> Value:
     """Taper of a bore [m]: the largest difference between depths along one axis.
 
@@ -88,14 +77,6 @@ def bore_out_of_round(readings: npt.ArrayLike) -> Value:
     axes or a reading of zero or less. Source: common practice, no source.
     """
     return plain(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
-
-
-def mean_bore(readings: npt.ArrayLike) -> Value:
-    """Mean of all readings of a bore [m], shape (..., depth, axis) to shape (...).
-
-    Raises ValueError for a reading of zero or less. Source: arithmetic mean.
-    """
-    return plain(np.mean(_bore_readings(readings, -1, "axes", least=1), axis=(-2, -1)))
 
 
 def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, least: int = 2) -> Array:
@@ -116,17 +97,6 @@ def fit_position(value: Value, least: Value, most: Value) -> Value:
     refuse(width < 0, "the range is upside down: its least is more than its most", "least", "most")
     refuse(width == 0, "the range has no width, so nothing can lie inside it", "least", "most")
     return plain((np.asarray(value) - least) / width)
-
-
-def within(value: Value, least: Value = -np.inf, most: Value = np.inf) -> bool | npt.NDArray[np.bool_]:
-    """Whether a value lies in its range, ends included; a range may be open at either end.
-
-    Shapes: inputs of one unit broadcast together; a value that was not measured (NaN) lies in no range.
-    Raises ValueError if the range is upside down. Source: comparison.
-    """
-    refuse(np.asarray(least) > most, "the range is upside down: its least is more than its most", "least", "most")
-    inside = (np.asarray(value) >= least) & (np.asarray(value) <= most)
-    return bool(inside) if inside.ndim == 0 else inside
 
 
 def odd_one_out(values: npt.ArrayLike) -> int | None:

@@ -26,19 +26,20 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     return plain(np.pi / 4 * np.asarray(bore) ** 2 * stroke)
 
 
-def displacement(bore: Value, stroke: Value, cylinders: int) -> Value:
+def displacement(swept_volume: Value, cylinders: int) -> Value:
     """Volume swept by all pistons [m3] = N * swept volume; any number of cylinders, even or odd.
 
-    Shapes: bore and stroke [m] broadcast together (with one bore per cylinder the result is one per
-    cylinder too, each as if all were alike: take the mean). Raises ValueError for a bore or stroke of zero
-    or less, or for a number of cylinders that is not a whole number of one or more. Source: Heywood ch. 2.
+    Shape: as swept_volume [m3] (with one for each cylinder the result is one for each too, as if all were
+    alike: take the mean first). Raises ValueError for a swept volume of zero or less, or for a number of
+    cylinders that is not a whole number of one or more. Source: Heywood ch. 2.
     """
+    require_positive(swept_volume=swept_volume)
     refuse(
         cylinders < 1 or cylinders != int(cylinders),
         "the cylinders must be counted: 1, 2, 3, ...",
         "cylinders",
     )
-    return plain(cylinders * np.asarray(swept_volume(bore, stroke)))
+    return plain(cylinders * np.asarray(swept_volume))
 
 
 def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:

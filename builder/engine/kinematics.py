@@ -21,15 +21,6 @@ from builder.engine.values import Array, Value, plain, refuse, require_not_negat
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Motion:
-    """Position [m], speed [m/s] and acceleration [m/s2] of the piston, all of one shape."""
-
-    position: Value
-    speed: Value
-    acceleration: Value
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _Triangle:
     """The slider-crank at given angles: lengths [m] along and across the cylinder axis."""
 
@@ -79,23 +70,6 @@ def _triangle(theta: Value, stroke: Value, rod: Value, pin_offset: Value) -> _Tr
 def _top(stroke: Value, rod: Value, pin_offset: Value) -> Array:
     reach = np.asarray(rod) + np.asarray(stroke) / 2
     return np.asarray(np.sqrt(reach * reach - np.asarray(pin_offset) ** 2))
-
-
-def slider_crank(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0) -> Motion:
-    """Position, speed and acceleration together, which costs little more than one of them.
-
-    Shapes: all inputs broadcast together. theta [rad], stroke, rod and pin_offset [m], speed [rev/s].
-    Raises ValueError if the crank cannot turn (rod no longer than half the stroke plus pin offset).
-    Range: rigid parts at a steady speed. Source: Heywood ch. 2.
-    """
-    _check(stroke, rod, pin_offset)
-    triangle = _triangle(theta, stroke, rod, pin_offset)
-    omega = 2 * np.pi * np.asarray(speed)
-    return Motion(
-        position=plain(_top(stroke, rod, pin_offset) - triangle.along - triangle.height),
-        speed=plain(triangle.first * omega),
-        acceleration=plain(triangle.second * omega**2),
-    )
 
 
 def piston_position(theta: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
@@ -150,16 +124,6 @@ def bottom_dead_centre(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Va
     _check(stroke, rod, pin_offset)
     throw, length, offset = np.asarray(stroke) / 2, np.asarray(rod), np.asarray(pin_offset)
     return plain(np.pi - np.arcsin(offset / (length - throw)) + np.arcsin(offset / (length + throw)))
-
-
-def piston_travel(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
-    """Distance between the piston's own dead centres [m]: the stroke, or a hair more with an offset pin.
-
-    Shapes: all inputs [m] broadcast together. Raises ValueError if the crank cannot turn. Source: geometry.
-    """
-    _check(stroke, rod, pin_offset)
-    reach = np.asarray(rod) - np.asarray(stroke) / 2
-    return plain(_top(stroke, rod, pin_offset) - np.sqrt(reach * reach - np.asarray(pin_offset) ** 2))
 
 
 def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:

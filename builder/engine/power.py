@@ -17,7 +17,6 @@ from builder.engine.values import Value, plain, require_not_negative, require_po
 
 #: NIST SP 811, appendix B.
 POUND_FORCE_FOOT = 1.3558179483314004  # [N m]
-POUND_FORCE_INCH = POUND_FORCE_FOOT / 12  # [N m]
 KILOGRAM_FORCE_METRE = 9.80665  # [N m]
 MECHANICAL_HORSEPOWER = 745.6998715822702  # [W], 550 lbf ft/s
 METRIC_HORSEPOWER = 735.49875  # [W], 75 kgf m/s
@@ -52,16 +51,6 @@ def bmep(torque: Value, displacement: Value, revolutions_per_cycle: int = 2) -> 
     require_positive(displacement=displacement)
     _check_cycle(revolutions_per_cycle)
     return plain(2 * np.pi * revolutions_per_cycle * np.asarray(torque) / np.asarray(displacement))
-
-
-def torque_from_bmep(bmep: Value, displacement: Value, revolutions_per_cycle: int = 2) -> Value:
-    """Torque [N m] that a brake mean effective pressure [Pa] stands for: the inverse of :func:`bmep`.
-
-    Shapes and errors as :func:`bmep`. Source: Heywood ch. 2.
-    """
-    require_positive(displacement=displacement)
-    _check_cycle(revolutions_per_cycle)
-    return plain(np.asarray(bmep) * np.asarray(displacement) / (2 * np.pi * revolutions_per_cycle))
 
 
 def _check_cycle(revolutions_per_cycle: int) -> None:

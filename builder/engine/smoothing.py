@@ -28,28 +28,6 @@ _FEWEST_TO_JUDGE = 9
 _MAD_TO_DEVIATION = 1.482602218505602
 
 
-def smooth(
-    speed: Array,
-    value: Array,
-    at: Array,
-    width: float,
-    weight: Array | None = None,
-    *,
-    tapered: bool = True,
-) -> Array:
-    """The local quadratic at the speeds asked for, same unit as the values.
-
-    Shapes: ``speed`` (rows,) increasing, ``value`` (rows,), ``at`` (points,), ``weight`` (rows,) or None;
-    speed, at and width in one unit. Where readings are so far apart that a window would hold only a few, it
-    widens and the curve passes through them: they are a step test's means, and nothing says what lies between.
-    With three readings in all the curve is their parabola, with two their line, with one it is level.
-    ``tapered=False`` weighs all readings in the window alike, as Savitzky and Golay did. Outside the readings
-    the result is NaN. Raises ValueError for no readings or a width of zero or less. Source: Savitzky and
-    Golay 1964; Cleveland 1979.
-    """
-    return local_fit(speed, value, at, width, weight, tapered=tapered)[0]
-
-
 def local_fit(
     speed: Array,
     value: Array,

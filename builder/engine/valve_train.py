@@ -42,22 +42,6 @@ def cam_advance(lobe_separation: Value, intake_centreline: Value) -> Value:
     return plain(np.asarray(lobe_separation) - intake_centreline)
 
 
-def intake_centreline(lobe_separation: Value, cam_advance: Value) -> Value:
-    """Intake centreline [deg ATDC] of a cam put in with an advance = LSA - advance.
-
-    Shapes: inputs [deg] broadcast together. Raises nothing. Source: geometry.
-    """
-    return plain(np.asarray(lobe_separation) - cam_advance)
-
-
-def exhaust_centreline(lobe_separation: Value, cam_advance: Value) -> Value:
-    """Exhaust centreline [deg BTDC] of a cam put in with an advance = LSA + advance.
-
-    Shapes: inputs [deg] broadcast together. Raises nothing. Source: geometry.
-    """
-    return plain(np.asarray(lobe_separation) + cam_advance)
-
-
 def intake_opens(duration: Value, intake_centreline: Value) -> Value:
     """Intake opens [deg BTDC] = Di/2 - ICL; negative means after TDC.
 
@@ -204,15 +188,6 @@ def lobe_lift(valve_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
     require_not_negative(valve_lift=valve_lift, lash=lash)
     require_positive(rocker_ratio=rocker_ratio)
     return plain((np.asarray(valve_lift) + lash) / np.asarray(rocker_ratio))
-
-
-def pitch_from_threads_per_inch(threads_per_inch: Value) -> Value:
-    """Pitch of a thread [m] from its threads per inch [1/in]. Shape: as given.
-
-    Raises ValueError for zero or less. Source: 1 in = 25.4 mm exactly (NIST SP 811).
-    """
-    require_positive(threads_per_inch=threads_per_inch)
-    return plain(0.0254 / np.asarray(threads_per_inch))
 
 
 def lifter_preload(turns: Value, pitch: Value) -> Value:

@@ -244,7 +244,8 @@ def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value)
     means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
     formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}}",
     working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
-    holds="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure",
+    holds="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a fuel "
+    "flow, the injector pulse as logged, the time it takes to open counted in",
 )
 def injector_duty(
     fuel_at_peak_power: Value, injector_flow: Value, injectors: Value, fuel_pressure: Value, injector_pressure: Value
@@ -258,3 +259,15 @@ def injector_duty(
 def injector_duty_as_rated(fuel_at_peak_power: Value, injector_flow: Value, injectors: Value) -> Value:
     """Share of the time the injectors stand open at the pressure of their rating [1]."""
     return breathing.injector_duty(fuel_at_peak_power, injector_flow, round(float(np.mean(injectors))))
+
+
+@another_way(
+    "injector_duty",
+    working="{pulse_at_peak_power} × {speed_of_peak_power} × {injector_pulses} / {revolutions_per_cycle}",
+)
+def injector_duty_from_pulse(
+    pulse_at_peak_power: Value, speed_of_peak_power: Value, injector_pulses: Value, revolutions_per_cycle: Value
+) -> Value:
+    """Share of the time the injectors stand open at peak power, from the length of their pulse [1]."""
+    often = np.asarray(injector_pulses) / np.asarray(revolutions_per_cycle)
+    return breathing.injector_duty_from_pulse(pulse_at_peak_power, speed_of_peak_power, plain(often))

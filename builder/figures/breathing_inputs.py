@@ -45,6 +45,8 @@ declare(
     Input("injectors", "injectors", "k", units.COUNT, "top_end.induction.injectors.count", basis=GIVEN),
     Input("injector_pressure", "pressure of the injectors' rating", "p_r", units.PRESSURE,
           "top_end.induction.injectors.rated_pressure", basis=LISTED),
+    Input("injector_pulses", "pulses of one injector in a cycle", "i", units.COUNT,
+          "top_end.induction.injectors.pulses_per_cycle", basis=GIVEN),
 )  # fmt: skip
 
 
@@ -173,6 +175,10 @@ def _fuel_at_peak_power(pull: PullResult) -> float | None:
     return float(np.interp(pull.peak_power.speed, pull.speed[known], fuel[known])) if known.any() else None
 
 
+per_pull("pulse_at_peak_power", "injector pulse at peak power", "t_i", units.PULSE,
+         "dyno.pulls (with the injector pulse in the log)",
+         lambda pull: pull.at(pull.channels["injector_pulse"], pull.peak_power.speed)
+         if "injector_pulse" in pull.channels else None)  # fmt: skip
 per_pull("fuel_at_peak_power", "fuel flow at peak power", "m_f", units.MASS_FLOW,
          "dyno.pulls (with fuel flow in the log; by volume it needs build.yaml: engine.fuel.density)",
          _fuel_at_peak_power)  # fmt: skip

@@ -228,6 +228,8 @@ _sided(
     "card_valve_lift", "lift at the valve, on the card", "l_v", units.LENGTH,
     "cam.card.intake.valve_lift", "cam.card.exhaust.valve_lift",
 )  # fmt: skip
+_sided("card_rocker_ratio", "rocker ratio of the card", "R_c", units.RATIO, "cam.card.intake.rocker_ratio",
+       "cam.card.exhaust.rocker_ratio", shared=True)  # fmt: skip
 _sided("rocker_ratio", "rocker ratio", "R", units.RATIO, "top_end.rockers.ratio", "top_end.rockers.exhaust_ratio",
        shared=True)  # fmt: skip
 _sided(
@@ -283,6 +285,19 @@ for _number, _which in ((0, "first"), (-1, "last")):
 
         computed_input(f"{_which}_tested_{_what}", f"{_which} {_what} on the tester", "", _shown,
                        "top_end.springs.tested")(_get)  # fmt: skip
+
+
+@computed_input("pivot_ratio", "rocker ratio, the adjuster at its pivot", "R", units.RATIO, "top_end.rockers.ratio",
+                "side")  # fmt: skip
+def _pivot_ratio(source: Source) -> Known | None:
+    """The rocker's ratio where the adjuster moves its pivot; not a number where that is known and the ratio is not."""
+    if source.build.get("cam.lifters.adjuster_at") != "rocker pivot":
+        return None
+    item, ratio = INPUTS["pivot_ratio"], source.known("rocker_ratio")
+    if ratio is None:
+        return Known(item.name, item.label, item.symbol, float("nan"), ("not recorded",), GIVEN)
+    return replace(ratio, name=item.name, label=item.label, contributions=uncertainty.root(
+        item.name, *ratio.contributions.values()))  # fmt: skip
 
 
 @computed_input("adjuster_pitch", "pitch of the adjuster's thread", "p", units.LENGTH, "cam.lifters.adjuster_thread")

@@ -47,6 +47,7 @@ TAYLOR_2 = "Taylor, The Internal-Combustion Engine in Theory and Practice, vol. 
 ASHRAE = "ASHRAE Handbook, Fundamentals, psychrometrics"
 MACHINERYS = "Machinery's Handbook, torque and tension in fasteners"
 SHIGLEY = "Shigley, Mechanical Engineering Design, springs"
+SHIGLEY_BOLTS = "Shigley, Mechanical Engineering Design, fastener stiffness"
 GUM = "JCGM 100:2008 (GUM)"
 
 
@@ -93,6 +94,7 @@ def figure(
     axis: str | None = None,
     whole: bool = False,
     takes: tuple[str, ...] = (),
+    may_take: tuple[str, ...] = (),
 ) -> Callable[[F], F]:
     """Register a function as a figure.
 
@@ -100,32 +102,34 @@ def figure(
     `{name}` where the numbers go. ``symbols`` adds symbols that are not the function's own parameters.
     ``axis`` names the positions the figure keeps when its inputs have several kinds; the others are
     averaged. With ``whole`` the function takes all positions at once and gives one number. ``takes`` names
-    what a function that takes anything is to be given.
+    what a function that takes anything is to be given, and ``may_take`` what besides, if it is there.
     """
 
     def register(function: F) -> F:
         method = Method(slug, title, means, formula, symbols, source, holds, section, shown, headline)
         if slug in _ENTRIES:
             raise RuntimeError(f"two figures are called {slug}")
-        _ENTRIES[slug] = Entry(method, [_route(function, working, takes)], axis, whole)
+        _ENTRIES[slug] = Entry(method, [_route(function, working, takes, may_take)], axis, whole)
         return function
 
     return register
 
 
-def another_way(slug: str, *, working: str) -> Callable[[F], F]:
-    """Register a second route to a figure, taken when those before it lack an input."""
+def another_way(slug: str, *, working: str, takes: tuple[str, ...] = ()) -> Callable[[F], F]:
+    """Register a second route to a figure, taken when those before it lack an input; ``takes`` as for `figure`."""
 
     def register(function: F) -> F:
-        _ENTRIES[slug].routes.append(_route(function, working))
+        _ENTRIES[slug].routes.append(_route(function, working, takes))
         return function
 
     return register
 
 
-def _route(function: Callable[..., Any], working: str, takes: tuple[str, ...] = ()) -> Route:
+def _route(
+    function: Callable[..., Any], working: str, takes: tuple[str, ...] = (), may_take: tuple[str, ...] = ()
+) -> Route:
     if takes:
-        return Route(function, takes, takes, working)
+        return Route(function, (*takes, *may_take), takes, working)
     parameters = inspect.signature(function).parameters
     needed = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
     return Route(function, tuple(parameters), needed, working)

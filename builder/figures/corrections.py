@@ -16,6 +16,7 @@ from builder.engine.correction import (
     Standard,
     compression_ignition,
     compression_ignition_factor,
+    correct,
 )
 from builder.engine.values import Array
 from builder.figures import shown
@@ -230,7 +231,7 @@ def apply(build: Build, stated: str | None, wanted: str, day: Day, fuelling: Fue
     if stated == wanted:
         known = None if isinstance(put, tuple) else put
         name = _standard(stated, fuelling, compression, None)
-        return Applied(name, np.ones_like, known, at=_correction(stated, wanted, air, fuelling, build, known, known))
+        return Applied(name, np.ones_like, known, at=_correction(stated, wanted, air, fuelling, build))
     lacking = tuple(dict.fromkeys(need for each in (out, put) if isinstance(each, tuple) for need in each))
     if isinstance(out, tuple) or isinstance(put, tuple):
         back = out if not isinstance(out, tuple) else None
@@ -241,7 +242,7 @@ def apply(build: Build, stated: str | None, wanted: str, day: Day, fuelling: Fue
         return np.asarray(putting(speed) / dividing(speed))
 
     name = _standard(wanted, fuelling, compression, None)
-    return Applied(name, factor, putting, at=_correction(stated, wanted, air, fuelling, build, dividing, putting))
+    return Applied(name, factor, putting, at=_correction(stated, wanted, air, fuelling, build))
 
 
 def _as_stated(standard: Standard, needs: tuple[str, ...], put_in: Factor | None) -> Applied:
@@ -294,29 +295,23 @@ def _correction(
     air: Air | None,
     fuelling: Fuelling | tuple[str, ...],
     build: Build,
-    dividing: Factor | None,
-    putting: Factor | None,
 ) -> Callable[[float], Correction]:
     """The correction at one speed: for spark ignition it is the same at all."""
     compression = build.build.engine.ignition == "compression"
 
     def at(speed: float) -> Correction:
-        standards = [_standard(slug, fuelling, compression, speed) for slug in (stated, wanted)]
-        outside = []
-        for standard in dict.fromkeys(standards):
-            if air is not None and not (compression and isinstance(fuelling, tuple)):
-                outside += [f"{standard.name}: {sentence}" for sentence in standard.outside(air)]
-            if boosted(build) and standard.slug in ("sae-j1349", "sae-j607", DIN_70020.slug):
-                outside.append(f"{standard.name}: the factor is for engines without a turbocharger or supercharger")
-        here = np.array([speed])
-        same = stated == wanted or dividing is None or putting is None
-        return Correction(
-            standards[0],
-            standards[1],
-            1.0 if same else float(dividing(here)[0]),  # type: ignore[misc]
-            1.0 if same else float(putting(here)[0]),  # type: ignore[misc]
-            tuple(dict.fromkeys(outside)),
-        )
+        first = _standard(stated, fuelling, compression, speed)
+        second = first if stated == wanted else _standard(wanted, fuelling, compression, speed)
+        if air is None or (compression and isinstance(fuelling, tuple)):
+            made = Correction(first, second, 1.0, 1.0, ())
+        else:
+            made = correct(air, first, second)
+        unfit = [
+            f"{standard.name}: the factor is for engines without a turbocharger or supercharger"
+            for standard in dict.fromkeys((first, second))
+            if boosted(build) and standard.slug in ("sae-j1349", "sae-j607", DIN_70020.slug)
+        ]
+        return replace(made, outside=(*made.outside, *unfit))
 
     return at
 

@@ -50,7 +50,7 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
 )
 def displacement(cylinders: Value, swept_volume: Value) -> Value:
     """All cylinders together [m3], from the mean of those gauged."""
-    return float(cylinders) * float(np.mean(swept_volume))
+    return geometry.displacement(float(np.mean(swept_volume)), round(float(cylinders)))
 
 
 @figure(
@@ -105,6 +105,25 @@ def deck_clearance(deck_clearance_measured: Value) -> Value:
 def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Value, compression_height: Value) -> Value:
     """Deck clearance as the parts stack up [m]."""
     return geometry.deck_clearance(deck_height, stroke, rod_length, compression_height)
+
+
+@figure(
+    "compression_height_from_deck",
+    "Compression height by the deck",
+    shown.LENGTH,
+    section=CYLINDER,
+    source=GEOMETRY,
+    means="How tall the piston is above its pin, as the deck clearance shows it: a short one is found without taking "
+    "it out.",
+    formula=r"h = H - \left( S/2 + L + c \right)",
+    working="{deck_height} − ({stroke} / 2 + {rod_length} + {deck_clearance_measured})",
+    holds="where the deck clearance was gauged; it lays on the piston what block, crank or rod may have done",
+)
+def compression_height_from_deck(
+    deck_height: Value, stroke: Value, rod_length: Value, deck_clearance_measured: Value
+) -> Value:
+    """Compression height that the gauged deck clearance leaves to the piston [m]."""
+    return geometry.compression_height_from_deck(deck_height, stroke, rod_length, deck_clearance_measured)
 
 
 @figure(
@@ -204,6 +223,59 @@ def clearance_volume(
 def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     """Compression ratio of each cylinder."""
     return geometry.compression_ratio(swept_volume, clearance_volume)
+
+
+@figure(
+    "clearance_volume_wanted",
+    "Clearance volume for the ratio asked for",
+    shown.VOLUME,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    means="The space that would have to be left above the piston to meet the compression ratio that was asked for.",
+    formula=r"V_{k,w} = \frac{V_s}{\varepsilon - 1}",
+    symbols=(("V_s", "swept volume", "m³"),),
+    working="{swept_volume} / ({compression_wanted} − 1)",
+    holds="any engine",
+)
+def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> Value:
+    """Clearance volume of each cylinder that gives the ratio asked for [m3]."""
+    return geometry.clearance_for_ratio(swept_volume, compression_wanted)
+
+
+@figure(
+    "crown_volume_wanted",
+    "Crown volume for the ratio asked for",
+    shown.VOLUME,
+    section=CYLINDER,
+    source=GEOMETRY,
+    means="The dish the pistons would need to meet the compression ratio that was asked for; negative is a dome.",
+    formula=r"V_{k,w} - V_c - \frac{\pi}{4} B_g^2 t_g - \frac{\pi}{4} B^2 c - V_{land}",
+    symbols=(
+        ("V_{k,w}", "clearance volume for the ratio asked for", "m³"),
+        ("c", "deck clearance", "m"),
+        ("V_{land}", "top land crevice, if recorded", "m³"),
+    ),
+    working="{clearance_volume_wanted} − {chamber} − π/4 × ({gasket_bore})² × {gasket_thickness}"
+    " − π/4 × ({bore})² × {deck_clearance} − {top_land_volume}",
+    holds="with chamber, gasket and deck as they are; the top land counts only if it was recorded",
+)
+def crown_volume_wanted(
+    clearance_volume_wanted: Value,
+    chamber: Value,
+    gasket_bore: Value,
+    gasket_thickness: Value,
+    bore: Value,
+    deck_clearance: Value,
+    top_land_volume: Value = 0.0,
+) -> Value:
+    """Crown volume of each cylinder that gives the ratio asked for, dish positive [m3]."""
+    return geometry.crown_volume(
+        clearance_volume_wanted,
+        chamber,
+        geometry.gasket_volume(gasket_bore, gasket_thickness),
+        geometry.deck_volume(bore, deck_clearance),
+        top_land_volume,
+    )
 
 
 @figure(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.fasteners import PRELOAD_SPREAD
+from builder.engine.fasteners import PRELOAD_SPREAD, nut_factor, tensile_stress_area
 from builder.figures import shown as units
 from builder.figures.figure import GIVEN, MEASURED, Axis, Known
 from builder.figures.inputs import INPUTS, Input, Source, computed_input, declare, known_of
@@ -145,7 +146,7 @@ def _by_joint(
             basis,
             Axis("joint", joint_labels(joints)),
             {name: np.array([np.nan if each is None else each[1] for each in found])},
-            stated=name == "nut_factor",
+            stated=name in ("nut_factor", "bolt_stretch"),
             where=source.build.where(f"assembly.fasteners.{next(i for i, each in enumerate(found) if each)}"),
         )
 
@@ -166,16 +167,70 @@ def _torque_that_decides(joint: Fastener) -> tuple[float, float, str] | None:
 
 
 def _nut_factor(joint: Fastener) -> tuple[float, float, str] | None:
-    if joint.nut_factor is None:
+    """As written down, else from the friction and the thread."""
+    thread = parse_thread(joint.size) if joint.size else None
+    if joint.nut_factor is not None:
+        value, text = joint.nut_factor, f"{joint.nut_factor:g}"
+    elif joint.friction is not None and thread is not None:
+        value = float(nut_factor(thread.diameter, thread.pitch, joint.friction, joint.friction))
+        text = f"{value:.3f} (friction {joint.friction:g})"
+    else:
         return None
-    text = f"{joint.nut_factor:g}"
     # Whatever nut factor is written down, friction scatters about it: that is what makes preload so uncertain.
-    return joint.nut_factor, joint.nut_factor * PRELOAD_SPREAD["torque"] / uncertainty.COVERAGE, text
+    return value, value * PRELOAD_SPREAD["torque"] / uncertainty.COVERAGE, text
 
 
 def _diameter(joint: Fastener) -> tuple[float, float, str] | None:
     thread = parse_thread(joint.size) if joint.size else None
     return (thread.diameter, 0.0, f"diameter of {joint.size}") if thread else None
+
+
+def _sections(joint: Fastener) -> tuple[Quantity | None, Quantity | None] | None:
+    """Shank and thread that stretch, either of them; None unless the stretch was measured and a length is known."""
+    shank = joint.shank_length if joint.shank_diameter is not None else None
+    if joint.stretch is None or not joint.stretch.best or _diameter(joint) is None:
+        return None
+    return (shank, joint.thread_length) if shank or joint.thread_length else None
+
+
+def _stretch(joint: Fastener) -> tuple[float, float, str] | None:
+    if joint.stretch is None or _sections(joint) is None:
+        return None
+    value = float(joint.stretch.values.mean())
+    # Where the stretching ends inside nut and head is not known better than this.
+    spread = value * PRELOAD_SPREAD["stretch"] / uncertainty.COVERAGE
+    step = max(quantity.step for quantity in joint.stretch.best)
+    return value, float(np.hypot(uncertainty.from_resolution(step), spread)), written_mean(joint.stretch)
+
+
+def _section(which: int) -> Callable[[Fastener], tuple[float, float, str] | None]:
+    def get(joint: Fastener) -> tuple[float, float, str] | None:
+        sections = _sections(joint)
+        if sections is None:
+            return None
+        length = sections[which]
+        if length is None:
+            return 0.0, 0.0, "0"
+        return length.si, float(uncertainty.from_resolution(length.step)), written_text(length)
+
+    return get
+
+
+def _shank_diameter(joint: Fastener) -> tuple[float, float, str] | None:
+    sections = _sections(joint)
+    if sections is None or sections[0] is None or joint.shank_diameter is None:
+        return _diameter(joint) if sections else None  # a shank of no length may have any diameter
+    step = uncertainty.from_resolution(joint.shank_diameter.step)
+    return joint.shank_diameter.si, float(step), written_text(joint.shank_diameter)
+
+
+def _stress_area(joint: Fastener) -> tuple[float, float, str] | None:
+    thread = parse_thread(joint.size) if joint.size else None
+    if thread is None or joint.size is None or _sections(joint) is None:
+        return None
+    kind: Literal["metric", "unified"] = "metric" if joint.size.strip()[:1] in "Mm" else "unified"
+    area = float(tensile_stress_area(thread.diameter, thread.pitch, kind))
+    return area, 0.0, f"{area * 1e6:.1f}\N{NO-BREAK SPACE}mm²"
 
 
 for _name, _label, _symbol, _shown, _field, _get, _basis in (
@@ -191,6 +246,11 @@ for _name, _label, _symbol, _shown, _field, _get, _basis in (
     ),
     ("nut_factor", "nut factor", "K", units.RATIO, "nut_factor", _nut_factor, GIVEN),
     ("thread_diameter", "thread diameter", "d", units.LENGTH, "size", _diameter, GIVEN),
+    ("bolt_stretch", "stretch, mean of the bolts", "\\delta", units.LENGTH, "stretch", _stretch, MEASURED),
+    ("shank_length", "plain shank", "l_S", units.LENGTH, "shank_length (and shank_diameter)", _section(0), GIVEN),
+    ("shank_diameter", "diameter of the shank", "d_S", units.LENGTH, "shank_diameter", _shank_diameter, GIVEN),
+    ("thread_length", "thread that stretches", "l_T", units.LENGTH, "thread_length", _section(1), GIVEN),
+    ("thread_stress_area", "stress area of the thread", "A_T", units.AREA, "size", _stress_area, GIVEN),
 ):
     computed_input(_name, _label, _symbol, _shown, f"assembly.fasteners.{_field}", "joint")(
         _by_joint(_name, _get, _basis)

@@ -8,7 +8,7 @@ from builder.engine import fasteners
 from builder.engine import fits as clearance
 from builder.engine.values import Value
 from builder.figures import fit_inputs, shown
-from builder.figures.catalogue import COMMON_PRACTICE, FITS, GEOMETRY, MACHINERYS, another_way, figure
+from builder.figures.catalogue import COMMON_PRACTICE, FITS, GEOMETRY, MACHINERYS, SHIGLEY_BOLTS, another_way, figure
 from builder.figures.solve import Outcome
 
 _NIST = "NIST SP 811 (unit factors)"
@@ -184,7 +184,8 @@ def fastener_torque(joint_torque: Value) -> Value:
     formula=r"F = \frac{T}{K d}",
     symbols=(("T", "final torque", "N m"), ("K", "nut factor for the lubricant", "1"), ("d", "thread diameter", "m")),
     working="{deciding_torque} / ({nut_factor} × {thread_diameter})",
-    holds="an estimate for the record, a quarter either way; never a reason to choose a torque",
+    holds="an estimate for the record, a quarter either way; never a reason to choose a torque; the nut factor as "
+    "written down, or from the friction that was",
 )  # fmt: skip
 def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter: Value) -> Outcome:
     """Clamping force of one fastener of each joint [N], with the band it may lie in."""
@@ -196,3 +197,30 @@ def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter:
         "torque before the angle says nothing about the force."
     )
     return Outcome(force, note=note)
+
+
+@figure(
+    "stretch_preload",
+    "Clamping force, by stretch",
+    shown.CLAMPING,
+    section=FITS,
+    source=SHIGLEY_BOLTS,
+    axis="joint",
+    headline="first",
+    means="How hard each bolt presses its joint together, from how much longer it became: better known than by torque.",
+    formula=r"F = \frac{E \, \delta}{\frac{4 \, l_S}{\pi \, d_S^2} + \frac{l_T}{A_T}}",
+    symbols=(("E", "Young's modulus of steel, 207 GPa", "Pa"),),
+    working="207 GPa × {bolt_stretch} / ({shank_length} / (π/4 × ({shank_diameter})²)"
+    " + {thread_length} / {thread_stress_area})",
+    holds="steel bolts below yield, shank and thread as springs in a row; good to a twentieth where both ends can be "
+    "reached; the maker's stretch decides",
+)
+def stretch_preload(
+    bolt_stretch: Value,
+    shank_length: Value,
+    shank_diameter: Value,
+    thread_length: Value,
+    thread_stress_area: Value,
+) -> Value:
+    """Clamping force of one fastener of each joint [N], from its mean stretch."""
+    return fasteners.preload_from_stretch(bolt_stretch, shank_length, shank_diameter, thread_length, thread_stress_area)

@@ -203,6 +203,8 @@ declare(
     # What it is
     Input("cylinders", "cylinders", "N", units.COUNT, "build.engine.cylinders", basis=GIVEN),
     Input("red_line", "red line", "n", units.SPEED, "build.engine.red_line", basis=GIVEN),
+    Input("compression_wanted", "compression ratio asked for", "\\varepsilon", units.COMPRESSION,
+          "build.engine.compression_wanted", basis=GIVEN),
     # Bottom end
     Input("bore", "bore", "B", units.LENGTH, "bottom_end.block.bores", "cylinder"),
     Input("standard_bore", "standard bore", "B_0", units.LENGTH, "bottom_end.block.standard_bore"),

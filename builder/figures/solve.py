@@ -27,6 +27,7 @@ _UNLIKE = ("joint", "fit", "part", "pull", "channel")
 _ALIASES = {
     "rod": ("rod_length",),
     "chamber_volume": ("chamber",),
+    "compression_ratio": ("compression_wanted",),
     "gasket_volume": ("gasket_bore", "gasket_thickness"),
     "deck_volume": ("bore", "deck_clearance"),
     "land_diameter": ("bore", "top_land_clearance"),
@@ -44,6 +45,9 @@ _ALIASES = {
     "second_height": ("last_tested_height",),
     "known_load": ("first_tested_load",),
     "known_height": ("first_tested_height",),
+    "valve_lift": ("card_valve_lift",),
+    "turns": ("preload_turns",),
+    "pitch": ("adjuster_pitch",),
     "least": ("fit_least",),
     "most": ("fit_most",),
 }
@@ -258,13 +262,13 @@ class Solver:
         stated = any(known.stated for known in fitted.values())
         # Where no reading states its resolution, the last digit written is the last that means anything.
         coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
-        each = np.full(values.shape, uncertainty.combine(contributions)) * coverage
+        each = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
         at = shown_at(method.headline, values)
         overall = float(each[at])
         if method.headline == "mean" and axis:
             separate = [name for name in contributions if name in self._separate]
             mean_parts = uncertainty.over_positions(spread_out(contributions, len(values)), separate)
-            overall = float(uncertainty.combine(mean_parts)) * coverage
+            overall = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
         display = method.shown.text(value, system, overall)
         other = self._other_system(method.shown)
         beside = None

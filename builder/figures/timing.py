@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import numpy as np
 
 from builder.engine import geometry
@@ -17,8 +20,6 @@ from builder.figures.catalogue import (
     figure,
 )
 from builder.figures.solve import Outcome
-
-_SYMMETRIC = "lobes taken as symmetric; events read from the degree wheel win"
 
 
 @figure(
@@ -148,136 +149,97 @@ def card_difference(intake_centreline_card: Value, installed_centreline: Value) 
     return train.installed_advance(intake_centreline_card, installed_centreline)
 
 
-def _measured_wins(event: str, measured: Value | None, computed: Value) -> Value | Outcome:
-    """The event as the degree wheel read it where it did, else as the card gives it."""
-    if measured is None:
-        return computed
-    read = np.isfinite(measured)
-    working = f"by degree wheel: {{{event}_measured}}"
-    if read.all():
-        return Outcome(measured, working, takes=(f"{event}_measured",))
-    return Outcome(np.where(read, measured, computed), working if np.atleast_1d(read)[0] else None)
+@dataclass(frozen=True)
+class _Event:
+    """One of the four valve events: how it follows from its lobe's duration and centreline."""
+
+    slug: str
+    title: str
+    means: str
+    formula: str
+    working: str
+    of: Callable[[Value, Value], Value]
 
 
-_D = (("D", "duration at the lift stated", "deg"),)
-_CI = (*_D, ("C_i", "intake centreline", "deg"))
-_CE = (*_D, ("C_e", "exhaust centreline", "deg"))
-
-
-@figure(
-    "intake_opens",
-    "Intake opens",
-    shown.ANGLE,
-    section=VALVE_TRAIN,
-    source=GEOMETRY,
-    axis="lift",
-    headline="first",
-    means="Crank degrees before the top at which the intake valve opens.",
-    formula=r"IO = D/2 - C_i",
-    symbols=_CI,
-    working="{intake_duration} / 2 − {installed_centreline}",
-    holds=_SYMMETRIC,
+_EVENTS = (
+    _Event(
+        "intake_opens",
+        "Intake opens",
+        "Crank degrees before the top at which the intake valve opens.",
+        r"IO = D/2 - C_i",
+        "{intake_duration} / 2 − {installed_centreline}",
+        train.intake_opens,
+    ),
+    _Event(
+        "intake_closes",
+        "Intake closes",
+        "Crank degrees after the bottom at which the intake valve shuts and compression begins.",
+        r"IC = D/2 + C_i - 180^\circ",
+        "{intake_duration} / 2 + {installed_centreline} − 180°",
+        train.intake_closes,
+    ),
+    _Event(
+        "exhaust_opens",
+        "Exhaust opens",
+        "Crank degrees before the bottom at which the exhaust valve opens.",
+        r"EO = D/2 + C_e - 180^\circ",
+        "{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
+        train.exhaust_opens,
+    ),
+    _Event(
+        "exhaust_closes",
+        "Exhaust closes",
+        "Crank degrees after the top at which the exhaust valve shuts.",
+        r"EC = D/2 - C_e",
+        "{exhaust_duration} / 2 − {exhaust_centreline}",
+        train.exhaust_closes,
+    ),
 )
-def intake_opens(
-    intake_duration: Value, installed_centreline: Value, intake_opens_measured: Value | None = None
-) -> Value | Outcome:
-    """Intake opens [deg BTDC] at each lift."""
-    return _measured_wins(
-        "intake_opens", intake_opens_measured, train.intake_opens(intake_duration, installed_centreline)
-    )
 
 
-@another_way("intake_opens", working="by degree wheel: {intake_opens_measured}")
-def intake_opens_measured(intake_opens_measured: Value) -> Value:
-    """Intake opens as read [deg BTDC]."""
-    return intake_opens_measured
+def _register(event: _Event) -> None:
+    """An event at each lift: as the degree wheel read it where it did, else as the card gives it."""
+    side = event.slug.partition("_")[0]
+    duration, measured = f"{side}_duration", f"{event.slug}_measured"
+    centreline = "installed_centreline" if side == "intake" else "exhaust_centreline"
+    by_wheel = f"by degree wheel: {{{measured}}}"
+
+    def from_card(**given: Value) -> Value | Outcome:
+        computed = event.of(given[duration], given[centreline])
+        if measured not in given:
+            return computed
+        read = np.isfinite(given[measured])
+        if read.all():
+            return Outcome(given[measured], by_wheel, takes=(measured,))
+        return Outcome(np.where(read, given[measured], computed), by_wheel if np.atleast_1d(read)[0] else None)
+
+    def as_read(**given: Value) -> Value:
+        return given[measured]
+
+    figure(
+        event.slug,
+        event.title,
+        shown.ANGLE,
+        section=VALVE_TRAIN,
+        source=GEOMETRY,
+        axis="lift",
+        headline="first",
+        means=event.means,
+        formula=event.formula,
+        symbols=(
+            ("D", "duration at the lift stated", "deg"),
+            (f"C_{side[0]}", f"{side} centreline", "deg"),
+        ),
+        working=event.working,
+        holds="lobes taken as symmetric; events read from the degree wheel win",
+        takes=(duration, centreline),
+        may_take=(measured,),
+    )(from_card)
+    another_way(event.slug, working=by_wheel, takes=(measured,))(as_read)
 
 
-@figure(
-    "intake_closes",
-    "Intake closes",
-    shown.ANGLE,
-    section=VALVE_TRAIN,
-    source=GEOMETRY,
-    axis="lift",
-    headline="first",
-    means="Crank degrees after the bottom at which the intake valve shuts and compression begins.",
-    formula=r"IC = D/2 + C_i - 180^\circ",
-    symbols=_CI,
-    working="{intake_duration} / 2 + {installed_centreline} − 180°",
-    holds=_SYMMETRIC,
-)
-def intake_closes(
-    intake_duration: Value, installed_centreline: Value, intake_closes_measured: Value | None = None
-) -> Value | Outcome:
-    """Intake closes [deg ABDC] at each lift."""
-    return _measured_wins(
-        "intake_closes", intake_closes_measured, train.intake_closes(intake_duration, installed_centreline)
-    )
-
-
-@another_way("intake_closes", working="by degree wheel: {intake_closes_measured}")
-def intake_closes_measured(intake_closes_measured: Value) -> Value:
-    """Intake closes as read [deg ABDC]."""
-    return intake_closes_measured
-
-
-@figure(
-    "exhaust_opens",
-    "Exhaust opens",
-    shown.ANGLE,
-    section=VALVE_TRAIN,
-    source=GEOMETRY,
-    axis="lift",
-    headline="first",
-    means="Crank degrees before the bottom at which the exhaust valve opens.",
-    formula=r"EO = D/2 + C_e - 180^\circ",
-    symbols=_CE,
-    working="{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
-    holds=_SYMMETRIC,
-)
-def exhaust_opens(
-    exhaust_duration: Value, exhaust_centreline: Value, exhaust_opens_measured: Value | None = None
-) -> Value | Outcome:
-    """Exhaust opens [deg BBDC] at each lift."""
-    return _measured_wins(
-        "exhaust_opens", exhaust_opens_measured, train.exhaust_opens(exhaust_duration, exhaust_centreline)
-    )
-
-
-@another_way("exhaust_opens", working="by degree wheel: {exhaust_opens_measured}")
-def exhaust_opens_measured(exhaust_opens_measured: Value) -> Value:
-    """Exhaust opens as read [deg BBDC]."""
-    return exhaust_opens_measured
-
-
-@figure(
-    "exhaust_closes",
-    "Exhaust closes",
-    shown.ANGLE,
-    section=VALVE_TRAIN,
-    source=GEOMETRY,
-    axis="lift",
-    headline="first",
-    means="Crank degrees after the top at which the exhaust valve shuts.",
-    formula=r"EC = D/2 - C_e",
-    symbols=_CE,
-    working="{exhaust_duration} / 2 − {exhaust_centreline}",
-    holds=_SYMMETRIC,
-)
-def exhaust_closes(
-    exhaust_duration: Value, exhaust_centreline: Value, exhaust_closes_measured: Value | None = None
-) -> Value | Outcome:
-    """Exhaust closes [deg ATDC] at each lift."""
-    return _measured_wins(
-        "exhaust_closes", exhaust_closes_measured, train.exhaust_closes(exhaust_duration, exhaust_centreline)
-    )
-
-
-@another_way("exhaust_closes", working="by degree wheel: {exhaust_closes_measured}")
-def exhaust_closes_measured(exhaust_closes_measured: Value) -> Value:
-    """Exhaust closes as read [deg ATDC]."""
-    return exhaust_closes_measured
+for _each in _EVENTS:
+    _register(_each)
 
 
 @figure(
@@ -340,6 +302,12 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
     """Overlap [deg] at each lift."""
     return train.overlap(intake_opens, exhaust_closes)
+
+
+@another_way("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")
+def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
+    """Overlap [deg] at each lift from the card alone: it is the same however the cam was put in."""
+    return train.overlap_from_duration(intake_duration, exhaust_duration, lobe_separation)
 
 
 @figure(

@@ -13,9 +13,11 @@ from builder.figures.catalogue import (
     HEYWOOD_6,
     SHIGLEY,
     VALVE_TRAIN,
+    Missing,
     another_way,
     figure,
 )
+from builder.figures.solve import Outcome
 
 
 @figure(
@@ -34,6 +36,14 @@ from builder.figures.catalogue import (
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
     """Net valve lift, intake and exhaust [m]."""
     return train.valve_lift(lobe_lift, rocker_ratio, lash)
+
+
+@another_way("valve_lift", working="{card_valve_lift} / {card_rocker_ratio} × {rocker_ratio} − {lash}")
+def valve_lift_with_other_rockers(
+    card_valve_lift: Value, card_rocker_ratio: Value, rocker_ratio: Value, lash: Value = 0.0
+) -> Value:
+    """Net valve lift from the card's, moved from the card's rockers to those on the engine [m]."""
+    return train.valve_lift(train.lobe_lift(card_valve_lift, card_rocker_ratio), rocker_ratio, lash)
 
 
 @another_way("valve_lift", working="{card_valve_lift} − {lash}")
@@ -87,13 +97,21 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How far a hydraulic lifter's plunger is pressed in when the valve is shut.",
-    formula=r"u \, p",
+    axis="side",
+    headline="first",
+    formula=r"u \, p \quad \mathrm{or} \quad u \, p \left( 1 + 1/R \right)",
     working="{preload_turns} turns × {adjuster_pitch}",
-    holds="adjuster directly above the lifter or the pushrod",
+    holds="an adjuster at the pushrod; where the record says that a nut moves the rocker's pivot, the pushrod's end "
+    "goes further by the ratio of the rocker's arms",
 )
-def lifter_preload(preload_turns: Value, adjuster_pitch: Value) -> Value:
-    """Lifter preload at the adjuster [m]."""
-    return train.lifter_preload(preload_turns, adjuster_pitch)
+def lifter_preload(preload_turns: Value, adjuster_pitch: Value, pivot_ratio: Value | None = None) -> Value | Outcome:
+    """Lifter preload where the pushrod sits [m]."""
+    if pivot_ratio is None:
+        return train.lifter_preload(preload_turns, adjuster_pitch)
+    if not np.isfinite(pivot_ratio).any():
+        raise Missing("top_end.yaml: rockers.ratio (the adjuster moves the rocker's pivot)")
+    preload = train.pivot_lifter_preload(preload_turns, adjuster_pitch, pivot_ratio)
+    return Outcome(preload, "{preload_turns} turns × {adjuster_pitch} × (1 + 1 / {pivot_ratio})")
 
 
 @figure(

@@ -9,6 +9,7 @@ from builder.record.fields import (
     Length,
     Line,
     OneAngle,
+    OneLength,
     OneTorque,
     Plain,
     Pressure,
@@ -135,7 +136,15 @@ class Fastener(RecordModel):
         "{unit: in, allowed: 0.0058..0.0062, measured: [0.0060]}",
         likely=("0.01 mm", "1 mm"),
     )
+    shank_length: OneLength | None = field(
+        "plain shank that stretches, for the clamping force from stretch", "38 mm", likely=("2 mm", "400 mm")
+    )
+    shank_diameter: OneLength | None = field("diameter of that shank", "8.7 mm", likely=("2 mm", "40 mm"))
+    thread_length: OneLength | None = field(
+        "thread that stretches too: from the shank to half-way into the nut", "9 mm", likely=("0 mm", "300 mm")
+    )
     lubricant: Line | None = field("on threads and under heads", "moly assembly paste")
+    friction: Plain | None = field("coefficient of friction of that lubricant, instead of a nut factor", "0.11")
     nut_factor: Plain | None = field("K of T = K F d, for an estimate of preload", "0.15")
     sequence: tuple[BoltPlace, ...] = field(
         "where the fasteners stand, in the order they are tightened", "", default=()

@@ -6,12 +6,13 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
-from builder.record.fields import Length, Line, OneAngle, OneLength, Plain, RecordModel, field
+from builder.record.fields import Length, Line, OneAngle, OneLength, Plain, Ratio, RecordModel, field
 from builder.record.units import UnitProblem, parse_quantity
 
 LifterKind = Literal[
     "flat hydraulic", "flat solid", "roller hydraulic", "roller solid", "bucket", "finger follower", "none"
 ]
+AdjusterPlace = Literal["pushrod", "rocker pivot"]
 
 
 def _lift_mark(text: str) -> str:
@@ -43,6 +44,9 @@ class LobeCard(RecordModel):
     )
     lobe_lift: Length | None = field("lift at the lobe", "0.335 in", likely=("1.5 mm", "30 mm"))
     valve_lift: Length | None = field("lift at the valve, before lash", "0.536 in", likely=("2 mm", "40 mm"))
+    rocker_ratio: Ratio | None = field(
+        "rocker ratio that the card's lift at the valve is for", "1.5", likely=("0.8", "2.5")
+    )
     lash: Length | None = field(
         "lash at the valve, with hot or cold in the note", "0.022 in", likely=("0 mm", "1.2 mm")
     )
@@ -117,6 +121,9 @@ class Lifters(RecordModel):
     kind: LifterKind | None = field("kind", "flat hydraulic")
     preload_turns: Plain | None = field("turns of the adjuster past zero lash", "0.5")
     adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
+    adjuster_at: AdjusterPlace | None = field(
+        "what the adjuster moves: the pushrod's end, or the rocker's pivot (a nut on its stud)", "rocker pivot"
+    )
 
 
 class Camshaft(RecordModel):

@@ -100,6 +100,9 @@ _CHANNELS = (
             ("relative humidity", "humidity", "rh", "rel humidity", "rel hum"), 0.0, 1.0),
     Channel("throttle", "Throttle", "fraction", "1",
             ("throttle", "throttle position", "tps", "throttle opening"), -0.1, 1.1),
+    Channel("injector_pulse", "Injector pulse", "time", "s",
+            ("injector pulse", "injector pulse width", "injection pulse width", "injection time", "pulse width",
+             "inj pulse width", "inj pw", "fuel pulse width", "injector on time"), 0.0, 0.1),
 )  # fmt: skip
 
 CHANNELS: Mapping[str, Channel] = {channel.slug: channel for channel in _CHANNELS}

@@ -75,6 +75,7 @@ class EngineKind(RecordModel):
     induction: Induction | None = field("how the air gets in", "natural")
     fuelling: Fuelling | None = field("how the fuel gets in", "carburettor")
     fuel: Fuel | None = field("what it burns", "")
+    compression_wanted: Plain | None = field("compression ratio that was asked for", "10.5")
     red_line: OneSpeed | None = field("highest engine speed allowed", "6500 rpm", likely=("400 rpm", "20000 rpm"))
 
     @field_validator("cylinders")

@@ -125,6 +125,7 @@ class Injectors(RecordModel):
     count: Count | None = field("how many", "8")
     flow: OneMassFlow | None = field("flow of one, at its rated pressure", "42 lb/h")
     rated_pressure: OnePressure | None = field("pressure the flow was rated at", "43.5 psi")
+    pulses_per_cycle: Count | None = field("how often each opens in one cycle: 1 sequential, 2 all at once", "1")
 
 
 class InductionSystem(RecordModel):

@@ -94,12 +94,6 @@ class Quantity:
         decimals = len(digits.split(".")[1]) if "." in digits else 0
         return float(10.0 ** (int(exponent or 0) - decimals) * scale)
 
-    @property
-    def significant_digits(self) -> int:
-        """How many significant digits the number was written with."""
-        digits = self.number.lower().split("e")[0].lstrip("+-").replace(".", "").lstrip("0")
-        return max(1, len(digits))
-
 
 @dataclass(frozen=True, slots=True)
 class Range:

@@ -9,7 +9,6 @@ from builder.engine.breathing import (
     CUBIC_FOOT_PER_MINUTE,
     HORSEPOWER,
     air_demand,
-    air_flow_from_fuel,
     discharge_coefficient,
     flow_at_depression,
     head_flow_ceiling,
@@ -30,12 +29,6 @@ def test_demand_and_volumetric_efficiency_undo_each_other() -> None:
 
 def test_a_two_stroke_asks_for_air_every_revolution() -> None:
     assert air_demand(1e-3, 50.0, revolutions_per_cycle=1) == 2 * air_demand(1e-3, 50.0)
-
-
-def test_air_from_fuel_and_ratio() -> None:
-    assert air_flow_from_fuel(0.02, 12.8) == pytest.approx(0.256)
-    with pytest.raises(ValueError, match="air fuel ratio"):
-        air_flow_from_fuel(0.02, 0.0)
 
 
 def test_flow_follows_the_root_of_the_depression_and_comes_back() -> None:

@@ -16,7 +16,6 @@ from builder.engine.correction import (
     compression_ignition,
     compression_ignition_factor,
     correct,
-    correct_with_stated_factor,
     iso_1585_factor,
     sae_j1349_factor,
 )
@@ -62,13 +61,6 @@ def test_already_in_the_wanted_standard_is_left_alone() -> None:
     assert same.factor == 1.0
     assert same.apply(412.0) == 412.0
     assert any("factor" in sentence for sentence in same.outside)
-
-
-def test_a_factor_that_the_log_names_is_the_one_divided_out() -> None:
-    moved = correct_with_stated_factor(HOT, SAE_J607, 1.10, OBSERVED)
-    assert moved.apply(440.0) == pytest.approx(400.0)
-    with pytest.raises(ValueError, match="greater than zero"):
-        correct_with_stated_factor(HOT, SAE_J607, 0.0, OBSERVED)
 
 
 @pytest.mark.parametrize(

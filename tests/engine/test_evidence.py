@@ -28,7 +28,7 @@ def test_a_clear_gain_is_found_and_measured() -> None:
     assert found.beyond_noise
     assert found.basis == "readings"
     assert found.mean == pytest.approx(7.0, abs=0.8)
-    assert found.interval[0] < 7.0 < found.interval[1]
+    assert abs(found.mean - 7.0) < found.half_width
     assert found.relative == pytest.approx(7 / mean_over(pull(1)), rel=0.15)
     assert gain([pull(2, offset=7.0)], [pull(1)]).verdict == "lost more than the noise"
 
@@ -65,7 +65,7 @@ def test_other_speeds_in_the_other_pull_make_no_difference() -> None:
     shifted = np.linspace(2020, 6480, 83)
     found = gain([pull(11)], [pull(12, offset=6.0, rpm=shifted)])
     assert found.mean == pytest.approx(6.0, abs=0.8)
-    assert found.interval[0] < 6.0 < found.interval[1]
+    assert abs(found.mean - 6.0) < found.half_width
     at, difference = reading_differences(pull(11), pull(12, offset=6.0, rpm=shifted), found.low, found.high)
     assert at.size > 40
     assert difference.mean() == pytest.approx(6.0, abs=0.6)

@@ -23,16 +23,6 @@ def test_preload_scales_with_torque_and_against_friction() -> None:
         fasteners.fastener_preload(50.0, 0.0, 0.010)
 
 
-def test_stretch_is_known_better_than_torque_and_torque_better_than_feel() -> None:
-    widths = []
-    for way in ("stretch", "angle", "torque", "feel"):
-        band = fasteners.preload_band(40_000.0, way)
-        assert band.least < 40_000.0 < band.most
-        widths.append(band.most - band.least)
-    assert widths == sorted(widths)
-    assert fasteners.preload_band(40_000.0).least == pytest.approx(30_000.0)
-
-
 @given(friction=st.floats(0.05, 0.3))
 def test_more_friction_takes_more_torque(friction: float) -> None:
     slick = fasteners.nut_factor(0.012, 0.00175, friction, friction)
@@ -46,18 +36,19 @@ def test_without_friction_a_turn_of_torque_is_a_pitch_of_work() -> None:
 
 
 @given(preload=st.floats(1e3, 2e5))
-def test_stretch_and_preload_undo_each_other(preload: float) -> None:
-    lengths, areas = [0.030, 0.012], [6.5e-5, 5.8e-5]
-    stretch = fasteners.bolt_stretch(preload, lengths, areas)
-    assert fasteners.preload_from_stretch(stretch, lengths, areas) == pytest.approx(preload)
-    by_hand = preload / 207e9 * (0.030 / 6.5e-5 + 0.012 / 5.8e-5)
-    assert stretch == pytest.approx(by_hand)
+def test_the_stretch_of_both_sections_gives_the_force_back(preload: float) -> None:
+    shank, thread = 0.030 / (np.pi / 4 * 0.009**2), 0.012 / 5.8e-5
+    found = fasteners.preload_from_stretch(preload / 207e9 * (shank + thread), 0.030, 0.009, 0.012, 5.8e-5)
+    assert found == pytest.approx(preload)
 
 
-def test_a_bolt_of_one_section_needs_no_lists() -> None:
-    assert fasteners.bolt_stretch(40_000.0, 0.042, 6.5e-5) == pytest.approx(40_000 * 0.042 / 6.5e-5 / 207e9)
-    with pytest.raises(Conflict, match="one area"):
-        fasteners.bolt_stretch(40_000.0, [0.03, 0.01], [6e-5])
+def test_a_bolt_may_be_all_shank_or_all_thread_but_not_nothing() -> None:
+    only_shank = fasteners.preload_from_stretch(1e-4, 0.040, 0.009, 0.0, 5.8e-5)
+    assert only_shank == pytest.approx(207e9 * 1e-4 / 0.040 * np.pi / 4 * 0.009**2)
+    only_thread = fasteners.preload_from_stretch(np.array([1e-4, 2e-4]), 0.0, 0.009, 0.040, 5.8e-5, modulus=110e9)
+    np.testing.assert_allclose(only_thread, 110e9 * np.array([1e-4, 2e-4]) / 0.040 * 5.8e-5)
+    with pytest.raises(Conflict, match="no length"):
+        fasteners.preload_from_stretch(1e-4, 0.0, 0.009, 0.0, 5.8e-5)
 
 
 # Torques as they are given in shops for these sizes, light covers to highly strung rod bolts.
@@ -116,3 +107,9 @@ def test_a_pitch_too_coarse_for_its_diameter_is_refused() -> None:
         fasteners.tensile_stress_area(0.006, 0.0065)
     with pytest.raises(Conflict, match="too coarse"):
         fasteners.nut_factor(0.001, 0.002, 0.15, 0.15)
+
+
+def test_friction_that_no_thread_could_turn_against_is_refused() -> None:
+    with pytest.raises(Conflict, match="cannot turn") as refused:
+        fasteners.nut_factor(0.010, 0.0015, 20.0, 0.15)
+    assert refused.value.inputs == ("thread_friction",)

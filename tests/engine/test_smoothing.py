@@ -11,7 +11,6 @@ from builder.engine.smoothing import (
     lone_readings,
     lone_rows,
     merged,
-    smooth,
     smoother_rows,
 )
 
@@ -31,7 +30,7 @@ def test_a_parabola_comes_through_untouched_at_uneven_speeds(tapered: bool) -> N
 
 def test_nothing_is_extrapolated() -> None:
     x = np.linspace(40, 100, 30)
-    value = smooth(x, parabola(x), np.array([39.0, 40.0, 100.0, 101.0]), 8.0)
+    value, _ = local_fit(x, parabola(x), np.array([39.0, 40.0, 100.0, 101.0]), 8.0)
     assert np.isnan(value[[0, 3]]).all()
     assert np.isfinite(value[[1, 2]]).all()
 
@@ -42,20 +41,20 @@ def test_few_readings_give_what_they_can(rows: int) -> None:
     straight = 300 + 2 * x
     at = np.linspace(x[0], x[-1], 7)
     expected = 300 + 2 * at
-    np.testing.assert_allclose(smooth(x, straight, at, 8.0), expected, rtol=1e-9)
+    np.testing.assert_allclose(local_fit(x, straight, at, 8.0)[0], expected, rtol=1e-9)
 
 
 def test_steady_readings_far_apart_are_passed_through() -> None:
     x = np.array([2000.0, 2500, 3000, 3500, 4000, 4500, 5000]) / 60
     y = np.array([300.0, 350, 390, 436, 420, 380, 330])
-    np.testing.assert_allclose(smooth(x, y, x, 500 / 60), y, rtol=1e-9)
+    np.testing.assert_allclose(local_fit(x, y, x, 500 / 60)[0], y, rtol=1e-9)
 
 
 def test_the_curve_never_jumps() -> None:
     rng = np.random.default_rng(2)
     x = np.sort(rng.uniform(30, 110, 25))
     at = np.linspace(x[0], x[-1], 20_001)
-    value = smooth(x, rng.normal(400, 5, 25), at, 8.0)
+    value, _ = local_fit(x, rng.normal(400, 5, 25), at, 8.0)
     assert np.abs(np.diff(value)).max() < 0.2
 
 
@@ -70,7 +69,7 @@ def test_noise_is_reduced_and_the_peak_is_not() -> None:
     rng = np.random.default_rng(4)
     x = np.arange(2000, 6501, 50) / 60
     true = 400 + 60 * np.exp(-(((60 * x - 4500) / 900) ** 2))
-    trials = np.stack([smooth(x, true + rng.normal(0, 2, x.size), x, 500 / 60) for _ in range(200)])
+    trials = np.stack([local_fit(x, true + rng.normal(0, 2, x.size), x, 500 / 60)[0] for _ in range(200)])
     middle = slice(10, -10)
     assert trials.std(axis=0)[middle].mean() < 1.2
     assert abs(trials.mean(axis=0)[50] - true[50]) < 0.3
@@ -78,9 +77,9 @@ def test_noise_is_reduced_and_the_peak_is_not() -> None:
 
 def test_errors_are_plain() -> None:
     with pytest.raises(ValueError, match="at least one reading"):
-        smooth(np.empty(0), np.empty(0), np.array([1.0]), 1.0)
+        local_fit(np.empty(0), np.empty(0), np.array([1.0]), 1.0)
     with pytest.raises(ValueError, match="width"):
-        smooth(np.array([1.0, 2.0]), np.array([1.0, 2.0]), np.array([1.0]), 0.0)
+        local_fit(np.array([1.0, 2.0]), np.array([1.0, 2.0]), np.array([1.0]), 0.0)
 
 
 def test_readings_at_one_speed_become_their_mean_in_order() -> None:

@@ -7,7 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from dyno_samples import log_of, one_pull, write_build
 from figure_records import CAM, TOP_END, V8, figure_of, sheet_of
+
+from builder.figures.compute import compute
+from builder.record.read import read_build
+from builder.record.shop import Shop
 
 INCH, CFM, INCH_OF_WATER, HP = 0.0254, 0.3048**3 / 60, 249.08891, 745.6998715822702
 
@@ -93,6 +98,25 @@ def test_port_velocity_by_continuity(tmp_path: Path) -> None:
 def test_mach_index_needs_the_air_it_breathed(tmp_path: Path) -> None:
     needs = {need.slug: need.needs for need in sheet_of(tmp_path, {**V8, "top_end": BENCH}).needs}
     assert needs["inlet_mach_index"] == ("dyno.yaml: conditions.temperature",)
+
+
+def test_injector_duty_from_the_pulse_that_was_logged(tmp_path: Path) -> None:
+    rpm = np.arange(2000, 6001, 100)
+    log = log_of(rpm=rpm, **{"Injector pulse width (ms)": 4.0 + rpm / 1000})
+    build, said = write_build(tmp_path, one_pull(), {"a.csv": log})
+    assert not said
+    without = compute(build, Shop())
+    (needs,) = [need.needs for need in without.needs if need.slug == "injector_duty"]
+    assert needs  # how often an injector opens in a cycle is not guessed
+    (build.folder / "top_end.yaml").write_text("induction: {injectors: {count: 4, pulses_per_cycle: 2}}\n")
+    again, _ = read_build(build.folder, tmp_path)
+    assert again is not None
+    sheet = compute(again, Shop())
+    duty, speed = sheet.get("injector_duty"), sheet.value("peak_power_speed")
+    assert duty is not None
+    assert speed is not None
+    # Twice in two revolutions: once in each.
+    assert duty.value == pytest.approx((4.0 + 0.06 * speed) * 1e-3 * speed, rel=1e-3)
 
 
 def test_no_bench_no_guess(tmp_path: Path) -> None:

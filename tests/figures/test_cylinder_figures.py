@@ -126,3 +126,38 @@ def test_the_working_of_the_piston_with_an_offset_pin_comes_out_at_its_figure(tm
     said = figure.working.replace("\N{NO-BREAK SPACE}", " ")
     assert "sin δ = 0.060 in / (3.480 in / 2 + 5.700 in)" in said
     assert said.endswith(f"= {down:.4f} in") or said.endswith(f"= {down:.3f} in")
+
+
+def test_the_deck_clearance_shows_how_tall_the_piston_is(tmp_path: Path) -> None:
+    short = BOTTOM_END + "    deck_clearance: {unit: in, measured: [.105, .105, .105, .106, .105, .105, .105, .105]}\n"
+    height = figure_of(tmp_path, "compression_height_from_deck", {**V8, "bottom_end": short})
+    assert height.positions[0].value / INCH == pytest.approx(9.025 - (3.480 / 2 + 5.700 + 0.105))
+    assert height.positions[3].value < height.positions[0].value
+    needs = {need.slug: need.needs for need in sheet_of(tmp_path / "ungauged", V8).needs}
+    assert needs["compression_height_from_deck"] == ("bottom_end.yaml: deck_clearance",)
+
+
+def test_what_the_ratio_asked_for_would_take(tmp_path: Path) -> None:
+    asked = BUILD.replace("red_line:", "compression_wanted: 9.5\n      red_line:")
+    sheet = sheet_of(tmp_path, {**V8, "build": asked})
+    clearance, crown = sheet.get("clearance_volume_wanted"), sheet.get("crown_volume_wanted")
+    assert clearance is not None
+    assert crown is not None
+    swept = math.pi / 4 * 4.0305**2 * 3.480 * INCH**3
+    assert clearance.positions[0].value == pytest.approx(swept / 8.5)
+    # With that dish in place of the one it has, the engine has the ratio that was asked for.
+    dishes = ", ".join(f"{position.value / CC:.9f}" for position in crown.positions)
+    dished = BOTTOM_END.replace("dish: 6.2 cc", f"dish: {{unit: cc, measured: [{dishes}]}}")
+    assert dished != BOTTOM_END
+    ratio = figure_of(tmp_path / "dished", "compression_ratio", {**V8, "bottom_end": dished})
+    assert [position.value for position in ratio.positions] == pytest.approx([9.5] * 8, rel=1e-6)
+
+
+def test_a_ratio_that_cannot_be_is_told_where_it_was_asked_for(tmp_path: Path) -> None:
+    asked = BUILD.replace("red_line:", "compression_wanted: 0.95\n      red_line:")
+    sheet = sheet_of(tmp_path, {**V8, "build": asked})
+    assert "clearance_volume_wanted" not in sheet
+    (problem,) = sheet.problems
+    assert "must be greater than 1" in problem.message
+    assert problem.path.name == "build.yaml"
+    assert "compression_ratio" in sheet

@@ -126,3 +126,51 @@ def test_exhaust_events_read_from_the_wheel_give_its_centreline(tmp_path: Path) 
     assert centre is not None
     assert centre.value == pytest.approx(116.0)
     assert centre.basis == "measured"
+
+
+def test_the_overlap_of_a_card_does_not_ask_how_the_cam_went_in(tmp_path: Path) -> None:
+    card = """
+    card:
+      lobe_separation: 110 deg
+      intake: {durations: [{at: 0.050 in, duration: 230 deg}, {at: seat, duration: 280 deg}]}
+      exhaust: {durations: [{at: 0.050 in, duration: 236 deg}]}
+"""
+    sheet = sheet_of(tmp_path, {**V8, "cam": card})
+    assert "intake_opens" not in sheet
+    overlap = sheet.get("overlap")
+    assert overlap is not None
+    # Seat timing of one side alone gives no overlap.
+    assert overlap.value == pytest.approx((230 + 236) / 2 - 220)
+    assert overlap.working == "at 0.050 in: (230° + 236°) / 2 − 2 × 110.0° = 13.0°"
+
+
+def test_a_cards_valve_lift_is_moved_to_the_rockers_on_the_engine(tmp_path: Path) -> None:
+    card = """
+    card:
+      intake: {valve_lift: 0.500 in, rocker_ratio: 1.5, lash: 0.010 in}
+      exhaust: {valve_lift: 0.510 in, lash: 0.012 in}
+"""
+    lift = figure_of(tmp_path, "valve_lift", {**V8, "cam": card})
+    expected = {"intake": 0.500 / 1.5 * 1.6 - 0.010, "exhaust": 0.510 / 1.5 * 1.6 - 0.012}
+    assert {p.label: p.value / INCH for p in lift.positions} == pytest.approx(expected)
+    as_it_stands = figure_of(tmp_path / "bare", "valve_lift", {**V8, "cam": card.replace("rocker_ratio: 1.5, ", "")})
+    assert as_it_stands.value / INCH == pytest.approx(0.490)
+
+
+LIFTERS = CAM + "    lifters: {preload_turns: 0.75, adjuster_thread: 3/8-24}\n"
+ON_THE_STUD = LIFTERS.replace("3/8-24}", "3/8-24, adjuster_at: rocker pivot}")
+
+
+def test_a_nut_on_the_rockers_stud_presses_the_lifter_further_in(tmp_path: Path) -> None:
+    plain = figure_of(tmp_path, "lifter_preload", {**V8, "cam": LIFTERS})
+    assert plain.value / INCH == pytest.approx(0.75 / 24)
+    stud = figure_of(tmp_path / "stud", "lifter_preload", {**V8, "cam": ON_THE_STUD})
+    assert stud.value / INCH == pytest.approx(0.75 / 24 * (1 + 1 / 1.6))
+    assert "× (1 + 1 / 1.6)" in stud.working
+
+
+def test_the_pivots_preload_waits_for_the_rockers_ratio(tmp_path: Path) -> None:
+    no_ratio = TOP_END.replace("    rockers: {ratio: 1.6}\n", "")
+    sheet = sheet_of(tmp_path, {**V8, "cam": ON_THE_STUD, "top_end": no_ratio})
+    (needs,) = [need.needs for need in sheet.needs if need.slug == "lifter_preload"]
+    assert needs == ("top_end.yaml: rockers.ratio (the adjuster moves the rocker's pivot)",)

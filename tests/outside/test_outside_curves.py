@@ -9,7 +9,7 @@ from scipy.optimize import minimize_scalar
 from scipy.signal import medfilt, savgol_filter
 
 from builder.engine.curves import area_under, curve, mean_over, peak
-from builder.engine.smoothing import _median_of_five, local_fit, smooth
+from builder.engine.smoothing import _median_of_five, local_fit
 
 
 @pytest.mark.parametrize("window", [5, 9, 15])
@@ -17,7 +17,7 @@ def test_even_weights_on_an_even_grid_are_savitzky_golay(window: int) -> None:
     """Source: scipy.signal.savgol_filter, second order, mode interp, ends included."""
     x = np.arange(80.0)
     y = np.random.default_rng(window).normal(400, 10, 80)
-    ours = smooth(x, y, x, float(window - 1), tapered=False)
+    ours = local_fit(x, y, x, float(window - 1), tapered=False)[0]
     np.testing.assert_allclose(ours, savgol_filter(y, window, 2, mode="interp"), rtol=1e-9)
 
 
@@ -39,7 +39,7 @@ def test_the_local_quadratic_at_uneven_speeds_is_numpys_weighted_polyfit() -> No
         weight = np.clip(1 - (distance / 4.5) ** 3, 0, None) ** 3
         inside = weight > 0
         fit = np.polyfit(x[inside] - at, y[inside], 2, w=np.sqrt(weight[inside]))
-        assert smooth(x, y, np.array([at]), 9.0)[0] == pytest.approx(fit[-1], rel=1e-9)
+        assert local_fit(x, y, np.array([at]), 9.0)[0][0] == pytest.approx(fit[-1], rel=1e-9)
 
 
 def test_the_median_of_five_is_scipys() -> None:

@@ -18,7 +18,6 @@ def test_bore_geometry_on_random_readings() -> None:
     pairs_across = np.abs(bores[:, :, :, None] - bores[:, :, None, :]).max(axis=(1, 2, 3))
     np.testing.assert_allclose(fits.bore_taper(bores), pairs_down, rtol=0, atol=1e-18)
     np.testing.assert_allclose(fits.bore_out_of_round(bores), pairs_across, rtol=0, atol=1e-18)
-    np.testing.assert_allclose(fits.mean_bore(bores), bores.reshape(60, 6).mean(axis=1), rtol=1e-15)
     assert fits.bore_taper(bores[7]) == pytest.approx(pairs_down[7], abs=1e-18)
 
 

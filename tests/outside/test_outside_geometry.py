@@ -15,8 +15,8 @@ CC = 1e-6
 
 def test_bore_of_a_square_three_litre_six() -> None:
     """Pulkrabek, Engineering Fundamentals of the ICE, example 2-1 (from memory, recomputed)."""
-    assert geometry.displacement(0.0860, 0.0860, 6) == pytest.approx(3.0e-3, rel=2e-3)
-    bore = (3.0e-3 / geometry.displacement(1.0, 1.0, 6)) ** (1 / 3)
+    assert geometry.displacement(geometry.swept_volume(0.0860, 0.0860), 6) == pytest.approx(3.0e-3, rel=2e-3)
+    bore = (3.0e-3 / geometry.displacement(geometry.swept_volume(1.0, 1.0), 6)) ** (1 / 3)
     assert round(bore * 1000, 1) == 86.0
 
 
@@ -29,8 +29,9 @@ def test_clearance_volume_at_a_ratio_of_nine_and_a_half() -> None:
 
 def test_displacement_bored_over_and_standard() -> None:
     """Common practice, no source: 4.090 x 3.780 in, eight cylinders; standard bore 4.050 in from memory."""
-    assert round(geometry.displacement(4.090 * INCH, 3.780 * INCH, 8) / CUBIC_INCH, 1) == 397.3
-    assert round(geometry.displacement(4.050 * INCH, 3.780 * INCH, 8) / CUBIC_INCH, 1) == 389.6
+    for bore, cubic_inches in ((4.090, 397.3), (4.050, 389.6)):
+        swept = geometry.swept_volume(bore * INCH, 3.780 * INCH)
+        assert round(geometry.displacement(swept, 8) / CUBIC_INCH, 1) == cubic_inches
 
 
 def test_volume_above_the_piston_for_a_ratio() -> None:

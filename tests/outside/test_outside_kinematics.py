@@ -81,7 +81,7 @@ def test_travel_and_mean_speed_by_quadrature(offset: float) -> None:
         lambda t: kinematics.piston_speed(t, STROKE, ROD, SPEED, offset), 0, bottom, epsabs=1e-13
     )
     travel = distance / (2 * np.pi * SPEED)
-    assert kinematics.piston_travel(STROKE, ROD, offset) == pytest.approx(travel, rel=1e-9)
+    assert kinematics.piston_position(bottom, STROKE, ROD, offset) == pytest.approx(travel, rel=1e-9)
     if offset == 0.0:
         mean = distance / bottom
         assert kinematics.mean_piston_speed(STROKE, SPEED) == pytest.approx(mean, rel=1e-9)

@@ -21,7 +21,7 @@ def test_intake_events_of_a_ground_cam() -> None:
 
 def test_exhaust_events_of_a_ground_cam() -> None:
     """Common practice, no source: 244 deg, 110 separation: centreline 116, opens 58 BBDC, closes 6 ATDC."""
-    centreline = vt.exhaust_centreline(SEPARATION, vt.cam_advance(SEPARATION, CENTRELINE))
+    centreline = SEPARATION + vt.cam_advance(SEPARATION, CENTRELINE)
     assert centreline == 116.0
     assert vt.exhaust_opens(EXHAUST, centreline) == 58.0
     assert vt.exhaust_closes(EXHAUST, centreline) == 6.0
@@ -54,7 +54,7 @@ def test_lobe_lift_from_valve_lift() -> None:
 
 def test_lifter_preload_of_half_a_turn() -> None:
     """Common practice, no source: half a turn on a 3/8-24 adjuster (thread from memory) is 0.021 in."""
-    preload = vt.lifter_preload(0.5, vt.pitch_from_threads_per_inch(24))
+    preload = vt.lifter_preload(0.5, INCH / 24)
     assert round(preload / INCH, 3) == 0.021
 
 

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from builder.record.units import (
     DIMENSIONS,
     NUMBER,
-    Quantity,
     UnitProblem,
     check_unit,
     dimension_of,
@@ -115,13 +114,6 @@ def test_shown_as_written(text: str, dimension: str, shown: str) -> None:
 )
 def test_one_unit_in_the_last_place(text: str, dimension: str, step: float) -> None:
     assert parse_quantity(text, dimension).step == pytest.approx(step)
-
-
-@pytest.mark.parametrize(
-    ("number", "digits"), [("4.0305", 5), ("0.0025", 2), ("4.0300", 5), ("-6.2", 2), ("1.5e3", 2), ("0", 1)]
-)
-def test_significant_digits(number: str, digits: int) -> None:
-    assert Quantity(0.0, number, "in", "length").significant_digits == digits
 
 
 @pytest.mark.parametrize(
