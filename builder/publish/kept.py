@@ -12,12 +12,13 @@ The ledger holds nothing of what the files say, and not even the names of a shop
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -180,6 +181,17 @@ def looked_at(folder: Path, known: Mapping[str, tuple[int, int, int, str]]) -> T
             found[name] = before
         else:
             found[name] = (*stamp, digest_file(entry.path) if ordinary else "")
+    return found
+
+
+def looked_at_again(folder: Path, known: Tree, names: Iterable[str]) -> Tree:
+    """What `looked_at` finds where only these files are not as they were known."""
+    found = dict(known)
+    for name in names:
+        found.pop(name, None)
+        with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+            status = os.lstat(folder / name)
+            found[name] = (status.st_size, status.st_mtime_ns, status.st_ino, digest_file(folder / name))
     return found
 
 

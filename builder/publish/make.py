@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import traceback
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from builder.archive.summarise import summarise
 from builder.archive.summary import Summary
+from builder.draw.picture import standing
 from builder.figures.compute import compute
 from builder.figures.ready import readiness
 from builder.publish.build_view import write_page
@@ -41,6 +42,12 @@ class Made:
     files: Mapping[str, bytes] = field(default_factory=dict)
     """Drawings, data and photos, by their path below the build's page."""
     problems: tuple[Problem, ...] = ()
+
+
+def drawn_in(folder: Path | None) -> Iterator[str]:
+    """The drawings that stand in a folder."""
+    for path in folder.glob("*.svg") if folder else ():
+        yield path.read_text(encoding="utf-8")
 
 
 @lru_cache(maxsize=1)
@@ -76,13 +83,15 @@ def make_build(
     shop: Shop,
     *,
     templates_key: str,
+    stood: Path | None = None,
     everything: bool = False,
     for_shop: bool = False,
 ) -> Made:
     """Read one build folder and make its page, or say why it is not published.
 
-    Nothing that the record holds as private reaches any of it. `for_shop` adds what is missing before the
-    engine may be delivered.
+    Nothing that the record holds as private reaches any of it. `stood` is the folder in which the drawings of each
+    build stand, by its name, where they may be believed. `for_shop` adds what is missing before the engine may be
+    delivered.
     """
     build, problems = read_build(folder, archive)
     if build is None:
@@ -92,7 +101,8 @@ def make_build(
         return Made(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
-    placed = drawings_of(public, sheet, shop)
+    with standing(drawn_in(stood and stood / folder.name)):
+        placed = drawings_of(public, sheet, shop)
     photos, pictures, wrong = photos_of(public)
     data = data_files(public, sheet)
     page = write_page(

@@ -16,10 +16,21 @@ from typing import TYPE_CHECKING
 
 from builder.publish import templates
 from builder.publish.hands import Hands
-from builder.publish.kept import Ledger, Tree, differing, digest_bytes, digest_of, load, looked_at, program_digest
+from builder.publish.kept import (
+    Ledger,
+    Tree,
+    differing,
+    digest_bytes,
+    digest_of,
+    load,
+    looked_at,
+    looked_at_again,
+    program_digest,
+)
 from builder.publish.laid import drop, lay, lay_tree
 from builder.publish.report import Progress, Report
-from builder.publish.swap import claimed, copy_tree, lock, mark, put_in_place, room_beside
+from builder.publish.spare import bring_over, follow
+from builder.publish.swap import claimed, keep_spare, lock, mark, put_in_place, room_beside
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
 
@@ -76,6 +87,11 @@ class Found:
     """Whether something that was kept is no longer what it was."""
 
     @property
+    def believed(self) -> bool:
+        """Whether drawings that were made of the same values stand as they would be made now."""
+        return self.same and not self.harmed
+
+    @property
     def any(self) -> bool:
         """Whether there is anything to do."""
         return bool(self.stale or self.gone or self.harmed or not self.standing)
@@ -126,33 +142,45 @@ def publish(
 
 def _renewed(place: Workplace, ledger: Ledger, found: Found, site: Path) -> tuple[Remade, list[str]]:
     """Make again what changed, and put the new site in place; returns what was made, and MkDocs' warnings."""
-    standing = site if found.standing else None
-    with room_beside(site) as fresh, place.hands.meanwhile(partial(_ahead, place.archive, standing, fresh)) as ready:
+    standing = ledger.site if found.standing else None
+    with (
+        room_beside(site, like=found.standing) as fresh,
+        place.hands.meanwhile(partial(_ahead, place.archive, site, fresh, standing)) as ready,
+    ):
         remade = _remake(place, ledger, found)
         ledger.learnt = True
         if not (remade.any or found.harmed or not found.standing):
+            if ready():
+                keep_spare(fresh, site)
             return remade, []
         summaries = _summaries(place, ledger, remade)
         pages = _write_pages(place, ledger, summaries, found)
+        shared = ready()
         if found.standing and not differing(pages, ledger.pages):
+            if shared:
+                keep_spare(fresh, site)
             _note(place, ledger, summaries, pages, found.whole)
             return remade, []
-        ready()
-        warnings = _build_site(place, ledger, standing, fresh, pages)
+        laid, warnings = _build_site(place, ledger, site if found.standing else None, fresh, pages)
         mark(fresh)
-        ledger.site = looked_at(fresh, ledger.site)
+        ledger.site = looked_at_again(fresh, ledger.site, laid) if found.standing else looked_at(fresh, {})
         _note(place, ledger, summaries, pages, found.whole)
         put_in_place(fresh, site)
+        if shared and follow(site, fresh, laid):
+            keep_spare(fresh, site)
         return remade, warnings
 
 
-def _ahead(archive: Path, standing: Path | None, fresh: Path) -> None:
-    """What can be done for the site before anything is made: bring over the one that stands, and load MkDocs."""
+def _ahead(archive: Path, site: Path, fresh: Path, standing: Tree | None) -> bool:
+    """What can be done for the site before anything is made: bring over the one that stands, and load MkDocs.
+
+    Returns whether the new folder now shares its files with the site, and can be its spare.
+    """
     from builder.publish.site import warm_up
 
-    if standing is not None:
-        copy_tree(standing, fresh)
+    shared = standing is not None and bring_over(site, fresh, standing)
     warm_up(_look(archive))
+    return shared
 
 
 @contextlib.contextmanager
@@ -242,6 +270,7 @@ def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
         archive=place.archive,
         shop=shop,
         templates_key=found.whole,
+        stood=place.at("pages") / "builds" if found.believed else None,
         everything=place.everything,
         for_shop=place.for_shop,
     )
@@ -291,6 +320,7 @@ def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary],
 
     The pages that no build has a part in are written only if they may not be what they were.
     """
+    from builder.draw.picture import standing
     from builder.publish.make import environment
     from builder.publish.pages import archive_pages, fixed_pages
     from builder.record.read import read_shop
@@ -298,7 +328,8 @@ def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary],
     shop, _ = read_shop(place.archive)
     place.tell("relating builds", 0, 1)
     pages = place.at("pages")
-    with templates.plain_errors():
+    overview = [(pages / "overview.md").read_text(encoding="utf-8")] if found.believed else []
+    with templates.plain_errors(), standing(overview):
         files = archive_pages(summaries, shop, environment(place.archive, found.whole))
         if found.harmed or not found.same or not ledger.fixed:
             fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)
@@ -310,7 +341,7 @@ def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary],
     for name in [name for name in ledger.bodies if name.removesuffix(".md") not in ledger.builds]:
         drop(place.at("bodies"), [name])
         del ledger.bodies[name]
-    _write_relatives(place, ledger, summaries, shop, found.whole)
+    _write_relatives(place, ledger, summaries, shop, found)
     tree = looked_at(pages, ledger.pages)
     wanted = {*files, *ledger.fixed}
     odd = [name for name in tree if name not in wanted and not _of_build(name, ledger)]
@@ -325,17 +356,18 @@ def _of_build(page: str, ledger: Ledger) -> bool:
     return parts[0] == "builds" and len(parts) > 2 and parts[1] in ledger.builds
 
 
-def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], shop: Shop, whole: str) -> None:
+def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], shop: Shop, found: Found) -> None:
     """Complete the pages of builds with their relatives, where they or the page are not what they were."""
     from builder.publish.relatives import relatives_block, relatives_of
 
     tasks = []
-    for of in relatives_of(summaries, shop, whole):
+    for of in relatives_of(summaries, shop, found.whole):
         key = digest_of(of.key, ledger.bodies[f"{of.summary.slug}.md"][3])
         if ledger.blocks.get(of.summary.slug) != key:
             tasks.append(of)
             ledger.blocks[of.summary.slug] = key
-    work = partial(relatives_block, shop=shop, archive=place.archive, templates_key=whole)
+    stood = place.at("pages") / "builds" if found.believed else None
+    work = partial(relatives_block, shop=shop, archive=place.archive, templates_key=found.whole, stood=stood)
     blocks = place.hands.each(
         work, tasks, few=_FEW_DRAWINGS, after=lambda done: place.tell(_RELATING, done, len(tasks))
     )
@@ -352,8 +384,13 @@ def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summa
 # -------------------------------------------------------------------------------------------- site
 
 
-def _build_site(place: Workplace, ledger: Ledger, standing: Path | None, fresh: Path, pages: Tree) -> list[str]:
-    """Build the site in `fresh`; where one stands as it was left, only what changed, beside the rest of that one."""
+def _build_site(
+    place: Workplace, ledger: Ledger, standing: Path | None, fresh: Path, pages: Tree
+) -> tuple[set[str], list[str]]:
+    """Build the site in `fresh`: where one stands as it was left, only what changed, beside the rest of that one.
+
+    Returns the files that were laid or removed, and what MkDocs warned of.
+    """
     from builder.publish.site import build_pages, complete, index_without, lay_files
 
     look = _look(place.archive)
@@ -361,10 +398,10 @@ def _build_site(place: Workplace, ledger: Ledger, standing: Path | None, fresh: 
     changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
     place.tell(_BUILDING, 0, len(changed_pages))
     index = None
+    laid = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
     if standing:
-        places = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
-        drop(fresh, places)
-        index = index_without(standing, places)
+        drop(fresh, laid)
+        index = index_without(standing, laid)
     batches = _batches(changed_pages, shell=not standing, hands=place.hands)
     others = [name for name in pages if name.endswith(".md")]
     work = partial(build_pages, pages=place.at("pages"), out=fresh, look=look, others=others)
@@ -375,8 +412,8 @@ def _build_site(place: Workplace, ledger: Ledger, standing: Path | None, fresh: 
         built.append(each)
         place.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
     lay_files([name for name in changed if not name.endswith(".md") and name in pages], place.at("pages"), fresh)
-    complete(fresh, look, index, built)
-    return [warning for each in built for warning in each.warnings]
+    laid.update(*(each.names for each in built), complete(fresh, look, index, built, others))
+    return laid, [warning for each in built for warning in each.warnings]
 
 
 def _batches(names: Sequence[str], *, shell: bool, hands: Hands) -> list[Batch]:

@@ -11,8 +11,9 @@ from builder.archive.index import index_bytes
 from builder.archive.likeness import Relative, nearest, relatives, tabulate
 from builder.archive.summary import Summary
 from builder.draw.drawing import Drawing
+from builder.draw.picture import standing
 from builder.publish.kept import digest_bytes, digest_of
-from builder.publish.make import environment
+from builder.publish.make import drawn_in, environment
 from builder.publish.pages import system_of_shop
 from builder.publish.placed import Placed
 from builder.record.shop import Shop
@@ -47,14 +48,17 @@ def relatives_of(summaries: Sequence[Summary], shop: Shop, whole: str) -> list[R
     return related
 
 
-def relatives_block(of: Related, *, shop: Shop, archive: Path, templates_key: str) -> tuple[str, bytes | None]:
-    """The Markdown of this part of the page, and the drawing of the curves together."""
+def relatives_block(
+    of: Related, *, shop: Shop, archive: Path, templates_key: str, stood: Path | None = None
+) -> tuple[str, bytes | None]:
+    """The Markdown of this part of the page, and the drawing of the curves together; `stood` as for `make_build`."""
     weights, _ = weights_from(shop.likeness_weights)
     summary, found = of.summary, relatives(tabulate(of.near, weights), of.summary, weights, _COUNT)
     if not found:
         return "", None
     system = system_of_shop(shop)
-    placed = _together(summary, found, system)
+    with standing(drawn_in(stood and stood / summary.slug)):
+        placed = _together(summary, found, system)
     text = (
         environment(archive, templates_key)
         .get_template("pages/relatives.md.j2")

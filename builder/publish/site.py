@@ -69,8 +69,9 @@ class Batch:
 
 @dataclass(frozen=True)
 class Built:
-    """What building some pages came to, beside the pages: their part of the search index, and MkDocs' warnings."""
+    """What building some pages came to: the files laid, their part of the search index, and MkDocs' warnings."""
 
+    names: tuple[str, ...]
     index: dict[str, Any] | None
     warnings: tuple[str, ...]
 
@@ -98,7 +99,7 @@ def build_site(
     batch = Batch(tuple(name for name in names if name.endswith(".md")), shell=True)
     built = build_pages(batch, pages=pages, out=out, look=look)
     lay_files([name for name in names if not name.endswith(".md")], pages, out)
-    complete(out, look, None, [built])
+    complete(out, look, None, [built], names)
     return list(built.warnings)
 
 
@@ -119,13 +120,15 @@ def build_pages(batch: Batch, *, pages: Path, out: Path, look: Look, others: Col
         with _plain_failures(config.config_file_path, heard):
             build(config, dirty=True)  # which lets a page be known and not built
     index = _index_of(made)
+    names = []
     for path in [path for path in made.rglob("*") if path.is_file()]:
         name = path.relative_to(made).as_posix()
         if batch.shell or name.endswith(".html"):
             (out / name).parent.mkdir(parents=True, exist_ok=True)
             os.replace(path, out / name)
+            names.append(name)
     shutil.rmtree(own)
-    return Built(index, tuple(warning for warning in heard.warnings if _is_news(warning, pages)))
+    return Built(tuple(names), index, tuple(warning for warning in heard.warnings if _is_news(warning, pages)))
 
 
 def lay_files(names: Iterable[str], pages: Path, out: Path) -> None:
@@ -137,13 +140,16 @@ def lay_files(names: Iterable[str], pages: Path, out: Path) -> None:
         shutil.copyfile(pages / name, target)
 
 
-def complete(site: Path, look: Look, index: Index | None, built: Iterable[Built]) -> None:
-    """Write what belongs to all pages together: the search index, and the list of addresses.
+def complete(
+    site: Path, look: Look, index: Index | None, built: Iterable[Built], pages: Iterable[str]
+) -> tuple[str, ...]:
+    """Write what belongs to all `pages` together: the search index, and the list of addresses; returns their names.
 
     `index` is the part of the search index that belongs to pages which were not built now.
     """
     _whole_index(site, [part for part in (index, *(each.index for each in built)) if part is not None])
-    _addresses(site, look.address)
+    _addresses(site, look.address, pages)
+    return _INDEX, _INDEX_SCRIPT, _ADDRESSES
 
 
 # ------------------------------------------------------------------------------------- configuration
@@ -317,7 +323,7 @@ def _hooks(batch: Batch, pages: Path, others: Collection[str]) -> Any:
 
 def _unused(name: str, config: MkDocsConfig) -> bool:
     """Whether a file of the theme serves no page: its source maps and logo, search in other languages, templates."""
-    if name.endswith(".map") or name in ("assets/images/favicon.png", "sitemap.xml"):
+    if name.endswith(".map") or name in ("assets/images/favicon.png", _ADDRESSES):
         return True
     english = config.theme["language"] == "en"
     return english and name.startswith("assets/javascripts/lunr/")
@@ -327,6 +333,7 @@ def _unused(name: str, config: MkDocsConfig) -> bool:
 
 Index = dict[str, Any]
 _INDEX, _INDEX_SCRIPT = "search/search_index.json", "search/search_index.js"
+_ADDRESSES = "sitemap.xml"
 
 
 def index_without(site: Path, places: Collection[str]) -> Index | None:
@@ -363,15 +370,15 @@ def _whole_index(site: Path, parts: Sequence[Index]) -> None:
         (site / name).write_bytes(content)
 
 
-def _addresses(site: Path, site_url: str | None) -> None:
+def _addresses(site: Path, site_url: str | None, pages: Iterable[str]) -> None:
     """The list of addresses that search engines read; none without an address to publish under."""
-    (site / "sitemap.xml").unlink(missing_ok=True)  # the site that stands may share it
+    (site / _ADDRESSES).unlink(missing_ok=True)  # the site that stands may share it
     if not site_url:
         return
-    pages = sorted(path.relative_to(site).as_posix() for path in site.rglob("*.html") if path.name != "404.html")
-    listed = "".join(f"  <url><loc>{escape(site_url.rstrip('/') + '/' + page)}</loc></url>\n" for page in pages)
+    addresses = sorted(f"{name[:-3]}.html" for name in pages if name.endswith(".md"))
+    listed = "".join(f"  <url><loc>{escape(site_url.rstrip('/') + '/' + page)}</loc></url>\n" for page in addresses)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<urlset xmlns="http://www.sitemaps.org/schemas/sitemap/0.9">\n'
-    (site / "sitemap.xml").write_text(f"{head}{listed}</urlset>\n", encoding="utf-8", newline="\n")
+    (site / _ADDRESSES).write_text(f"{head}{listed}</urlset>\n", encoding="utf-8", newline="\n")
 
 
 # ------------------------------------------------------------------------------- quiet, and in plain words

@@ -1,9 +1,10 @@
 """Replacing the published site as a whole, so that what stands is always complete: the old one or the new.
 
 The new site is made in a folder beside the one it will replace (`.site.next` beside `site`), and takes its
-place only when it is finished. Where the system can exchange two folders in one step (Linux, macOS) it does,
-and there is no moment without a site. Elsewhere (Windows, some network drives) two renames are needed; a kill
-between them leaves the old site complete under `.site.last`, and the next publish, or `heal`, puts it back.
+place only when it is finished; from one publish to the next that folder is kept as `.site.spare` (spare.py).
+Where the system can exchange two folders in one step (Linux, macOS) it does, and there is no moment without a
+site. Elsewhere (Windows, some network drives) two renames are needed; a kill between them leaves the old site
+complete under `.site.last`, and the next publish, or `heal`, puts it back.
 A symbolic link that is switched over would do as well, but Windows gives those to administrators only, and
 many hosts and backup programs don't follow them.
 """
@@ -17,7 +18,7 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO
 
@@ -114,34 +115,29 @@ def claimed(
 
 
 @contextlib.contextmanager
-def room_beside(out: Path) -> Iterator[Path]:
-    """Yield an empty folder to make the new site in; `put_in_place` then swaps it with `out`.
+def room_beside(out: Path, *, like: bool) -> Iterator[Path]:
+    """Yield a folder to make the new site in, for `put_in_place` and `keep_spare`: the spare of `out`, or empty.
 
-    Use it inside `claimed`. Whatever bears the folder's name in the end is removed: a new site that was not put
-    in place, or the old one.
+    Use it inside `claimed`; without `like`, the site is made from nothing and any spare goes. Whatever bears the
+    folder's name in the end is removed.
     """
-    fresh = _beside(out, "next")
-    with plain_errors(out):
-        fresh.mkdir()
+    fresh, spare = _beside(out, "next"), _beside(out, "spare")
     try:
         with plain_errors(out):
+            if not like:
+                _remove(spare)
+            elif spare.is_dir() and not spare.is_symlink():
+                os.rename(spare, fresh)
+            fresh.mkdir(exist_ok=True)
             yield fresh
     finally:
         _remove(fresh)
 
 
-@contextlib.contextmanager
-def replacement(
-    out: Path, *, archive: Path, wait: float = 600.0, say: Callable[[str], None] | None = None
-) -> Iterator[Path]:
-    """Claim and replace in one: yields an empty folder that takes the place of `out` when the block ends well.
-
-    Anything the operating system refuses (full disk, read-only folder) becomes a PublishProblem.
-    """
-    with claimed(out, archive=archive, wait=wait, say=say) as site, room_beside(site) as fresh:
-        yield fresh
-        mark(fresh)
-        put_in_place(fresh, site)
+def keep_spare(fresh: Path, out: Path) -> None:
+    """Keep the folder `fresh`, which holds just what the site does, for the next time."""
+    with contextlib.suppress(OSError):
+        os.rename(fresh, _beside(out, "spare"))
 
 
 def where_it_stands(out: Path, *, archive: Path) -> Path:
@@ -183,7 +179,7 @@ def heal(out: Path) -> None:
 
 
 def put_in_place(fresh: Path, out: Path) -> None:
-    """Give the finished folder `fresh` the name `out`; the old site is then gone, or bears `fresh`'s name."""
+    """Give the finished folder `fresh` the name `out`; the old site, if there was one, then bears `fresh`'s name."""
     if not out.exists():
         _patiently(lambda: os.rename(fresh, out))
     elif not exchange(fresh, out):
@@ -194,7 +190,7 @@ def put_in_place(fresh: Path, out: Path) -> None:
         except OSError:
             os.rename(last, out)
             raise
-        _remove(last)
+        _patiently(lambda: os.rename(last, fresh))
 
 
 def mark(site: Path) -> None:
@@ -218,30 +214,6 @@ def exchange(one: Path, other: Path) -> bool:
     except (OSError, AttributeError, TypeError):
         return False  # a C library without the call
     return bool(done == 0)
-
-
-def copy_tree(source: Path, target: Path, without: Collection[str] = ()) -> None:
-    """Make an empty folder hold what another holds but for some files, sharing what can be shared on the disk.
-
-    A shared file must be replaced, never written into. Folders that would be empty are not made.
-    """
-    share = True
-    for folder, inner, files in os.walk(source):
-        inner.sort()
-        below = os.path.relpath(folder, source).replace(os.sep, "/")
-        kept = [name for name in files if (name if below == "." else f"{below}/{name}") not in without]
-        if not kept:
-            continue
-        here = os.path.join(target, below)
-        os.makedirs(here, exist_ok=True)
-        for name in kept:
-            if share:
-                try:
-                    os.link(os.path.join(folder, name), os.path.join(here, name))
-                    continue
-                except OSError:
-                    share = False  # a drive that cannot
-            shutil.copyfile(os.path.join(folder, name), os.path.join(here, name))
 
 
 # ------------------------------------------------------------------------------------------- small help

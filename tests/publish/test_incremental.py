@@ -150,7 +150,7 @@ class Edits(RuleBasedStateMachine):
 
     @rule(
         data=st.data(),
-        where=st.sampled_from([".millbook", "site"]),
+        where=st.sampled_from([".millbook", "site", ".site.spare"]),
         how=st.sampled_from(["cut", "flip", "remove", "folder", "stray", "link"]),
     )
     def damage(self, data: Any, where: str, how: str) -> None:
@@ -175,7 +175,7 @@ class Edits(RuleBasedStateMachine):
                 path.unlink()
                 path.symlink_to("/dev/null")
 
-    @rule(where=st.sampled_from([".millbook", "site", ".millbook/pages", ".millbook/bodies"]))
+    @rule(where=st.sampled_from([".millbook", "site", ".site.spare", ".millbook/pages", ".millbook/bodies"]))
     def sweep_away(self, where: str) -> None:
         shutil.rmtree(self.archive / where, ignore_errors=True)
 
@@ -191,6 +191,8 @@ class Edits(RuleBasedStateMachine):
         shutil.copytree(self.archive, other, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
         anew = publish(other, other / "site", everything=everything, full=True)
         assert tiny.unlike(self.archive / "site", other / "site") == []
+        spare = self.archive / ".site.spare"
+        assert not mine.changed or not spare.exists() or tiny.unlike(self.archive / "site", spare) == []
         assert (mine.published, mine.left_out, mine.clean) == (anew.published, anew.left_out, anew.clean)
         again = publish(self.archive, self.archive / "site", everything=everything)
         assert again.changed == 0

@@ -108,7 +108,7 @@ def write_pictures(folder: Path) -> list[str]:
 def found(archive: Path, word: str = CANARY) -> list[str]:
     """Where a word stands in what was made of an archive: in names, in content, in what pictures carry."""
     places = []
-    for top in ("site", ".millbook"):
+    for top in ("site", ".millbook", ".site.spare"):
         for name, content in tiny.tree(archive / top).items():
             if word.lower() in name.lower():
                 places.append(f"{top}/{name} (its name)")

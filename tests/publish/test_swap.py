@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import multiprocessing
 import os
@@ -9,20 +10,30 @@ import subprocess
 import sys
 import textwrap
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from builder.publish import swap
-from builder.publish.swap import MARK, PublishProblem, lock, replacement
+from builder.publish.swap import MARK, PublishProblem, claimed, keep_spare, lock, mark, put_in_place, room_beside
 
 
 def publish(archive: Path, words: str, out: Path | None = None) -> Path:
     out = out or archive / "site"
-    with replacement(out, archive=archive, wait=5) as fresh:
+    with replaced(archive, out) as fresh:
         for name in ("index.html", "last.html"):
             (fresh / name).write_text(words)
     return out
+
+
+@contextlib.contextmanager
+def replaced(archive: Path, out: Path) -> Iterator[Path]:
+    """As a publish replaces the site, without making one."""
+    with claimed(out, archive=archive, wait=5) as site, room_beside(site, like=False) as fresh:
+        yield fresh
+        mark(fresh)
+        put_in_place(fresh, site)
 
 
 def words_of(site: Path) -> set[str]:
@@ -62,7 +73,7 @@ def test_linux_exchanges_in_one_step(tmp_path: Path) -> None:
 
 def test_failing_block_leaves_the_old_site(tmp_path: Path) -> None:
     publish(tmp_path, "old")
-    with pytest.raises(TypeError), replacement(tmp_path / "site", archive=tmp_path) as fresh:
+    with pytest.raises(TypeError), replaced(tmp_path, tmp_path / "site") as fresh:
         (fresh / "index.html").write_text(b"half")  # type: ignore[arg-type]
     assert words_of(tmp_path / "site") == {"old"}
     assert leftovers(tmp_path) == set()
@@ -74,7 +85,7 @@ def test_failing_block_leaves_the_old_site(tmp_path: Path) -> None:
 )
 def test_refusals_of_the_system_in_plain_words(tmp_path: Path, code: int, words: str) -> None:
     publish(tmp_path, "old")
-    with pytest.raises(PublishProblem, match=words), replacement(tmp_path / "site", archive=tmp_path):
+    with pytest.raises(PublishProblem, match=words), replaced(tmp_path, tmp_path / "site"):
         raise OSError(code, os.strerror(code), "some/file.html")
     assert words_of(tmp_path / "site") == {"old"}
 
@@ -113,6 +124,21 @@ def test_killed_after_the_exchange_is_healed(tmp_path: Path) -> None:
     assert words_of(publish(tmp_path, "newest")) == {"newest"}
     assert leftovers(tmp_path) == set()
     assert words_of(site) == {"newest"}
+
+
+def test_a_spare_waits_for_the_next_site_and_goes_when_it_begins_from_nothing(tmp_path: Path) -> None:
+    site = publish(tmp_path, "old")
+    with claimed(site, archive=tmp_path) as real, room_beside(real, like=True) as fresh:
+        assert not list(fresh.iterdir())
+        (fresh / "kept.html").write_text("kept")
+        keep_spare(fresh, real)
+    assert leftovers(tmp_path) == {".site.spare"}
+    with claimed(site, archive=tmp_path) as real, room_beside(real, like=True) as fresh:
+        assert (fresh / "kept.html").is_file()
+        assert leftovers(tmp_path) == {".site.next"}
+        keep_spare(fresh, real)
+    publish(tmp_path, "new")
+    assert leftovers(tmp_path) == set()
 
 
 @pytest.mark.parametrize("where", [".", "..", "builds", "builds/one", "site_templates/x", ".millbook/site"])
@@ -173,12 +199,14 @@ def test_killed_at_any_moment_the_site_is_whole(tmp_path: Path) -> None:
         """
         import sys
         from pathlib import Path
-        from builder.publish.swap import replacement
+        from builder.publish.swap import claimed, mark, put_in_place, room_beside
         archive = Path(sys.argv[1])
         for round in range(100000):
-            with replacement(archive / "site", archive=archive, wait=5) as fresh:
+            with claimed(archive / "site", archive=archive) as site, room_beside(site, like=False) as fresh:
                 for name in ("index.html", "last.html"):
                     (fresh / name).write_text(sys.argv[2] + str(round))
+                mark(fresh)
+                put_in_place(fresh, site)
             print(round, flush=True)
         """
     )

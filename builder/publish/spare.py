@@ -1,0 +1,78 @@
+"""The site's spare: a second folder that holds the very same files as the site that stands.
+
+A new site is made in it, so that of thousands of files only those that changed are touched; then the two folders
+change places, and what changed is brought over once more. The files are shared on the disk (hard links), so that
+a spare takes no room but its names, and holds nothing that the site does not. A file must therefore be replaced,
+never written into. Where files cannot be shared, no spare is kept and each new site begins as a copy.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+
+from builder.publish.kept import Tree
+from builder.publish.laid import drop
+
+
+def bring_over(site: Path, target: Path, files: Tree) -> bool:
+    """Make the folder `target`, whatever it holds, hold just these files of the site; whether they could be shared."""
+    missing = dict(files)
+    _sort_out(os.fspath(target), "", missing)
+    share = True
+    made: set[str] = set()
+    for name in missing:
+        there = os.path.join(target, name)
+        folder = os.path.dirname(there)
+        if folder not in made:
+            os.makedirs(folder, exist_ok=True)
+            made.add(folder)
+        if share:
+            try:
+                os.link(os.path.join(site, name), there)
+                continue
+            except OSError:
+                share = False  # a drive that cannot
+        shutil.copyfile(os.path.join(site, name), there)
+    return share
+
+
+def _sort_out(folder: str, below: str, missing: Tree) -> bool:
+    """Remove what is not as it should be, and of `missing` what is there; whether the folder holds anything then."""
+    with os.scandir(os.path.join(folder, below)) as inside:
+        entries = list(inside)
+    holds = False
+    for entry in entries:
+        name = f"{below}/{entry.name}" if below else entry.name
+        if entry.is_dir(follow_symlinks=False):
+            if _sort_out(folder, name, missing):
+                holds = True
+            else:
+                os.rmdir(entry.path)
+            continue
+        status = entry.stat(follow_symlinks=False)
+        wanted = missing.get(name)
+        if wanted is not None and wanted[:3] == (status.st_size, status.st_mtime_ns, status.st_ino):
+            del missing[name]
+            holds = True
+        else:
+            os.unlink(entry.path)
+    return holds
+
+
+def follow(site: Path, spare: Path, names: Iterable[str]) -> bool:
+    """Make the spare hold of these files what the site holds; False where it cannot, and is no spare."""
+    names = list(names)
+    try:
+        drop(spare, names)
+        for name in names:
+            if (site / name).is_file():
+                (spare / name).parent.mkdir(parents=True, exist_ok=True)
+                with contextlib.suppress(FileExistsError):
+                    os.link(site / name, spare / name)
+    except OSError:
+        return False
+    return True
