@@ -242,7 +242,7 @@ def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value)
     axis="pull",
     headline="most",
     means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
-    formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}}",
+    formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
     working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
     holds="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a fuel "
     "flow, the injector pulse as logged, the time it takes to open counted in",

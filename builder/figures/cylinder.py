@@ -149,7 +149,7 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     section=CYLINDER,
     source=GEOMETRY,
     means="What the shape of the piston crown adds to the space above it: a dish adds, a dome takes away.",
-    formula=r"V_d - V_p",
+    formula=r"V_{dish} - V_{dome}",
     working="{dish} − {dome}",
     holds="any crown; a flat top is a dish of 0 cc",
 )

@@ -161,8 +161,8 @@ def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     means="How tight every joint was done up, in both systems of units.",
     formula=r"T_{\mathrm{N\,m}} = 1.355818 \; T_{\mathrm{lbf\,ft}}",
     symbols=(
+        (r"T_{\mathrm{N\,m}}", "final torque", "N m"),
         (r"T_{\mathrm{lbf\,ft}}", "the same in pound-force feet", "lbf ft"),
-        ("T", "final torque", "N m"),
     ),
     working="{joint_torque}",
     holds="the joint as recorded; for the next time the maker's current sheet decides",

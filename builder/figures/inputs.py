@@ -219,8 +219,8 @@ declare(
         "deck_clearance_measured", "deck clearance by dial gauge", "c", units.LENGTH,
         "bottom_end.deck_clearance", "cylinder",
     ),
-    Input("dish", "dish and valve reliefs", "V_d", units.VOLUME, "bottom_end.pistons.dish", "cylinder"),
-    Input("dome", "dome", "V_p", units.VOLUME, "bottom_end.pistons.dome", "cylinder"),
+    Input("dish", "dish and valve reliefs", "V_{dish}", units.VOLUME, "bottom_end.pistons.dish", "cylinder"),
+    Input("dome", "dome", "V_{dome}", units.VOLUME, "bottom_end.pistons.dome", "cylinder"),
     Input("pin_offset", "pin offset", "e", units.LENGTH, "bottom_end.pistons.pin_offset"),
     Input("top_land_height", "top land height", "h_t", units.LENGTH, "bottom_end.pistons.top_land.height"),
     Input(

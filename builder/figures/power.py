@@ -322,6 +322,7 @@ def volumetric_efficiency(
     symbols=(
         (r"\omega", "crank speed", "rad/s"),
         ("n", "crank speed", "rev/s"),
+        ("t", "time", "s"),
     ),
     working="{inertia} × 2π × {acceleration}",
     holds="sweeps with time in the log, where the inertia of all that turns is stated",

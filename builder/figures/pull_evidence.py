@@ -21,7 +21,7 @@ from builder.figures.dyno_inputs import LEVEL
     headline="most",
     means="How far the torque of pulls differs with nothing changed between them: the noise that a gain must beat.",
     formula=r"s = \sqrt{\overline{s(n)^2}}",
-    symbols=(("n", "engine speed", "rev/s"),),
+    symbols=(("s(n)", "standard deviation of the torque at one engine speed n", "N m"),),
     working="standard deviation at each speed of {repeat_deviation}, root mean square",
     holds="two or more pulls with nothing changed; with two, the deviation itself is uncertain by three quarters",
 )
@@ -60,8 +60,9 @@ def gain(torque_gain: Value) -> Value:
     means="The level of a setting that did or would do best, by a parabola through the levels tried.",
     formula=r"y = a + b x + c x^2, \quad x^* = -\frac{b}{2c}, \; c < 0",
     symbols=(
+        ("x", "level of the setting, its best with a star", "as written"),
         ("y", "the result, such as peak power", "as measured"),
-        ("a, b, c", "of the curve laid through the levels by least squares", ""),
+        ("a, b, c", "of the curve laid through the levels by least squares", "y over powers of x"),
     ),
     working="{setting_tried}",
     holds="three or more levels; named only where the curve bends down and its top lies within one step of the levels "

@@ -29,7 +29,7 @@ from builder.figures.solve import Outcome
     axis="side",
     headline="first",
     means="How far the valve opens.",
-    formula=r"l \, R - j",
+    formula=r"l \, R - j, \quad l = l_v / R_c",
     working="{lobe_lift} × {rocker_ratio} − {lash}",
     holds="stiff valve train; hydraulic lifters have no lash",
 )

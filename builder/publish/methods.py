@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -36,14 +37,8 @@ def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
 
 def method_entry(entry: Entry) -> MethodEntry:
     """A figure of the catalogue as the page shows it."""
-    names = dict.fromkeys(name for route in entry.routes for name in route.takes)
-    symbols = [_symbol(name) for name in names if name in INPUTS and INPUTS[name].symbol]
-    # Of the figures it takes, those that its formula names.
-    symbols += [found for name in names if name not in INPUTS and (found := _symbol(name))[0] in entry.method.formula]
-    symbols = [found for found in symbols if found[0]]
-    given = {symbol for symbol, _, _ in entry.method.symbols}
-    shown = tuple(dict.fromkeys((*(s for s in symbols if s[0] not in given), *entry.method.symbols)))
     method = entry.method
+    shown = _symbols(entry)
     units = dict.fromkeys(
         UNIT_TEXT.get(scale.unit, scale.unit) or "plain numbers" for scale in (method.shown.inch, method.shown.metric)
     )
@@ -55,6 +50,27 @@ def method_entry(entry: Entry) -> MethodEntry:
         ),
         " or ".join(unit if unit != ":1" else "plain numbers to one" for unit in units),
     )
+
+
+def _symbols(entry: Entry) -> tuple[tuple[str, str, str], ...]:
+    """Every symbol of the formula once: as the figure explains it, else as the input or figure it takes is called.
+
+    What the formula does not name has no row (another way to the same figure may take it), nor has the figure
+    itself.
+    """
+    formula = entry.method.formula
+    left, equals, _ = formula.partition("=")
+    explained = {part for symbol, _, _ in entry.method.symbols for part in symbols_in(symbol)}
+    if equals and len(symbols_in(left)) == 1:
+        explained |= symbols_in(left)
+    names = dict.fromkeys(name for route in entry.routes for name in route.takes)
+    rows = []
+    for row in map(_symbol, sorted(names, key=lambda name: name not in INPUTS)):
+        parts = symbols_in(row[0])
+        if parts and parts <= symbols_in(formula) and not parts & explained:
+            rows.append(row)
+            explained |= parts
+    return (*rows, *entry.method.symbols)
 
 
 def _symbol(name: str) -> tuple[str, str, str]:
@@ -83,8 +99,27 @@ def _formula(slug: str, tex: str, plain: str) -> Drawing:
     return formula(tex.replace(r"\frac", r"\dfrac"), plain, name=f"formula-{slug.replace('_', '-')}")
 
 
+_CALCULUS = (
+    (re.compile(r"\\frac\{d ?([^{}]*)\}\{d ?([^{}]*)\}"), r" \1 \2 "),
+    (re.compile(r"\\int_\{([^{}]*)\}\^\{([^{}]*)\}(.*)\\, d(\w)"), r" \1 \2 \3 \4 "),
+    (re.compile(r"\\max_\{\\mathrm\{\w+\}\}|\\max_\\theta"), " "),
+)
+_WORDS = re.compile(r"(?<!_\{)\\mathrm\{[^}]*\}|\\(?!mathrm|dot)[A-Za-z]+|\\[,;!]")
+_SYMBOL = re.compile(r"Δ?[A-Za-zα-ω]+(?:<sub>[\w ,]+</sub>)?'?")
+
+
+def symbols_in(tex: str) -> set[str]:
+    """The symbols that a piece of mathtext names, as they are set in HTML; signs of the calculus are none."""
+    for sign, inside in _CALCULUS:
+        tex = sign.sub(inside, tex)
+    for name, character in _GREEK.items():
+        tex = re.sub(rf"\\{name}(?![A-Za-z]) ?", character if character.isupper() else f"{character} ", tex)
+    return set(_SYMBOL.findall(html.unescape(str(set_symbol(_WORDS.sub(" ", tex)))))) - {"π"}
+
+
 _POWERS = str.maketrans({"2": "²", "3": "³"})
-_GREEK = {"omega": "ω", "rho": "ρ", "theta": "θ", "pi": "π", "eta": "η", "lambda": "λ", "Delta": "Δ", "varphi": "φ"}
+_GREEK = {"omega": "ω", "rho": "ρ", "theta": "θ", "pi": "π", "eta": "η", "lambda": "λ", "Delta": "Δ",
+          "varphi": "φ", "varepsilon": "ε", "delta": "δ"}  # fmt: skip
 
 
 def set_symbol(symbol: str) -> Markup:

@@ -9,7 +9,7 @@ import pytest
 from markupsafe import Markup
 
 from builder.figures.catalogue import catalogue
-from builder.publish.methods import method_entry, method_pages, set_symbol
+from builder.publish.methods import method_entry, method_pages, set_symbol, symbols_in
 from builder.publish.templates import page_environment
 
 
@@ -55,7 +55,7 @@ def _plainly(markup: Markup) -> str:
 
 _NAMED = "sqrt|d?frac|left|right|pi|cos|sin|max|min|circ|int|overline|quad|geq|dot"
 _WORDS = rf"\\max_\{{\\mathrm\{{\w+\}}\}}|(?<!_\{{)\\(?:mathrm|text)\{{[^}}]*\}}|\\(?:{_NAMED})(?![A-Za-z])_?|\\[,;!]"
-_SYMBOL = re.compile(r"(?:Δp|[A-Za-zωρθηλφ]+)(?:<sub>[\w ]+</sub>)?'?")
+_SYMBOL = re.compile(r"(?:Δp|[A-Za-zωρθηλφεδ]+)(?:<sub>[\w ,]+</sub>)?'?")
 
 
 @pytest.mark.parametrize("slug", list(catalogue()))
@@ -68,3 +68,31 @@ def test_every_symbol_of_a_formula_is_explained(slug: str) -> None:
     explained = {part for symbol, _, _ in method_entry(entry).symbols for part in _SYMBOL.findall(_plainly(symbol))}
     itself = {_plainly(set_symbol(left.strip()))} if equals else set()
     assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.method.formula
+
+
+@pytest.mark.parametrize("slug", list(catalogue()))
+def test_no_symbol_is_explained_that_the_formula_does_not_hold_and_none_twice(slug: str) -> None:
+    entry = catalogue()[slug]
+    formula = _plainly(set_symbol(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.method.formula))))
+    held = set(_SYMBOL.findall(formula))
+    # What a differential sign stands before is a symbol too.
+    held |= {name.removeprefix("d") for name in held}
+    rows = [_SYMBOL.findall(_plainly(symbol)) for symbol, _, _ in method_entry(entry).symbols]
+    explained = [name for row in rows for name in dict.fromkeys(row)]
+    if slug in ("mean_torque", "mean_power"):  # indices inside the limits of an integral are set within an index
+        held |= {"n<sub>1</sub>", "n<sub>2</sub>"}
+    assert set(explained) <= held
+    assert all(rows)
+    assert sorted(explained) == sorted(set(explained))
+
+
+def test_a_mean_names_what_is_averaged_and_the_ends_of_the_range() -> None:
+    rows = [str(symbol) for symbol, _, _ in method_entry(catalogue()["mean_torque"]).symbols]
+    assert rows == ["T", "n<sub>1</sub>, n<sub>2</sub>"]
+
+
+def test_signs_of_the_calculus_are_no_symbols() -> None:
+    assert symbols_in(r"\frac{d \omega}{dt}") == {"ω", "t"}
+    assert symbols_in(r"\int_{n_1}^{n_2} T \, dn") == {"n<sub>1</sub>", "n<sub>2</sub>", "T", "n"}
+    assert symbols_in(r"\frac{T}{K d}") == {"T", "K", "d"}
+    assert symbols_in(r"\max_{\mathrm{axes}} B_{most}, \quad 2 \pi n") == {"B<sub>most</sub>", "n"}
