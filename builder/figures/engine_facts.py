@@ -14,7 +14,7 @@ from builder.record.readings import Reading
 
 @dataclass(frozen=True)
 class EngineFacts:
-    """Displacement [m3], stroke [m], fuel density [kg/m3] and heating value [J/kg]; None where not recorded."""
+    """Displacement [m3], stroke [m], the fuel with its density [kg/m3] and heating value [J/kg]; None if not recorded."""
 
     displacement: float | None
     stroke: float | None
@@ -22,6 +22,7 @@ class EngineFacts:
     compression_ignition: bool
     boosted: bool
     turbocharged: bool
+    fuel: str | None
     fuel_density: float | None
     stoichiometric: float | None
     heating_value: float | None
@@ -43,6 +44,7 @@ def engine_facts(build: Build) -> EngineFacts:
         engine.ignition == "compression",
         engine.induction in ("turbocharged", "supercharged"),
         engine.induction == "turbocharged",
+        fuel.kind if fuel else None,
         fuel.density.si if fuel and fuel.density else None,
         fuel.stoichiometric if fuel else None,
         fuel.heating_value.si if fuel and fuel.heating_value else None,

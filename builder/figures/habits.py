@@ -50,6 +50,14 @@ _USUAL: dict[str, Any] = {
     "most_coolant_temperature": "220 degF",
     "least_lambda": 0.80,
     "most_lambda": 0.95,
+    # Lambda counts from each fuel's own exact mixture, but how far on the rich side a fuel runs best and coolest
+    # is its own: alcohols far, gas hardly. Natural gas and paraffin are run in too many ways for a window.
+    "mixture": [
+        {"fuel": "E85", "least_lambda": 0.75, "most_lambda": 0.95},
+        {"fuel": "ethanol", "least_lambda": 0.75, "most_lambda": 0.95},
+        {"fuel": "methanol", "least_lambda": 0.65, "most_lambda": 0.90},
+        {"fuel": "LPG", "least_lambda": 0.85, "most_lambda": 1.02},
+    ],
     "most_exhaust_spread": 55,
     "most_blow_by_share": 0.015,
     "most_injector_duty": 0.85,
@@ -89,6 +97,9 @@ class CrankHabit:
     text: str
     own: bool = False
 
+
+_PETROLS = ("petrol", "E10", "race petrol")
+"""Fuels that the plain limits of lambda are for."""
 
 _HP = 745.6998715822702
 
@@ -132,6 +143,18 @@ def fuel_habit(shop: Shop, kind: str) -> Habit | None:
             if entry.fuel.casefold() == kind.casefold():
                 return Habit(entry.effective_ratio, f"{entry.effective_ratio:g}:1", own)
     return None
+
+
+def mixture_habit(shop: Shop, kind: str | None) -> tuple[Habit, Habit] | None:
+    """Richest and leanest lambda at full load on a fuel; None for a fuel that there is no habit for."""
+    if kind is None:
+        return None
+    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+        for entry in guidelines.mixture:
+            if entry.fuel.casefold() == kind.casefold():
+                ends = (entry.least_lambda, entry.most_lambda)
+                return Habit(ends[0], f"{ends[0]:g}", own), Habit(ends[1], f"{ends[1]:g}", own)
+    return (habit(shop, "least_lambda"), habit(shop, "most_lambda")) if kind in _PETROLS else None
 
 
 def crank_habit(shop: Shop, material: str) -> CrankHabit | None:

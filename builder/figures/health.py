@@ -11,7 +11,7 @@ import numpy as np
 from builder.engine.values import Array
 from builder.figures import shown
 from builder.figures.engine_facts import EngineFacts
-from builder.figures.habits import Habit, habit
+from builder.figures.habits import Habit, habit, mixture_habit
 from builder.figures.pulls import PullResult, lambda_of
 from builder.figures.shown import Shown, System
 from builder.record.channels import CYLINDERS
@@ -88,11 +88,12 @@ def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[Judg
             most = habit(shop, f"most_{slug}")
             yield Judged(slug, title, shown.TEMPERATURE, channels[slug], _rule("at most {}", most), high=most.value)
     mixture = None if facts.compression_ignition else lambda_of(channels, facts)
-    if mixture is not None:
+    window = mixture_habit(shop, facts.fuel)
+    if mixture is not None and window is not None:
         if "throttle" in channels:
             mixture = np.where(channels["throttle"] >= _FULL_LOAD, mixture, np.nan)
-        rich, lean = habit(shop, "least_lambda"), habit(shop, "most_lambda")
-        rule = _rule("lambda {} to {}", rich, lean)
+        rich, lean = window
+        rule = _rule(f"lambda {{}} to {{}} on {facts.fuel}", rich, lean)
         yield Judged("lambda", "lambda at full load", shown.RATIO, mixture, rule, rich.value, lean.value)
     spread = exhaust_spread(pull)
     if spread is not None:

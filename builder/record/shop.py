@@ -42,6 +42,14 @@ class FuelGuideline(RecordModel):
     effective_ratio: Plain = field("highest effective compression ratio", "8.5", required=True)
 
 
+class MixtureGuideline(RecordModel):
+    """Between which lambda the shop runs a fuel at full load."""
+
+    fuel: Line = field("fuel, as in build.yaml", "methanol", required=True)
+    least_lambda: Plain = field("richest lambda at full load", "0.65", required=True)
+    most_lambda: Plain = field("leanest lambda at full load", "0.90", required=True)
+
+
 class Guidelines(RecordModel):
     """The shop's habits: breaking one is a caution, never an error. What is left out keeps its usual value."""
 
@@ -64,8 +72,9 @@ class Guidelines(RecordModel):
     oil_clearance_per_journal: Plain | None = field("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")
-    least_lambda: Plain | None = field("richest lambda at full load", "0.80")
-    most_lambda: Plain | None = field("leanest lambda at full load", "0.95")
+    least_lambda: Plain | None = field("richest lambda at full load on petrol", "0.80")
+    most_lambda: Plain | None = field("leanest lambda at full load on petrol", "0.95")
+    mixture: tuple[MixtureGuideline, ...] = field("lambda at full load on other fuels", "", default=())
     most_exhaust_spread: Plain | None = field("exhaust temperature between cylinders, kelvin", "55")
     most_blow_by_share: Plain | None = field("blow-by as a share of the air the engine takes in", "0.015")
     leak_down_spread: Plain | None = field("leak-down between best and worst cylinder, in percentage points", "5")

@@ -9,6 +9,7 @@ import pytest
 from dyno_samples import DAY, RPM, log_of, one_pull, session_of, torque_curve
 
 from builder.engine.correction import SAE_J1349
+from builder.figures.habits import mixture_habit
 from builder.record.shop import Guidelines, Shop
 from builder.record.units import parse_quantity
 
@@ -261,3 +262,34 @@ def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:
     assert found.observed_torque.max() == pytest.approx(130, rel=5e-3)
     assert found.observed_torque.min() > 80
     assert any("left out: " in line and "coast-down" in line for line in found.told)
+
+
+def _mixture_breaches(tmp_path: Path, fuel: str, mixture: float, shop: Shop | None = None) -> list[tuple[str, str]]:
+    log = {"a.csv": log_of(**{"Lambda": np.full(RPM.size, mixture)})}
+    return [(b.side, b.guideline) for b in session_of(tmp_path, one_pull(), log, shop, fuel=fuel).health]
+
+
+def test_every_fuel_is_held_against_its_own_mixture(tmp_path: Path) -> None:
+    """Common practice, no source: alcohols are run far richer than petrol, gas hardly on the rich side at all."""
+    rule = "common practice: lambda 0.8 to 0.95 on petrol"
+    assert _mixture_breaches(tmp_path / "a", "petrol", 0.72) == [("below", rule)]
+    assert _mixture_breaches(tmp_path / "b", "methanol", 0.72) == []
+    assert [side for side, _ in _mixture_breaches(tmp_path / "c", "methanol", 0.93)] == ["above"]
+    assert _mixture_breaches(tmp_path / "d", "LPG", 0.98) == []
+    assert [side for side, _ in _mixture_breaches(tmp_path / "e", "E10", 0.98)] == ["above"]
+
+
+def test_a_fuel_without_a_window_is_not_judged_unless_the_shop_has_one(tmp_path: Path) -> None:
+    assert _mixture_breaches(tmp_path / "a", "natural gas", 1.5) == []
+    window = {"mixture": [{"fuel": "natural gas", "least_lambda": 0.95, "most_lambda": 1.1}], "most_lambda": 0.9}
+    own = Shop.model_validate({"guidelines": window})
+    assert _mixture_breaches(tmp_path / "b", "natural gas", 1.5, own) == [
+        ("above", "the shop's habit: lambda 0.95 to 1.1 on natural gas")
+    ]
+    # The plain limits are for petrol, and leave other fuels' windows alone.
+    assert _mixture_breaches(tmp_path / "c", "E85", 0.92, own) == []
+    assert [side for side, _ in _mixture_breaches(tmp_path / "d", "petrol", 0.92, own)] == ["above"]
+
+
+def test_where_nobody_wrote_down_the_fuel_no_mixture_is_judged() -> None:
+    assert mixture_habit(Shop(), None) is None

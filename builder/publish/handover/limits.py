@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from builder.figures.figure import FigureSheet
+from builder.figures.habits import mixture_habit
 from builder.figures.shown import beside, written_text
 from builder.record.build import Build
 from builder.record.shop import Shop
@@ -39,9 +40,10 @@ def limits_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Limited, ..
     coolant = guidelines.most_coolant_temperature
     if coolant is not None and engine.cooling in (None, "water") and "coolant" not in named:
         found.append(Limited("Coolant", f"not over {_both(coolant)}", "the shop's habit"))
-    ends = (guidelines.least_lambda, guidelines.most_lambda)
-    if engine.ignition == "spark" and None not in ends and not any(w in named for w in ("lambda", "mixture")):
-        found.append(Limited("Lambda at full load", f"{ends[0]:g} to {ends[1]:g}", "the shop's habit"))
+    ends = mixture_habit(shop, engine.fuel.kind if engine.fuel else None)
+    own = ends is not None and all(end.own for end in ends) and engine.ignition == "spark"
+    if ends is not None and own and not any(w in named for w in ("lambda", "mixture")):
+        found.append(Limited("Lambda at full load", f"{ends[0].text} to {ends[1].text}", "the shop's habit"))
     return tuple(found)
 
 

@@ -121,7 +121,7 @@ def test_limits_say_where_they_come_from_and_none_stands_twice(tmp_path: Path) -
 
 
 def test_what_the_sheet_leaves_open_comes_from_the_red_line_and_the_shops_habits(tmp_path: Path) -> None:
-    archive = bare_archive(tmp_path, engine={"cylinders": 4, "red_line": "6500 rpm"})
+    archive = bare_archive(tmp_path, engine={"cylinders": 4, "red_line": "6500 rpm", "fuel": "petrol"})
     write(archive / "builds" / "shop.yaml", {"name": "S", "guidelines": {
         "least_oil_pressure_per_1000_rpm": "10 psi", "most_coolant_temperature": "95 degC", "least_lambda": 0.8,
         "most_lambda": 0.95,
