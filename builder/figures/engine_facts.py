@@ -14,7 +14,7 @@ from builder.record.readings import Reading
 
 @dataclass(frozen=True)
 class EngineFacts:
-    """Displacement [m3], stroke [m], the fuel with its density [kg/m3] and heating value [J/kg]; None if not recorded."""
+    """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded."""
 
     displacement: float | None
     stroke: float | None
