@@ -170,6 +170,11 @@ def _syntax_problem(error: Exception, text: str, shown_as: Path) -> Problem:
             line, what = mark.line + 1, "has a backslash that means nothing here: use single quotes"
     elif "flow" in context and began:
         line, what = began.line + 1, "opens a bracket here that is not closed, or a comma is missing inside it"
+        what += "; inside brackets put a text that holds a comma, a colon or a bracket between quotes"
+    elif "unexpected ':'" in said:
+        what = "has a colon directly before a comma or bracket: write a value behind it, or leave the entry out"
+    elif "scanning an alias" in context or "scanning an anchor" in context:
+        what = f"has a text that starts with {'*' if 'alias' in context else '&'}: put it between quotes"
     elif "cannot start any token" in said:
         sign = here[mark.column : mark.column + 1]
         what = f"has a text that starts with {sign}: put it between quotes"
@@ -200,6 +205,9 @@ class _Open:
     anchor: str | None
     key: str | None = None
     key_line: int = 0
+    key_end: int = 0
+    braces: bool = False
+    """Whether it is a mapping written between braces, where every comma begins an entry."""
 
 
 def _compose(text: str) -> tuple[Any, dict[Location, int]]:
@@ -263,16 +271,27 @@ def _compose(text: str) -> tuple[Any, dict[Location, int]]:
                 if key in holder.value:
                     first = lines.get((*holder.location, key), 1)
                     raise _Refused(line, f"{key!r} stands twice, first on line {first}: keep one of them")
-                holder.key, holder.key_line = key, line
+                holder.key, holder.key_line, holder.key_end = key, line, event.end_mark.index
             else:
+                if stack and stack[-1].braces and ":" not in text[stack[-1].key_end : event.start_mark.index]:
+                    raise _Refused(
+                        stack[-1].key_line,
+                        f"{str(stack[-1].key)[:60]!r} stands between braces without a colon, since a comma there "
+                        "begins a new entry: put a text that holds a comma between quotes",
+                    )
                 place(_scalar(event, line), line)
         elif isinstance(event, yaml.CollectionStartEvent):
             if expects_key:
-                raise _Refused(line, "a list or mapping cannot be a name: write name: value")
+                raise _Refused(
+                    line,
+                    "a list or mapping cannot be a name: write name: value, and put a text that starts with a bracket "
+                    "between quotes",
+                )
             if len(stack) >= DEEPEST:
                 raise _Refused(line, f"is nested more than {DEEPEST} deep: that is not a build record")
             value: Any = [] if isinstance(event, yaml.SequenceStartEvent) else {}
-            stack.append(_Open(value, place(value, line), event.anchor))
+            braces = isinstance(event, yaml.MappingStartEvent) and bool(event.flow_style)
+            stack.append(_Open(value, place(value, line), event.anchor, braces=braces))
         elif isinstance(event, yaml.CollectionEndEvent):
             stack.pop()
     return root, lines

@@ -207,3 +207,31 @@ def test_no_text_of_yaml_signs_makes_it_raise(text: str) -> None:
     for problem in problems:
         assert 1 <= problem.line <= text.count("\n") + 2
         assert str(problem).isprintable()
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "says"),
+    [
+        ("fasteners:\n  - {joint: main caps, inner, size: 1/2-13}\n", 2, "'inner' stands between braces"),
+        ("a: {why: 🔧 four tenths over, bronze guide, by: IV}\n", 1, "put a text that holds a comma between quotes"),
+        ("a:\n  {note: new bolts,\n   washers under heads}\n", 3, "'washers under heads'"),
+        ("a: {note: fits, [sic], by: RT}\n", 1, "text that starts with a bracket between quotes"),
+        ("a: {note: see below: page 3}\n", 1, "a comma, a colon or a bracket between quotes"),
+        ("a: {note: tight, *really*}\n", 1, "starts with *: put it between quotes"),
+        ("a: {note:, by: RT}\n", 1, "write a value behind it"),
+    ],
+)
+def test_a_text_that_braces_take_apart_is_to_stand_between_quotes(text: str, line: int, says: str) -> None:
+    document, problems = parse_yaml(text.encode(), Path("assembly.yaml"))
+    assert document is None
+    (problem,) = problems
+    assert problem.line == line
+    assert says in problem.message
+
+
+def test_quotes_hold_a_comma_and_an_entry_may_be_empty() -> None:
+    text = "a: {what: \"bored, honed\", on: , 'who, when': RT, 🔧: 3}\n"
+    document, problems = parse_yaml(text.encode(), Path("work.yaml"))
+    assert not problems
+    assert document is not None
+    assert document.value == {"a": {"what": "bored, honed", "on": None, "who, when": "RT", "🔧": 3}}
