@@ -240,6 +240,7 @@ def _compose(text: str) -> tuple[Any, dict[Location, int]]:
     events: Iterator[Any] = yaml.parse(text, Loader=_Loader)
     for event in events:
         line = event.start_mark.line + 1
+        starts, ends = event.start_mark.index, event.end_mark.index
         if isinstance(event, yaml.DocumentStartEvent):
             documents += 1
             if documents > 1:
@@ -271,9 +272,9 @@ def _compose(text: str) -> tuple[Any, dict[Location, int]]:
                 if key in holder.value:
                     first = lines.get((*holder.location, key), 1)
                     raise _Refused(line, f"{key!r} stands twice, first on line {first}: keep one of them")
-                holder.key, holder.key_line, holder.key_end = key, line, event.end_mark.index
+                holder.key, holder.key_line, holder.key_end = key, line, ends
             else:
-                if stack and stack[-1].braces and ":" not in text[stack[-1].key_end : event.start_mark.index]:
+                if stack and stack[-1].braces and ":" not in text[stack[-1].key_end : starts]:
                     raise _Refused(
                         stack[-1].key_line,
                         f"{str(stack[-1].key)[:60]!r} stands between braces without a colon, since a comma there "
