@@ -1,1 +1,1 @@
-"""One function, one picture: matplotlib figures saved as SVG with real text and a description."""
+"""One function, one picture: what matplotlib draws, as SVG with real text and a description."""

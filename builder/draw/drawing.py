@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import io
 import re
 import unicodedata
-import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,7 +18,7 @@ from builder.draw.svg import Link, Tail, tidied
 from builder.draw.text import clean, fit, width
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.artist import Artist
     from matplotlib.lines import Line2D
 
 _STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
@@ -61,14 +59,16 @@ class Drawing:
 
 
 class Sheet:
-    """A matplotlib figure addressed in pixels from the top left, as the page and the SVG are."""
+    """What is drawn, addressed in pixels from the top left, as the page and the SVG are."""
 
     def __init__(self, width: float, height: float, size: Size) -> None:
         """An empty sheet of this width and height [px]."""
-        from matplotlib.figure import Figure
+        from builder.draw.canvas import downwards
 
         self.width, self.height, self.size = float(width), float(height), size
-        self.figure: Figure = Figure(figsize=(width / 72, height / 72), dpi=72, frameon=False)
+        self._down = downwards(self.height)
+        self._shapes: list[Artist] = []
+        self._labels: list[Artist] = []
         self.links: dict[str, Sequence[Link]] = {}
         self.tails: dict[str, Tail] = {}
 
@@ -89,6 +89,8 @@ class Sheet:
 
         ``then`` follows it on the line in plain weight and its own colour. What would leave the sheet is cut.
         """
+        from builder.draw.canvas import Label
+
         size = size or self.size.text
         room = {"left": self.width - x, "right": x, "center": 2 * min(x, self.width - x)}[anchor]
         text = fit(text, room, size, bold)
@@ -96,16 +98,9 @@ class Sheet:
             then = fit(then, room - width(text, size, bold) - 9, size)
         if not text:
             return
-        made = self.figure.text(
-            x / self.width,
-            1 - y / self.height,
-            text,
-            ha=anchor,
-            va="baseline",
-            color=colour,
-            size=size,
-            weight="bold" if bold else "normal",
-        )
+        weight = "bold" if bold else "normal"
+        made = Label(x, y, text, ha=anchor, color=colour, size=size, weight=weight, transform=self._down)
+        self._labels.append(made)
         if then:
             gid = f"tail-{len(self.tails)}"
             made.set_gid(gid)
@@ -118,18 +113,17 @@ class Sheet:
         from matplotlib.lines import Line2D
 
         look = {"linewidth": 1.0, "solid_capstyle": "butt", "dash_capstyle": "butt", **look}
-        across, down = np.asarray(xs) / self.width, 1 - np.asarray(ys) / self.height
-        made = Line2D(across, down, color=colour, transform=self.figure.transFigure, **look)
-        self.figure.add_artist(made)
+        made = Line2D(np.asarray(xs), np.asarray(ys), color=colour, transform=self._down, **look)
+        self._shapes.append(made)
         return made
 
     def area(self, xs: npt.ArrayLike, ys: npt.ArrayLike, fill: str = "none", **look: Any) -> None:
         """A closed shape through pixels."""
         from matplotlib.patches import Polygon
 
-        corners = np.column_stack([np.asarray(xs) / self.width, 1 - np.asarray(ys) / self.height])
         look = {"linewidth": 0.0, **look}
-        self.figure.add_artist(Polygon(corners, closed=True, facecolor=fill, transform=self.figure.transFigure, **look))
+        corners = np.column_stack([np.asarray(xs), np.asarray(ys)])
+        self._shapes.append(Polygon(corners, closed=True, facecolor=fill, transform=self._down, **look))
 
     def box(self, x: float, y: float, width: float, height: float, fill: str = "none", **look: Any) -> None:
         """A rectangle with its top left at x, y [px]."""
@@ -153,12 +147,11 @@ class Sheet:
 
     def finished(self, name: str, title: str, description: str) -> Drawing:
         """The drawing of everything put on the sheet."""
-        made = io.StringIO()
-        with warnings.catch_warnings():
-            # A glyph that the measuring font lacks is drawn by the reader's own font.
-            warnings.filterwarnings("ignore", message=".*[Gg]lyph")
-            self.figure.savefig(made, format="svg", metadata={"Date": None, "Creator": None}, transparent=True)
-        return drawn(made.getvalue(), name, title, description, (self.width, self.height), self.links, self.tails)
+        from builder.draw.canvas import svg_of
+
+        size = (self.width, self.height)
+        made = svg_of([*self._shapes, *self._labels], *size)  # of the same order, labels lie over shapes
+        return drawn(made, name, title, description, size, self.links, self.tails)
 
 
 def drawn(

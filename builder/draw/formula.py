@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-
 from builder.draw.drawing import Drawing, drawn
 from builder.draw.picture import picture
 from builder.draw.text import clean
@@ -19,11 +17,12 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
     Raises ValueError if the formula is empty or cannot be read.
     """
     import matplotlib
-    from matplotlib.figure import Figure
     from matplotlib.font_manager import FontProperties
     from matplotlib.patches import PathPatch
     from matplotlib.textpath import TextPath
     from matplotlib.transforms import Affine2D
+
+    from builder.draw.canvas import svg_of
 
     if not tex.strip() or not clean(plain):
         raise ValueError("a formula needs its TeX and the same in plain text")
@@ -37,9 +36,6 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
     if not path.vertices.size or box.width <= 0:
         raise ValueError(f"the formula {tex!r} draws nothing")
     wide, tall = box.width + 4, box.height + 4
-    figure = Figure(figsize=(wide / 72, tall / 72), dpi=72, frameon=False)
     shift = Affine2D().translate(2 - box.x0, 2 - box.y0)
-    figure.add_artist(PathPatch(path, facecolor="#000000", linewidth=0, transform=shift))
-    made = io.StringIO()
-    figure.savefig(made, format="svg", metadata={"Date": None, "Creator": None}, transparent=True)
-    return drawn(made.getvalue(), name, f"Formula: {clean(plain)}", clean(plain), (wide, tall), colour="currentColor")
+    made = svg_of([PathPatch(path, facecolor="#000000", linewidth=0, transform=shift)], wide, tall)
+    return drawn(made, name, f"Formula: {clean(plain)}", clean(plain), (wide, tall), colour="currentColor")

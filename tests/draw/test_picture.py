@@ -21,7 +21,7 @@ def _never(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("it was drawn again")
 
-    monkeypatch.setattr("matplotlib.figure.Figure.savefig", refuse)
+    monkeypatch.setattr("builder.draw.canvas.svg_of", refuse)
 
 
 def test_what_stands_is_taken_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
