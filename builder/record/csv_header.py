@@ -9,7 +9,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 from builder.record.channels import CHANNELS, CYLINDERS, DIMENSIONS, REQUIRED, is_unit
-from builder.record.csv_text import DELIMITERS, Line, is_number, split_cells
+from builder.record.csv_text import CLOCK, DELIMITERS, Line, is_number, split_cells
 
 MAX_COLUMNS = 500
 SEARCHED_LINES = 400
@@ -243,7 +243,7 @@ def find_header(lines: Sequence[Line], mapped: Mapping[str, str]) -> Header | No
         header = _header_with(lines, delimiter, mapped, bool(declared))
         if header is None:
             continue
-        score = (_whole_rows(lines, header), sum(bool(heading(cell).slugs) for cell in header.cells))
+        score = (whole_rows(lines, header), sum(bool(heading(cell).slugs) for cell in header.cells))
         if best is None or score > best[0]:
             best = score, header
     return best[1] if best else None
@@ -309,7 +309,7 @@ def _is_units_row(row: Sequence[str], cells: Sequence[str]) -> bool:
     return fitting or (bool(texts) and all(_is_any_unit(text) and not is_number(text) for text in texts))
 
 
-def _whole_rows(lines: Sequence[Line], header: Header) -> int:
+def whole_rows(lines: Sequence[Line], header: Header) -> int:
     """How many of the first rows have a cell for every column, and numbers in those with a known heading."""
     known = [index for index, cell in enumerate(header.cells) if heading(cell).slugs]
     rows = [line for line in lines if line.number >= header.data_line and line.text.strip()][:_SAMPLED_ROWS]
@@ -317,5 +317,5 @@ def _whole_rows(lines: Sequence[Line], header: Header) -> int:
     for line in rows:
         cells = split_cells(line.text, header.delimiter)
         if len(cells) >= len(header.cells):
-            whole += all(not cells[index] or is_number(cells[index]) for index in known)
+            whole += all(not cells[i] or is_number(cells[i]) or CLOCK.fullmatch(cells[i]) for i in known)
     return whole

@@ -268,7 +268,8 @@ class _Reader:
         place = self.columns[self.speed].index
         no_speed = place >= len(cells) or not is_number(cells[place])
         label = no_speed or (not is_number(cells[first]) and first not in self.text_columns)
-        self.found.odd.append(Odd(line, message, self.header.delimiter.join(cells)[:60], label))
+        edge = " " if self.text.blanks else self.header.delimiter
+        self.found.odd.append(Odd(line, message, edge.join(cells)[:60], label))
 
     def _width_message(self, cells: Sequence[str]) -> str:
         filled = max(index for index, cell in enumerate(cells) if cell) + 1

@@ -35,6 +35,8 @@ class CsvText:
     encoding: str
     closed: bool
     """Whether the file itself ended its last line. If not, the line may have been cut off."""
+    blanks: bool = False
+    """Whether blanks parted its columns; tabs stand in their place."""
 
     def lines(self, start: int = 0, number: int = 1) -> Iterator[Line]:
         """The lines from byte `start` on, which is line `number`; ends at a line that is too long to be one."""
@@ -164,6 +166,9 @@ def _undecodable(data: bytes, encoding: str) -> tuple[int, str]:
     lines = before.count(b"\n") or before.count(b"\r")
     return lines + 1, f"the file is not readable as {encoding}; export it as UTF-8, UTF-16 or Windows-1252"
 
+
+CLOCK = re.compile(r"(?P<first>[0-9]{1,4}):(?P<second>[0-5][0-9])(?::(?P<third>[0-5][0-9]))?(?P<part>[.,][0-9]+)?")
+"""A time as a clock shows it: 1:02:03.5, 02:03.5."""
 
 _QUOTED = re.compile(r'[^\S\t]*"([^"]*(?:""[^"]*)*)"[^\S\t]*')  # a tab may be the delimiter
 

@@ -7,7 +7,7 @@ engine speed, torque or power are concerned, a warning where a lesser channel or
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Literal
@@ -17,13 +17,15 @@ from numpy.typing import NDArray
 
 from builder.record.channels import CHANNELS
 from builder.record.csv_columns import Column, Columns, resolve_columns
-from builder.record.csv_header import SEARCHED_LINES, Header, find_header
+from builder.record.csv_header import SEARCHED_LINES, Header, find_header, whole_rows
+from builder.record.csv_plain import Clock, clock_of, parted_by_tabs
 from builder.record.csv_rows import read_rows
 from builder.record.csv_text import (
     DELIMITER_NAMES,
     MARK_NAMES,
     MAX_BYTES,
     CsvText,
+    Line,
     Unreadable,
     decimal_evidence,
     is_number,
@@ -39,6 +41,9 @@ from builder.record.problem import Problem
 Mark = Literal[".", ","]
 
 _SAMPLE = 200
+_BLANKS_FIX = (
+    "where blanks part the columns, two or more must stand between names of several words, and none inside a number"
+)
 _MARK_FIX = 'write in the record: decimal_mark: "." or ","'
 
 
@@ -84,11 +89,16 @@ def read_dyno_csv(
     text = load_text(path, limit)
     if isinstance(text, Unreadable):
         return None, [Problem(shown, text.line, text.message)]
-    first_lines = list(islice(text.lines(), SEARCHED_LINES))
-    header = find_header(first_lines, columns or {})
+    text, first_lines, header = _header_of(text, columns or {})
     if header is None:
         return None, [_no_header(text, bool(first_lines), columns or {}, shown)]
-    found = resolve_columns(header, columns or {}, units or {}, shown)
+    columns, units = dict(columns or {}), dict(units or {})
+    clock = clock_of(text, header, columns, units)
+    if clock is not None:
+        text, header, columns, units = _with_clock(clock, header, columns, units)
+    found = resolve_columns(header, columns, units, shown)
+    if clock is not None:
+        _tell_of_clock(clock, found, shown)
     if any(problem.severity == "error" for problem in found.problems):
         return None, _in_order(found.problems)
     words = _drop_columns_of_words(text, header, found, shown)
@@ -118,6 +128,43 @@ def read_dyno_csv(
     return log, _in_order(problems)
 
 
+def _header_of(text: CsvText, mapped: Mapping[str, str]) -> tuple[CsvText, list[Line], Header | None]:
+    """The header, and the text it was found in: as it is, else with tabs where blanks part the columns."""
+    lines = list(islice(text.lines(), SEARCHED_LINES))
+    header = find_header(lines, mapped)
+    if header is not None and whole_rows(lines, header):
+        return text, lines, header
+    tabbed = parted_by_tabs(text)
+    if tabbed is not None:
+        tabbed_lines = list(islice(tabbed.lines(), SEARCHED_LINES))
+        in_tabs = find_header(tabbed_lines, mapped)
+        if in_tabs is not None and whole_rows(tabbed_lines, in_tabs):
+            return tabbed, tabbed_lines, in_tabs
+    return text, lines, header
+
+
+def _with_clock(
+    clock: Clock, header: Header, mapped: dict[str, str], stated: dict[str, str]
+) -> tuple[CsvText, Header, dict[str, str], dict[str, str]]:
+    """Seconds in the place of a clock's times; where it is not clear what they are, no time column at all."""
+    if clock.doubt is None:
+        return clock.text, header, mapped, stated | {"time": "s"}
+    cells = tuple("the clock's time" if index == clock.index else cell for index, cell in enumerate(header.cells))
+    without = [{slug: said for slug, said in each.items() if slug != "time"} for each in (mapped, stated)]
+    return clock.text, replace(header, cells=cells), without[0], without[1]
+
+
+def _tell_of_clock(clock: Clock, found: Columns, path: Path) -> None:
+    if clock.doubt is None:
+        found.told.append(clock.told)
+        return
+    line, cell = clock.doubt
+    found.problems.append(Problem(
+        path, line, f"{cell!r} may be minutes and seconds or hours and minutes; say in the record which, "
+        "units: {time: mm:ss} or units: {time: hh:mm}; time is left out", "warning",
+    ))  # fmt: skip
+
+
 def _in_order(problems: list[Problem]) -> list[Problem]:
     return sorted(dict.fromkeys(problems), key=lambda problem: problem.line)
 
@@ -132,7 +179,8 @@ def _no_header(text: CsvText, any_lines: bool, mapped: Mapping[str, str], path: 
         1,
         f"no header was found in the first {searched} lines: one line must name a column of engine speed and one of "
         "torque or power, e.g. Engine speed (rpm), Torque (lb-ft); "
-        + (f"the record maps {wanted}" if mapped else "or say in the record, under columns, how they are headed"),
+        + (f"the record maps {wanted}" if mapped else "or say in the record, under columns, how they are headed")
+        + (f"; {_BLANKS_FIX}" if parted_by_tabs(text) is not None else ""),
     )
 
 
@@ -252,9 +300,9 @@ def _drop_empty(channels: dict[str, NDArray[np.float64]], rows: Rows, found: Col
 
 def _told_of_form(text: CsvText, header: Header, mark: Mark) -> list[str]:
     declared = ", as its first line says" if header.declared else ""
+    parted = "blanks" if text.blanks else DELIMITER_NAMES[header.delimiter]
     told = [
-        f"encoding {text.encoding}; cells parted by {DELIMITER_NAMES[header.delimiter]}{declared}; "
-        f"decimal {MARK_NAMES[mark]}",
+        f"encoding {text.encoding}; cells parted by {parted}{declared}; decimal {MARK_NAMES[mark]}",
         f"header on line {header.line}"
         + (f", units on line {header.units_line}" if header.units_line else ", no units row")
         + f", data from line {header.data_line}",
