@@ -105,6 +105,22 @@ def test_dead_centre_and_peak_speed_by_root_finding(offset: float) -> None:
     assert angle == pytest.approx(zero, abs=1e-9)
 
 
+@pytest.mark.parametrize("ratio", [0.501, 0.51, 0.55, 0.62, 0.73])
+@pytest.mark.parametrize("lean", [0.0, 0.6, -0.9])
+def test_the_fastest_place_of_rods_far_too_short_for_an_engine(ratio: float, lean: float) -> None:
+    """SciPy brentq on the acceleration, where the crank can barely turn and the steps of a secant go astray."""
+    rod = ratio * STROKE
+    offset = lean * (rod - STROKE / 2)
+    bottom = kinematics.bottom_dead_centre(STROKE, rod, offset)
+    angles = np.linspace(1e-3, bottom - 1e-3, 20_001)
+    fastest = int(np.argmax(kinematics.piston_speed(angles, STROKE, rod, SPEED, offset)))
+    zero = optimize.brentq(
+        lambda t: kinematics.piston_acceleration(t, STROKE, rod, SPEED, offset),
+        angles[fastest - 1], angles[fastest + 1], xtol=1e-14,
+    )  # fmt: skip
+    assert kinematics.peak_speed_angle(STROKE, rod, offset) == pytest.approx(zero, abs=1e-9)
+
+
 def test_inertia_force_at_the_top_by_numeric_derivatives() -> None:
     """SciPy differentiate.derivative twice over the position: Newton's second law."""
     omega = 2 * np.pi * SPEED

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from record_samples import CSV, SHEET, ReadWith
 
-from builder.record.files import file_in
+from builder.record.files import escapes, file_in
 from builder.record.problem import Problem
 from builder.record.read import build_folders, errors_in, read_build, read_shop, slug_fault
 
@@ -400,3 +400,22 @@ def test_a_folder_or_file_that_may_not_be_read_is_a_message(
 def test_a_file_name_with_what_no_screen_shows(folder: Path) -> None:
     assert file_in(folder, "dyno/pull\u00ad-1.csv") == (None, "holds a character that no file name may have")
     assert file_in(folder, "dyno/pull-1.csv") == (folder / "dyno" / "pull-1.csv", "")
+
+
+def test_a_path_that_cannot_be_followed_is_none(tmp_path: Path) -> None:
+    assert escapes(tmp_path, tmp_path / "pull\0.csv") == "is not a path that can be followed"
+    assert escapes(tmp_path, tmp_path / "dyno" / ".." / "pull.csv") is None
+    assert escapes(tmp_path / "a", tmp_path / "b") == "leaves the build's folder: copy the file into it"
+
+
+def test_a_folder_that_cannot_be_listed_gives_no_name_to_take_instead(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "pull-1.csv").touch()
+    assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there: did you mean 'pull-1.csv'?")
+
+    def refused(folder: Path, pattern: str) -> list[Path]:
+        raise PermissionError(13, "Permission denied", str(folder))
+
+    monkeypatch.setattr(Path, "glob", refused)
+    assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there")
