@@ -10,6 +10,7 @@ import view_samples as samples
 from PIL import Image
 
 from builder.archive.summarise import summarise
+from builder.figures.compute import compute
 from builder.figures.judge import judge_fits
 from builder.publish.card import card_png
 from builder.publish.drawings import drawings_of
@@ -18,6 +19,7 @@ from builder.publish.joints_view import bore_table, degreeing_tables, fasteners_
 from builder.publish.parts_view import part_rows
 from builder.publish.second_look import second_look
 from builder.publish.strip import strip
+from builder.record.shop import Shop
 
 BUILD = "title: T\nengine: {cylinders: 4}\n"
 
@@ -173,7 +175,9 @@ def test_a_used_part_that_nobody_checked_stands_out_and_a_returned_one_is_marked
 
 
 def test_the_same_breach_over_several_pulls_is_one_line_with_the_worst() -> None:
-    build, sheet = samples.build_and_sheet("generator-gas-six")
+    build, _ = samples.build_and_sheet("generator-gas-six")
+    rich = {"mixture": [{"fuel": "LPG", "least_lambda": 0.80, "most_lambda": 0.95}]}
+    sheet = compute(build, Shop.model_validate({"guidelines": rich}))
     looks = [look for look in second_look(build, sheet) if "ambda" in look.sentence]
     (look,) = looks
     assert "on 2 pulls (mixer leaned, timing 28); worst on timing 28" in look.sentence
