@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from builder.figures.cam_inputs import wheel_centreline
-from builder.figures.figure import FigureSheet
+from builder.figures.figure import Figure, FigureSheet
 from builder.figures.fit_inputs import joint_labels
 from builder.figures.shown import beside, system_of_unit, written_text
 from builder.publish.headline import thousands
@@ -23,24 +23,36 @@ def fasteners_table(build: Build, sheet: FigureSheet) -> Table | None:
     if not joints:
         return None
     preload = sheet.get("fastener_preload")
-    forces = {p.label: (p.display, p.beside) for p in preload.positions} if preload else {}
-    if preload and not forces and len(joints) == 1:
-        forces = {joint_labels(joints)[0]: (preload.display, preload.beside)}
+    forces, stretched = (_forces(sheet.get(slug), joints) for slug in ("fastener_preload", "stretch_preload"))
     share = f", give or take {preload.uncertainty / preload.value:.0%}" if preload and preload.uncertainty else ""
     head = ("Joint", "Bolts", "N m", "lbf ft", "Then", "Steps", "Lubricant", f"Clamping force, estimated{share}",
             "Done by", "According to", "Remarks")  # fmt: skip
-    rows = [_joint(joint, label, forces) for joint, label in zip(joints, joint_labels(joints), strict=True)]
+    labels = joint_labels(joints)
+    rows = [_joint(joint, label, forces, stretched) for joint, label in zip(joints, labels, strict=True)]
     return without_empty(Table("Fasteners", head, tuple(rows)))
 
 
-def _joint(joint: Fastener, label: str, forces: dict[str, tuple[str, str | None]]) -> tuple[Cell, ...]:
+_Forces = dict[str, tuple[str, str | None]]
+
+
+def _forces(figure: Figure | None, joints: tuple[Fastener, ...]) -> _Forces:
+    """The clamping force of every joint that has one, in both systems."""
+    if figure is None:
+        return {}
+    if not figure.positions and len(joints) == 1:
+        return {joint_labels(joints)[0]: (figure.display, figure.beside)}
+    return {p.label: (p.display, p.beside) for p in figure.positions}
+
+
+def _joint(joint: Fastener, label: str, forces: _Forces, stretched: _Forces) -> tuple[Cell, ...]:
     bolts = " × ".join(filter(None, (str(joint.count) if joint.count else None, joint.size)))
     then = []
     if joint.angle is not None:
         then.append(f"then {written_text(joint.angle)}")
     if joint.stretch is not None:
         said = cell(joint.stretch, False).text
-        then.append("; ".join((f"stretch {said}", *remarks(joint.stretch, False))))
+        by_it = [f"clamping force by it {thousands(stretched[label][0])}"] if label in stretched else []
+        then.append("; ".join((f"stretch {said}", *remarks(joint.stretch, False), *by_it)))
     quantity = joint.torque.best[0] if joint.torque is not None and joint.torque.best else None
     metric, inch = both_systems(quantity)
     force = forces.get(label)
@@ -53,12 +65,18 @@ def _joint(joint: Fastener, label: str, forces: dict[str, tuple[str, str | None]
         Cell(inch, number=True),
         Cell(", ".join(then)),
         Cell(", ".join(written_text(step) for step in joint.steps)),
-        Cell(joint.lubricant or "", f"K {joint.nut_factor:g}" if joint.nut_factor else None),
+        Cell(joint.lubricant or "", _slip(joint)),
         Cell(thousands(force[0]), thousands(force[1] or "") or None, number=True) if force else Cell(""),
         Cell("; ".join(hand for hand in hands if hand)),
         Cell(joint.according_to or ""),
         Cell("; ".join(filter(None, (*torque_remarks, joint.note)))),
     )
+
+
+def _slip(joint: Fastener) -> str | None:
+    if joint.nut_factor:
+        return f"K {joint.nut_factor:g}"
+    return f"friction {joint.friction:g}" if joint.friction else None
 
 
 def stretch_tables(build: Build) -> tuple[Table, ...]:

@@ -107,6 +107,22 @@ def test_two_joints_of_one_name_are_told_apart_and_empty_columns_left_out(tmp_pa
     ]
 
 
+def test_a_joint_shows_what_its_friction_and_its_stretch_come_to(tmp_path: Path) -> None:
+    build, sheet = samples.written(
+        tmp_path,
+        build=BUILD,
+        assembly="fasteners:\n  - {joint: caps, size: M11x1.5, torque: 85 N.m, friction: 0.12}\n"
+        "  - {joint: rod bolts, size: M9x1, stretch: 0.15 mm, shank_length: 36 mm, shank_diameter: 8.2 mm}\n",
+    )
+    table = fasteners_table(build, sheet)
+    assert table is not None
+    caps, rods = (" ".join(f"{cell.text} {cell.beside or ''}" for cell in row) for row in table.rows)
+    assert "friction 0.12" in caps
+    assert "clamping force by it" not in caps
+    # E A / l times the stretch: 207 GPa over 36 mm of 8.2 mm shank.
+    assert "stretch 0.15\N{NO-BREAK SPACE}mm; clamping force by it 46" in rods
+
+
 def test_the_stretch_of_every_bolt_is_there() -> None:
     build, _ = samples.build_and_sheet("breakdown-truck-v8")
     (table,) = stretch_tables(build)
