@@ -24,17 +24,22 @@ _NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts
 
 def index_bytes(summaries: Iterable[Summary]) -> bytes:
     """The index file of these builds."""
-    body = "".join(_line(s) + "\n" for s in newest_first(summaries)).encode("utf-8", "replace")
+    return index_of(map(line_of, newest_first(summaries)))
+
+
+def index_of(lines: Iterable[bytes]) -> bytes:
+    """The index file of the builds with these lines, in this order."""
+    body = b"".join(lines)
     head = json.dumps({"form": FORM, "sha256": hashlib.sha256(body).hexdigest()})
     return head.encode() + b"\n" + body
 
 
-def write_index(path: Path, summaries: Iterable[Summary]) -> None:
+def write_index(path: Path, index: bytes) -> None:
     """Write the index in one step: a reader sees the old file or the new one, never a part."""
     temporary = path.with_name(f"{path.name}.{os.getpid()}.part")
     path.parent.mkdir(parents=True, exist_ok=True)
     try:
-        temporary.write_bytes(index_bytes(summaries))
+        temporary.write_bytes(index)
         os.replace(temporary, path)
     finally:
         temporary.unlink(missing_ok=True)
@@ -46,30 +51,36 @@ def read_index(path: Path) -> tuple[Summary, ...] | None:
     The caller then makes it anew from the records: the index holds nothing that they do not.
     """
     try:
-        return index_read(path.read_bytes())
+        read = _read(path.read_bytes())
     except OSError:
         return None
+    return None if read is None else tuple(summary for summary, _ in read)
 
 
-def index_read(content: bytes) -> tuple[Summary, ...] | None:
-    """The builds of an index file's content, as `read_index`."""
+def lines_of(content: bytes) -> dict[str, tuple[Summary, bytes]]:
+    """By slug: the builds of an index file's content, each with its line; none where it is damaged."""
+    return {summary.slug: (summary, line) for summary, line in _read(content) or ()}
+
+
+def _read(content: bytes) -> list[tuple[Summary, bytes]] | None:
     try:
         head, _, body = content.partition(b"\n")
         heading = json.loads(head)
         if heading != {"form": FORM, "sha256": hashlib.sha256(body).hexdigest()}:
             return None
-        return tuple(_build(json.loads(line)) for line in body.splitlines())
+        return [(_build(json.loads(line)), line) for line in body.splitlines(keepends=True)]
     except (ValueError, TypeError, KeyError):
         return None
 
 
-def _line(summary: Summary) -> str:
+def line_of(summary: Summary) -> bytes:
+    """A build's line of the index: all that the archive knows of it, the same bytes for the same build."""
     out: dict[str, Any] = {n: v for n in _NAMES if _worth(v := getattr(summary, n))}
     if summary.curve is not None and all(map(_worth, (*summary.curve.speeds, *summary.curve.torque))):
         out["curve"] = [summary.curve.start, summary.curve.step, *summary.curve.torque]
     if summary.parts:
         out["parts"] = [[p.maker, p.number, p.kind, p.verdict] for p in summary.parts]
-    return json.dumps(out, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return json.dumps(out, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
 def _worth(value: object) -> bool:

@@ -48,7 +48,7 @@ def picture(draw: Callable[P, Drawing]) -> Callable[P, Drawing]:
 
     @wraps(draw)
     def drawing(*values: P.args, **more: P.kwargs) -> Drawing:
-        of = _digest(draw, values, more)
+        of = digest_of_values(f"{draw.__module__}.{draw.__qualname__}", values, dict(sorted(more.items())))
         if (svg := _STANDING.get({}).get(of)) is not None and (parts := _PARTS.match(svg)):
             size = round(float(parts["width"])), round(float(parts["height"]))
             return Drawing(parts["name"], svg, unescape(parts["title"]), unescape(parts["desc"]), *size)
@@ -59,10 +59,13 @@ def picture(draw: Callable[P, Drawing]) -> Callable[P, Drawing]:
     return drawing
 
 
-def _digest(draw: Callable[..., Any], values: tuple[Any, ...], more: Mapping[str, Any]) -> str:
-    """A digest of the function and all that it is given."""
-    whole = hashlib.sha256(f"{draw.__module__}.{draw.__qualname__}".encode())
-    for said in _said((values, dict(sorted(more.items())))):
+def digest_of_values(*values: Any) -> str:
+    """A digest of plain values: numbers, texts, arrays, and tuples and dataclasses of such.
+
+    Raises TypeError for any other.
+    """
+    whole = hashlib.sha256()
+    for said in _said(values):
         whole.update(len(said).to_bytes(8, "big"))
         whole.update(said)
     return whole.hexdigest()[:32]

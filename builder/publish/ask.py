@@ -16,8 +16,8 @@ from builder.archive.index import read_index
 from builder.archive.likeness import planned
 from builder.archive.search import Similar, find, parse_range, similar
 from builder.archive.summary import Summary
-from builder.publish.publish import WORK
 from builder.publish.swap import PublishProblem
+from builder.publish.what_changed import WORK
 
 _COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
 

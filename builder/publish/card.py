@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from builder.draw.picture import digest_of_values
 from builder.draw.style import ACCENT, INK, PAPER, QUIET, RULE, SECOND
 from builder.figures.figure import FigureSheet
-from builder.publish.headline import headline, kinds
+from builder.publish.headline import Headline, headline, kinds
 from builder.record.build import Build
 
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw, ImageFont
+
+Curve = NDArray[np.float64]
 
 SIZE = (1200, 630)
 """What services that show link previews ask for."""
@@ -23,30 +29,59 @@ _TWICE = 2
 """Drawn at twice the size and brought down: smooth edges."""
 _EDGE = 60
 _MIDDLE = 640
+_MADE_OF = "made-of"
 
 
-def card_png(build: Build, sheet: FigureSheet, cover: bytes | None = None) -> bytes:
+@dataclass(frozen=True)
+class _Card:
+    """All that stands on a card."""
+
+    title: str
+    facts: str
+    numbers: tuple[Headline, ...]
+    curves: tuple[Curve, Curve, Curve] | None
+    """Speed, torque and power of the best pull."""
+    cover: str
+    """The digest of the cover photo."""
+
+
+def card_png(build: Build, sheet: FigureSheet, cover: bytes | None = None, stood: Path | None = None) -> bytes:
     """The picture of one build as PNG, the same bytes for the same build.
 
     The right half shows the best pull's torque and power, or else the cover photo (JPEG or PNG bytes).
-    Give it a build without its private fields.
+    Give it a build without its private fields. The card in the file `stood` is taken where it says the same.
     """
-    from PIL import Image, ImageDraw
+    best = sheet.session.best if sheet.session else None
+    of = _Card(
+        build.build.title,
+        ", ".join(filter(None, (*kinds(build), build.build.purpose))),
+        tuple(headline(build, sheet)[:4]),
+        None if best is None else (best.speed, best.torque, best.power),
+        hashlib.sha256(cover or b"").hexdigest(),
+    )
+    digest = digest_of_values(of)
+    if stood is not None and f"{_MADE_OF}\0{digest}".encode() in (png := stood.read_bytes()):
+        return png
+    return _drawn(of, cover, digest)
+
+
+def _drawn(of: _Card, cover: bytes | None, digest: str) -> bytes:
+    from PIL import Image, ImageDraw, PngImagePlugin
 
     card = Image.new("RGB", (SIZE[0] * _TWICE, SIZE[1] * _TWICE), PAPER)
     draw = ImageDraw.Draw(card)
-    best = sheet.session.best if sheet.session else None
-    if best is not None:
-        _curves(draw, best.speed, best.torque, best.power)
+    if of.curves is not None:
+        _curves(draw, *of.curves)
     elif cover is not None:
         _photo(card, cover)
-    right = _MIDDLE - 20 if best is not None or cover is not None else SIZE[0] - _EDGE
-    _words(draw, build, sheet, right - _EDGE)
+    right = _MIDDLE - 20 if of.curves is not None or cover is not None else SIZE[0] - _EDGE
+    _words(draw, of, right - _EDGE)
     _rule(draw)
     small = card.resize(SIZE, Image.Resampling.LANCZOS)
-    colours = 128 if best is None and cover is not None else 48
-    out = io.BytesIO()
-    small.quantize(colours, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
+    colours = 128 if of.curves is None and cover is not None else 48
+    out, note = io.BytesIO(), PngImagePlugin.PngInfo()
+    note.add_text(_MADE_OF, digest)
+    small.quantize(colours, dither=Image.Dither.NONE).save(out, "PNG", optimize=True, pnginfo=note)
     return out.getvalue()
 
 
@@ -86,31 +121,27 @@ def _lines(words: str, font: ImageFont.FreeTypeFont, width: float, most: int) ->
     return fitted
 
 
-def _words(draw: ImageDraw.ImageDraw, build: Build, sheet: FigureSheet, width: float) -> None:
+def _words(draw: ImageDraw.ImageDraw, of: _Card, width: float) -> None:
     title = _font(46, serif=True, bold=True)
     y = 120.0
-    for line in _lines(build.build.title, title, width, 3):
+    for line in _lines(of.title, title, width, 3):
         _text(draw, (_EDGE, y), line, title, INK)
         y += 56
     quiet = _font(22)
-    facts = ", ".join(filter(None, (*kinds(build), build.build.purpose)))
     y += 2
-    for line in _lines(facts, quiet, width, 2):
+    for line in _lines(of.facts, quiet, width, 2):
         _text(draw, (_EDGE, y), line, quiet, QUIET)
         y += 31
     number, unit = _font(44, serif=True), _font(22)
-    numbers = headline(build, sheet)[:4]
-    y = SIZE[1] - 84 - 96 * ((len(numbers) + 1) // 2 - 1)
-    for index, item in enumerate(numbers):
+    y = SIZE[1] - 84 - 96 * ((len(of.numbers) + 1) // 2 - 1)
+    for index, item in enumerate(of.numbers):
         x, down = _EDGE + (index % 2) * width / 2, y + 96 * (index // 2)
         _text(draw, (x, down - 46), item.title, _font(18), QUIET)
         wide = _text(draw, (x, down), item.number, number, ACCENT if index == 0 else INK)
         _text(draw, (x + wide + 8, down), item.unit, unit, INK)
 
 
-def _curves(
-    draw: ImageDraw.ImageDraw, speed: NDArray[np.float64], torque: NDArray[np.float64], power: NDArray[np.float64]
-) -> None:
+def _curves(draw: ImageDraw.ImageDraw, speed: Curve, torque: Curve, power: Curve) -> None:
     """Torque and power over engine speed, each to its own height, as a sketch without scales."""
     left, right, top, bottom = _MIDDLE + 30.0, SIZE[0] - _EDGE, 120.0, SIZE[1] - 96.0
     for line in range(5):

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from functools import cache
 from types import TracebackType
 from typing import Any, TypeVar
 
@@ -77,7 +78,7 @@ class Hands:
         It is over when the block is left. With one core it is done when it is waited for.
         """
         if self.count == 1:
-            yield work
+            yield cache(work)
             return
         with _unbroken():
             future = self._started().submit(work)

@@ -12,24 +12,21 @@ The ledger holds nothing of what the files say, and not even the names of a shop
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import json
 import os
+import stat
 import sys
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
-FORM = "millbook ledger 2"
+FORM = "millbook ledger 3"
 _YOUNG = 2_000_000_000
 """A file touched this little before it was read [ns] may be touched again without its times telling."""
-
-Stamp = tuple[int, int, int, int]
-Tree = dict[str, tuple[int, int, int, str]]
-"""Files that a publish made, by their path in a folder: size, time of change, number on the disk, digest."""
 
 
 def digest_of(*parts: str | bytes) -> str:
@@ -56,161 +53,136 @@ def digest_file(path: Path | str) -> str:
         return ""
 
 
-@dataclass
-class Ledger:
-    """What a publish knows of the one before it."""
+# ------------------------------------------------------------------------------- what a publish made
 
-    sources: dict[str, tuple[Stamp, str]] = field(default_factory=dict)
-    """By a digest of the file's path: the stamp of a file of the shop, and the digest of its content."""
-    builds: dict[str, str] = field(default_factory=dict)
-    """By slug: the digest of everything a published build was made from."""
-    left_out: dict[str, tuple[str, str]] = field(default_factory=dict)
-    """By slug: the same for a build that is not published, and why."""
-    faults: dict[str, tuple[int, int]] = field(default_factory=dict)
-    """By slug: how many errors and warnings stand in the record of a published build."""
-    shop_faults: int = 0
-    """How many problems stand in the shop's profile."""
-    blocks: dict[str, str] = field(default_factory=dict)
-    """By slug: the digest of what the part about its relatives was made from."""
-    bodies: Tree = field(default_factory=dict)
-    """The pages of builds without that part."""
-    pages: Tree = field(default_factory=dict)
-    """The pages folder."""
-    fixed: list[str] = field(default_factory=list)
-    """Files of the pages folder that no build has a part in."""
-    site: Tree = field(default_factory=dict)
-    """The site."""
-    whole: str = ""
-    """The digest of all that every page depends on: shop, templates, program, libraries."""
-    index: str = ""
-    """The digest of the archive's index."""
-    learnt: bool = False
-    """Whether a file of the shop was read that was not known, so that the ledger is worth saving."""
-    _seen: dict[str, tuple[Stamp, str]] = field(default_factory=dict, repr=False)
-
-    def forget(self, slug: str) -> None:
-        """Know nothing of a build."""
-        for known in (self.builds, self.left_out, self.blocks, self.faults):
-            known.pop(slug, None)
-
-    def digest(self, path: Path, status: os.stat_result | None = None) -> str:
-        """The digest of a file's content; empty for one that is not there or no ordinary file."""
-        key = digest_of(os.fspath(path))
-        try:
-            found = status or path.stat()
-            if not path.is_file():
-                return ""
-        except OSError:
-            return ""
-        stamp = (found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
-        known = self.sources.get(key)
-        if known is not None and known[0] == stamp:
-            self._seen[key] = known
-            return known[1]
-        digest = digest_file(path)
-        if digest and time.time_ns() - max(stamp[1], stamp[2]) > _YOUNG:
-            self._seen[key] = self.sources[key] = (stamp, digest)
-            self.learnt = True
-        return digest
-
-    def folder(self, folder: Path) -> list[str]:
-        """Every file below a folder of the shop, with the digest of its content, and where links lead."""
-        found = [f"is a link to {os.readlink(folder)}"] if folder.is_symlink() else []
-        for name, entry in files_below(folder):
-            try:
-                link = f" is a link to {os.readlink(entry.path)}" if entry.is_symlink() else ""
-                found.append(f"{name} {self.digest(folder / name, entry.stat())}{link}")
-            except OSError:
-                found.append(f"{name} cannot be followed")
-        return found
-
-    def save(self, path: Path) -> None:
-        """Write the ledger in one step; stamps of files that were not looked at this time are dropped."""
-        kept = {name: getattr(self, name) for name in (*_PLAIN, *_TREES, "left_out", "faults")}
-        body = json.dumps({"sources": self._seen, **kept}, separators=(",", ":"))
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(f"{path.name}.part")
-        part.write_text(f"{FORM} {digest_of(body)}\n{body}", encoding="utf-8", newline="\n")
-        os.replace(part, path)
+Part = tuple[str, str]
+"""The files of one folder: their names with size, time of change and number on the disk; and their digests."""
 
 
-_PLAIN = ("builds", "blocks", "fixed", "whole", "index", "shop_faults")
-_TREES = ("bodies", "pages", "site")
+@dataclass(frozen=True)
+class Tree:
+    """Every file below a folder that only a publish writes to, folder by folder.
 
-
-def load(path: Path) -> Ledger:
-    """The ledger as it was saved; an empty one where it is missing, damaged or of another form."""
-    try:
-        head, _, body = path.read_text(encoding="utf-8").partition("\n")
-        if head != f"{FORM} {digest_of(body)}":
-            return Ledger()
-        kept: Mapping[str, Any] = json.loads(body)
-        trees: dict[str, Any] = {name: {file: tuple(known) for file, known in kept[name].items()} for name in _TREES}
-        pairs: dict[str, Any] = {
-            name: {slug: tuple(known) for slug, known in kept[name].items()} for name in ("left_out", "faults")
-        }
-        sources = {key: (_stamp(stamp), digest) for key, (stamp, digest) in kept["sources"].items()}
-        return Ledger(sources, **{name: kept[name] for name in _PLAIN}, **trees, **pairs)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return Ledger()
-
-
-def _stamp(numbers: list[int]) -> Stamp:
-    size, modified, changed, number = numbers
-    return size, modified, changed, number
-
-
-# -------------------------------------------------------------------------------- what a publish made
-
-
-def looked_at(folder: Path, known: Mapping[str, tuple[int, int, int, str]]) -> Tree:
-    """Every file below a folder that only a publish writes to; one that was not touched keeps its digest.
-
-    The time of a file's entry tells nothing here: sites share files on the disk with those before them.
+    The files of a folder that was not touched since are told to be the same by one comparison. The time of a
+    file's entry tells nothing here: sites share files on the disk with those before them.
     """
-    found: Tree = {}
-    for name, entry in files_below(folder):
-        try:
-            status = entry.stat(follow_symlinks=False)
-            ordinary = entry.is_file(follow_symlinks=False)
-        except OSError:
-            continue
-        stamp = (status.st_size, status.st_mtime_ns, status.st_ino)
-        before = known.get(name)
-        if before is not None and before[:3] == stamp:
-            found[name] = before
-        else:
-            found[name] = (*stamp, digest_file(entry.path) if ordinary else "")
-    return found
+
+    parts: dict[str, Part] = field(default_factory=dict)
+    """By the folder's path below the tree's."""
+
+    def __bool__(self) -> bool:
+        """Whether there is any file."""
+        return bool(self.parts)
+
+    def __iter__(self) -> Iterator[str]:
+        """The path of every file."""
+        for below in self.parts:
+            yield from self.files(below)
+
+    def files(self, below: str) -> dict[str, str]:
+        """The digests of the files in one folder, by their path in the tree."""
+        stamps, digests = self.parts.get(below, ("", ""))
+        before = f"{below}/" if below else ""
+        return {
+            f"{before}{name}": digests[at * 32 : at * 32 + 32]
+            for at, name in enumerate(stamps.split("/")[::4] if stamps else ())
+        }
+
+    def stamps(self, below: str) -> dict[str, str]:
+        """Size, time of change and number on the disk of the files in one folder, by their names."""
+        said = self.parts.get(below, ("", ""))[0].split("/")
+        return {said[at]: "/".join(said[at + 1 : at + 4]) for at in range(0, len(said) - 3, 4)}
+
+
+def looked_at(folder: Path, known: Tree) -> Tree:
+    """Every file below a folder; one that was not touched keeps its digest."""
+    parts: dict[str, Part] = {}
+    waiting = [""]
+    while waiting:
+        below = waiting.pop()
+        part, inner = _part(folder, below, known)
+        if part[0]:
+            parts[below] = part
+        waiting += inner
+    return Tree(parts)
 
 
 def looked_at_again(folder: Path, known: Tree, names: Iterable[str]) -> Tree:
     """What `looked_at` finds where only these files are not as they were known."""
-    found = dict(known)
-    for name in names:
-        found.pop(name, None)
-        with contextlib.suppress(FileNotFoundError, NotADirectoryError):
-            status = os.lstat(folder / name)
-            found[name] = (status.st_size, status.st_mtime_ns, status.st_ino, digest_file(folder / name))
-    return found
+    parts = dict(known.parts)
+    for below in {name.rpartition("/")[0] for name in names}:
+        parts.pop(below, None)
+        part, _ = _part(folder, below, known)
+        if part[0]:
+            parts[below] = part
+    return Tree(parts)
 
 
-def differing(one: Mapping[str, tuple[int, int, int, str]], other: Mapping[str, tuple[int, int, int, str]]) -> set[str]:
+def _part(folder: Path, below: str, known: Tree) -> tuple[Part, list[str]]:
+    """The files of one folder, and the folders in it."""
+    before = f"{below}/" if below else ""
+    files: list[tuple[os.DirEntry[str], str]] = []
+    inner: list[str] = []
+    said: list[str] = []
+    for entry in _entries(folder / below if below else folder):
+        try:
+            status = entry.stat(follow_symlinks=False)
+        except OSError:
+            continue
+        if stat.S_ISDIR(status.st_mode):
+            inner.append(f"{before}{entry.name}")
+            continue
+        stamp = f"{status.st_size}/{status.st_mtime_ns}/{status.st_ino}"
+        files.append((entry, stamp))
+        said += (entry.name, stamp)
+    stamps = "/".join(said)
+    part = known.parts.get(below)
+    if part is not None and part[0] == stamps:
+        return part, inner
+    before_stamps, before_digests = known.stamps(below), known.files(below)
+    digests = []
+    for entry, stamp in files:
+        if before_stamps.get(entry.name) == stamp:
+            digests.append(before_digests[f"{before}{entry.name}"])
+        else:
+            digests.append((digest_file(entry.path) if entry.is_file(follow_symlinks=False) else "") or _NONE)
+    return (stamps, "".join(digests)), inner
+
+
+_NONE = "-" * 32
+"""Stands for the digest of what is no file, or cannot be read."""
+
+
+def stamp_of(status: os.stat_result) -> str:
+    """What the system says of a file that stays as long as nobody touches it."""
+    return f"{status.st_size}/{status.st_mtime_ns}/{status.st_ino}"
+
+
+_name = attrgetter("name")
+
+
+def _entries(folder: Path | str) -> list[os.DirEntry[str]]:
+    """What lies in a folder, in order; nothing in one that is not there."""
+    try:
+        with os.scandir(folder) as inside:
+            return sorted(inside, key=_name)
+    except OSError:
+        return []
+
+
+def differing(one: Tree, other: Tree) -> set[str]:
     """The files that two trees do not have in common, or not with the same content."""
-    if one == other:
-        return set()
-    nothing = (0, 0, 0, None)
-    return {name for name in one.keys() | other.keys() if one.get(name, nothing)[3] != other.get(name, nothing)[3]}
+    found: set[str] = set()
+    for below in one.parts.keys() | other.parts.keys():
+        if one.parts.get(below) != other.parts.get(below):
+            here, there = one.files(below), other.files(below)
+            found.update(name for name in here.keys() | there.keys() if here.get(name) != there.get(name))
+    return found
 
 
 def files_below(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntry[str]]]:
     """Every file below a folder, links not followed, by its path in the folder, in order."""
-    try:
-        with os.scandir(folder / below if below else folder) as inside:
-            entries = sorted(inside, key=lambda entry: entry.name)
-    except OSError:
-        return
-    for entry in entries:
+    for entry in _entries(folder / below if below else folder):
         name = f"{below}/{entry.name}" if below else entry.name
         try:
             inner = entry.is_dir(follow_symlinks=False)
@@ -222,10 +194,144 @@ def files_below(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntr
             yield name, entry
 
 
+# ------------------------------------------------------------------------------------------ the ledger
+
+
+@dataclass
+class Ledger:
+    """What a publish knows of the one before it."""
+
+    sources: dict[str, tuple[str, str]] = field(default_factory=dict)
+    """By a digest of its path: a digest of the stamps of a file or folder of the shop, and that of its content."""
+    builds: dict[str, str] = field(default_factory=dict)
+    """By slug: the digest of everything a published build was made from."""
+    left_out: dict[str, tuple[str, str]] = field(default_factory=dict)
+    """By slug: the same for a build that is not published, and why."""
+    faults: dict[str, tuple[int, int]] = field(default_factory=dict)
+    """By slug: how many errors and warnings stand in the record of a published build."""
+    shop_faults: int = 0
+    """How many problems stand in the shop's profile."""
+    photos: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    """By slug, and by the digest of a photo's file: name, width and height of each size in which it is published."""
+    blocks: dict[str, str] = field(default_factory=dict)
+    """By slug: the digest of what the part about its relatives was made from."""
+    bodies: Tree = field(default_factory=Tree)
+    """The pages of builds without that part."""
+    pages: Tree = field(default_factory=Tree)
+    """The pages folder."""
+    fixed: list[str] = field(default_factory=list)
+    """Files of the pages folder that no build has a part in."""
+    site: Tree = field(default_factory=Tree)
+    """The site."""
+    whole: str = ""
+    """The digest of all that every page depends on: shop, templates, program, libraries."""
+    index: str = ""
+    """The digest of the archive's index."""
+    learnt: bool = False
+    """Whether a file of the shop was read that was not known, so that the ledger is worth saving."""
+    _seen: dict[str, tuple[str, str]] = field(default_factory=dict, repr=False)
+
+    def forget(self, slug: str) -> None:
+        """Know nothing of a build."""
+        for known in (self.builds, self.left_out, self.blocks, self.faults, self.photos):
+            known.pop(slug, None)
+
+    def digest(self, path: Path | str) -> str:
+        """The digest of a file's content; empty for one that is not there or no ordinary file."""
+        try:
+            status = os.stat(path)
+        except OSError:
+            return ""
+        if not stat.S_ISREG(status.st_mode):
+            return ""
+        stamps = digest_of(f"{stamp_of(status)}/{status.st_ctime_ns}")
+        return self._read(path, stamps, _touched(status), lambda: digest_file(path))
+
+    def folder(self, folder: Path) -> str:
+        """The digest of every file below a folder of the shop: its name, its content, and where links lead."""
+        stamps: list[str] = []
+        files: list[tuple[str, str | None]] = []
+        touched = 0
+        if folder.is_symlink():
+            files.append((f"is a link to {os.readlink(folder)}", None))
+            stamps.append(files[0][0])
+        for name, entry in files_below(folder):
+            try:
+                label = f"{name} is a link to {os.readlink(entry.path)}" if entry.is_symlink() else name
+                status = entry.stat()
+            except OSError:
+                label, status = f"{name} cannot be followed", None
+            stamps.append(label)
+            if status is not None:
+                stamps.append(f"{status.st_mode}/{stamp_of(status)}/{status.st_ctime_ns}")
+                touched = max(touched, _touched(status))
+            files.append((label, entry.path if status is not None and stat.S_ISREG(status.st_mode) else None))
+
+        def read() -> str:
+            content = [f"{label} {digest_file(path) if path else ''}" for label, path in files]
+            return digest_of(*content)
+
+        return self._read(folder, digest_of(*stamps), touched, read)
+
+    def _read(self, path: Path | str, stamps: str, touched: int, read: Callable[[], str]) -> str:
+        """The digest of what lies at a path: as it is known for these stamps, or read."""
+        key = digest_of(os.fspath(path))
+        known = self.sources.get(key)
+        if known is not None and known[0] == stamps:
+            self._seen[key] = known
+            return known[1]
+        digest = read()
+        if digest and time.time_ns() - touched > _YOUNG:
+            self._seen[key] = self.sources[key] = (stamps, digest)
+            self.learnt = True
+        return digest
+
+    def save(self, path: Path) -> None:
+        """Write the ledger in one step; stamps of what was not looked at this time are dropped."""
+        kept = {name: getattr(self, name) for name in (*_PLAIN, "left_out", "faults")}
+        trees = {name: getattr(self, name).parts for name in _TREES}
+        body = json.dumps({"sources": self._seen, **kept, **trees}, separators=(",", ":"))
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(f"{path.name}.part")
+        part.write_text(f"{FORM} {digest_of(body)}\n{body}", encoding="utf-8", newline="\n")
+        os.replace(part, path)
+
+
+_PLAIN = ("builds", "photos", "blocks", "fixed", "whole", "index", "shop_faults")
+_PAIRS = ("sources", "left_out", "faults")
+_TREES = ("bodies", "pages", "site")
+
+
+def load(path: Path) -> Ledger:
+    """The ledger as it was saved; an empty one where it is missing, damaged or of another form."""
+    try:
+        head, _, body = path.read_text(encoding="utf-8").partition("\n")
+        if head != f"{FORM} {digest_of(body)}":
+            return Ledger()
+        kept: Mapping[str, Any] = json.loads(body)
+        trees: dict[str, Any] = {name: Tree(_pairs(kept[name])) for name in _TREES}
+        pairs: dict[str, Any] = {name: _pairs(kept[name]) for name in _PAIRS}
+        return Ledger(**{name: kept[name] for name in _PLAIN}, **trees, **pairs)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return Ledger()
+
+
+def _pairs(kept: Mapping[str, Any]) -> dict[str, tuple[Any, Any]]:
+    return {name: (one, other) for name, (one, other) in kept.items()}
+
+
+def _touched(status: os.stat_result) -> int:
+    """When a file was last touched [ns]."""
+    return max(status.st_mtime_ns, status.st_ctime_ns)
+
+
+# ----------------------------------------------------------------------------------------- the program
+
+
 def program_digest(ledger: Ledger) -> str:
     """The digest of the program itself and of every library that is installed beside it, by its version."""
     home = Path(__file__).resolve().parents[1]
-    own = [f"{name} {ledger.digest(home / name)}" for name, _ in files_below(home) if name.endswith(".py")]
+    own = [f"{name} {ledger.digest(entry.path)}" for name, entry in files_below(home) if name.endswith(".py")]
     return digest_of(sys.version, *own, *_installed())
 
 

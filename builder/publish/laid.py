@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from builder.publish.kept import files_below
+from builder.publish.kept import Tree, files_below, looked_at, looked_at_again
 
 
 def lay(path: Path, content: bytes) -> None:
@@ -30,14 +30,6 @@ def _make_room(path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
 
 
-def lay_tree(folder: Path, files: Mapping[str, bytes], spare: Iterable[str]) -> None:
-    """Make a folder hold these files, and of others only those that are spared."""
-    for name, content in files.items():
-        lay(folder / name, content)
-    wanted = {*files, *spare}
-    drop(folder, [name for name, _ in files_below(folder) if name not in wanted])
-
-
 def drop(folder: Path, names: Iterable[str]) -> None:
     """Remove files of a folder, and the folders in it that are empty then."""
     for name in names:
@@ -50,3 +42,35 @@ def drop(folder: Path, names: Iterable[str]) -> None:
             if parent == folder or any(parent.iterdir()):
                 break
             parent.rmdir()
+
+
+class Laid:
+    """A folder that only a publish writes to, and the files in it that this one laid or removed."""
+
+    def __init__(self, folder: Path) -> None:
+        """Nothing was touched yet."""
+        self.folder = folder
+        self.touched: set[str] = set()
+
+    def lay(self, name: str, content: bytes) -> None:
+        """Make a file hold just this."""
+        lay(self.folder / name, content)
+        self.touched.add(name)
+
+    def lay_below(self, below: str, files: Mapping[str, bytes], spare: Iterable[str]) -> None:
+        """Make a folder in it hold these files, and of others only those that are spared."""
+        for name, content in files.items():
+            self.lay(f"{below}/{name}", content)
+        wanted = {*files, *spare}
+        odd = [name for name, _ in files_below(self.folder / below) if name not in wanted]
+        self.drop([f"{below}/{name}" for name in odd])
+
+    def drop(self, names: Iterable[str]) -> None:
+        """Remove files, and the folders that are empty then."""
+        names = list(names)
+        drop(self.folder, names)
+        self.touched.update(names)
+
+    def looked_at(self, known: Tree, *, believed: bool) -> Tree:
+        """What the folder holds now, if it is believed to have held just what is known."""
+        return looked_at_again(self.folder, known, self.touched) if believed else looked_at(self.folder, known)

@@ -18,7 +18,8 @@ from builder.publish.build_view import write_page
 from builder.publish.card import card_png
 from builder.publish.data_out import data_files
 from builder.publish.drawings import drawings_of
-from builder.publish.photo_view import cover_of, photos_of
+from builder.publish.photo_view import cover_of, photos_of, sizes_of
+from builder.publish.photos import Sizes
 from builder.publish.swap import PublishProblem
 from builder.publish.templates import page_environment, place_of, words_of
 from builder.record.private import without_private
@@ -42,6 +43,8 @@ class Made:
     files: Mapping[str, bytes] = field(default_factory=dict)
     """Drawings, data and photos, by their path below the build's page."""
     problems: tuple[Problem, ...] = ()
+    photos: Sizes = field(default_factory=dict)
+    """The sizes of its photos, by the digest of each photo's file."""
 
 
 def drawn_in(folder: Path | None) -> Iterator[str]:
@@ -56,15 +59,36 @@ def environment(archive: Path, templates_key: str) -> jinja2.Environment:
     return page_environment(archive)
 
 
-def made_or_not(folder: Path, archive: Path, **how: Any) -> Made:
+@dataclass(frozen=True)
+class Stood:
+    """What stands of a build as it was made before, where it may be believed: what would be made of the same is
+    not made again.
+    """
+
+    folder: Path
+    """Of the build's page."""
+    photos: Sizes
+    """The sizes of its photos, by the digest of each photo's file."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """One build to make."""
+
+    folder: Path
+    stood: Stood | None = None
+
+
+def made_or_not(task: Task, archive: Path, **how: Any) -> Made:
     """What `make_build` makes of a build; a fault of the program or of a template stays with this build.
 
     Raises PublishProblem for a template that no build could be made with.
     """
     import jinja2
 
+    folder = task.folder
     try:
-        return make_build(folder, archive, **how)
+        return make_build(folder, archive, stood=task.stood, **how)
     except PublishProblem:
         raise
     except Exception as error:
@@ -83,15 +107,14 @@ def make_build(
     shop: Shop,
     *,
     templates_key: str,
-    stood: Path | None = None,
+    stood: Stood | None = None,
     everything: bool = False,
     for_shop: bool = False,
 ) -> Made:
     """Read one build folder and make its page, or say why it is not published.
 
-    Nothing that the record holds as private reaches any of it. `stood` is the folder in which the drawings of each
-    build stand, by its name, where they may be believed. `for_shop` adds what is missing before the engine may be
-    delivered.
+    Nothing that the record holds as private reaches any of it. `for_shop` adds what is missing before the
+    engine may be delivered.
     """
     build, problems = read_build(folder, archive)
     if build is None:
@@ -101,9 +124,9 @@ def make_build(
         return Made(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
-    with standing(drawn_in(stood and stood / folder.name)):
+    with standing(drawn_in(stood.folder if stood else None)):
         placed = drawings_of(public, sheet, shop)
-    photos, pictures, wrong = photos_of(public)
+    photos, pictures, wrong = photos_of(public, *((stood.folder / "photos", stood.photos) if stood else ()))
     data = data_files(public, sheet)
     page = write_page(
         public,
@@ -119,7 +142,9 @@ def make_build(
     files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
-    files["card.png"] = card_png(public, sheet, cover_of(photos, pictures))
-    return Made(
-        folder.name, None, summarise(public, sheet), page, files, (*problems, *sheet.problems, *wrong)
-    )  # fmt: skip
+    files["card.png"] = card_png(
+        public, sheet, cover_of(photos, pictures), stood.folder / "card.png" if stood else None
+    )
+    summary = summarise(public, sheet)
+    problems += (*sheet.problems, *wrong)
+    return Made(folder.name, None, summary, page, files, tuple(problems), sizes_of(photos))

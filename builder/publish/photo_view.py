@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
-from builder.publish.photos import PublishedPhoto, publish_photo
+from builder.publish.photos import PublishedPhoto, Sizes, publish_photo
 from builder.record.build import Build
 from builder.record.photos import Photo
 from builder.record.problem import Problem
@@ -19,8 +20,13 @@ class PlacedPhoto:
     published: PublishedPhoto
 
 
-def photos_of(build: Build) -> tuple[tuple[PlacedPhoto, ...], dict[str, bytes], list[Problem]]:
-    """Every photo of a build as published, the files by name, and what is wrong with the others."""
+def photos_of(
+    build: Build, stood: Path | None = None, known: Sizes | None = None
+) -> tuple[tuple[PlacedPhoto, ...], dict[str, bytes], list[Problem]]:
+    """Every photo of a build as published, the files by name, and what is wrong with the others.
+
+    `stood` and `known` as for `publish_photo`.
+    """
     placed: list[PlacedPhoto] = []
     files: dict[str, bytes] = {}
     problems: list[Problem] = []
@@ -28,12 +34,19 @@ def photos_of(build: Build) -> tuple[tuple[PlacedPhoto, ...], dict[str, bytes], 
         source, _ = file_in(build.folder, photo.file)
         if source is None:
             continue  # the reader has said so
-        published, more, wrong = publish_photo(source, build.where(f"photos.photos.{index}.file"))
+        published, more, wrong = publish_photo(source, build.where(f"photos.photos.{index}.file"), stood, known)
         problems += wrong
         files |= more
         if published is not None:
             placed.append(PlacedPhoto(photo, published))
     return tuple(placed), files, problems
+
+
+def sizes_of(photos: tuple[PlacedPhoto, ...]) -> Sizes:
+    """The sizes of these photos, as `photos_of` takes them when the build is made again."""
+    return {
+        item.published.of: [[size.name, size.width, size.height] for size in item.published.sizes] for item in photos
+    }
 
 
 def cover_of(photos: tuple[PlacedPhoto, ...], files: dict[str, bytes]) -> bytes | None:

@@ -9,10 +9,10 @@ from __future__ import annotations
 import hashlib
 import io
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from builder.record.problem import Problem
 
@@ -35,11 +35,16 @@ class PhotoSize:
     height: int
 
 
+Sizes = Mapping[str, Sequence[Sequence[Any]]]
+"""By the digest of a photo's file: name, width and height of each size in which it was published."""
+
+
 @dataclass(frozen=True, slots=True)
 class PublishedPhoto:
-    """A photo as published, smallest size first."""
+    """A photo as published, smallest size first; `of` is the digest of the file it was made from."""
 
     sizes: tuple[PhotoSize, ...]
+    of: str = ""
 
     @property
     def largest(self) -> PhotoSize:
@@ -51,43 +56,56 @@ class PublishedPhoto:
         return ", ".join(f"{folder}{size.name} {size.width}w" for size in self.sizes)
 
 
-def publish_photo(source: Path, at: tuple[Path, int]) -> tuple[PublishedPhoto | None, dict[str, bytes], list[Problem]]:
+def publish_photo(
+    source: Path, at: tuple[Path, int], stood: Path | None = None, known: Sizes | None = None
+) -> tuple[PublishedPhoto | None, dict[str, bytes], list[Problem]]:
     """The sizes of a photo, and their files by name.
 
     ``at`` is the file and line of the record that name the photo. Returns None and no files with what is wrong
-    with the picture.
+    with the picture. Where the ``known`` sizes of the same file stand in the folder ``stood``, they are not made
+    again.
     """
-    drawn = _drawn(source)
+    data = _read(source)
+    if isinstance(data, str):
+        return None, {}, [Problem(*at, f"{source.name!r} {data}")]
+    of = hashlib.sha256(data).hexdigest()[:24]
+    if stood is not None and known and of in known:
+        sizes = tuple(PhotoSize(*size) for size in known[of])
+        return PublishedPhoto(sizes, of), {size.name: (stood / size.name).read_bytes() for size in sizes}, []
+    drawn = _drawn(data, _sizes)
     if isinstance(drawn, str):
         return None, {}, [Problem(*at, f"{source.name!r} {drawn}")]
-    sizes = []
-    files = {}
-    for data, suffix, width, height in drawn:
-        size = PhotoSize(f"{hashlib.sha256(data).hexdigest()[:24]}{suffix}", width, height)
-        files[size.name] = data
-        sizes.append(size)
-    return PublishedPhoto(tuple(sizes)), files, []
+    made = [
+        (PhotoSize(f"{hashlib.sha256(content).hexdigest()[:24]}{suffix}", width, height), content)
+        for content, suffix, width, height in drawn
+    ]
+    return PublishedPhoto(tuple(size for size, _ in made), of), {size.name: content for size, content in made}, []
 
 
 def look_at_photo(source: Path, at: tuple[Path, int]) -> list[Problem]:
     """What `publish_photo` would have against a picture, without the work of making its sizes."""
-    seen = _drawn(source, _decoded)
+    data = _read(source)
+    seen = data if isinstance(data, str) else _drawn(data, _decoded)
     return [Problem(*at, f"{source.name!r} {seen}")] if isinstance(seen, str) else []
 
 
-_Drawn = list[tuple[bytes, str, int, int]]
-
-
-def _drawn(source: Path, draw: Callable[[Image], _Drawn] | None = None) -> _Drawn | str:
-    """Every size of a photo as bytes, with its suffix, width and height; or what is wrong with it."""
+def _read(source: Path) -> bytes | str:
+    """The bytes of a photo's file; or what is wrong with it."""
     try:
         if not source.is_file():
             return "is not an ordinary file"
         if (length := source.stat().st_size) > LARGEST_FILE:
             return f"is {length / 1e6:.0f} MB; at most {LARGEST_FILE // 1_000_000} MB are read: save a smaller copy"
-        data = source.read_bytes()
+        return source.read_bytes()
     except OSError as error:
         return f"cannot be read: {error.strerror or error}"
+
+
+_Drawn = list[tuple[bytes, str, int, int]]
+
+
+def _drawn(data: bytes, draw: Callable[[Image], _Drawn]) -> _Drawn | str:
+    """Every size of a photo as bytes, with its suffix, width and height; or what is wrong with it."""
     if not data.startswith((b"\xff\xd8", b"\x89PNG\r\n\x1a\n")):
         return _other_kind(data)
     from PIL import Image
@@ -98,7 +116,7 @@ def _drawn(source: Path, draw: Callable[[Image], _Drawn] | None = None) -> _Draw
             with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as opened:
                 if opened.width * opened.height > MOST_PIXELS:
                     return _too_large(opened.width, opened.height)
-                return (draw or _sizes)(opened)
+                return draw(opened)
     except Image.DecompressionBombError:
         return f"has far more than {MOST_PIXELS // 1_000_000} million pixels: save a smaller copy"
     except MemoryError:

@@ -25,76 +25,31 @@ from builder.publish.kept import (
     load,
     looked_at,
     looked_at_again,
-    program_digest,
 )
-from builder.publish.laid import drop, lay, lay_tree
+from builder.publish.laid import drop
 from builder.publish.report import Progress, Report
 from builder.publish.spare import bring_over, follow
 from builder.publish.swap import claimed, keep_spare, lock, mark, put_in_place, room_beside
-from builder.record.files import build_folders
+from builder.publish.what_changed import Found, Workplace, stands, what_changed
 from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
     from builder.archive.summary import Summary
-    from builder.publish.make import Made
+    from builder.publish.make import Made, Stood
+    from builder.publish.relatives import Related
     from builder.publish.site import Batch, Look
     from builder.record.shop import Shop
 
 RELATIVES = "<!-- millbook: relatives -->"
 """Stands in a build's page where its relatives go: they depend on every other build, the page does not."""
 
-WORK = ".millbook"
-"""The generator's own folder in an archive: the pages it wrote, and what it keeps to work faster."""
-
 _BATCH = 100
 """Most pages that MkDocs gets at once: it holds them all in memory."""
 _FEW_DRAWINGS, _FEW_PAGES = 30, 30
 """So few single drawings, or pages, are sooner done here than other processes started."""
+_MANY = 300
+"""With more builds than that, comparing each with each is worth another process."""
 _MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relatives together", "building the site"
-
-
-@dataclass(frozen=True)
-class Workplace:
-    """Where the publish of one archive works, with how many hands, and what it was asked for."""
-
-    archive: Path
-    everything: bool
-    for_shop: bool
-    tell: Progress
-    hands: Hands
-
-    def at(self, name: str) -> Path:
-        """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
-        return self.archive / WORK / "shop" / name if self.for_shop else self.archive / WORK / name
-
-
-@dataclass(frozen=True)
-class Found:
-    """What is not as it was when the archive was last published."""
-
-    whole: str
-    """The digest of all that every page depends on, `same` as it was or not."""
-    same: bool
-    standing: bool
-    """Whether the site is there as it was left."""
-    stale: tuple[Path, ...]
-    """The build folders to make again."""
-    keys: Mapping[str, str]
-    """By slug: the digest of what a build is made from."""
-    gone: tuple[str, ...]
-    """Builds whose folder is no longer there."""
-    harmed: bool
-    """Whether something that was kept is no longer what it was."""
-
-    @property
-    def believed(self) -> bool:
-        """Whether drawings that were made of the same values stand as they would be made now."""
-        return self.same and not self.harmed
-
-    @property
-    def any(self) -> bool:
-        """Whether there is anything to do."""
-        return bool(self.stale or self.gone or self.harmed or not self.standing)
 
 
 @dataclass
@@ -131,10 +86,13 @@ def publish(
         place = Workplace(archive, everything, for_shop, progress or (lambda what, done, of: None), hands)
         with _alone(place, out) as site:
             ledger = Ledger() if full else load(place.at("ledger.json"))
-            found = _what_changed(place, ledger, site)
-            remade, warnings = (
-                _renewed(place, ledger, found, site) if found.any or ledger.shop_faults else (Remade(), [])
-            )
+            found = what_changed(place, ledger)
+            remade = Remade()
+            warnings: list[str] = []
+            if found.any or not stands(site, ledger.site):
+                remade, warnings = _renewed(place, ledger, found, site)
+            elif ledger.shop_faults:
+                remade = _remake(place, ledger, found)  # which tells them again
             if ledger.learnt:
                 ledger.save(place.at("ledger.json"))
     return _report(out, ledger, remade, warnings, time.perf_counter() - started)
@@ -142,45 +100,50 @@ def publish(
 
 def _renewed(place: Workplace, ledger: Ledger, found: Found, site: Path) -> tuple[Remade, list[str]]:
     """Make again what changed, and put the new site in place; returns what was made, and MkDocs' warnings."""
-    standing = ledger.site if found.standing else None
-    with (
-        room_beside(site, like=found.standing) as fresh,
-        place.hands.meanwhile(partial(_ahead, place.archive, site, fresh, standing)) as ready,
-    ):
+    known = ledger.site if found.same else Tree()
+    warnings: list[str] = []
+    with room_beside(site) as fresh, place.hands.meanwhile(partial(_ahead, place.archive, site, fresh, known)) as ahead:
         remade = _remake(place, ledger, found)
         ledger.learnt = True
-        if not (remade.any or found.harmed or not found.standing):
-            if ready():
-                keep_spare(fresh, site)
-            return remade, []
-        summaries = _summaries(place, ledger, remade)
-        pages = _write_pages(place, ledger, summaries, found)
-        shared = ready()
-        if found.standing and not differing(pages, ledger.pages):
-            if shared:
-                keep_spare(fresh, site)
-            _note(place, ledger, summaries, pages, found.whole)
-            return remade, []
-        laid, warnings = _build_site(place, ledger, site if found.standing else None, fresh, pages)
-        mark(fresh)
-        ledger.site = looked_at_again(fresh, ledger.site, laid) if found.standing else looked_at(fresh, {})
-        _note(place, ledger, summaries, pages, found.whole)
-        put_in_place(fresh, site)
-        if shared and follow(site, fresh, laid):
+        spare = True
+        if remade.any or found.harmed or not ahead().standing:
+            shelf = _shelf(place, ledger, remade)
+            pages = _write_pages(place, ledger, shelf, found)
+            standing = ahead().standing
+            if standing and not differing(pages, ledger.pages):
+                _note(place, ledger, shelf, pages, found.whole)
+            else:
+                laid, warnings = _build_site(place, ledger, site if standing else None, fresh, pages)
+                mark(fresh)
+                ledger.site = looked_at_again(fresh, known, laid) if standing else looked_at(fresh, Tree())
+                _note(place, ledger, shelf, pages, found.whole)
+                put_in_place(fresh, site)
+                spare = standing and follow(site, fresh, laid)
+        if spare and ahead().shared:
             keep_spare(fresh, site)
-        return remade, warnings
+    return remade, warnings
 
 
-def _ahead(archive: Path, site: Path, fresh: Path, standing: Tree | None) -> bool:
-    """What can be done for the site before anything is made: bring over the one that stands, and load MkDocs.
+@dataclass(frozen=True)
+class Ahead:
+    """What was found and done for the site before anything was made."""
 
-    Returns whether the new folder now shares its files with the site, and can be its spare.
-    """
+    standing: bool
+    """Whether a site stands as it was left; it was brought over then."""
+    shared: bool
+    """Whether the new folder shares its files with that site, and can be its spare."""
+
+
+def _ahead(archive: Path, site: Path, fresh: Path, known: Tree) -> Ahead:
+    """What can be done for the site before anything is made: bring over the one that stands, and load MkDocs."""
     from builder.publish.site import warm_up
 
-    shared = standing is not None and bring_over(site, fresh, standing)
-    warm_up(_look(archive))
-    return shared
+    standing = stands(site, known)
+    shared = bring_over(site, fresh, known if standing else Tree())
+    warm_up(archive)
+    if len(known.parts) > _MANY:
+        import builder.publish.relatives  # noqa: F401 - wanted here soon
+    return Ahead(standing, shared)
 
 
 @contextlib.contextmanager
@@ -210,48 +173,6 @@ def _report(out: Path, ledger: Ledger, remade: Remade, warnings: Sequence[str], 
     )
 
 
-# ------------------------------------------------------------------------------------ what changed
-
-
-def _whole_digest(place: Workplace, ledger: Ledger) -> str:
-    """The digest of all that every page depends on: program, libraries, templates, configuration, shop."""
-    own = place.archive / "mkdocs.yml"
-    config = own if own.is_file() else templates.our_config()
-    shop = place.archive / "builds" / "shop.yaml"
-    in_force = [f"{name} {ledger.digest(path)}" for name, path in templates.listing(place.archive).items()]
-    return digest_of(program_digest(ledger), *in_force, ledger.digest(config), ledger.digest(shop), str(shop.resolve()))
-
-
-def _what_changed(place: Workplace, ledger: Ledger, site: Path) -> Found:
-    """Compare what is there with what the ledger knows."""
-    whole = _whole_digest(place, ledger)
-    same = ledger.whole == whole
-    standing = same and bool(ledger.site) and not differing(looked_at(site, ledger.site), ledger.site)
-    keys: dict[str, str] = {}
-    stale = []
-    harmed = _harmed(place, ledger) if ledger.whole else set()
-    for folder in build_folders(place.archive):
-        keys[folder.name] = digest_of(whole, str(place.everything), *ledger.folder(folder))
-        kept = ledger.builds.get(folder.name) or ledger.left_out.get(folder.name, ("",))[0]
-        if kept != keys[folder.name] or folder.name in harmed:
-            stale.append(folder)
-    gone = tuple(slug for slug in (*ledger.builds, *ledger.left_out) if slug not in keys)
-    return Found(whole, same, standing, tuple(stale), keys, gone, bool(harmed))
-
-
-def _harmed(place: Workplace, ledger: Ledger) -> set[str]:
-    """What was kept and is no longer what it was: builds by their names, and names of other pages."""
-    bodies, pages = looked_at(place.at("bodies"), ledger.bodies), looked_at(place.at("pages"), ledger.pages)
-    names = [name.removesuffix(".md") for name in differing(bodies, ledger.bodies)]
-    for name in differing(pages, ledger.pages):
-        top, _, below = name.partition("/")
-        names.append(below.partition("/")[0] if top == "builds" else name)
-    index = place.at("index.json")
-    if not index.is_file() or digest_bytes(index.read_bytes()) != ledger.index:
-        names += ledger.builds
-    return set(names)
-
-
 # ------------------------------------------------------------------------------------ builds, made
 
 
@@ -260,7 +181,7 @@ def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
     remade = Remade([slug for slug in found.gone if slug in ledger.builds])
     for slug in found.gone:
         ledger.forget(slug)
-    from builder.publish.make import made_or_not
+    from builder.publish.make import Task, made_or_not
     from builder.record.read import read_shop
 
     shop, remade.problems = read_shop(place.archive)
@@ -270,11 +191,11 @@ def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
         archive=place.archive,
         shop=shop,
         templates_key=found.whole,
-        stood=place.at("pages") / "builds" if found.believed else None,
         everything=place.everything,
         for_shop=place.for_shop,
     )
-    for made in place.hands.each(work, found.stale, after=lambda done: place.tell(_MAKING, done, len(found.stale))):
+    tasks = [Task(folder, _stood(place, ledger, found, folder.name)) for folder in found.stale]
+    for made in place.hands.each(work, tasks, after=lambda done: place.tell(_MAKING, done, len(tasks))):
         remade.problems += made.problems
         stood = made.slug in ledger.builds
         errors = len(errors_in(made.problems))
@@ -286,6 +207,7 @@ def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
         if made.summary is not None:
             remade.summaries[made.slug] = made.summary
             ledger.builds[made.slug] = found.keys[made.slug]
+            ledger.photos[made.slug] = made.photos
             if made.problems:
                 ledger.faults[made.slug] = (errors, len(made.problems) - errors)
             _lay_made(place, made)
@@ -296,26 +218,46 @@ def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
     return remade
 
 
+def _stood(place: Workplace, ledger: Ledger, found: Found, slug: str) -> Stood | None:
+    """What stands of a build, where it was published and may be believed."""
+    from builder.publish.make import Stood
+
+    if not found.believed or slug not in ledger.builds:
+        return None
+    return Stood(place.pages.folder / "builds" / slug, ledger.photos.get(slug, {}))
+
+
 def _lay_made(place: Workplace, made: Made) -> None:
     """Lay down what was made of a build: its page as far as it stands, and everything beside it."""
-    lay_tree(place.at("pages") / "builds" / made.slug, made.files, spare=("index.md", "relatives.svg"))
-    lay(place.at("bodies") / f"{made.slug}.md", made.page.encode())
+    place.pages.lay_below(f"builds/{made.slug}", made.files, spare=("index.md", "relatives.svg"))
+    place.bodies.lay(f"{made.slug}.md", made.page.encode())
 
 
-def _summaries(place: Workplace, ledger: Ledger, remade: Remade) -> list[Summary]:
+@dataclass(frozen=True)
+class Shelf:
+    """Every published build in its short form."""
+
+    builds: Sequence[Summary]
+    lines: Mapping[str, bytes]
+    """By slug: the build's line of the index, which is all that is known of it here."""
+
+
+def _shelf(place: Workplace, ledger: Ledger, remade: Remade) -> Shelf:
     """The short form of every published build, made now or kept."""
-    from builder.archive.index import index_bytes, index_read, read_index
+    from builder.archive.index import index_bytes, lines_of
 
-    kept = {summary.slug: summary for summary in read_index(place.at("index.json")) or ()}
+    index = place.at("index.json")
+    known = lines_of(index.read_bytes() if index.is_file() else b"")
     # What is made now goes through the index's own form, so that it is just what it will be when it was kept.
-    fresh = {summary.slug: summary for summary in index_read(index_bytes(remade.summaries.values())) or ()}
-    return [fresh.get(slug) or kept[slug] for slug in sorted(ledger.builds)]
+    known |= lines_of(index_bytes(remade.summaries.values()))
+    found = [known[slug] for slug in sorted(ledger.builds)]
+    return Shelf([summary for summary, _ in found], {summary.slug: line for summary, line in found})
 
 
 # ------------------------------------------------------------------------------------------- pages
 
 
-def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], found: Found) -> Tree:
+def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -> Tree:
     """Write every page of the archive that is not as it should be; returns every file of the pages folder.
 
     The pages that no build has a part in are written only if they may not be what they were.
@@ -323,32 +265,34 @@ def _write_pages(place: Workplace, ledger: Ledger, summaries: Sequence[Summary],
     from builder.draw.picture import standing
     from builder.publish.make import environment
     from builder.publish.pages import archive_pages, fixed_pages
+    from builder.publish.relatives import relatives_of
     from builder.record.read import read_shop
 
     shop, _ = read_shop(place.archive)
     place.tell("relating builds", 0, 1)
-    pages = place.at("pages")
-    overview = [(pages / "overview.md").read_text(encoding="utf-8")] if found.believed else []
-    with templates.plain_errors(), standing(overview):
-        files = archive_pages(summaries, shop, environment(place.archive, found.whole))
-        if found.harmed or not found.same or not ledger.fixed:
+    pages = place.pages
+    ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=found.believed)
+    place.bodies.drop([name for name in ledger.bodies if name.removesuffix(".md") not in ledger.builds])
+    ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=True)
+    bodies = ledger.bodies.files("")
+    said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
+    related = partial(relatives_of, shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
+    aside = place.hands.meanwhile(related) if len(shelf.builds) > _MANY else contextlib.nullcontext(related)
+    overview = [(pages.folder / "overview.md").read_text(encoding="utf-8")] if found.believed else []
+    with aside as relatives, templates.plain_errors():
+        with standing(overview):
+            files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole))
+        if not found.believed or not ledger.fixed:
             fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)
             ledger.fixed = sorted(fixed)
             files |= fixed
-    for name, content in files.items():
-        lay(pages / name, content)
-    ledger.bodies = looked_at(place.at("bodies"), ledger.bodies)
-    for name in [name for name in ledger.bodies if name.removesuffix(".md") not in ledger.builds]:
-        drop(place.at("bodies"), [name])
-        del ledger.bodies[name]
-    _write_relatives(place, ledger, summaries, shop, found)
-    tree = looked_at(pages, ledger.pages)
+        for name, content in files.items():
+            pages.lay(name, content)
+        _write_relatives(place, ledger, relatives(), shop, found)
+    tree = pages.looked_at(ledger.pages, believed=found.believed)
     wanted = {*files, *ledger.fixed}
-    odd = [name for name in tree if name not in wanted and not _of_build(name, ledger)]
-    drop(pages, odd)
-    for name in odd:
-        del tree[name]
-    return tree
+    pages.drop([name for name in tree if name not in wanted and not _of_build(name, ledger)])
+    return pages.looked_at(tree, believed=True)
 
 
 def _of_build(page: str, ledger: Ledger) -> bool:
@@ -356,29 +300,24 @@ def _of_build(page: str, ledger: Ledger) -> bool:
     return parts[0] == "builds" and len(parts) > 2 and parts[1] in ledger.builds
 
 
-def _write_relatives(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], shop: Shop, found: Found) -> None:
+def _write_relatives(place: Workplace, ledger: Ledger, related: Sequence[Related], shop: Shop, found: Found) -> None:
     """Complete the pages of builds with their relatives, where they or the page are not what they were."""
-    from builder.publish.relatives import relatives_block, relatives_of
+    from builder.publish.relatives import relatives_block
 
-    tasks = []
-    for of in relatives_of(summaries, shop, found.whole):
-        key = digest_of(of.key, ledger.bodies[f"{of.summary.slug}.md"][3])
-        if ledger.blocks.get(of.summary.slug) != key:
-            tasks.append(of)
-            ledger.blocks[of.summary.slug] = key
-    stood = place.at("pages") / "builds" if found.believed else None
+    stood = place.pages.folder / "builds" if found.believed else None
     work = partial(relatives_block, shop=shop, archive=place.archive, templates_key=found.whole, stood=stood)
     blocks = place.hands.each(
-        work, tasks, few=_FEW_DRAWINGS, after=lambda done: place.tell(_RELATING, done, len(tasks))
+        work, related, few=_FEW_DRAWINGS, after=lambda done: place.tell(_RELATING, done, len(related))
     )
-    for of, (text, drawing) in zip(tasks, blocks, strict=True):
-        folder = place.at("pages") / "builds" / of.summary.slug
-        body = (place.at("bodies") / f"{of.summary.slug}.md").read_bytes()
-        lay(folder / "index.md", body.replace(RELATIVES.encode(), text.encode()))
+    for of, (text, drawing) in zip(related, blocks, strict=True):
+        ledger.blocks[of.summary.slug] = of.key
+        below = f"builds/{of.summary.slug}"
+        body = (place.bodies.folder / f"{of.summary.slug}.md").read_bytes()
+        place.pages.lay(f"{below}/index.md", body.replace(RELATIVES.encode(), text.encode()))
         if drawing is None:
-            (folder / "relatives.svg").unlink(missing_ok=True)
+            place.pages.drop([f"{below}/relatives.svg"])
         else:
-            lay(folder / "relatives.svg", drawing)
+            place.pages.lay(f"{below}/relatives.svg", drawing)
 
 
 # -------------------------------------------------------------------------------------------- site
@@ -436,16 +375,18 @@ def _look(archive: Path) -> Look:
     return Look(archive, shop.name, shop.site_address, shop.tagline, NAV)
 
 
-def _note(place: Workplace, ledger: Ledger, summaries: Sequence[Summary], pages: Tree, whole: str) -> None:
+def _note(place: Workplace, ledger: Ledger, shelf: Shelf, pages: Tree, whole: str) -> None:
     """Write down what was made, last before the new site takes its place.
 
     A publish that does not come so far is not believed; one that is killed just after finds another site than it
     should, and builds it anew.
     """
-    from builder.archive.index import index_bytes, write_index
+    from builder.archive.index import index_of, write_index
+    from builder.archive.summary import newest_first
 
-    write_index(place.at("index.json"), summaries)
-    ledger.index = digest_bytes(index_bytes(summaries))
+    index = index_of(shelf.lines[summary.slug] for summary in newest_first(shelf.builds))
+    write_index(place.at("index.json"), index)
+    ledger.index = digest_bytes(index)
     ledger.pages, ledger.whole = pages, whole
     ledger.save(place.at("ledger.json"))
     ledger.learnt = False

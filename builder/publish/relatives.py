@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from builder.archive.fields import BY_SLUG, System, weights_from
-from builder.archive.index import index_bytes
 from builder.archive.likeness import Relative, nearest, relatives, tabulate
 from builder.archive.summary import Summary
 from builder.draw.drawing import Drawing
 from builder.draw.picture import standing
-from builder.publish.kept import digest_bytes, digest_of
+from builder.publish.kept import digest_of
 from builder.publish.make import drawn_in, environment
 from builder.publish.pages import system_of_shop
 from builder.publish.placed import Placed
@@ -30,28 +29,34 @@ class Related:
     key: str
 
 
-def relatives_of(summaries: Sequence[Summary], shop: Shop, whole: str) -> list[Related]:
-    """Every build with its nearest relatives."""
+def relatives_of(
+    summaries: Sequence[Summary], said: Mapping[str, str], known: Mapping[str, str], *, shop: Shop, whole: str
+) -> list[Related]:
+    """Those builds, with their nearest relatives, for which this part is not known as it would be made now.
+
+    `said` is by slug a digest of all that is known of a build, `known` the key that this part had.
+    """
     weights, _ = weights_from(shop.likeness_weights)
-    said = {summary.slug: digest_bytes(index_bytes([summary])) for summary in summaries}
     if len(summaries) < 2:
-        return [Related(summary, (), digest_of(whole, said[summary.slug])) for summary in summaries]
+        related = [Related(summary, (), digest_of(whole, said[summary.slug])) for summary in summaries]
+        return [of for of in related if known.get(of.summary.slug) != of.key]
     table = tabulate(summaries, weights)
     related = []
     for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT), strict=True):
         near = tuple(table.summaries[int(index)] for index in row if index >= 0)
-        far = [
-            f"{said[each.slug]} {distance!r}"
-            for each, distance in zip(near, distances[: len(near)].tolist(), strict=True)
-        ]
-        related.append(Related(summary, near, digest_of(whole, said[summary.slug], *far)))
+        far = map(repr, distances[: len(near)].tolist())
+        key = digest_of(whole, said[summary.slug], *(said[each.slug] for each in near), *far)
+        if known.get(summary.slug) != key:
+            related.append(Related(summary, near, key))
     return related
 
 
 def relatives_block(
     of: Related, *, shop: Shop, archive: Path, templates_key: str, stood: Path | None = None
 ) -> tuple[str, bytes | None]:
-    """The Markdown of this part of the page, and the drawing of the curves together; `stood` as for `make_build`."""
+    """The Markdown of this part of the page, and the drawing of the curves together; `stood` is the folder
+    in which the builds' drawings stand, where they may be believed.
+    """
     weights, _ = weights_from(shop.likeness_weights)
     summary, found = of.summary, relatives(tabulate(of.near, weights), of.summary, weights, _COUNT)
     if not found:

@@ -236,14 +236,14 @@ def _compiled() -> Any:
     return Compiled()
 
 
-def warm_up(look: Look) -> None:
+def warm_up(archive: Path) -> None:
     """Load MkDocs and the theme into this process, by building a page of no consequence."""
     with tempfile.TemporaryDirectory(prefix="millbook-") as made:
         pages, out = Path(made) / "pages", Path(made) / "site"
         pages.mkdir()
         out.mkdir()
         (pages / "index.md").write_text("# Page\n\nIts words.\n")
-        build_pages(Batch(("index.md",)), pages=pages, out=out, look=look)
+        build_pages(Batch(("index.md",)), pages=pages, out=out, look=Look(archive, "Warming up"))
 
 
 def _escaped(words: str | None) -> Markup | None:

@@ -14,17 +14,15 @@ import shutil
 from collections.abc import Iterable
 from pathlib import Path
 
-from builder.publish.kept import Tree
+from builder.publish.kept import Tree, stamp_of
 from builder.publish.laid import drop
 
 
 def bring_over(site: Path, target: Path, files: Tree) -> bool:
     """Make the folder `target`, whatever it holds, hold just these files of the site; whether they could be shared."""
-    missing = dict(files)
-    _sort_out(os.fspath(target), "", missing)
     share = True
     made: set[str] = set()
-    for name in missing:
+    for name in _missing(os.fspath(target), files):
         there = os.path.join(target, name)
         folder = os.path.dirname(there)
         if folder not in made:
@@ -40,27 +38,34 @@ def bring_over(site: Path, target: Path, files: Tree) -> bool:
     return share
 
 
-def _sort_out(folder: str, below: str, missing: Tree) -> bool:
-    """Remove what is not as it should be, and of `missing` what is there; whether the folder holds anything then."""
-    with os.scandir(os.path.join(folder, below)) as inside:
-        entries = list(inside)
-    holds = False
-    for entry in entries:
-        name = f"{below}/{entry.name}" if below else entry.name
-        if entry.is_dir(follow_symlinks=False):
-            if _sort_out(folder, name, missing):
-                holds = True
+def _missing(target: str, files: Tree) -> list[str]:
+    """Remove from the folder what is not as it should be; returns the files that it then lacks."""
+    found: set[str] = set()
+    lacking: list[str] = []
+
+    def holds(below: str) -> bool:
+        found.add(below)
+        with os.scandir(os.path.join(target, below)) as inside:
+            entries = list(inside)
+        before = f"{below}/" if below else ""
+        wanted = files.stamps(below)
+        inner = False
+        for entry in entries:
+            if entry.is_dir(follow_symlinks=False):
+                if holds(f"{before}{entry.name}"):
+                    inner = True
+                else:
+                    os.rmdir(entry.path)
+            elif wanted.get(entry.name) == stamp_of(entry.stat(follow_symlinks=False)):
+                del wanted[entry.name]
+                inner = True
             else:
-                os.rmdir(entry.path)
-            continue
-        status = entry.stat(follow_symlinks=False)
-        wanted = missing.get(name)
-        if wanted is not None and wanted[:3] == (status.st_size, status.st_mtime_ns, status.st_ino):
-            del missing[name]
-            holds = True
-        else:
-            os.unlink(entry.path)
-    return holds
+                os.unlink(entry.path)
+        lacking.extend(f"{before}{name}" for name in wanted)
+        return inner
+
+    holds("")
+    return lacking + [name for below in files.parts if below not in found for name in files.files(below)]
 
 
 def follow(site: Path, spare: Path, names: Iterable[str]) -> bool:

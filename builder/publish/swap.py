@@ -115,18 +115,15 @@ def claimed(
 
 
 @contextlib.contextmanager
-def room_beside(out: Path, *, like: bool) -> Iterator[Path]:
+def room_beside(out: Path) -> Iterator[Path]:
     """Yield a folder to make the new site in, for `put_in_place` and `keep_spare`: the spare of `out`, or empty.
 
-    Use it inside `claimed`; without `like`, the site is made from nothing and any spare goes. Whatever bears the
-    folder's name in the end is removed.
+    Use it inside `claimed`. Whatever bears the folder's name in the end is removed.
     """
     fresh, spare = _beside(out, "next"), _beside(out, "spare")
     try:
         with plain_errors(out):
-            if not like:
-                _remove(spare)
-            elif spare.is_dir() and not spare.is_symlink():
+            if spare.is_dir() and not spare.is_symlink():
                 os.rename(spare, fresh)
             fresh.mkdir(exist_ok=True)
             yield fresh

@@ -89,7 +89,7 @@ def test_similar_gives_relatives_and_an_estimate() -> None:
 def test_the_index_gives_back_what_was_put_in(tmp_path: Path) -> None:
     builds = samples.archive(50, sparse=0.4)
     path = tmp_path / "cache" / "index"
-    write_index(path, builds)
+    write_index(path, index_bytes(builds))
     assert read_index(path) == newest_first(builds)
     assert [p.name for p in path.parent.iterdir()] == ["index"]
     assert index_bytes(builds) == index_bytes(tuple(reversed(builds)))
@@ -108,7 +108,7 @@ def test_a_damaged_index_is_noticed(tmp_path: Path) -> None:
 def test_values_that_are_no_numbers_are_not_kept(tmp_path: Path) -> None:
     odd = Summary("odd", "odd \ud800 </script>", bore=math.nan, stroke=math.inf, displacement=0.001,
                   curve=Curve(10.0, 5.0, (1.0, math.nan)))  # fmt: skip
-    write_index(tmp_path / "i", [odd])
+    write_index(tmp_path / "i", index_bytes([odd]))
     assert read_index(tmp_path / "i") == (replace(odd, bore=None, stroke=None, curve=None),)
 
 
@@ -125,7 +125,7 @@ def test_any_text_and_number_comes_back(title: str, words: str, value: float) ->
 def test_a_thousand_builds_are_searched_in_half_a_second(tmp_path: Path) -> None:
     path = tmp_path / "index"
     few = samples.archive(250)
-    write_index(path, [replace(s, slug=f"{s.slug}-{k}") for k in range(4) for s in few])
+    write_index(path, index_bytes(replace(s, slug=f"{s.slug}-{k}") for k in range(4) for s in few))
     code = (
         "import sys; from pathlib import Path\n"
         "from builder.archive.index import read_index; from builder.archive.search import find, similar\n"
