@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -30,6 +31,9 @@ def main() -> None:
     Every engine is a folder of YAML files and dyno logs below builds/. Start one with `millbook new`, fill
     it in, look it over with `millbook check`, and make the site with `millbook publish`.
     """
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        # Our arrays are small: threads for linear algebra cost more to start than they save.
+        os.environ.setdefault(name, "1")
 
 
 @main.command()

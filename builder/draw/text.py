@@ -16,8 +16,11 @@ _TURNS = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x2
 
 def clean(text: str) -> str:
     """The text on one line, without characters that XML forbids or that turn the writing direction."""
+    text = str(text)
+    if text.isascii() and text.isprintable():
+        return " ".join(text.split())
     kept = []
-    for char in str(text):
+    for char in text:
         kind = unicodedata.category(char)
         if char in _TURNS or kind == "Cs" or ord(char) in (0xFFFE, 0xFFFF):
             continue

@@ -38,6 +38,8 @@ NAV = (
     ("Glossary", "glossary.md"),
 )
 LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
+_NEWEST = 24
+"""So many builds stand as cards on the home page; all of them stand in the table of all builds."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
 _TABLE = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
 
@@ -83,12 +85,12 @@ def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.
     rows = newest_first(summaries)
     system = system_of_shop(shop)
     weights, _ = weights_from(shop.likeness_weights)
-    cards = [card(summary, system) for summary in rows]
+    cards = [card(summary, system) for summary in rows[:_NEWEST]]
     page = _writer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
     files = {
-        "index.md": page("home", builds=cards, numbers=tuple(_numbers(rows, system)), ways=_ways(rows)),
-        "builds.md": page("builds", builds=cards, **_table(rows, system)),
+        "index.md": page("home", builds=cards, count=len(rows), numbers=tuple(_numbers(rows, system)), ways=_ways(rows)),
+        "builds.md": page("builds", **_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
         "parts.md": page("where_used", makers=where_used(rows)),
