@@ -89,7 +89,9 @@ def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.
     page = _writer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
     files = {
-        "index.md": page("home", builds=cards, count=len(rows), numbers=tuple(_numbers(rows, system)), ways=_ways(rows)),
+        "index.md": page(
+            "home", builds=cards, count=len(rows), numbers=tuple(_numbers(rows, system)), ways=_ways(rows)
+        ),
         "builds.md": page("builds", **_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
