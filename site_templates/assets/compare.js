@@ -10,6 +10,7 @@
     const rowOf = new Map(archive.slugs.map((slug, i) => [slug, i]));
     const linkTo = (i) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[i]));
     let system = archive.system, perLitre = false;
+    let width = host.clientWidth;
 
     // The builds named in the address, at most four; names that no build has are told, not shown.
     function wanted() {
@@ -50,7 +51,7 @@
         return el("label", {}, radio, el("span", { text: sentence(name) }));
       });
       const pair = el("div", { class: "mb-finder-pair" });
-      const pictures = () => draw.chosenCurves(pair, archive, rows, { system, perLitre, width: host.clientWidth });
+      const pictures = () => draw.chosenCurves(pair, archive, rows, { system, perLitre, width });
       lay(...notes, list,
         el("div", { class: "mb-finder-row" }, el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios), el("label", {}, litre, el("span", { text: "per litre" })), back),
         pair, ...differences(rows));
@@ -72,14 +73,16 @@
     }
 
     addEventListener("hashchange", show);
-    let width = host.clientWidth;
     addEventListener("resize", () => {
       if (Math.abs(host.clientWidth - width) < 8) return;
       width = host.clientWidth;
       show();
     });
-    show();
-    host.dataset.ready = "yes";
+    // In a step of its own, so that the browser may paint and answer in between.
+    setTimeout(() => {
+      show();
+      host.dataset.ready = "yes";
+    });
   }
 
   const host = document.querySelector("[data-mb-compare]");

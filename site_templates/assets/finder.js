@@ -5,7 +5,10 @@
   const { core, likeness, draw } = globalThis.millbook;
   const { el, form, sentence } = globalThis.millbook.form;
 
-  function start(host, data) {
+  // Starting is done in steps between which the browser may paint and answer.
+  const pause = () => new Promise((done) => setTimeout(done));
+
+  async function start(host, data) {
     const archive = core.decode(data);
     const linkTo = (i) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[i]));
     const state = core.emptyState(archive);
@@ -22,13 +25,15 @@
 
     // ---- the page --------------------------------------------------------------------------------------
 
-    const wide = host.clientWidth >= 800;
-    const ask = form(archive, state, changed, wide);
+    let width = host.clientWidth;
+    await pause();
+    const ask = form(archive, state, changed, width >= 800);
+    await pause();
     const found = el("p", { class: "mb-finder-count" });
     const spoken = el("p", { class: "mb-finder-hidden", role: "status" });
     const expected = el("section", { class: "mb-finder-expected", "aria-label": "What it might make", hidden: true });
     const chosen = el("section", { class: "mb-finder-chosen", "aria-label": "Chosen curves", hidden: true });
-    const picture = el("div", {});
+    const picture = el("div", { class: "mb-finder-plot" });
     const point = el("p", { class: "mb-finder-point" });
     const axis = (name, text) => {
       const select = el("select", { onchange: () => {
@@ -49,9 +54,11 @@
     } });
     const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Order" }), sorting),
       el("button", { type: "button", class: "mb-finder-button", text: "Save these as CSV", onclick: save }));
+    sortChoices();
+    found.textContent = `${archive.n} of ${archive.n} builds`;
+    await pause();
     host.replaceChildren(el("div", { class: "mb-finder-body" }, ask.node,
       el("div", { class: "mb-finder-found" }, el("div", { class: "mb-finder-top" }, found, tools), spoken, expected, chosen, points, table.node)));
-    host.dataset.ready = "yes";
 
     // ---- changes ---------------------------------------------------------------------------------------
 
@@ -72,7 +79,9 @@
       update(what);
     }
 
-    const order = () => (state.sort && (plan || state.sort !== "like") ? state.sort : plan ? "like" : "-date");
+    function order() {
+      return state.sort && (plan || state.sort !== "like") ? state.sort : plan ? "like" : "-date";
+    }
 
     function sortBy(slug) {
       const numeric = slug in archive.values || slug === "date";
@@ -276,14 +285,15 @@
       ask.fields();
       update("start");
     });
-    let width = host.clientWidth;
     addEventListener("resize", () => {
       if (Math.abs(host.clientWidth - width) < 8) return;
       width = host.clientWidth;
       drawPoints();
       drawChosen();
     });
+    await pause();
     update("start");
+    host.dataset.ready = "yes";
   }
 
   const host = document.querySelector("[data-mb-finder]");

@@ -20,8 +20,8 @@ function openTarget() {
 addEventListener("hashchange", openTarget);
 openTarget();
 
-// The theme opens every fold for the printer. Of the figures only those whose working the reader opened show it on
-// paper, where a hundred workings would bury the page; what was folded away otherwise is printed.
+// What is folded away is printed. Of the figures only those whose working the reader opened show it on paper, where
+// a hundred workings would bury the page; the theme's script, once it works the search, opens them all.
 document.addEventListener("click", (event) => {
   const fold = event.target.closest(".mb-figure > summary")?.parentElement;
   if (fold) fold.classList.toggle("mb-read", !fold.open);
@@ -77,6 +77,23 @@ if (photos.length && window.HTMLDialogElement) {
   box.addEventListener("close", () => photos[at].focus());
 }
 
+// The style sheet leaves what lies far down out of the first layout. Once the page stands it is laid out bit by bit,
+// so that the page has its true height, and no step takes long; what is very long is left to the browser.
+const waiting = [...document.querySelectorAll(
+  ".mb-plain, .mb-figures, .mb-verdict, .md-typeset > .mb-inputs, .md-typeset > .mb-scroll, .mb-cards > *",
+)];
+const soon = window.requestIdleCallback || ((step) => setTimeout(step, 50));
+function layOut() {
+  for (let count = 0; waiting.length && count < 80;) {
+    const next = waiting.shift();
+    const size = next.getElementsByTagName("*").length;
+    if (size < 400) next.style.contentVisibility = "visible";
+    count += size;
+  }
+  if (waiting.length) requestAnimationFrame(() => soon(layOut));
+}
+addEventListener("load", () => soon(layOut));
+
 // A box that scrolls sideways can be reached by the keyboard, one that does not is no stop on the way. Boxes are
 // looked at when the browser has laid them out, so that those far down or folded away cost nothing.
 if (window.ResizeObserver) {
@@ -92,18 +109,64 @@ if (window.ResizeObserver) {
   for (const part of document.querySelectorAll(".mb-scroll, .mb-scroll > *")) sized.observe(part);
 }
 
+// The text search is the theme's. Its script takes long to start, so it is fetched when a reader turns to the search.
+const query = document.querySelector(".md-search__input");
+const later = document.querySelector("script[data-later]");
+if (query && later) {
+  query.addEventListener("focus", () => {
+    const script = document.createElement("script");
+    script.src = later.dataset.later;
+    script.onload = () => window.document$.next(document); // it waits for an event that has been
+    document.getElementById("__search").checked = true;
+    document.body.append(script);
+  }, { once: true });
+}
+
 // On a narrow screen the search opens over the page.
 for (const loupe of document.querySelectorAll(".mb-search-open")) {
   loupe.addEventListener("click", () => {
-    document.getElementById("__search").click();
-    document.querySelector(".md-search__input").focus();
+    document.getElementById("__search").checked = true;
+    query.focus();
   });
 }
 
-// One button turns the page from light to dark and back; the theme remembers it.
+// One button turns the page from light to dark and back; it is kept for the next page.
 for (const button of document.querySelectorAll(".mb-light")) {
   button.addEventListener("click", () => {
-    const now = document.body.dataset.mdColorScheme;
-    document.querySelector(`[name="__palette"]:not([data-md-color-scheme="${now}"])`).click();
+    const inputs = [...document.querySelectorAll('[name="__palette"]')];
+    const index = inputs.findIndex((input) => input.dataset.mdColorScheme !== document.body.dataset.mdColorScheme);
+    const { mdColorMedia: media, mdColorScheme: scheme, mdColorPrimary: primary, mdColorAccent: accent } = inputs[index].dataset;
+    mbColours(inputs[index]);
+    __md_set("__palette", { index, color: { media, scheme, primary, accent } });
+    inputs[index].checked = true;
+    inputs[index].dispatchEvent(new Event("change", { bubbles: true })); // for the theme's script, where it runs
   });
+}
+
+// The contents beside the page say where the reader is, and keep that entry in view.
+const side = document.querySelector(".mb-side");
+const places = [...document.querySelectorAll(".mb-side a")]
+  .map((link) => ({ link, heading: document.getElementById(decodeURIComponent(link.hash.slice(1))) }))
+  .filter((place) => place.heading);
+let asked = false;
+let current = null;
+function follow() {
+  asked = false;
+  if (!side.clientHeight) return; // a narrow screen has its contents above the page
+  const passed = places.filter(({ heading }) => heading.getBoundingClientRect().top < 90);
+  const link = passed.length ? passed[passed.length - 1].link : null;
+  if (link === current) return;
+  current?.removeAttribute("aria-current");
+  link?.setAttribute("aria-current", "true");
+  current = link;
+  if (!link) side.scrollTop = 0;
+  else if (link.offsetTop < side.scrollTop || link.offsetTop + link.offsetHeight > side.scrollTop + side.clientHeight) {
+    side.scrollTop = link.offsetTop - side.clientHeight / 2;
+  }
+}
+if (places.length) {
+  addEventListener("scroll", () => {
+    if (!asked) requestAnimationFrame(follow);
+    asked = true;
+  }, { passive: true });
 }

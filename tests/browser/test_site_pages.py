@@ -109,7 +109,7 @@ def test_on_paper_the_page_is_the_record_alone(address: str, browser: Browser) -
     watched = Watched(browser)
     watched.page.goto(f"{address}builds/pilot-launch-four/index.html")
     watched.page.emulate_media(media="print", color_scheme="dark")
-    for selector in (".mb-nav", ".mb-tools", ".md-sidebar"):  # the shop's name stays, as on a letterhead
+    for selector in (".mb-nav", ".mb-tools", ".mb-side"):  # the shop's name stays, as on a letterhead
         assert not watched.page.locator(selector).first.is_visible(), selector
     ground = watched.page.evaluate("getComputedStyle(document.body).backgroundColor")
     light = "rgb(255, 255, 255)", "rgba(0, 0, 0, 0)", "rgb(251, 250, 247)"
