@@ -101,7 +101,9 @@ def gain_curve(of: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) ->
     height = 30 + tall + strip + 46 + notes_height(of.cautions, size, remark)
     sheet = Sheet(size.width, height, size)
     panel = Panel(sheet, (left, 30, size.width - left - 14, tall), across, up)
-    panel.title(clean(of.label), of.unit, ACCENT)
+    # A label too long for the drawing stands in the page; cut off, it would say less than none.
+    whole = width(clean(of.label), size.text, True) <= panel.width - width(of.unit, size.text) - 10
+    panel.title(clean(of.label) if whole else "Difference", of.unit, ACCENT)
     for c in of.cautions:
         if c.start is not None and c.end is not None:
             low, high = max(min(c.start, c.end), across[0]), min(max(c.start, c.end), across[1])

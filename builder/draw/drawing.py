@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.lines import Line2D
 
+_WIDE = re.compile(r"<svg [^>]*><style>[^<]*</style><svg [^>]*>(<svg .*?</svg>\n)</svg>", re.DOTALL)
 _STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
 _NAME = re.compile(r"[a-z][a-z0-9_-]{0,79}")
 _SETTINGS = {
@@ -40,7 +41,8 @@ _SETTINGS = {
 class Drawing:
     """One picture: the SVG, its size [px], and the same told in words with the numbers.
 
-    ``name`` prefixes every id in the SVG, so several drawings can stand inlined on one page.
+    ``name`` prefixes every id in the SVG, so several drawings can stand inlined on one page. ``narrow`` is the size
+    of the narrow form where the SVG holds one beside the wide form (see forms.py).
     """
 
     name: str
@@ -49,12 +51,14 @@ class Drawing:
     description: str
     width: int
     height: int
+    narrow: tuple[int, int] | None = None
 
     def plain(self, font: str = FONT_STACK) -> str:
-        """The SVG for a reader that knows no style sheets (a PDF maker): light colours, the given type."""
+        """The SVG for a reader that knows no style sheets (a PDF maker): wide, in light colours, in the given type."""
         from xml.sax.saxutils import quoteattr
 
-        bare = _STYLE.sub("", self.svg, count=1).replace('fill="currentColor"', f'fill="{INK}"', 1)
+        wide = found[1] if self.narrow and (found := _WIDE.match(self.svg)) else self.svg
+        bare = _STYLE.sub("", wide, count=1).replace('fill="currentColor"', f'fill="{INK}"', 1)
         return bare.replace(f"font-family={quoteattr(FONT_STACK)}", f"font-family={quoteattr(font)}", 1)
 
 

@@ -79,20 +79,22 @@ def positions(of: Positions, *, name: str = "positions", size: Size = WIDE) -> D
         raise ValueError(f"{clean(of.label)}: position {of.odd} is not among {values.size}")
     low, high = _known(of.low), _known(of.high)
     edges = [v for v in (low, high) if v is not None]
-    tall = 74.0
-    up = limits(finite(values, edges), below=0.16, above=0.36)
     texts = [number(float(v), of.decimals) for v in values]
     edge_texts = {v: number(v, of.decimals) for v in edges}
     right = max((width(t, size.small) for t in edge_texts.values()), default=0.0) + 14
-    sheet = Sheet(size.width, 28 + tall + 26, size)
+    room = (size.width - 6 - right) / values.size
+    widest = max(width(t, size.small) for t in texts) + 4
+    turns = room < widest <= 2 * room  # there is room for every number if they stand in two rows by turns
+    tall = 74.0
+    up = limits(finite(values, edges), below=0.16, above=0.16 if turns else 0.36)
+    sheet = Sheet(size.width, 28 + tall + 26 + (2 * (size.small + 3) if turns else 0), size)
     panel = Panel(sheet, (6, 28, size.width - 6 - right, tall), (-0.6, values.size - 0.4), up)
     unit = ", ".join(t for t in (clean(of.unit), clean(of.source)) if t)
     panel.title(clean(of.label), unit)
     _band(panel, low, high, edge_texts)
 
-    room = panel.width / values.size
     step = max(1, math.ceil((max(width(clean(p.label), size.small) for p in of.values) + 4) / room))
-    every = max(width(t, size.small) for t in texts) + 4 <= room
+    every = widest <= room
     shown = _worth_naming(values, low, high, of.odd, texts, room, size) if not every else set(range(values.size))
     for i, (p, value, text) in enumerate(zip(of.values, values, texts, strict=True)):
         x = panel.x(i)
@@ -106,8 +108,12 @@ def positions(of: Positions, *, name: str = "positions", size: Size = WIDE) -> D
         panel.points(i, value, colour, "D" if out else "o", 6.5, face="none" if out else colour)
         if i == of.odd:
             panel.points(i, value, ACCENT, "o", 13.0, face="none", markeredgewidth=1.6)
-        if i in shown:
-            _value(panel, i, values, text, i == of.odd, CAUTION if out else INK, edges)
+        ink = CAUTION if out else INK
+        if turns:
+            base = panel.bottom + 9 + 2 * size.small + (i % 2) * (size.small + 3)
+            sheet.text(x, base, text, anchor="center", colour=ink, size=size.small, bold=i == of.odd)
+        elif i in shown:
+            _value(panel, i, values, text, i == of.odd, ink, edges)
     return sheet.finished(name, f"{clean(of.label)} at each position", _positions_told(of, values, texts, low, high))
 
 

@@ -143,7 +143,8 @@ def overlay(of: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawing
             position = i if build.position is None else build.position
             curves += _curve(build, what, mark(position), line_colour(position), False, i)
         panels.append((title, unit, curves))
-    return _two_panels(panels, of.speed_unit, (), f"{len(of.builds)} builds over each other", name, size)
+    whose = f" of {len(of.builds)} builds"
+    return _two_panels(panels, of.speed_unit, (), f"{len(of.builds)} builds over each other", name, size, whose)
 
 
 def _curve(pull: Pull, what: str, look: Mark, colour: str, forward: bool, row: int) -> list[_Curve]:
@@ -172,6 +173,7 @@ def _two_panels(
     count: str,
     name: str,
     size: Size,
+    whose: str = "",
 ) -> Drawing:
     panels = [p for p in panels if p[2]]
     if not panels:
@@ -214,7 +216,7 @@ def _two_panels(
         _key(sheet, panels, rows, bottom + foot + 10)
     notes(sheet, cautions, bottom + foot + key_height)
     names = listed([title for title, _, _ in panels])
-    title = f"{names} against engine speed".capitalize()
+    title = f"{names}{whose} against engine speed".capitalize()
     return sheet.finished(name, title, _told(panels, rows, speed_unit, title, count, cautions))
 
 

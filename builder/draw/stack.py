@@ -233,8 +233,9 @@ def _chain(sheet: Sheet, of: StackUp, v: _View, left: float, right: float) -> No
     pin, big = v.y(of.crank_radius + of.rod), v.y(of.crank_radius)
     for y in (v.foot, big, pin, crown):
         sheet.line([x - 4, v.middle], [y, y], RULE, linewidth=0.8, zorder=0.5)
+    words = "Compression height" if width("Compression height", size.small) <= left else "Comp. height"
     parts = [
-        (crown, pin, "Compression height", of.says(of.compression_height), ACCENT),
+        (crown, pin, words, of.says(of.compression_height), ACCENT),
         (pin, big, "Rod", of.says(of.rod), INK),
         (big, v.foot, "Crank radius", of.says(of.crank_radius), INK),
     ]

@@ -99,9 +99,10 @@ def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WI
 
     at = ticks(up, tall, 44)
     left = margin(tick_labels(at), size.small)
-    rows = _event_rows(of)
+    rows = _event_rows(of, size)
     foot = 62.0
-    height = 30 + tall + foot + len(rows) * 20 + 8 + notes_height((), size, of.remark)
+    written = sum(len(lines) for _, lines, *_ in rows)
+    height = 30 + tall + foot + written * 20 + 8 + notes_height((), size, of.remark)
     sheet = Sheet(size.width, height, size)
     panel = Panel(sheet, (left, 30, size.width - left - 14, tall), across, up)
     panel.title("Valve lift", of.unit)
@@ -122,30 +123,39 @@ def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WI
                 top = panel.y(of.at_lift if of.at_lift is not None else 0.0)
                 sheet.line([px, px], [top, panel.bottom], colour, linewidth=1.2)
     _angles(panel)
-    base = panel.bottom + foot
-    for n, (label, words, look, colour) in enumerate(rows):
-        down = base + 20 * n
+    base = down = panel.bottom + foot
+    for label, lines, look, colour in rows:
         if look.marker:
             sample(sheet, 4, 36, down - size.small * 0.36, colour, look, 2.2)
         else:
             sheet.box(10, down - size.small + 2, 20, size.small - 2, BAND, edgecolor=QUIET, linewidth=0.8)
-        used = width(label, size.small, True)
-        words = fit(words, size.width - used - 58, size.small)
-        sheet.text(46, down, label, colour=colour, size=size.small, bold=True, then=words, then_colour=INK)
-    notes(sheet, (), base + 20 * len(rows) - 12, of.remark)
+        sheet.text(46, down, label, colour=colour, size=size.small, bold=True, then=lines[0], then_colour=INK)
+        for line in lines[1:]:
+            down += 20
+            sheet.text(46 + width(label, size.small, True) + 8, down, line, size=size.small)
+        down += 20
+    notes(sheet, (), base + 20 * written - 12, of.remark)
     return sheet.finished(name, "Valve lift against crank angle", _told(of, valves))
 
 
-def _event_rows(of: ValveTiming) -> list[tuple[str, str, Mark, str]]:
+def _event_rows(of: ValveTiming, size: Size) -> list[tuple[str, list[str], Mark, str]]:
+    """What stands below the curves: a name, its words in as many lines as they take, its look."""
+
+    def lines(label: str, parts: list[str]) -> list[str]:
+        room = size.width - width(label, size.small, True) - 58
+        whole = ", ".join(parts)
+        return [whole] if width(whole, size.small) <= room else [fit(part, room, size.small) for part in parts]
+
     rows = []
     for curve, place, colour in ((of.exhaust, _EXHAUST, ACCENT), (of.intake, _INTAKE, SECOND)):
         parts = [f"opens {clean(curve.opens.text)}"] if curve.opens else []
         parts += [f"closes {clean(curve.closes.text)}"] if curve.closes else []
         if parts:
-            rows.append((clean(curve.label), ", ".join(parts), mark(place), colour))
-    words = ", ".join(clean(t) for t in (of.overlap_text, of.at_lift_text) if t)
-    if words:
-        rows.append(("Overlap" if of.overlap_text else "Events", words, Mark("", ()), QUIET))
+            rows.append((clean(curve.label), lines(clean(curve.label), parts), mark(place), colour))
+    parts = [clean(t) for t in (of.overlap_text, of.at_lift_text) if t]
+    if parts:
+        label = "Overlap" if of.overlap_text else "Events"
+        rows.append((label, lines(label, parts), Mark("", ()), QUIET))
     return rows
 
 

@@ -6,6 +6,9 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from builder.draw.drawing import Drawing
+from builder.draw.fits import Position, Positions, positions
+from builder.draw.forms import two_forms
 from builder.draw.style import NARROW, WIDE
 from builder.draw.timing import Event
 from builder.engine import kinematics
@@ -63,20 +66,19 @@ def _stack(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     height: Reading = source.build.get("bottom_end.pistons.compression_height")
     listed = height.listed if height.is_measured and _differs(height) else None
     gasket, clearance = _mean(source, "gasket_thickness"), sheet.value("deck_clearance")
-    drawing = stack_up(
-        StackUp(
-            _unit(units.LENGTH, source.system),
-            length["stroke"] / 2,
-            length["rod_length"],
-            length["compression_height"],
-            length["deck_height"],
-            length["bore"],
-            None if gasket is None else _in(units.LENGTH, source.system, gasket),
-            None if clearance is None else _in(units.LENGTH, source.system, clearance),
-            None if listed is None else _in(units.LENGTH, source.system, listed.si),
-            4 if source.system == "inch" else 2,
-        )
+    of = StackUp(
+        _unit(units.LENGTH, source.system),
+        length["stroke"] / 2,
+        length["rod_length"],
+        length["compression_height"],
+        length["deck_height"],
+        length["bore"],
+        None if gasket is None else _in(units.LENGTH, source.system, gasket),
+        None if clearance is None else _in(units.LENGTH, source.system, clearance),
+        None if listed is None else _in(units.LENGTH, source.system, listed.si),
+        4 if source.system == "inch" else 2,
     )
+    drawing = two_forms(stack_up(of), stack_up(of, name="stack_up_narrow", size=NARROW))
     caption = (
         "Half the stroke, the rod and the piston together against the height of the block: "
         "what is left is the deck clearance."
@@ -116,7 +118,8 @@ def _piston_speed(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
             _unit(shown, source.system),
             units.SPEED.text(red_line, source.system),
             _in(shown, source.system, float(kinematics.mean_piston_speed(stroke, red_line))),
-        )
+        ),
+        size=NARROW,
     )
     yield Placed(
         "piston_speed",
@@ -173,7 +176,7 @@ def _timing(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     ring = TimingRing((arc("exhaust", opens_e, closes_e), arc("intake", opens_i, closes_i)), lift_text)
     yield Placed(
         units_section("valves"),
-        timing_ring(ring),
+        timing_ring(ring, size=NARROW),
         f"When the valves are open, around the crank's circle, at {lift_text} lift.",
     )
 
@@ -210,16 +213,15 @@ def _lift_drawing(
             units.LENGTH.text(peak, source.system),
         )
     known = lift_of(at)
-    drawing = valve_timing(
-        ValveTiming(
-            curves["exhaust"],
-            curves["intake"],
-            _unit(units.LENGTH, source.system),
-            None if known is None else _in(units.LENGTH, source.system, known),
-            lift_text,
-            f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
-        )
+    of = ValveTiming(
+        curves["exhaust"],
+        curves["intake"],
+        _unit(units.LENGTH, source.system),
+        None if known is None else _in(units.LENGTH, source.system, known),
+        lift_text,
+        f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
     )
+    drawing = two_forms(valve_timing(of), valve_timing(of, name="valve_timing_narrow", size=NARROW))
     yield Placed(
         units_section("valves"),
         drawing,
@@ -284,7 +286,8 @@ def _bores(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     )
     if not bores:
         return
-    drawing = bore_map(BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores))
+    of = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
+    drawing = two_forms(bore_map(of), bore_map(of, name="bore_map_narrow", size=NARROW))
     yield Placed(
         units_section("fits"),
         drawing,
@@ -294,15 +297,13 @@ def _bores(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
 
 READINGS, FASTENERS = "readings", "fasteners"
 """Places on the page that are no section of the catalogue."""
-_FEW = 5
+_FEW = 8
 """So many readings have room in the narrow form of a strip."""
 
 _STRIPS = ("compression_ratio", "deck_clearance", "quench")
 
 
 def _positions(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
-    from builder.draw.fits import Position, Positions, positions
-
     for slug in _STRIPS:
         figure = sheet.get(slug)
         if figure is None or len(figure.positions) < 2:
@@ -314,13 +315,17 @@ def _positions(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
             tuple(Position(p.label, _in(shown, source.system, p.value)) for p in figure.positions),
             odd=next((i for i, p in enumerate(figure.positions) if p.label == figure.odd), None),
         )
-        yield Placed(slug, positions(of, name=f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
+        yield Placed(slug, _strip(of, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
+
+
+def _strip(of: Positions, name: str) -> Drawing:
+    """The strip of a few readings in its narrow form, which has room anywhere; of many, in both."""
+    narrow = positions(of, name=name if len(of.values) <= _FEW else f"{name}_narrow", size=NARROW)
+    return narrow if len(of.values) <= _FEW else two_forms(positions(of, name=name, size=WIDE), narrow)
 
 
 def _fits(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
     """A strip for every fit and check with more than one reading: the readings against what is allowed."""
-    from builder.draw.fits import Position, Positions, positions
-
     seen: dict[str, int] = {}
     for fit in judge_fits(source.build, source.shop, sheet):
         if len(fit.readings) < 2 or not np.isfinite([at.value for at in fit.readings]).any():
@@ -339,12 +344,11 @@ def _fits(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
             "" if fit.limits.whose == "as recorded" else fit.limits.whose,
             _decimals(fit),
         )
-        size = NARROW if len(fit.readings) <= _FEW else WIDE
         each = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
         caption = f"{fit.title}{each}" + (
             "; the band is what is allowed." if fit.limits else "; no range was recorded."
         )
-        yield Placed(READINGS, positions(of, name=name, size=size), caption)
+        yield Placed(READINGS, _strip(of, name), caption)
 
 
 def _decimals(fit: Fit) -> int:
@@ -368,6 +372,6 @@ def _patterns(source: Source, sheet: FigureSheet) -> Iterator[Placed]:
         )
         yield Placed(
             FASTENERS,
-            tightening_pattern(of, name=f"tightening_{index + 1}"),
+            tightening_pattern(of, name=f"tightening_{index + 1}", size=NARROW),
             f"{joint.joint.capitalize()}: the order of tightening.",
         )

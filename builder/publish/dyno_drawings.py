@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from builder.draw.change import Beyond, GainCurve, Level, gain_curve, setting_sweep
 from builder.draw.change import SettingSweep as DrawnSweep
 from builder.draw.channels import Breach, Channel, Channels, Trace, channels
+from builder.draw.forms import two_forms
 from builder.draw.notes import Caution
 from builder.draw.power import Peak, PowerCurves, Pull, power_curves
 from builder.draw.style import NARROW
@@ -62,12 +63,12 @@ def _rpm(values: object) -> Floats:
 
 def _curves(session: DynoSession, system: System) -> Placed:
     of = power_curves_of(session, system)
-    drawing = power_curves(of)
+    drawing = two_forms(power_curves(of), power_curves(of, name="power_curves_narrow", size=NARROW))
     caption = (
         f"Torque is how hard the engine twists at each speed, power how fast it works; {_standard_words(session)}. "
         "The best pull stands in front, the others behind; the highest point of each curve is marked."
     )
-    return Placed(POWER, drawing, caption, narrow=power_curves(of, name="power_curves_narrow", size=NARROW))
+    return Placed(POWER, drawing, caption)
 
 
 def power_curves_of(session: DynoSession, system: System) -> PowerCurves:
@@ -128,7 +129,7 @@ def _gain(change: Change, number: int, system: System) -> Placed:
         ),
         verdict=change.verdict,
     )
-    drawing = gain_curve(of, name=f"gain_{number + 1}")
+    drawing = gain_curve(of, name=f"gain_{number + 1}", size=NARROW)
     caption = (
         f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
         "nothing changed."
@@ -155,7 +156,7 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]
             fit.verdict,
             (Caution(sweep.caution),) if sweep.caution else (),
         )
-        drawing = setting_sweep(of, name=f"setting_{number + 1}_{which + 1}")
+        drawing = setting_sweep(of, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
         caption = f"{fit.what[:1].upper()}{fit.what[1:]} at every level of {sweep.name} that was tried."
         if fitted:
             caption += " The broken line is the curve laid through them."
@@ -194,7 +195,8 @@ def _health(source: Source, session: DynoSession) -> Iterator[Placed]:
         trace = Trace(best.name, _rpm(best.speed), _numbers(shown, system, values), best.index)
         stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
     if stacked:
-        drawing = channels(Channels(tuple(stacked)), name="channels")
+        of = Channels(tuple(stacked))
+        drawing = two_forms(channels(of), channels(of, name="channels_narrow", size=NARROW))
         yield Placed(POWER, drawing, f"What else was logged on {best.name}, on one scale of engine speed.")
 
 

@@ -138,8 +138,7 @@ def make_build(
         data=tuple(data),
         ready=readiness(build, shop, sheet) if for_shop else None,
     )
-    drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
-    files = {f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings}
+    files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files["card.png"] = card_png(

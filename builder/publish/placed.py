@@ -14,5 +14,3 @@ class Placed:
     section: str
     drawing: Drawing
     caption: str
-    narrow: Drawing | None = None
-    """The same drawn for a phone, where scrolling sideways would lose what there is to see."""

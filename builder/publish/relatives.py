@@ -10,7 +10,9 @@ from builder.archive.fields import BY_SLUG, System, weights_from
 from builder.archive.likeness import Relative, nearest, relatives, tabulate
 from builder.archive.summary import Summary
 from builder.draw.drawing import Drawing
+from builder.draw.forms import two_forms
 from builder.draw.picture import standing
+from builder.draw.style import NARROW, WIDE, Size
 from builder.publish.kept import digest_of
 from builder.publish.make import drawn_in, environment
 from builder.publish.pages import system_of_shop
@@ -73,13 +75,16 @@ def relatives_block(
 
 
 def _together(summary: Summary, found: tuple[Relative, ...], system: System) -> Placed | None:
-    drawing = curves_together([summary, *(relative.summary for relative in found[:3])], system)
-    if drawing is None or summary.curve is None:
+    builds = [summary, *(relative.summary for relative in found[:3])]
+    wide, narrow = curves_together(builds, system), curves_together(builds, system, "relatives_narrow", NARROW)
+    if wide is None or narrow is None or summary.curve is None:
         return None
-    return Placed("relatives", drawing, "This build and its nearest relatives on one sheet.")
+    return Placed("relatives", two_forms(wide, narrow), "This build and its nearest relatives on one sheet.")
 
 
-def curves_together(summaries: Sequence[Summary], system: System) -> Drawing | None:
+def curves_together(
+    summaries: Sequence[Summary], system: System, name: str = "relatives", size: Size = WIDE
+) -> Drawing | None:
     """The torque and power of several builds over each other; None where fewer than two have a curve."""
     import numpy as np
 
@@ -106,4 +111,5 @@ def curves_together(summaries: Sequence[Summary], system: System) -> Drawing | N
                 position=index,
             )
         )
-    return overlay(Overlay(tuple(pulls), torque.label, power.label), name="relatives") if len(pulls) > 1 else None
+    together = Overlay(tuple(pulls), torque.label, power.label)
+    return overlay(together, name=name, size=size) if len(pulls) > 1 else None

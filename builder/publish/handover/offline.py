@@ -64,11 +64,10 @@ def offline_record(
         where = getattr(error, "filename", None) or getattr(error, "name", None) or "a template of the pages"
         raise PublishProblem(f"{where}: {error.message or 'the template cannot be used'}") from error
     page = page.replace(RELATIVES, "")
-    drawings = [drawing for item in placed for drawing in (item.drawing, item.narrow) if drawing is not None]
     pages: dict[str, bytes] = {
         "index.md": _alone(page).encode(),
         "methods.md": methods.encode(),
-        **{f"{drawing.name}.svg": drawing.svg.encode() for drawing in drawings},
+        **{f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed},
         **{f"photos/{name}": content for name, content in pictures.items()},
     }
     with tempfile.TemporaryDirectory(prefix="millbook-") as made:
