@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from builder.draw.chart import Panel, finite, floats, limits, margin, tick_labels, ticks
@@ -10,7 +11,7 @@ from builder.draw.drawing import Drawing, Sheet
 from builder.draw.picture import picture
 from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, mark
 from builder.draw.svg import Link
-from builder.draw.text import clean, fit, number, width, with_unit
+from builder.draw.text import clean, fit, number, width, with_unit, wrap
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,10 @@ _NAMED = 40  # with more points than this, none is named in the picture
 
 @picture
 def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
-    """Points with a marker and a colour for each family, named where there is room, each a link.
+    """Points with a marker and a colour for each family, each a link.
+
+    A point is named beside it, on two lines where one has no room; where points crowd, a number stands for the
+    name, and the names below. Of very many points none is named in the picture, only where it is pointed at.
 
     Raises ValueError if no point has both values, or a link is neither relative nor http(s).
     """
@@ -63,8 +67,16 @@ def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing
     used = sorted({d.group for d in dots})
     named = [(g, clean(of.groups[g])) for g in used if 0 <= g < len(of.groups)]
     rows = _key_rows(named, size)
-    sheet = Sheet(size.width, 30 + tall + 48 + 20 * len(rows) + (6 if rows else 0), size)
-    panel = Panel(sheet, (left, 30, size.width - left - 14, tall), across, up)
+    box = (left, 30.0, size.width - left - 14, tall)
+    names, numbered = (
+        _placed(Panel(Sheet(size.width, 30 + tall, size), box, across, up), dots) if len(dots) <= _NAMED else ([], [])
+    )
+    # A name too long for the sheet goes on in the next row, without a number.
+    lines = [(which, wrap(label, size.width - 40, size.small)) for which, label in numbered]
+    below = _key_rows([(which * (not n), line) for which, some in lines for n, line in enumerate(some)], size)
+    count = len(rows) + len(below)
+    sheet = Sheet(size.width, 30 + tall + 48 + 20 * count + (6 if count else 0), size)
+    panel = Panel(sheet, box, across, up)
     panel.title(clean(of.y_label), of.y_unit)
     panel.rules(at)
     for group in used:
@@ -72,8 +84,10 @@ def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing
     for d in dots:
         if d.here:
             panel.points(d.x, d.y, ACCENT, "o", 15.0, face="none", markeredgewidth=1.8)
-    if len(dots) <= _NAMED:
-        _names(panel, dots)
+    for name_of in names:
+        for n, line in enumerate(name_of.lines):
+            base = name_of.base + n * (size.small + 2)
+            sheet.text(name_of.start, base, line, colour=name_of.colour, size=size.small, bold=name_of.bold)
     foot = [v for v in ticks(across, panel.width, 70) if not of.whole_x or v == round(v)]
     panel.foot(foot, [f"{v:.0f}" for v in foot] if of.whole_x else None)
     words = ", ".join(t for t in (clean(of.x_label), clean(of.x_unit)) if t)
@@ -87,12 +101,19 @@ def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing
             )
             sheet.text(x + 15, base, label, size=size.small)
             x += 15 + width(label, size.small) + 20
+    for n, row in enumerate(below, start=len(rows)):
+        x = 8.0
+        for which, label in row:
+            base = panel.bottom + 64 + 20 * n
+            sheet.text(x + 8, base, str(which or ""), anchor="center", colour=QUIET, size=size.small, bold=True)
+            sheet.text(x + 19, base, label, size=size.small)
+            x += 19 + width(label, size.small) + 16
     title = f"{clean(of.y_label)} against {clean(of.x_label).lower()}"
     return sheet.finished(name, title, _told(of, dots, named))
 
 
 def _key_rows(named: list[tuple[int, str]], size: Size) -> list[list[tuple[int, str]]]:
-    """The families' names in as few rows as they fit."""
+    """Names, each with its marker or number before it, in as few rows as they fit."""
     rows: list[list[tuple[int, str]]] = []
     x = math.inf
     for group, label in named:
@@ -131,34 +152,98 @@ def _title(of: Scatter, d: Dot) -> str:
     return f"{clean(d.label)}: {clean(of.x_label).lower()} {x}, {clean(of.y_label).lower()} {y}"
 
 
-def _names(panel: Panel, dots: list[Dot]) -> None:
-    """Names beside their points wherever they cover neither a point nor another name."""
-    sheet, size = panel.sheet, panel.sheet.size
+@dataclass(frozen=True)
+class _Label:
+    """Words in the picture: their lines, where the first begins, and their look."""
+
+    lines: tuple[str, ...]
+    start: float
+    base: float
+    colour: str = INK
+    bold: bool = False
+
+
+_Box = tuple[float, float, float, float]
+
+
+def _placed(panel: Panel, dots: list[Dot]) -> tuple[list[_Label], list[tuple[int, str]]]:
+    """Every point's name or number where it covers neither a point nor other words; and the names by number."""
+    size = panel.sheet.size
     boxes = [(panel.x(d.x) - 6, panel.y(d.y) - 6, panel.x(d.x) + 6, panel.y(d.y) + 6) for d in dots]
+    labels: list[_Label] = []
+    crowded: list[Dot] = []
+
+    def place(d: Dot, forms: list[tuple[str, ...]], colour: str, bold: bool, far: tuple[float, ...]) -> bool:
+        for lines in forms:
+            for start, base in _places(panel, d, lines, bold, far):
+                box = _box(lines, start, base, size, bold)
+                if _inside(box, panel) and not any(_over(box, other) for other in boxes):
+                    boxes.append(box)
+                    labels.append(_Label(lines, start, base, colour, bold))
+                    return True
+        return False
+
     for d in sorted(dots, key=lambda d: (not d.here, -d.y, d.x, d.label)):
-        x, y = panel.x(d.x), panel.y(d.y)
-        text = fit(d.label, 130 if size.narrow else 190, size.small, d.here)
-        wide = width(text, size.small, d.here)
-        gap = 12.0 if d.here else 9.0
-        for start, base in (
-            (x + gap, y + size.small * 0.36),
-            (x - gap - wide, y + size.small * 0.36),
-            (x - wide / 2, y - gap - 1),
-            (x - wide / 2, y + gap + size.small * 0.8),
-            (x + gap, y - 8),
-            (x + gap, y + 8 + size.small * 0.6),
-        ):
-            box = (start, base - size.small * 0.8, start + wide, base + size.small * 0.25)
-            inside = (
-                box[0] > panel.left and box[2] < sheet.width - 2 and box[1] > panel.top - 4 and box[3] < panel.bottom
-            )
-            if inside and not any(
-                box[0] < other[2] and other[0] < box[2] and box[1] < other[3] and other[1] < box[3] for other in boxes
-            ):
-                boxes.append(box)
-                colour = ACCENT if d.here else INK
-                sheet.text(start, base, text, colour=colour, size=size.small, bold=d.here)
-                break
+        text = clean(d.label)
+        colour = ACCENT if d.here else INK
+        if text and not place(d, [(text,), *_halves(text)], colour, d.here, (12.0 if d.here else 9.0,)):
+            crowded.append(d)
+    named: list[tuple[int, str]] = []
+    marked: list[Dot] = []
+    for d in sorted(crowded, key=lambda d: (d.x, -d.y, d.label)):
+        at = next((n for n, m in enumerate(marked, 1) if _distance(panel, d, m) < 5), 0)
+        if not at:
+            marked.append(d)
+            at = len(marked)
+            place(d, [(str(at),)], QUIET, True, (9.0, 14.0, 20.0))
+        named.append((at, clean(d.label)))
+    return labels, named
+
+
+def _halves(text: str) -> list[tuple[str, ...]]:
+    """The words on two lines of about one length."""
+    words = text.split(" ")
+    parted = [(" ".join(words[:n]), " ".join(words[n:])) for n in range(1, len(words))]
+    return [min(parted, key=lambda pair: max(map(len, pair)))] if parted else []
+
+
+def _places(
+    panel: Panel, d: Dot, lines: tuple[str, ...], bold: bool, far: tuple[float, ...]
+) -> Iterator[tuple[float, float]]:
+    """Where words may begin: beside the point, over it, under it, at its corners."""
+    small = panel.sheet.size.small
+    x, y = panel.x(d.x), panel.y(d.y)
+    wide = max(width(line, small, bold) for line in lines)
+    more = (len(lines) - 1) * (small + 2)
+    middle = y + small * 0.36 - more / 2
+    for gap in far:
+        over, under = y - gap - 1 - more, y + gap + small * 0.8
+        yield x + gap, middle
+        yield x - gap - wide, middle
+        yield x - wide / 2, over
+        yield x - wide / 2, under
+        yield x + gap, y - gap + 1 - more
+        yield x + gap, y + gap - 1 + small * 0.6
+        yield x - gap - wide, y - gap + 1 - more
+        yield x - gap - wide, y + gap - 1 + small * 0.6
+
+
+def _box(lines: tuple[str, ...], start: float, base: float, size: Size, bold: bool) -> _Box:
+    wide = max(width(line, size.small, bold) for line in lines)
+    more = (len(lines) - 1) * (size.small + 2)
+    return start, base - size.small * 0.8, start + wide, base + more + size.small * 0.25
+
+
+def _inside(box: _Box, panel: Panel) -> bool:
+    return box[0] > panel.left and box[2] < panel.sheet.width - 2 and box[1] > panel.top - 4 and box[3] < panel.bottom
+
+
+def _over(one: _Box, other: _Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _distance(panel: Panel, one: Dot, other: Dot) -> float:
+    return math.hypot(panel.x(one.x) - panel.x(other.x), panel.y(one.y) - panel.y(other.y))
 
 
 def _told(of: Scatter, dots: list[Dot], named: list[tuple[int, str]]) -> str:

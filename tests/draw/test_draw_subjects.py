@@ -437,6 +437,20 @@ def test_builds_on_one_spot_and_years(trouble: Trouble, labels_of: Labels) -> No
     assert "2019" in texts(made, labels_of)
 
 
+@SIZES
+def test_every_build_is_named_and_no_name_is_cut(size: Size, trouble: Trouble, labels_of: Labels) -> None:
+    names = [f"Engine number {i} for a boat that is moored at the outermost pier" for i in range(9)]
+    # Seven in one crowd, one of them twice on a spot, and two by themselves.
+    dots = [Dot(9 + 0.02 * i, 150 + 0.1 * i, name) for i, name in enumerate(names[:7])]
+    dots += [Dot(9, 150, "The same spot"), Dot(12, 190, names[7]), Dot(14, 160, names[8])]
+    made = scatter(Scatter("Compression ratio", ":1", "Bmep", "psi", tuple(dots)), size=size)
+    assert trouble(made) == []
+    assert "…" not in made.svg
+    told = " ".join(texts(made, labels_of))
+    for word in ("same spot", *(f"number {i}" for i in range(9))):
+        assert word in told
+
+
 @pytest.mark.parametrize("href", ["javascript:alert(1)", "JaVaScRiPt:x", "data:text/html,x", "\tjavascript:x", "a b"])
 def test_links_that_could_run_are_refused(href: str) -> None:
     with pytest.raises(ValueError, match="a link must"):
