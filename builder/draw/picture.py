@@ -19,6 +19,7 @@ from typing import Any, ParamSpec
 import numpy as np
 
 from builder.draw.drawing import Drawing, settings
+from builder.draw.later import blank
 
 P = ParamSpec("P")
 
@@ -48,6 +49,8 @@ def picture(draw: Callable[P, Drawing]) -> Callable[P, Drawing]:
 
     @wraps(draw)
     def drawing(*values: P.args, **more: P.kwargs) -> Drawing:
+        if (noted := blank(drawing, values, more)) is not None:
+            return noted
         of = digest_of_values(f"{draw.__module__}.{draw.__qualname__}", values, dict(sorted(more.items())))
         if (svg := _STANDING.get({}).get(of)) is not None and (parts := _PARTS.match(svg)):
             size = round(float(parts["width"])), round(float(parts["height"]))

@@ -12,7 +12,7 @@ from concurrent.futures import CancelledError, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import cache
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from builder.publish.swap import PublishProblem
 
@@ -116,12 +116,6 @@ def _unbroken() -> Iterator[None]:
             "the system ended one of the processes that read and draw; is there enough memory? "
             "The site that stood there still stands."
         ) from error
-
-
-def each(work: Callable[[T], R], items: Sequence[T], **more: Any) -> Iterator[R]:
-    """The results of `work` on every item, in order, with hands of its own."""
-    with Hands() as hands:
-        yield from hands.each(work, items, **more)
 
 
 def _cores() -> int:

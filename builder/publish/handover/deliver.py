@@ -13,10 +13,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from builder.publish.handover.mate import Mate
 from builder.publish.handover.seal import NAME, verify, zipped
+from builder.publish.hands import FEW, Hands
 from builder.publish.swap import MARK, PublishProblem, plain_errors, put_in_place
-from builder.record.problem import Problem
-from builder.record.read import build_folders, errors_in, read_build, read_shop
+from builder.record.files import build_folders
+from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
     from builder.figures.figure import FigureSheet
@@ -74,17 +76,19 @@ def handover(
     if not slugs and not everything:
         raise PublishProblem("name a build, or hand over all of them with --all, or look at a pack with --verify")
     started = time.perf_counter()
-    shop_problems = read_shop(archive)[1]
-    if errors_in(shop_problems):
-        return Outcome((), tuple(shop_problems), False)
-    place = _place(out or archive / FOLDER, archive)
     names = [folder.name for folder in build_folders(archive)]
-    unknown = [slug for slug in slugs if slug not in names]
-    work = partial(hand_over, archive=archive, place=place, draft=draft, finished_only=everything and not draft)
-    from builder.publish.hands import each
+    due = names if everything else [slug for slug in slugs if slug in names]
+    with Hands() as hands, _mate(hands, archive, len(due)) as mate:
+        from builder.record.read import read_shop  # the mate makes ready meanwhile
 
-    handed = [*each(work, names if everything else [slug for slug in slugs if slug in names])]
+        shop_problems = read_shop(archive)[1]
+        if errors_in(shop_problems):
+            return Outcome((), tuple(shop_problems), False)
+        place = _place(out or archive / FOLDER, archive)
+        work = partial(hand_over, archive=archive, place=place, draft=draft, finished_only=everything and not draft)
+        handed = [*hands.each(partial(work, mate=mate) if mate else work, due)]
     lines = [line for one in handed for line in one.lines]
+    unknown = [slug for slug in slugs if slug not in names]
     lines += [f"{slug}: there is no such build" for slug in unknown]
     if everything:
         made = sum(one.pack is not None for one in handed)
@@ -94,12 +98,21 @@ def handover(
     return Outcome(tuple(lines), problems, not left_out and not unknown)
 
 
-def hand_over(slug: str, *, archive: Path, place: Path, draft: bool, finished_only: bool = False) -> Handed:
+def _mate(hands: Hands, archive: Path, packs: int) -> contextlib.AbstractContextManager[Mate | None]:
+    """A mate for a few packs, which are made in this process; many keep every core busy as it is."""
+    return Mate(archive) if hands.count > 1 and 0 < packs <= FEW else contextlib.nullcontext()
+
+
+def hand_over(
+    slug: str, *, archive: Path, place: Path, draft: bool, finished_only: bool = False, mate: Mate | None = None
+) -> Handed:
     """Make one pack in ``place``, or say why not.
 
-    An unfinished build is passed over in silence with ``finished_only``: it is not due.
+    An unfinished build is passed over in silence with ``finished_only``: it is not due. A ``mate`` takes
+    some of the work off.
     """
     from builder.publish.handover.pack import own_of, pack_files
+    from builder.record.read import read_build, read_shop
 
     shop, _ = read_shop(archive)
     build, problems = read_build(archive / "builds" / slug, archive)
@@ -114,7 +127,7 @@ def hand_over(slug: str, *, archive: Path, place: Path, draft: bool, finished_on
         return Handed(slug, None, lacking, tuple(problems))
     try:
         with _patient_collector():
-            files = pack_files(build, of, shop, archive, draft=draft)
+            files = pack_files(build, of, shop, archive, draft=draft, mate=mate)
         pack = _write(files, place / slug)
     except PublishProblem as fault:
         return Handed(slug, None, (str(fault),), tuple(problems))

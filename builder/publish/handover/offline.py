@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
-from functools import lru_cache
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from builder.figures.catalogue import SECTIONS, Entry, catalogue
 from builder.figures.figure import FigureSheet
 from builder.figures.inputs import INPUTS
 from builder.publish.build_view import write_page
+from builder.publish.handover.mate import alone
 from builder.publish.placed import Placed
 from builder.publish.publish import RELATIVES
 from builder.publish.site import build_site
@@ -38,6 +39,10 @@ _LINK = re.compile(
 )
 
 
+Begin = Callable[[Callable[[], object]], Callable[[], object]]
+"""Begins with some work, here or elsewhere; what it returns waits for its end."""
+
+
 def offline_record(
     build: Build,
     sheet: FigureSheet,
@@ -48,11 +53,12 @@ def offline_record(
     *,
     archive: Path,
     data: Iterable[str],
+    begin: Begin = alone,
 ) -> dict[str, bytes]:
     """Every file of the offline record, by path; `index.html` is the one to open.
 
-    ``data`` names the files that the page offers, which lie in the pack's data folder beside it. Raises
-    PublishProblem where a template is at fault.
+    ``data`` names the files that the page offers, which lie in the pack's data folder beside it. With ``begin``
+    the pages may become HTML in another process. Raises PublishProblem where a template is at fault.
     """
     import jinja2
 
@@ -76,7 +82,7 @@ def offline_record(
             target = folder / name
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(content)
-        build_site(folder, out, archive=archive, site_name=shop.name, nav=_NAV, search=False)
+        begin(partial(build_site, folder, out, archive=archive, site_name=shop.name, nav=_NAV, search=False))()
         return {
             name: path.read_bytes()
             for path in sorted(out.rglob("*"))

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from builder.draw.later import drawn, noted
+from builder.draw.picture import standing
 from builder.figures.compute import compute
 from builder.figures.figure import FigureSheet
 from builder.publish.data_out import data_files
@@ -18,6 +21,7 @@ from builder.publish.figure_list import figures_as_json
 from builder.publish.handover.as_delivered import record_files
 from builder.publish.handover.content import Binder, binder_of
 from builder.publish.handover.document import binder_pdf
+from builder.publish.handover.mate import Mate, alone
 from builder.publish.handover.offline import offline_record
 from builder.publish.handover.seal import DATA, data_digest, sealed
 from builder.publish.handover.tag import tag_pdf
@@ -45,14 +49,17 @@ def own_of(build: Build, shop: Shop) -> Own:
     return Own(own, compute(own, shop))
 
 
-def pack_files(build: Build, of: Own, shop: Shop, archive: Path, *, draft: bool = False) -> dict[str, bytes]:
+def pack_files(
+    build: Build, of: Own, shop: Shop, archive: Path, *, draft: bool = False, mate: Mate | None = None
+) -> dict[str, bytes]:
     """Every file of the pack, by path, with its seal; the same bytes for the same record.
 
-    ``build`` is the record as read, for its documents and logs; everything else is made from ``of``.
+    ``build`` is the record as read, for its documents and logs; everything else is made from ``of``. A ``mate``
+    draws and makes the page's HTML meanwhile.
     Raises PublishProblem where a template is at fault.
     """
     own, sheet = of.build, of.sheet
-    placed = drawings_of(own, sheet, shop)
+    drawings = _begun(own, sheet, shop, mate) if mate else tuple
     photos, pictures, _ = photos_of(own)
     binder = binder_of(own, sheet, shop, archive)
     curves = data_files(own, sheet)
@@ -64,17 +71,27 @@ def pack_files(build: Build, of: Own, shop: Shop, archive: Path, *, draft: bool 
     data[f"{DATA}datapackage.json"] = _package(own, data)
     digest = data_digest(data)
     files = dict(data)
+    with standing(drawings()):
+        placed = drawings_of(own, sheet, shop)
     # typst sets the binder without holding Python up, so the page is made meanwhile.
     with ThreadPoolExecutor(1) as beside:
         pdf = beside.submit(
             binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
         )
-        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves)
+        begin = mate.begin if mate else alone
+        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, begin=begin)
         files[BINDER] = pdf.result()
     files |= {f"{RECORD}{name}": content for name, content in page.items()}
     files[TAG] = tag_pdf(binder, own, sheet, archive=archive, draft=draft)
     files[README] = _read_first(binder, digest, draft).encode()
     return sealed(files)
+
+
+def _begun(own: Build, sheet: FigureSheet, shop: Shop, mate: Mate) -> Callable[[], tuple[str, ...]]:
+    """Let the mate begin with the drawings; they are had by calling what is returned."""
+    with noted() as wanted:
+        drawings_of(own, sheet, shop)
+    return mate.begin(partial(drawn, wanted))
 
 
 def _json(value: object) -> bytes:
