@@ -19,6 +19,9 @@ from builder.record.fields import (
     field,
 )
 
+TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
+"""Least and most of an engine tag [mm]: smaller, its words could not be read."""
+
 
 class PowerGuideline(RecordModel):
     """How much power the shop trusts a material with."""
@@ -105,6 +108,13 @@ class RunningIn(RecordModel):
     )
 
 
+class TagSize(RecordModel):
+    """The label for the engine, as large as the shop's label paper or plate."""
+
+    width: OneLength | None = field(f"width, 50 mm unless said; {TAG_WIDTH[0]} to {TAG_WIDTH[1]} mm", "60 mm")
+    height: OneLength | None = field(f"height, 25 mm unless said; {TAG_HEIGHT[0]} to {TAG_HEIGHT[1]} mm", "30 mm")
+
+
 class Shop(RecordModel):
     """shop.yaml: the shop."""
 
@@ -123,6 +133,7 @@ class Shop(RecordModel):
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
     )
     paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4")
+    tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize())
     guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
     delivery_requires: tuple[Line, ...] = field(
         "what must be there before an engine is handed over: file.section.field",

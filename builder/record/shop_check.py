@@ -8,17 +8,15 @@ from collections.abc import Iterator
 from builder.record.build import DOCUMENTS
 from builder.record.private import private_fields
 from builder.record.problem import Problem
-from builder.record.shop import Shop
+from builder.record.shop import TAG_HEIGHT, TAG_WIDTH, Shop
 from builder.record.walk import fields_below
 from builder.record.yaml_nodes import Document
 
 
 def check_shop(shop: Shop, document: Document) -> list[Problem]:
-    """Problems with paths in shop.yaml that lead nowhere, with the nearest that lead somewhere."""
-    return sorted(
-        Problem(document.path, document.line((key, index)), f"{key}: {message}")
-        for key, index, message in (*_requirements(shop), *_handover(shop))
-    )
+    """Problems with paths in shop.yaml that lead nowhere, with the nearest that lead somewhere; and with the tag."""
+    found: list[tuple[str, int | str, str]] = [*_requirements(shop), *_handover(shop), *_tag(shop)]
+    return sorted(Problem(document.path, document.line((key, step)), f"{key}: {says}") for key, step, says in found)
 
 
 def _requirements(shop: Shop) -> Iterator[tuple[str, int, str]]:
@@ -37,6 +35,15 @@ def _handover(shop: Shop) -> Iterator[tuple[str, int, str]]:
             yield "handover_holds", index, f"{path!r} is for the shop alone and never in a handover: take it off"
         elif path not in customers:
             yield "handover_holds", index, _nowhere(path, customers)
+
+
+def _tag(shop: Shop) -> Iterator[tuple[str, str, str]]:
+    for name, length, (least, most) in (
+        ("width", shop.tag.width, TAG_WIDTH),
+        ("height", shop.tag.height, TAG_HEIGHT),
+    ):
+        if length is not None and not least <= round(length.si * 1000, 3) <= most:
+            yield "tag", name, f"{name} {length.text} cannot be printed: write {least} to {most} mm"
 
 
 def _nowhere(path: str, known: list[str]) -> str:

@@ -360,6 +360,8 @@ def test_the_shop(archive: Path) -> None:
          "did you mean 'assembly.fits.main_oil_clearance'?"),
         ("handover_holds:\n  - price\n", 2, "for the shop alone"),
         ("handover_holds:\n  - customer.nmae\n", 2, "did you mean 'customer.name'?"),
+        ("tag:\n  width: 60 mm\n  height: 4 in\n", 3, "height 4 in cannot be printed: write 20 to 100 mm"),
+        ("tag:\n  width: 1 in\n", 2, "width 1 in cannot be printed: write 40 to 200 mm"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_in_the_shops_own_file(archive: Path, text: str, line: int, says: str) -> None:

@@ -31,6 +31,8 @@ STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
 
 _NO_DAY = (1980, 1, 1)
 """An archivable document must bear a date, and the day it was printed would be another on every machine."""
+_FINISHED = ("cover", "delivery", "dyno", "assembly")
+"""Where photos show a finished engine, the likeliest first."""
 _WORKED = (
     "displacement", "compression_ratio", "deck_clearance", "quench", "mean_piston_speed", "cam_advance",
     "effective_compression_ratio", "main_oil_clearance", "rod_oil_clearance", "piston_clearance", "correction_factor",
@@ -68,9 +70,9 @@ def binder_pdf(
         largest = each.published.largest
         name = f"photo-{index + 1}{Path(largest.name).suffix}"
         files[name] = pictures[largest.name]
-        shown.append({"file": name, "alt": each.photo.alt, "caption": each.photo.caption or "",
-                      "cover": each.photo.section == "cover"})  # fmt: skip
-    cover = next((each for each in shown if each["cover"]), None)
+        shown.append({"file": name, "alt": each.photo.alt, "caption": each.photo.caption or ""})
+    sections = [each.photo.section for each in photos]
+    cover = shown[_cover(sections)] if shown else None
     if binder.address:
         files["qr.svg"] = qr_svg(binder.address)
     data = {
@@ -85,7 +87,9 @@ def binder_pdf(
         "cover-owner": [{"title": row.title, "text": shortened(row.text, 110)} for row in binder.owner],
         "cover-title": shortened(binder.title, 200),
         "drawings": [dataclasses.asdict(each) for each in drawings],
-        "photos": [each for each in shown if each is not cover],
+        "photos": [
+            each for each, section in zip(shown, sections, strict=True) if each is not cover or section != "cover"
+        ],
         "cover": cover,
         "qr": binder.address or None,
         "qr-shown": binder.address,
@@ -98,6 +102,11 @@ def binder_pdf(
 def _ready(data: dict[str, Any]) -> dict[str, Any]:
     """The data with every text settable; the digest stays as it is, since it is cut by its length."""
     return {**all_settable(data), "digest": data["digest"]}
+
+
+def _cover(sections: Sequence[str | None]) -> int:
+    """Which photo is the cover's: the one marked for it, else one of the finished engine, else the first."""
+    return min(range(len(sections)), key=lambda i: (*_FINISHED, sections[i]).index(sections[i]))
 
 
 def _drawings(placed: Sequence[Placed], files: dict[str, bytes]) -> list[Drawn]:

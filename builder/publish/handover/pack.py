@@ -24,7 +24,7 @@ from builder.publish.handover.document import binder_pdf
 from builder.publish.handover.mate import Mate, alone
 from builder.publish.handover.offline import offline_record
 from builder.publish.handover.seal import DATA, data_digest, sealed
-from builder.publish.handover.tag import tag_pdf
+from builder.publish.handover.tag import tag_pdf, tag_size
 from builder.publish.photo_view import photos_of
 from builder.record.build import Build
 from builder.record.private import without_private
@@ -82,8 +82,8 @@ def pack_files(
         page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, begin=begin)
         files[BINDER] = pdf.result()
     files |= {f"{RECORD}{name}": content for name, content in page.items()}
-    files[TAG] = tag_pdf(binder, own, sheet, archive=archive, draft=draft)
-    files[README] = _read_first(binder, digest, draft).encode()
+    files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
+    files[README] = _read_first(binder, shop, digest, draft).encode()
     return sealed(files)
 
 
@@ -135,14 +135,15 @@ def _title(name: str) -> str:
     return f"{name.removeprefix('record/')} {kind}".strip()
 
 
-def _read_first(binder: Binder, digest: str, draft: bool) -> str:
+def _read_first(binder: Binder, shop: Shop, digest: str, draft: bool) -> str:
+    width, height = tag_size(shop)
     lines = [
         f"{binder.title}",
         f"Build {binder.number}, {binder.shop}",
         *(["", "DRAFT: something is still missing. Not for delivery."] if draft else []),
         "",
         f"{BINDER}      the binder, to read and to print",
-        f"{TAG}  a label for the engine, 50 x 25 mm",
+        f"{TAG}  a label for the engine, {width:g} x {height:g} mm",
         "record/         the engine's page: open record/index.html, no connection needed",
         "data/           the record, the dyno logs and curves, and every figure, for other programs",
         "SEAL.txt        a SHA-256 digest of every file",

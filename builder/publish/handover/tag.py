@@ -11,6 +11,7 @@ from builder.publish.handover.document import day_of, qr_svg, shortened, typeset
 from builder.publish.handover.type import all_settable
 from builder.publish.record_view import cell
 from builder.record.build import Build
+from builder.record.shop import Shop
 
 _LONGEST = 34
 
@@ -49,10 +50,19 @@ def _timing(build: Build) -> str:
     return ", ".join(said)
 
 
-def tag_pdf(binder: Binder, build: Build, sheet: FigureSheet, *, archive: Path | None, draft: bool) -> bytes:
-    """The label, 50 x 25 mm unless the shop's own tag.typ says otherwise."""
+def tag_size(shop: Shop) -> tuple[float, float]:
+    """Width and height of the label [mm]: 50 x 25 unless shop.yaml says otherwise."""
+    width, height = shop.tag.width, shop.tag.height
+    return (round(width.si * 1000, 2) if width else 50.0), (round(height.si * 1000, 2) if height else 25.0)
+
+
+def tag_pdf(
+    binder: Binder, build: Build, sheet: FigureSheet, shop: Shop, *, archive: Path | None, draft: bool
+) -> bytes:
+    """The label, in the size that the shop has labels of."""
     number = shortened(binder.number, 22)
     data = {
+        "size": tag_size(shop),
         "number": number,
         "number-size": 11 if len(number) <= 9 else 8 if len(number) <= 14 else 5.6,
         "shop": shortened(binder.shop, 40),

@@ -11,7 +11,7 @@ from typing import Any
 
 import pypdf
 import pytest
-from handover_samples import FULL, archive_with, bare_archive, squeezed, text_of
+from handover_samples import FULL, archive_with, bare_archive, load, squeezed, text_of
 
 from builder.publish.handover.made import step_for
 from builder.publish.handover.pack import own_of, pack_files
@@ -173,6 +173,26 @@ def test_the_tag_is_fifty_by_twenty_five_millimetres_and_says_what_is_asked_firs
     text = squeezed(page.extract_text())
     for said in ("W-0241", "1619cc", "15W-40", "1-3-4-2", "30°totalby3200rpm", "95RON"):
         assert said in text
+
+
+@pytest.mark.parametrize(("width", "height"), [("80 mm", "30 mm"), ("2 in", "2 in"), ("40 mm", "20 mm")])
+def test_the_tag_is_as_large_as_the_shops_labels(tmp_path: Path, width: str, height: str, full: Files) -> None:
+    files = _pack(archive_with(tmp_path, shop={"tag": {"width": width, "height": height}}), FULL)
+    (page,) = _reader(files, "engine-tag.pdf").pages
+    in_points = [float(each.split()[0]) * {"mm": 72 / 25.4, "in": 72}[each.split()[1]] for each in (width, height)]
+    assert [float(page.mediabox.width), float(page.mediabox.height)] == pytest.approx(in_points, abs=0.1)
+    assert squeezed(page.extract_text()) == squeezed(_reader(full, "engine-tag.pdf").pages[0].extract_text())
+
+
+def test_the_cover_has_a_photo_of_the_finished_engine_where_none_is_marked(tmp_path: Path) -> None:
+    archive = archive_with(tmp_path, "breakdown-truck-v8")
+    pages = _reader(_pack(archive, "breakdown-truck-v8")).pages
+    sections = [photo["section"] for photo in load(archive, "breakdown-truck-v8", "photos")["photos"]]
+    assert "cover" not in sections
+    inside = next(page for page in pages if squeezed(page.extract_text() or "").find("Photos") in range(60))
+    pictures = [image.data for image in inside.images]
+    assert len(pictures) == len(sections)  # the one on the cover keeps its place and its caption
+    assert [image.data for image in pages[0].images] == [pictures[sections.index("assembly")]]
 
 
 def test_a_build_of_which_next_to_nothing_is_known_still_makes_a_binder(bare: Files) -> None:
