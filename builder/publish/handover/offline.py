@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from builder.publish.photo_view import PlacedPhoto
 
 METHODS = "handover/methods.md.j2"
+_TEMPLATES = ("pages/build.md.j2", "pages/parts.md.j2", "pages/care.md.j2", METHODS)
 _NAV = (("This engine", "index.md"), ("Methods", "methods.md"))
 _NOT_NEEDED = ("404.html", "sitemap.xml", "sitemap.xml.gz", "search/search_index.json", "search/search_index.js",
                "made-by-millbook.txt")  # fmt: skip
@@ -37,6 +39,18 @@ _ASSETS_NOT_NEEDED = ("assets/finder", "assets/compare", "assets/javascripts/wor
 _LINK = re.compile(
     r'<a (?P<before>[^>]*?)href="(?:\.\./)+(?P<target>[^"]*)"(?P<after>[^>]*)>(?P<text>.*?)</a>', re.DOTALL
 )
+
+
+def make_ready(archive: Path) -> None:
+    """Compile the templates of the offline record, while there is something to wait for.
+
+    What is wrong with one is told where it is used.
+    """
+    import jinja2
+
+    with contextlib.suppress(jinja2.TemplateError):
+        for name in _TEMPLATES:
+            _environment(archive).get_template(name)
 
 
 Begin = Callable[[Callable[[], object]], Callable[[], object]]

@@ -22,7 +22,7 @@ from builder.publish.handover.as_delivered import record_files
 from builder.publish.handover.content import Binder, binder_of
 from builder.publish.handover.document import binder_pdf
 from builder.publish.handover.mate import Mate, alone
-from builder.publish.handover.offline import offline_record
+from builder.publish.handover.offline import make_ready, offline_record
 from builder.publish.handover.seal import DATA, data_digest, sealed
 from builder.publish.handover.tag import tag_pdf, tag_size
 from builder.publish.photo_view import photos_of
@@ -71,6 +71,8 @@ def pack_files(
     data[f"{DATA}datapackage.json"] = _package(own, data)
     digest = data_digest(data)
     files = dict(data)
+    files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
+    make_ready(archive)
     with standing(drawings()):
         placed = drawings_of(own, sheet, shop)
     # typst sets the binder without holding Python up, so the page is made meanwhile.
@@ -82,7 +84,6 @@ def pack_files(
         page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, begin=begin)
         files[BINDER] = pdf.result()
     files |= {f"{RECORD}{name}": content for name, content in page.items()}
-    files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
     files[README] = _read_first(binder, shop, digest, draft).encode()
     return sealed(files)
 
