@@ -190,6 +190,18 @@ def test_every_drawing_reads_on_a_phone(opened: Open) -> None:
     assert box["height"] > box["width"]
 
 
+def test_typing_in_the_search_leaves_the_page_where_it_is(opened: Open) -> None:
+    tab = opened(demo.BUILD)
+    tab.wait_for_timeout(1500)  # until what lies far down is laid out
+    tab.evaluate("scrollTo(0, 1500)")
+    box = tab.locator(".md-search__input").bounding_box()
+    assert box
+    tab.mouse.click(box["x"] + 90, box["y"] + 10)  # as a hand does: a locator would scroll by itself
+    tab.keyboard.type("camshaft", delay=20)
+    tab.wait_for_selector(".md-search-result__link")
+    assert tab.evaluate("scrollY") == 1500
+
+
 def test_a_photo_opens_large_and_closes_by_the_keyboard(opened: Open) -> None:
     tab = opened(demo.BUILD)
     link = tab.locator(".mb-photos a").first
