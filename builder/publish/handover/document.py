@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from builder.draw.style import WIDE
 from builder.figures.catalogue import FITS, VALVE_TRAIN
 from builder.figures.figure import FigureSheet
 from builder.publish import templates
@@ -42,12 +43,13 @@ _WORKED = (
 
 @dataclass(frozen=True)
 class Drawn:
-    """A drawing with its place in the binder."""
+    """A drawing with its place in the binder, and its share of the width of a wide one: all have type of one size."""
 
     place: str
     file: str
     alt: str
     caption: str
+    share: float
 
 
 def binder_pdf(
@@ -118,7 +120,8 @@ def _drawings(placed: Sequence[Placed], files: dict[str, bytes]) -> list[Drawn]:
             continue
         name = f"drawn-{len(found) + 1}.svg"
         files[name] = settable_drawing(item.drawing.plain("DejaVu Sans")).encode()
-        found.append(Drawn(where, name, item.drawing.description or item.drawing.title, item.caption))
+        says, share = item.drawing.description or item.drawing.title, min(1.0, item.drawing.width / WIDE.width)
+        found.append(Drawn(where, name, says, item.caption, round(share, 3)))
     return found
 
 
