@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import is_dataclass, replace
 from functools import wraps
 from html import unescape
 from typing import Any, ParamSpec
@@ -67,29 +67,36 @@ def digest_of_values(*values: Any) -> str:
 
     Raises TypeError for any other.
     """
+    said: list[bytes] = []
+    _say(values, said)
     whole = hashlib.sha256()
-    for said in _said(values):
-        whole.update(len(said).to_bytes(8, "big"))
-        whole.update(said)
+    for part in said:
+        whole.update(len(part).to_bytes(8, "big") + part)
     return whole.hexdigest()[:32]
 
 
-def _said(value: Any) -> Iterator[bytes]:
-    """A value as a row of bytes that no other value has."""
-    kind = type(value).__name__.encode()
-    if is_dataclass(value):
-        inner: Iterable[Any] = [getattr(value, each.name) for each in fields(value)]
+def _say(value: Any, said: list[bytes]) -> None:
+    """Put down a value as a row of bytes that no other value has."""
+    kind = type(value)
+    said.append(kind.__name__.encode())
+    if isinstance(value, str):
+        said.append(value.encode("utf-8", "surrogatepass"))
+    elif value is None or isinstance(value, int | float | np.generic):
+        said.append(repr(value).encode())
     elif isinstance(value, np.ndarray):
-        yield from (kind, str(value.dtype).encode(), repr(value.shape).encode(), value.tobytes())
-        return
-    elif isinstance(value, dict):
-        inner = [part for pair in value.items() for part in pair]
-    elif isinstance(value, list | tuple):
-        inner = value
-    elif value is None or isinstance(value, str | int | float | np.generic):
-        yield from (kind, (value if isinstance(value, str) else repr(value)).encode("utf-8", "surrogatepass"))
-        return
+        said += (str(value.dtype).encode(), repr(value.shape).encode(), value.tobytes())
     else:
-        raise TypeError(f"a drawing is made of plain values, not of {type(value).__name__}")
-    inside = [part for each in inner for part in _said(each)]
-    yield from (kind, str(len(inside)).encode(), *inside)
+        inner = _inside(value)
+        said.append(str(len(inner)).encode())
+        for each in inner:
+            _say(each, said)
+
+
+def _inside(value: Any) -> Sequence[Any]:
+    if isinstance(value, list | tuple):
+        return value
+    if isinstance(value, dict):
+        return [part for pair in value.items() for part in pair]
+    if is_dataclass(value):
+        return [getattr(value, name) for name in value.__dataclass_fields__]
+    raise TypeError(f"a drawing is made of plain values, not of {type(value).__name__}")

@@ -76,8 +76,14 @@ class Tree:
 
     def __iter__(self) -> Iterator[str]:
         """The path of every file."""
-        for below in self.parts:
-            yield from self.files(below)
+        for below, (stamps, _) in self.parts.items():
+            before = f"{below}/" if below else ""
+            for name in stamps.split("/")[::4]:
+                yield f"{before}{name}"
+
+    def __contains__(self, name: object) -> bool:
+        """Whether a file of that path is among them."""
+        return isinstance(name, str) and name.rpartition("/")[2] in self.stamps(name.rpartition("/")[0])
 
     def files(self, below: str) -> dict[str, str]:
         """The digests of the files in one folder, by their path in the tree."""

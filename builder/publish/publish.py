@@ -47,8 +47,6 @@ _BATCH = 100
 """Most pages that MkDocs gets at once: it holds them all in memory."""
 _FEW_DRAWINGS, _FEW_PAGES = 30, 30
 """So few single drawings, or pages, are sooner done here than other processes started."""
-_MANY = 300
-"""With more builds than that, comparing each with each is worth another process."""
 _MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relatives together", "building the site"
 
 
@@ -141,8 +139,6 @@ def _ahead(archive: Path, site: Path, fresh: Path, known: Tree) -> Ahead:
     standing = stands(site, known)
     shared = bring_over(site, fresh, known if standing else Tree())
     warm_up(archive)
-    if len(known.parts) > _MANY:
-        import builder.publish.relatives  # noqa: F401 - wanted here soon
     return Ahead(standing, shared)
 
 
@@ -276,19 +272,18 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
     ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=True)
     bodies = ledger.bodies.files("")
     said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
-    related = partial(relatives_of, shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
-    aside = place.hands.meanwhile(related) if len(shelf.builds) > _MANY else contextlib.nullcontext(related)
+    related = relatives_of(shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
     overview = [(pages.folder / "overview.md").read_text(encoding="utf-8")] if found.believed else []
-    with aside as relatives, templates.plain_errors():
+    with templates.plain_errors():
         with standing(overview):
             files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole))
         if not found.believed or not ledger.fixed:
             fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)
             ledger.fixed = sorted(fixed)
             files |= fixed
-        for name, content in files.items():
-            pages.lay(name, content)
-        _write_relatives(place, ledger, relatives(), shop, found)
+    for name, content in files.items():
+        pages.lay(name, content)
+    _write_relatives(place, ledger, related, shop, found)
     tree = pages.looked_at(ledger.pages, believed=found.believed)
     wanted = {*files, *ledger.fixed}
     pages.drop([name for name in tree if name not in wanted and not _of_build(name, ledger)])
