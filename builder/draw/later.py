@@ -34,7 +34,9 @@ _NOTED: ContextVar[list[Wanted] | None] = ContextVar("noted", default=None)
 
 @contextmanager
 def noted() -> Iterator[list[Wanted]]:
-    """Within the block nothing is drawn: what is asked for is added to the list, and an empty drawing returned."""
+    """Within the block nothing is drawn: what is asked for and does not stand is added to the list, and an empty
+    drawing returned.
+    """
     wanted: list[Wanted] = []
     before = _NOTED.set(wanted)
     try:

@@ -49,12 +49,12 @@ def picture(draw: Callable[P, Drawing]) -> Callable[P, Drawing]:
 
     @wraps(draw)
     def drawing(*values: P.args, **more: P.kwargs) -> Drawing:
-        if (noted := blank(drawing, values, more)) is not None:
-            return noted
         of = digest_of_values(f"{draw.__module__}.{draw.__qualname__}", values, dict(sorted(more.items())))
         if (svg := _STANDING.get({}).get(of)) is not None and (parts := _PARTS.match(svg)):
             size = round(float(parts["width"])), round(float(parts["height"]))
             return Drawing(parts["name"], svg, unescape(parts["title"]), unescape(parts["desc"]), *size)
+        if (noted := blank(drawing, values, more)) is not None:
+            return noted
         with settings():
             made = draw(*values, **more)
         return replace(made, svg=made.svg.replace("<svg ", f'<svg data-of="{of}" ', 1))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ from markupsafe import Markup
 
 from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
 from builder.archive.finder_data import finder_data
-from builder.archive.lists import LISTS, grouped, overviews
+from builder.archive.lists import LISTS, grouped
 from builder.archive.summary import Summary, newest_first
 from builder.archive.where_used import where_used
 from builder.publish.glossary import GLOSSARY
@@ -24,7 +23,6 @@ from builder.record.shop import Shop
 if TYPE_CHECKING:
     import jinja2
 
-    from builder.draw.drawing import Drawing
 
 Files = dict[str, bytes]
 NAV = (
@@ -62,7 +60,7 @@ def system_of_shop(shop: Shop) -> System:
 
 def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
     """Every page that is about no build at all, by path below the pages folder."""
-    page = _writer(shop, environment)
+    page = writer(shop, environment)
     return {
         "compare.md": page("compare", finder="finder.html", **_LINKS),
         "glossary.md": page("glossary", glossary=GLOSSARY),
@@ -71,7 +69,8 @@ def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
     }
 
 
-def _writer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
+def writer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
+    """Writes a page by the name of its template, with what all pages know."""
     common = {"shop": shop, "system": system_of_shop(shop), "up": "", "assets": "assets"}
 
     def page(template: str, **values: object) -> bytes:
@@ -81,12 +80,12 @@ def _writer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]
 
 
 def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.Environment) -> Files:
-    """Every page that is about more than one build, by path below the pages folder."""
+    """Every page that is about more than one build but the overviews, by path below the pages folder."""
     rows = newest_first(summaries)
     system = system_of_shop(shop)
     weights, _ = weights_from(shop.likeness_weights)
     cards = [card(summary, system) for summary in rows[:_NEWEST]]
-    page = _writer(shop, environment)
+    page = writer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
     files = {
         "index.md": page(
@@ -97,7 +96,6 @@ def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
         "parts.md": page("where_used", makers=where_used(rows)),
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
-        **_overview(rows, system, page),
     }
     return files
 
@@ -157,28 +155,3 @@ def _shown(row: Summary, field: Field, system: System) -> str:
         return choice_of(row, field) or ""
     value = number_of(row, field)
     return "" if value is None else field.unit(system).show(value)
-
-
-def _overview(rows: Sequence[Summary], system: System, page: object) -> Files:
-    from builder.draw.scatter import Dot, Scatter, scatter
-
-    drawn = []
-    for overview in overviews(rows):
-        x, y = overview.x.unit(system), overview.y.unit(system)
-        dots = tuple(
-            Dot(
-                point.x * x.factor,
-                point.y * y.factor,
-                point.summary.title,
-                f"builds/{point.summary.slug}/index.html",
-            )
-            for point in overview.points
-        )
-        of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
-        drawn.append((overview.title, inlined(scatter(of, name=overview.slug))))
-    return {"overview.md": page("overview", drawings=drawn)}  # type: ignore[operator]
-
-
-def inlined(drawing: Drawing) -> Markup:
-    """A drawing to be set into a page itself, without its style sheet: that of the pages knows its colours."""
-    return Markup(re.sub(r"<style>.*?</style>", "", drawing.svg, flags=re.DOTALL))

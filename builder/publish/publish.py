@@ -47,6 +47,8 @@ _BATCH = 100
 """Most pages that MkDocs gets at once: it holds them all in memory."""
 _FEW_DRAWINGS, _FEW_PAGES = 30, 30
 """So few single drawings, or pages, are sooner done here than other processes started."""
+_MANY = 300
+"""With more builds than that, the overviews are worth another process."""
 _MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relatives together", "building the site"
 
 
@@ -178,10 +180,10 @@ def _remake(place: Workplace, ledger: Ledger, found: Found) -> Remade:
     for slug in found.gone:
         ledger.forget(slug)
     from builder.publish.make import Task, made_or_not
-    from builder.record.read import read_shop
 
-    shop, remade.problems = read_shop(place.archive)
-    ledger.shop_faults = len(remade.problems)
+    shop, problems = place.shop
+    remade.problems += problems
+    ledger.shop_faults = len(problems)
     work = partial(
         made_or_not,
         archive=place.archive,
@@ -258,13 +260,14 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
 
     The pages that no build has a part in are written only if they may not be what they were.
     """
+    from builder.draw.later import drawn
     from builder.draw.picture import standing
     from builder.publish.make import environment
+    from builder.publish.overview import overview_page, overview_wanted
     from builder.publish.pages import archive_pages, fixed_pages
     from builder.publish.relatives import relatives_of
-    from builder.record.read import read_shop
 
-    shop, _ = read_shop(place.archive)
+    shop, _ = place.shop
     place.tell("relating builds", 0, 1)
     pages = place.pages
     ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=found.believed)
@@ -274,9 +277,13 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
     said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
     related = relatives_of(shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
     overview = [(pages.folder / "overview.md").read_text(encoding="utf-8")] if found.believed else []
-    with templates.plain_errors():
-        with standing(overview):
-            files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole))
+    with standing(overview):
+        wanted = overview_wanted(shelf.builds, shop) if len(shelf.builds) > _MANY else []
+    aside = place.hands.meanwhile(partial(drawn, wanted)) if wanted else contextlib.nullcontext(tuple)
+    with aside as others, templates.plain_errors():
+        files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole))
+        with standing([*overview, *others()]):
+            files |= overview_page(shelf.builds, shop, environment(place.archive, found.whole))
         if not found.believed or not ledger.fixed:
             fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)
             ledger.fixed = sorted(fixed)
@@ -285,8 +292,8 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
         pages.lay(name, content)
     _write_relatives(place, ledger, related, shop, found)
     tree = pages.looked_at(ledger.pages, believed=found.believed)
-    wanted = {*files, *ledger.fixed}
-    pages.drop([name for name in tree if name not in wanted and not _of_build(name, ledger)])
+    ours = {*files, *ledger.fixed}
+    pages.drop([name for name in tree if name not in ours and not _of_build(name, ledger)])
     return pages.looked_at(tree, believed=True)
 
 
@@ -327,7 +334,7 @@ def _build_site(
     """
     from builder.publish.site import build_pages, complete, index_without, lay_files
 
-    look = _look(place.archive)
+    look = _look(place)
     changed = sorted(differing(pages, ledger.pages) if standing else pages)
     changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
     place.tell(_BUILDING, 0, len(changed_pages))
@@ -361,13 +368,12 @@ def _batches(names: Sequence[str], *, shell: bool, hands: Hands) -> list[Batch]:
     return [Batch(part, shell and not number) for number, part in enumerate(parts)]
 
 
-def _look(archive: Path) -> Look:
+def _look(place: Workplace) -> Look:
     from builder.publish.pages import NAV
     from builder.publish.site import Look
-    from builder.record.read import read_shop
 
-    shop, _ = read_shop(archive)
-    return Look(archive, shop.name, shop.site_address, shop.tagline, NAV)
+    shop, _ = place.shop
+    return Look(place.archive, shop.name, shop.site_address, shop.tagline, NAV)
 
 
 def _note(place: Workplace, ledger: Ledger, shelf: Shelf, pages: Tree, whole: str) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from builder.publish import templates
 from builder.publish.hands import Hands
@@ -13,6 +14,10 @@ from builder.publish.kept import Ledger, Tree, differing, digest_bytes, digest_o
 from builder.publish.laid import Laid
 from builder.publish.report import Progress
 from builder.record.files import build_folders
+
+if TYPE_CHECKING:
+    from builder.record.problem import Problem
+    from builder.record.shop import Shop
 
 WORK = ".millbook"
 """The generator's own folder in an archive: the pages it wrote, and what it keeps to work faster."""
@@ -37,6 +42,13 @@ class Workplace:
     def bodies(self) -> Laid:
         """The pages of builds without the part about their relatives."""
         return Laid(self.at("bodies"))
+
+    @cached_property
+    def shop(self) -> tuple[Shop, list[Problem]]:
+        """The shop's profile, and what is wrong with it."""
+        from builder.record.read import read_shop
+
+        return read_shop(self.archive)
 
     def at(self, name: str) -> Path:
         """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
