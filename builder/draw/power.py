@@ -28,7 +28,7 @@ from builder.draw.picture import picture
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, mark
 from builder.draw.text import clean, fit, listed, number, width
 
-_LABEL_ROOM = 150.0  # for the name of a curve beside its end [px]
+_LABEL_ROOM = 190.0  # for the name of a curve beside its end [px]
 
 
 @dataclass(frozen=True)
