@@ -24,7 +24,8 @@ FEW = 5
 
 
 class Hands:
-    """Other processes to work in, one for each core, started when they are first worth it and kept to the end.
+    """Other processes to work in, started when they are first worth it and kept to the end: one for each core for
+    the same work many times, and one that does other work while this process goes on.
 
     They are started afresh (spawn), so that every system behaves alike; work and items must be fit to be sent
     to another process. They end with the process that started them, even when that is killed.
@@ -33,6 +34,7 @@ class Hands:
     def __init__(self) -> None:
         """Start nothing yet."""
         self._pool: ProcessPoolExecutor | None = None
+        self._other: ProcessPoolExecutor | None = None
         self._at_work = False  # whether they have loaded what drawing takes
         self.count = _cores()
 
@@ -44,8 +46,9 @@ class Hands:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Send them home, without what they had not begun."""
-        if self._pool is not None:
-            self._pool.shutdown(cancel_futures=True)
+        for pool in (self._pool, self._other):
+            if pool is not None:
+                pool.shutdown(cancel_futures=True)
 
     def each(
         self,
@@ -67,21 +70,27 @@ class Hands:
         self._at_work = True
         chunk = max(1, min(8, len(items) // (4 * self.count)))
         with _unbroken():
-            for done, result in enumerate(self._started().map(work, items, chunksize=chunk)):
+            if self._pool is None:
+                self._pool = _started(self.count)
+            for done, result in enumerate(self._pool.map(work, items, chunksize=chunk)):
                 yield result
                 after(done + 1)
 
     @contextlib.contextmanager
-    def meanwhile(self, work: Callable[[], R]) -> Iterator[Callable[[], R]]:
-        """Do some work in another process while the block runs, which may wait for its result.
+    def meanwhile(self, work: Callable[[], R], *, worth: bool = True) -> Iterator[Callable[[], R]]:
+        """Do some work in the other process, after what it has to do already, while the block runs, which may wait
+        for its result.
 
-        It is over when the block is left. With one core it is done when it is waited for.
+        It is over when the block is left. With one core, or when it is not `worth` a process, it is done here when it
+        is waited for.
         """
-        if self.count == 1:
+        if self.count == 1 or not worth:
             yield cache(work)
             return
         with _unbroken():
-            future = self._started().submit(work)
+            if self._other is None:
+                self._other = _started(1)
+            future = self._other.submit(work)
 
         def wait() -> R:
             with _unbroken():
@@ -95,16 +104,15 @@ class Hands:
                 future.result()
 
     def apart(self, work: Callable[[], R]) -> R:
-        """Do some work in another process where one is there already, else here."""
-        if self._pool is None:
+        """Do some work in the other process where it is there already, else here."""
+        if self._other is None:
             return work()
         with _unbroken():
-            return self._pool.submit(work).result()
+            return self._other.submit(work).result()
 
-    def _started(self) -> ProcessPoolExecutor:
-        if self._pool is None:
-            self._pool = ProcessPoolExecutor(self.count, multiprocessing.get_context("spawn"), _stand_by)
-        return self._pool
+
+def _started(count: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _stand_by)
 
 
 @contextlib.contextmanager

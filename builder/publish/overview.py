@@ -1,8 +1,4 @@
-"""The page of overviews: every build as a point in a drawing, each point a link.
-
-With thousands of points the drawings are what takes longest, and they can be made while other pages are written:
-`overview_wanted` names those that do not stand, for another process, and `overview_page` finds them when they do.
-"""
+"""The page of overviews: every build as a point in a drawing, each point a link."""
 
 from __future__ import annotations
 
@@ -15,7 +11,6 @@ from markupsafe import Markup
 from builder.archive.fields import System
 from builder.archive.lists import overviews
 from builder.archive.summary import Summary, newest_first
-from builder.draw.later import Wanted, noted
 from builder.draw.scatter import Dot, Scatter, scatter
 from builder.publish.pages import Files, system_of_shop, writer
 from builder.record.shop import Shop
@@ -24,13 +19,6 @@ if TYPE_CHECKING:
     import jinja2
 
     from builder.draw.drawing import Drawing
-
-
-def overview_wanted(summaries: Sequence[Summary], shop: Shop) -> list[Wanted]:
-    """The drawings of the page that do not stand."""
-    with noted() as wanted:
-        list(_drawings(summaries, system_of_shop(shop)))
-    return wanted
 
 
 def overview_page(summaries: Sequence[Summary], shop: Shop, environment: jinja2.Environment) -> Files:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -30,7 +30,7 @@ from builder.publish.laid import drop
 from builder.publish.report import Progress, Report
 from builder.publish.spare import bring_over, follow
 from builder.publish.swap import claimed, keep_spare, lock, mark, put_in_place, room_beside
-from builder.publish.what_changed import Found, Workplace, stands, what_changed
+from builder.publish.what_changed import Found, Workplace, kept, stands, what_changed
 from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ _BATCH = 100
 _FEW_DRAWINGS, _FEW_PAGES = 30, 30
 """So few single drawings, or pages, are sooner done here than other processes started."""
 _MANY = 300
-"""With more builds than that, the overviews are worth another process."""
+"""With more builds than that, looking at what was kept is worth another process."""
 _MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relatives together", "building the site"
 
 
@@ -86,23 +86,34 @@ def publish(
         place = Workplace(archive, everything, for_shop, progress or (lambda what, done, of: None), hands)
         with _alone(place, out) as site:
             ledger = Ledger() if full else load(place.at("ledger.json"))
-            found = what_changed(place, ledger)
             remade = Remade()
             warnings: list[str] = []
-            if found.any or not stands(site, ledger.site):
-                remade, warnings = _renewed(place, ledger, found, site)
-            elif ledger.shop_faults:
-                remade = _remake(place, ledger, found)  # which tells them again
+            many = len(ledger.builds) > _MANY
+            with hands.meanwhile(kept(place, ledger).harmed, worth=many) as harmed:
+                found = what_changed(place, ledger)
+                if found.any or not stands(site, ledger.site) or harmed():
+                    remade, warnings = _renewed(place, ledger, found, harmed, site)
+                elif ledger.shop_faults:
+                    remade = _remake(place, ledger, found)  # which tells them again
             if ledger.learnt:
                 ledger.save(place.at("ledger.json"))
     return _report(out, ledger, remade, warnings, time.perf_counter() - started)
 
 
-def _renewed(place: Workplace, ledger: Ledger, found: Found, site: Path) -> tuple[Remade, list[str]]:
+def _renewed(
+    place: Workplace, ledger: Ledger, found: Found, harmed: Callable[[], frozenset[str]], site: Path
+) -> tuple[Remade, list[str]]:
     """Make again what changed, and put the new site in place; returns what was made, and MkDocs' warnings."""
     known = ledger.site if found.same else Tree()
     warnings: list[str] = []
-    with room_beside(site) as fresh, place.hands.meanwhile(partial(_ahead, place.archive, site, fresh, known)) as ahead:
+    with (
+        room_beside(site) as fresh,
+        place.hands.meanwhile(partial(_ahead, place.archive, site, fresh, known), worth=found.same) as ahead,
+    ):
+        import builder.publish.make  # noqa: F401 - which takes as long as the other process looks for harm
+
+        if ledger.whole:
+            found = replace(found, harmed=harmed())
         remade = _remake(place, ledger, found)
         ledger.learnt = True
         spare = True
@@ -135,12 +146,13 @@ class Ahead:
 
 
 def _ahead(archive: Path, site: Path, fresh: Path, known: Tree) -> Ahead:
-    """What can be done for the site before anything is made: bring over the one that stands, and load MkDocs."""
+    """What can be done for the site before anything is made: bring over one that stands, and load MkDocs."""
     from builder.publish.site import warm_up
 
     standing = stands(site, known)
     shared = bring_over(site, fresh, known if standing else Tree())
-    warm_up(archive)
+    if standing:
+        warm_up(archive)
     return Ahead(standing, shared)
 
 
@@ -260,10 +272,9 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
 
     The pages that no build has a part in are written only if they may not be what they were.
     """
-    from builder.draw.later import drawn
     from builder.draw.picture import standing
     from builder.publish.make import environment
-    from builder.publish.overview import overview_page, overview_wanted
+    from builder.publish.overview import overview_page
     from builder.publish.pages import archive_pages, fixed_pages
     from builder.publish.relatives import relatives_of
 
@@ -277,12 +288,9 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
     said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
     related = relatives_of(shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
     overview = [(pages.folder / "overview.md").read_text(encoding="utf-8")] if found.believed else []
-    with standing(overview):
-        wanted = overview_wanted(shelf.builds, shop) if len(shelf.builds) > _MANY else []
-    aside = place.hands.meanwhile(partial(drawn, wanted)) if wanted else contextlib.nullcontext(tuple)
-    with aside as others, templates.plain_errors():
+    with templates.plain_errors():
         files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole))
-        with standing([*overview, *others()]):
+        with standing(overview):
             files |= overview_page(shelf.builds, shop, environment(place.archive, found.whole))
         if not found.believed or not ledger.fixed:
             fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)

@@ -56,7 +56,7 @@ def _missing(target: str, files: Tree) -> list[str]:
                     inner = True
                 else:
                     os.rmdir(entry.path)
-            elif wanted.get(entry.name) == stamp_of(entry.stat(follow_symlinks=False)):
+            elif _is(entry, wanted.get(entry.name)):
                 del wanted[entry.name]
                 inner = True
             else:
@@ -66,6 +66,14 @@ def _missing(target: str, files: Tree) -> list[str]:
 
     holds("")
     return lacking + [name for below in files.parts if below not in found for name in files.files(below)]
+
+
+def _is(entry: os.DirEntry[str], stamp: str | None) -> bool:
+    """Whether a file is the one with this stamp. The number on the disk says it all, where a folder tells it."""
+    if stamp is None:
+        return False
+    number = entry.inode() if os.name != "nt" else 0
+    return stamp.endswith(f"/{number}") if number else stamp == stamp_of(entry.stat(follow_symlinks=False))
 
 
 def follow(site: Path, spare: Path, names: Iterable[str]) -> bool:

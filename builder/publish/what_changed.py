@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from builder.publish import templates
 from builder.publish.hands import Hands
-from builder.publish.kept import Ledger, Tree, differing, digest_bytes, digest_of, looked_at, program_digest
+from builder.publish.kept import Ledger, Tree, differing, digest_file, digest_of, looked_at, program_digest
 from builder.publish.laid import Laid
 from builder.publish.report import Progress
 from builder.record.files import build_folders
@@ -62,14 +62,21 @@ class Found:
     whole: str
     """The digest of all that every page depends on, `same` as it was or not."""
     same: bool
-    stale: tuple[Path, ...]
-    """The build folders to make again."""
+    folders: tuple[Path, ...]
+    """Every build folder."""
     keys: Mapping[str, str]
     """By slug: the digest of what a build is made from."""
+    changed: frozenset[str]
+    """Builds that are made from something else than last time."""
     gone: tuple[str, ...]
     """Builds whose folder is no longer there."""
-    harmed: bool
-    """Whether something that was kept is no longer what it was."""
+    harmed: frozenset[str] = frozenset()
+    """What was kept and is no longer what it was: builds by their names, and names of other pages."""
+
+    @property
+    def stale(self) -> tuple[Path, ...]:
+        """The build folders to make again."""
+        return tuple(folder for folder in self.folders if folder.name in self.changed | self.harmed)
 
     @property
     def believed(self) -> bool:
@@ -79,7 +86,7 @@ class Found:
     @property
     def any(self) -> bool:
         """Whether there is anything to do for the pages."""
-        return bool(self.stale or self.gone or self.harmed or not self.same)
+        return bool(self.changed or self.gone or self.harmed or not self.same)
 
 
 def _whole_digest(place: Workplace, ledger: Ledger) -> str:
@@ -95,31 +102,43 @@ def what_changed(place: Workplace, ledger: Ledger) -> Found:
     """Compare what is there with what the ledger knows."""
     whole = _whole_digest(place, ledger)
     same = ledger.whole == whole
-    keys: dict[str, str] = {}
-    stale = []
-    harmed = _harmed(place, ledger) if ledger.whole else set()
-    for folder in build_folders(place.archive):
-        keys[folder.name] = digest_of(whole, str(place.everything), ledger.folder(folder))
-        kept = ledger.builds.get(folder.name) or ledger.left_out.get(folder.name, ("",))[0]
-        if kept != keys[folder.name] or folder.name in harmed:
-            stale.append(folder)
-    gone = tuple(slug for slug in (*ledger.builds, *ledger.left_out) if slug not in keys)
-    return Found(whole, same, tuple(stale), keys, gone, bool(harmed))
+    folders = tuple(build_folders(place.archive))
+    keys = {folder.name: digest_of(whole, str(place.everything), ledger.folder(folder)) for folder in folders}
+    known = {slug: key for slug, (key, _) in ledger.left_out.items()} | ledger.builds
+    changed = frozenset(slug for slug, key in keys.items() if known.get(slug) != key)
+    return Found(whole, same, folders, keys, changed, tuple(slug for slug in known if slug not in keys))
 
 
-def _harmed(place: Workplace, ledger: Ledger) -> set[str]:
-    """What was kept and is no longer what it was: builds by their names, and names of other pages."""
-    bodies, pages = looked_at(place.bodies.folder, ledger.bodies), looked_at(place.pages.folder, ledger.pages)
-    names = [name.removesuffix(".md") for name in differing(bodies, ledger.bodies)]
-    for name in differing(pages, ledger.pages):
-        top, _, below = name.partition("/")
-        names.append(below.partition("/")[0] if top == "builds" else name)
-    index = place.at("index.json")
-    if not index.is_file() or digest_bytes(index.read_bytes()) != ledger.index:
-        names += ledger.builds
-    return set(names)
+@dataclass(frozen=True)
+class Kept:
+    """What the ledger knows of everything that was kept of the last publish, but for the site."""
+
+    at: Path
+    bodies: Tree
+    pages: Tree
+    index: str
+    builds: frozenset[str]
+
+    def harmed(self) -> frozenset[str]:
+        """What of it is no longer what it was: builds by their names, and names of other pages."""
+        names = [name.removesuffix(".md") for name in _unlike(self.at / "bodies", self.bodies)]
+        for name in _unlike(self.at / "pages", self.pages):
+            top, _, below = name.partition("/")
+            names.append(below.partition("/")[0] if top == "builds" else name)
+        if digest_file(self.at / "index.json") != self.index:
+            names += self.builds
+        return frozenset(names)
+
+
+def kept(place: Workplace, ledger: Ledger) -> Kept:
+    """What was kept of the last publish."""
+    return Kept(place.at(""), ledger.bodies, ledger.pages, ledger.index, frozenset(ledger.builds))
+
+
+def _unlike(folder: Path, known: Tree) -> set[str]:
+    return differing(looked_at(folder, known), known)
 
 
 def stands(site: Path, known: Tree) -> bool:
     """Whether the site is there as it was left."""
-    return bool(known) and not differing(looked_at(site, known), known)
+    return bool(known) and not _unlike(site, known)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import pickle
 from pathlib import Path
 
 import pytest
 
 from builder.archive.summary import Summary
-from builder.draw.later import drawn
 from builder.draw.picture import standing
-from builder.publish.overview import overview_page, overview_wanted
+from builder.publish.overview import overview_page
 from builder.publish.pages import archive_pages
 from builder.publish.templates import page_environment
 from builder.record.read import read_shop
@@ -37,8 +35,7 @@ def test_the_home_page_shows_the_newest_and_leads_to_the_rest(count: int, cards:
         assert ">Build 0<" not in home
 
 
-def test_overviews_drawn_elsewhere_are_the_same(tmp_path: Path) -> None:
-    """What another process drew of the values that were noted gives the page that drawing here gives."""
+def test_overviews_that_stand_in_the_page_are_not_drawn_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "builds").mkdir()
     builds = [
         Summary(f"build-{n}", f"Build {n}", year=1990 + n, compression_ratio=9 + n / 50, bmep=1e6 + 3e3 * n)
@@ -46,12 +43,8 @@ def test_overviews_drawn_elsewhere_are_the_same(tmp_path: Path) -> None:
     ]
     shop, _ = read_shop(tmp_path)
     environment = page_environment(tmp_path)
-    here = overview_page(builds, shop, environment)
-    wanted = overview_wanted(builds, shop)
-    assert wanted
-    with standing(drawn(pickle.loads(pickle.dumps(wanted)))):
-        assert overview_wanted(builds, shop) == []
-        assert overview_page(builds, shop, environment) == here
-    with standing([here["overview.md"].decode()]):
-        assert overview_wanted(builds, shop) == []
-        assert overview_page(builds, shop, environment) == here
+    made = overview_page(builds, shop, environment)
+    assert made["overview.md"].count(b"<svg ") == 1
+    monkeypatch.setattr("builder.draw.drawing.Sheet.finished", lambda *_: pytest.fail("it was drawn again"))
+    with standing([made["overview.md"].decode()]):
+        assert overview_page(builds, shop, environment) == made
