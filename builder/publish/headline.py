@@ -25,8 +25,14 @@ class Headline:
     title: str
     number: str
     unit: str
-    small: str
+    beside: tuple[str, ...]
+    """What stands small below it."""
     slug: str
+
+    @property
+    def small(self) -> str:
+        """The same in one line."""
+        return " · ".join(self.beside)
 
 
 def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
@@ -43,7 +49,7 @@ def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
             small.append(thousands(figure.beside))
         if spread:
             small.append(spread)
-        found.append(Headline(title, thousands(number), unit, " · ".join(small), slug))
+        found.append(Headline(title, thousands(number), unit, tuple(small), slug))
     return tuple(found)
 
 

@@ -125,7 +125,7 @@ def _numbers(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
         if len(values) > 1:
             unit = field.unit(system)
             text = f"{unit.show(min(values))} to {unit.show(max(values))}"
-            yield Headline(title, text, unit.label, "", slug)
+            yield Headline(title, text, unit.label, (), slug)
 
 
 def _ways(rows: Sequence[Summary]) -> list[tuple[str, str]]:

@@ -100,9 +100,11 @@ if (window.ResizeObserver) {
   const sized = new ResizeObserver((entries) => {
     const boxes = [...new Set(entries.map(({ target }) => target.closest(".mb-scroll")))];
     const wide = boxes.map((box) => box.scrollWidth > box.clientWidth + 1);
+    // Of a box that is not laid out yet nothing is known: it stays the stop that it is.
+    const there = boxes.map((box) => box.firstElementChild?.checkVisibility?.({ contentVisibilityAuto: true }) ?? true);
     boxes.forEach((box, index) => {
       if (wide[index]) box.tabIndex = 0;
-      else box.removeAttribute("tabindex");
+      else if (there[index]) box.removeAttribute("tabindex");
     });
   });
   // What is in a box may grow without the box.
