@@ -12,6 +12,7 @@ from typing import Any
 import click
 
 from builder import __version__
+from builder.publish.rings import look_seldom
 
 _HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 archive_option = click.option(
@@ -34,6 +35,7 @@ def main() -> None:
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         # Our arrays are small: threads for linear algebra cost more to start than they save.
         os.environ.setdefault(name, "1")
+    look_seldom()
 
 
 @main.command()

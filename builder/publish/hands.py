@@ -14,6 +14,7 @@ from functools import cache
 from types import TracebackType
 from typing import TypeVar
 
+from builder.publish.rings import look_seldom
 from builder.publish.swap import PublishProblem
 
 T = TypeVar("T")
@@ -134,8 +135,9 @@ def _cores() -> int:
 
 
 def _stand_by() -> None:
-    """Leave Ctrl-C to the process that started this one, and go when it goes."""
+    """Leave Ctrl-C to the process that started this one, and go when it goes, at once."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    look_seldom()
     parent = multiprocessing.parent_process()
 
     def follow() -> None:

@@ -95,7 +95,8 @@ def title_of(name: str, info: FieldInfo) -> str:
 class RecordModel(BaseModel):
     """A part of the record: frozen, and closed to unknown names."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    # Deferred: a part is built once, within the file that it is a part of, and only when such a file is read.
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
     @model_validator(mode="before")
     @classmethod
