@@ -16,12 +16,14 @@ from builder.figures.compute import compute
 from builder.figures.ready import readiness
 from builder.publish.build_view import write_page
 from builder.publish.card import card_png
+from builder.publish.compiled import Compiled
 from builder.publish.data_out import data_files
 from builder.publish.drawings import drawings_of
 from builder.publish.photo_view import cover_of, photos_of, sizes_of
 from builder.publish.photos import Sizes
 from builder.publish.swap import PublishProblem
 from builder.publish.templates import page_environment, place_of, words_of
+from builder.publish.what_changed import WORK
 from builder.record.private import without_private
 from builder.record.problem import Problem
 from builder.record.read import errors_in, read_build
@@ -55,8 +57,8 @@ def drawn_in(folder: Path | None) -> Iterator[str]:
 
 @lru_cache(maxsize=1)
 def environment(archive: Path, templates_key: str) -> jinja2.Environment:
-    """The templates in force; `templates_key` is a digest that changes with them."""
-    return page_environment(archive)
+    """The templates in force; `templates_key` is a digest that changes with them, the program and the libraries."""
+    return page_environment(archive, Compiled(archive / WORK / "templates", templates_key))
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import json
 import re
 import traceback
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -110,12 +111,12 @@ def lay_assets(archive: Path | None, pages: Path) -> None:
             target.write_bytes(content)
 
 
-def page_environment(archive: Path | None) -> jinja2.Environment:
+def page_environment(archive: Path | None, compiled: jinja2.BytecodeCache | None = None) -> jinja2.Environment:
     """Jinja2 for the Markdown pages: `pages/build.md.j2` and so on, escaping as this module promises.
 
     Filters: `prose` (a text field with plain inline Markdown, as paragraphs), `inline` (the same without
     paragraphs), `front` (a value for the page's front matter), `anchor` (an id made of a title), `aligned`
-    (the numbers of a column with their decimal points in line).
+    (the numbers of a column with their decimal points in line). `compiled` keeps compiled templates.
     """
     import jinja2
 
@@ -128,6 +129,7 @@ def page_environment(archive: Path | None) -> jinja2.Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
         auto_reload=False,
+        bytecode_cache=compiled,
     )
     environment.filters.update(prose=prose, inline=inline, front=front, anchor=anchor, aligned=aligned)
     return environment
@@ -152,7 +154,13 @@ def text(value: Any) -> Any:
         return ""
     if hasattr(value, "__html__") or isinstance(value, bool | int | float):
         return value
-    return Markup(_inert(" ".join(_CONTROL.sub("", str(value)).split())))
+    return _one_line(str(value))
+
+
+@lru_cache(maxsize=1 << 14)
+def _one_line(value: str) -> Markup:
+    """Kept, since the same few thousand names and dates stand in one list after the other."""
+    return Markup(_inert(" ".join(_CONTROL.sub("", value).split())))
 
 
 def _inert(line: str) -> str:

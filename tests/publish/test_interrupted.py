@@ -67,7 +67,7 @@ class Turned:
         spare = self.archive / ".site.spare"
         assert not spare.exists() or tiny.tree(spare) == self.sites[self.state], "it holds what the site does not"
         kept = {path.name for path in (self.archive / ".millbook").iterdir()}
-        assert kept == {"ledger.json", "index.json", "pages", "bodies", "lock"}
+        assert kept == {"ledger.json", "index.json", "pages", "bodies", "templates", "lock"}
         assert "millbook" not in "".join(name for name in tiny.tree(self.site) if ".making" in name)
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:
