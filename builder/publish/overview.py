@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -11,23 +12,26 @@ from markupsafe import Markup
 from builder.archive.fields import System
 from builder.archive.lists import overviews
 from builder.archive.summary import Summary, newest_first
+from builder.draw.drawing import Drawing
+from builder.draw.picture import standing
 from builder.draw.scatter import Dot, Scatter, scatter
-from builder.publish.pages import Files, system_of_shop, writer
-from builder.record.shop import Shop
 
 if TYPE_CHECKING:
-    import jinja2
-
-    from builder.draw.drawing import Drawing
+    from pathlib import Path
 
 
-def overview_page(summaries: Sequence[Summary], shop: Shop, environment: jinja2.Environment) -> Files:
-    """The page, by its path below the pages folder."""
-    drawn = [(title, inlined(drawing)) for title, drawing in _drawings(summaries, system_of_shop(shop))]
-    return {"overview.md": writer(shop, environment)("overview", drawings=drawn)}
+@dataclass(frozen=True)
+class Overview:
+    """What one drawing of the page is made from."""
+
+    title: str
+    name: str
+    of: Scatter
 
 
-def _drawings(summaries: Sequence[Summary], system: System) -> Iterator[tuple[str, Drawing]]:
+def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]:
+    """Every overview of these builds."""
+    found = []
     for overview in overviews(newest_first(summaries)):
         x, y = overview.x.unit(system), overview.y.unit(system)
         dots = tuple(
@@ -40,7 +44,16 @@ def _drawings(summaries: Sequence[Summary], system: System) -> Iterator[tuple[st
             for point in overview.points
         )
         of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
-        yield overview.title, scatter(of, name=overview.slug)
+        found.append(Overview(overview.title, overview.slug, of))
+    return found
+
+
+def drawn(of: Sequence[Overview], stood: Path | None) -> list[tuple[str, Markup]]:
+    """The titles and drawings, ready to be set into the page; those that stand in the page as it `stood` are taken
+    from there.
+    """
+    with standing([stood.read_text(encoding="utf-8")] if stood else []):
+        return [(each.title, inlined(scatter(each.of, name=each.name))) for each in of]
 
 
 def inlined(drawing: Drawing) -> Markup:

@@ -79,8 +79,16 @@ def writer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
     return page
 
 
-def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.Environment) -> Files:
-    """Every page that is about more than one build but the overviews, by path below the pages folder."""
+def archive_pages(
+    summaries: Sequence[Summary],
+    shop: Shop,
+    environment: jinja2.Environment,
+    overviews: Callable[[], Sequence[tuple[str, Markup]]],
+) -> Files:
+    """Every page that is about more than one build, by path below the pages folder.
+
+    `overviews` gives the titles and drawings of the page of overviews; it is called last.
+    """
     rows = newest_first(summaries)
     system = system_of_shop(shop)
     weights, _ = weights_from(shop.likeness_weights)
@@ -96,6 +104,7 @@ def archive_pages(summaries: Sequence[Summary], shop: Shop, environment: jinja2.
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
         "parts.md": page("where_used", makers=where_used(rows)),
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
+        "overview.md": page("overview", drawings=overviews()),
     }
     return files
 

@@ -146,12 +146,16 @@ class Ahead:
 
 
 def _ahead(archive: Path, site: Path, fresh: Path, known: Tree) -> Ahead:
-    """What can be done for the site before anything is made: bring over one that stands, and load MkDocs."""
-    from builder.publish.site import warm_up
-
+    """What can be done for the site before anything is made: bring over one that stands, and load MkDocs, and what
+    overviews are drawn with.
+    """
     standing = stands(site, known)
     shared = bring_over(site, fresh, known if standing else Tree())
     if standing:
+        from builder.draw import canvas  # noqa: F401
+        from builder.publish import overview  # noqa: F401
+        from builder.publish.site import warm_up
+
         warm_up(archive)
     return Ahead(standing, shared)
 
@@ -272,10 +276,9 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
 
     The pages that no build has a part in are written only if they may not be what they were.
     """
-    from builder.draw.picture import standing
     from builder.publish.make import environment
-    from builder.publish.overview import overview_page
-    from builder.publish.pages import archive_pages, fixed_pages
+    from builder.publish.overview import drawn, overviews_of
+    from builder.publish.pages import archive_pages, fixed_pages, system_of_shop
     from builder.publish.relatives import relatives_of
 
     shop, _ = place.shop
@@ -286,12 +289,12 @@ def _write_pages(place: Workplace, ledger: Ledger, shelf: Shelf, found: Found) -
     ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=True)
     bodies = ledger.bodies.files("")
     said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
-    related = relatives_of(shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
-    overview = [(pages.folder / "overview.md").read_text(encoding="utf-8")] if found.believed else []
-    with templates.plain_errors():
-        files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole))
-        with standing(overview):
-            files |= overview_page(shelf.builds, shop, environment(place.archive, found.whole))
+    stood = pages.folder / "overview.md" if found.believed else None
+    draw = partial(drawn, overviews_of(shelf.builds, system_of_shop(shop)), stood)
+    many = found.same and len(shelf.builds) > _MANY
+    with place.hands.meanwhile(draw, worth=many) as overviews, templates.plain_errors():
+        related = relatives_of(shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
+        files = archive_pages(shelf.builds, shop, environment(place.archive, found.whole), overviews)
         if not found.believed or not ledger.fixed:
             fixed = fixed_pages(shop, environment(place.archive, found.whole)) | templates.assets(place.archive)
             ledger.fixed = sorted(fixed)

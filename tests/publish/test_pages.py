@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from builder.archive.summary import Summary
-from builder.draw.picture import standing
-from builder.publish.overview import overview_page
+from builder.publish.overview import drawn, overviews_of
 from builder.publish.pages import archive_pages
 from builder.publish.templates import page_environment
 from builder.record.read import read_shop
@@ -18,7 +17,7 @@ def pages(count: int, archive: Path) -> dict[str, str]:
     (archive / "builds").mkdir(parents=True)
     builds = [Summary(f"build-{n}", f"Build {n}", date=f"20{n % 100:02}-01-01") for n in range(count)]
     shop, _ = read_shop(archive)
-    made = archive_pages(builds, shop, page_environment(archive))
+    made = archive_pages(builds, shop, page_environment(archive), lambda: [])
     return {name: content.decode() for name, content in made.items()}
 
 
@@ -36,15 +35,13 @@ def test_the_home_page_shows_the_newest_and_leads_to_the_rest(count: int, cards:
 
 
 def test_overviews_that_stand_in_the_page_are_not_drawn_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    (tmp_path / "builds").mkdir()
     builds = [
         Summary(f"build-{n}", f"Build {n}", year=1990 + n, compression_ratio=9 + n / 50, bmep=1e6 + 3e3 * n)
         for n in range(50)
     ]
-    shop, _ = read_shop(tmp_path)
-    environment = page_environment(tmp_path)
-    made = overview_page(builds, shop, environment)
-    assert made["overview.md"].count(b"<svg ") == 1
+    made = drawn(overviews_of(builds, "metric"), None)
+    assert [str(drawing).count("<svg ") for _, drawing in made] == [1]
+    page = tmp_path / "overview.md"
+    page.write_text(f"# Overview\n\n{made[0][1]}\n")
     monkeypatch.setattr("builder.draw.drawing.Sheet.finished", lambda *_: pytest.fail("it was drawn again"))
-    with standing([made["overview.md"].decode()]):
-        assert overview_page(builds, shop, environment) == made
+    assert drawn(overviews_of(builds, "metric"), page) == made
