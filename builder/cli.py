@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from builder import __version__
-from builder.publish.rings import look_seldom
+from builder.publish.rings import not_looked_for_at_the_end
 
 _HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 archive_option = click.option(
@@ -35,7 +35,7 @@ def main() -> None:
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         # Our arrays are small: threads for linear algebra cost more to start than they save.
         os.environ.setdefault(name, "1")
-    look_seldom()
+    not_looked_for_at_the_end()
 
 
 @main.command()

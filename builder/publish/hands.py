@@ -14,7 +14,7 @@ from functools import cache
 from types import TracebackType
 from typing import TypeVar
 
-from builder.publish.rings import look_seldom
+from builder.publish.rings import not_looked_for_at_the_end
 from builder.publish.swap import PublishProblem
 
 T = TypeVar("T")
@@ -137,7 +137,7 @@ def _cores() -> int:
 def _stand_by() -> None:
     """Leave Ctrl-C to the process that started this one, and go when it goes, at once."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    look_seldom()
+    not_looked_for_at_the_end()
     parent = multiprocessing.parent_process()
 
     def follow() -> None:

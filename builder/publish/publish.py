@@ -28,6 +28,7 @@ from builder.publish.kept import (
 )
 from builder.publish.laid import drop
 from builder.publish.report import Progress, Report
+from builder.publish.rings import seldom_looked_for
 from builder.publish.spare import bring_over, follow
 from builder.publish.swap import claimed, keep_spare, lock, mark, put_in_place, room_beside
 from builder.publish.what_changed import Found, Workplace, kept, stands, what_changed
@@ -109,6 +110,7 @@ def _renewed(
     with (
         room_beside(site) as fresh,
         place.hands.meanwhile(partial(_ahead, place.archive, site, fresh, known), worth=found.same) as ahead,
+        seldom_looked_for() if found.same else contextlib.nullcontext(),
     ):
         import builder.publish.make  # noqa: F401 - which takes as long as the other process looks for harm
 
