@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from builder.publish import templates
+from builder.publish.configured import drawn_on
 from builder.publish.swap import PublishProblem
 
 #: A file's time of change and size, by its path.
@@ -82,7 +83,8 @@ def snapshot(archive: Path) -> Snapshot:
             for name in files:
                 if not name.startswith((".", "~")) and not name.endswith(("~", ".tmp", ".swp")):
                     _note(os.path.join(base, name), found)
-    _note(str(archive / "mkdocs.yml"), found)
+    for path in drawn_on(archive / "mkdocs.yml")[0]:
+        _note(str(path), found)
     return found
 
 

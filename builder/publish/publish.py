@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 RELATIVES = "<!-- millbook: relatives -->"
 """Stands in a build's page where its relatives go: they depend on every other build, the page does not."""
 
-_BATCH = 100
+_BATCH = 60
 """Most pages that MkDocs gets at once: it holds them all in memory."""
 _FEW_DRAWINGS, _FEW_PAGES = 30, 30
 """So few single drawings, or pages, are sooner done here than other processes started."""

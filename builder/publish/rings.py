@@ -12,8 +12,8 @@ from collections.abc import Iterator
 def seldom_looked_for() -> Iterator[None]:
     """Look for rings only now and then while the block runs.
 
-    Where few builds are made, nearly all that is made lasts: looking through it as often as Python does finds next
-    to nothing and takes a twentieth of the time. Where many are made, what is found soon saves memory.
+    Where few builds or packs are made, nearly all that is made lasts: looking through it as often as Python does
+    finds next to nothing and takes a twentieth of the time. Where many are made, what is found soon saves memory.
     """
     before = gc.get_threshold()
     gc.set_threshold(50_000, 20, 100)

@@ -157,7 +157,10 @@ def complete(
 
 def _configuration(docs: Path, made: Path, pages: Path, look: Look, heard: _Heard) -> MkDocsConfig:
     from mkdocs.config import load_config
+    from mkdocs.config.config_options import Hooks
 
+    # MkDocs keeps hooks as they first were; a preview lives to see them edited.
+    getattr(Hooks._load_hook, "cache_clear", lambda: None)()
     own = look.archive / "mkdocs.yml"
     file = own if own.is_file() else templates.our_config()
     with _plain_failures(str(file), heard):

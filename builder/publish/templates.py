@@ -154,12 +154,17 @@ def text(value: Any) -> Any:
         return ""
     if hasattr(value, "__html__") or isinstance(value, bool | int | float):
         return value
-    return _one_line(str(value))
+    words = str(value)
+    return _name(words) if len(words) < 80 else _one_line(words)
 
 
-@lru_cache(maxsize=1 << 14)
-def _one_line(value: str) -> Markup:
+@lru_cache(maxsize=1 << 13)
+def _name(words: str) -> Markup:
     """Kept, since the same few thousand names and dates stand in one list after the other."""
+    return _one_line(words)
+
+
+def _one_line(value: str) -> Markup:
     return Markup(_inert(" ".join(_CONTROL.sub("", value).split())))
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.publish import templates
+from builder.publish.configured import drawn_on
 from builder.publish.hands import Hands
 from builder.publish.kept import Ledger, Tree, differing, digest_file, digest_of, looked_at, program_digest
 from builder.publish.laid import Laid
@@ -92,10 +93,11 @@ class Found:
 def _whole_digest(place: Workplace, ledger: Ledger) -> str:
     """The digest of all that every page depends on: program, libraries, templates, configuration, shop."""
     own = place.archive / "mkdocs.yml"
-    config = own if own.is_file() else templates.our_config()
+    config, values = drawn_on(own) if own.is_file() else ([templates.our_config()], [])
+    said = [*(f"{path} {ledger.digest(path)}" for path in config), *values]
     shop = place.archive / "builds" / "shop.yaml"
     in_force = [f"{name} {ledger.digest(path)}" for name, path in templates.listing(place.archive).items()]
-    return digest_of(program_digest(ledger), *in_force, ledger.digest(config), ledger.digest(shop), str(shop.resolve()))
+    return digest_of(program_digest(ledger), *in_force, *said, ledger.digest(shop), str(shop.resolve()))
 
 
 def what_changed(place: Workplace, ledger: Ledger) -> Found:

@@ -90,6 +90,15 @@ def test_the_shops_own_template_is_watched(archive: Path) -> None:
     assert changed(before, snapshot(archive), archive) == ["mkdocs.yml", "site_templates/pages/home.md.j2"]
 
 
+def test_what_the_shops_own_configuration_draws_on_is_watched(archive: Path) -> None:
+    (archive / "mkdocs.yml").write_text("INHERIT: base.yml\nhooks: [remark.py]\n")
+    before = snapshot(archive)
+    (archive / "base.yml").write_text("site_name: x")
+    (archive / "remark.py").write_text("")
+    (archive / "notes.py").write_text("")
+    assert changed(before, snapshot(archive), archive) == ["base.yml", "remark.py"]
+
+
 def test_many_changes_are_counted(archive: Path) -> None:
     before = snapshot(archive)
     for number in range(9):

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import os
 import shutil
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING
 from builder.publish.handover.mate import Mate
 from builder.publish.handover.seal import NAME, verify, zipped
 from builder.publish.hands import FEW, Hands
+from builder.publish.rings import seldom_looked_for
 from builder.publish.swap import MARK, PublishProblem, plain_errors, put_in_place
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
@@ -126,23 +126,12 @@ def hand_over(
     if not draft and (lacking := _lacking(build, shop, of.sheet)):
         return Handed(slug, None, lacking, tuple(problems))
     try:
-        with _patient_collector():
+        with seldom_looked_for():
             files = pack_files(build, of, shop, archive, draft=draft, mate=mate)
         pack = _write(files, place / slug)
     except PublishProblem as fault:
         return Handed(slug, None, (str(fault),), tuple(problems))
     return Handed(slug, pack, (), tuple(problems), len(files), sum(map(len, files.values())))
-
-
-@contextlib.contextmanager
-def _patient_collector() -> Iterator[None]:
-    """Much is made and little thrown away while a pack is made: looking for garbage less often saves a tenth."""
-    before = gc.get_threshold()
-    gc.set_threshold(50_000, *before[1:])
-    try:
-        yield
-    finally:
-        gc.set_threshold(*before)
 
 
 def _lacking(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[str, ...]:
