@@ -8,6 +8,7 @@ import jinja2
 import pytest
 
 from builder.publish.compiled import Compiled
+from builder.publish.templates import place_of
 
 
 @pytest.fixture
@@ -79,3 +80,17 @@ def test_where_nothing_can_be_kept_it_is_compiled_each_time(tmp_path: Path, comp
     (tmp_path / "kept").write_text("a file where the folder should be")
     assert [rendered(tmp_path / "kept") for _ in range(2)] == ["Bore 86 mm"] * 2
     assert compiles == ["page"] * 2
+
+
+def test_a_fault_is_told_with_its_line_from_kept_code_too(tmp_path: Path, compiles: list[str | None]) -> None:
+    (tmp_path / "page.j2").write_text("Bore\n{{ bore }}\n{{ bore / stroke }}\n")
+
+    def told() -> str | None:
+        loader, kept = jinja2.FileSystemLoader(tmp_path), Compiled(tmp_path / "kept", "as it is")
+        environment = jinja2.Environment(loader=loader, bytecode_cache=kept, undefined=jinja2.StrictUndefined)
+        with pytest.raises(jinja2.UndefinedError) as fault:
+            environment.get_template("page.j2").render(bore=86)
+        return place_of(fault.value)
+
+    assert told() == told() == f"{tmp_path / 'page.j2'}:3"
+    assert compiles == ["page.j2"]
