@@ -345,7 +345,8 @@ def _build_site(
 
     Returns the files that were laid or removed, and what MkDocs warned of.
     """
-    from builder.publish.site import build_pages, complete, index_without, lay_files
+    from builder.publish.search_index import index_without
+    from builder.publish.site import build_pages, complete, lay_files
 
     look = _look(place)
     changed = sorted(differing(pages, ledger.pages) if standing else pages)

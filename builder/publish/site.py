@@ -1,6 +1,6 @@
 """Everything Millbook knows of MkDocs and its theme: from a folder of Markdown pages to a folder of HTML.
 
-The theme has announced its end of life, so this file is the only one to rewrite when a shop moves on.
+The theme has announced its end of life: this file, with search_index.py, is what to rewrite when a shop moves on.
 Beyond MkDocs' own work it sees to five things, each at the hook where MkDocs offers it:
 
 - no page asks another host for anything, and what the theme brings but no page uses stays out of the site;
@@ -13,7 +13,6 @@ Beyond MkDocs' own work it sees to five things, each at the hook where MkDocs of
 from __future__ import annotations
 
 import contextlib
-import json
 import logging
 import os
 import re
@@ -30,6 +29,7 @@ from markupsafe import Markup, escape
 from builder.publish import templates
 from builder.publish.lifted import lifted, put_back
 from builder.publish.policy import policy_for, with_policy
+from builder.publish.search_index import INDEX, SCRIPT, Index, index_of, write_whole
 from builder.publish.swap import PublishProblem
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def build_pages(batch: Batch, *, pages: Path, out: Path, look: Look, others: Col
         config.plugins["millbook"] = _hooks(batch, pages, others)
         with _plain_failures(config.config_file_path, heard):
             build(config, dirty=True)  # which lets a page be known and not built
-    index = _index_of(made)
+    index = index_of(made)
     names = []
     for path in [path for path in made.rglob("*") if path.is_file()]:
         name = path.relative_to(made).as_posix()
@@ -147,9 +147,9 @@ def complete(
 
     `index` is the part of the search index that belongs to pages which were not built now.
     """
-    _whole_index(site, [part for part in (index, *(each.index for each in built)) if part is not None])
+    write_whole(site, [part for part in (index, *(each.index for each in built)) if part is not None])
     _addresses(site, look.address, pages)
-    return _INDEX, _INDEX_SCRIPT, _ADDRESSES
+    return INDEX, SCRIPT, _ADDRESSES
 
 
 # ------------------------------------------------------------------------------------- configuration
@@ -332,45 +332,9 @@ def _unused(name: str, config: MkDocsConfig) -> bool:
     return english and name.startswith("assets/javascripts/lunr/")
 
 
-# -------------------------------------------------------------------------------------- search index
+# ---------------------------------------------------------------------------------- list of addresses
 
-Index = dict[str, Any]
-_INDEX, _INDEX_SCRIPT = "search/search_index.json", "search/search_index.js"
 _ADDRESSES = "sitemap.xml"
-
-
-def index_without(site: Path, places: Collection[str]) -> Index | None:
-    """The search index of a site without some of its pages; None where it has none."""
-    index = _index_of(site)
-    return index and {**index, "docs": [entry for entry in index["docs"] if _page_of(entry) not in places]}
-
-
-def _index_of(site: Path) -> Index | None:
-    path = site / _INDEX
-    return json.loads(path.read_bytes()) if path.is_file() else None
-
-
-def _page_of(entry: dict[str, Any]) -> str:
-    location = str(entry["location"]).partition("#")[0]
-    return location or "index.html"
-
-
-def _whole_index(site: Path, parts: Sequence[Index]) -> None:
-    """Put together the parts of the search index, in one order whichever way a page came in.
-
-    A heading with no words of its own below it is left out. The index is written once more as a script: a page
-    opened as a file may not read a JSON file beside it.
-    """
-    if not parts:
-        return
-    entries = [entry for part in parts for entry in part["docs"] if entry["text"] or "#" not in entry["location"]]
-    # In a page, the order stays that of the page.
-    whole = {**parts[-1], "docs": sorted(entries, key=_page_of)}
-    text = json.dumps(whole, sort_keys=True, separators=(",", ":")).encode()
-    for name, content in ((_INDEX, text), (_INDEX_SCRIPT, b"var __index = " + text)):
-        (site / name).parent.mkdir(exist_ok=True)
-        (site / name).unlink(missing_ok=True)  # the site that stands may share it
-        (site / name).write_bytes(content)
 
 
 def _addresses(site: Path, site_url: str | None, pages: Iterable[str]) -> None:
