@@ -48,7 +48,6 @@ def main() -> None:
         print(f"{build.slug:28} {figures:7} {median:5.1f} ms {least:5.1f} ms {session:30.0f} ms")
     theta = np.radians(np.arange(0.0, 720.0, 0.1))
 
-
     def motion() -> None:
         kinematics.piston_position(theta, 0.09, 0.15, 0.001)
         kinematics.piston_speed(theta, 0.09, 0.15, 100.0, 0.001)

@@ -84,7 +84,7 @@ def test_any_text_may_be_a_heading_or_a_line(text: str) -> None:
 
 
 NUMBERS = st.one_of(
-    st.integers(-10**16, 10**16).map(str),
+    st.integers(-(10**16), 10**16).map(str),
     st.decimals(-(10**9), 10**9, places=4).map(str),
     st.floats(allow_nan=False, allow_infinity=False).map(repr),
     st.from_regex(r"[+-]?[0-9]{0,9}\.?[0-9]{0,9}", fullmatch=True),
