@@ -6,7 +6,7 @@ import json
 import os
 import sys
 from collections.abc import Iterable
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 import click
@@ -24,6 +24,12 @@ archive_option = click.option(
 )
 
 
+def _slug(text: str) -> str:
+    """The name of a build, which may also be written as its folder's path, the way a shell completes it."""
+    path = PurePath(text)
+    return path.name if path.parent.name == "builds" or len(path.parts) == 1 else text
+
+
 @click.group(context_settings=_HELP)
 @click.version_option(__version__, prog_name="millbook")
 def main() -> None:
@@ -39,7 +45,7 @@ def main() -> None:
 
 
 @main.command()
-@click.argument("slug")
+@click.argument("slug", type=_slug)
 @archive_option
 def new(slug: str, archive: Path) -> None:
     """Start a build: a folder of commented YAML files to fill in.
@@ -58,7 +64,7 @@ def new(slug: str, archive: Path) -> None:
 
 
 @main.command()
-@click.argument("slugs", nargs=-1, metavar="[SLUG ...]")
+@click.argument("slugs", nargs=-1, type=_slug, metavar="[SLUG ...]")
 @click.option("--delivery", is_flag=True, help="Also say what is missing before the engine can be handed over.")
 @archive_option
 def check(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
@@ -76,7 +82,7 @@ def check(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
 
 
 @main.command()
-@click.argument("slug")
+@click.argument("slug", type=_slug)
 @click.option("--json", "as_json", is_flag=True, help="As JSON, values in SI units.")
 @archive_option
 def figures(slug: str, as_json: bool, archive: Path) -> None:
@@ -165,7 +171,7 @@ def find(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> None:
 
 
 @main.command()
-@click.argument("target", metavar="SLUG|PLAN.yaml")
+@click.argument("target", type=_slug, metavar="SLUG|PLAN.yaml")
 @click.option("--count", default=8, show_default=True, type=click.IntRange(1, 1000), help="How many builds to show.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON, values in SI units.")
 @archive_option
@@ -185,7 +191,7 @@ def similar(target: str, count: int, as_json: bool, archive: Path) -> None:
 
 
 @main.command()
-@click.argument("slugs", nargs=-1, required=True, metavar="SLUG SLUG ...")
+@click.argument("slugs", nargs=-1, type=_slug, required=True, metavar="SLUG SLUG ...")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="compare/ unless given.")
 @archive_option
 def compare(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
@@ -197,7 +203,7 @@ def compare(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
 
 
 @main.command()
-@click.argument("slugs", nargs=-1, metavar="[SLUG ...]")
+@click.argument("slugs", nargs=-1, type=_slug, metavar="[SLUG ...]")
 @click.option("--all", "everything", is_flag=True, help="Every finished build.")
 @click.option("--draft", is_flag=True, help="Make it although something is missing; every page says DRAFT.")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="handover/ unless given.")

@@ -89,6 +89,18 @@ def test_check_suggests_the_build_that_was_meant(published: Path) -> None:
     assert BUILD in result.output
 
 
+@pytest.mark.parametrize("written", [f"builds/{BUILD}", f"builds/{BUILD}/", f"./builds/{BUILD}/", f"{BUILD}/"])
+def test_a_build_may_be_named_by_the_path_of_its_folder(written: str, published: Path) -> None:
+    for command in ("check", "figures", "similar"):
+        assert run(command, written, archive=published).output == run(command, BUILD, archive=published).output
+
+
+def test_a_path_that_is_no_build_is_told_as_it_was_written(published: Path) -> None:
+    result = run("check", f"../elsewhere/{BUILD}", archive=published)
+    assert result.exit_code == 1
+    assert "no such build" in result.output
+
+
 def test_figures_as_lines_and_as_json(published: Path) -> None:
     lines = run("figures", BUILD, archive=published)
     assert "Compression ratio" in lines.output
