@@ -20,7 +20,6 @@ from builder.record.shop import Shop
 SHARE = shown.PERCENT
 _FULL_LOAD = 0.9
 """Throttle opening from which on the mixture is judged, where the throttle was logged."""
-_TEMPERATURE_STEP = Shown("temperature difference", "K", shown.Scale("°F", 0, 1 / 1.8), shown.Scale("°C", 0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -44,6 +43,7 @@ class Breach:
     guideline: str
     """Whose rule it is, and the rule as it is written."""
     words: str
+    remark: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +100,7 @@ def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[Judg
         values, hottest, coldest = spread
         most = habit(shop, "most_exhaust_spread")
         remark, rule = f"cylinder {hottest} hottest, {coldest} coldest", _rule("at most {} °C apart", most)
-        yield Judged("exhaust_spread", "exhaust temperature between cylinders", _TEMPERATURE_STEP, values, rule,
+        yield Judged("exhaust_spread", "exhaust temperature between cylinders", shown.TEMPERATURE_STEP, values, rule,
                      high=most.value, remark=remark)  # fmt: skip
     share = blow_by_share(pull)
     if share is not None:
@@ -111,11 +111,7 @@ def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[Judg
 
 def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
     """Hottest less coldest exhaust [K] along the speed, and which cylinders those are where it is widest."""
-    logged = [
-        (number, pull.channels[slug])
-        for number in range(1, CYLINDERS + 1)
-        if (slug := f"exhaust_temperature_{number}") in pull.channels
-    ]
+    logged = _exhaust_by_cylinder(pull)
     if len(logged) < 2:
         return None
     values = np.stack([each for _, each in logged])
@@ -127,6 +123,20 @@ def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
     widest = int(np.nanargmax(high - low))
     column = values[:, widest]
     return high - low, logged[int(np.nanargmax(column))][0], logged[int(np.nanargmin(column))][0]
+
+
+def hottest_exhaust(pull: PullResult) -> Array | None:
+    """Exhaust temperature of the cylinder that is hottest at each speed [K]; None where no cylinder was logged."""
+    logged = _exhaust_by_cylinder(pull)
+    return np.fmax.reduce([values for _, values in logged]) if logged else None
+
+
+def _exhaust_by_cylinder(pull: PullResult) -> list[tuple[int, Array]]:
+    return [
+        (number, pull.channels[slug])
+        for number in range(1, CYLINDERS + 1)
+        if (slug := f"exhaust_temperature_{number}") in pull.channels
+    ]
 
 
 def blow_by_share(pull: PullResult) -> Array | None:
@@ -164,7 +174,7 @@ def _breaches(pull: PullResult, judged: Judged, system: System) -> Iterator[Brea
             words += f" ({judged.remark})"
         yield Breach(
             pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges, judged.shown,
-            judged.guideline, words,
+            judged.guideline, words, judged.remark,
         )  # fmt: skip
 
 

@@ -18,9 +18,10 @@ from builder.draw.style import NARROW
 from builder.engine.curves import Peak as CurvePeak
 from builder.figures import shown as units
 from builder.figures.catalogue import POWER
-from builder.figures.engine_facts import engine_facts
-from builder.figures.health import judged_of
+from builder.figures.engine_facts import EngineFacts, engine_facts
+from builder.figures.health import blow_by_share, exhaust_spread, hottest_exhaust, judged_of
 from builder.figures.inputs import Source
+from builder.figures.pulls import lambda_of
 from builder.figures.shown import UNIT_TEXT, Shown, System
 from builder.publish.placed import Placed
 
@@ -168,27 +169,40 @@ _TRACES = (
     ("oil_temperature", "Oil temperature", units.TEMPERATURE),
     ("coolant_temperature", "Coolant temperature", units.TEMPERATURE),
     ("exhaust_temperature", "Exhaust temperature", units.TEMPERATURE),
+    ("hottest_exhaust", "Exhaust temperature, hottest", units.TEMPERATURE),
+    ("exhaust_spread", "Exhaust spread of the cylinders", units.TEMPERATURE_STEP),
     ("lambda", "Lambda", units.RATIO),
+    ("spark_advance", "Spark advance", units.ANGLE),
     ("manifold_pressure", "Manifold pressure", units.PRESSURE),
+    ("boost_pressure", "Boost", units.PRESSURE),
+    ("blow_by_share", "Blow-by, share of the air", units.PERCENT),
     ("blow_by", "Blow-by", units.VOLUME_FLOW),
+    ("fuel_pressure", "Fuel pressure", units.PRESSURE),
     ("fuel_flow", "Fuel flow", units.MASS_FLOW),
 )
+"""What is drawn along the speed, from top to bottom, where it was logged or follows from what was."""
 
 
 def _health(source: Source, session: DynoSession) -> Iterator[Placed]:
     best, system = session.best, source.system
     assert best is not None
-    limits = {judged.channel: judged for judged in judged_of(best, source.shop, engine_facts(source.build))}
+    facts = engine_facts(source.build)
+    limits = {judged.channel: judged for judged in judged_of(best, source.shop, facts)}
+    logged = _along_the_speed(best, facts)
     stacked = []
     for slug, title, shown in _TRACES:
-        values = best.channels.get(slug)
+        values = logged.get(slug)
         if values is None or not np.isfinite(values).any():
             continue
         judged = limits.get(slug)
         ends = (None, None) if judged is None else (_flat(judged.low), _flat(judged.high))
         low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
         breaches = tuple(
-            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.words)
+            Breach(
+                float(_rpm(b.speed)),
+                float(_numbers(shown, system, b.value)),
+                f"{shown.text(b.value, system)} at {60 * b.speed:,.0f} rpm",  # in full it stands among the cautions
+            )
             for b in session.health
             if b.channel == slug and b.pull == best.name
         )
@@ -198,6 +212,19 @@ def _health(source: Source, session: DynoSession) -> Iterator[Placed]:
         of = Channels(tuple(stacked))
         drawing = two_forms(channels(of), channels(of, name="channels_narrow", size=NARROW))
         yield Placed(POWER, drawing, f"What else was logged on {best.name}, on one scale of engine speed.")
+
+
+def _along_the_speed(pull: PullResult, facts: EngineFacts) -> dict[str, Floats]:
+    """The channels of a pull and what follows from them; blow-by only once, as a share where the air is known."""
+    spread, share = exhaust_spread(pull), blow_by_share(pull)
+    worked_out = {
+        "lambda": lambda_of(pull.channels, facts),
+        "hottest_exhaust": hottest_exhaust(pull),
+        "exhaust_spread": None if spread is None else spread[0],
+        "blow_by_share": share,
+    }
+    logged = {slug: values for slug, values in pull.channels.items() if slug != "blow_by" or share is None}
+    return logged | {slug: values for slug, values in worked_out.items() if values is not None}
 
 
 def _flat(limit: object) -> float | None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from builder.figures import shown
 from builder.figures.figure import Caution, FigureSheet
 from builder.figures.health import Breach
 from builder.record.build import Build
@@ -63,11 +62,11 @@ def _said(breaches: list[Breach], sheet: FigureSheet) -> str:
         return breaches[0].words
     worst = max(breaches, key=lambda breach: abs(breach.value - breach.limit))
     value, limit = (worst.shown.text(si, sheet.system) for si in (worst.value, worst.limit))
-    speed = shown.SPEED.text(worst.speed, sheet.system)
+    remark = f" ({worst.remark})" if worst.remark else ""
     names = ", ".join(breach.pull for breach in breaches)
     return (
         f"{worst.title} {worst.side} the guideline on {len(breaches)} pulls ({names}); "
-        f"worst on {worst.pull}: {value} at {speed}, where the guideline is {limit}"
+        f"worst on {worst.pull}: {value} at {60 * worst.speed:,.0f} rpm, where the guideline is {limit}{remark}"
     )
 
 

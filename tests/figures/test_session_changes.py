@@ -10,6 +10,7 @@ from dyno_samples import DAY, RPM, log_of, one_pull, session_of, torque_curve
 
 from builder.engine.correction import SAE_J1349
 from builder.figures.habits import mixture_habit
+from builder.figures.health import hottest_exhaust
 from builder.record.shop import Guidelines, Shop
 from builder.record.units import parse_quantity
 
@@ -197,6 +198,10 @@ def test_every_guideline_is_held_against_the_pull(tmp_path: Path) -> None:
     assert oil.limit == pytest.approx(parse_quantity("60 psi", "pressure").si, rel=1e-6)
     assert found["exhaust_spread", "above"].value == pytest.approx(100, abs=1)
     assert "cylinder 2 hottest, 1 coldest" in found["exhaust_spread", "above"].words
+    (pull,) = session.pulls
+    hottest = hottest_exhaust(pull)
+    assert hottest is not None
+    assert (hottest[0] - 273.15, hottest[-1] - 273.15) == pytest.approx((700 + 2000 / 60, 800), abs=1)
     assert found["blow_by_share", "above"].value == pytest.approx(0.02, rel=1e-3)
     assert "psi at 6,000 rpm" in oil.words
 

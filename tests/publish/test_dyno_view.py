@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+import shutil
+from pathlib import Path
+
 import view_samples as samples
 
+from builder.figures.compute import compute
 from builder.figures.inputs import Source
 from builder.publish.dyno_drawings import dyno_drawings
 from builder.publish.dyno_view import DynoView, dyno_view
+from builder.publish.second_look import second_look
+from builder.record.read import read_build
 
 
 def _view(slug: str) -> DynoView:
@@ -59,3 +66,46 @@ def test_a_setting_has_a_drawing_for_every_result_and_its_caution() -> None:
     assert "detonation" in setting.caution
     drawn = {placed.drawing.name for placed in dyno_drawings(Source(build, samples.shop()), sheet.session)}
     assert {name for _, name in setting.verdicts} <= drawn
+
+
+def test_what_there_is_a_guideline_for_is_drawn_with_it_though_it_was_worked_out() -> None:
+    """A log of air-fuel ratio, of every cylinder's exhaust, and of blow-by with the air taken in."""
+    build, sheet = samples.build_and_sheet("breakdown-truck-v8")
+    (told,) = [
+        placed.drawing.description
+        for placed in dyno_drawings(Source(build, samples.shop()), sheet.session)
+        if placed.drawing.name == "channels"
+    ]
+    panels = {one.split(":")[0]: one for one in told.split(". ") if ":" in one}
+    assert {"Lambda", "Exhaust temperature, hottest", "Exhaust spread of the cylinders"} <= set(panels)
+    assert {"Blow-by, share of the air", "Oil temperature", "Coolant temperature"} <= set(panels)
+    assert "Blow-by" not in panels  # once is enough
+    assert told.count("Guideline") == 5
+    assert "Caution" not in told
+
+
+def test_boost_and_a_cylinder_that_runs_away_are_seen(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "sprint-e85-four"
+    shutil.copytree(samples.ROOT / "builds" / "sprint-e85-four", folder)
+    for log in (folder / "dyno").glob("*.csv"):
+        head, *rows = csv.reader(log.read_text(encoding="utf-8").splitlines())
+        third = head.index("EGT 3 [degC]")
+        for row in rows:
+            row[third] = str(float(row[third]) + 90)
+        with log.open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows([[*head, "Boost [psi]"], *([*row, "6.5"] for row in rows)])
+    build, problems = read_build(folder, tmp_path)
+    assert build is not None, problems
+    sheet = compute(build, samples.shop())
+    (told,) = [
+        placed.drawing.description
+        for placed in dyno_drawings(Source(build, samples.shop()), sheet.session)
+        if placed.drawing.name == "channels"
+    ]
+    assert "Boost: as delivered 44.8 to 44.8 kPa" in told  # 6.5 psi of 6.894757 kPa each: NIST SP 811
+    (breach,) = (one for one in sheet.session.health if one.pull == "as delivered")  # type: ignore[union-attr]
+    assert "cylinder 3 hottest" in breach.words
+    assert any(
+        "on 6 pulls" in look.sentence and "cylinder 3 hottest" in look.sentence for look in second_look(build, sheet)
+    )
+    assert f"Caution: {breach.value:.0f} °C at {60 * breach.speed:,.0f} rpm." in told
