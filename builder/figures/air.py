@@ -132,8 +132,9 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
         ("T", "temperature of the air at the inlet", "K"),
     ),
     working="{pull_factor}",
-    holds="naturally aspirated engines, each standard within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa "
-    "dry); a reading that is corrected already is moved by dividing its own factor out, never corrected twice",
+    holds="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each standard "
+    "within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa dry); a reading that is corrected already "
+    "is moved by dividing its own factor out, never corrected twice",
 )
 def correction_factor(pull_factor: Value) -> Value:
     """Factor on torque and power [-]."""
