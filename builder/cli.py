@@ -25,9 +25,12 @@ archive_option = click.option(
 
 
 def _slug(text: str) -> str:
-    """The name of a build, which may also be written as its folder's path, the way a shell completes it."""
+    """The name of a build, which may also be written as its folder's path, the way a shell completes it.
+
+    What has an ending is a file, and no build.
+    """
     path = PurePath(text)
-    return path.name if path.parent.name == "builds" or len(path.parts) == 1 else text
+    return path.name if not path.suffix and (path.parent.name == "builds" or len(path.parts) == 1) else text
 
 
 @click.group(context_settings=_HELP)

@@ -95,6 +95,15 @@ def test_a_build_may_be_named_by_the_path_of_its_folder(written: str, published:
         assert run(command, written, archive=published).output == run(command, BUILD, archive=published).output
 
 
+def test_a_plan_may_lie_beside_the_builds(published: Path, tmp_path: Path) -> None:
+    shutil.copytree(published, tmp_path / "shop")
+    plan = tmp_path / "shop" / "builds" / "next.yaml"
+    plan.write_text("displacement: 1600 cc\n", encoding="utf-8")
+    result = run("similar", str(plan), archive=tmp_path / "shop")
+    assert result.exit_code == 0
+    assert BUILD in result.output
+
+
 def test_a_path_that_is_no_build_is_told_as_it_was_written(published: Path) -> None:
     result = run("check", f"../elsewhere/{BUILD}", archive=published)
     assert result.exit_code == 1

@@ -27,7 +27,7 @@ class Trace:
 
 @dataclass(frozen=True)
 class Breach:
-    """Where a channel leaves its guideline, in words that stand by themselves."""
+    """Where a channel leaves its guideline, in a few words: beside a title there is little room."""
 
     speed: float
     value: float

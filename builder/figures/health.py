@@ -39,11 +39,13 @@ class Breach:
     value: float
     speed: float
     ranges: tuple[tuple[float, float], ...]
-    shown: Shown
     guideline: str
     """Whose rule it is, and the rule as it is written."""
+    where: str
+    """The worst value and its speed, in the shop's units."""
+    worst: str
+    """The same, with the guideline there and what else is to be said."""
     words: str
-    remark: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,16 +167,14 @@ def _breaches(pull: PullResult, judged: Judged, system: System) -> Iterator[Brea
         worst = int(np.argmax(np.where(broken, beyond, -np.inf)))
         value, bound, speed = float(judged.values[worst]), float(limits[worst]), float(pull.speed[worst])
         ranges = _runs(pull.speed, broken)
-        words = (
-            f"{pull.name}: {judged.title} {side} the guideline {_spans(ranges)}; worst "
-            f"{judged.shown.text(value, system)} at {60 * speed:,.0f} rpm, where the guideline is "
-            f"{judged.shown.text(bound, system)}"
-        )
+        where = f"{judged.shown.text(value, system)} at {60 * speed:,.0f} rpm"
+        worst_said = f"{where}, where the guideline is {judged.shown.text(bound, system)}"
         if judged.remark:
-            words += f" ({judged.remark})"
+            worst_said += f" ({judged.remark})"
+        words = f"{pull.name}: {judged.title} {side} the guideline {_spans(ranges)}; worst {worst_said}"
         yield Breach(
-            pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges, judged.shown,
-            judged.guideline, words, judged.remark,
+            pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges,
+            judged.guideline, where, worst_said, words,
         )  # fmt: skip
 
 

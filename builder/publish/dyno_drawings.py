@@ -198,11 +198,7 @@ def _health(source: Source, session: DynoSession) -> Iterator[Placed]:
         ends = (None, None) if judged is None else (_flat(judged.low), _flat(judged.high))
         low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
         breaches = tuple(
-            Breach(
-                float(_rpm(b.speed)),
-                float(_numbers(shown, system, b.value)),
-                f"{shown.text(b.value, system)} at {60 * b.speed:,.0f} rpm",  # in full it stands among the cautions
-            )
+            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.where)
             for b in session.health
             if b.channel == slug and b.pull == best.name
         )

@@ -54,19 +54,17 @@ def _along_the_pulls(sheet: FigureSheet) -> Iterator[Look]:
         kinds.setdefault((breach.channel, breach.side), []).append(breach)
     for breaches in kinds.values():
         rule = rules.get(f"dyno.pulls.{breaches[0].index}", "")
-        yield Look(_sentence(_said(breaches, sheet)), rule, "#what-it-made")
+        yield Look(_sentence(_said(breaches)), rule, "#what-it-made")
 
 
-def _said(breaches: list[Breach], sheet: FigureSheet) -> str:
+def _said(breaches: list[Breach]) -> str:
     if len(breaches) == 1:
         return breaches[0].words
     worst = max(breaches, key=lambda breach: abs(breach.value - breach.limit))
-    value, limit = (worst.shown.text(si, sheet.system) for si in (worst.value, worst.limit))
-    remark = f" ({worst.remark})" if worst.remark else ""
     names = ", ".join(breach.pull for breach in breaches)
     return (
         f"{worst.title} {worst.side} the guideline on {len(breaches)} pulls ({names}); "
-        f"worst on {worst.pull}: {value} at {60 * worst.speed:,.0f} rpm, where the guideline is {limit}{remark}"
+        f"worst on {worst.pull}: {worst.worst}"
     )
 
 
