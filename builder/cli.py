@@ -75,7 +75,7 @@ def check(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
 
     Without a SLUG, every build. Exit status 1 if there is an error, or with --delivery something missing.
     """
-    from builder.publish.check import check as look_over
+    from builder.commands.check import check as look_over
 
     result = look_over(archive, slugs, delivery=delivery)
     _print_problems(result.problems)
@@ -90,7 +90,7 @@ def check(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
 @archive_option
 def figures(slug: str, as_json: bool, archive: Path) -> None:
     """Compute the figures of one build and show their working."""
-    from builder.publish.figure_list import figures_as_json, figures_as_lines, figures_of
+    from builder.figures.export import figures_as_json, figures_as_lines, figures_of
 
     found, problems = figures_of(archive, slug)
     _print_problems(problems)
@@ -120,8 +120,8 @@ def publish(out: Path | None, everything: bool, full: bool, archive: Path) -> No
     The site that stands is replaced only when the new one is complete. Exit status 1 if an error kept a
     build off it.
     """
-    from builder.publish.progress import shown_progress
-    from builder.publish.publish import publish as make_site
+    from builder.commands.progress import shown_progress
+    from builder.publish.pipeline import publish as make_site
 
     with _plainly(), shown_progress() as progress:
         report = make_site(archive, out or archive / "site", everything=everything, full=full, progress=progress)
@@ -140,9 +140,9 @@ def preview(port: int, archive: Path) -> None:
     Unfinished builds are shown too, each with what is missing before it may be delivered. The public site in
     site/ is left alone.
     """
-    from builder.publish.preview import preview as serve
-    from builder.publish.publish import publish as make_site
-    from builder.publish.swap import SHOP_SITE
+    from builder.commands.preview import preview as serve
+    from builder.publish.deploy.atomic_swap import SHOP_SITE
+    from builder.publish.pipeline import publish as make_site
 
     out = archive / SHOP_SITE
 
@@ -165,10 +165,10 @@ def find(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> None:
     millbook find harbour --where displacement=1500..1800 --where fuel=petrol
     millbook find --where "peak_power=300 hp.." --where compression_ratio=10..11
     """
-    from builder.publish.ask import find_builds, opened, table
+    from builder.commands.query import find_builds, open_index, table
 
     with _plainly():
-        asked = opened(archive)
+        asked = open_index(archive)
         for line in table(asked, find_builds(asked, where, " ".join(words))):
             click.echo(line)
 
@@ -183,10 +183,10 @@ def similar(target: str, count: int, as_json: bool, archive: Path) -> None:
 
     A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in.
     """
-    from builder.publish.ask import opened, similar_json, similar_lines, similar_to
+    from builder.commands.query import open_index, similar_json, similar_lines, similar_to
 
     with _plainly():
-        asked = opened(archive)
+        asked = open_index(archive)
         found = similar_to(asked, target, count)
         lines = [similar_json(found, asked.system)] if as_json else similar_lines(found, asked.system)
         for line in lines:
@@ -199,10 +199,10 @@ def similar(target: str, count: int, as_json: bool, archive: Path) -> None:
 @archive_option
 def compare(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
     """Write a page that lays builds side by side: curves over each other, and only what differs."""
-    from builder.publish.ask import opened, write_comparison
+    from builder.commands.query import open_index, write_comparison
 
     with _plainly():
-        click.echo(write_comparison(opened(archive), slugs, out or archive / "compare"))
+        click.echo(write_comparison(open_index(archive), slugs, out or archive / "compare"))
 
 
 @main.command()
@@ -220,7 +220,7 @@ def handover(
     Refuses while `millbook check --delivery` has something missing. Packs hold what is the customer's own; they
     are never written into the public site.
     """
-    from builder.publish.handover.deliver import handover as hand_over
+    from builder.handover.packs import handover as hand_over
 
     with _plainly():
         outcome = hand_over(archive, slugs, everything=everything, draft=draft, out=out, check=check)
@@ -250,9 +250,9 @@ class _plainly:
         return None
 
     def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
-        from builder.publish.swap import PublishProblem
+        from builder.publish.deploy.atomic_swap import PublishError
 
-        if isinstance(error, PublishProblem):
+        if isinstance(error, PublishError):
             raise click.ClickException(str(error)) from None
 
 

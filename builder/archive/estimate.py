@@ -28,7 +28,7 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of
-from builder.archive.likeness import Table, distances, pairs, scaled, smallest, tabulate
+from builder.archive.similarity import Table, build_matrix, distances, k_smallest, pairs, scaled
 from builder.archive.summary import Summary
 
 LEAST_RELATIVES = 5
@@ -135,21 +135,21 @@ def estimate(
     }
     if not stated:
         return Estimate((), ("no field of the plan has a weight in likeness",))
-    archive = _lay_out([s for s in summaries if not plan.slug or s.slug != plan.slug], stated)
+    archive = _feature_matrix([s for s in summaries if not plan.slug or s.slug != plan.slug], stated)
     if len(archive.table) < LEAST_RELATIVES:
         return Estimate((), (_too_few(len(archive.table)),))
     outside = _outside(archive.table, plan, stated, system)
     if outside:
         return Estimate((), outside)
     near = distances(archive.table, plan)
-    near[_unlike(archive, _kinds_of([plan]))[0]] = np.inf
+    near[_incompatible(archive, _kinds_of([plan]))[0]] = np.inf
     near[near > FARTHEST] = np.inf
     sample = _sample(len(archive.table))
     apart = pairs(archive.table, archive.table.numbers[:, sample], archive.table.codes[:, sample])
-    apart[_unlike(archive, tuple(kind[sample] for kind in archive.kinds))] = np.inf
+    apart[_incompatible(archive, tuple(kind[sample] for kind in archive.kinds))] = np.inf
     apart[np.arange(sample.size), sample] = np.inf
     apart[apart > FARTHEST] = np.inf
-    own = _lay_out([plan], stated, plan=True)
+    own = _feature_matrix([plan], stated, plan=True)
     found = [_expect(archive, own, near, sample, apart, target, level) for target in TARGETS]
     expected = tuple(e for e in found if e is not None)
     if not any(e.field.slug in ("peak_torque", "peak_power") for e in expected):
@@ -169,7 +169,7 @@ def _read(plan: Summary, field: Field) -> float | str | None:
     return None if math.isnan(scaled(value, field)) else value
 
 
-def _lay_out(builds: Iterable[Summary], stated: Mapping[str, float], *, plan: bool = False) -> _Archive:
+def _feature_matrix(builds: Iterable[Summary], stated: Mapping[str, float], *, plan: bool = False) -> _Archive:
     """Lay builds out for estimating: those with a displacement and a result, or a plan, which has none."""
 
     def column(rows: Iterable[Summary], slug: str) -> Floats:
@@ -180,7 +180,7 @@ def _lay_out(builds: Iterable[Summary], stated: Mapping[str, float], *, plan: bo
     every = list(builds)
     volume = column(every, "displacement")
     with_result = np.any([np.isfinite(column(every, t)) for t in TARGETS], axis=0) | plan
-    table = tabulate([s for s, v, r in zip(every, volume, with_result, strict=True) if v > 0 and r], stated)
+    table = build_matrix([s for s, v, r in zip(every, volume, with_result, strict=True) if v > 0 and r], stated)
     rows = table.summaries
     volume = column(rows, "displacement")
     return _Archive(
@@ -200,18 +200,18 @@ def _kinds_of(rows: Iterable[Summary]) -> tuple[Texts, ...]:
     read = (
         [s.cycle or "" for s in listed],
         [s.induction or "" for s in listed],
-        [_lit_by(s) for s in listed],
+        [_ignition_kind(s) for s in listed],
     )
     return tuple(np.array(texts, dtype=np.str_) for texts in read)
 
 
-def _lit_by(summary: Summary) -> str:
+def _ignition_kind(summary: Summary) -> str:
     if summary.ignition is None and summary.fuel is None:
         return ""
     return "compression" if "compression" in (summary.ignition or "") or summary.fuel == "diesel" else "spark"
 
 
-def _unlike(archive: _Archive, kinds: tuple[Texts, ...]) -> Bools:
+def _incompatible(archive: _Archive, kinds: tuple[Texts, ...]) -> Bools:
     no = np.zeros((kinds[0].size, len(archive.table)), dtype=bool)
     for ours, theirs in zip(kinds, archive.kinds, strict=True):
         no |= (ours[:, None] != theirs) & (ours[:, None] != "") & (theirs != "")
@@ -264,7 +264,7 @@ def _scale(archive: _Archive, to: _Archive, rows: Ints, index: Ints, target: str
 
 def _middle(archive: _Archive, to: _Archive, rows: Ints, d: Floats, target: str) -> tuple[Floats, Floats, Ints, Ints]:
     """Expected ln of the target, how much the relatives disagree, how many there are, and which."""
-    index = smallest(d, MOST_RELATIVES)
+    index = k_smallest(d, MOST_RELATIVES)
     far = np.take_along_axis(d, index, axis=1)
     use = np.isfinite(far)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -22,12 +22,12 @@ FORM = "millbook archive index 1"
 _NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts"))
 
 
-def index_bytes(summaries: Iterable[Summary]) -> bytes:
+def dump_index(summaries: Iterable[Summary]) -> bytes:
     """The index file of these builds."""
-    return index_of(map(line_of, newest_first(summaries)))
+    return join_lines(map(dump_line, newest_first(summaries)))
 
 
-def index_of(lines: Iterable[bytes]) -> bytes:
+def join_lines(lines: Iterable[bytes]) -> bytes:
     """The index file of the builds with these lines, in this order."""
     body = b"".join(lines)
     head = json.dumps({"form": FORM, "sha256": hashlib.sha256(body).hexdigest()})
@@ -57,7 +57,7 @@ def read_index(path: Path) -> tuple[Summary, ...] | None:
     return None if read is None else tuple(summary for summary, _ in read)
 
 
-def lines_of(content: bytes) -> dict[str, tuple[Summary, bytes]]:
+def parse_lines(content: bytes) -> dict[str, tuple[Summary, bytes]]:
     """By slug: the builds of an index file's content, each with its line; none where it is damaged."""
     return {summary.slug: (summary, line) for summary, line in _read(content) or ()}
 
@@ -73,17 +73,17 @@ def _read(content: bytes) -> list[tuple[Summary, bytes]] | None:
         return None
 
 
-def line_of(summary: Summary) -> bytes:
+def dump_line(summary: Summary) -> bytes:
     """A build's line of the index: all that the archive knows of it, the same bytes for the same build."""
-    out: dict[str, Any] = {n: v for n in _NAMES if _worth(v := getattr(summary, n))}
-    if summary.curve is not None and all(map(_worth, (*summary.curve.speeds, *summary.curve.torque))):
+    out: dict[str, Any] = {n: v for n in _NAMES if _is_present(v := getattr(summary, n))}
+    if summary.curve is not None and all(map(_is_present, (*summary.curve.speeds, *summary.curve.torque))):
         out["curve"] = [summary.curve.start, summary.curve.step, *summary.curve.torque]
     if summary.parts:
         out["parts"] = [[p.maker, p.number, p.kind, p.verdict] for p in summary.parts]
     return json.dumps(out, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
-def _worth(value: object) -> bool:
+def _is_present(value: object) -> bool:
     return value not in (None, "") and not (isinstance(value, float) and not math.isfinite(value))
 
 

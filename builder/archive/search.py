@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from builder.archive.estimate import Estimate, estimate
 from builder.archive.fields import BY_SLUG, Field, System, Unit, choice_of, number_of
-from builder.archive.likeness import Relative, relatives, tabulate
+from builder.archive.similarity import Match, build_matrix, relatives
 from builder.archive.summary import Summary, newest_first
 
 Range = tuple[float | None, float | None]
@@ -21,7 +21,7 @@ _END = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+))?\s*(\D.*)?", re.S)
 class Similar:
     """What is like a plan, nearest first, and what the archive lets one expect of it."""
 
-    relatives: tuple[Relative, ...]
+    relatives: tuple[Match, ...]
     estimate: Estimate
 
 
@@ -65,7 +65,7 @@ def similar(
 ) -> Similar:
     """The builds most like a plan (or a build of the archive, which is left out), and the estimate."""
     rows = newest_first(summaries)
-    found = relatives(tabulate(rows, weights), plan, weights, count)
+    found = relatives(build_matrix(rows, weights), plan, weights, count)
     return Similar(found, estimate(rows, plan, weights, system=system))
 
 

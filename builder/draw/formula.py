@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from builder.draw.drawing import Drawing, drawn
-from builder.draw.picture import picture
-from builder.draw.text import clean
+from builder.draw.canvas import Drawing, make_drawing
+from builder.draw.chart_cache import cached_chart
+from builder.draw.labels import sanitise
 
 
-@picture
+@cached_chart
 def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) -> Drawing:
     r"""The formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
 
@@ -22,9 +22,9 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
     from matplotlib.textpath import TextPath
     from matplotlib.transforms import Affine2D
 
-    from builder.draw.canvas import svg_of
+    from builder.draw.svg_canvas import render
 
-    if not tex.strip() or not clean(plain):
+    if not tex.strip() or not sanitise(plain):
         raise ValueError("a formula needs its TeX and the same in plain text")
     matplotlib.rcParams["text.parse_math"] = True  # for this picture only: put back after it
     font = FontProperties(family="DejaVu Sans", math_fontfamily="stix")
@@ -37,5 +37,5 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
         raise ValueError(f"the formula {tex!r} draws nothing")
     wide, tall = box.width + 4, box.height + 4
     shift = Affine2D().translate(2 - box.x0, 2 - box.y0)
-    made = svg_of([PathPatch(path, facecolor="#000000", linewidth=0, transform=shift)], wide, tall)
-    return drawn(made, name, f"Formula: {clean(plain)}", clean(plain), (wide, tall), colour="currentColor")
+    made = render([PathPatch(path, facecolor="#000000", linewidth=0, transform=shift)], wide, tall)
+    return make_drawing(made, name, f"Formula: {sanitise(plain)}", sanitise(plain), (wide, tall), colour="currentColor")

@@ -12,11 +12,11 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
-from builder.draw.drawing import Drawing
+from builder.draw.canvas import Drawing
 
 
 @dataclass(frozen=True)
-class Wanted:
+class ChartRequest:
     """What draws, and what of."""
 
     draw: Callable[..., Drawing]
@@ -24,20 +24,20 @@ class Wanted:
     more: Mapping[str, Any]
 
 
-def drawn(wanted: Sequence[Wanted]) -> tuple[str, ...]:
+def drawn(wanted: Sequence[ChartRequest]) -> tuple[str, ...]:
     """The SVG of these drawings, made now."""
     return tuple(each.draw(*each.values, **each.more).svg for each in wanted)
 
 
-_NOTED: ContextVar[list[Wanted] | None] = ContextVar("noted", default=None)
+_NOTED: ContextVar[list[ChartRequest] | None] = ContextVar("noted", default=None)
 
 
 @contextmanager
-def noted() -> Iterator[list[Wanted]]:
+def collect_requests() -> Iterator[list[ChartRequest]]:
     """Within the block nothing is drawn: what is asked for and does not stand is added to the list, and an empty
     drawing returned.
     """
-    wanted: list[Wanted] = []
+    wanted: list[ChartRequest] = []
     before = _NOTED.set(wanted)
     try:
         yield wanted
@@ -45,10 +45,10 @@ def noted() -> Iterator[list[Wanted]]:
         _NOTED.reset(before)
 
 
-def blank(draw: Callable[..., Drawing], values: tuple[Any, ...], more: Mapping[str, Any]) -> Drawing | None:
+def placeholder(draw: Callable[..., Drawing], values: tuple[Any, ...], more: Mapping[str, Any]) -> Drawing | None:
     """What stands in the place of a drawing while they are only noted, else None."""
     wanted = _NOTED.get()
     if wanted is None:
         return None
-    wanted.append(Wanted(draw, values, more))
+    wanted.append(ChartRequest(draw, values, more))
     return Drawing(f"noted-{len(wanted)}", "", "", "", 1, 1)

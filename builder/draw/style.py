@@ -80,7 +80,7 @@ _DASHES: tuple[tuple[float, ...], ...] = (
 LINE_COLOURS = (ACCENT, SECOND, THIRD, FOURTH)
 
 
-def mark(position: int) -> Mark:
+def series_style(position: int) -> Mark:
     """The mark of the pull at this position in the record (0 is the first): the same in every drawing.
 
     Ten markers and seven line styles give seventy different marks before one comes again.

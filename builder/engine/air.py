@@ -13,7 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from builder.engine.values import Conflict, Value, plain, refuse, require_not_negative, require_positive
+from builder.engine.values import (
+    InputConflict,
+    Value,
+    reject_if,
+    require_not_negative,
+    require_positive,
+    unwrap_scalar,
+)
 
 ZERO_CELSIUS = 273.15
 #: Where Hyland and Wexler go from ice to water [K], as in ASHRAE: the triple point.
@@ -40,7 +47,7 @@ def saturation_vapour_pressure(temperature: Value) -> Value:
     Source: Hyland and Wexler 1983, as in the ASHRAE Handbook, Fundamentals, Psychrometrics eq. 5 and 6.
     """
     kelvin = np.asarray(temperature, dtype=np.float64)
-    refuse(
+    reject_if(
         (kelvin < 173.15) | (kelvin > 473.15),
         "the temperature must lie between -100 and 200 °C",
         "temperature",
@@ -50,7 +57,7 @@ def saturation_vapour_pressure(temperature: Value) -> Value:
         power_series = c[1] + kelvin * (c[2] + kelvin * (c[3] + kelvin * (c[4] + kelvin * c[5])))
         return np.exp(c[0] / kelvin + power_series + c[6] * np.log(kelvin))
 
-    return plain(np.where(kelvin < TRIPLE_POINT, pressure(_OVER_ICE), pressure(_OVER_WATER)))
+    return unwrap_scalar(np.where(kelvin < TRIPLE_POINT, pressure(_OVER_ICE), pressure(_OVER_WATER)))
 
 
 def vapour_pressure(
@@ -78,37 +85,37 @@ def vapour_pressure(
     }
     given = [name for name, form in forms.items() if form is not None]
     if len(given) != 1:
-        raise Conflict(
+        raise InputConflict(
             "humidity must be given in one form: relative humidity, wet bulb, dew point or vapour pressure",
             *given,
         )
     if relative_humidity is not None:
         fraction = np.asarray(relative_humidity, dtype=np.float64)
-        refuse(
+        reject_if(
             (fraction < 0) | (fraction > 1),
             "relative humidity must lie between 0 and 100 %",
             "relative_humidity",
         )
-        return plain(fraction * saturation_vapour_pressure(temperature))
+        return unwrap_scalar(fraction * saturation_vapour_pressure(temperature))
     if wet_bulb is not None:
         return _from_wet_bulb(pressure, temperature, wet_bulb)
     if dew_point is not None:
-        refuse(
+        reject_if(
             np.asarray(dew_point) > np.asarray(temperature),
             "the dew point cannot be above the air temperature",
             "dew_point",
             "temperature",
         )
-        return plain(saturation_vapour_pressure(dew_point))
+        return unwrap_scalar(saturation_vapour_pressure(dew_point))
     assert vapour_pressure is not None
     require_not_negative(vapour_pressure=vapour_pressure)
-    refuse(
+    reject_if(
         np.asarray(vapour_pressure) > np.asarray(saturation_vapour_pressure(temperature)) * (1 + 1e-9),
         "the air cannot hold that much vapour at its temperature",
         "vapour_pressure",
         "temperature",
     )
-    return plain(np.broadcast_arrays(vapour_pressure, np.asarray(temperature, dtype=np.float64))[0])
+    return unwrap_scalar(np.broadcast_arrays(vapour_pressure, np.asarray(temperature, dtype=np.float64))[0])
 
 
 def _from_wet_bulb(pressure: Value, temperature: Value, wet_bulb: Value) -> Value:
@@ -116,18 +123,18 @@ def _from_wet_bulb(pressure: Value, temperature: Value, wet_bulb: Value) -> Valu
     require_positive(pressure=pressure)
     dry = np.asarray(temperature, dtype=np.float64) - ZERO_CELSIUS
     wet = np.asarray(wet_bulb, dtype=np.float64) - ZERO_CELSIUS
-    refuse(wet > dry, "the wet bulb cannot be above the air temperature", "wet_bulb", "temperature")
+    reject_if(wet > dry, "the wet bulb cannot be above the air temperature", "wet_bulb", "temperature")
     saturated = np.asarray(humidity_ratio(pressure, saturation_vapour_pressure(wet_bulb)))
     over_water = ((2501 - 2.326 * wet) * saturated - 1.006 * (dry - wet)) / (2501 + 1.86 * dry - 4.186 * wet)
     over_ice = ((2830 - 0.24 * wet) * saturated - 1.006 * (dry - wet)) / (2830 + 1.86 * dry - 2.1 * wet)
     ratio = np.where(wet >= 0, over_water, over_ice)
-    refuse(
+    reject_if(
         ratio < 0,
         "the wet bulb is too far below the air temperature: drier than dry air",
         "wet_bulb",
         "temperature",
     )
-    return plain(np.asarray(pressure) * ratio / (MASS_RATIO + ratio))
+    return unwrap_scalar(np.asarray(pressure) * ratio / (MASS_RATIO + ratio))
 
 
 def humidity_ratio(pressure: Value, vapour: Value) -> Value:
@@ -136,7 +143,7 @@ def humidity_ratio(pressure: Value, vapour: Value) -> Value:
     Shapes: station pressure and vapour pressure [Pa] broadcast together. Raises ValueError unless the vapour
     pressure is below the pressure. Source: ASHRAE Handbook, Fundamentals, Psychrometrics eq. 20.
     """
-    return plain(MASS_RATIO * np.asarray(vapour) / np.asarray(dry_air_pressure(pressure, vapour)))
+    return unwrap_scalar(MASS_RATIO * np.asarray(vapour) / np.asarray(dry_air_pressure(pressure, vapour)))
 
 
 def dry_air_pressure(pressure: Value, vapour: Value) -> Value:
@@ -148,8 +155,8 @@ def dry_air_pressure(pressure: Value, vapour: Value) -> Value:
     require_positive(pressure=pressure)
     require_not_negative(vapour=vapour)
     dry = np.asarray(pressure, dtype=np.float64) - np.asarray(vapour)
-    refuse(dry <= 0, "the vapour pressure must be below the barometer", "pressure", "vapour")
-    return plain(dry)
+    reject_if(dry <= 0, "the vapour pressure must be below the barometer", "pressure", "vapour")
+    return unwrap_scalar(dry)
 
 
 def air_density(pressure: Value, temperature: Value, vapour: Value = 0.0) -> Value:
@@ -163,7 +170,7 @@ def air_density(pressure: Value, temperature: Value, vapour: Value = 0.0) -> Val
     require_positive(temperature=temperature)
     dry = np.asarray(dry_air_pressure(pressure, vapour))
     mass = dry * MOLAR_MASS_DRY_AIR + np.asarray(vapour) * MOLAR_MASS_WATER
-    return plain(mass / (UNIVERSAL_GAS_CONSTANT * np.asarray(temperature)))
+    return unwrap_scalar(mass / (UNIVERSAL_GAS_CONSTANT * np.asarray(temperature)))
 
 
 def speed_of_sound(pressure: Value, temperature: Value, vapour: Value = 0.0) -> Value:
@@ -176,7 +183,7 @@ def speed_of_sound(pressure: Value, temperature: Value, vapour: Value = 0.0) -> 
     density = np.asarray(air_density(pressure, temperature, vapour))
     share = np.asarray(vapour) / np.asarray(pressure)
     molar_heat = 3.5 * (1 - share) + 4.04 * share
-    return plain(np.sqrt(molar_heat / (molar_heat - 1) * np.asarray(pressure) / density))
+    return unwrap_scalar(np.sqrt(molar_heat / (molar_heat - 1) * np.asarray(pressure) / density))
 
 
 def station_pressure(sea_level_pressure: Value, altitude: Value) -> Value:
@@ -192,10 +199,10 @@ def station_pressure(sea_level_pressure: Value, altitude: Value) -> Value:
     """
     sea = np.asarray(sea_level_pressure, dtype=np.float64)
     height = np.asarray(altitude, dtype=np.float64)
-    refuse((sea < 80e3) | (sea > 110e3), "a sea-level pressure lies between 80 and 110 kPa", "sea_level_pressure")
-    refuse((height < -500) | (height > 11000), "the altitude must lie between -500 and 11 000 m", "altitude")
+    reject_if((sea < 80e3) | (sea > 110e3), "a sea-level pressure lies between 80 and 110 kPa", "sea_level_pressure")
+    reject_if((height < -500) | (height > 11000), "the altitude must lie between -500 and 11 000 m", "altitude")
     drop = STANDARD_PRESSURE**LAPSE_EXPONENT * LAPSE_RATE * height / STANDARD_TEMPERATURE
-    return plain((sea**LAPSE_EXPONENT - drop) ** (1 / LAPSE_EXPONENT))
+    return unwrap_scalar((sea**LAPSE_EXPONENT - drop) ** (1 / LAPSE_EXPONENT))
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from builder.engine.values import Value, plain, require_not_negative, require_positive
+from builder.engine.values import Value, require_not_negative, require_positive, unwrap_scalar
 
 CUBIC_FOOT_PER_MINUTE = 0.3048**3 / 60  # [m3/s]
 INCH_OF_WATER = 249.08891  # [Pa] conventional, NIST SP 811
@@ -31,7 +31,7 @@ def air_demand(displacement: Value, speed: Value, efficiency: Value = 1.0, revol
     require_positive(displacement=displacement, revolutions_per_cycle=revolutions_per_cycle)
     require_not_negative(speed=speed, efficiency=efficiency)
     cycles = np.asarray(speed) / revolutions_per_cycle
-    return plain(np.asarray(efficiency) * np.asarray(displacement) * cycles)
+    return unwrap_scalar(np.asarray(efficiency) * np.asarray(displacement) * cycles)
 
 
 def volumetric_efficiency(
@@ -46,7 +46,7 @@ def volumetric_efficiency(
     require_not_negative(air_flow=air_flow)
     require_positive(density=density, speed=speed)
     demand = air_demand(displacement, speed, 1.0, revolutions_per_cycle)
-    return plain(np.asarray(air_flow) / (np.asarray(density) * np.asarray(demand)))
+    return unwrap_scalar(np.asarray(air_flow) / (np.asarray(density) * np.asarray(demand)))
 
 
 def flow_at_depression(flow: Value, depression: Value, wanted: Value) -> Value:
@@ -58,7 +58,7 @@ def flow_at_depression(flow: Value, depression: Value, wanted: Value) -> Value:
     """
     require_not_negative(flow=flow)
     require_positive(depression=depression, wanted=wanted)
-    return plain(np.asarray(flow) * np.sqrt(np.asarray(wanted) / np.asarray(depression)))
+    return unwrap_scalar(np.asarray(flow) * np.sqrt(np.asarray(wanted) / np.asarray(depression)))
 
 
 def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value, depression: Value) -> Value:
@@ -70,7 +70,7 @@ def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value
     Source: common practice, no source; Bernoulli.
     """
     require_positive(demand=demand)
-    return plain(np.asarray(flow_at_depression(rated_flow, rated_depression, depression)) / np.asarray(demand))
+    return unwrap_scalar(np.asarray(flow_at_depression(rated_flow, rated_depression, depression)) / np.asarray(demand))
 
 
 def discharge_coefficient(flow: Value, area: Value, depression: Value, density: Value) -> Value:
@@ -83,7 +83,7 @@ def discharge_coefficient(flow: Value, area: Value, depression: Value, density: 
     require_not_negative(flow=flow)
     require_positive(area=area, depression=depression, density=density)
     velocity = np.sqrt(2 * np.asarray(depression) / np.asarray(density))
-    return plain(np.asarray(flow) / (np.asarray(area) * velocity))
+    return unwrap_scalar(np.asarray(flow) / (np.asarray(area) * velocity))
 
 
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, port_area: Value) -> Value:
@@ -94,7 +94,7 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, port_area: Value) 
     """
     require_positive(bore=bore, port_area=port_area)
     require_not_negative(mean_piston_speed=mean_piston_speed)
-    return plain(np.pi / 4 * np.asarray(bore) ** 2 * np.asarray(mean_piston_speed) / np.asarray(port_area))
+    return unwrap_scalar(np.pi / 4 * np.asarray(bore) ** 2 * np.asarray(mean_piston_speed) / np.asarray(port_area))
 
 
 def inlet_mach_index(
@@ -116,7 +116,9 @@ def inlet_mach_index(
     require_positive(flow_coefficient=flow_coefficient, speed_of_sound=speed_of_sound)
     require_not_negative(mean_piston_speed=mean_piston_speed)
     areas = (np.asarray(bore) / np.asarray(valve_diameter)) ** 2 / np.asarray(valves)
-    return plain(areas * np.asarray(mean_piston_speed) / (np.asarray(flow_coefficient) * np.asarray(speed_of_sound)))
+    return unwrap_scalar(
+        areas * np.asarray(mean_piston_speed) / (np.asarray(flow_coefficient) * np.asarray(speed_of_sound))
+    )
 
 
 def head_flow_ceiling(port_flow: Value, cylinders: int, horsepower_per_cfm: Value = HORSEPOWER_PER_CFM) -> Value:
@@ -131,7 +133,7 @@ def head_flow_ceiling(port_flow: Value, cylinders: int, horsepower_per_cfm: Valu
     if cylinders < 1:
         raise ValueError("an engine has at least one cylinder")
     cfm = np.asarray(port_flow) / CUBIC_FOOT_PER_MINUTE
-    return plain(np.asarray(horsepower_per_cfm) * cfm * cylinders * HORSEPOWER)
+    return unwrap_scalar(np.asarray(horsepower_per_cfm) * cfm * cylinders * HORSEPOWER)
 
 
 def injector_duty(fuel_flow: Value, injector_flow: Value, injectors: int) -> Value:
@@ -145,7 +147,7 @@ def injector_duty(fuel_flow: Value, injector_flow: Value, injectors: int) -> Val
     require_positive(injector_flow=injector_flow)
     if injectors < 1:
         raise ValueError("the injectors must be counted: 1, 2, 3, ...")
-    return plain(np.asarray(fuel_flow) / (np.asarray(injector_flow) * injectors))
+    return unwrap_scalar(np.asarray(fuel_flow) / (np.asarray(injector_flow) * injectors))
 
 
 def injector_duty_from_pulse(pulse_width: Value, speed: Value, pulses_per_revolution: Value = 0.5) -> Value:
@@ -157,4 +159,4 @@ def injector_duty_from_pulse(pulse_width: Value, speed: Value, pulses_per_revolu
     """
     require_not_negative(pulse_width=pulse_width, speed=speed)
     require_positive(pulses_per_revolution=pulses_per_revolution)
-    return plain(np.asarray(pulse_width) * np.asarray(speed) * np.asarray(pulses_per_revolution))
+    return unwrap_scalar(np.asarray(pulse_width) * np.asarray(speed) * np.asarray(pulses_per_revolution))

@@ -15,7 +15,7 @@ from types import MappingProxyType
 import numpy as np
 
 from builder.engine.air import ZERO_CELSIUS, Air
-from builder.engine.values import Value, plain, refuse, require_positive
+from builder.engine.values import Value, reject_if, require_positive, unwrap_scalar
 
 INCH_OF_MERCURY = 3386.389  # [Pa] conventional, NIST SP 811
 # A limit is not broken by the last digit of a unit conversion.
@@ -100,7 +100,7 @@ def sae_j1349_factor(dry_pressure: Value, temperature: Value) -> Value:
     """
     require_positive(dry_pressure=dry_pressure, temperature=temperature)
     warmth = np.sqrt(np.asarray(temperature) / 298.15)
-    return plain(1.180 * (99e3 / np.asarray(dry_pressure)) * warmth - 0.180)
+    return unwrap_scalar(1.180 * (99e3 / np.asarray(dry_pressure)) * warmth - 0.180)
 
 
 def iso_1585_factor(dry_pressure: Value, temperature: Value) -> Value:
@@ -111,7 +111,7 @@ def iso_1585_factor(dry_pressure: Value, temperature: Value) -> Value:
     Source: ISO 1585; UN Regulation 85, Annex 5.
     """
     require_positive(dry_pressure=dry_pressure, temperature=temperature)
-    return plain((99e3 / np.asarray(dry_pressure)) ** 1.2 * (np.asarray(temperature) / 298.0) ** 0.6)
+    return unwrap_scalar((99e3 / np.asarray(dry_pressure)) ** 1.2 * (np.asarray(temperature) / 298.0) ** 0.6)
 
 
 def sae_j607_factor(dry_pressure: Value, temperature: Value) -> Value:
@@ -122,7 +122,7 @@ def sae_j607_factor(dry_pressure: Value, temperature: Value) -> Value:
     """
     require_positive(dry_pressure=dry_pressure, temperature=temperature)
     ratio = 29.92 * INCH_OF_MERCURY / np.asarray(dry_pressure)
-    return plain(ratio * np.sqrt(np.asarray(temperature) / (519.67 / 1.8)))
+    return unwrap_scalar(ratio * np.sqrt(np.asarray(temperature) / (519.67 / 1.8)))
 
 
 def din_70020_factor(pressure: Value, temperature: Value) -> Value:
@@ -132,7 +132,7 @@ def din_70020_factor(pressure: Value, temperature: Value) -> Value:
     zero or less. Range: none stated. Source: DIN 70020 (withdrawn).
     """
     require_positive(pressure=pressure, temperature=temperature)
-    return plain(101.3e3 / np.asarray(pressure) * np.sqrt(np.asarray(temperature) / 293.0))
+    return unwrap_scalar(101.3e3 / np.asarray(pressure) * np.sqrt(np.asarray(temperature) / 293.0))
 
 
 def compression_ignition_factor(
@@ -164,7 +164,7 @@ def compression_ignition_factor(
     fuel = np.clip(np.asarray(fuel_per_litre) / np.asarray(pressure_ratio), lowest_fuel, 65.0)
     # UN Regulation 85 and ISO 1585 give the ends as round numbers, which the line meets to a hundredth.
     exponent = np.where(fuel <= lowest_fuel, round(0.036 * lowest_fuel - 1.14, 1), 0.036 * fuel - 1.14)
-    return plain(atmosphere ** np.where(fuel >= 65.0, 1.2, exponent))
+    return unwrap_scalar(atmosphere ** np.where(fuel >= 65.0, 1.2, exponent))
 
 
 def compression_ignition(
@@ -274,7 +274,7 @@ class Correction:
 
     def apply(self, readings: Value) -> Value:
         """The readings in the wanted standard, same shape and unit as given."""
-        return plain(np.asarray(readings, dtype=np.float64) * self.factor)
+        return unwrap_scalar(np.asarray(readings, dtype=np.float64) * self.factor)
 
 
 def correct(air: Air, stated: Standard, wanted: Standard) -> Correction:
@@ -288,6 +288,6 @@ def correct(air: Air, stated: Standard, wanted: Standard) -> Correction:
         sentences = [f"{wanted.name}: {sentence}" for sentence in wanted.outside(air)]
         return Correction(stated, wanted, 1.0, 1.0, tuple(sentences))
     divided_out, put_in = stated.factor(air), wanted.factor(air)
-    refuse(divided_out <= 0, "a factor of zero or less cannot be divided out", "stated")
+    reject_if(divided_out <= 0, "a factor of zero or less cannot be divided out", "stated")
     sentences = [f"{standard.name}: {sentence}" for standard in (stated, wanted) for sentence in standard.outside(air)]
     return Correction(stated, wanted, divided_out, put_in, tuple(dict.fromkeys(sentences)))

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.smoothing import local_fit, lone_readings, lone_rows, merged, smoother_rows
+from builder.engine.smoothing import local_fit, lone_readings, merge_duplicates, smoother_rows, spikes
 from builder.engine.values import Array, require_positive
 
 REV_PER_MINUTE = 1 / 60  # [rev/s]
@@ -122,7 +122,7 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
         raise ValueError("no row has both a speed and a value")
     spike = _spikes(speeds, values, width)
     kept_speed, kept_value = (speeds[~spike], values[~spike]) if spike.any() else (speeds, values)
-    x, y, count = merged(kept_speed, kept_value, _nearness(kept_speed, width), width * _SAME_SPEED)
+    x, y, count = merge_duplicates(kept_speed, kept_value, _nearness(kept_speed, width), width * _SAME_SPEED)
     lone = lone_readings(x, y, width) if speeds.size > _FEW_ROWS else np.zeros(x.size, dtype=bool)
     spike_speed = np.concatenate([speeds[spike], x[lone]])
     spike_value = np.concatenate([values[spike], y[lone]])
@@ -162,8 +162,8 @@ def _shared_rows(speeds: bytes, counts: bytes, where: bytes, width: float) -> Ar
 def _spikes(speeds: Array, values: Array, width: float) -> npt.NDArray[np.bool_]:
     """Rows that stand alone: judged by the curve through their neighbours, in a long log by the rows around."""
     if speeds.size > _FEW_ROWS:
-        return lone_rows(values)
-    x, y, _ = merged(speeds, values)
+        return spikes(values)
+    x, y, _ = merge_duplicates(speeds, values)
     return np.isin(speeds, x[lone_readings(x, y, width)])
 
 
@@ -310,7 +310,7 @@ def rate_of_change(time: npt.ArrayLike, speed: npt.ArrayLike, width: float) -> A
     finite = np.isfinite(times) & np.isfinite(speeds)
     if int(finite.sum()) < 2:
         raise ValueError("a rate of change needs at least two rows with a time and a speed")
-    x, y, count = merged(times[finite], speeds[finite], width / 16)
+    x, y, count = merge_duplicates(times[finite], speeds[finite], width / 16)
     slope = np.concatenate(
         [local_fit(x, y, part, width, reading_weight(count))[1] for part in np.array_split(x, x.size // 200 + 1)]
     )

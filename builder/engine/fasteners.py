@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine.values import Value, plain, refuse, require_not_negative, require_positive
+from builder.engine.values import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 PRELOAD_SPREAD = MappingProxyType({"feel": 0.35, "torque": 0.25, "angle": 0.15, "stretch": 0.05})
 """How far preload may lie from its estimate, as a part of it, by the way the joint was tightened.
@@ -51,7 +51,7 @@ def fastener_preload(torque: Value, nut_factor: Value, diameter: Value) -> Value
     """
     require_not_negative(torque=torque)
     require_positive(nut_factor=nut_factor, diameter=diameter)
-    return plain(np.asarray(torque) / (np.asarray(nut_factor) * np.asarray(diameter)))
+    return unwrap_scalar(np.asarray(torque) / (np.asarray(nut_factor) * np.asarray(diameter)))
 
 
 def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_friction: Value) -> Value:
@@ -66,12 +66,12 @@ def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_frict
     require_positive(diameter=diameter, pitch=pitch)
     require_not_negative(thread_friction=thread_friction, face_friction=face_friction)
     mean = np.asarray(diameter) - 0.649519 * np.asarray(pitch)
-    refuse(mean <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
+    reject_if(mean <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
     lead = np.asarray(pitch) / (np.pi * mean)
     grip = np.asarray(thread_friction) / np.cos(_THREAD_HALF_ANGLE)
-    refuse(grip * lead >= 1, "with so much friction the thread cannot turn at all", "thread_friction")
+    reject_if(grip * lead >= 1, "with so much friction the thread cannot turn at all", "thread_friction")
     threads = mean / (2 * np.asarray(diameter)) * (lead + grip) / (1 - grip * lead)
-    return plain(threads + _COLLAR_DIAMETER / 2 * np.asarray(face_friction))
+    return unwrap_scalar(threads + _COLLAR_DIAMETER / 2 * np.asarray(face_friction))
 
 
 def tensile_stress_area(diameter: Value, pitch: Value, thread: Literal["metric", "unified"] = "metric") -> Value:
@@ -83,8 +83,8 @@ def tensile_stress_area(diameter: Value, pitch: Value, thread: Literal["metric",
     """
     require_positive(diameter=diameter, pitch=pitch)
     core = np.asarray(diameter) - (0.9382 if thread == "metric" else 0.9743) * np.asarray(pitch)
-    refuse(core <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
-    return plain(np.pi / 4 * core**2)
+    reject_if(core <= 0, "the pitch is too coarse for the diameter", "pitch", "diameter")
+    return unwrap_scalar(np.pi / 4 * core**2)
 
 
 def preload_from_stretch(
@@ -107,8 +107,8 @@ def preload_from_stretch(
     require_positive(shank_diameter=shank_diameter, stress_area=stress_area, modulus=modulus)
     shank = np.asarray(shank_length) / (np.pi / 4 * np.asarray(shank_diameter) ** 2)
     slenderness = shank + np.asarray(thread_length) / np.asarray(stress_area)
-    refuse(slenderness == 0, "a bolt of no length does not stretch", "shank_length", "thread_length")
-    return plain(modulus * np.asarray(stretch) / slenderness)
+    reject_if(slenderness == 0, "a bolt of no length does not stretch", "shank_length", "thread_length")
+    return unwrap_scalar(modulus * np.asarray(stretch) / slenderness)
 
 
 def plausible_torque(diameter: Value) -> Band:
@@ -123,7 +123,7 @@ def plausible_torque(diameter: Value) -> Band:
     require_positive(diameter=diameter)
     cube = np.asarray(diameter) ** 3
     slim, full = _STRESS_AREA_SHAPE
-    return Band(plain(_LEAST_TIGHT * slim * cube), plain(_MOST_TIGHT * full * cube))
+    return Band(unwrap_scalar(_LEAST_TIGHT * slim * cube), unwrap_scalar(_MOST_TIGHT * full * cube))
 
 
 TorqueVerdict = Literal["plausible", "twelve times too high", "twelve times too low", "too high", "too low"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Array, Conflict, Value, plain, refuse, require_positive
+from builder.engine.values import Array, InputConflict, Value, reject_if, require_positive, unwrap_scalar
 
 GAP_PER_BORE = 0.0045
 """Least ring gap per length of bore [1]. Common practice, no source; the maker's sheet wins."""
@@ -26,7 +26,7 @@ def oil_clearance(housing_bore: Value, shell_thickness: Value, journal: Value) -
     thickness as fitted; one direction of measurement. Source: geometry.
     """
     require_positive(housing_bore=housing_bore, shell_thickness=shell_thickness, journal=journal)
-    return plain(np.asarray(housing_bore) - 2 * np.asarray(shell_thickness) - journal)
+    return unwrap_scalar(np.asarray(housing_bore) - 2 * np.asarray(shell_thickness) - journal)
 
 
 def oil_clearance_rule(journal: Value, per_journal: float = OIL_CLEARANCE_PER_JOURNAL) -> Value:
@@ -36,7 +36,7 @@ def oil_clearance_rule(journal: Value, per_journal: float = OIL_CLEARANCE_PER_JO
     Source: common practice, no source.
     """
     require_positive(journal=journal, per_journal=per_journal)
-    return plain(np.asarray(journal) * per_journal)
+    return unwrap_scalar(np.asarray(journal) * per_journal)
 
 
 def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
@@ -46,7 +46,7 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     Raises ValueError for a dimension of zero or less. Source: geometry.
     """
     require_positive(bore=bore, piston_diameter=piston_diameter)
-    return plain(np.asarray(bore) - piston_diameter)
+    return unwrap_scalar(np.asarray(bore) - piston_diameter)
 
 
 def ring_gap_rule(bore: Value, per_bore: float = GAP_PER_BORE) -> Value:
@@ -57,7 +57,7 @@ def ring_gap_rule(bore: Value, per_bore: float = GAP_PER_BORE) -> Value:
     Source: common practice, no source.
     """
     require_positive(bore=bore, per_bore=per_bore)
-    return plain(np.asarray(bore) * per_bore)
+    return unwrap_scalar(np.asarray(bore) * per_bore)
 
 
 def bore_taper(readings: npt.ArrayLike) -> Value:
@@ -67,7 +67,7 @@ def bore_taper(readings: npt.ArrayLike) -> Value:
     eight of them (8, 3, 2). Result: shape (...). Raises ValueError for fewer than two depths or a reading
     of zero or less. Source: common practice, no source.
     """
-    return plain(np.max(np.ptp(_bore_readings(readings, -2, "depths"), axis=-2), axis=-1))
+    return unwrap_scalar(np.max(np.ptp(_bore_readings(readings, -2, "depths"), axis=-2), axis=-1))
 
 
 def bore_out_of_round(readings: npt.ArrayLike) -> Value:
@@ -76,14 +76,14 @@ def bore_out_of_round(readings: npt.ArrayLike) -> Value:
     readings [m] have shape (..., depth, axis). Result: shape (...). Raises ValueError for fewer than two
     axes or a reading of zero or less. Source: common practice, no source.
     """
-    return plain(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
+    return unwrap_scalar(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
 
 
 def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, least: int = 2) -> Array:
     array = np.asarray(readings, dtype=np.float64)
     if array.ndim < 2 or array.shape[axis] < least:
-        raise Conflict(f"bore readings are needed at {least} or more {name}", "readings")
-    refuse(array <= 0, "a bore reading must be greater than zero", "readings")
+        raise InputConflict(f"bore readings are needed at {least} or more {name}", "readings")
+    reject_if(array <= 0, "a bore reading must be greater than zero", "readings")
     return array
 
 
@@ -94,9 +94,9 @@ def fit_position(value: Value, least: Value, most: Value) -> Value:
     width. Source: linear interpolation.
     """
     width = np.asarray(most) - least
-    refuse(width < 0, "the range is upside down: its least is more than its most", "least", "most")
-    refuse(width == 0, "the range has no width, so nothing can lie inside it", "least", "most")
-    return plain((np.asarray(value) - least) / width)
+    reject_if(width < 0, "the range is upside down: its least is more than its most", "least", "most")
+    reject_if(width == 0, "the range has no width, so nothing can lie inside it", "least", "most")
+    return unwrap_scalar((np.asarray(value) - least) / width)
 
 
 def odd_one_out(values: npt.ArrayLike) -> int | None:
@@ -108,7 +108,7 @@ def odd_one_out(values: npt.ArrayLike) -> int | None:
     Source: common practice, no source.
     """
     array = np.asarray(values, dtype=np.float64)
-    refuse(array.ndim != 1, "the odd one out needs one value for each position", "values")
+    reject_if(array.ndim != 1, "the odd one out needs one value for each position", "values")
     measured = np.flatnonzero(~np.isnan(array))
     if measured.size < 3:
         return None

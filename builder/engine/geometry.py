@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine.kinematics import cylinder_volume
-from builder.engine.values import Value, plain, refuse, require_not_negative, require_positive
+from builder.engine.values import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 def swept_volume(bore: Value, stroke: Value) -> Value:
@@ -23,7 +23,7 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     Source: Heywood ch. 2.
     """
     require_positive(bore=bore, stroke=stroke)
-    return plain(np.pi / 4 * np.asarray(bore) ** 2 * stroke)
+    return unwrap_scalar(np.pi / 4 * np.asarray(bore) ** 2 * stroke)
 
 
 def displacement(swept_volume: Value, cylinders: int) -> Value:
@@ -34,12 +34,12 @@ def displacement(swept_volume: Value, cylinders: int) -> Value:
     cylinders that is not a whole number of one or more. Source: Heywood ch. 2.
     """
     require_positive(swept_volume=swept_volume)
-    refuse(
+    reject_if(
         cylinders < 1 or cylinders != int(cylinders),
         "the cylinders must be counted: 1, 2, 3, ...",
         "cylinders",
     )
-    return plain(cylinders * np.asarray(swept_volume))
+    return unwrap_scalar(cylinders * np.asarray(swept_volume))
 
 
 def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
@@ -48,7 +48,7 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     Raises ValueError for a bore or stroke of zero or less. Source: Heywood ch. 2.
     """
     require_positive(bore=bore, stroke=stroke)
-    return plain(np.asarray(bore) / np.asarray(stroke))
+    return unwrap_scalar(np.asarray(bore) / np.asarray(stroke))
 
 
 def rod_ratio(rod: Value, stroke: Value) -> Value:
@@ -58,14 +58,14 @@ def rod_ratio(rod: Value, stroke: Value) -> Value:
     Range: 1.4 to 2.2 in running engines. Source: Heywood ch. 2.
     """
     require_positive(rod=rod, stroke=stroke)
-    refuse(
+    reject_if(
         np.asarray(rod) <= np.asarray(stroke) / 2,
         "the rod is too short for the stroke: centre to centre it must be longer than half the stroke,"
         " or the crank cannot turn",
         "rod",
         "stroke",
     )
-    return plain(np.asarray(rod) / np.asarray(stroke))
+    return unwrap_scalar(np.asarray(rod) / np.asarray(stroke))
 
 
 def deck_clearance(deck_height: Value, stroke: Value, rod: Value, compression_height: Value) -> Value:
@@ -78,7 +78,7 @@ def deck_clearance(deck_height: Value, stroke: Value, rod: Value, compression_he
     """
     require_positive(deck_height=deck_height, compression_height=compression_height)
     rod_ratio(rod, stroke)
-    return plain(np.asarray(deck_height) - (np.asarray(stroke) / 2 + rod + compression_height))
+    return unwrap_scalar(np.asarray(deck_height) - (np.asarray(stroke) / 2 + rod + compression_height))
 
 
 def compression_height_from_deck(deck_height: Value, stroke: Value, rod: Value, deck_clearance: Value) -> Value:
@@ -90,7 +90,7 @@ def compression_height_from_deck(deck_height: Value, stroke: Value, rod: Value, 
     require_positive(deck_height=deck_height)
     rod_ratio(rod, stroke)
     height = np.asarray(deck_height) - (np.asarray(stroke) / 2 + rod + deck_clearance)
-    refuse(
+    reject_if(
         height <= 0,
         "half the stroke, the rod and the deck clearance together already reach the deck height,"
         " leaving no compression height",
@@ -99,7 +99,7 @@ def compression_height_from_deck(deck_height: Value, stroke: Value, rod: Value, 
         "rod",
         "deck_clearance",
     )
-    return plain(height)
+    return unwrap_scalar(height)
 
 
 def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
@@ -111,7 +111,7 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     Source: common practice for the name, no source; geometry.
     """
     require_not_negative(gasket_thickness=gasket_thickness)
-    return plain(np.asarray(deck_clearance) + np.asarray(gasket_thickness))
+    return unwrap_scalar(np.asarray(deck_clearance) + np.asarray(gasket_thickness))
 
 
 def gasket_volume(gasket_bore: Value, gasket_thickness: Value) -> Value:
@@ -122,7 +122,7 @@ def gasket_volume(gasket_bore: Value, gasket_thickness: Value) -> Value:
     """
     require_positive(gasket_bore=gasket_bore)
     require_not_negative(gasket_thickness=gasket_thickness)
-    return plain(np.pi / 4 * np.asarray(gasket_bore) ** 2 * gasket_thickness)
+    return unwrap_scalar(np.pi / 4 * np.asarray(gasket_bore) ** 2 * gasket_thickness)
 
 
 def deck_volume(bore: Value, deck_clearance: Value) -> Value:
@@ -133,7 +133,7 @@ def deck_volume(bore: Value, deck_clearance: Value) -> Value:
     Raises ValueError for a bore of zero or less. Source: geometry.
     """
     require_positive(bore=bore)
-    return plain(np.pi / 4 * np.asarray(bore) ** 2 * deck_clearance)
+    return unwrap_scalar(np.pi / 4 * np.asarray(bore) ** 2 * deck_clearance)
 
 
 def top_land_volume(bore: Value, land_diameter: Value, land_height: Value) -> Value:
@@ -143,13 +143,13 @@ def top_land_volume(bore: Value, land_diameter: Value, land_height: Value) -> Va
     less, or a land as large as the bore or larger. Range: a plain ring-shaped gap. Source: geometry.
     """
     require_positive(bore=bore, land_diameter=land_diameter, land_height=land_height)
-    refuse(
+    reject_if(
         np.asarray(land_diameter) >= np.asarray(bore),
         "the top land is as large as the bore or larger: the piston would not go in",
         "land_diameter",
         "bore",
     )
-    return plain(np.pi / 4 * (np.asarray(bore) ** 2 - np.asarray(land_diameter) ** 2) * land_height)
+    return unwrap_scalar(np.pi / 4 * (np.asarray(bore) ** 2 - np.asarray(land_diameter) ** 2) * land_height)
 
 
 def clearance_volume(
@@ -169,7 +169,7 @@ def clearance_volume(
     require_positive(chamber_volume=chamber_volume)
     require_not_negative(gasket_volume=gasket_volume, top_land_volume=top_land_volume)
     total = np.asarray(chamber_volume) + gasket_volume + deck_volume + crown_volume + top_land_volume
-    refuse(
+    reject_if(
         total <= 0,
         "the chamber, gasket, deck and crown volumes together leave no room above the piston",
         "chamber_volume",
@@ -178,7 +178,7 @@ def clearance_volume(
         "crown_volume",
         "top_land_volume",
     )
-    return plain(total)
+    return unwrap_scalar(total)
 
 
 def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
@@ -188,7 +188,7 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     Range: the geometric ratio, from dead centre to dead centre. Source: Heywood ch. 2.
     """
     require_positive(swept_volume=swept_volume, clearance_volume=clearance_volume)
-    return plain(1 + np.asarray(swept_volume) / np.asarray(clearance_volume))
+    return unwrap_scalar(1 + np.asarray(swept_volume) / np.asarray(clearance_volume))
 
 
 def clearance_for_ratio(swept_volume: Value, compression_ratio: Value) -> Value:
@@ -198,8 +198,8 @@ def clearance_for_ratio(swept_volume: Value, compression_ratio: Value) -> Value:
     volume of zero or less or a ratio of one or less. Source: Heywood ch. 2.
     """
     require_positive(swept_volume=swept_volume)
-    refuse(np.asarray(compression_ratio) <= 1, "a compression ratio must be greater than 1", "compression_ratio")
-    return plain(np.asarray(swept_volume) / (np.asarray(compression_ratio) - 1))
+    reject_if(np.asarray(compression_ratio) <= 1, "a compression ratio must be greater than 1", "compression_ratio")
+    return unwrap_scalar(np.asarray(swept_volume) / (np.asarray(compression_ratio) - 1))
 
 
 def crown_volume(
@@ -218,7 +218,7 @@ def crown_volume(
     require_positive(clearance_volume=clearance_volume, chamber_volume=chamber_volume)
     require_not_negative(gasket_volume=gasket_volume, top_land_volume=top_land_volume)
     others = np.asarray(chamber_volume) + gasket_volume + deck_volume + top_land_volume
-    return plain(np.asarray(clearance_volume) - others)
+    return unwrap_scalar(np.asarray(clearance_volume) - others)
 
 
 def effective_compression_ratio(
@@ -241,11 +241,11 @@ def effective_compression_ratio(
     BDC, where nothing could be compressed. Range: no ram or backflow; the geometric ratio at still air.
     Source: Heywood ch. 2.
     """
-    refuse(
+    reject_if(
         np.abs(intake_closes) >= 180,
         "the intake must close less than 180 degrees from BDC, or nothing is left to compress",
         "intake_closes",
     )
-    theta = plain(np.radians(180 + np.asarray(intake_closes)))
+    theta = unwrap_scalar(np.radians(180 + np.asarray(intake_closes)))
     trapped = cylinder_volume(theta, bore, stroke, rod, clearance_volume, pin_offset)
-    return plain(np.asarray(trapped) / np.asarray(clearance_volume))
+    return unwrap_scalar(np.asarray(trapped) / np.asarray(clearance_volume))

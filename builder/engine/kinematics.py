@@ -17,7 +17,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from builder.engine.values import Array, Value, plain, refuse, require_not_negative, require_positive
+from builder.engine.values import (
+    Array,
+    Value,
+    reject_if,
+    require_not_negative,
+    require_positive,
+    unwrap_scalar,
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +55,7 @@ class _Triangle:
 
 def _check(stroke: Value, rod: Value, pin_offset: Value) -> None:
     require_positive(stroke=stroke, rod=rod)
-    refuse(
+    reject_if(
         np.asarray(rod) <= np.asarray(stroke) / 2 + np.abs(pin_offset),
         "the rod is too short for the stroke: centre to centre it must be longer than half the stroke"
         " (plus any pin offset), or the crank cannot turn",
@@ -80,7 +87,7 @@ def piston_position(theta: Value, stroke: Value, rod: Value, pin_offset: Value =
     """
     _check(stroke, rod, pin_offset)
     triangle = _triangle(theta, stroke, rod, pin_offset)
-    return plain(_top(stroke, rod, pin_offset) - triangle.along - triangle.height)
+    return unwrap_scalar(_top(stroke, rod, pin_offset) - triangle.along - triangle.height)
 
 
 def piston_speed(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0) -> Value:
@@ -90,7 +97,7 @@ def piston_speed(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offs
     Raises ValueError if the crank cannot turn. Range: steady speed. Source: Heywood ch. 2.
     """
     _check(stroke, rod, pin_offset)
-    return plain(_triangle(theta, stroke, rod, pin_offset).first * (2 * np.pi * np.asarray(speed)))
+    return unwrap_scalar(_triangle(theta, stroke, rod, pin_offset).first * (2 * np.pi * np.asarray(speed)))
 
 
 def piston_acceleration(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0) -> Value:
@@ -100,7 +107,7 @@ def piston_acceleration(theta: Value, stroke: Value, rod: Value, speed: Value, p
     Raises ValueError if the crank cannot turn. Range: steady speed. Source: Heywood ch. 2.
     """
     _check(stroke, rod, pin_offset)
-    return plain(_triangle(theta, stroke, rod, pin_offset).second * (2 * np.pi * np.asarray(speed)) ** 2)
+    return unwrap_scalar(_triangle(theta, stroke, rod, pin_offset).second * (2 * np.pi * np.asarray(speed)) ** 2)
 
 
 def cylinder_volume(
@@ -113,7 +120,7 @@ def cylinder_volume(
     """
     require_positive(bore=bore, clearance_volume=clearance_volume)
     position = piston_position(theta, stroke, rod, pin_offset)
-    return plain(np.asarray(clearance_volume) + np.pi / 4 * np.asarray(bore) ** 2 * position)
+    return unwrap_scalar(np.asarray(clearance_volume) + np.pi / 4 * np.asarray(bore) ** 2 * position)
 
 
 def bottom_dead_centre(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
@@ -123,7 +130,7 @@ def bottom_dead_centre(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Va
     """
     _check(stroke, rod, pin_offset)
     throw, length, offset = np.asarray(stroke) / 2, np.asarray(rod), np.asarray(pin_offset)
-    return plain(np.pi - np.arcsin(offset / (length - throw)) + np.arcsin(offset / (length + throw)))
+    return unwrap_scalar(np.pi - np.arcsin(offset / (length - throw)) + np.arcsin(offset / (length + throw)))
 
 
 def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
@@ -146,13 +153,13 @@ def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Valu
         if np.all(np.abs(angle - before) < 1e-9):
             break  # the next step would be smaller than the last bit of a float
     if np.all(np.abs(rise) < 1e-8 * np.asarray(stroke)):
-        return plain(angle)
+        return unwrap_scalar(angle)
     low, high = np.zeros(shape), last
     for _ in range(54):  # halving pi this often reaches the last bit of a float
         middle = (low + high) / 2
         still_gaining = _triangle(middle, stroke, rod, pin_offset).second > 0
         low, high = np.where(still_gaining, middle, low), np.where(still_gaining, high, middle)
-    return plain((low + high) / 2)
+    return unwrap_scalar((low + high) / 2)
 
 
 def mean_piston_speed(stroke: Value, speed: Value) -> Value:
@@ -163,7 +170,7 @@ def mean_piston_speed(stroke: Value, speed: Value) -> Value:
     """
     require_positive(stroke=stroke)
     require_not_negative(speed=speed)
-    return plain(2 * np.asarray(stroke) * speed)
+    return unwrap_scalar(2 * np.asarray(stroke) * speed)
 
 
 def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod: Value, speed: Value) -> Value:
@@ -177,7 +184,7 @@ def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod: Value, spee
     _check(stroke, rod, 0.0)
     throw = np.asarray(stroke) / 2
     omega = 2 * np.pi * np.asarray(speed)
-    return plain(np.asarray(reciprocating_mass) * throw * omega**2 * (1 + throw / np.asarray(rod)))
+    return unwrap_scalar(np.asarray(reciprocating_mass) * throw * omega**2 * (1 + throw / np.asarray(rod)))
 
 
 def bobweight(
@@ -201,6 +208,6 @@ def bobweight(
         rods_per_crankpin=rods_per_crankpin,
     )
     require_not_negative(oil_mass=oil_mass)
-    refuse(not 0 <= balance_factor <= 1, "the balance factor must lie between 0 and 1", "balance_factor")
+    reject_if(not 0 <= balance_factor <= 1, "the balance factor must lie between 0 and 1", "balance_factor")
     per_rod = np.asarray(rotating_mass) + balance_factor * np.asarray(reciprocating_mass)
-    return plain(rods_per_crankpin * per_rod + oil_mass)
+    return unwrap_scalar(rods_per_crankpin * per_rod + oil_mass)

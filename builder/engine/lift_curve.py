@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Array, Value, plain, refuse, require_positive
+from builder.engine.values import Array, Value, reject_if, require_positive, unwrap_scalar
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,7 +43,7 @@ class LiftCurve:
         lift = back**2 * ((1 + 2 * t) * self.lifts[piece] + t * width * self.slopes[piece]) + t**2 * (
             (3 - 2 * t) * self.lifts[piece + 1] - back * width * self.slopes[piece + 1]
         )
-        return plain(np.where(away < self.half_angles[-1], np.maximum(lift, 0.0), 0.0))
+        return unwrap_scalar(np.where(away < self.half_angles[-1], np.maximum(lift, 0.0), 0.0))
 
 
 def lift_curve(
@@ -67,14 +67,14 @@ def lift_curve(
     Source: see :func:`flank_slopes`.
     """
     known, spans = np.asarray(lifts, dtype=np.float64), np.asarray(durations, dtype=np.float64)
-    refuse(
+    reject_if(
         known.ndim != 1 or known.shape != spans.shape or known.size == 0,
         "each lift needs one duration, and at least one pair must be given",
         "lifts",
         "durations",
     )
     require_positive(max_lift=max_lift, durations=spans, cycle=cycle)
-    refuse(
+    reject_if(
         (known < 0) | (known >= max_lift),
         "a duration's lift must lie between zero and the maximum lift",
         "lifts",
@@ -82,13 +82,13 @@ def lift_curve(
     )
     order = np.argsort(-known)
     known, spans = known[order], spans[order]
-    refuse(
+    reject_if(
         (np.diff(known) >= 0) | (np.diff(spans) <= 0),
         "the lower the lift, the longer its duration must be",
         "lifts",
         "durations",
     )
-    refuse(spans[-1] >= cycle, "the longest duration does not fit into one cycle", "durations", "cycle")
+    reject_if(spans[-1] >= cycle, "the longest duration does not fit into one cycle", "durations", "cycle")
 
     half = np.concatenate([[0.0], spans / 2])
     lift = np.concatenate([[max_lift], known])

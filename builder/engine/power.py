@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from builder.engine.values import Value, plain, require_not_negative, require_positive
+from builder.engine.values import Value, require_not_negative, require_positive, unwrap_scalar
 
 #: NIST SP 811, appendix B.
 POUND_FORCE_FOOT = 1.3558179483314004  # [N m]
@@ -29,7 +29,7 @@ def power(torque: Value, speed: Value) -> Value:
     Source: Heywood ch. 2.
     """
     require_not_negative(speed=speed)
-    return plain(2 * np.pi * np.asarray(speed) * np.asarray(torque))
+    return unwrap_scalar(2 * np.pi * np.asarray(speed) * np.asarray(torque))
 
 
 def torque(power: Value, speed: Value) -> Value:
@@ -39,7 +39,7 @@ def torque(power: Value, speed: Value) -> Value:
     Source: Heywood ch. 2.
     """
     require_positive(speed=speed)
-    return plain(np.asarray(power) / (2 * np.pi * np.asarray(speed)))
+    return unwrap_scalar(np.asarray(power) / (2 * np.pi * np.asarray(speed)))
 
 
 def bmep(torque: Value, displacement: Value, revolutions_per_cycle: int = 2) -> Value:
@@ -50,7 +50,7 @@ def bmep(torque: Value, displacement: Value, revolutions_per_cycle: int = 2) -> 
     """
     require_positive(displacement=displacement)
     _check_cycle(revolutions_per_cycle)
-    return plain(2 * np.pi * revolutions_per_cycle * np.asarray(torque) / np.asarray(displacement))
+    return unwrap_scalar(2 * np.pi * revolutions_per_cycle * np.asarray(torque) / np.asarray(displacement))
 
 
 def _check_cycle(revolutions_per_cycle: int) -> None:
@@ -65,7 +65,7 @@ def specific_torque(torque: Value, displacement: Value) -> Value:
     zero or less. Source: Heywood ch. 2.
     """
     require_positive(displacement=displacement)
-    return plain(np.asarray(torque) / np.asarray(displacement))
+    return unwrap_scalar(np.asarray(torque) / np.asarray(displacement))
 
 
 def specific_power(power: Value, displacement: Value) -> Value:
@@ -75,7 +75,7 @@ def specific_power(power: Value, displacement: Value) -> Value:
     or less. Source: Heywood ch. 2.
     """
     require_positive(displacement=displacement)
-    return plain(np.asarray(power) / np.asarray(displacement))
+    return unwrap_scalar(np.asarray(power) / np.asarray(displacement))
 
 
 def bsfc(fuel_flow: Value, power: Value) -> Value:
@@ -86,7 +86,7 @@ def bsfc(fuel_flow: Value, power: Value) -> Value:
     """
     require_not_negative(fuel_flow=fuel_flow)
     watts = np.asarray(power, dtype=np.float64)
-    return plain(np.asarray(fuel_flow) / np.where(watts > 0, watts, np.nan))
+    return unwrap_scalar(np.asarray(fuel_flow) / np.where(watts > 0, watts, np.nan))
 
 
 def brake_thermal_efficiency(power: Value, fuel_flow: Value, heating_value: Value) -> Value:
@@ -99,7 +99,7 @@ def brake_thermal_efficiency(power: Value, fuel_flow: Value, heating_value: Valu
     require_not_negative(fuel_flow=fuel_flow)
     require_positive(heating_value=heating_value)
     fuel = np.asarray(fuel_flow, dtype=np.float64)
-    return plain(np.asarray(power) / (np.where(fuel > 0, fuel, np.nan) * np.asarray(heating_value)))
+    return unwrap_scalar(np.asarray(power) / (np.where(fuel > 0, fuel, np.nan) * np.asarray(heating_value)))
 
 
 def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
@@ -111,7 +111,7 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     negative inertia. Source: Newton's second law for rotation.
     """
     require_not_negative(inertia=inertia)
-    return plain(np.asarray(inertia) * 2 * np.pi * np.asarray(acceleration))
+    return unwrap_scalar(np.asarray(inertia) * 2 * np.pi * np.asarray(acceleration))
 
 
 @dataclass(frozen=True, slots=True)

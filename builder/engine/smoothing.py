@@ -114,7 +114,7 @@ def _solve(scaled: Array, weights: Array, half: Array, inside: Mask, degree: int
     return rows(0), rows(1) / half[:, None]
 
 
-def merged(speed: Array, value: Array, cell: float = 0.0, same: float = 0.0) -> tuple[Array, Array, Array]:
+def merge_duplicates(speed: Array, value: Array, cell: float = 0.0, same: float = 0.0) -> tuple[Array, Array, Array]:
     """Readings sorted by speed, those at one speed made one: mean speed, mean value, number of rows.
 
     Shapes: (rows,) each. With a ``cell`` above zero, all rows in one cell of that width are one reading; the
@@ -162,7 +162,7 @@ def _joined_where(x: Array, y: Array, c: Array, apart: Mask) -> tuple[Array, Arr
     return np.add.reduceat(x * c, starts) / rows, np.add.reduceat(y * c, starts) / rows, rows
 
 
-def lone_rows(value: Array) -> Mask:
+def spikes(value: Array) -> Mask:
     """Rows of a long log that stand alone: one or two rows far off the median of the five around them.
 
     Shape: (rows,) in the order logged. Source: Davies and Gather 1993 (Hampel's rule).

@@ -21,7 +21,7 @@ from collections.abc import Callable, Collection, Mapping
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Value, plain, refuse, require_not_negative
+from builder.engine.values import Value, reject_if, require_not_negative, unwrap_scalar
 
 Contributions = dict[str, Value]
 """Slope times standard uncertainty, signed, for each root input; unit of the figure."""
@@ -42,7 +42,7 @@ def from_resolution(resolution: Value) -> Value:
     Raises ValueError for a negative resolution. Source: JCGM 100, 4.3.7 and F.2.2.1.
     """
     require_not_negative(resolution=resolution)
-    return plain(np.asarray(resolution) / (2 * np.sqrt(3)))
+    return unwrap_scalar(np.asarray(resolution) / (2 * np.sqrt(3)))
 
 
 def from_repeats(readings: npt.ArrayLike) -> Value:
@@ -52,8 +52,8 @@ def from_repeats(readings: npt.ArrayLike) -> Value:
     Range: with few repeats s itself is uncertain (by half at n = 3). Source: JCGM 100, 4.2.3.
     """
     array = np.asarray(readings, dtype=np.float64)
-    refuse(array.ndim == 0 or array.shape[-1] < 2, "repeats need two or more readings", "readings")
-    return plain(np.std(array, axis=-1, ddof=1) / np.sqrt(array.shape[-1]))
+    reject_if(array.ndim == 0 or array.shape[-1] < 2, "repeats need two or more readings", "readings")
+    return unwrap_scalar(np.std(array, axis=-1, ddof=1) / np.sqrt(array.shape[-1]))
 
 
 def root(name: str, *standard_uncertainties: Value) -> Contributions:
@@ -62,12 +62,12 @@ def root(name: str, *standard_uncertainties: Value) -> Contributions:
     Give the one from its resolution, from its repeats, or both. Shapes broadcast; unit of the input.
     Raises ValueError for a negative uncertainty or none at all. Source: JCGM 100, 5.1.2.
     """
-    refuse(not standard_uncertainties, f"no uncertainty was given for {name}", name)
+    reject_if(not standard_uncertainties, f"no uncertainty was given for {name}", name)
     total: npt.ArrayLike | None = None
     for uncertainty in standard_uncertainties:
-        refuse(np.asarray(uncertainty) < 0, f"the uncertainty of {name} cannot be less than zero", name)
+        reject_if(np.asarray(uncertainty) < 0, f"the uncertainty of {name} cannot be less than zero", name)
         total = uncertainty if total is None else np.hypot(total, uncertainty)
-    return {name: plain(total if total is not None else 0.0)}
+    return {name: unwrap_scalar(total if total is not None else 0.0)}
 
 
 def partials(
@@ -85,16 +85,16 @@ def partials(
     """
     slopes: dict[str, Value] = {}
     for name in values if of is None else of:
-        value = plain(values[name])
-        step = plain(np.where(np.equal(value, 0), _STEP_AT_ZERO, np.abs(value) * _RELATIVE_STEP))
+        value = unwrap_scalar(values[name])
+        step = unwrap_scalar(np.where(np.equal(value, 0), _STEP_AT_ZERO, np.abs(value) * _RELATIVE_STEP))
         above, below = value + step, value - step
         high, low = _allowed(function, values, name, above), _allowed(function, values, name, below)
         if high is None or low is None:
             middle = np.asarray(function(**values))
-            refuse(high is None and low is None, f"the {name.replace('_', ' ')} cannot be varied at all", name)
+            reject_if(high is None and low is None, f"the {name.replace('_', ' ')} cannot be varied at all", name)
             high, above = (middle, value) if high is None else (high, above)
             low, below = (middle, value) if low is None else (low, below)
-        slopes[name] = plain((np.asarray(high) - np.asarray(low)) / (above - below))
+        slopes[name] = unwrap_scalar((np.asarray(high) - np.asarray(low)) / (above - below))
     return slopes
 
 
@@ -115,10 +115,10 @@ def chain(slopes: Mapping[str, Value], inputs: Mapping[str, Mapping[str, Value]]
     """
     gathered: Contributions = {}
     for name, contributions in inputs.items():
-        refuse(name not in slopes, f"no slope was given for {name.replace('_', ' ')}", name)
+        reject_if(name not in slopes, f"no slope was given for {name.replace('_', ' ')}", name)
         for source, contribution in contributions.items():
             part = np.asarray(slopes[name]) * np.asarray(contribution)
-            gathered[source] = plain(gathered.get(source, 0.0) + part)
+            gathered[source] = unwrap_scalar(gathered.get(source, 0.0) + part)
     return gathered
 
 
@@ -134,7 +134,7 @@ def over_positions(contributions: Mapping[str, Value], separate: Collection[str]
     for name, contribution in contributions.items():
         parts = np.asarray(contribution)
         if name in separate:
-            refuse(parts.ndim == 0, f"{name.replace('_', ' ')} was not read at each position", name)
+            reject_if(parts.ndim == 0, f"{name.replace('_', ' ')} was not read at each position", name)
             mean[name] = float(np.sqrt(np.sum(parts**2)) / parts.size)
         else:
             mean[name] = float(np.mean(parts))
@@ -150,7 +150,7 @@ def combine(contributions: Mapping[str, Value]) -> Value:
     total: npt.ArrayLike = 0.0
     for contribution in contributions.values():
         total = np.add(total, np.square(contribution))
-    return plain(np.sqrt(total))
+    return unwrap_scalar(np.sqrt(total))
 
 
 def expanded(standard_uncertainty: Value, coverage: float = COVERAGE) -> Value:
@@ -159,4 +159,4 @@ def expanded(standard_uncertainty: Value, coverage: float = COVERAGE) -> Value:
     Shape and unit: as given. Raises ValueError for a negative uncertainty. Source: JCGM 100, 6.2.1.
     """
     require_not_negative(standard_uncertainty=standard_uncertainty)
-    return plain(np.asarray(standard_uncertainty) * coverage)
+    return unwrap_scalar(np.asarray(standard_uncertainty) * coverage)

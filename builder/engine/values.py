@@ -9,7 +9,7 @@ Array = npt.NDArray[np.float64]
 Value = float | Array
 
 
-class Conflict(ValueError):
+class InputConflict(ValueError):
     """Inputs that cannot all be true: a plain sentence, and the names of the inputs in conflict.
 
     ``inputs`` holds the parameter names of the function that refused, so that a caller who knows where
@@ -22,13 +22,13 @@ class Conflict(ValueError):
         self.inputs = inputs
 
 
-def plain(value: npt.ArrayLike) -> Value:
+def unwrap_scalar(value: npt.ArrayLike) -> Value:
     """A float for a single value, an array for several. Shape: unchanged."""
     array = np.asarray(value, dtype=np.float64)
     return float(array) if array.ndim == 0 else array
 
 
-def refuse(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
+def reject_if(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
     """Raise :class:`Conflict` with the sentence if any position is impossible, saying which ones.
 
     A position that was not measured (NaN) is never impossible: it stays NaN in the result.
@@ -41,7 +41,7 @@ def refuse(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
     if mask.ndim == 1 and mask.size > 1:
         positions = ", ".join(str(index + 1) for index in np.flatnonzero(mask)[:8])
         sentence = f"{sentence} (position {positions})"
-    raise Conflict(sentence, *inputs)
+    raise InputConflict(sentence, *inputs)
 
 
 def require_positive(**named: Value) -> None:
@@ -49,7 +49,7 @@ def require_positive(**named: Value) -> None:
     for name, value in named.items():
         if isinstance(value, float) and not value <= 0:
             continue
-        refuse(np.asarray(value) <= 0, f"the {name.replace('_', ' ')} must be greater than zero", name)
+        reject_if(np.asarray(value) <= 0, f"the {name.replace('_', ' ')} must be greater than zero", name)
 
 
 def require_not_negative(**named: Value) -> None:
@@ -57,4 +57,4 @@ def require_not_negative(**named: Value) -> None:
     for name, value in named.items():
         if isinstance(value, float) and not value < 0:
             continue
-        refuse(np.asarray(value) < 0, f"the {name.replace('_', ' ')} cannot be less than zero", name)
+        reject_if(np.asarray(value) < 0, f"the {name.replace('_', ' ')} cannot be less than zero", name)

@@ -12,12 +12,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from builder.engine.values import Value, plain, refuse, require_not_negative, require_positive
+from builder.engine.values import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 def _check_duration(**named: Value) -> None:
     for name, value in named.items():
-        refuse(
+        reject_if(
             (np.asarray(value) <= 0) | (np.asarray(value) >= 720),
             f"the {name.replace('_', ' ')} must be more than 0 and less than 720 crankshaft degrees",
             name,
@@ -30,7 +30,7 @@ def lobe_separation(intake_centreline: Value, exhaust_centreline: Value) -> Valu
     Shapes: inputs broadcast together. intake_centreline [deg ATDC], exhaust_centreline [deg BTDC].
     Raises nothing. Source: geometry.
     """
-    return plain((np.asarray(intake_centreline) + exhaust_centreline) / 2)
+    return unwrap_scalar((np.asarray(intake_centreline) + exhaust_centreline) / 2)
 
 
 def cam_advance(lobe_separation: Value, intake_centreline: Value) -> Value:
@@ -39,7 +39,7 @@ def cam_advance(lobe_separation: Value, intake_centreline: Value) -> Value:
     Shapes: inputs broadcast together. lobe_separation [deg of cam], intake_centreline [deg ATDC].
     Raises nothing. Source: geometry.
     """
-    return plain(np.asarray(lobe_separation) - intake_centreline)
+    return unwrap_scalar(np.asarray(lobe_separation) - intake_centreline)
 
 
 def intake_opens(duration: Value, intake_centreline: Value) -> Value:
@@ -50,7 +50,7 @@ def intake_opens(duration: Value, intake_centreline: Value) -> Value:
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return plain(np.asarray(duration) / 2 - intake_centreline)
+    return unwrap_scalar(np.asarray(duration) / 2 - intake_centreline)
 
 
 def intake_closes(duration: Value, intake_centreline: Value) -> Value:
@@ -61,7 +61,7 @@ def intake_closes(duration: Value, intake_centreline: Value) -> Value:
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return plain(np.asarray(duration) / 2 + intake_centreline - 180)
+    return unwrap_scalar(np.asarray(duration) / 2 + intake_centreline - 180)
 
 
 def exhaust_opens(duration: Value, exhaust_centreline: Value) -> Value:
@@ -72,7 +72,7 @@ def exhaust_opens(duration: Value, exhaust_centreline: Value) -> Value:
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return plain(np.asarray(duration) / 2 + exhaust_centreline - 180)
+    return unwrap_scalar(np.asarray(duration) / 2 + exhaust_centreline - 180)
 
 
 def exhaust_closes(duration: Value, exhaust_centreline: Value) -> Value:
@@ -83,7 +83,7 @@ def exhaust_closes(duration: Value, exhaust_centreline: Value) -> Value:
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return plain(np.asarray(duration) / 2 - exhaust_centreline)
+    return unwrap_scalar(np.asarray(duration) / 2 - exhaust_centreline)
 
 
 def duration(opens: Value, closes: Value) -> Value:
@@ -94,9 +94,9 @@ def duration(opens: Value, closes: Value) -> Value:
     opens, or stay open for 720 degrees or more. Source: geometry.
     """
     length = np.asarray(opens) + 180.0 + np.asarray(closes)
-    refuse(length <= 0, "the valve closes before it opens", "opens", "closes")
-    refuse(length >= 720, "the valve would never close: these events are 720 degrees apart", "opens", "closes")
-    return plain(length)
+    reject_if(length <= 0, "the valve closes before it opens", "opens", "closes")
+    reject_if(length >= 720, "the valve would never close: these events are 720 degrees apart", "opens", "closes")
+    return unwrap_scalar(length)
 
 
 def intake_centreline_from_events(intake_opens: Value, intake_closes: Value) -> Value:
@@ -106,7 +106,7 @@ def intake_centreline_from_events(intake_opens: Value, intake_closes: Value) -> 
     Raises ValueError if the valve would close before it opens. Range: an unsymmetric lobe peaks a little
     away from the middle. Source: geometry.
     """
-    return plain(np.asarray(duration(intake_opens, intake_closes)) / 2 - intake_opens)
+    return unwrap_scalar(np.asarray(duration(intake_opens, intake_closes)) / 2 - intake_opens)
 
 
 def exhaust_centreline_from_events(exhaust_opens: Value, exhaust_closes: Value) -> Value:
@@ -116,7 +116,7 @@ def exhaust_centreline_from_events(exhaust_opens: Value, exhaust_closes: Value) 
     Raises ValueError if the valve would close before it opens. Range: an unsymmetric lobe peaks a little
     away from the middle. Source: geometry.
     """
-    return plain(np.asarray(duration(exhaust_opens, exhaust_closes)) / 2 - exhaust_closes)
+    return unwrap_scalar(np.asarray(duration(exhaust_opens, exhaust_closes)) / 2 - exhaust_closes)
 
 
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
@@ -125,7 +125,7 @@ def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
     Shapes: inputs broadcast together. intake_opens [deg BTDC], exhaust_closes [deg ATDC].
     Raises nothing. Source: geometry.
     """
-    return plain(np.asarray(intake_opens) + exhaust_closes)
+    return unwrap_scalar(np.asarray(intake_opens) + exhaust_closes)
 
 
 def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
@@ -135,7 +135,7 @@ def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_
     more. Range: symmetric lobes. Source: geometry.
     """
     _check_duration(intake_duration=intake_duration, exhaust_duration=exhaust_duration)
-    return plain((np.asarray(intake_duration) + exhaust_duration) / 2 - 2 * np.asarray(lobe_separation))
+    return unwrap_scalar((np.asarray(intake_duration) + exhaust_duration) / 2 - 2 * np.asarray(lobe_separation))
 
 
 def installed_centreline(near_reading: Value, far_reading: Value) -> Value:
@@ -149,13 +149,13 @@ def installed_centreline(near_reading: Value, far_reading: Value) -> Value:
     Source: common practice, no source.
     """
     between = np.mod(np.asarray(far_reading) - near_reading, 360.0)
-    refuse(
+    reject_if(
         between == 0,
         "the two degree wheel readings are at the same place, so no middle lies between them",
         "near_reading",
         "far_reading",
     )
-    return plain(np.mod(np.asarray(near_reading) + between / 2, 360.0))
+    return unwrap_scalar(np.mod(np.asarray(near_reading) + between / 2, 360.0))
 
 
 def installed_advance(card_centreline: Value, installed_centreline: Value) -> Value:
@@ -164,7 +164,7 @@ def installed_advance(card_centreline: Value, installed_centreline: Value) -> Va
     = card - installed, both [deg ATDC]. By exhaust centrelines [deg BTDC] the sign turns round.
     Shapes: inputs broadcast together. Raises nothing. Source: common practice, no source.
     """
-    return plain(np.asarray(card_centreline) - installed_centreline)
+    return unwrap_scalar(np.asarray(card_centreline) - installed_centreline)
 
 
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
@@ -176,7 +176,7 @@ def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
     """
     require_not_negative(lobe_lift=lobe_lift, lash=lash)
     require_positive(rocker_ratio=rocker_ratio)
-    return plain(np.maximum(np.asarray(lobe_lift) * rocker_ratio - lash, 0.0))
+    return unwrap_scalar(np.maximum(np.asarray(lobe_lift) * rocker_ratio - lash, 0.0))
 
 
 def lobe_lift(valve_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
@@ -187,7 +187,7 @@ def lobe_lift(valve_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
     """
     require_not_negative(valve_lift=valve_lift, lash=lash)
     require_positive(rocker_ratio=rocker_ratio)
-    return plain((np.asarray(valve_lift) + lash) / np.asarray(rocker_ratio))
+    return unwrap_scalar((np.asarray(valve_lift) + lash) / np.asarray(rocker_ratio))
 
 
 def lifter_preload(turns: Value, pitch: Value) -> Value:
@@ -199,7 +199,7 @@ def lifter_preload(turns: Value, pitch: Value) -> Value:
     """
     require_not_negative(turns=turns)
     require_positive(pitch=pitch)
-    return plain(np.asarray(turns) * pitch)
+    return unwrap_scalar(np.asarray(turns) * pitch)
 
 
 def pivot_lifter_preload(turns: Value, pitch: Value, rocker_ratio: Value) -> Value:
@@ -210,7 +210,7 @@ def pivot_lifter_preload(turns: Value, pitch: Value, rocker_ratio: Value) -> Val
     ValueError for negative turns, or a pitch or ratio of zero or less. Range: small swings. Source: geometry.
     """
     require_positive(rocker_ratio=rocker_ratio)
-    return plain(np.asarray(lifter_preload(turns, pitch)) * (1 + 1 / np.asarray(rocker_ratio)))
+    return unwrap_scalar(np.asarray(lifter_preload(turns, pitch)) * (1 + 1 / np.asarray(rocker_ratio)))
 
 
 def spring_rate(first_load: Value, first_height: Value, second_load: Value, second_height: Value) -> Value:
@@ -222,10 +222,10 @@ def spring_rate(first_load: Value, first_height: Value, second_load: Value, seco
     """
     named = ("first_load", "first_height", "second_load", "second_height")
     shortened = np.asarray(first_height) - second_height
-    refuse(shortened == 0, "two spring loads at the same height tell nothing about the rate", *named)
+    reject_if(shortened == 0, "two spring loads at the same height tell nothing about the rate", *named)
     rate = (np.asarray(second_load) - first_load) / shortened
-    refuse(rate <= 0, "the spring carries less load at the shorter height: the readings are swapped", *named)
-    return plain(rate)
+    reject_if(rate <= 0, "the spring carries less load at the shorter height: the readings are swapped", *named)
+    return unwrap_scalar(rate)
 
 
 def seat_load(spring_rate: Value, known_load: Value, known_height: Value, installed_height: Value) -> Value:
@@ -237,7 +237,7 @@ def seat_load(spring_rate: Value, known_load: Value, known_height: Value, instal
     """
     require_positive(spring_rate=spring_rate, known_height=known_height, installed_height=installed_height)
     load = np.asarray(known_load) + np.asarray(spring_rate) * (np.asarray(known_height) - installed_height)
-    refuse(
+    reject_if(
         load < 0,
         "at this installed height the spring would hang loose",
         "installed_height",
@@ -245,7 +245,7 @@ def seat_load(spring_rate: Value, known_load: Value, known_height: Value, instal
         "known_load",
         "spring_rate",
     )
-    return plain(load)
+    return unwrap_scalar(load)
 
 
 def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
@@ -257,7 +257,7 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     """
     require_not_negative(seat_load=seat_load, valve_lift=valve_lift)
     require_positive(spring_rate=spring_rate)
-    return plain(np.asarray(seat_load) + np.asarray(spring_rate) * valve_lift)
+    return unwrap_scalar(np.asarray(seat_load) + np.asarray(spring_rate) * valve_lift)
 
 
 def coil_bind_clearance(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
@@ -269,13 +269,13 @@ def coil_bind_clearance(installed_height: Value, valve_lift: Value, solid_height
     """
     require_positive(installed_height=installed_height, solid_height=solid_height)
     require_not_negative(valve_lift=valve_lift)
-    refuse(
+    reject_if(
         np.asarray(installed_height) < np.asarray(solid_height),
         "the spring cannot be installed shorter than its solid height",
         "installed_height",
         "solid_height",
     )
-    return plain(np.asarray(installed_height) - valve_lift - solid_height)
+    return unwrap_scalar(np.asarray(installed_height) - valve_lift - solid_height)
 
 
 def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
@@ -285,7 +285,7 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     """
     require_not_negative(valve_lift=valve_lift)
     require_positive(valve_diameter=valve_diameter)
-    return plain(np.asarray(valve_lift) / np.asarray(valve_diameter))
+    return unwrap_scalar(np.asarray(valve_lift) / np.asarray(valve_diameter))
 
 
 def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
@@ -296,4 +296,4 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     """
     require_not_negative(valve_lift=valve_lift)
     require_positive(valve_diameter=valve_diameter)
-    return plain(np.pi * np.asarray(valve_diameter) * valve_lift)
+    return unwrap_scalar(np.pi * np.asarray(valve_diameter) * valve_lift)

@@ -12,8 +12,8 @@ from pathlib import Path
 from jinja2 import BytecodeCache
 from jinja2.bccache import Bucket
 
-from builder.publish.kept import digest_bytes, digest_of
-from builder.publish.laid import lay
+from builder.publish.incremental.output_dir import write_if_changed
+from builder.publish.incremental.state import digest_bytes, digest_of
 
 
 class Compiled(BytecodeCache):
@@ -34,7 +34,7 @@ class Compiled(BytecodeCache):
         """Write down what was compiled; where that cannot be, it is compiled again next time."""
         code = bucket.bytecode_to_string()
         with contextlib.suppress(OSError):
-            lay(self._folder / bucket.key, self._head(code) + b"\n" + code)
+            write_if_changed(self._folder / bucket.key, self._head(code) + b"\n" + code)
 
     def _head(self, code: bytes) -> bytes:
         return digest_of(self._key, digest_bytes(code)).encode()

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.publish.photos import PublishedPhoto, Sizes, publish_photo
-from builder.record.build import Build
-from builder.record.photos import Photo
+from builder.record.load import file_in
+from builder.record.models.build import Build
+from builder.record.models.photos import Photo
 from builder.record.problem import Problem
-from builder.record.read import file_in
 
 
 @dataclass(frozen=True)

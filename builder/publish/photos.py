@@ -72,7 +72,7 @@ def publish_photo(
     if stood is not None and known and of in known:
         sizes = tuple(PhotoSize(*size) for size in known[of])
         return PublishedPhoto(sizes, of), {size.name: (stood / size.name).read_bytes() for size in sizes}, []
-    drawn = _drawn(data, _sizes)
+    drawn = _open_image(data, _sizes)
     if isinstance(drawn, str):
         return None, {}, [Problem(*at, f"{source.name!r} {drawn}")]
     made = [
@@ -82,10 +82,10 @@ def publish_photo(
     return PublishedPhoto(tuple(size for size, _ in made), of), {size.name: content for size, content in made}, []
 
 
-def look_at_photo(source: Path, at: tuple[Path, int]) -> list[Problem]:
+def validate_photo(source: Path, at: tuple[Path, int]) -> list[Problem]:
     """What `publish_photo` would have against a picture, without the work of making its sizes."""
     data = _read(source)
-    seen = data if isinstance(data, str) else _drawn(data, _decoded)
+    seen = data if isinstance(data, str) else _open_image(data, _decoded)
     return [Problem(*at, f"{source.name!r} {seen}")] if isinstance(seen, str) else []
 
 
@@ -104,7 +104,7 @@ def _read(source: Path) -> bytes | str:
 _Drawn = list[tuple[bytes, str, int, int]]
 
 
-def _drawn(data: bytes, draw: Callable[[Image], _Drawn]) -> _Drawn | str:
+def _open_image(data: bytes, draw: Callable[[Image], _Drawn]) -> _Drawn | str:
     """Every size of a photo as bytes, with its suffix, width and height; or what is wrong with it."""
     if not data.startswith((b"\xff\xd8", b"\x89PNG\r\n\x1a\n")):
         return _other_kind(data)

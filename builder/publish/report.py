@@ -40,14 +40,16 @@ class Report:
         count = len(self.published)
         again = f", {self.changed} of them made anew" if 0 < self.changed < count else ""
         again = ", nothing had changed" if count and not self.changed else again
-        said = [f"{_many(count, 'build')} published to {self.out} in {self.seconds:.1f} s{again}"]
+        said = [f"{_plural(count, 'build')} published to {self.out} in {self.seconds:.1f} s{again}"]
         said += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
         said += [f"site: {warning}" for warning in self.warnings]
-        told = [_many(number, name) for number, name in zip(self.standing, ("error", "warning"), strict=True) if number]
+        told = [
+            _plural(number, name) for number, name in zip(self.standing, ("error", "warning"), strict=True) if number
+        ]
         if told:
             said.append(f"in records that did not change: {' and '.join(told)}; `millbook check` tells which")
         return tuple(said)
 
 
-def _many(count: int, thing: str) -> str:
+def _plural(count: int, thing: str) -> str:
     return f"{count} {thing}{'s' if count != 1 else ''}"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from builder.record.build import DOCUMENTS
-from builder.record.fields import Privacy, RecordModel, notes_of, title_of
-from builder.record.shape import Kind, shape_of
-from builder.record.shop import Shop
+from builder.record.models.build import DOCUMENTS
+from builder.record.models.fields import Privacy, RecordModel, notes_of, title_of
+from builder.record.models.shop import Shop
+from builder.record.schema_shape import Kind, shape_of
 
 
 @dataclass(frozen=True, slots=True)

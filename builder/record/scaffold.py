@@ -12,15 +12,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.record.build import DOCUMENTS
-from builder.record.fields import Notes, RecordModel, notes_of
+from builder.record.load import slug_fault
+from builder.record.models.build import DOCUMENTS
+from builder.record.models.fields import Notes, RecordModel, notes_of
+from builder.record.models.shop import Shop
 from builder.record.problem import Problem
-from builder.record.read import slug_fault
 from builder.record.reference import about
 from builder.record.schema import schema_file, write_schemas
-from builder.record.shape import Shape, shape_of
-from builder.record.shop import Shop
-from builder.record.yaml_nodes import parse_yaml
+from builder.record.schema_shape import Shape, shape_of
+from builder.record.yaml_loader import parse_yaml
 
 SCHEMA_FOLDER = "_schema"
 """Beside the builds; its name keeps it from being taken for one."""

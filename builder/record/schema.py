@@ -6,11 +6,11 @@ import json
 from pathlib import Path
 from typing import Any
 
-from builder.record.fields import RecordModel
-from builder.record.kinds import SHARED
+from builder.record.models.fields import RecordModel
 from builder.record.problem import Problem
+from builder.record.quantities.pydantic_types import SHARED
 from builder.record.reference import about, documents
-from builder.record.yaml_nodes import parse_yaml
+from builder.record.yaml_loader import parse_yaml
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
-from builder.record.build import DOCUMENTS
-from builder.record.private import private_fields
+from builder.record.models.build import DOCUMENTS
+from builder.record.models.shop import TAG_HEIGHT, TAG_WIDTH, Shop
 from builder.record.problem import Problem
-from builder.record.shop import TAG_HEIGHT, TAG_WIDTH, Shop
-from builder.record.walk import fields_below
-from builder.record.yaml_nodes import Document
+from builder.record.redaction import private_fields
+from builder.record.traversal import fields_below
+from builder.record.yaml_loader import Document
 
 
 def check_shop(shop: Shop, document: Document) -> list[Problem]:

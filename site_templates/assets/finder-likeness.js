@@ -1,4 +1,4 @@
-// Likeness of builds to a plan, and what the plan might make: the same rules as builder/archive/likeness.py
+// Likeness of builds to a plan, and what the plan might make: the same rules as builder/archive/similarity.py
 // and estimate.py, where they are explained. A test runs both on one archive and compares.
 (function () {
   "use strict";

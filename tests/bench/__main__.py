@@ -20,7 +20,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.bench.bench_archive import write_archive
+from tests.bench.archive import write_archive
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = Path(__file__).with_name("bench_cases.py")

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-import demo_site as demo
+from tests.support import demo_site as demo
 
 
 @pytest.fixture(scope="module")

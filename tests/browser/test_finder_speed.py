@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-import finder_site
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-import archive_samples as samples  # isort: skip  (found through finder_site)
+from tests.support import archive_samples as samples
+from tests.support import finder_site
 
 CHROMIUM = Path("/usr/bin/chromium")
 pytestmark = [

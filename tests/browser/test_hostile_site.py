@@ -7,13 +7,13 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-import demo_site as demo
 import pytest
 import yaml
 from playwright.sync_api import Browser
 
-from builder.publish.publish import publish
+from builder.publish.pipeline import publish
 from builder.record.reference import field_reference
+from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser
 PAYLOAD = (

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-import demo_site as demo
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from builder.publish.preview import serving
+from builder.commands.preview import serving
+from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser
 RULES = {

@@ -8,11 +8,11 @@ from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import urlsplit
 
-import demo_site as demo
 import pytest
 from playwright.sync_api import Browser
 
-from builder.publish.preview import serving
+from builder.commands.preview import serving
+from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser
 BUILDS = [f"builds/{slug}/index.html" for slug in demo.BUILDS if slug != "post-van-four"]

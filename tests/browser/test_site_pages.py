@@ -12,8 +12,8 @@ import pytest
 pytest.importorskip("playwright.sync_api", reason="no playwright here")
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from builder.publish.preview import serving
-from builder.publish.publish import publish
+from builder.commands.preview import serving
+from builder.publish.pipeline import publish
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = Path("/usr/bin/chromium")

@@ -7,18 +7,18 @@ import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-import demo_site as demo
 import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from builder.figures.compute import compute
-from builder.publish.preview import serving
-from builder.record.build import Build
-from builder.record.private import without_private
-from builder.record.read import read_build, read_shop
-from builder.record.readings import Reading
-from builder.record.walk import held
+from builder.commands.preview import serving
+from builder.figures.evaluate import compute
+from builder.record.load import read_build, read_shop
+from builder.record.models.build import Build
+from builder.record.quantities.readings import Reading
+from builder.record.redaction import without_private
+from builder.record.traversal import held
+from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser
 Open = Callable[..., Page]

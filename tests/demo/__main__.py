@@ -11,10 +11,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from demo_photos import NAMES, make
-from demo_sessions import SESSIONS
+from tests.demo.photos import NAMES, make
+from tests.demo.sessions import SESSIONS
 
 BUILDS = Path(__file__).parents[2] / "builds"
 

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_photos import NAMES
-from demo_sessions import SESSIONS
-from demo_specs import Session
 
-from builder.record.build import Build
-from builder.record.read import build_folders, read_build, read_shop
+from builder.record.load import build_folders, read_build, read_shop
+from builder.record.models.build import Build
+from tests.demo.engine_specs import Session
+from tests.demo.photos import NAMES
+from tests.demo.sessions import SESSIONS
 
 ARCHIVE = Path(__file__).parents[2]
 LOGS = {name: content for session in SESSIONS for name, content in session.logs().items()}

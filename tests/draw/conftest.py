@@ -10,8 +10,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from builder.draw import text as measured
-from builder.draw.drawing import Drawing
+from builder.draw import labels as measured
+from builder.draw.canvas import Drawing
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import fasteners
-from builder.engine.values import Conflict
+from builder.engine.values import InputConflict
 
 INCH = 0.0254
 POUND_FOOT = 1.355_817_948
@@ -19,7 +19,7 @@ def test_preload_scales_with_torque_and_against_friction() -> None:
     preload = fasteners.fastener_preload(np.array([50.0, 100.0]), 0.2, 0.010)
     np.testing.assert_allclose(preload, [25_000.0, 50_000.0])
     assert fasteners.fastener_preload(50.0, 0.1, 0.010) == pytest.approx(50_000.0)
-    with pytest.raises(Conflict, match="nut factor"):
+    with pytest.raises(InputConflict, match="nut factor"):
         fasteners.fastener_preload(50.0, 0.0, 0.010)
 
 
@@ -47,7 +47,7 @@ def test_a_bolt_may_be_all_shank_or_all_thread_but_not_nothing() -> None:
     assert only_shank == pytest.approx(207e9 * 1e-4 / 0.040 * np.pi / 4 * 0.009**2)
     only_thread = fasteners.preload_from_stretch(np.array([1e-4, 2e-4]), 0.0, 0.009, 0.040, 5.8e-5, modulus=110e9)
     np.testing.assert_allclose(only_thread, 110e9 * np.array([1e-4, 2e-4]) / 0.040 * 5.8e-5)
-    with pytest.raises(Conflict, match="no length"):
+    with pytest.raises(InputConflict, match="no length"):
         fasteners.preload_from_stretch(1e-4, 0.0, 0.009, 0.0, 5.8e-5)
 
 
@@ -93,7 +93,7 @@ def test_feet_where_inches_were_meant_are_caught(diameter: float, inches: float)
 def test_what_twelve_does_not_explain_is_only_too_high_or_too_low() -> None:
     assert fasteners.judge_torque(9000.0, 0.010) == "too high"
     assert fasteners.judge_torque(0.1, 0.010) == "too low"
-    with pytest.raises(Conflict, match="torque"):
+    with pytest.raises(InputConflict, match="torque"):
         fasteners.judge_torque(0.0, 0.010)
 
 
@@ -103,13 +103,13 @@ def test_the_band_takes_many_sizes_at_once() -> None:
 
 
 def test_a_pitch_too_coarse_for_its_diameter_is_refused() -> None:
-    with pytest.raises(Conflict, match="too coarse"):
+    with pytest.raises(InputConflict, match="too coarse"):
         fasteners.tensile_stress_area(0.006, 0.0065)
-    with pytest.raises(Conflict, match="too coarse"):
+    with pytest.raises(InputConflict, match="too coarse"):
         fasteners.nut_factor(0.001, 0.002, 0.15, 0.15)
 
 
 def test_friction_that_no_thread_could_turn_against_is_refused() -> None:
-    with pytest.raises(Conflict, match="cannot turn") as refused:
+    with pytest.raises(InputConflict, match="cannot turn") as refused:
         fasteners.nut_factor(0.010, 0.0015, 20.0, 0.15)
     assert refused.value.inputs == ("thread_friction",)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import fits
-from builder.engine.values import Conflict
+from builder.engine.values import InputConflict
 
 INCH = 0.0254
 
@@ -24,13 +24,13 @@ def test_rules_of_thumb_can_be_the_shops_own() -> None:
     assert fits.ring_gap_rule(4.0 * INCH) == pytest.approx(0.018 * INCH)
     assert fits.ring_gap_rule(4.0 * INCH, 0.0065) == pytest.approx(0.026 * INCH)
     assert fits.oil_clearance_rule(2.1 * INCH) == pytest.approx(0.0021 * INCH)
-    with pytest.raises(Conflict, match="per bore"):
+    with pytest.raises(InputConflict, match="per bore"):
         fits.ring_gap_rule(4.0 * INCH, 0.0)
 
 
 def test_clearances_may_come_out_negative_but_parts_may_not() -> None:
     assert fits.piston_clearance(0.1, 0.1001) == pytest.approx(-0.0001)
-    with pytest.raises(Conflict, match="piston diameter"):
+    with pytest.raises(InputConflict, match="piston diameter"):
         fits.piston_clearance(0.1, 0.0)
 
 
@@ -50,11 +50,11 @@ def test_bores_measured_together_give_one_value_each() -> None:
 
 
 def test_too_few_readings_are_refused() -> None:
-    with pytest.raises(Conflict, match="2 or more depths"):
+    with pytest.raises(InputConflict, match="2 or more depths"):
         fits.bore_taper([[0.1, 0.1]])
-    with pytest.raises(Conflict, match="2 or more axes"):
+    with pytest.raises(InputConflict, match="2 or more axes"):
         fits.bore_out_of_round([[0.1], [0.1]])
-    with pytest.raises(Conflict, match="2 or more depths"):
+    with pytest.raises(InputConflict, match="2 or more depths"):
         fits.bore_taper([0.1, 0.1, 0.1])
 
 
@@ -65,10 +65,10 @@ def test_fit_position_runs_from_nought_to_one(least: float, width: float, place:
 
 
 def test_a_range_upside_down_or_without_width_is_refused() -> None:
-    with pytest.raises(Conflict, match="upside down") as refused:
+    with pytest.raises(InputConflict, match="upside down") as refused:
         fits.fit_position(1.0, 3.0, 2.0)
     assert refused.value.inputs == ("least", "most")
-    with pytest.raises(Conflict, match="no width"):
+    with pytest.raises(InputConflict, match="no width"):
         fits.fit_position(1.0, 2.0, 2.0)
 
 

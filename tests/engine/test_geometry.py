@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import geometry
-from builder.engine.values import Conflict
+from builder.engine.values import InputConflict
 
 INCH = 0.0254
 CC = 1e-6
@@ -26,7 +26,7 @@ def test_displacement_is_every_cylinder_even_odd_or_single(bore: float, stroke: 
 
 @pytest.mark.parametrize("cylinders", [0, -4, 2.5])
 def test_cylinders_are_counted(cylinders: float) -> None:
-    with pytest.raises(Conflict, match="counted") as refused:
+    with pytest.raises(InputConflict, match="counted") as refused:
         geometry.displacement(1e-3, cylinders)  # type: ignore[arg-type]
     assert refused.value.inputs == ("cylinders",)
 
@@ -45,7 +45,7 @@ def test_a_cylinder_that_was_not_measured_stays_unknown() -> None:
 
 
 def test_the_position_in_conflict_is_named() -> None:
-    with pytest.raises(Conflict, match=r"bore must be greater than zero \(position 2\)"):
+    with pytest.raises(InputConflict, match=r"bore must be greater than zero \(position 2\)"):
         geometry.swept_volume(np.array([0.1, -0.1, 0.1]), 0.09)
 
 
@@ -70,7 +70,7 @@ def test_a_proud_piston_has_negative_deck_clearance_and_takes_volume_away() -> N
 
 
 def test_a_compression_height_that_overfills_the_block_is_refused() -> None:
-    with pytest.raises(Conflict, match="no compression height") as refused:
+    with pytest.raises(InputConflict, match="no compression height") as refused:
         geometry.compression_height_from_deck(0.2, 0.1, 0.15, 0.001)
     assert "rod" in refused.value.inputs
 
@@ -82,7 +82,7 @@ def test_a_rod_no_longer_than_half_the_stroke_is_refused(rod: float) -> None:
         lambda: geometry.deck_clearance(0.2, 0.1, rod, 0.03),
         lambda: geometry.effective_compression_ratio(0.1, 0.1, rod, 60 * CC, 60.0),
     ):
-        with pytest.raises(Conflict, match="rod is too short for the stroke") as refused:
+        with pytest.raises(InputConflict, match="rod is too short for the stroke") as refused:
             refused_by()
         assert refused.value.inputs[:2] == ("rod", "stroke")
 
@@ -98,13 +98,13 @@ def test_the_parts_of_the_clearance_volume_add_up() -> None:
 
 
 def test_no_room_above_the_piston_is_refused_by_name() -> None:
-    with pytest.raises(Conflict, match="no room above the piston") as refused:
+    with pytest.raises(InputConflict, match="no room above the piston") as refused:
         geometry.clearance_volume(40 * CC, 8 * CC, -5 * CC, -43 * CC)
     assert {"chamber_volume", "crown_volume"} <= set(refused.value.inputs)
 
 
 def test_a_top_land_larger_than_the_bore_is_refused() -> None:
-    with pytest.raises(Conflict, match="would not go in"):
+    with pytest.raises(InputConflict, match="would not go in"):
         geometry.top_land_volume(0.1, 0.1, 0.006)
 
 
@@ -115,7 +115,7 @@ def test_ratio_and_clearance_undo_each_other(swept: float, ratio: float) -> None
 
 
 def test_a_ratio_of_one_or_less_is_refused() -> None:
-    with pytest.raises(Conflict, match="greater than 1"):
+    with pytest.raises(InputConflict, match="greater than 1"):
         geometry.clearance_for_ratio(5e-4, 1.0)
 
 
@@ -139,13 +139,13 @@ def test_closing_later_or_earlier_costs_the_same() -> None:
 
 @pytest.mark.parametrize("closes", [180.0, -180.0, 250.0])
 def test_an_intake_that_closes_at_the_top_is_refused(closes: float) -> None:
-    with pytest.raises(Conflict, match="180 degrees") as refused:
+    with pytest.raises(InputConflict, match="180 degrees") as refused:
         geometry.effective_compression_ratio(0.1, 0.09, 0.15, 70 * CC, closes)
     assert refused.value.inputs == ("intake_closes",)
 
 
 def test_negative_gasket_thickness_is_refused() -> None:
-    with pytest.raises(Conflict, match="gasket thickness"):
+    with pytest.raises(InputConflict, match="gasket thickness"):
         geometry.quench(0.0, -0.001)
 
 

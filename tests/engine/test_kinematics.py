@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import kinematics
-from builder.engine.values import Conflict
+from builder.engine.values import InputConflict
 
 STROKE, ROD, SPEED = 0.09, 0.15, 100.0
 
@@ -94,7 +94,7 @@ def test_a_crank_that_cannot_turn_is_refused(rod: float, offset: float) -> None:
         lambda: kinematics.piston_acceleration(0.0, STROKE, rod, SPEED, offset),
         lambda: kinematics.peak_speed_angle(STROKE, rod, offset),
     ):
-        with pytest.raises(Conflict):
+        with pytest.raises(InputConflict):
             refused_by()
 
 
@@ -117,14 +117,14 @@ def test_inertia_force_is_mass_times_the_acceleration_at_the_top() -> None:
 
 def test_mean_piston_speed_refuses_running_backwards() -> None:
     assert kinematics.mean_piston_speed(0.1, 0.0) == 0.0
-    with pytest.raises(Conflict, match="speed cannot be less than zero"):
+    with pytest.raises(InputConflict, match="speed cannot be less than zero"):
         kinematics.mean_piston_speed(0.1, -1.0)
 
 
 def test_bobweight_of_a_shared_and_of_a_single_crankpin() -> None:
     assert kinematics.bobweight(0.45, 0.7, 2, 0.5, oil_mass=0.004) == pytest.approx(1.604)
     assert kinematics.bobweight(0.45, 0.7, 1, 0.0) == pytest.approx(0.45)
-    with pytest.raises(Conflict, match="between 0 and 1"):
+    with pytest.raises(InputConflict, match="between 0 and 1"):
         kinematics.bobweight(0.45, 0.7, 2, 50)
 
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine.lift_curve import lift_curve
-from builder.engine.values import Conflict
+from builder.engine.values import InputConflict
 
 
 @st.composite
@@ -104,5 +104,5 @@ def test_scalars_give_floats_and_arrays_keep_their_shape() -> None:
     ],
 )
 def test_a_card_that_contradicts_itself_is_refused(lifts: list[float], durations: list[float], sentence: str) -> None:
-    with pytest.raises(Conflict, match=sentence):
+    with pytest.raises(InputConflict, match=sentence):
         lift_curve(104.0, lifts, durations, 0.015)

@@ -9,9 +9,9 @@ from builder.engine.smoothing import (
     _median_of_five,
     local_fit,
     lone_readings,
-    lone_rows,
-    merged,
+    merge_duplicates,
     smoother_rows,
+    spikes,
 )
 
 
@@ -83,7 +83,7 @@ def test_errors_are_plain() -> None:
 
 
 def test_readings_at_one_speed_become_their_mean_in_order() -> None:
-    x, y, rows = merged(np.array([50.0, 40.0, 50.0, 60.0]), np.array([10.0, 1.0, 20.0, 3.0]))
+    x, y, rows = merge_duplicates(np.array([50.0, 40.0, 50.0, 60.0]), np.array([10.0, 1.0, 20.0, 3.0]))
     np.testing.assert_array_equal(x, [40, 50, 60])
     np.testing.assert_array_equal(y, [1, 15, 3])
     np.testing.assert_array_equal(rows, [1, 2, 1])
@@ -91,7 +91,7 @@ def test_readings_at_one_speed_become_their_mean_in_order() -> None:
 
 def test_near_readings_join_but_a_chain_of_them_does_not_run_away() -> None:
     x = np.array([40.0, 40.09, 45.0, 45.09, 45.18, 45.27, 45.36])
-    joined, _, rows = merged(x, x.copy(), same=0.1)
+    joined, _, rows = merge_duplicates(x, x.copy(), same=0.1)
     assert rows.sum() == x.size
     assert joined.size == 4
     np.testing.assert_allclose(joined[0], 40.045)
@@ -100,12 +100,12 @@ def test_near_readings_join_but_a_chain_of_them_does_not_run_away() -> None:
 def test_cells_lie_at_whole_multiples_and_keep_every_row() -> None:
     rng = np.random.default_rng(5)
     x = rng.uniform(33, 108, 5000)
-    joined, value, rows = merged(x, 2 * x, cell=0.5)
+    joined, value, rows = merge_duplicates(x, 2 * x, cell=0.5)
     assert rows.sum() == 5000
     assert np.all(np.diff(joined) > 0)
     np.testing.assert_allclose(value, 2 * joined, rtol=1e-12)
     far = np.append(x, 1e9)
-    joined, _, rows = merged(far, far, cell=0.5)
+    joined, _, rows = merge_duplicates(far, far, cell=0.5)
     assert rows.sum() == 5001
     assert joined[-1] == 1e9
 
@@ -119,13 +119,13 @@ def test_one_or_two_stray_rows_of_a_long_log_are_found_and_nothing_else() -> Non
     rng = np.random.default_rng(7)
     value = 400 + 30 * np.sin(np.arange(20_000) / 4000) + rng.normal(0, 2, 20_000)
     value[[100, 9000, 9001, 19_999]] += [200, -150, -160, 90]
-    np.testing.assert_array_equal(np.flatnonzero(lone_rows(value)), [100, 9000, 9001, 19_999])
+    np.testing.assert_array_equal(np.flatnonzero(spikes(value)), [100, 9000, 9001, 19_999])
 
 
 def test_a_lasting_change_is_the_engine_not_a_spike() -> None:
     value = np.full(1000, 400.0)
     value[500:530] = 430.0
-    assert not lone_rows(value).any()
+    assert not spikes(value).any()
 
 
 @pytest.mark.parametrize("where", [0, 1, 30, 60, 89, 90])

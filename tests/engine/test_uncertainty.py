@@ -8,22 +8,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import geometry, uncertainty
-from builder.engine.values import Conflict, Value
+from builder.engine.values import InputConflict, Value
 
 
 def test_resolution_and_repeats() -> None:
     assert uncertainty.from_resolution(0.0001) == pytest.approx(0.0001 / np.sqrt(12))
     readings = [[1.0, 2.0, 3.0, 4.0], [5.0, 5.0, 5.0, 5.0]]
     np.testing.assert_allclose(uncertainty.from_repeats(readings), [np.sqrt(5 / 3) / 2, 0.0])
-    with pytest.raises(Conflict, match="two or more"):
+    with pytest.raises(InputConflict, match="two or more"):
         uncertainty.from_repeats([1.0])
 
 
 def test_a_root_combines_what_is_known_about_it() -> None:
     assert uncertainty.root("bore", 3.0, 4.0) == {"bore": 5.0}
-    with pytest.raises(Conflict, match="no uncertainty was given for bore"):
+    with pytest.raises(InputConflict, match="no uncertainty was given for bore"):
         uncertainty.root("bore")
-    with pytest.raises(Conflict, match="cannot be less than zero"):
+    with pytest.raises(InputConflict, match="cannot be less than zero"):
         uncertainty.root("bore", -1.0)
 
 
@@ -45,7 +45,7 @@ def test_counts_are_left_out() -> None:
     values: dict[str, Value] = {"swept_volume": 7e-4, "cylinders": 8}
     slopes = uncertainty.partials(geometry.displacement, values, of=("swept_volume",))
     assert slopes == {"swept_volume": pytest.approx(8.0)}
-    with pytest.raises(Conflict, match="cylinders cannot be varied"):
+    with pytest.raises(InputConflict, match="cylinders cannot be varied"):
         uncertainty.partials(geometry.displacement, values)
 
 
@@ -56,7 +56,7 @@ def test_at_the_edge_of_the_possible_the_slope_is_one_sided() -> None:
 
 
 def test_impossible_values_are_refused_as_the_function_refuses_them() -> None:
-    with pytest.raises(Conflict, match="bore must be greater than zero"):
+    with pytest.raises(InputConflict, match="bore must be greater than zero"):
         uncertainty.partials(geometry.swept_volume, {"bore": -0.1, "stroke": 0.09})
 
 
@@ -67,7 +67,7 @@ def test_a_root_that_reaches_a_figure_twice_counts_with_its_signs() -> None:
     assert total == {"bore": 2.0, "stroke": -12.0}
     cancelled = uncertainty.chain({"a": 1.0, "b": -1.0}, {"a": bore, "b": bore})
     assert uncertainty.combine(cancelled) == 0.0
-    with pytest.raises(Conflict, match="no slope"):
+    with pytest.raises(InputConflict, match="no slope"):
         uncertainty.chain({"a": 1.0}, {"b": bore})
 
 
@@ -110,7 +110,7 @@ def test_separate_readings_average_out_and_shared_ones_do_not() -> None:
     contributions: dict[str, Value] = {"bore": np.full(4, 2.0), "stroke": np.full(4, 3.0), "gasket": 1.0}
     mean = uncertainty.over_positions(contributions, separate=["bore"])
     assert mean == pytest.approx({"bore": 1.0, "stroke": 3.0, "gasket": 1.0})
-    with pytest.raises(Conflict, match="not read at each position"):
+    with pytest.raises(InputConflict, match="not read at each position"):
         uncertainty.over_positions(contributions, separate=["gasket"])
 
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import valve_train as vt
-from builder.engine.values import Conflict
+from builder.engine.values import InputConflict
 
 durations = st.floats(150.0, 340.0)
 centrelines = st.floats(85.0, 130.0)
@@ -36,18 +36,18 @@ def test_overlap_is_the_same_from_events_and_from_durations_whatever_the_advance
 
 
 def test_a_valve_that_closes_before_it_opens_is_refused() -> None:
-    with pytest.raises(Conflict, match="closes before it opens") as refused:
+    with pytest.raises(InputConflict, match="closes before it opens") as refused:
         vt.duration(-100.0, -90.0)
     assert refused.value.inputs == ("opens", "closes")
-    with pytest.raises(Conflict, match="never close"):
+    with pytest.raises(InputConflict, match="never close"):
         vt.duration(300.0, 260.0)
 
 
 @pytest.mark.parametrize("duration", [0.0, -10.0, 720.0])
 def test_an_impossible_duration_is_refused_by_its_own_name(duration: float) -> None:
-    with pytest.raises(Conflict, match="the duration must be"):
+    with pytest.raises(InputConflict, match="the duration must be"):
         vt.intake_opens(duration, 106.0)
-    with pytest.raises(Conflict) as refused:
+    with pytest.raises(InputConflict) as refused:
         vt.overlap_from_duration(240.0, duration, 110.0)
     assert refused.value.inputs == ("exhaust_duration",)
 
@@ -72,7 +72,7 @@ def test_any_pair_of_equal_lift_readings_gives_the_same_centreline(centreline: f
 
 
 def test_two_readings_at_one_place_are_refused() -> None:
-    with pytest.raises(Conflict, match="no middle"):
+    with pytest.raises(InputConflict, match="no middle"):
         vt.installed_centreline(10.0, 370.0)
 
 
@@ -90,9 +90,9 @@ def test_lobe_and_valve_lift_undo_each_other(lobe: float, ratio: float, lash: fl
 def test_the_valve_stays_shut_until_the_lash_is_taken_up() -> None:
     lift = vt.valve_lift(np.array([0.0, 0.0002, 0.005]), 1.5, 0.0005)
     np.testing.assert_allclose(lift, [0.0, 0.0, 0.007])
-    with pytest.raises(Conflict, match="lash"):
+    with pytest.raises(InputConflict, match="lash"):
         vt.valve_lift(0.005, 1.5, -0.0005)
-    with pytest.raises(Conflict, match="rocker ratio"):
+    with pytest.raises(InputConflict, match="rocker ratio"):
         vt.valve_lift(0.005, 0.0)
 
 
@@ -100,7 +100,7 @@ def test_a_pivot_nut_moves_the_pushrod_farther_than_itself() -> None:
     pitch = 0.0254 / 20
     assert vt.lifter_preload(0.75, pitch) == pytest.approx(0.75 * 0.00127)
     assert vt.pivot_lifter_preload(0.75, pitch, 1.5) == pytest.approx(0.75 * 0.00127 * 5 / 3)
-    with pytest.raises(Conflict, match="turns"):
+    with pytest.raises(InputConflict, match="turns"):
         vt.lifter_preload(-0.5, pitch)
 
 
@@ -117,18 +117,18 @@ def test_a_linear_spring_gives_back_its_rate_and_loads(rate: float, free: float)
 
 
 def test_spring_readings_that_contradict_each_other_are_refused() -> None:
-    with pytest.raises(Conflict, match="swapped"):
+    with pytest.raises(InputConflict, match="swapped"):
         vt.spring_rate(1800.0, 0.045, 600.0, 0.032)
-    with pytest.raises(Conflict, match="same height"):
+    with pytest.raises(InputConflict, match="same height"):
         vt.spring_rate(600.0, 0.045, 1800.0, 0.045)
-    with pytest.raises(Conflict, match="hang loose"):
+    with pytest.raises(InputConflict, match="hang loose"):
         vt.seat_load(1e5, 600.0, 0.045, 0.060)
 
 
 def test_coil_bind_may_be_negative_but_not_before_the_valve_moves() -> None:
     assert vt.coil_bind_clearance(0.046, 0.0152, 0.0292) == pytest.approx(0.0016)
     assert vt.coil_bind_clearance(0.046, 0.0180, 0.0292) < 0
-    with pytest.raises(Conflict, match="solid height"):
+    with pytest.raises(InputConflict, match="solid height"):
         vt.coil_bind_clearance(0.029, 0.010, 0.0292)
 
 
@@ -138,5 +138,5 @@ def test_curtain_area_is_the_seat_circle_times_the_lift() -> None:
     assert vt.lift_to_diameter(0.0125, 0.050) == pytest.approx(0.25)
     # At a quarter of the diameter the curtain is as large as the valve's own circle.
     assert vt.curtain_area(0.0125, 0.050) == pytest.approx(np.pi / 4 * 0.05**2)
-    with pytest.raises(Conflict, match="valve diameter"):
+    with pytest.raises(InputConflict, match="valve diameter"):
         vt.lift_to_diameter(0.01, 0.0)

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-import tiny_archive as tiny
 
-from builder.publish import hands
-from builder.publish.publish import publish
+from builder.publish import workers
+from builder.publish.pipeline import publish
+from tests.support import tiny_archive as tiny
 
 BOMB = "a: &a [x, x, x, x, x, x, x, x, x]\n" + "".join(
     f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]\n" for before, name in zip("abcdefgh", "bcdefghi", strict=True)
@@ -63,7 +63,7 @@ LINKS: dict[str, Callable[[Path], object]] = {
 
 @pytest.fixture
 def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(hands, "_cores", lambda: 1)
+    monkeypatch.setattr(workers, "_cores", lambda: 1)
     archive = tmp_path / "shop"
     tiny.shorten(archive)
     tiny.write_build(archive, "ash", torque=140.0)
@@ -103,16 +103,16 @@ def test_odd_names_of_folders_and_files(archive: Path, name: str) -> None:
 
 
 def test_a_build_that_the_program_fails_on_stops_no_other(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from builder.publish import make
+    from builder.publish.pages.build import worker
 
-    usual = make.compute
+    usual = worker.compute
 
-    def failing(build: make.Build, shop: make.Shop) -> object:  # type: ignore[name-defined]
+    def failing(build: worker.Build, shop: worker.Shop) -> object:  # type: ignore[name-defined]
         if build.slug == "larch":
             raise ZeroDivisionError("nobody thought of this")
         return usual(build, shop)
 
-    monkeypatch.setattr(make, "compute", failing)
+    monkeypatch.setattr(worker, "compute", failing)
     report = publish(archive, archive / "site")
     assert report.published == ("ash",)
     assert not report.clean
@@ -120,18 +120,18 @@ def test_a_build_that_the_program_fails_on_stops_no_other(archive: Path, monkeyp
 
 
 def test_a_template_at_fault_is_named_with_its_line(archive: Path) -> None:
-    from builder.publish.swap import PublishProblem
+    from builder.publish.deploy.atomic_swap import PublishError
 
     own = archive / "site_templates" / "pages"
     (own / "home.md.j2").write_text("# Home\n\n{{ shop.nonsense.more }}\n")
-    with pytest.raises(PublishProblem, match=r"home\.md\.j2:3: .*nonsense"):
+    with pytest.raises(PublishError, match=r"home\.md\.j2:3: .*nonsense"):
         publish(archive, archive / "site")
     (own / "home.md.j2").write_text("# Home\n\n{% if %}\n")
-    with pytest.raises(PublishProblem, match=r"home\.md\.j2:3: "):
+    with pytest.raises(PublishError, match=r"home\.md\.j2:3: "):
         publish(archive, archive / "site")
     (own / "home.md.j2").unlink()
     (own / "build.md.j2").write_text("{% for %}\n")
-    with pytest.raises(PublishProblem, match=r"build\.md\.j2:1: "):
+    with pytest.raises(PublishError, match=r"build\.md\.j2:1: "):
         publish(archive, archive / "site")
     (own / "build.md.j2").write_text("# {{ build.slug }}\n\n{{ 1 / (build.slug == 'ash') }}\n")
     report = publish(archive, archive / "site")

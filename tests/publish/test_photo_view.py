@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import view_samples as samples
 from PIL import Image
 
 from builder.publish.photo_view import cover_of, photos_of
+from tests.support import view_samples as samples
 
 
 def test_every_photo_is_placed_with_its_files_and_the_cover_is_found() -> None:

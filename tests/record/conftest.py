@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from record_samples import CSV, SHEET, ReadWith
 
-from builder.record.build import Build
+from builder.record.load import read_build
+from builder.record.models.build import Build
 from builder.record.problem import Problem
-from builder.record.read import read_build
+from tests.support.record_samples import CSV, SHEET, ReadWith
 
 
 @pytest.fixture

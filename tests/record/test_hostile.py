@@ -12,14 +12,14 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from record_samples import SHEET, ReadWith
 
-from builder.record.build import DOCUMENTS, Build
-from builder.record.faults import validate
-from builder.record.private import without_private
+from builder.record.models.build import DOCUMENTS, Build
+from builder.record.redaction import without_private
 from builder.record.reference import documents
 from builder.record.scaffold import scaffold, shop_scaffold
-from builder.record.yaml_nodes import parse_yaml
+from builder.record.validation_errors import validate
+from builder.record.yaml_loader import parse_yaml
+from tests.support.record_samples import SHEET, ReadWith
 
 MUTATIONS = 10_000
 ALLOWED_SECONDS = 25.0

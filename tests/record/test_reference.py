@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from builder.record.build import DOCUMENTS
-from builder.record.private import private_fields
+from builder.record.models.build import DOCUMENTS
+from builder.record.redaction import private_fields
 from builder.record.reference import FieldRow, documents, field_reference
-from builder.record.walk import fields_below
+from builder.record.traversal import fields_below
 
 
 def _row(file: str, path: str) -> FieldRow:

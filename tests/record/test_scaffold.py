@@ -7,17 +7,17 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from record_samples import CSV
 
-from builder.record.build import DOCUMENTS
-from builder.record.fields import RecordModel, notes_of
-from builder.record.read import read_build, read_shop
+from builder.record.load import read_build, read_shop
+from builder.record.models.build import DOCUMENTS
+from builder.record.models.fields import RecordModel, notes_of
+from builder.record.quantities.units import parse_quantity, parse_range
 from builder.record.reference import documents
 from builder.record.scaffold import WIDTH, scaffold, shop_scaffold, write_scaffold
 from builder.record.schema import schema_file
-from builder.record.shape import shape_of
-from builder.record.units import parse_quantity, parse_range
-from builder.record.yaml_nodes import parse_yaml
+from builder.record.schema_shape import shape_of
+from builder.record.yaml_loader import parse_yaml
+from tests.support.record_samples import CSV
 
 _REMARK = re.compile(r"\s*##|# yaml-language-server")
 _EXAMPLE = re.compile(r"^( *)# (.*)$")

@@ -10,13 +10,13 @@ from typing import Any
 import jsonschema
 import pytest
 
-from builder.record.build import DOCUMENTS
-from builder.record.faults import validate
-from builder.record.private import private_fields
+from builder.record.models.build import DOCUMENTS
+from builder.record.redaction import private_fields
 from builder.record.reference import documents
 from builder.record.scaffold import scaffold, shop_scaffold
 from builder.record.schema import schema_file, schemas, write_schemas
-from builder.record.yaml_nodes import parse_yaml
+from builder.record.validation_errors import validate
+from builder.record.yaml_loader import parse_yaml
 
 SCHEMAS = schemas()
 DEMO = Path(__file__).parents[2] / "builds"

@@ -1,0 +1,118 @@
+"""From a build and its figures to the archive's short form of it."""
+
+from __future__ import annotations
+
+from builder.archive.summary import Curve, Part, Summary, thin_curve
+from builder.figures.core.types import Figure, FigureSheet
+from builder.record.models.build import Build
+from builder.record.models.parts import Part as ReceivedPart
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import Quantity, parse_quantity
+
+_CAM_LIFTS = {"050": 0.050 * 0.0254, "1mm": 0.001}
+_BENCH_DEPRESSION = "28 inH2O"
+"""Head flows are compared at this depression."""
+
+
+def summarise(build: Build, sheet: FigureSheet) -> Summary:
+    """The short form of a build; made from a build without its private fields."""
+    record, engine = build.build, build.build.engine
+    date = record.finished.isoformat() if record.finished else None
+    return Summary(
+        slug=build.slug,
+        title=record.title,
+        number=record.number,
+        date=date,
+        year=record.finished.year if record.finished else None,
+        family=record.family,
+        purpose=record.purpose,
+        cycle=engine.cycle,
+        cylinders=engine.cylinders,
+        displacement=sheet.value("displacement"),
+        bore=_first(build, "bottom_end.block.bores"),
+        stroke=_first(build, "bottom_end.crankshaft.stroke"),
+        compression_ratio=sheet.value("compression_ratio"),
+        effective_compression_ratio=sheet.value("effective_compression_ratio"),
+        **_durations(build),
+        lobe_separation=sheet.value("lobe_separation"),
+        cam_advance=sheet.value("cam_advance"),
+        valve_lift=sheet.value("valve_lift"),
+        head_flow=head_flow(build),
+        valve_diameter=_first(build, "top_end.heads.intake_valve.diameter"),
+        induction=engine.induction,
+        fuelling=engine.fuelling,
+        fuel=engine.fuel.kind if engine.fuel else None,
+        ignition=engine.ignition,
+        peak_torque=sheet.value("peak_torque"),
+        peak_torque_speed=sheet.value("peak_torque_speed"),
+        peak_power=sheet.value("peak_power"),
+        peak_power_speed=sheet.value("peak_power_speed"),
+        bmep=sheet.value("bmep"),
+        specific_power=sheet.value("specific_power"),
+        piston_speed_at_peak_power=_position(sheet.get("mean_piston_speed"), "at peak power"),
+        curve=_curve(sheet),
+        parts=tuple(
+            Part(part.maker or "", part.number or "", part.part, None if part.never_checked else _verdict(part))
+            for part in (build.parts.parts if build.parts else ())
+        ),
+        words=" ".join(filter(None, (record.summary, record.goals, *_notes(build)))),
+    )
+
+
+def _verdict(part: ReceivedPart) -> str | None:
+    """What receiving found: for a part that went back, also which way it measured wrong."""
+    if part.verdict not in ("returned", "scrapped"):
+        return part.verdict
+    for check in part.checked:
+        reading = check.reading
+        if reading is not None and reading.listed is not None and reading.is_measured:
+            off = float(reading.values.mean()) - reading.listed.si
+            if abs(off) > reading.listed.step:
+                way = ("long", "short") if reading.dimension == "length" else ("over", "under")
+                return f"measured {way[off < 0]} and {part.verdict}"
+    return part.verdict
+
+
+def head_flow(build: Build) -> float | None:
+    """Best intake flow of the bench card, moved to 28 inH2O [m3/s]."""
+    from builder.engine.breathing import flow_at_depression
+
+    bench = build.get("top_end.heads.flow_bench")
+    if bench is None or not bench.intake or bench.depression is None:
+        return None
+    best = max(point.flow.si for point in bench.intake)
+    return float(flow_at_depression(best, bench.depression.si, parse_quantity(_BENCH_DEPRESSION, "pressure").si))
+
+
+def _first(build: Build, path: str) -> float | None:
+    value = build.get(path)
+    if isinstance(value, Reading):
+        return float(value.values.mean()) if value.best else None
+    return value.si if isinstance(value, Quantity) else None
+
+
+def _position(figure: Figure | None, label: str) -> float | None:
+    if figure is None:
+        return None
+    return next((position.value for position in figure.positions if position.label == label), None)
+
+
+def _durations(build: Build) -> dict[str, float | None]:
+    from builder.figures.definitions.cam_inputs import lift_of
+
+    found: dict[str, float | None] = {}
+    for side in ("intake", "exhaust"):
+        durations = build.get(f"cam.card.{side}.durations") or ()
+        for name, lift in _CAM_LIFTS.items():
+            at = [d.duration.si for d in durations if abs((lift_of(d.at) or 0.0) - lift) < 1e-6]
+            found[f"{side}_duration_{name}"] = at[0] if at else None
+    return found
+
+
+def _curve(sheet: FigureSheet) -> Curve | None:
+    best = sheet.session.best if sheet.session else None
+    return thin_curve(best.speed, best.torque) if best is not None else None
+
+
+def _notes(build: Build) -> list[str]:
+    return [note for path in ("assembly.note", "dyno.note", "delivery.note") if (note := build.get(path))]

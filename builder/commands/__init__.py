@@ -1,0 +1,1 @@
+"""The commands of millbook: each parses its arguments, calls one function and prints."""

@@ -1,0 +1,1 @@
+"""The charts, a module a subject."""

@@ -1,0 +1,399 @@
+"""Finding the loaded, rising part of a log, and telling a step test from a sweep.
+
+A dyno that logs against time also logs what is not the pull: the run-up to the starting speed, the wait with
+the throttle open while the brake holds, the coast-down. They must not be smoothed into the curve. What is
+left out is told in plain words.
+
+Speed is in [rev/s], torque [N m] and time [s]; time may be missing, then rows stand for it. Source: common
+practice, no source; the thresholds are named below.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine.values import Array
+
+Kind = Literal["sweep", "steps", "rows per speed"]
+Part = Literal["run-up", "steady hold", "idle", "between steps", "coast-down", "another rising part", "not a number"]
+
+#: Loaded: at least this share of the torque that the best tenth of the rows reach.
+LOADED = 0.35
+#: Rising (falling): faster than this share of the typical rate at which the loaded engine gains speed.
+RISING = 0.25
+#: Rows of a step test that lie at steady speeds, and how many steady speeds make one.
+STEADY_SHARE = 0.6
+FEWEST_STEPS = 3
+#: Without time, rows further apart than this share of all speeds are readings, not a log.
+LEAP = 0.04
+#: A stretch that covers less than this share of all speeds, and is short beside its neighbour, is its neighbour's.
+SHRED = 0.08
+#: Long logs are looked at in this many blocks of rows.
+_BLOCKS = 20_000
+
+Labels = npt.NDArray[np.int8]
+_IDLE, _RUN_UP, _HOLD, _RISE, _FALL = range(5)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A stretch of rows that is not part of the pull: what it is, which rows (from 0, last not included).
+
+    ``from_speed`` and ``to_speed`` [rev/s]; ``seconds`` it lasted, None where the log has no time.
+    """
+
+    part: Part
+    start: int
+    stop: int
+    from_speed: float
+    to_speed: float
+    seconds: float | None
+
+    @property
+    def words(self) -> str:
+        """The stretch in plain words, speeds in rev/min."""
+        rows = self.stop - self.start
+        lasted = f"{rows} row{'s' if rows != 1 else ''}"
+        if self.seconds is not None:
+            lasted += f", {self.seconds:.1f} s"
+        low, high = 60 * self.from_speed, 60 * self.to_speed
+        if self.part == "not a number":
+            return f"{lasted} without a speed or torque"
+        if self.part in ("steady hold", "idle", "between steps"):
+            return f"{self.part} near {(low + high) / 2:.0f} rev/min ({lasted})"
+        return f"{self.part} from {low:.0f} to {high:.0f} rev/min ({lasted})"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Segment:
+    """Which rows of a log are the pull.
+
+    ``mask`` (rows,) is true for them. For a sweep they are one stretch, ``start`` to ``stop`` (not included).
+    ``kind`` says how the log was made; ``left_out`` tells the other rows, in the order logged.
+    """
+
+    kind: Kind
+    mask: npt.NDArray[np.bool_]
+    start: int
+    stop: int
+    left_out: tuple[LeftOut, ...]
+
+    @property
+    def account(self) -> tuple[str, ...]:
+        """What was left out, one plain phrase for each stretch."""
+        return tuple(each.words for each in self.left_out)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trace:
+    """The log in blocks of rows: centre time, speed, torque (or None), and each block's first row."""
+
+    time: Array
+    speed: Array
+    torque: Array | None
+    first: npt.NDArray[np.intp]
+    rows: int
+    seconds: bool
+
+
+def loaded_part(
+    speed: npt.ArrayLike, torque: npt.ArrayLike | None = None, time: npt.ArrayLike | None = None
+) -> Segment:
+    """The rows in which the loaded engine gains speed (a sweep) or holds its speeds (a step test).
+
+    Of several rising parts the one that spans most speed under load is the pull. A log without time whose
+    speed never stands still is taken as rows per speed, each row a reading, and kept whole. Rows without a
+    speed or torque are left out. If nothing rises under load, every finite row is kept and nothing is guessed.
+
+    Shapes: ``speed`` [rev/s], ``torque`` [N m] or None, ``time`` [s] or None, (rows,) in the order logged.
+    Raises ValueError if the lengths differ or no row has a speed. Range: from one row to some millions.
+    Source: common practice, no source.
+    """
+    speeds = np.asarray(speed, dtype=np.float64).ravel()
+    torques = None if torque is None else np.asarray(torque, dtype=np.float64).ravel()
+    times = None if time is None else np.asarray(time, dtype=np.float64).ravel()
+    for name, each in (("torque", torques), ("time", times)):
+        if each is not None and each.size != speeds.size:
+            raise ValueError(f"the {name} has {each.size} rows, the speed {speeds.size}")
+    finite = np.isfinite(speeds)
+    if torques is not None:
+        finite &= np.isfinite(torques)
+    if not finite.any():
+        raise ValueError("no row has a speed")
+    if times is not None and not _runs_forward(times[finite]):
+        times = None
+    if _rows_per_speed(speeds[finite], times):
+        return _kept_whole("rows per speed", finite, speeds, times)
+    index = np.flatnonzero(finite)
+    trace = _blocks(
+        speeds[index],
+        None if torques is None else torques[index],
+        None if times is None else times[index],
+    )
+    labels = _labels(trace)
+    kind, chosen = _choose(trace, labels)
+    if not chosen.any():
+        return _kept_whole("rows per speed" if times is None else "sweep", finite, speeds, times)
+    mask = np.zeros(speeds.size, dtype=bool)
+    lengths = np.diff(np.append(trace.first, trace.rows))
+    mask[index] = np.repeat(chosen, lengths)
+    rows = np.flatnonzero(mask)
+    left = _tell_left_out(trace, labels, chosen, kind, index)
+    return Segment(kind, mask, int(rows[0]), int(rows[-1]) + 1, left + _tell_not_finite(finite))
+
+
+def _runs_forward(times: Array) -> bool:
+    """A time that stands still or runs backwards is no time."""
+    return times.size > 1 and bool(np.isfinite(times).all() and (np.diff(times) >= 0).all() and times[-1] > times[0])
+
+
+def _rows_per_speed(speeds: Array, times: Array | None) -> bool:
+    """Few rows; or no time, and a speed that only ever rises or falls, or leaps about from row to row."""
+    if speeds.size < 8:
+        return True
+    if times is not None:
+        return False
+    step = np.diff(speeds)
+    one_way = bool(np.all(step >= 0) or np.all(step <= 0))
+    return one_way or float(np.median(np.abs(step))) > LEAP * float(np.ptp(speeds))
+
+
+def _kept_whole(kind: Kind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
+    rows = np.flatnonzero(finite)
+    return Segment(kind, finite.copy(), int(rows[0]), int(rows[-1]) + 1, _tell_not_finite(finite))
+
+
+def _blocks(speeds: Array, torques: Array | None, times: Array | None) -> _Trace:
+    """Means over blocks of rows: a million rows need not be looked at one by one."""
+    rows = speeds.size
+    size = max(1, rows // _BLOCKS)
+    first = np.arange(0, rows, size)
+    count = np.diff(np.append(first, rows))
+
+    def mean(of: Array) -> Array:
+        return np.asarray(np.add.reduceat(of, first) / count)
+
+    clock = np.arange(rows, dtype=np.float64) if times is None else times
+    return _Trace(mean(clock), mean(speeds), None if torques is None else mean(torques), first, rows, times is not None)
+
+
+def _labels(trace: _Trace) -> Labels:
+    """What the engine was doing in each block: idling, running up, holding, rising under load, falling."""
+    window = _window(trace)
+    speed = _moving_mean(trace.speed, window)
+    rate = _rate(trace.time, speed, window)
+    if trace.torque is None:
+        loaded = np.ones(speed.size, dtype=bool)
+    else:
+        torque = _moving_mean(trace.torque, max(1, window // 2))
+        strong = float(np.quantile(torque, 0.9))
+        loaded = torque >= LOADED * strong if strong > 0 else np.zeros(speed.size, dtype=bool)
+    threshold = RISING * _typical_rate(trace.time, speed, rate, loaded)
+    labels = np.full(speed.size, _IDLE, dtype=np.int8)
+    steady = np.abs(rate) <= threshold
+    labels[steady & loaded] = _HOLD
+    labels[(rate > threshold) & loaded] = _RISE
+    labels[(rate > threshold) & ~loaded] = _RUN_UP
+    labels[rate < -threshold] = _FALL
+    return _without_flicker(labels, window)
+
+
+def _window(trace: _Trace) -> int:
+    """Half width in blocks over which speed is smoothed and its rate taken: wide enough to outdo the noise.
+
+    The rate's noise is the speed's over the window; the window grows until that is small beside the largest
+    sustained rate, but never beyond a hundredth of the log (three blocks in a short one).
+    """
+    jitter = float(np.median(np.abs(np.diff(trace.speed, 2)))) if trace.speed.size > 3 else 0.0
+    longest = max(2, trace.speed.size // 100)
+    window = 2
+    while window < longest:
+        moved = np.abs(trace.speed[2 * window :] - trace.speed[: -2 * window])
+        if float(np.quantile(moved, 0.9)) > 12 * jitter / np.sqrt(window):
+            break
+        window = min(longest, window * 2)
+    return int(window)
+
+
+def _moving_mean(of: Array, half: int) -> Array:
+    """Mean over ``half`` blocks on either side; at the ends over those that are there."""
+    total = np.concatenate([[0.0], np.cumsum(of)])
+    at = np.arange(of.size)
+    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, of.size)
+    return np.asarray((total[high] - total[low]) / (high - low))
+
+
+def _rate(time: Array, speed: Array, half: int) -> Array:
+    """Change of speed over time across the window [rev/s2, or per row]."""
+    at = np.arange(speed.size)
+    low, high = np.maximum(at - half, 0), np.minimum(at + half, speed.size - 1)
+    span = time[high] - time[low]
+    return np.asarray((speed[high] - speed[low]) / np.where(span > 0, span, np.inf))
+
+
+def _typical_rate(time: Array, speed: Array, rate: Array, loaded: npt.NDArray[np.bool_]) -> float:
+    """The rate below which the loaded engine gained half of all its gains in speed."""
+    gains = np.where(loaded & (rate > 0), rate, 0.0) * np.gradient(time)
+    if gains.sum() <= 0:
+        return float(np.max(np.abs(rate)))
+    order = np.argsort(rate)
+    reached = np.cumsum(gains[order])
+    return float(rate[order][np.searchsorted(reached, reached[-1] / 2)])
+
+
+def _without_flicker(labels: Labels, window: int) -> Labels:
+    """Runs shorter than half the window take the label of the longer neighbour."""
+    smooth = labels.copy()
+    for _ in range(3):
+        starts, stops = _runs(smooth)
+        lengths = stops - starts
+        short = np.flatnonzero(lengths <= max(1, window // 2))
+        if not short.size or starts.size == 1:
+            break
+        for k in short[np.argsort(lengths[short], kind="stable")]:
+            before = lengths[k - 1] if k > 0 else -1
+            after = lengths[k + 1] if k + 1 < lengths.size else -1
+            if max(before, after) <= lengths[k]:
+                continue
+            smooth[starts[k] : stops[k]] = smooth[starts[k] - 1] if before >= after else smooth[stops[k]]
+    return smooth
+
+
+def _runs(labels: Labels) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Starts and stops of the runs of one label."""
+    change = np.flatnonzero(np.diff(labels)) + 1
+    return np.concatenate([[0], change]), np.append(change, labels.size)
+
+
+def _choose(trace: _Trace, labels: Labels) -> tuple[Kind, npt.NDArray[np.bool_]]:
+    """A step test if the loaded engine mostly held, at three speeds or more; else the widest rising part."""
+    chosen = np.zeros(labels.size, dtype=bool)
+    starts, stops = _runs(labels)
+    held = [(a, b) for a, b in zip(starts, stops, strict=True) if labels[a] == _HOLD]
+    span = float(np.ptp(trace.speed))
+    levels: list[float] = []
+    for a, b in held:
+        level = float(np.median(trace.speed[a:b]))
+        if all(abs(level - other) > 0.02 * span for other in levels):
+            levels.append(level)
+    rows = np.diff(np.append(trace.first, trace.rows))
+    loaded = np.isin(labels, [_HOLD, _RISE])
+    steady = sum(int(rows[a:b].sum()) for a, b in held)
+    if len(levels) >= FEWEST_STEPS and steady >= STEADY_SHARE * max(int(rows[loaded].sum()), 1):
+        for a, b in held:
+            chosen[a:b] = True
+        return "steps", chosen
+    best, found = 0.0, None
+    for a, b in zip(starts, stops, strict=True):
+        if labels[a] != _RISE or b - a < 2:
+            continue
+        # The top is the last block before the engine falls off, wherever the smoothed rate put the edge.
+        reach = float(trace.speed[a:b].max() - trace.speed[a:b].min())
+        load = 1.0 if trace.torque is None else max(float(trace.torque[a:b].mean()), 0.0)
+        if reach * load > best:
+            best, found = reach * load, (a, b)
+    if found is not None:
+        a, b = _trimmed(trace, *found)
+        chosen[a:b] = True
+    return "sweep", chosen
+
+
+def _trimmed(trace: _Trace, start: int, stop: int) -> tuple[int, int]:
+    """The rising part without what the window smeared into it: ends where speed or load breaks off."""
+    speed = trace.speed[start:stop]
+    stop = start + int(np.argmax(speed)) + 1
+    speed = trace.speed[start:stop]
+    start += int(np.argmin(speed)) if speed.size else 0
+    if trace.torque is not None and stop - start > 4:
+        torque = trace.torque[start:stop]
+        weak = torque < 0.5 * float(np.median(torque))
+        quarter = max(1, weak.size // 4)
+        head, tail = np.flatnonzero(weak[:quarter]), np.flatnonzero(weak[-quarter:])
+        if tail.size:
+            stop -= quarter - int(tail[0])
+        if head.size:
+            start += int(head[-1]) + 1
+    return start, stop
+
+
+def _tell_left_out(
+    trace: _Trace, labels: Labels, chosen: npt.NDArray[np.bool_], kind: Kind, index: npt.NDArray[np.intp]
+) -> tuple[LeftOut, ...]:
+    """The stretches that were not chosen, in the order logged, shreds given to their neighbours."""
+    taken = np.flatnonzero(chosen)
+    edges = np.append(trace.first, trace.rows)
+    little = SHRED * float(np.ptp(trace.speed))
+    told: list[LeftOut] = []
+    for a, b in _gaps(chosen):
+        after, begun = a > taken[-1], a > taken[0]
+        for start, stop, label in _stretches(trace, labels, a, b):
+            first, last = int(index[edges[start]]), int(index[edges[stop] - 1]) + 1
+            lasted = float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None
+            part = _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < little)
+            speeds = float(trace.speed[start]), float(trace.speed[stop - 1])
+            if told and told[-1].part == part and told[-1].stop == first:
+                earlier = told.pop()
+                first, speeds = earlier.start, (earlier.from_speed, speeds[1])
+                lasted = None if lasted is None or earlier.seconds is None else lasted + earlier.seconds
+            told.append(LeftOut(part, first, last, *speeds, lasted))
+    return tuple(told)
+
+
+def _gaps(chosen: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Starts and stops of what was not chosen."""
+    starts, stops = _runs(chosen.astype(np.int8))
+    return [(int(a), int(b)) for a, b in zip(starts, stops, strict=True) if not chosen[a]]
+
+
+def _stretches(trace: _Trace, labels: Labels, a: int, b: int) -> list[tuple[int, int, int]]:
+    """Start, stop and label of the stretches between two blocks: the least telling joined to a neighbour."""
+    starts, stops = _runs(labels[a:b])
+    found = [(a + int(x), a + int(y), int(labels[a + x])) for x, y in zip(starts, stops, strict=True)]
+    little = SHRED * float(np.ptp(trace.speed))
+    while len(found) > 1:
+        reach = [float(np.ptp(trace.speed[x:y])) for x, y, _ in found]
+        length = [y - x for x, y, _ in found]
+        shreds = [
+            k for k in range(len(found)) if reach[k] < little and length[k] < 0.5 * max(length[max(k - 1, 0) : k + 2])
+        ]
+        alike = [k for k in range(1, len(found)) if found[k][2] == found[k - 1][2]]
+        if alike:
+            k = alike[0]
+            found[k - 1 : k + 1] = [(found[k - 1][0], found[k][1], found[k][2])]
+        elif shreds:
+            k = min(shreds, key=lambda each: length[each])
+            other = k - 1 if k + 1 == len(found) or (k > 0 and length[k - 1] >= length[k + 1]) else k + 1
+            first, last = min(k, other), max(k, other)
+            found[first : last + 1] = [(found[first][0], found[last][1], found[other][2])]
+        else:
+            break
+    return found
+
+
+def _name(label: int, kind: Kind, after: bool, begun: bool, still: bool) -> Part:
+    """What a stretch is called: by what the engine did, and by whether the pull had begun or was over."""
+    if kind == "steps" and begun and (not after or label == _RISE):
+        return "between steps"
+    if label == _RISE and still:
+        label = _FALL if after else _HOLD  # the smeared edge of the pull itself
+    names: dict[int, Part] = {
+        _IDLE: "idle",
+        _RUN_UP: "run-up",
+        _HOLD: "steady hold",
+        _RISE: "another rising part",
+        _FALL: "coast-down",
+    }
+    return names[label]
+
+
+def _tell_not_finite(finite: npt.NDArray[np.bool_]) -> tuple[LeftOut, ...]:
+    """Rows without a speed or torque, told once."""
+    missing = np.flatnonzero(~finite)
+    if not missing.size:
+        return ()
+    nan = float("nan")
+    return (LeftOut("not a number", int(missing[0]), int(missing[0]) + int(missing.size), nan, nan, None),)

@@ -1,0 +1,1 @@
+"""Types, registry, inputs, solver, display units and working of the figures."""

@@ -1,0 +1,286 @@
+"""How a figure is written: in which unit, with how many digits, and with the other system beside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from builder.record.models.build import Build
+from builder.record.quantities.readings import NUMBER, Reading
+from builder.record.quantities.units import DIMENSIONS, Quantity, factor, to_unit
+
+System = Literal["inch", "metric"]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitScale:
+    """One unit to show a figure in, and the most decimals that make sense in it."""
+
+    unit: str
+    decimals: int
+    factor: float | None = None
+    """SI of one unit, for units that the record has no dimension for."""
+
+
+@dataclass(frozen=True, slots=True)
+class DisplayUnit:
+    """The units of a kind of figure, in either system."""
+
+    dimension: str
+    si: str
+    inch: UnitScale
+    metric: UnitScale
+
+    def scale(self, system: System) -> UnitScale:
+        """The unit of one system."""
+        return self.inch if system == "inch" else self.metric
+
+    def closer(self) -> DisplayUnit:
+        """The same, with one more decimal."""
+        inch, metric = (replace(scale, decimals=scale.decimals + 1) for scale in (self.inch, self.metric))
+        return replace(self, inch=inch, metric=metric)
+
+    def _line(self, system: System) -> tuple[float, float]:
+        """Slope and offset that take SI to the unit of one system."""
+        scale = self.scale(system)
+        if scale.factor is not None:
+            return 1 / scale.factor, 0.0
+        if self.dimension == NUMBER:
+            return 1.0, 0.0
+        size, offset = factor(scale.unit, self.dimension)
+        return 1 / size, -offset / size
+
+    def number(self, si: float, system: System) -> float:
+        """The number in the unit of one system."""
+        slope, offset = self._line(system)
+        return si * slope + offset
+
+    def step(self, si: float, system: System) -> float:
+        """A difference (an uncertainty, a tolerance) in the unit of one system."""
+        return abs(si * self._line(system)[0])
+
+    def finest(self, uncertainty: float, system: System) -> float:
+        """What a figure beside its expanded uncertainty is rounded to: two digits of it where the first is a 1.
+
+        So 46 ± 11 stays what it is, and does not become 50 ± 10. Source: JCGM 100, 7.2.6.
+        """
+        step = self.step(uncertainty, system)
+        leads_with_one = step > 0 and step < 2 * 10.0 ** math.floor(math.log10(step))
+        return uncertainty / 2 if leads_with_one else uncertainty
+
+    def spread(self, uncertainty: float, system: System, finest: float) -> str:
+        """An expanded uncertainty [SI] in the unit of one system, rounded as the figure beside it."""
+        return _rounded(self.step(uncertainty, system), self.step(finest, system), self.scale(system).decimals)
+
+    def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
+        """The figure in one system, with no more digits than its uncertainty leaves meaning to."""
+        return self.texts((si,), system, (uncertainty,), with_unit=with_unit)[0]
+
+    def texts(
+        self, si: Iterable[float], system: System, uncertainty: Iterable[float], *, with_unit: bool = True
+    ) -> list[str]:
+        """Several figures in one system, each with its own uncertainty."""
+        scale = self.scale(system)
+        slope, offset = self._line(system)
+        unit = _joined(scale.unit) if with_unit and scale.unit else ""
+        texts = []
+        for value, unsure in zip(si, uncertainty, strict=True):
+            number = _rounded(value * slope + offset, abs(unsure * slope), scale.decimals)
+            if number[0] == "-":
+                number = number[1:] if float(number) == 0 else f"−{number[1:]}"
+            texts.append(number + unit)
+        return texts
+
+
+def _rounded(number: float, unsure: float, most: int) -> str:
+    """The number with the digits that its uncertainty leaves meaning to; tens and hundreds are rounded too."""
+    decimals = min(most, -math.floor(math.log10(unsure))) if unsure > 0 else most
+    return f"{round(number, decimals):.{max(0, decimals)}f}"
+
+
+def _joined(unit: str) -> str:
+    # A no-break space keeps number and unit on one line.
+    text = UNIT_TEXT.get(unit, unit)
+    return text if text in ("°", ":1") else f"\N{NO-BREAK SPACE}{text}"
+
+
+UNIT_TEXT = {
+    "lbf.ft": "lbf ft",
+    "N.m": "N m",
+    "deg": "°",
+    "degF": "°F",
+    "degC": "°C",
+    "kg.m2": "kg m²",
+    "kg/m3": "kg/m³",
+    "cm2": "cm²",
+    "mm2": "mm²",
+    "in2": "in²",
+    "cm3": "cm³",
+    "lbf.in": "lbf in",
+}
+"""How a unit of the record is set in type, where that differs."""
+
+
+def written_text(quantity: Quantity) -> str:
+    """A value as written, its unit set in type."""
+    if not quantity.unit:
+        return quantity.number
+    unit = UNIT_TEXT.get(quantity.unit, quantity.unit)
+    return f"{quantity.number.replace('-', '−')}{'' if unit == '°' else chr(0xA0)}{unit}"
+
+
+def written_mean(reading: Reading) -> str:
+    """The mean of a reading's values in the unit they were written in, with a digit more than one of them has."""
+    first, count = reading.best[0], len(reading.best)
+    if count == 1:
+        return written_text(first)
+    scale, offset = factor(first.unit, first.dimension) if first.unit else (1.0, 0.0)
+    decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.best) + (count > 2)
+    number = f"{(float(reading.values.mean()) - offset) / scale:.{decimals}f}"
+    return written_text(replace(first, number=number, fraction=""))
+
+
+def convert_to_other_system(quantity: Quantity) -> str | None:
+    """The value in the other system, with as many digits as it was written with; None where both agree."""
+    if quantity.dimension == NUMBER:
+        return None
+    dimension = DIMENSIONS[quantity.dimension]
+    other = dimension.metric if system_of_unit(quantity) == "inch" else dimension.inch
+    if dimension.units.get(other) == dimension.units.get(quantity.unit) or other == quantity.unit:
+        return None
+    number = to_unit(quantity.si, other, quantity.dimension)
+    one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
+    decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
+    unit = UNIT_TEXT.get(other, other)
+    return f"{number:.{decimals}f}".replace("-", "−") + ("" if unit == "°" else "\N{NO-BREAK SPACE}") + unit
+
+
+_METRIC_UNITS = {
+    "mm",
+    "um",
+    "cm",
+    "m",
+    "µm",
+    "μm",
+    "cc",
+    "N.m",
+    "Nm",
+    "N m",
+    "N·m",
+    "kgf.m",
+    "N",
+    "kN",
+    "kgf",
+    "N/mm",
+    "kPa",
+    "bar",
+    "mbar",
+    "hPa",
+    "Pa",
+    "MPa",
+    "mmHg",
+    "degC",
+    "C",
+    "°C",
+    "deg C",
+    "K",
+    "kW",
+    "PS",
+    "W",
+    "L",
+    "l",
+    "ml",
+    "mL",
+    "cm3",
+    "cm³",
+    "mm3",
+    "litre",
+    "litres",
+    "cm2",
+    "mm2",
+    "g",
+    "kg",
+    "L/s",
+    "L/min",
+    "m3/h",
+    "l/s",
+    "l/min",
+    "cc/min",
+    "m3/s",
+    "kg/h",
+    "g/s",
+    "g/min",
+    "kg/s",
+    "kg.m2",
+    "kg m2",
+    "MJ/kg",
+    "kg/m3",
+    "kg/L",
+    "g/cc",
+}
+
+
+def system_of_unit(quantity: Quantity) -> System:
+    """The system a value was written in."""
+    return "metric" if quantity.unit in _METRIC_UNITS else "inch"
+
+
+def system_of(build: Build) -> System:
+    """The system a build was measured in: that of its bore, else of its stroke, else metric."""
+    for path in ("bottom_end.block.bores", "bottom_end.crankshaft.stroke", "bottom_end.rods.length"):
+        reading = build.get(path)
+        if isinstance(reading, Reading) and reading.best:
+            return system_of_unit(reading.best[0])
+    return "metric"
+
+
+_FT_PER_MIN = 0.3048 / 60
+
+LENGTH = DisplayUnit("length", "m", UnitScale("in", 4), UnitScale("mm", 3))
+VOLUME = DisplayUnit("volume", "m^3", UnitScale("cc", 1), UnitScale("cc", 1))
+DISPLACEMENT = DisplayUnit("volume", "m^3", UnitScale("cu in", 1), UnitScale("cc", 0))
+RATIO = DisplayUnit(NUMBER, "1", UnitScale("", 3), UnitScale("", 3))
+INDEX = DisplayUnit(NUMBER, "1", UnitScale("", 2), UnitScale("", 2))
+COMPRESSION = DisplayUnit(NUMBER, "1", UnitScale(":1", 2), UnitScale(":1", 2))
+PERCENT = DisplayUnit("fraction", "1", UnitScale("%", 1), UnitScale("%", 1))
+WHOLE_PERCENT = DisplayUnit("fraction", "1", UnitScale("%", 0), UnitScale("%", 0))
+ANGLE = DisplayUnit("angle", "deg", UnitScale("deg", 1), UnitScale("deg", 1))
+AREA = DisplayUnit("area", "m^2", UnitScale("sq in", 3), UnitScale("cm2", 2))
+VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/min", 0, _FT_PER_MIN), UnitScale("m/s", 2, 1.0))
+FAST_VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/s", 0, 0.3048), UnitScale("m/s", 1, 1.0))
+ACCELERATION = DisplayUnit("acceleration", "m/s^2", UnitScale("ft/s²", 0, 0.3048), UnitScale("m/s²", 0, 1.0))
+FORCE = DisplayUnit("force", "N", UnitScale("lbf", 0), UnitScale("N", 0))
+CLAMPING = DisplayUnit("force", "N", UnitScale("lbf", 0), UnitScale("kN", 1))
+STIFFNESS = DisplayUnit("stiffness", "N/m", UnitScale("lbf/in", 0), UnitScale("N/mm", 1))
+MASS = DisplayUnit("mass", "kg", UnitScale("g", 1), UnitScale("g", 1))
+PULSE = DisplayUnit("time", "s", UnitScale("ms", 2, 1e-3), UnitScale("ms", 2, 1e-3))
+SPEED = DisplayUnit("engine speed", "rev/s", UnitScale("rpm", 0), UnitScale("rpm", 0))
+TORQUE = DisplayUnit("torque", "N m", UnitScale("lbf.ft", 1), UnitScale("N.m", 1))
+POWER = DisplayUnit("power", "W", UnitScale("hp", 1), UnitScale("kW", 1))
+PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("psi", 1), UnitScale("kPa", 0))
+AIR_PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("inHg", 2), UnitScale("kPa", 2))
+BENCH_PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("inH2O", 1), UnitScale("inH2O", 1))
+DENSITY = DisplayUnit("density", "kg/m^3", UnitScale("lb/cu ft", 4, 16.018463373960142), UnitScale("kg/m3", 3))
+TEMPERATURE = DisplayUnit("temperature", "K", UnitScale("degF", 0), UnitScale("degC", 1))
+TEMPERATURE_STEP = DisplayUnit("temperature difference", "K", UnitScale("°F", 0, 1 / 1.8), UnitScale("°C", 0, 1.0))
+VOLUME_FLOW = DisplayUnit("volume flow", "m^3/s", UnitScale("cfm", 0), UnitScale("L/s", 1))
+MASS_FLOW = DisplayUnit("mass flow", "kg/s", UnitScale("lb/h", 1), UnitScale("kg/h", 1))
+FACTOR = DisplayUnit(NUMBER, "1", UnitScale("", 4), UnitScale("", 4))
+SPECIFIC_TORQUE = DisplayUnit(
+    "specific torque",
+    "N m/m^3",
+    UnitScale("lbf ft/cu in", 2, 1.3558179483314004 / 1.6387064e-5),
+    UnitScale("N m/L", 1, 1e3),
+)
+SPECIFIC_POWER = DisplayUnit(
+    "specific power", "W/m^3", UnitScale("hp/cu in", 2, 745.6998715822702 / 1.6387064e-5), UnitScale("kW/L", 1, 1e6)
+)
+SPECIFIC_FUEL = DisplayUnit(
+    "specific fuel",
+    "kg/J",
+    UnitScale("lb/hp h", 3, 0.45359237 / (745.6998715822702 * 3600)),
+    UnitScale("g/kWh", 0, 1 / 3.6e9),
+)
+COUNT = DisplayUnit(NUMBER, "1", UnitScale("", 0), UnitScale("", 0))

@@ -1,0 +1,56 @@
+"""What a pull needs to know of the engine: its size, how it breathes, and what it burns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from builder.engine.geometry import swept_volume
+from builder.engine.values import Array
+from builder.record.models.build import Build
+from builder.record.quantities.readings import Reading
+
+
+@dataclass(frozen=True)
+class EngineFacts:
+    """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded."""
+
+    displacement: float | None
+    stroke: float | None
+    revolutions: int
+    compression_ignition: bool
+    boosted: bool
+    turbocharged: bool
+    fuel: str | None
+    fuel_density: float | None
+    stoichiometric: float | None
+    heating_value: float | None
+
+
+def engine_facts(build: Build) -> EngineFacts:
+    """The facts as the record has them."""
+    engine, stroke = build.build.engine, _values(build, "bottom_end.crankshaft.stroke")
+    bores = _values(build, "bottom_end.block.bores")
+    displacement = None
+    if bores is not None and stroke is not None and bores.min() > 0 and stroke.min() > 0:
+        # As the figure displacement does: the mean of the cylinders gauged, times all of them.
+        displacement = build.cylinders * float(np.mean(swept_volume(bores, float(stroke.mean()))))
+    fuel = engine.fuel
+    return EngineFacts(
+        displacement,
+        float(stroke.mean()) if stroke is not None else None,
+        build.revolutions_per_cycle,
+        engine.ignition == "compression",
+        engine.induction in ("turbocharged", "supercharged"),
+        engine.induction == "turbocharged",
+        fuel.kind if fuel else None,
+        fuel.density.si if fuel and fuel.density else None,
+        fuel.stoichiometric if fuel else None,
+        fuel.heating_value.si if fuel and fuel.heating_value else None,
+    )
+
+
+def _values(build: Build, path: str) -> Array | None:
+    reading = build.get(path)
+    return reading.values if isinstance(reading, Reading) and reading.best else None

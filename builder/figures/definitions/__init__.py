@@ -1,0 +1,1 @@
+"""The figures themselves, a module a subject."""

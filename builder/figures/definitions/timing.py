@@ -1,0 +1,341 @@
+"""Figures of cam timing: events at every lift, separation, overlap, and what the timing leaves to compress."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from builder.engine import geometry
+from builder.engine import valve_train as train
+from builder.engine.values import Value
+from builder.figures.core import display_units
+from builder.figures.core.registry import (
+    COMMON_PRACTICE,
+    GEOMETRY,
+    HEYWOOD_2,
+    VALVE_TRAIN,
+    alternative,
+    figure,
+)
+from builder.figures.core.solver import FigureResult
+from builder.figures.definitions import cam_inputs  # noqa: F401
+
+
+@figure(
+    "lobe_separation",
+    "Lobe separation",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    means="How far the intake and exhaust lobes of the cam stand apart: closer together they overlap more.",
+    formula=r"LSA = \frac{C_i + C_e}{2}",
+    working="as on the card: {lobe_separation_card}",
+    symbols=(("C_i, C_e", "intake and exhaust centreline", "deg"),),
+    holds="in cam degrees; ground into the cam",
+)
+def lobe_separation(lobe_separation_card: Value) -> Value:
+    """Lobe separation as the card states it [cam deg]."""
+    return lobe_separation_card
+
+
+@alternative("lobe_separation", working="({intake_centreline_card} + {exhaust_centreline_card}) / 2")
+def lobe_separation_from_card(intake_centreline_card: Value, exhaust_centreline_card: Value) -> Value:
+    """Lobe separation from the card's centrelines [cam deg]."""
+    return train.lobe_separation(intake_centreline_card, exhaust_centreline_card)
+
+
+@alternative("lobe_separation", working="({intake_centreline_wheel} + {exhaust_centreline_wheel}) / 2")
+def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centreline_wheel: Value) -> Value:
+    """Lobe separation from the degree wheel [cam deg]."""
+    return train.lobe_separation(intake_centreline_wheel, exhaust_centreline_wheel)
+
+
+@figure(
+    "installed_centreline",
+    "Intake centreline, installed",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=COMMON_PRACTICE,
+    means="Where the intake valve is fully open, in crank degrees after the piston passed the top.",
+    formula=r"C_i = \frac{a + b}{2}",
+    symbols=(("a, b", "wheel at equal lift on either side of the nose", "deg"),),
+    working="{intake_centreline_wheel}",
+    holds="half-way between two readings of equal lift, so a flat nose does not matter",
+)
+def installed_centreline(intake_centreline_wheel: Value) -> Value:
+    """Intake centreline by the degree wheel [deg ATDC]."""
+    return intake_centreline_wheel
+
+
+@alternative("installed_centreline", working="as installed: {intake_centreline_stated}")
+def installed_centreline_stated(intake_centreline_stated: Value) -> Value:
+    """Intake centreline as the record states it [deg ATDC]."""
+    return intake_centreline_stated
+
+
+@alternative("installed_centreline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
+def installed_centreline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
+    """Intake centreline from the events read [deg ATDC]."""
+    return train.intake_centreline_from_events(intake_opens_measured, intake_closes_measured)
+
+
+@figure(
+    "exhaust_centreline",
+    "Exhaust centreline, installed",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    means="Where the exhaust valve is fully open, in crank degrees before the piston reaches the top.",
+    formula=r"C_e = 2 \, LSA - C_i",
+    working="{exhaust_centreline_wheel}",
+    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline", "deg")),
+    holds="one camshaft; with two, each is degreed by itself",
+)
+def exhaust_centreline(exhaust_centreline_wheel: Value) -> Value:
+    """Exhaust centreline by the degree wheel [deg BTDC]."""
+    return exhaust_centreline_wheel
+
+
+@alternative("exhaust_centreline", working="as installed: {exhaust_centreline_stated}")
+def exhaust_centreline_stated(exhaust_centreline_stated: Value) -> Value:
+    """Exhaust centreline as the record states it [deg BTDC]."""
+    return exhaust_centreline_stated
+
+
+@alternative("exhaust_centreline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
+def exhaust_centreline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
+    """Exhaust centreline from the events read [deg BTDC]."""
+    return train.exhaust_centreline_from_events(exhaust_opens_measured, exhaust_closes_measured)
+
+
+@alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
+def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
+    """Exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
+    return 2 * lobe_separation - installed_centreline
+
+
+@figure(
+    "cam_advance",
+    "Cam advance",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    means="How much earlier than straight up the cam was put in: earlier favours low speeds, later high ones.",
+    formula=r"LSA - C_i",
+    working="{lobe_separation} − {installed_centreline}",
+    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline, installed", "deg")),
+    holds="positive advanced, negative retarded; one camshaft",
+)
+def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
+    """Advance of the cam [deg]."""
+    return train.cam_advance(lobe_separation, installed_centreline)
+
+
+@figure(
+    "card_difference",
+    "Installed against the card",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=COMMON_PRACTICE,
+    means="How far the cam went in from where its maker's card puts it.",
+    formula=r"C_{card} - C_i",
+    working="{intake_centreline_card} − {installed_centreline}",
+    symbols=(("C_{card}", "intake centreline on the card", "deg"), ("C_i", "intake centreline, installed", "deg")),
+    holds="positive advanced against the card, negative retarded",
+)
+def card_difference(intake_centreline_card: Value, installed_centreline: Value) -> Value:
+    """Advance against the card [deg]."""
+    return train.installed_advance(intake_centreline_card, installed_centreline)
+
+
+@dataclass(frozen=True)
+class _Event:
+    """One of the four valve events: how it follows from its lobe's duration and centreline."""
+
+    slug: str
+    title: str
+    means: str
+    formula: str
+    working: str
+    of: Callable[[Value, Value], Value]
+
+
+_EVENTS = (
+    _Event(
+        "intake_opens",
+        "Intake opens",
+        "Crank degrees before the top at which the intake valve opens.",
+        r"IO = D/2 - C_i",
+        "{intake_duration} / 2 − {installed_centreline}",
+        train.intake_opens,
+    ),
+    _Event(
+        "intake_closes",
+        "Intake closes",
+        "Crank degrees after the bottom at which the intake valve shuts and compression begins.",
+        r"IC = D/2 + C_i - 180^\circ",
+        "{intake_duration} / 2 + {installed_centreline} − 180°",
+        train.intake_closes,
+    ),
+    _Event(
+        "exhaust_opens",
+        "Exhaust opens",
+        "Crank degrees before the bottom at which the exhaust valve opens.",
+        r"EO = D/2 + C_e - 180^\circ",
+        "{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
+        train.exhaust_opens,
+    ),
+    _Event(
+        "exhaust_closes",
+        "Exhaust closes",
+        "Crank degrees after the top at which the exhaust valve shuts.",
+        r"EC = D/2 - C_e",
+        "{exhaust_duration} / 2 − {exhaust_centreline}",
+        train.exhaust_closes,
+    ),
+)
+
+
+def _register(event: _Event) -> None:
+    """An event at each lift: as the degree wheel read it where it did, else as the card gives it."""
+    side = event.slug.partition("_")[0]
+    duration, measured = f"{side}_duration", f"{event.slug}_measured"
+    centreline = "installed_centreline" if side == "intake" else "exhaust_centreline"
+    by_wheel = f"by degree wheel: {{{measured}}}"
+
+    def from_card(**given: Value) -> Value | FigureResult:
+        computed = event.of(given[duration], given[centreline])
+        if measured not in given:
+            return computed
+        read = np.isfinite(given[measured])
+        if read.all():
+            return FigureResult(given[measured], by_wheel, takes=(measured,))
+        return FigureResult(np.where(read, given[measured], computed), by_wheel if np.atleast_1d(read)[0] else None)
+
+    def as_read(**given: Value) -> Value:
+        return given[measured]
+
+    figure(
+        event.slug,
+        event.title,
+        display_units.ANGLE,
+        section=VALVE_TRAIN,
+        source=GEOMETRY,
+        axis="lift",
+        headline="first",
+        means=event.means,
+        formula=event.formula,
+        symbols=(
+            ("D", "duration at the lift stated", "deg"),
+            (f"C_{side[0]}", f"{side} centreline", "deg"),
+        ),
+        working=event.working,
+        holds="lobes taken as symmetric; events read from the degree wheel win",
+        takes=(duration, centreline),
+        may_take=(measured,),
+    )(from_card)
+    alternative(event.slug, working=by_wheel, takes=(measured,))(as_read)
+
+
+for _each in _EVENTS:
+    _register(_each)
+
+
+@figure(
+    "intake_open",
+    "Intake open for",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees for which the intake valve stands open, as the cam went in.",
+    formula=r"IO + 180^\circ + IC",
+    working="{intake_opens} + 180° + {intake_closes}",
+    symbols=(("IO", "intake opens, BTDC", "deg"), ("IC", "intake closes, ABDC", "deg")),
+    holds="at the lift stated; against the card's duration it shows what lash and wear have done",
+)
+def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
+    """Crank degrees that the intake stands open at each lift."""
+    return train.duration(intake_opens, intake_closes)
+
+
+@figure(
+    "exhaust_open",
+    "Exhaust open for",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees for which the exhaust valve stands open, as the cam went in.",
+    formula=r"EO + 180^\circ + EC",
+    working="{exhaust_opens} + 180° + {exhaust_closes}",
+    symbols=(("EO", "exhaust opens, BBDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
+    holds="at the lift stated; against the card's duration it shows what lash and wear have done",
+)
+def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
+    """Crank degrees that the exhaust stands open at each lift."""
+    return train.duration(exhaust_opens, exhaust_closes)
+
+
+@figure(
+    "overlap",
+    "Overlap",
+    display_units.ANGLE,
+    section=VALVE_TRAIN,
+    source=GEOMETRY,
+    axis="lift",
+    headline="first",
+    means="Crank degrees for which intake and exhaust are open together: more helps at speed and roughens the idle.",
+    formula=r"IO + EC = \frac{D_i + D_e}{2} - 2\,LSA",
+    working="{intake_opens} + {exhaust_closes}",
+    symbols=(
+        ("D_i, D_e", "intake and exhaust duration at that lift", "deg"),
+        ("LSA", "lobe separation, cam degrees", "deg"),
+        ("IO", "intake opens, BTDC", "deg"),
+        ("EC", "exhaust closes, ATDC", "deg"),
+    ),
+    holds="at the lift stated; negative when both are shut around the top",
+)
+def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
+    """Overlap [deg] at each lift."""
+    return train.overlap(intake_opens, exhaust_closes)
+
+
+@alternative("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")
+def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
+    """Overlap [deg] at each lift from the card alone: it is the same however the cam was put in."""
+    return train.overlap_from_duration(intake_duration, exhaust_duration, lobe_separation)
+
+
+@figure(
+    "effective_compression_ratio",
+    "Effective compression ratio",
+    display_units.COMPRESSION,
+    section=VALVE_TRAIN,
+    source=HEYWOOD_2,
+    axis="lift",
+    headline="first",
+    means="The squeeze that is left after the intake valve has shut: what the fuel really has to stand.",
+    formula=r"\frac{V_k + \frac{\pi}{4} B^2 \, x(IC)}{V_k}",
+    symbols=(
+        ("IC", "intake closes, after bottom dead centre", "deg"),
+        ("V_k", "clearance volume", "m³"),
+        ("x", "piston from the top when the intake shuts, exact slider-crank", "m"),
+    ),
+    working="({clearance_volume} + π/4 × ({bore})² × x({intake_closes} after bottom)) / {clearance_volume}",
+    holds="geometric, at the lift the timing was taken at; seat and 0.050 in timing give different ratios",
+)
+def effective_compression_ratio(
+    bore: Value,
+    stroke: Value,
+    rod_length: Value,
+    clearance_volume: Value,
+    intake_closes: Value,
+    pin_offset: Value = 0.0,
+) -> Value:
+    """Trapped volume over clearance volume at each lift."""
+    return geometry.effective_compression_ratio(bore, stroke, rod_length, clearance_volume, intake_closes, pin_offset)

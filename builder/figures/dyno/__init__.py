@@ -1,0 +1,1 @@
+"""Dyno sessions: pulls, ambient conditions, corrections, comparisons."""

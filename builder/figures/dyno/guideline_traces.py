@@ -1,0 +1,203 @@
+"""The engine's health along each pull, against the shop's guidelines. Breaking one is a caution, never an error."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from builder.engine.values import Array
+from builder.figures.core import display_units
+from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.core.engine_data import EngineFacts
+from builder.figures.dyno.pull import PullResult, lambda_of
+from builder.figures.review.guideline_defaults import GuidelineValue, habit, mixture_habit
+from builder.record.dyno_log.channels import CYLINDERS
+from builder.record.models.shop import Shop
+
+SHARE = display_units.PERCENT
+_FULL_LOAD = 0.9
+"""Throttle opening from which on the mixture is judged, where the throttle was logged."""
+
+
+@dataclass(frozen=True)
+class Violation:
+    """One guideline broken in one pull.
+
+    ``channel`` is what was logged or worked out; ``side`` says whether it fell below or rose above ``limit``;
+    ``value`` is the worst, at ``speed`` [rev/s]; ``ranges`` are all speeds at which it happens.
+    """
+
+    pull: str
+    index: int
+    channel: str
+    title: str
+    side: Literal["below", "above"]
+    limit: float
+    value: float
+    speed: float
+    ranges: tuple[tuple[float, float], ...]
+    guideline: str
+    """Whose rule it is, and the rule as it is written."""
+    where: str
+    """The worst value and its speed, in the shop's units."""
+    worst: str
+    """The same, with the guideline there and what else is to be said."""
+    words: str
+
+
+@dataclass(frozen=True, eq=False)
+class GuidelineTrace:
+    """One channel of one pull with the guideline it is held against; either limit may be missing (NaN)."""
+
+    channel: str
+    title: str
+    shown: DisplayUnit
+    values: Array
+    guideline: str
+    low: Array | float = float("nan")
+    high: Array | float = float("nan")
+    remark: str = ""
+
+
+def breaches_of(pulls: Sequence[PullResult], shop: Shop, facts: EngineFacts, system: System) -> tuple[Violation, ...]:
+    """Every guideline broken along every pull, with the speeds at which it happens."""
+    return tuple(
+        breach
+        for pull in pulls
+        for judged in judged_of(pull, shop, facts)
+        for breach in _breaches(pull, judged, system)
+    )
+
+
+def _rule(words: str, *habits: GuidelineValue) -> str:
+    return f"{habits[0].whose}: {words.format(*(each.text for each in habits))}"
+
+
+def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[GuidelineTrace]:
+    """What a pull logged that there is a guideline for, with its limits along the speed."""
+    channels = pull.channels
+    if "oil_pressure" in channels:
+        least = habit(shop, "least_oil_pressure_per_1000_rpm")
+        # Speed is in rev/s: 1 rev/s is 0.06 of 1000 rpm.
+        limits = pull.speed * 0.06 * least.value
+        rule = _rule("at least {} for every 1000 rpm", least)
+        yield GuidelineTrace(
+            "oil_pressure", "oil pressure", display_units.PRESSURE, channels["oil_pressure"], rule, limits
+        )
+    for slug, title in (("oil_temperature", "oil temperature"), ("coolant_temperature", "coolant temperature")):
+        if slug in channels:
+            most = habit(shop, f"most_{slug}")
+            yield GuidelineTrace(
+                slug, title, display_units.TEMPERATURE, channels[slug], _rule("at most {}", most), high=most.value
+            )
+    mixture = None if facts.compression_ignition else lambda_of(channels, facts)
+    window = mixture_habit(shop, facts.fuel)
+    if mixture is not None and window is not None:
+        if "throttle" in channels:
+            mixture = np.where(channels["throttle"] >= _FULL_LOAD, mixture, np.nan)
+        rich, lean = window
+        rule = _rule(f"lambda {{}} to {{}} on {facts.fuel}", rich, lean)
+        yield GuidelineTrace(
+            "lambda", "lambda at full load", display_units.RATIO, mixture, rule, rich.value, lean.value
+        )
+    spread = exhaust_spread(pull)
+    if spread is not None:
+        values, hottest, coldest = spread
+        most = habit(shop, "most_exhaust_spread")
+        remark, rule = f"cylinder {hottest} hottest, {coldest} coldest", _rule("at most {} °C apart", most)
+        yield GuidelineTrace("exhaust_spread", "exhaust temperature between cylinders", display_units.TEMPERATURE_STEP, values, rule,
+                     high=most.value, remark=remark)  # fmt: skip
+    share = blow_by_share(pull)
+    if share is not None:
+        most = habit(shop, "most_blow_by_share")
+        rule = _rule("at most {} of the air", most)
+        yield GuidelineTrace("blow_by_share", "blow-by as a share of the air", SHARE, share, rule, high=most.value)
+
+
+def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
+    """Hottest less coldest exhaust [K] along the speed, and which cylinders those are where it is widest."""
+    logged = _exhaust_by_cylinder(pull)
+    if len(logged) < 2:
+        return None
+    values = np.stack([each for _, each in logged])
+    known = np.isfinite(values).sum(axis=0) >= 2
+    if not known.any():
+        return None
+    high = np.where(known, np.fmax.reduce(values), np.nan)
+    low = np.where(known, np.fmin.reduce(values), np.nan)
+    widest = int(np.nanargmax(high - low))
+    column = values[:, widest]
+    return high - low, logged[int(np.nanargmax(column))][0], logged[int(np.nanargmin(column))][0]
+
+
+def hottest_exhaust(pull: PullResult) -> Array | None:
+    """Exhaust temperature of the cylinder that is hottest at each speed [K]; None where no cylinder was logged."""
+    logged = _exhaust_by_cylinder(pull)
+    return np.fmax.reduce([values for _, values in logged]) if logged else None
+
+
+def _exhaust_by_cylinder(pull: PullResult) -> list[tuple[int, Array]]:
+    return [
+        (number, pull.channels[slug])
+        for number in range(1, CYLINDERS + 1)
+        if (slug := f"exhaust_temperature_{number}") in pull.channels
+    ]
+
+
+def blow_by_share(pull: PullResult) -> Array | None:
+    """Blow-by over the air taken in, both by volume [-]; None where either is not known."""
+    if "blow_by" not in pull.channels:
+        return None
+    air = pull.channels.get("air_flow_volume")
+    if air is None and "air_flow_mass" in pull.derived and pull.day.air is not None:
+        air = pull.derived["air_flow_mass"] / pull.day.air.density
+    if air is None:
+        return None
+    return np.where(air > 0, pull.channels["blow_by"] / np.where(air > 0, air, 1.0), np.nan)
+
+
+def _breaches(pull: PullResult, judged: GuidelineTrace, system: System) -> Iterator[Violation]:
+    sides: tuple[tuple[Literal["below", "above"], Array | float, float], ...] = (
+        ("below", judged.low, -1.0),
+        ("above", judged.high, 1.0),
+    )
+    for side, limit, sign in sides:
+        limits = np.broadcast_to(np.asarray(limit, dtype=np.float64), judged.values.shape)
+        beyond = sign * (judged.values - limits)
+        broken = np.isfinite(beyond) & (beyond > 1e-9 * np.abs(limits))
+        if not broken.any():
+            continue
+        worst = int(np.argmax(np.where(broken, beyond, -np.inf)))
+        value, bound, speed = float(judged.values[worst]), float(limits[worst]), float(pull.speed[worst])
+        ranges = _runs(pull.speed, broken)
+        where = f"{judged.shown.text(value, system)} at {60 * speed:,.0f} rpm"
+        worst_said = f"{where}, where the guideline is {judged.shown.text(bound, system)}"
+        if judged.remark:
+            worst_said += f" ({judged.remark})"
+        words = f"{pull.name}: {judged.title} {side} the guideline {_spans(ranges)}; worst {worst_said}"
+        yield Violation(
+            pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges,
+            judged.guideline, where, worst_said, words,
+        )  # fmt: skip
+
+
+def _runs(speed: Array, flag: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> tuple[tuple[float, float], ...]:
+    """Stretches of speed in which the flag is up."""
+    padded = np.concatenate([[False], flag, [False]])
+    change = np.flatnonzero(padded[1:] != padded[:-1])
+    return tuple(
+        (float(speed[start]), float(speed[stop - 1])) for start, stop in zip(change[::2], change[1::2], strict=True)
+    )
+
+
+def _spans(ranges: Sequence[tuple[float, float]]) -> str:
+    said = [
+        f"at {60 * low:,.0f} rpm" if high == low else f"from {60 * low:,.0f} to {60 * high:,.0f} rpm"
+        for low, high in ranges[:3]
+    ]
+    if len(ranges) > 3:
+        said.append(f"and {len(ranges) - 3} more stretches")
+    return ", ".join(said)

@@ -1,0 +1,119 @@
+"""Which rows of a log make the curve, and the torque in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from builder.engine import power
+from builder.engine.curves import CELL, WIDTH, rate_of_change
+from builder.engine.pull_segmentation import Segment, loaded_part
+from builder.engine.values import Array
+from builder.record.dyno_log.reader import DynoLog
+
+_MANY = 5000
+"""From this many rows on, lesser channels are averaged over little cells of speed before they are smoothed."""
+_RATE_WINDOW = 0.4
+"""Window over which the rate of change of speed is taken [s]: some rows of a slow log, short beside a sweep."""
+
+
+@dataclass(frozen=True, eq=False)
+class SelectedRows:
+    """The rows of a log that count: speed [rev/s] and torque as logged [N m].
+
+    ``acceleration`` [rev/s2] and ``acceleration_torque`` [N m] are there for a sweep with a stated inertia.
+    """
+
+    kind: Literal["sweep", "steps"]
+    speed: Array
+    torque: Array
+    mask: npt.NDArray[np.bool_]
+    told: tuple[str, ...]
+    acceleration: Array | None = None
+    acceleration_torque: Array | None = None
+
+    def kept(self, channel: Array) -> Array:
+        """Another channel at the rows that count."""
+        return channel if self.mask.all() else channel[self.mask]
+
+
+def rows_of(log: DynoLog, inertia: float | None = None) -> SelectedRows:
+    """The rows that count; torque from power where no torque was logged.
+
+    ``inertia`` [kg m2] of all that turns with the crank. Raises ValueError where no row has a speed and a torque.
+    """
+    speed = log.channels["engine_speed"]
+    told = []
+    if "torque" in log.channels:
+        torque = log.channels["torque"]
+    elif "power" in log.channels:
+        watts = log.channels["power"]
+        torque = np.asarray(power.torque(watts, np.where(speed > 0, speed, np.nan)))
+        told.append("torque is worked out from power and speed: T = P / (2 pi n)")
+    else:
+        raise ValueError("it holds neither torque nor power")
+    time = log.channels.get("time")
+    part = loaded_part(speed, torque, time)
+    kind: Literal["sweep", "steps"] = "sweep" if part.kind == "sweep" else "steps"
+    told += _told_of_part(part, bool(part.mask.all()))
+    mask = part.mask & np.isfinite(torque) & (speed > 0)
+    if not mask.any():
+        raise ValueError("no row has both a speed and a torque")
+    if not mask.all():
+        speed, torque = speed[mask], torque[mask]
+    acceleration = spent = None
+    if inertia is not None:
+        if kind == "sweep" and time is not None:
+            times = time[mask]
+            acceleration = rate_of_change(times, speed, _rate_window(times))
+            spent = np.asarray(power.acceleration_torque(inertia, acceleration))
+        elif time is None:
+            told.append("the inertia is not used: the log has no time to take the acceleration from")
+        else:
+            told.append("the inertia is not used: a test in steps does not accelerate")
+    return SelectedRows(kind, speed, torque, mask, tuple(told), acceleration, spent)
+
+
+def binned(speed: Array, channels: tuple[Array, ...]) -> tuple[tuple[Array, ...], Array]:
+    """Channels of a long log as means over little cells of speed (31 rev/min), and the mean speeds of the cells.
+
+    A short log is given back as it is. Shapes: (rows,) to (cells,); a cell without a number is NaN.
+    """
+    if speed.size <= _MANY or not channels:
+        return channels, speed
+    cell = WIDTH * CELL
+    index = (speed / cell).astype(np.int64)
+    index -= index.min()
+    if index.max() > 1_000_000:
+        return channels, speed
+    count = np.bincount(index)
+    filled = count > 0
+    middle = (np.bincount(index, weights=speed)[filled]) / count[filled]
+    means = []
+    for channel in channels:
+        finite = np.isfinite(channel)
+        rows = count if finite.all() else np.bincount(index, weights=finite, minlength=count.size)
+        total = np.bincount(index, weights=np.where(finite, channel, 0.0), minlength=count.size)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            means.append((total / rows)[filled])
+    return tuple(means), middle
+
+
+def _rate_window(times: Array) -> float:
+    """Wide enough to hold a dozen rows, and never shorter than the usual window [s]."""
+    finite = np.sort(times[np.isfinite(times)])
+    gap = float(np.median(np.diff(finite))) if finite.size > 2 else 0.0
+    return max(_RATE_WINDOW, 12 * gap)
+
+
+def _told_of_part(part: Segment, whole: bool) -> list[str]:
+    """What kind of log it is, and what of it is not the pull."""
+    words = {
+        "sweep": "taken as a sweep: the rising part under load",
+        "steps": "taken as a test in steps: the rows at steady speeds",
+        "rows per speed": "taken as readings at single speeds",
+    }[part.kind]
+    return [words if whole else f"{words}; left out: {', '.join(part.account)}"]

@@ -1,0 +1,81 @@
+"""The figures of one build for the terminal, and as JSON for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from builder.archive.shop_weights import shop_of
+from builder.commands.check import chosen_folders
+from builder.figures.core.types import FigureSheet
+from builder.figures.evaluate import compute
+from builder.record.load import read_build
+from builder.record.problem import Problem
+
+
+def figures_of(archive: Path, slug: str) -> tuple[FigureSheet | None, list[Problem]]:
+    """The figures of one build, or None with what keeps them from being had."""
+    shop, problems = shop_of(archive)
+    folders, missing = chosen_folders(archive, (slug,))
+    problems += missing
+    if not folders:
+        return None, problems
+    build, found = read_build(folders[0], archive)
+    problems += found
+    if build is None:
+        return None, problems
+    sheet = compute(build, shop)
+    return sheet, [*problems, *sheet.problems]
+
+
+def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
+    """The sheet in the form other programs read; values and units SI."""
+    return {
+        "build": slug,
+        "figures": [
+            {
+                "slug": figure.slug,
+                "title": figure.title,
+                "value": figure.value,
+                "unit": figure.method.shown.si,
+                "display": _plain(figure.display),
+                "basis": figure.basis,
+                "working": _plain(figure.working),
+                "source": figure.method.source,
+                "positions": [
+                    {
+                        figure.axis or "position": _plain(position.label),
+                        "value": position.value,
+                        "display": _plain(position.display),
+                    }
+                    for position in figure.positions
+                ],
+                "caution": " ".join(figure.cautions) or None,
+            }
+            for figure in sheet.figures
+        ],
+        "needs": [{"slug": need.slug, "needs": list(need.needs)} for need in sheet.needs],
+    }
+
+
+def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
+    """The sheet for the terminal: a figure a line, with its working below."""
+    section = None
+    for figure in sheet.figures:
+        if figure.method.section != section:
+            section = figure.method.section
+            yield f"\n{section}"
+        beside = f"  ({figure.beside})" if figure.beside else ""
+        yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(beside)}  [{figure.basis}]"
+        yield f"      {_plain(figure.working)}"
+        for caution in figure.cautions:
+            yield f"      caution: {caution}"
+    if sheet.needs:
+        yield "\nNot to be had"
+        for need in sheet.needs:
+            yield f"  {need.title:<32} needs {'; '.join(need.needs)}"
+
+
+def _plain(text: str) -> str:
+    return text.replace("\N{NO-BREAK SPACE}", " ")

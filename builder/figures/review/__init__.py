@@ -1,0 +1,1 @@
+"""What deserves attention: clearance checks, discrepancies, cautions, plausibility, readiness for delivery."""

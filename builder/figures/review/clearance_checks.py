@@ -1,0 +1,426 @@
+"""Fits and checks against their ranges: the maker's sheet, the shop's rule or, failing both, common practice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from builder.engine import fits as engine
+from builder.figures.core import display_units
+from builder.figures.core.display_units import system_of_unit, written_mean, written_text
+from builder.figures.core.inputs import numbered
+from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.core.working_text import outlier_index
+from builder.figures.definitions.fit_inputs import CLEARANCES, FITS_AT, joint_labels
+from builder.figures.review.guideline_defaults import GuidelineValue, habit
+from builder.record.models.assembly import Checks, Fits
+from builder.record.models.build import Build
+from builder.record.models.fields import RecordModel, notes_of, title_of
+from builder.record.models.shop import Shop
+from builder.record.quantities.readings import Accepted, Reading
+from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
+
+Verdict = Literal["in range", "out of range", "out of range, accepted", "no range"]
+
+_CHECKS_AT = "assembly.checks"
+_NBSP = "\N{NO-BREAK SPACE}"
+_OIL_BAND = 0.25
+"""How far an oil clearance may lie from 0.001 of the journal before it calls for a second look."""
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One reading: at which position, its value (SI), as written, and whether it lies out of range."""
+
+    label: str
+    value: float
+    text: str
+    out: bool
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What is allowed (SI; either end may be missing), in words, and whose rule it is."""
+
+    least: float | None = None
+    most: float | None = None
+    text: str = ""
+    whose: str = ""
+
+    def out(self, value: float) -> bool:
+        """Whether a value lies outside; both ends are inside, whatever the last bit of a float says."""
+        slack = 1e-9 * max(abs(value), abs(self.least or 0.0), abs(self.most or 0.0))
+        return (self.least is not None and value < self.least - slack) or (
+            self.most is not None and value > self.most + slack
+        )
+
+    def __bool__(self) -> bool:
+        return self.least is not None or self.most is not None
+
+
+@dataclass(frozen=True)
+class CheckedClearance:
+    """One clearance or check, judged.
+
+    ``path`` is where the record holds it, ``unit`` the unit it was written in, ``axis`` what its positions are
+    (None for a single value), ``odd`` the label of the position that stands out.
+    """
+
+    path: str
+    title: str
+    kind: Literal["fit", "check", "joint", "bore"]
+    dimension: str
+    unit: str
+    readings: tuple[Measurement, ...]
+    limits: Limits
+    verdict: Verdict
+    mean_text: str
+    axis: str | None = None
+    odd: str | None = None
+    accepted: Accepted | None = None
+    by: str | None = None
+    note: str | None = None
+    computed: bool = False
+    """Whether nobody gauged it: it follows from the parts."""
+    where: tuple[Path, int] | None = None
+
+    @property
+    def least(self) -> Measurement:
+        """The least reading."""
+        return min(self.readings, key=lambda at: at.value)
+
+    @property
+    def most(self) -> Measurement:
+        """The most."""
+        return max(self.readings, key=lambda at: at.value)
+
+    @property
+    def mean(self) -> float:
+        """The mean of all readings, SI."""
+        return float(np.mean([at.value for at in self.readings]))
+
+    @property
+    def spread(self) -> float:
+        """Most less least, SI."""
+        return self.most.value - self.least.value
+
+    @property
+    def place_in_range(self) -> float | None:
+        """Where the mean lies in its range: 0 at the least allowed, 1 at the most; None for a range with one end."""
+        least, most = self.limits.least, self.limits.most
+        if least is None or most is None or least >= most:
+            return None
+        return float(engine.fit_position(self.mean, least, most))
+
+    @property
+    def out(self) -> tuple[Measurement, ...]:
+        """The readings out of range."""
+        return tuple(at for at in self.readings if at.out)
+
+    @property
+    def passes(self) -> bool:
+        """Whether there is nothing to caution about."""
+        return self.verdict != "out of range"
+
+    def in_unit(self, si: float) -> float:
+        """A value in the unit that the shop wrote, for a drawing."""
+        return si if self.dimension == NUMBER or not self.unit else to_unit(si, self.unit, self.dimension)
+
+    @property
+    def text(self) -> str:
+        """What was found, against what, and what came of it: one sentence."""
+        found = f"{self.title}: {self._found}"
+        if not self.limits:
+            return f"{found}; no range was recorded."
+        allowed = f"allowed {self.limits.text} ({self.limits.whose})"
+        if self.verdict == "in range":
+            return f"{found}; {allowed}."
+        said = f"{found}; {self._out_of_range}; {allowed}"
+        if self.verdict == "out of range, accepted" and self.accepted:
+            return f"{said}; accepted by {self.accepted.by} because {self.accepted.why}."
+        return f"{said}."
+
+    @property
+    def finding(self) -> str:
+        """What is out of range, without the range."""
+        return f"{self.title}: {self._out_of_range}" if self.axis else f"{self.title}: {self._found}, out of range"
+
+    @property
+    def rule(self) -> str:
+        """What is allowed, and by whom."""
+        return f"allowed {self.limits.text}, {self.limits.whose}"
+
+    @property
+    def _out_of_range(self) -> str:
+        if not self.axis:
+            return "out of range"
+        places = ", ".join(f"{self.axis} {at.label} at {at.text}" for at in self.out)
+        return f"{places}: out of range"
+
+    @property
+    def _found(self) -> str:
+        if len(self.readings) == 1:
+            return self.readings[0].text
+        if self.least.text == self.most.text:
+            return f"{self.least.text} at all {len(self.readings)}"
+        return f"{self.least.text} to {self.most.text}, mean {self.mean_text}"
+
+
+def judge_fits(build: Build, shop: Shop, sheet: FigureSheet | None = None) -> tuple[CheckedClearance, ...]:
+    """Every clearance and check of the record against its range, in the order of the record.
+
+    With the ``sheet`` at hand, clearances that nobody gauged are judged as they follow from the parts.
+    """
+    return (
+        *_clearances(build, shop, sheet),
+        *_bores(build),
+        *_bolt_stretch_checks(build),
+        *_checks(build, shop),
+    )
+
+
+def _clearances(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator[CheckedClearance]:
+    fits = build.get(FITS_AT)
+    for name, info in Fits.model_fields.items():
+        if name not in CLEARANCES:
+            continue
+        path, title = f"{FITS_AT}.{name}", title_of(name, info)
+        reading = getattr(fits, name) if fits else None
+        rule = _usual_limits(build, shop, name)
+        figure = sheet.get(name) if sheet else None
+        if isinstance(reading, Reading) and reading.best:
+            yield _judged(build, path, title, "fit", reading, CLEARANCES[name], rule)
+        elif figure is not None:
+            yield _from_parts(build, path, title, figure, reading, rule)
+    for index, other in enumerate(fits.other if fits else ()):
+        if other.reading.best:
+            yield _judged(build, f"{FITS_AT}.other.{index}", _capital(other.name), "fit", other.reading, "reading")
+
+
+def _judged(
+    build: Build,
+    path: str,
+    title: str,
+    kind: Literal["fit", "check", "joint", "bore"],
+    reading: Reading,
+    axis: str | None,
+    rule: Limits | None = None,
+) -> CheckedClearance:
+    limits = limits_of(reading) or rule or Limits()
+    values = reading.values
+    texts = [written_text(quantity) for quantity in reading.best] if reading.measured else [written_mean(reading)]
+    labels = numbered(len(values)) if len(values) > 1 else ("",)
+    readings = tuple(
+        Measurement(label, float(value), text, limits.out(float(value)))
+        for label, value, text in zip(labels, values, texts, strict=True)
+    )
+    odd = outlier_index(values, max(quantity.step for quantity in reading.best)) if len(values) > 2 else None
+    return CheckedClearance(
+        path, title, kind, reading.dimension, reading.best[0].unit, readings, limits,
+        _verdict(limits, readings, reading.accepted), written_mean(reading),
+        (axis or "reading") if len(values) > 1 else None,
+        None if odd is None else labels[odd],
+        reading.accepted, reading.by, reading.note, where=build.where(path),
+    )  # fmt: skip
+
+
+def _verdict(limits: Limits, readings: tuple[Measurement, ...], accepted: Accepted | None) -> Verdict:
+    if not limits:
+        return "no range"
+    if not any(at.out for at in readings):
+        return "in range"
+    return "out of range, accepted" if accepted else "out of range"
+
+
+def limits_of(reading: Reading | None) -> Limits:
+    """What the record itself allows."""
+    if reading is None or (reading.least is None and reading.most is None):
+        return Limits()
+    if reading.allowed:
+        text = f"{reading.allowed.least.number} to {written_text(reading.allowed.most)}"
+    else:
+        ends = (("at least", reading.at_least), ("at most", reading.at_most))
+        text = " and ".join(f"{word} {written_text(end)}" for word, end in ends if end)
+    return Limits(
+        reading.least.si if reading.least else None,
+        reading.most.si if reading.most else None,
+        text.replace("-", "−"),
+        reading.rule or "as recorded",
+    )
+
+
+def _from_parts(
+    build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: Limits | None
+) -> CheckedClearance:
+    limits = limits_of(reading) or rule or Limits()
+    positions = figure.positions
+    labels = tuple(p.label for p in positions) or ("",)
+    pairs = [(p.value, p.display) for p in positions] or [(figure.value, figure.display)]
+    readings = tuple(
+        Measurement(label, value, text, limits.out(value)) for label, (value, text) in zip(labels, pairs, strict=True)
+    )
+    accepted = reading.accepted if reading else None
+    where = build.where(path) if reading else next((k.where for k in figure.inputs if k.where), None)
+    unit = "in" if figure.display.endswith("in") else "mm"
+    return CheckedClearance(
+        path, title, "fit", "length", unit, readings, limits, _verdict(limits, readings, accepted), figure.display,
+        figure.axis, figure.odd, accepted, computed=True, where=where,
+    )  # fmt: skip
+
+
+def _mean(build: Build, path: str) -> tuple[float, Quantity] | None:
+    reading = build.get(path)
+    if not isinstance(reading, Reading) or not reading.best or reading.values.mean() <= 0:
+        return None
+    return float(reading.values.mean()), reading.best[0]
+
+
+def _usual_limits(build: Build, shop: Shop, name: str) -> Limits | None:
+    """What the shop's habit or common practice asks of a clearance that has no range of its own."""
+    if name == "top_ring_gap" and (bore := _mean(build, "bottom_end.block.bores")):
+        rule = habit(shop, "ring_gap_per_bore")
+        if rule.value <= 0:
+            return None
+        least = float(engine.ring_gap_rule(bore[0], rule.value))
+        return Limits(least, None, f"at least {_length(least, bore[1])}", f"{rule.whose}: {rule.text} of the bore")
+    journal = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
+    if journal and (diameter := _mean(build, f"bottom_end.crankshaft.{journal}")):
+        rule = habit(shop, "oil_clearance_per_journal")
+        if rule.value <= 0:
+            return None
+        middle = float(engine.oil_clearance_rule(diameter[0], rule.value))
+        least, most = middle * (1 - _OIL_BAND), middle * (1 + _OIL_BAND)
+        text = f"{_length(least, diameter[1])} to {_length(most, diameter[1])}"
+        return Limits(least, most, text, f"{rule.whose}: {rule.text} of the journal, a quarter either way")
+    return None
+
+
+def _length(si: float, like: Quantity) -> str:
+    return display_units.LENGTH.text(si, system_of_unit(like))
+
+
+def _bores(build: Build) -> Iterator[CheckedClearance]:
+    card = build.get("work.bore_gauging")
+    if card is None:
+        return
+    scale, _ = factor(card.unit, "length")
+    kinds = (
+        ("taper", "Bore taper", engine.bore_taper, card.taper_at_most, 2),
+        ("out_of_round", "Bore out of round", engine.bore_out_of_round, card.out_of_round_at_most, 1),
+    )
+    for name, title, measure, most, fewest in kinds:
+        gauged = {str(bore.cylinder): [[d.across, d.along] for d in bore.depths] for bore in card.cylinders}
+        # A reading of nought is a problem of its own, with its line.
+        good = {label: depths for label, depths in gauged.items() if len(depths) >= fewest and np.min(depths) > 0}
+        if not good:
+            continue
+        places = {label: float(np.ravel(measure([depths]))[0]) * scale for label, depths in good.items()}
+        limits = Limits(None, most.si, f"at most {written_text(most)}", "the gauge card") if most else Limits()
+        yield _from_values(
+            build, f"work.bore_gauging.{name}_at_most", title, "bore", places, card.unit, limits, card.by
+        )
+
+
+def _from_values(
+    build: Build,
+    path: str,
+    title: str,
+    kind: Literal["check", "bore"],
+    places: dict[str, float],
+    unit: str,
+    limits: Limits,
+    by: str | None = None,
+) -> CheckedClearance:
+    texts = [display_units.LENGTH.text(value, "inch" if unit == "in" else "metric") for value in places.values()]
+    readings = tuple(
+        Measurement(label, value, text, limits.out(value))
+        for (label, value), text in zip(places.items(), texts, strict=True)
+    )
+    mean = display_units.LENGTH.text(float(np.mean(list(places.values()))), "inch" if unit == "in" else "metric")
+    return CheckedClearance(
+        path, title, kind, "length", unit, readings, limits, _verdict(limits, readings, None), mean,
+        "cylinder" if len(readings) > 1 else None, by=by, where=build.where(path),
+    )  # fmt: skip
+
+
+def _bolt_stretch_checks(build: Build) -> Iterator[CheckedClearance]:
+    joints = build.get("assembly.fasteners") or ()
+    for index, (joint, label) in enumerate(zip(joints, joint_labels(joints), strict=True)):
+        if joint.stretch is not None and joint.stretch.best:
+            path = f"assembly.fasteners.{index}.stretch"
+            yield _judged(build, path, f"{_capital(label)}, stretch", "joint", joint.stretch, "bolt")
+
+
+def _checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
+    checks: Checks | None = build.get(_CHECKS_AT)
+    if checks is None:
+        return
+    for name, info in Checks.model_fields.items():
+        reading = getattr(checks, name)
+        if not isinstance(reading, Reading) or not reading.best:
+            continue
+        path, title = f"{_CHECKS_AT}.{name}", title_of(name, info)
+        limit = _MINIMUM_RULES.get(name)
+        rule = _at_least(habit(shop, limit), reading) if limit else None
+        yield _judged(build, path, title, "check", reading, notes_of(info).each, rule)
+        yield from _spread_judged(build, shop, checks, name, reading)
+    for index, other in enumerate(checks.other):
+        if other.reading is not None and other.reading.best:
+            path = f"{_CHECKS_AT}.other.{index}"
+            yield _judged(build, path, _capital(other.name), "check", other.reading, "reading")
+
+
+CHECKED_AS = {
+    **{name: name for name in CLEARANCES},
+    "taper_at_most": "bore_taper",
+    "out_of_round_at_most": "bore_out_of_round",
+    "intake_piston_to_valve": "piston_to_valve",
+    "exhaust_piston_to_valve": "piston_to_valve",
+    "coil_bind": "coil_bind_clearance",
+}
+"""The figure that each judged fit or check belongs to, by the last step of its path."""
+
+_MINIMUM_RULES = {
+    "intake_piston_to_valve": "least_intake_piston_to_valve",
+    "exhaust_piston_to_valve": "least_exhaust_piston_to_valve",
+    "coil_bind": "least_coil_bind",
+}
+
+
+def _at_least(rule: GuidelineValue, reading: Reading) -> Limits:
+    return Limits(rule.value, None, f"at least {_length(rule.value, reading.best[0])}", rule.whose)
+
+
+def _spread_judged(
+    build: Build, shop: Shop, checks: RecordModel, name: str, reading: Reading
+) -> Iterator[CheckedClearance]:
+    """How even the cylinders are: best against worst, whatever their level."""
+    values = reading.values
+    if len(values) < 2:
+        return
+    path = f"{_CHECKS_AT}.{name}"
+    if name == "leak_down":
+        rule = habit(shop, "leak_down_spread")
+        value = float(np.ptp(values))
+        text, title = f"{100 * value:.3g}{_NBSP}%", "Leak-down, best to worst"
+        limits = Limits(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.whose)
+    elif name == "cranking_compression" and values.max() > 0:
+        rule = habit(shop, "cranking_spread")
+        value = float(values.min() / values.max())
+        text, title = f"{100 * value:.0f}{_NBSP}%", "Cranking compression, worst of best"
+        limits = Limits(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.whose)
+    else:
+        return
+    readings = (Measurement("", value, text, limits.out(value)),)
+    yield CheckedClearance(
+        path, title, "check", NUMBER, "", readings, limits, _verdict(limits, readings, reading.accepted), text,
+        accepted=reading.accepted, by=reading.by, where=build.where(path),
+    )  # fmt: skip
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]

@@ -1,0 +1,98 @@
+"""Ready for delivery? What the shop's own list requires, what is there, what is missing, what stands as a caution."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from builder.figures.core.types import Caution, FigureSheet
+from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.fields import RecordModel, title_of
+from builder.record.models.shop import Shop
+from builder.record.quantities.readings import Reading
+from builder.record.traversal import models_in
+
+
+@dataclass(frozen=True)
+class Required:
+    """One thing that must be there before an engine is handed over."""
+
+    path: str
+    """As in shop.yaml: `assembly.fits.piston_clearance`."""
+    title: str
+    says: str
+    """What was found there, or what to write and in which file."""
+
+
+@dataclass(frozen=True)
+class Readiness:
+    """Whether an engine may be handed over, by the shop's own list."""
+
+    there: tuple[Required, ...]
+    missing: tuple[Required, ...]
+    cautions: tuple[Caution, ...]
+
+    @property
+    def ready(self) -> bool:
+        """Whether nothing is missing; cautions do not stand in the way, they are to be read."""
+        return not self.missing
+
+
+def readiness(build: Build, shop: Shop, sheet: FigureSheet) -> Readiness:
+    """Hold a build against the shop's delivery_requires. A path that leads nowhere counts as missing."""
+    there: list[Required] = []
+    missing: list[Required] = []
+    for path in shop.delivery_requires:
+        name, *steps = path.split(".")
+        title = _title(path)
+        if title is None:
+            missing.append(Required(path, path, "is nowhere in the record: look at delivery_requires in shop.yaml"))
+            continue
+        lack = _lack(getattr(build, name, None), steps)
+        if lack is None:
+            there.append(Required(path, title, "recorded"))
+        else:
+            where = f"{name}.yaml" + (f": {'.'.join(steps)}" if steps else "")
+            missing.append(Required(path, title, f"{lack}; write it in {where}"))
+    return Readiness(tuple(there), tuple(missing), sheet.cautions)
+
+
+def _lack(value: Any, steps: list[str]) -> str | None:
+    """What is lacking at a path below a value, or None; in a list every entry must have it."""
+    if value is None or value == () or value == {}:
+        return "not recorded"
+    if isinstance(value, Reading):
+        return None if value.best else "a range is stated, but nothing was measured"
+    if isinstance(value, tuple):
+        lacks = [_lack(entry, steps) for entry in value]
+        lacking = [str(index + 1) for index, lack in enumerate(lacks) if lack]
+        if not lacking:
+            return None
+        return f"not recorded for {', '.join(lacking)} of {len(value)}"
+    if steps:
+        return _lack(getattr(value, steps[0], None), steps[1:])
+    if isinstance(value, RecordModel) and not any(
+        getattr(value, name) not in (None, ()) for name in type(value).model_fields
+    ):
+        return "not recorded"
+    return None
+
+
+def _title(path: str) -> str | None:
+    """`Fits: piston clearance`, from the record's own names; None for a path that leads nowhere."""
+    name, *steps = path.split(".")
+    model: type[RecordModel] | None = DOCUMENTS.get(name)
+    if model is None:
+        return None
+    titles: list[str] = []
+    for step in steps:
+        if model is None or step not in model.model_fields:
+            return None
+        info = model.model_fields[step]
+        titles.append(title_of(step, info))
+        inner = models_in(info.annotation)
+        model = inner[0] if inner else None
+    if not titles:
+        return name.replace("_", " ").capitalize()
+    last = titles[-2:]
+    return last[0] if len(last) == 1 else f"{last[0]}: {last[1].lower()}"

@@ -1,0 +1,171 @@
+"""The shop's habits: what shop.yaml sets, and what is common practice where it sets nothing.
+
+Every value here is common practice, no source, and gives way to the shop's own. None of them is a law:
+breaking one is a caution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from builder.figures.core.display_units import System, convert_to_other_system, system_of_unit, written_text
+from builder.record.models.shop import Guidelines, Shop
+from builder.record.quantities.units import Quantity
+
+COMMON = "common practice"
+OWN = "the shop's habit"
+
+# As it would stand in shop.yaml.
+_USUAL: dict[str, Any] = {
+    "piston_speed": [
+        {"type": "cast", "metres_per_second": 18},
+        {"type": "hypereutectic", "metres_per_second": 20},
+        {"type": "forged", "metres_per_second": 25},
+    ],
+    "effective_ratio": [
+        {"fuel": "petrol", "effective_ratio": 8.5},
+        {"fuel": "E10", "effective_ratio": 8.5},
+        {"fuel": "race petrol", "effective_ratio": 9.5},
+        {"fuel": "LPG", "effective_ratio": 9.5},
+        {"fuel": "E85", "effective_ratio": 11},
+        {"fuel": "ethanol", "effective_ratio": 11},
+        {"fuel": "methanol", "effective_ratio": 13},
+    ],
+    "least_quench": "0.035 in",
+    "most_quench": "0.060 in",
+    "least_intake_piston_to_valve": "0.080 in",
+    "least_exhaust_piston_to_valve": "0.100 in",
+    "least_coil_bind": "0.060 in",
+    "most_bmep_natural": "220 psi",
+    "most_volumetric_efficiency": 1.25,
+    "ring_gap_per_bore": 0.0045,
+    "oil_clearance_per_journal": 0.001,
+    "leak_down_spread": 5,
+    "cranking_spread": 0.90,
+    "most_timing": "40 deg",
+    "least_oil_pressure_per_1000_rpm": "10 psi",
+    "most_oil_temperature": "275 degF",
+    "most_coolant_temperature": "220 degF",
+    "least_lambda": 0.80,
+    "most_lambda": 0.95,
+    # Lambda counts from each fuel's own exact mixture, but how far on the rich side a fuel runs best and coolest
+    # is its own: alcohols far, gas hardly. Natural gas and paraffin are run in too many ways for a window.
+    "mixture": [
+        {"fuel": "E85", "least_lambda": 0.75, "most_lambda": 0.95},
+        {"fuel": "ethanol", "least_lambda": 0.75, "most_lambda": 0.95},
+        {"fuel": "methanol", "least_lambda": 0.65, "most_lambda": 0.90},
+        {"fuel": "LPG", "least_lambda": 0.85, "most_lambda": 1.02},
+    ],
+    "most_exhaust_spread": 55,
+    "most_blow_by_share": 0.015,
+    "most_injector_duty": 0.85,
+    "least_induction_headroom": 1.0,
+}
+
+
+@dataclass(frozen=True)
+class GuidelineValue:
+    """One limit: its value (SI), as it is written, and whether the shop set it itself."""
+
+    value: float
+    text: str
+    own: bool
+    written: Quantity | None = None
+
+    def text_in(self, system: System) -> str:
+        """As it is written, with the other system in front where the build is shown in that."""
+        if self.written is None or system_of_unit(self.written) == system:
+            return self.text
+        other = convert_to_other_system(self.written)
+        return f"{other}, {self.text}" if other else self.text
+
+    @property
+    def whose(self) -> str:
+        """Whose rule it is."""
+        return OWN if self.own else COMMON
+
+
+@dataclass(frozen=True)
+class CrankHabit:
+    """What a crankshaft's material is trusted with; without a power, less than the next stronger one."""
+
+    material: str
+    strength: str | None
+    power: float | None
+    text: str
+    own: bool = False
+
+
+_PETROLS = ("petrol", "E10", "race petrol")
+"""Fuels that the plain limits of lambda are for."""
+
+_HP = 745.6998715822702
+
+# Shops differ: some trust nodular iron with the middle 500s. Forged and billet steels differ too
+# much from each other for a value here.
+_CRANKS = (
+    CrankHabit("cast iron", "80000 psi", None, "less than nodular iron"),
+    CrankHabit("nodular iron", "95000 psi", 400 * _HP, "400 hp"),
+    CrankHabit("cast steel", "105000 psi", 515 * _HP, "515 hp"),
+    CrankHabit("forged 4340", "156000 psi", 1500 * _HP, "1500 hp"),
+)
+
+
+@cache
+def _usual() -> Guidelines:
+    return Guidelines.model_validate(_USUAL)
+
+
+def habit(shop: Shop, name: str) -> GuidelineValue:
+    """One limit of the shop, by its name in shop.yaml; the usual one where the shop set none."""
+    own = getattr(shop.guidelines, name)
+    value = getattr(_usual(), name) if own is None else own
+    if isinstance(value, Quantity):
+        return GuidelineValue(value.si, written_text(value), own is not None, value)
+    return GuidelineValue(float(value), f"{value:g}", own is not None)
+
+
+def piston_speed_habit(shop: Shop, kind: str) -> GuidelineValue | None:
+    """Mean piston speed [m/s] that a type of piston is trusted with."""
+    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+        for entry in guidelines.piston_speed:
+            if entry.type.casefold() == kind.casefold():
+                return GuidelineValue(entry.metres_per_second, f"{entry.metres_per_second:g} m/s", own)
+    return None
+
+
+def fuel_habit(shop: Shop, kind: str) -> GuidelineValue | None:
+    """Effective compression ratio that a fuel is trusted with."""
+    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+        for entry in guidelines.effective_ratio:
+            if entry.fuel.casefold() == kind.casefold():
+                return GuidelineValue(entry.effective_ratio, f"{entry.effective_ratio:g}:1", own)
+    return None
+
+
+def mixture_habit(shop: Shop, kind: str | None) -> tuple[GuidelineValue, GuidelineValue] | None:
+    """Richest and leanest lambda at full load on a fuel; None for a fuel that there is no habit for."""
+    if kind is None:
+        return None
+    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+        for entry in guidelines.mixture:
+            if entry.fuel.casefold() == kind.casefold():
+                ends = (entry.least_lambda, entry.most_lambda)
+                return GuidelineValue(ends[0], f"{ends[0]:g}", own), GuidelineValue(ends[1], f"{ends[1]:g}", own)
+    return (habit(shop, "least_lambda"), habit(shop, "most_lambda")) if kind in _PETROLS else None
+
+
+def crank_habit(shop: Shop, material: str) -> CrankHabit | None:
+    """Power [W] that a crankshaft's material is trusted with."""
+    wanted = material.casefold()
+    for entry in shop.guidelines.crank_power:
+        if entry.material.casefold() == wanted:
+            strength = entry.strength.text if entry.strength else None
+            return CrankHabit(entry.material, strength, entry.up_to.si, written_text(entry.up_to), own=True)
+    usual = next((each for each in _CRANKS if each.material == wanted), None)
+    if usual is None or usual.power is not None:
+        return usual
+    stronger = crank_habit(shop, "nodular iron")
+    return CrankHabit(usual.material, usual.strength, stronger.power, usual.text) if stronger else None

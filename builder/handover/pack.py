@@ -1,0 +1,161 @@
+"""One delivery pack: every file that goes to the customer, made from the record without what is not theirs."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from builder.draw.chart_cache import reuse
+from builder.draw.later import collect_requests, drawn
+from builder.figures.core.types import FigureSheet
+from builder.figures.evaluate import compute
+from builder.figures.export import figures_as_json
+from builder.handover.binder_content import Binder, binder_of
+from builder.handover.binder_pdf import binder_pdf
+from builder.handover.checksums import DATA, add_checksums, data_digest
+from builder.handover.engine_tag import tag_pdf, tag_size
+from builder.handover.mate import Mate, alone
+from builder.handover.offline_site import offline_record, prepare
+from builder.handover.redacted_record import record_files
+from builder.publish.data_export import export_data
+from builder.publish.pages.build.charts import charts_for
+from builder.publish.photo_view import photos_of
+from builder.record.models.build import Build
+from builder.record.models.shop import Shop
+from builder.record.redaction import without_private
+
+BINDER, TAG, RECORD, README = "binder.pdf", "engine-tag.pdf", "record/", "READ-FIRST.txt"
+_MEDIA = {".yaml": "application/yaml", ".csv": "text/csv", ".json": "application/json", ".jpg": "image/jpeg",
+          ".jpeg": "image/jpeg", ".png": "image/png"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class CustomerView:
+    """A build as its own customer may see it, with its figures."""
+
+    build: Build
+    sheet: FigureSheet
+
+
+def customer_view(build: Build, shop: Shop) -> CustomerView:
+    """The build without its private fields, but for those that shop.yaml marks for the handover."""
+    own = without_private(build, shop.handover_holds)
+    return CustomerView(own, compute(own, shop))
+
+
+def pack_files(
+    build: Build, of: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, mate: Mate | None = None
+) -> dict[str, bytes]:
+    """Every file of the pack, by path, with its seal; the same bytes for the same record.
+
+    ``build`` is the record as read, for its documents and logs; everything else is made from ``of``. A ``mate``
+    draws and makes the page's HTML meanwhile.
+    Raises PublishProblem where a template is at fault.
+    """
+    own, sheet = of.build, of.sheet
+    drawings = _start_drawing(own, sheet, shop, mate) if mate else tuple
+    photos, pictures, _ = photos_of(own)
+    binder = binder_of(own, sheet, shop, archive)
+    curves = export_data(own, sheet)
+    data = {f"{DATA}{name}": content for name, content in curves.items()}
+    data |= {
+        f"{DATA}record/{name}": c for name, c in record_files(build, shop.handover_holds, photos, pictures).items()
+    }
+    data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
+    data[f"{DATA}datapackage.json"] = _package(own, data)
+    digest = data_digest(data)
+    files = dict(data)
+    files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
+    prepare(archive)
+    with reuse(drawings()):
+        placed = charts_for(own, sheet, shop)
+    # typst sets the binder without holding Python up, so the page is made meanwhile.
+    with ThreadPoolExecutor(1) as beside:
+        pdf = beside.submit(
+            binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
+        )
+        begin = mate.begin if mate else alone
+        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, begin=begin)
+        files[BINDER] = pdf.result()
+    files |= {f"{RECORD}{name}": content for name, content in page.items()}
+    files[README] = _readme(binder, shop, digest, draft).encode()
+    return add_checksums(files)
+
+
+def _start_drawing(own: Build, sheet: FigureSheet, shop: Shop, mate: Mate) -> Callable[[], tuple[str, ...]]:
+    """Let the mate begin with the drawings; they are had by calling what is returned."""
+    with collect_requests() as wanted:
+        charts_for(own, sheet, shop)
+    return mate.begin(partial(drawn, wanted))
+
+
+def _json(value: object) -> bytes:
+    return f"{json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)}\n".encode()
+
+
+def _package(build: Build, data: Mapping[str, bytes]) -> bytes:
+    """The data package: what the session's own lists, and with it every other file of the data."""
+    ours = f"{DATA}datapackage.json"
+    package: dict[str, Any] = json.loads(data[ours]) if ours in data else {"name": build.slug}
+    package["title"] = f"{build.build.title}: the data of its handover"
+    package["description"] = (
+        "The record as delivered, the logs as they were logged, corrected curves, and every figure with its working."
+    )
+    resources: list[dict[str, Any]] = package.setdefault("resources", [])
+    listed = {resource["path"] for resource in resources}
+    for path in sorted(data):
+        name = path.removeprefix(DATA)
+        if path == ours or name in listed:
+            continue
+        resources.append({
+            "name": f"file-{len(resources) + 1:03d}",
+            "title": _title(name),
+            "type": "file",
+            "path": name,
+            "scheme": "file",
+            "format": Path(name).suffix.removeprefix(".").lower(),
+            "mediatype": _MEDIA.get(Path(name).suffix.lower(), "application/octet-stream"),
+        })  # fmt: skip
+    for resource in resources:
+        content = data[f"{DATA}{resource['path']}"]
+        resource["bytes"] = len(content)
+        resource["hash"] = f"sha256:{hashlib.sha256(content).hexdigest()}"
+    return _json(package)
+
+
+def _title(name: str) -> str:
+    if name == "figures.json":
+        return "Every figure with its working"
+    kind = {".yaml": "as delivered", ".csv": "as it was logged"}.get(Path(name).suffix.lower(), "")
+    return f"{name.removeprefix('record/')} {kind}".strip()
+
+
+def _readme(binder: Binder, shop: Shop, digest: str, draft: bool) -> str:
+    width, height = tag_size(shop)
+    lines = [
+        f"{binder.title}",
+        f"Build {binder.number}, {binder.shop}",
+        *(["", "DRAFT: something is still missing. Not for delivery."] if draft else []),
+        "",
+        f"{BINDER}      the binder, to read and to print",
+        f"{TAG}  a label for the engine, {width:g} x {height:g} mm",
+        "record/         the engine's page: open record/index.html, no connection needed",
+        "data/           the record, the dyno logs and curves, and every figure, for other programs",
+        "SEAL.txt        a SHA-256 digest of every file",
+        "",
+        "To see whether anything was altered:",
+        "    millbook handover --verify FOLDER       or       sha256sum -c SEAL.txt",
+        "Digest of the data, as printed in the binder:",
+        f"    {digest}",
+        "",
+        "A record of finished work, not instructions. The maker's current manual, the rules where you are, and a",
+        "qualified person's advice come first.",
+        "",
+    ]
+    return "\n".join(lines)

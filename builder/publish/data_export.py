@@ -1,0 +1,362 @@
+"""The dyno session as data: a CSV for every pull, everything as JSON, and a data package that says what is in them.
+
+The package follows the open Data Package standard (datapackage.json); every field has its unit. Numbers are in
+SI in the JSON, and in the units of the page in the CSV, whose headers say so.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from builder.engine.values import Array
+from builder.figures.core import display_units
+from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.definitions.dyno_inputs import BMEP
+from builder.figures.dyno.pull import PullResult
+from builder.figures.dyno.session import DynoSession
+from builder.record.dyno_log.channels import CHANNELS
+from builder.record.models.build import Build
+
+_BY_DIMENSION = {
+    "pressure": display_units.PRESSURE,
+    "absolute_pressure": display_units.AIR_PRESSURE,
+    "gauge_pressure": display_units.PRESSURE,
+    "temperature": display_units.TEMPERATURE,
+    "mass_flow": display_units.MASS_FLOW,
+    "volume_flow": display_units.VOLUME_FLOW,
+    "angle": display_units.ANGLE,
+    "afr": display_units.RATIO,
+    "lambda": display_units.RATIO,
+    "fraction": display_units.PERCENT,
+}
+_DERIVED: dict[str, tuple[str, DisplayUnit]] = {
+    "bmep": ("Brake mean effective pressure", BMEP),
+    "piston_speed": ("Mean piston speed", display_units.VELOCITY),
+    "air_flow_mass": ("Air taken in, by mass", display_units.MASS_FLOW),
+    "fuel_flow_mass": ("Fuel, by mass", display_units.MASS_FLOW),
+    "volumetric_efficiency": ("Volumetric efficiency", display_units.PERCENT),
+    "bsfc": ("Brake specific fuel consumption", display_units.SPECIFIC_FUEL),
+    "brake_thermal_efficiency": ("Brake thermal efficiency", display_units.PERCENT),
+}
+_DIGITS = 6
+"""Significant digits of a number in the data: more than any brake gives."""
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """One column of a pull's table: its name, what it is, its unit as set in type, and its numbers."""
+
+    name: str
+    title: str
+    unit: str
+    values: Array
+
+
+def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
+    """Every file of the data, by name; the same bytes for the same build. Empty where there is no session.
+
+    Give it a build without its private fields.
+    """
+    session = sheet.session
+    if session is None or not session.pulls:
+        return {}
+    names = _file_names(session.pulls)
+    files: dict[str, bytes] = {}
+    resources = []
+    for pull, name in zip(session.pulls, names, strict=True):
+        columns = list(columns_of(pull, sheet.system))
+        files[name] = _table([column.name for column in columns], _format_rows(columns))
+        described = "counted" if pull.counted else f"not counted: {pull.why_not}"
+        resources.append(_resource(name, f"{pull.name} ({pull.standard.name}; {described})", columns))
+    header, rows, resource = _pulls_table(session, sheet.system)
+    files["pulls.csv"] = _table(header, iter(rows))
+    resources.insert(0, resource)
+    result = json.dumps(result_json(build, sheet, session, names), ensure_ascii=False, allow_nan=False)
+    files["result.json"] = f"{result}\n".encode()
+    files["datapackage.json"] = _datapackage(build, resources)
+    return files
+
+
+def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
+    """The columns of a pull along its speeds, in the units of one system."""
+    yield _column("engine_speed", "Engine speed", display_units.SPEED, pull.speed, system)
+    standard = pull.standard.name
+    yield _column("torque", f"Torque, {standard}", display_units.TORQUE, pull.torque, system)
+    yield _column("power", f"Power, {standard}", display_units.POWER, pull.power, system)
+    yield _column("observed_torque", "Torque as on the day", display_units.TORQUE, pull.observed_torque, system)
+    yield _column("observed_power", "Power as on the day", display_units.POWER, pull.observed_power, system)
+    for slug, (title, kind) in _DERIVED.items():
+        if slug in pull.derived:
+            yield _column(slug, title, kind, pull.derived[slug], system)
+    for slug, channel in CHANNELS.items():
+        if slug in pull.channels:
+            yield _column(slug, channel.title, _BY_DIMENSION[channel.dimension], pull.channels[slug], system)
+
+
+def _column(slug: str, title: str, kind: DisplayUnit, values: Array, system: System) -> Column:
+    unit = UNIT_TEXT.get(kind.scale(system).unit, kind.scale(system).unit)
+    # Every unit is a straight line of SI, so two points of it place all the others.
+    zero, one = kind.number(0.0, system), kind.number(1.0, system)
+    suffix = re.sub(r"[^a-z0-9]+", "_", unit.replace("°", "deg").replace("%", "percent").casefold()).strip("_")
+    return Column(f"{slug}_{suffix}" if suffix else slug, title, unit, zero + (one - zero) * values)
+
+
+def _format_rows(columns: Sequence[Column]) -> Iterator[list[str]]:
+    for row in np.stack([column.values for column in columns], axis=1):
+        yield [f"{value:.{_DIGITS}g}" if math.isfinite(value) else "" for value in row]
+
+
+def _table(header: Sequence[str], rows: Iterator[list[str]]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([escape_formula(cell) for cell in header])
+    writer.writerows([escape_formula(cell) for cell in row] for row in rows)
+    return text.getvalue().encode()
+
+
+def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[list[str]], dict[str, Any]]:
+    """One row for each pull: what was changed, and what it came to."""
+    verdicts = {change.name: change.verdict for change in session.changes}
+    words: dict[str, list[str]] = {
+        "pull": [pull.name for pull in session.pulls],
+        "changed": [pull.pull.changed or "" for pull in session.pulls],
+        "since": [pull.pull.since or pull.pull.repeat_of or "" for pull in session.pulls],
+        "verdict": [verdicts.get(pull.name, "") for pull in session.pulls],
+        "standard": [pull.standard.name for pull in session.pulls],
+        "left_out": [pull.why_not for pull in session.pulls],
+    }
+
+    def every(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> Column:
+        known = np.array([np.nan if value is None else value for value in values])
+        return _column(slug, title, kind, known, system)
+
+    pulls = session.pulls
+    factors = [pull.correction.factor if pull.correction else None for pull in pulls]
+    columns = [
+        every("factor", "Correction factor", display_units.FACTOR, factors),
+        every("peak_power", "Peak power", display_units.POWER, [pull.peak_power.value for pull in pulls]),
+        every(
+            "peak_power_speed", "Speed of peak power", display_units.SPEED, [pull.peak_power.speed for pull in pulls]
+        ),
+        every("peak_torque", "Peak torque", display_units.TORQUE, [pull.peak_torque.value for pull in pulls]),
+        every(
+            "peak_torque_speed", "Speed of peak torque", display_units.SPEED, [pull.peak_torque.speed for pull in pulls]
+        ),
+        every("mean_torque", "Mean torque over the range", display_units.TORQUE, [pull.mean_torque for pull in pulls]),
+        every("mean_power", "Mean power over the range", display_units.POWER, [pull.mean_power for pull in pulls]),
+    ]
+    resource = _resource("pulls.csv", "Every pull: what was changed, and what it came to", columns)
+    texts = [{"name": name, "title": name.replace("_", " ").capitalize(), "type": "string"} for name in words]
+    resource["schema"]["fields"] = texts + resource["schema"]["fields"]
+    rows = [
+        [*said, *numbers]
+        for said, numbers in zip(zip(*words.values(), strict=True), _format_rows(columns), strict=True)
+    ]
+    return [*words, *(column.name for column in columns)], rows, resource
+
+
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.IGNORECASE)
+
+
+def escape_formula(cell: str) -> str:
+    """A cell that no spreadsheet takes for a formula: what begins like one gets an apostrophe in front."""
+    begins = cell.lstrip(" \t\r\n\N{NO-BREAK SPACE}")[:1]
+    if begins and begins in "=+-@＝＋－＠" and not _NUMBER.fullmatch(cell):
+        return f"'{cell}"
+    return f"'{cell}" if cell[:1] in ("\t", "\r", "\n") else cell
+
+
+def _file_names(pulls: Sequence[PullResult]) -> list[str]:
+    """`pull-03-130-jets.csv`: the place in the record keeps names apart, whatever the pulls are called."""
+    names = []
+    for pull in pulls:
+        slug = re.sub(r"[^a-z0-9]+", "-", pull.name.casefold()).strip("-")[:40].strip("-")
+        names.append(f"pull-{pull.index + 1:02d}{f'-{slug}' if slug else ''}.csv")
+    return names
+
+
+def _resource(path: str, title: str, columns: Sequence[Column]) -> dict[str, Any]:
+    fields = []
+    for column in columns:
+        field: dict[str, Any] = {"name": column.name, "title": column.title, "type": "number"}
+        if column.unit:
+            field["unit"] = column.unit
+        fields.append(field)
+    return {
+        "name": path.removesuffix(".csv"),
+        "title": title,
+        "type": "table",
+        "path": path,
+        "scheme": "file",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": {"fields": fields, "missingValues": [""]},
+    }
+
+
+def _datapackage(build: Build, resources: list[dict[str, Any]]) -> bytes:
+    package: dict[str, Any] = {
+        "name": build.slug,
+        "title": f"{build.build.title}: dyno session",
+        "description": "Corrected curves of every pull on a common grid of speeds, and every figure with its working.",
+    }
+    if build.dyno is not None and build.dyno.date is not None:
+        package["created"] = f"{build.dyno.date.isoformat()}T00:00:00Z"
+    package["resources"] = [
+        *resources,
+        {
+            "name": "result",
+            "title": "Every figure, pull, change and setting, in SI",
+            "path": "result.json",
+            "scheme": "file",
+            "format": "json",
+            "mediatype": "application/json",
+            "encoding": "utf-8",
+        },
+    ]
+    return f"{json.dumps(package, ensure_ascii=False, indent=1)}\n".encode()
+
+
+def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: Sequence[str]) -> dict[str, Any]:
+    """The whole result, SI throughout: plain lists, texts and numbers in a fixed order."""
+    low, high = session.range or (None, None)
+    return {
+        "build": build.slug,
+        "title": build.build.title,
+        "units": "SI; engine speed in rev/s, temperatures in K",
+        "standard": session.standard.name,
+        "corrected": session.corrected,
+        "best_pull": session.best.name if session.best else None,
+        "range": {"from": _number(low), "to": _number(high), "as_stated_in": session.range_from},
+        "remarks": list(session.remarks),
+        "figures": [_figure(figure) for figure in sheet.figures],
+        "needs": [{"figure": need.slug, "needs": list(need.needs)} for need in sheet.needs],
+        "cautions": [{"about": caution.about, "says": caution.text} for caution in sheet.cautions],
+        "pulls": [_pull(pull, name) for pull, name in zip(session.pulls, names, strict=True)],
+        "repeats": [
+            {"pulls": list(each.names), "deviation": _number(each.repeatability.overall),
+             "deviation_of_means": _number(each.repeatability.of_means), "drift": _number(each.drift.change),
+             "says": each.words}
+            for each in session.repeats
+        ],
+        "changes": [_change(session, index) for index in range(len(session.changes))],
+        "settings": [_setting(session, index) for index in range(len(session.settings))],
+        "health": [
+            {"pull": each.pull, "channel": each.channel, "side": each.side, "limit": _number(each.limit),
+             "value": _number(each.value), "speed": _number(each.speed), "says": each.words}
+            for each in session.health
+        ],
+    }  # fmt: skip
+
+
+def _number(value: float | None) -> float | None:
+    """Rounded so that another machine's last bit makes no other file; null for what is not a number."""
+    return None if value is None or not math.isfinite(value) else float(f"{value:.9g}")
+
+
+def _numbers(values: Array) -> list[float | None]:
+    """A curve, to as many digits as any brake gives."""
+    return [float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None for value in values.tolist()]
+
+
+def _figure(figure: Figure) -> dict[str, Any]:
+    return {
+        "slug": figure.slug,
+        "title": figure.title,
+        "value": _number(figure.value),
+        "unit": figure.method.shown.si,
+        "shown": figure.display,
+        "working": figure.working,
+        "basis": figure.basis,
+        "uncertainty": _number(figure.uncertainty),
+        "source": figure.method.source,
+        "positions": [{"label": each.label, "value": _number(each.value)} for each in figure.positions],
+    }
+
+
+def _pull(pull: PullResult, name: str) -> dict[str, Any]:
+    curves: Mapping[str, Array] = {
+        "engine_speed": pull.speed,
+        "torque": pull.torque,
+        "power": pull.power,
+        "observed_torque": pull.observed_torque,
+    }
+    correction = pull.correction
+    return {
+        "name": pull.name,
+        "curve": name,
+        "kind": pull.kind,
+        "counted": pull.counted,
+        "why_not": pull.why_not or None,
+        "standard": pull.standard.name,
+        "stated": correction.stated.name if correction else None,
+        "factor": _number(correction.factor) if correction else None,
+        "needs": list(pull.needs),
+        "outside": list(pull.outside),
+        "air": {"pressure": _number(pull.day.pressure), "temperature": _number(pull.day.temperature),
+                "vapour_pressure": _number(pull.day.air.vapour) if pull.day.air else None},
+        "peak_torque": _number(pull.peak_torque.value),
+        "peak_torque_speed": _number(pull.peak_torque.speed),
+        "peak_power": _number(pull.peak_power.value),
+        "peak_power_speed": _number(pull.peak_power.speed),
+        "highest_reading_of_torque": _number(pull.peak_torque.raw_value),
+        "highest_reading_of_power": _number(pull.peak_power.raw_value),
+        "mean_torque": _number(pull.mean_torque),
+        "mean_power": _number(pull.mean_power),
+        "torque_band": [[_number(low), _number(high)] for low, high in pull.torque_band],
+        "told": list(pull.told),
+        "curves": {slug: _numbers(values) for slug, values in curves.items()},
+    }  # fmt: skip
+
+
+def _change(session: DynoSession, index: int) -> dict[str, Any]:
+    change = session.changes[index]
+    gain = change.gain
+    found: dict[str, Any] = {
+        "pull": change.name,
+        "since": change.since,
+        "changed": change.changed,
+        "before": list(change.before),
+        "after": list(change.after),
+        "verdict": change.verdict,
+        "noise": change.noise,
+    }
+    if gain is not None:
+        found |= {
+            "mean_gain": _number(gain.mean),
+            "half_width_95": _number(gain.half_width),
+            "engine_speed": _numbers(gain.speed),
+            "difference": _numbers(gain.difference),
+            "band": _numbers(gain.band),
+        }
+    return found
+
+
+def _setting(session: DynoSession, index: int) -> dict[str, Any]:
+    sweep = session.settings[index]
+    return {
+        "name": sweep.name,
+        "unit": sweep.unit,
+        "caution": sweep.caution or None,
+        "fits": [
+            {
+                "result": fit.what,
+                "levels": [_number(level) for level in fit.levels],
+                "values": [_number(value) for value in fit.values],
+                "optimum": _number(fit.best.optimum) if fit.best else None,
+                "verdict": fit.verdict,
+            }
+            for fit in sweep.fits
+        ],
+    }

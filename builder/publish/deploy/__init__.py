@@ -1,0 +1,1 @@
+"""Staging directory, lock and atomic swap."""

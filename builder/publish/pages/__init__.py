@@ -1,0 +1,1 @@
+"""Records and figures to Markdown pages."""

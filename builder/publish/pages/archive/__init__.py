@@ -1,0 +1,1 @@
+"""The pages that belong to the whole archive."""

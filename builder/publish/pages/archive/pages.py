@@ -1,0 +1,166 @@
+"""The pages of the whole archive: home, lists, finder, methods, parts. A build's own page is made in make.py."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
+from builder.archive.finder_json import finder_data
+from builder.archive.groupings import LISTS, grouped
+from builder.archive.part_usage import where_used
+from builder.archive.summary import Summary, newest_first
+from builder.publish.pages.archive.glossary import GLOSSARY
+from builder.publish.pages.archive.methods import method_pages
+from builder.publish.pages.archive.sparkline import sparkline
+from builder.publish.pages.build.headline import Headline
+from builder.record.models.shop import Shop
+from builder.record.reference import field_reference
+
+if TYPE_CHECKING:
+    import jinja2
+
+
+Files = dict[str, bytes]
+NAV = (
+    ("Home", "index.md"),
+    ("All builds", "builds.md"),
+    ("Find a build", "finder.md"),
+    ("Lists", "lists.md"),
+    ("Overview", "overview.md"),
+    ("Parts", "parts.md"),
+    ("Methods", "methods.md"),
+    ("Glossary", "glossary.md"),
+)
+LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
+_NEWEST = 24
+"""So many builds stand as cards on the home page; all of them stand in the table of all builds."""
+_LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
+_TABLE = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
+
+
+@dataclass(frozen=True)
+class Card:
+    """A build in a list of cards."""
+
+    slug: str
+    title: str
+    line: str
+    numbers: tuple[tuple[str, str], ...]
+    sketch: Markup
+
+
+def display_units(shop: Shop) -> System:
+    """The system that lists and the finder start in."""
+    return "inch" if shop.units == "inch" else "metric"
+
+
+def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
+    """Every page that is about no build at all, by path below the pages folder."""
+    page = page_renderer(shop, environment)
+    return {
+        "compare.md": page("compare", finder="finder.html", **_LINKS),
+        "glossary.md": page("glossary", glossary=GLOSSARY),
+        "fields.md": page("fields", documents=field_reference()),
+        **method_pages(page),
+    }
+
+
+def page_renderer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
+    """Writes a page by the name of its template, with what all pages know."""
+    common = {"shop": shop, "system": display_units(shop), "up": "", "assets": "assets"}
+
+    def page(template: str, **values: object) -> bytes:
+        return environment.get_template(f"pages/{template}.md.j2").render(**common, **values).encode()
+
+    return page
+
+
+def archive_pages(
+    summaries: Sequence[Summary],
+    shop: Shop,
+    environment: jinja2.Environment,
+    overviews: Callable[[], Sequence[tuple[str, Markup]]],
+) -> Files:
+    """Every page that is about more than one build, by path below the pages folder.
+
+    `overviews` gives the titles and drawings of the page of overviews; it is called last.
+    """
+    rows = newest_first(summaries)
+    system = display_units(shop)
+    weights, _ = weights_from(shop.likeness_weights)
+    cards = [card(summary, system) for summary in rows[:_NEWEST]]
+    page = page_renderer(shop, environment)
+    units = {field.slug: field.unit(system) for field in FIELDS}
+    files = {
+        "index.md": page(
+            "home", builds=cards, count=len(rows), numbers=tuple(_numbers(rows, system)), ways=_entry_links(rows)
+        ),
+        "builds.md": page("builds", **_table(rows, system)),
+        "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
+        "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
+        "parts.md": page("where_used", makers=where_used(rows)),
+        "assets/finder-data.js": finder_data(rows, weights, system).encode(),
+        "overview.md": page("overview", drawings=overviews()),
+    }
+    return files
+
+
+def card(summary: Summary, system: System) -> Card:
+    """A build as a card."""
+    line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date)))
+    shown = (
+        ("peak_power", "Power"),
+        ("peak_torque", "Torque"),
+        ("displacement", "Size"),
+        ("compression_ratio", "Ratio"),
+    )
+    numbers = tuple(
+        (title, BY_SLUG[slug].show(value, system))
+        for slug, title in shown
+        if (value := number_of(summary, BY_SLUG[slug])) is not None
+    )
+    return Card(summary.slug, summary.title, line, numbers, sparkline(summary))
+
+
+def _numbers(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
+    """What the archive spans, set large on the home page."""
+    for slug, title in (("displacement", "Displacement"), ("peak_power", "Peak power")):
+        field = BY_SLUG[slug]
+        values = [value for row in rows if (value := number_of(row, field)) is not None]
+        if len(values) > 1:
+            unit = field.unit(system)
+            text = f"{unit.show(min(values))} to {unit.show(max(values))}"
+            yield Headline(title, text, unit.label, (), slug)
+
+
+def _entry_links(rows: Sequence[Summary]) -> list[tuple[str, str]]:
+    ways = [
+        ("Find a build like yours", "finder.html"),
+        ("All builds", "builds.html"),
+        ("How figures are computed", "methods.html"),
+    ]
+    return ways if rows else ways[1:]
+
+
+def _table(rows: Sequence[Summary], system: System) -> dict[str, object]:
+    columns = [BY_SLUG[slug] for slug in _TABLE]
+    head = ["Build", "Finished"]
+    for field in columns:
+        unit = field.unit(system).label if field.kind == "number" else ""
+        head.append(f"{field.title}, {unit}" if unit else field.title)
+    numeric = {index + 2 for index, field in enumerate(columns) if field.kind == "number"}
+    cells = [
+        (row.slug, [row.title, row.date or "", *(_shown(row, field, system) for field in columns)]) for row in rows
+    ]
+    return {"head": head, "rows": cells, "numeric": numeric}
+
+
+def _shown(row: Summary, field: Field, system: System) -> str:
+    if field.kind == "choice":
+        return choice_of(row, field) or ""
+    value = number_of(row, field)
+    return "" if value is None else field.unit(system).show(value)

@@ -1,0 +1,232 @@
+"""Drawings of the dyno session: curves, what each change was worth, settings swept, and the engine's health."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from builder.draw.charts.comparison import SignificantRange, GainCurve, Level, gain_curve, setting_sweep
+from builder.draw.charts.comparison import SettingSweep as DrawnSweep
+from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
+from builder.draw.responsive import wide_and_narrow
+from builder.draw.footnotes import Caution
+from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
+from builder.draw.style import NARROW
+from builder.engine.curves import Peak as CurvePeak
+from builder.figures.core import display_units as units
+from builder.figures.core.registry import POWER
+from builder.figures.core.engine_data import EngineFacts, engine_facts
+from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, hottest_exhaust, judged_of
+from builder.figures.core.inputs import Context
+from builder.figures.dyno.pull import lambda_of
+from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.publish.pages.build.placed_chart import Placed
+
+if TYPE_CHECKING:
+    from builder.figures.dyno.comparisons import ComparisonResult, SettingSweep
+    from builder.figures.dyno.pull import PullResult
+    from builder.figures.dyno.session import DynoSession
+
+
+Floats = NDArray[np.float64]
+
+
+def session_charts(source: Context, session: DynoSession | None) -> Iterator[Placed]:
+    """Every drawing that the session has enough for."""
+    if session is None or session.best is None:
+        return
+    yield _curves(session, source.system)
+    for number, change in enumerate(session.changes):
+        if change.gain is not None:
+            yield _gain(change, number, source.system)
+    for number, sweep in enumerate(session.settings):
+        yield from _sweep(sweep, number, source.system)
+    yield from _channel_charts(source, session)
+
+
+def _unit(shown: DisplayUnit, system: System) -> str:
+    unit = shown.scale(system).unit
+    return UNIT_TEXT.get(unit, unit)
+
+
+def _numbers(shown: DisplayUnit, system: System, values: object) -> Floats:
+    """SI values in the unit shown; every unit is a straight line away from SI."""
+    zero, one = shown.number(0.0, system), shown.number(1.0, system)
+    return np.asarray(values, dtype=np.float64) * (one - zero) + zero
+
+
+def _rpm(values: object) -> Floats:
+    return _numbers(units.SPEED, "metric", values)
+
+
+def _curves(session: DynoSession, system: System) -> Placed:
+    of = power_curves_of(session, system)
+    drawing = wide_and_narrow(power_curves(of), power_curves(of, name="power_curves_narrow", size=NARROW))
+    caption = (
+        f"Torque is how hard the engine twists at each speed, power how fast it works; {_standard_words(session)}. "
+        "The best pull stands in front, the others behind; the highest point of each curve is marked."
+    )
+    return Placed(POWER, drawing, caption)
+
+
+def power_curves_of(session: DynoSession, system: System) -> PowerCurves:
+    """The pulls that count, ready to draw."""
+    counted = session.counted
+    best = next(i for i, pull in enumerate(counted) if pull is session.best)
+    cautions = tuple(
+        Caution(f"{pull.name}: {'; '.join(pull.outside)}") for pull in counted if pull.outside and pull is session.best
+    )
+    return PowerCurves(
+        tuple(_pull(pull, system) for pull in counted),
+        best,
+        _unit(units.TORQUE, system),
+        _unit(units.POWER, system),
+        cautions=cautions,
+    )
+
+
+def _pull(pull: PullResult, system: System) -> Pull:
+    def peak(found: CurvePeak, shown: DisplayUnit) -> Peak:
+        return Peak(float(_rpm(found.speed)), float(_numbers(shown, system, found.value)))
+
+    return Pull(
+        pull.name,
+        _rpm(pull.speed),
+        _numbers(units.TORQUE, system, pull.torque),
+        _numbers(units.POWER, system, pull.power),
+        _rpm(pull.raw_speed),
+        _numbers(units.TORQUE, system, pull.raw_torque),
+        _numbers(units.POWER, system, pull.raw_power),
+        peak(pull.peak_torque, units.TORQUE),
+        peak(pull.peak_power, units.POWER),
+        pull.index,
+    )
+
+
+def _standard_words(session: DynoSession) -> str:
+    return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
+
+
+def _gain(change: ComparisonResult, number: int, system: System) -> Placed:
+    gain = change.gain
+    assert gain is not None
+    torque = _unit(units.TORQUE, system)
+    of = GainCurve(
+        f"{change.changed or change.name}",
+        torque,
+        _rpm(gain.speed),
+        _numbers(units.TORQUE, system, gain.difference),
+        _numbers(units.TORQUE, system, gain.band),
+        tuple(
+            SignificantRange(
+                float(_rpm(each.low)),
+                float(_rpm(each.high)),
+                f"{float(_numbers(units.TORQUE, system, each.mean)):+.0f} {torque}".replace("-", "−"),
+            )
+            for each in gain.beyond
+        ),
+        verdict=change.verdict,
+    )
+    drawing = gain_curve(of, name=f"gain_{number + 1}", size=NARROW)
+    caption = (
+        f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
+        "nothing changed."
+    )
+    return Placed(POWER, drawing, caption)
+
+
+def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]:
+    for which, fit in enumerate(sweep.fits):
+        best = fit.best
+        scale, zero = fit.shown.number(1.0, system) - fit.shown.number(0.0, system), fit.shown.number(0.0, system)
+        fitted = None if best is None else (best.bend * scale, best.slope * scale, best.constant * scale + zero)
+        of = DrawnSweep(
+            sweep.name,
+            UNIT_TEXT.get(sweep.unit, sweep.unit),
+            fit.what,
+            _unit(fit.shown, system),
+            tuple(
+                Level(level, value * scale + zero, position=index)
+                for level, value, index in zip(fit.levels, fit.values, fit.indices, strict=True)
+            ),
+            fitted,
+            None if best is None else best.optimum,
+            fit.verdict,
+            (Caution(sweep.caution),) if sweep.caution else (),
+        )
+        drawing = setting_sweep(of, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
+        caption = f"{fit.what[:1].upper()}{fit.what[1:]} at every level of {sweep.name} that was tried."
+        if fitted:
+            caption += " The broken line is the curve laid through them."
+        yield Placed(POWER, drawing, caption)
+
+
+_TRACES = (
+    ("oil_pressure", "Oil pressure", units.PRESSURE),
+    ("oil_temperature", "Oil temperature", units.TEMPERATURE),
+    ("coolant_temperature", "Coolant temperature", units.TEMPERATURE),
+    ("exhaust_temperature", "Exhaust temperature", units.TEMPERATURE),
+    ("hottest_exhaust", "Exhaust temperature, hottest", units.TEMPERATURE),
+    ("exhaust_spread", "Exhaust spread of the cylinders", units.TEMPERATURE_STEP),
+    ("lambda", "Lambda", units.RATIO),
+    ("spark_advance", "Spark advance", units.ANGLE),
+    ("manifold_pressure", "Manifold pressure", units.PRESSURE),
+    ("boost_pressure", "Boost", units.PRESSURE),
+    ("blow_by_share", "Blow-by, share of the air", units.PERCENT),
+    ("blow_by", "Blow-by", units.VOLUME_FLOW),
+    ("fuel_pressure", "Fuel pressure", units.PRESSURE),
+    ("fuel_flow", "Fuel flow", units.MASS_FLOW),
+)
+"""What is drawn along the speed, from top to bottom, where it was logged or follows from what was."""
+
+
+def _channel_charts(source: Context, session: DynoSession) -> Iterator[Placed]:
+    best, system = session.best, source.system
+    assert best is not None
+    facts = engine_facts(source.build)
+    limits = {judged.channel: judged for judged in judged_of(best, source.shop, facts)}
+    logged = _guideline_traces(best, facts)
+    stacked = []
+    for slug, title, shown in _TRACES:
+        values = logged.get(slug)
+        if values is None or not np.isfinite(values).any():
+            continue
+        judged = limits.get(slug)
+        ends = (None, None) if judged is None else (_constant_limit(judged.low), _constant_limit(judged.high))
+        low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
+        breaches = tuple(
+            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.where)
+            for b in session.health
+            if b.channel == slug and b.pull == best.name
+        )
+        trace = Trace(best.name, _rpm(best.speed), _numbers(shown, system, values), best.index)
+        stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
+    if stacked:
+        of = Channels(tuple(stacked))
+        drawing = wide_and_narrow(channels(of), channels(of, name="channels_narrow", size=NARROW))
+        yield Placed(POWER, drawing, f"What else was logged on {best.name}, on one scale of engine speed.")
+
+
+def _guideline_traces(pull: PullResult, facts: EngineFacts) -> dict[str, Floats]:
+    """The channels of a pull and what follows from them; blow-by only once, as a share where the air is known."""
+    spread, share = exhaust_spread(pull), blow_by_share(pull)
+    worked_out = {
+        "lambda": lambda_of(pull.channels, facts),
+        "hottest_exhaust": hottest_exhaust(pull),
+        "exhaust_spread": None if spread is None else spread[0],
+        "blow_by_share": share,
+    }
+    logged = {slug: values for slug, values in pull.channels.items() if slug != "blow_by" or share is None}
+    return logged | {slug: values for slug, values in worked_out.items() if values is not None}
+
+
+def _constant_limit(limit: object) -> float | None:
+    """A limit that is the same at every speed; one that is not is left to the words."""
+    values = np.atleast_1d(np.asarray(limit, dtype=np.float64))
+    finite = values[np.isfinite(values)]
+    if not finite.size or np.ptp(finite) > 1e-9 * max(1.0, float(np.abs(finite).max())):
+        return None
+    return float(finite[0])

@@ -1,0 +1,151 @@
+"""One build becomes what the archive needs of it: a page, drawings, files, and its short form for lists."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from builder.archive.build_summary import summarise
+from builder.archive.summary import Summary
+from builder.draw.chart_cache import reuse
+from builder.figures.evaluate import compute
+from builder.figures.review.delivery_readiness import readiness
+from builder.publish.pages.build.context import render_build_page
+from builder.publish.social_card import render_card
+from builder.publish.compiled import Compiled
+from builder.publish.data_export import export_data
+from builder.publish.pages.build.charts import charts_for
+from builder.publish.photo_view import cover_of, photos_of, sizes_of
+from builder.publish.photos import Sizes
+from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.pages.templating import page_environment, error_location, error_text
+from builder.publish.incremental.change_detection import WORK_DIR
+from builder.record.redaction import without_private
+from builder.record.problem import Problem
+from builder.record.load import errors_in, read_build
+from builder.record.models.shop import Shop
+
+if TYPE_CHECKING:
+    import jinja2
+
+
+@dataclass(frozen=True)
+class BuildOutput:
+    """One build, made: everything the archive needs of it, with nothing private in it."""
+
+    slug: str
+    why_not: str | None = None
+    summary: Summary | None = None
+    """None for a build that is not to be published."""
+    page: str = ""
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    """Drawings, data and photos, by their path below the build's page."""
+    problems: tuple[Problem, ...] = ()
+    photos: Sizes = field(default_factory=dict)
+    """The sizes of its photos, by the digest of each photo's file."""
+
+
+def cached_svgs(folder: Path | None) -> Iterator[str]:
+    """The drawings that stand in a folder."""
+    for path in folder.glob("*.svg") if folder else ():
+        yield path.read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=1)
+def template_env(archive: Path, templates_key: str) -> jinja2.Environment:
+    """The templates in force; `templates_key` is a digest that changes with them, the program and the libraries."""
+    return page_environment(archive, Compiled(archive / WORK_DIR / "templates", templates_key))
+
+
+@dataclass(frozen=True)
+class PreviousOutput:
+    """What stands of a build as it was made before, where it may be believed: what would be made of the same is
+    not made again.
+    """
+
+    folder: Path
+    """Of the build's page."""
+    photos: Sizes
+    """The sizes of its photos, by the digest of each photo's file."""
+
+
+@dataclass(frozen=True)
+class BuildTask:
+    """One build to make."""
+
+    folder: Path
+    stood: PreviousOutput | None = None
+
+
+def build_safely(task: BuildTask, archive: Path, **how: Any) -> BuildOutput:
+    """What `make_build` makes of a build; a fault of the program or of a template stays with this build.
+
+    Raises PublishProblem for a template that no build could be made with.
+    """
+    import jinja2
+
+    folder = task.folder
+    try:
+        return build_one(folder, archive, stood=task.stood, **how)
+    except PublishError:
+        raise
+    except Exception as error:
+        where = error_location(error)
+        if isinstance(error, jinja2.TemplateSyntaxError | jinja2.TemplateNotFound):
+            raise PublishError(f"{where}: {error_text(error)}") from error
+        words = f"{folder.name} cannot be made: {error_text(error)}"
+        at = where or f"{type(error).__name__} in {traceback.extract_tb(error.__traceback__)[-1].name}"
+        problem = Problem(Path("builds") / folder.name, 1, f"{words} ({at})")
+        return BuildOutput(folder.name, "it cannot be made", problems=(problem,))
+
+
+def build_one(
+    folder: Path,
+    archive: Path,
+    shop: Shop,
+    *,
+    templates_key: str,
+    stood: PreviousOutput | None = None,
+    everything: bool = False,
+    for_shop: bool = False,
+) -> BuildOutput:
+    """Read one build folder and make its page, or say why it is not published.
+
+    Nothing that the record holds as private reaches any of it. `for_shop` adds what is missing before the
+    engine may be delivered.
+    """
+    build, problems = read_build(folder, archive)
+    if build is None:
+        count = len(errors_in(problems))
+        return BuildOutput(folder.name, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems))
+    if build.build.status != "finished" and not everything:
+        return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
+    public = without_private(build)
+    sheet = compute(public, shop)
+    with reuse(cached_svgs(stood.folder if stood else None)):
+        placed = charts_for(public, sheet, shop)
+    photos, pictures, wrong = photos_of(public, *((stood.folder / "photos", stood.photos) if stood else ()))
+    data = export_data(public, sheet)
+    page = render_build_page(
+        public,
+        sheet,
+        shop,
+        template_env(archive, templates_key),
+        placed=placed,
+        photos=photos,
+        data=tuple(data),
+        ready=readiness(build, shop, sheet) if for_shop else None,
+    )
+    files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
+    files |= {f"photos/{name}": content for name, content in pictures.items()}
+    files |= {f"data/{name}": content for name, content in data.items()}
+    files["card.png"] = render_card(
+        public, sheet, cover_of(photos, pictures), stood.folder / "card.png" if stood else None
+    )
+    summary = summarise(public, sheet)
+    problems += (*sheet.problems, *wrong)
+    return BuildOutput(folder.name, None, summary, page, files, tuple(problems), sizes_of(photos))

@@ -1,0 +1,1 @@
+"""MkDocs, the search index and the content security policy."""

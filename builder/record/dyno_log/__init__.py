@@ -1,0 +1,1 @@
+"""Dyno logs in any dialect: encoding, header, columns, rows, diagnostics."""

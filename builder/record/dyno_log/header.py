@@ -1,0 +1,321 @@
+"""A header cell -> the channel and unit it names; a file's first lines -> where its columns are."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, lru_cache
+from typing import Literal
+
+from builder.record.dyno_log.channels import CHANNELS, CYLINDERS, DIMENSIONS, REQUIRED, is_unit
+from builder.record.dyno_log.encoding import CLOCK, DELIMITERS, Line, is_number, split_cells
+
+MAX_COLUMNS = 500
+SEARCHED_LINES = 400
+_SAMPLED_ROWS = 20
+
+Kind = Literal["observed", "corrected", ""]
+
+_CORRECTED = frozenset([
+    "corrected", "corr", "cor", "std", "sae", "stp", "din", "iso", "ece", "jis", "j1349", "j607",
+    "1585", "70020", "stdcor",
+])  # fmt: skip
+_OBSERVED = frozenset([
+    "observed", "obs", "uncorrected", "uncorr", "raw", "actual", "act", "measured", "meas",
+])  # fmt: skip
+_NEUTRAL = frozenset([
+    "smoothed", "smooth", "avg", "average", "mean", "filtered", "filt", "the", "of", "in", "at",
+])  # fmt: skip
+_LETTER = re.compile(r"[^\W\d_]")
+_WORD = re.compile(r"[^\W_]+")
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+_BRACKETS = re.compile(r"[(\[{<]([^()\[\]{}<>]*)[)\]}>]")
+_SEPARATOR = re.compile(r"[\s,/:_\-–]+|\s+in\s+")
+_CYLINDER = re.compile(r"(?:(?:cyl|cylinder|port|no|number|runner)\s*)*0*([1-9][0-9]?)")
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What a header cell says: channels it may mean (they differ in dimension), its unit, and its kind."""
+
+    slugs: tuple[str, ...] = ()
+    unit: str | None = None
+    kind: Kind = ""
+    needs_unit: bool = False
+    """A one-letter symbol means the channel only where a fitting unit stands beside it."""
+
+
+def normal_words(text: str) -> str:
+    """Words in lower case, parted by one space, without punctuation."""
+    return " ".join(_WORD.findall(text.casefold()))
+
+
+@cache
+def _words() -> Mapping[str, tuple[str, ...]]:
+    words: dict[str, tuple[str, ...]] = {}
+    for channel in CHANNELS.values():
+        for word in channel.words:
+            words[word] = (*words.get(word, ()), channel.slug)
+    return words
+
+
+@lru_cache(maxsize=4096)
+def heading(text: str) -> Heading:
+    """Read one header cell: "Torque (lb-ft)", "Power [kW]", "Speed, rpm", "EGT 3 °F", "CorrectedTorque_Nm"."""
+    text = " ".join(text.split())
+    if not text or len(text) > 80 or is_number(text):
+        return Heading()
+    for variant in dict.fromkeys((text, _CAMEL.sub(" ", text))):
+        ways = (_bracketed, _suffixed) if _BRACKETS.search(variant) else (_suffixed, _bracketed)
+        found = ways[0](variant) or ways[1](variant) or _bare_unit(variant) or _misfit(variant)
+        if found and found.unit and found.unit not in text and found.unit.replace(" ", "") in text:
+            return replace(found, unit=found.unit.replace(" ", ""))  # as written, before words were parted
+        if found:
+            return found
+    return Heading()
+
+
+def _named(words: str) -> tuple[tuple[str, ...], Kind]:
+    """The channels that bare words mean, once words such as "corrected" are set aside."""
+    if words in _words():
+        return _words()[words], ""
+    tokens = words.split()
+    kind: Kind = ""
+    if any(token in _CORRECTED for token in tokens):
+        kind = "corrected"
+    elif any(token in _OBSERVED for token in tokens):
+        kind = "observed"
+    aside = _CORRECTED | _OBSERVED | _NEUTRAL
+    base = " ".join(token for token in tokens if token not in aside)
+    if base in _words():
+        return _words()[base], kind
+    return _numbered(base), kind
+
+
+def _numbered(words: str) -> tuple[str, ...]:
+    """Exhaust temperature by cylinder ("egt 3", "cyl 3 egt", "exhaust temp cylinder 3"), or AFR 1, lambda 2."""
+    joined = re.sub(r"(?<=[a-z])(?=[0-9])|(?<=[0-9])(?=[a-z])", " ", words)
+    for base in ("lambda", "afr", *CHANNELS["exhaust_temperature"].words):
+        for rest in (joined.removeprefix(base), joined.removesuffix(base)):
+            match = _CYLINDER.fullmatch(rest.strip()) if rest != joined else None
+            if match and base in ("lambda", "afr"):
+                return (base,)
+            if match and int(match[1]) <= CYLINDERS:
+                return (f"exhaust_temperature_{int(match[1])}",)
+    return ()
+
+
+def _fits(slugs: Sequence[str], unit: str) -> tuple[str, ...]:
+    return tuple(slug for slug in slugs if is_unit(unit, CHANNELS[slug].dimension))
+
+
+def _implied(words: str, slugs: tuple[str, ...]) -> str | None:
+    """The unit that the words themselves name."""
+    tokens = words.split()
+    if slugs == ("engine_speed",) and "rpm" in tokens:
+        return "rpm"
+    if slugs == ("power",) and ("horsepower" in tokens):
+        return "hp"
+    return tokens[0] if slugs and slugs[0] in ("lambda", "afr") and tokens[0] in ("lambda", "afr") else None
+
+
+def _bracketed(text: str) -> Heading | None:
+    groups = [group.strip() for group in _BRACKETS.findall(text)]
+    base = normal_words(_BRACKETS.sub(" ", text))
+    slugs, kind = _named(base)
+    if not slugs:
+        # "Torque (corrected)", "EGT (cyl 3)": the brackets may hold words instead of a unit.
+        for index, group in enumerate(groups):
+            slugs, kind = _named(normal_words(f"{base} {group}"))
+            if slugs:
+                del groups[index]
+                break
+        else:
+            return None
+    unit: str | None = None
+    for group in groups:
+        fitting = _fits(slugs, group)
+        if fitting:
+            slugs, unit = fitting, group
+        elif set(normal_words(group).split()) & _CORRECTED:
+            kind = "corrected"
+        elif set(normal_words(group).split()) & _OBSERVED:
+            kind = "observed"
+        elif match := _CYLINDER.fullmatch(normal_words(group)):
+            if slugs == ("exhaust_temperature",) and int(match[1]) <= CYLINDERS:
+                slugs = (f"exhaust_temperature_{int(match[1])}",)
+        elif group and unit is None:
+            unit = group  # not a unit of this channel: told or refused when the column is resolved
+    return Heading(slugs, unit or _implied(base, slugs), kind, len(base) == 1)
+
+
+def _suffixed(text: str) -> Heading | None:
+    for separator in _SEPARATOR.finditer(text):
+        base, unit = normal_words(text[: separator.start()]), text[separator.end() :]
+        slugs, kind = _named(base)
+        fitting = _fits(slugs, unit)
+        if fitting and normal_words(unit) not in ("1", "ratio"):  # "Lambda 1", "A/F ratio"
+            return Heading(fitting, unit, kind, len(base) == 1)
+    return None
+
+
+def _misfit(text: str) -> Heading | None:
+    """A channel with the unit of another: "Torque, hp". It must not pass for a column of no interest."""
+    for separator in _SEPARATOR.finditer(text):
+        slugs, kind = _named(normal_words(text[: separator.start()]))
+        unit = text[separator.end() :]
+        if slugs and separator.start() > 1 and _is_any_unit(unit):
+            return Heading(slugs, unit, kind)
+    return None
+
+
+def _is_any_unit(text: str) -> bool:
+    return any(is_unit(text, dimension) for dimension in DIMENSIONS)
+
+
+def _bare_unit(text: str) -> Heading | None:
+    """A column headed by its unit alone: "rpm", "lb-ft", "kW", "Corrected hp"."""
+    tokens = text.split(" ")
+    words = [normal_words(token) for token in tokens]
+    unit = " ".join(t for t, word in zip(tokens, words, strict=True) if word not in _CORRECTED | _OBSERVED)
+    kind: Kind = "corrected" if set(words) & _CORRECTED else "observed" if set(words) & _OBSERVED else ""
+    for slug in ("engine_speed", "torque", "power"):
+        # Watts, seconds and cycles as a bare word are too short to build on.
+        if len(unit) > 1 and normal_words(unit) not in ("hz", "1 s") and is_unit(unit, CHANNELS[slug].dimension):
+            return Heading((slug,), unit, kind)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """Where the columns are: the header's line, its cells, the units row if there is one, the first data line."""
+
+    delimiter: str
+    line: int
+    cells: tuple[str, ...]
+    units: tuple[str, ...]
+    units_line: int
+    data_start: int
+    data_line: int
+    declared: bool = False
+    """Whether the file's first line declares the delimiter."""
+
+    def unit(self, index: int) -> str | None:
+        """The text in the units row under a column, None if there is none."""
+        text = self.units[index].strip(" ()[]{}") if index < len(self.units) else ""
+        return None if text in ("", "-", "--") else text
+
+
+def is_header(cells: Sequence[str], mapped: Mapping[str, str] | None = None) -> bool:
+    """Whether the cells name an engine speed and a torque or power, by their words or by the record's mapping."""
+    if not 2 <= len(cells) <= MAX_COLUMNS:
+        return False
+    found: set[str] = set()
+    for slug, text in (mapped or {}).items():
+        if columns_named(text, cells):
+            found.add(slug)
+    for cell in cells:
+        if cell:
+            found.update(heading(cell).slugs)
+    return "engine_speed" in found and bool(found & {"torque", "power"})
+
+
+def columns_named(text: str, cells: Sequence[str]) -> list[int]:
+    """The columns that the record means by `text`: its header, its header without the unit, or "column 3"."""
+    wanted = " ".join(text.casefold().split())
+    exact = [i for i, cell in enumerate(cells) if " ".join(cell.casefold().split()) == wanted]
+    if exact:
+        return exact
+    words = normal_words(text)
+    bare = [i for i, cell in enumerate(cells) if words and words == normal_words(_BRACKETS.sub(" ", cell))]
+    if bare:
+        return bare
+    place = re.fullmatch(r"column ([1-9][0-9]{0,2})", wanted)
+    return [int(place[1]) - 1] if place and int(place[1]) <= len(cells) else []
+
+
+def find_header(lines: Sequence[Line], mapped: Mapping[str, str]) -> Header | None:
+    """The header among a file's first lines, with the delimiter that makes most of the file's rows whole."""
+    declared = re.fullmatch(r'"?sep=([;,|\t])"?', lines[0].text.strip(" ")) if lines else None
+    best: tuple[tuple[int, int], Header] | None = None
+    for delimiter in (declared[1],) if declared else DELIMITERS:
+        header = _header_with(lines, delimiter, mapped, bool(declared))
+        if header is None:
+            continue
+        score = (whole_rows(lines, header), sum(bool(heading(cell).slugs) for cell in header.cells))
+        if best is None or score > best[0]:
+            best = score, header
+    return best[1] if best else None
+
+
+def _header_with(lines: Sequence[Line], delimiter: str, mapped: Mapping[str, str], declared: bool) -> Header | None:
+    budget = 20_000  # cells looked at: a hostile file cannot make the search long
+    for index, line in enumerate(lines):
+        text, last = _whole_record(lines, index)
+        if delimiter not in text or not _LETTER.search(text):
+            continue
+        cells = split_cells(text, delimiter)
+        budget -= len(cells)
+        if budget < 0:
+            return None
+        if is_header(cells, mapped):
+            return _with_units(lines, last, line.number, tuple(cells), delimiter, declared)
+    return None
+
+
+def _whole_record(lines: Sequence[Line], index: int) -> tuple[str, int]:
+    """A header line, joined with the next ones where a quoted cell holds line breaks; and its last line's index."""
+    text = lines[index].text
+    if text.count('"') % 2:
+        for last in range(index + 1, min(index + 5, len(lines))):
+            text += " " + lines[last].text
+            if text.count('"') % 2 == 0:
+                return text, last
+    return lines[index].text, index
+
+
+def _with_units(
+    lines: Sequence[Line], last: int, line: int, cells: tuple[str, ...], delimiter: str, declared: bool
+) -> Header:
+    """Look under the header for a units row, past blank lines and rules."""
+    units: tuple[str, ...] = ()
+    units_line = 0
+    after = lines[last]
+    for following in lines[last + 1 : last + 6]:
+        row = split_cells(following.text, delimiter)
+        if not units and _is_units_row(row, cells):
+            units, units_line = tuple(row), following.number
+        elif any(cell.strip("-=_ ") for cell in row):
+            break
+        after = following
+    return Header(delimiter, line, cells, units, units_line, after.stop, after.number + 1, declared)
+
+
+def _is_units_row(row: Sequence[str], cells: Sequence[str]) -> bool:
+    """Whether a row holds units under the channels that matter, and nothing else under them."""
+    fitting = False
+    for index, cell in enumerate(cells):
+        slugs = heading(cell).slugs
+        text = row[index].strip(" ()[]{}") if index < len(row) else ""
+        if text in ("", "-", "--"):
+            continue
+        if _fits(slugs, text):
+            fitting = True
+        elif any(slug in REQUIRED for slug in slugs) and (is_number(text) or not _is_any_unit(text)):
+            return False
+    # Under a record's own mapping the header's words say nothing: a row of nothing but units is one too.
+    texts = [cell.strip(" ()[]{}") for cell in row if cell.strip(" ()[]{}-")]
+    return fitting or (bool(texts) and all(_is_any_unit(text) and not is_number(text) for text in texts))
+
+
+def whole_rows(lines: Sequence[Line], header: Header) -> int:
+    """How many of the first rows have a cell for every column, and numbers in those with a known heading."""
+    known = [index for index, cell in enumerate(header.cells) if heading(cell).slugs]
+    rows = [line for line in lines if line.number >= header.data_line and line.text.strip()][:_SAMPLED_ROWS]
+    whole = 0
+    for line in rows:
+        cells = split_cells(line.text, header.delimiter)
+        if len(cells) >= len(header.cells):
+            whole += all(not cells[i] or is_number(cells[i]) or CLOCK.fullmatch(cells[i]) for i in known)
+    return whole

@@ -1,0 +1,123 @@
+"""What looks wrong in a log whose every number is readable: speeds that never rise, slips of a row, odd values."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from builder.record.dyno_log.channels import CHANNELS
+from builder.record.problem import Problem
+
+Floats = NDArray[np.float64]
+
+MAX_SAID = 3
+
+
+def doubts(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> tuple[list[Problem], list[str]]:
+    """Problems and remarks about channels in SI; `lines` is each row's line in the file."""
+    problems: list[Problem] = []
+    told = [f"{_rows(lines.size)} of numbers read"]
+    speed = channels["engine_speed"]
+    for slug in ("torque", "power"):
+        if slug in channels:
+            empty = np.flatnonzero(np.isnan(channels[slug]))
+            if empty.size:
+                told.append(f"{slug} is empty in {_rows(empty.size)}, first on line {lines[empty[0]]}")
+    problems += _speed_problems(speed, lines, path)
+    told += _speed_remarks(speed)
+    problems += _slipped_rows(channels, lines, path)
+    for slug, values in channels.items():
+        problems += _implausible(slug, values, lines, path)
+    problems += _time_problems(channels, lines, path)
+    return problems, told
+
+
+def _rows(count: int) -> str:
+    return "1 row" if count == 1 else f"{count:,} rows"
+
+
+def _speed_problems(speed: Floats, lines: NDArray[np.int64], path: Path) -> list[Problem]:
+    low, high = float(speed.min()), float(speed.max())
+    first = int(lines[0])
+    if speed.size == 1:
+        return [Problem(path, first, "there is only one row of numbers; a pull needs several engine speeds")]
+    if low == high:
+        return [Problem(path, first, f"the engine speed is {60 * low:g} rpm in every row and never rises; "
+                                     "a pull needs several engine speeds")]  # fmt: skip
+    if high - low < 0.02 * high:
+        return [Problem(path, first, f"the engine speed stays within {60 * low:.0f} and {60 * high:.0f} rpm; "
+                                     "this looks like a run at one speed", "warning")]  # fmt: skip
+    return []
+
+
+def _speed_remarks(speed: Floats) -> list[str]:
+    steps = np.diff(speed)
+    rising, falling, level = (int(np.count_nonzero(test)) for test in (steps > 0, steps < 0, steps == 0))
+    if not falling and not level:
+        return []
+    if not rising:
+        return ["the engine speed falls from row to row; read as a test in falling steps"]
+    said = [f"falls at {_rows(falling)}"] if falling else []
+    said += [f"repeats at {_rows(level)}"] if level else []
+    return [f"the engine speed {' and '.join(said)}; every row is kept in the order of the file"]
+
+
+def _slipped_rows(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> list[Problem]:
+    """Single rows whose speed leaps away and back, or whose power does not go with speed and torque as elsewhere."""
+    speed = channels["engine_speed"]
+    problems = []
+    before, here, after = speed[:-2], speed[1:-1], speed[2:]
+    around = 0.5 * (before + after)
+    leap = (np.abs(before - after) < 0.2 * around) & (np.abs(here - around) > 0.5 * around)
+    problems += _some(np.flatnonzero(leap) + 1, lines, path, lambda row: (
+        f"the engine speed leaps to {60 * speed[row]:.0f} rpm between rows of about {60 * around[row - 1]:.0f} rpm; "
+        "look whether the row's cells are swapped"))  # fmt: skip
+    if "torque" in channels and "power" in channels:
+        product = speed * channels["torque"]
+        sound = np.abs(product) > 0.05 * np.nanmax(np.abs(product), initial=0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(sound, channels["power"] / product, np.nan)
+        if np.count_nonzero(np.isfinite(ratio)) >= 5:
+            usual = float(np.nanmedian(ratio))
+            off = np.abs(ratio - usual) > 0.25 * abs(usual)
+            if 0 < np.count_nonzero(off) <= 0.1 * ratio.size + 1:
+                problems += _some(np.flatnonzero(off), lines, path, lambda row: (
+                    "torque, power and speed of this row do not go together as in the other rows; "
+                    "look whether a cell is wrong"))  # fmt: skip
+    return problems
+
+
+def _some(rows: NDArray[np.intp], lines: NDArray[np.int64], path: Path, say: Callable[[int], str]) -> list[Problem]:
+    """A warning for each of the first few rows, and how many more there are."""
+    problems = [Problem(path, int(lines[row]), say(int(row)), "warning") for row in rows[:MAX_SAID]]
+    if rows.size > MAX_SAID:
+        line = int(lines[rows[MAX_SAID]])
+        problems.append(Problem(path, line, f"and more like these, {_rows(rows.size)} in all", "warning"))
+    return problems
+
+
+def _implausible(slug: str, values: Floats, lines: NDArray[np.int64], path: Path) -> list[Problem]:
+    channel = CHANNELS[slug]
+    low, high = np.fmin.reduce(values), np.fmax.reduce(values)
+    if not (low < channel.low or high > channel.high):
+        return []
+    rows = np.flatnonzero((values < channel.low) | (values > channel.high))
+    unit = "" if channel.si_unit == "1" else " " + channel.si_unit
+    return [Problem(
+        path, int(lines[rows[0]]),
+        f"{channel.title.lower()} of {values[rows[0]]:.4g}{unit} is outside {channel.low:g} to {channel.high:g}{unit}"
+        f" ({_rows(rows.size)} in all, this is the first): is the unit right?", "warning",
+    )]  # fmt: skip
+
+
+def _time_problems(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> list[Problem]:
+    if "time" not in channels:
+        return []
+    back = np.flatnonzero(np.diff(channels["time"]) < 0.0)
+    if not back.size:
+        return []
+    return [Problem(path, int(lines[back[0] + 1]), f"time runs backwards here ({_rows(back.size)} in all); "
+                                                   "is there more than one pull in the file?", "warning")]  # fmt: skip

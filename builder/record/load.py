@@ -1,0 +1,144 @@
+"""Reading build folders: every problem with file and line, no build stopped by another's."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from pathlib import Path
+
+from builder.record.consistency import disagreements
+from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.files import build_folders, escapes, file_in
+from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.fields import RecordModel
+from builder.record.models.shop import Shop
+from builder.record.plausibility import implausible
+from builder.record.problem import Problem, errors_in
+from builder.record.shop_check import check_shop
+from builder.record.validation_errors import validate
+from builder.record.yaml_loader import Document, read_yaml
+
+__all__ = ["build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_fault", "validate"]
+
+SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,78}[a-z0-9])?")
+
+
+def slug_fault(slug: str) -> str | None:
+    """What is wrong with the name of a build's folder, or None."""
+    if SLUG.fullmatch(slug):
+        return None
+    fixed = re.sub(r"[^a-z0-9]+", "-", slug.lower())[:80].strip("-") or "a-name"
+    return f"the folder's name becomes an address: use small letters, digits and hyphens, e.g. {fixed}"
+
+
+def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
+    """The shop's profile; the usual values where there is none."""
+    path, shown = archive / "builds" / "shop.yaml", Path("builds") / "shop.yaml"
+    try:
+        if not path.exists():
+            return Shop(), []
+    except OSError as error:
+        return Shop(), [_unreadable(shown, error)]
+    if escapes(path.parent, path):
+        return Shop(), [Problem(shown, 1, "is a link that leaves the builds folder: put the file itself here")]
+    document, problems = read_yaml(path, shown)
+    if document is None:
+        return Shop(), problems
+    if document.value is None:
+        return Shop(), []  # a file of comments only: nothing decided yet
+    shop, problems = validate(document, Shop)
+    if not isinstance(shop, Shop):
+        return Shop(), problems
+    return shop, check_shop(shop, document)
+
+
+def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]]:
+    """Read one build folder.
+
+    Returns the build, or None where an error keeps it from being used, with every problem found.
+    """
+    shown = folder.relative_to(archive) if folder.is_relative_to(archive) else folder
+    if fault := slug_fault(folder.name):
+        return None, [Problem(shown, 1, fault)]
+    try:
+        if folder.is_symlink() and not folder.resolve().is_relative_to(archive.resolve()):
+            return None, [Problem(shown, 1, "is a link that leaves the archive: put the build's own folder here")]
+        if not (folder / "build.yaml").exists():
+            return None, [Problem(shown / "build.yaml", 1, f"is missing: start one with `millbook new {folder.name}`")]
+        return _read(folder, shown)
+    except (OSError, RuntimeError) as error:
+        return None, [_unreadable(shown, error)]
+
+
+def _read(folder: Path, shown: Path) -> tuple[Build | None, list[Problem]]:
+    problems = _stray_files(folder, shown)
+    documents, parts, more = _read_documents(folder, shown)
+    problems += more
+    if "build" not in parts:
+        return None, sorted(problems)
+    build = Build(folder.name, folder, documents=documents, **parts)  # type: ignore[arg-type]
+    problems += disagreements(build) + implausible(build)
+    logs, more = _read_logs(build, shown)
+    problems += more
+    if errors_in(problems):
+        return None, sorted(problems)
+    return Build(folder.name, folder, documents=documents, logs=logs, **parts), sorted(problems)  # type: ignore[arg-type]
+
+
+def _read_documents(folder: Path, shown: Path) -> tuple[dict[str, Document], dict[str, RecordModel], list[Problem]]:
+    documents: dict[str, Document] = {}
+    parts: dict[str, RecordModel] = {}
+    problems: list[Problem] = []
+    for name, model in DOCUMENTS.items():
+        path = folder / f"{name}.yaml"
+        if not path.exists():
+            continue
+        if escape := escapes(folder, path):
+            problems.append(Problem(shown / path.name, 1, escape))
+            continue
+        document, more = read_yaml(path, shown / path.name)
+        problems += more
+        if document is None:
+            continue
+        documents[name] = document
+        if document.value is None and name != "build":
+            continue  # a file of comments only: nothing recorded yet
+        part, more = validate(document, model)
+        problems += more
+        if part is not None:
+            parts[name] = part
+    return documents, parts, problems
+
+
+def _unreadable(shown: Path, error: Exception) -> Problem:
+    return Problem(shown, 1, f"cannot be read: {getattr(error, 'strerror', None) or error}")
+
+
+def _stray_files(folder: Path, shown: Path) -> list[Problem]:
+    problems = []
+    for path in sorted(folder.iterdir()):
+        if path.suffix.lower() in (".yaml", ".yml") and path.name not in {f"{name}.yaml" for name in DOCUMENTS}:
+            near = difflib.get_close_matches(path.stem.lower(), DOCUMENTS, n=1, cutoff=0.5)
+            hint = f"did you mean {near[0]}.yaml?" if near else f"known are {', '.join(DOCUMENTS)}"
+            problems.append(Problem(shown / path.name, 1, f"is not read: {hint}", "warning"))
+    return problems
+
+
+def _read_logs(build: Build, shown: Path) -> tuple[dict[str, DynoLog], list[Problem]]:
+    logs: dict[str, DynoLog] = {}
+    problems: list[Problem] = []
+    for index, pull in enumerate(build.pulls):
+        if pull.file is None:
+            continue
+        path, wrong = file_in(build.folder, pull.file)
+        if path is None:
+            at, line = build.where(f"dyno.pulls.{index}.file")
+            problems.append(Problem(at, line, wrong))
+            continue
+        log, more = read_dyno_csv(
+            path, columns=pull.columns, units=pull.units, decimal=pull.decimal_mark, shown_as=shown / pull.file
+        )
+        problems += more
+        if log is not None:
+            logs[pull.name] = log
+    return logs, problems

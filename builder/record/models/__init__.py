@@ -1,0 +1,1 @@
+"""The record's model, a module for each YAML file."""

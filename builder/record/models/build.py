@@ -1,0 +1,90 @@
+"""One build: everything the shop wrote down about one engine, typed, with where each thing stands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from builder.record.dyno_log.reader import DynoLog
+from builder.record.models.assembly import Assembly
+from builder.record.models.bottom_end import BottomEnd
+from builder.record.models.build_yaml import BuildSheet
+from builder.record.models.cam import Camshaft
+from builder.record.models.delivery import Delivery
+from builder.record.models.dyno import Dyno, Pull
+from builder.record.models.fields import RecordModel
+from builder.record.models.parts import Parts
+from builder.record.models.photos import Photos
+from builder.record.models.top_end import TopEnd
+from builder.record.models.work import Work
+from builder.record.yaml_loader import Document
+
+DOCUMENTS: dict[str, type[RecordModel]] = {
+    "build": BuildSheet,
+    "parts": Parts,
+    "work": Work,
+    "bottom_end": BottomEnd,
+    "top_end": TopEnd,
+    "cam": Camshaft,
+    "assembly": Assembly,
+    "dyno": Dyno,
+    "delivery": Delivery,
+    "photos": Photos,
+}
+"""The YAML files of a build, in the order of the work. Only build.yaml must be there."""
+
+
+@dataclass(frozen=True)
+class Build:
+    """The record of one engine."""
+
+    slug: str
+    folder: Path
+    build: BuildSheet
+    parts: Parts | None = None
+    work: Work | None = None
+    bottom_end: BottomEnd | None = None
+    top_end: TopEnd | None = None
+    cam: Camshaft | None = None
+    assembly: Assembly | None = None
+    dyno: Dyno | None = None
+    delivery: Delivery | None = None
+    photos: Photos | None = None
+    logs: Mapping[str, DynoLog] = field(default_factory=dict)
+    """The log of each pull, by the pull's name."""
+    documents: Mapping[str, Document] = field(default_factory=dict)
+    """The YAML documents by name, for the lines of what they hold."""
+
+    @property
+    def cylinders(self) -> int:
+        """How many cylinders."""
+        return self.build.engine.cylinders
+
+    @property
+    def revolutions_per_cycle(self) -> int:
+        """Crank revolutions in one working cycle: 2 for a four-stroke, 1 for a two-stroke."""
+        return 1 if self.build.engine.cycle == "two-stroke" else 2
+
+    @property
+    def pulls(self) -> tuple[Pull, ...]:
+        """The pulls of the dyno session, in the order they were made."""
+        return self.dyno.pulls if self.dyno else ()
+
+    def get(self, path: str) -> Any:
+        """What the record holds at a path such as `bottom_end.crankshaft.stroke`, or None."""
+        here: Any = self
+        for step in path.split("."):
+            here = getattr(here, step, None)
+            if here is None:
+                return None
+        return here
+
+    def where(self, path: str) -> tuple[Path, int]:
+        """The file and line of a path, or of the nearest thing around it that was written."""
+        name, *steps = path.split(".")
+        document = self.documents.get(name)
+        if document is None:
+            return Path(self.folder.name) / f"{name}.yaml", 1
+        return document.path, document.line(tuple(int(step) if step.isdigit() else step for step in steps))

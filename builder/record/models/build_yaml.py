@@ -1,0 +1,129 @@
+"""build.yaml: what the engine is, for whom and for what."""
+
+from __future__ import annotations
+
+from typing import Any, Literal, get_args
+
+from pydantic import GetJsonSchemaHandler, field_validator, model_validator
+from pydantic_core import core_schema
+
+from builder.record.models.fields import (
+    Count,
+    Day,
+    Line,
+    OneDensity,
+    OneEnergy,
+    OneSpeed,
+    Plain,
+    Prose,
+    RecordModel,
+    Whole,
+    field,
+)
+
+Status = Literal["finished", "in progress", "withdrawn"]
+Layout = Literal["single", "inline", "V", "flat", "radial"]
+Cycle = Literal["four-stroke", "two-stroke"]
+Ignition = Literal["spark", "compression"]
+Induction = Literal["natural", "turbocharged", "supercharged"]
+Fuelling = Literal[
+    "carburettor", "port injection", "throttle-body injection", "direct injection", "mechanical injection"
+]
+FuelKind = Literal[
+    "petrol", "E10", "E85", "ethanol", "methanol", "diesel", "LPG", "natural gas", "race petrol", "paraffin"
+]
+
+
+class Fuel(RecordModel):
+    """What it burns."""
+
+    kind: FuelKind = field("what it burns", "petrol", required=True)
+    octane: Line | None = field("as marked on the pump, with the method", "98 RON")
+    density: OneDensity | None = field("density of the fuel used", "745 kg/m3", likely=("600 kg/m3", "950 kg/m3"))
+    heating_value: OneEnergy | None = field(
+        "lower heating value, for thermal efficiency", "43.5 MJ/kg", likely=("15 MJ/kg", "55 MJ/kg")
+    )
+    stoichiometric: Plain | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
+    note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _only_its_kind(cls, given: object) -> object:
+        return {"kind": given} if isinstance(given, str) else given
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Either the kind alone or everything about it."""
+        whole = handler.resolve_ref_schema(handler(schema))
+        kinds = {"type": "string", "enum": list(get_args(FuelKind)), "description": "its kind alone"}
+        return {"anyOf": [kinds, dict(whole)]}
+
+
+class EngineKind(RecordModel):
+    """The kind of engine."""
+
+    layout: Layout | None = field("how the cylinders stand", "inline")
+    cylinders: Count = field("how many", "4", required=True)
+    bank_angle: Line | None = field("angle between the banks of a V", "90 deg")
+    cycle: Cycle = field("four-stroke or two-stroke", "four-stroke", default="four-stroke")
+    ignition: Ignition = field("spark or compression", "spark", default="spark")
+    firing_order: Line | None = field("as numbered on the engine", "1-3-4-2")
+    year: Whole | None = field("year the engine was made", "1968")
+    cooling: Literal["water", "air", "oil"] | None = field("what carries the heat away", "water")
+    induction: Induction | None = field("how the air gets in", "natural")
+    fuelling: Fuelling | None = field("how the fuel gets in", "carburettor")
+    fuel: Fuel | None = field("what it burns", "")
+    compression_wanted: Plain | None = field("compression ratio that was asked for", "10.5")
+    red_line: OneSpeed | None = field("highest engine speed allowed", "6500 rpm", likely=("400 rpm", "20000 rpm"))
+
+    @field_validator("cylinders")
+    @classmethod
+    def _some_cylinders(cls, count: int) -> int:
+        if not 1 <= count <= 48:
+            raise ValueError(f"{count} cylinders: write how many the engine has, 1 to 48")
+        return count
+
+    @field_validator("year")
+    @classmethod
+    def _possible_year(cls, year: Whole | None) -> int | None:
+        if year is not None and not 1860 <= year <= 2200:
+            raise ValueError(f"{year} is not a year an engine was made in: write four digits")
+        return year
+
+
+class Customer(RecordModel):
+    """Whose engine it is. Never on a public page."""
+
+    name: Line | None = field("name", "H. Fenwick", private="customer")
+    contact: Line | None = field("telephone or mail", "h.fenwick@example.org", private="customer")
+    address: Prose | None = field("where they live", "4 Slipway Lane, Port Example", private="customer")
+
+
+class BuildSheet(RecordModel):
+    """build.yaml: what it is."""
+
+    title: Line = field(
+        "what you would call it across the counter", "Launch engine for the harbour pilot", required=True
+    )
+    number: Line | None = field("the shop's number for this build", "0142")
+    status: Status = field("finished builds are published, the others are not", "finished", default="in progress")
+    started: Day | None = field("day the block came in", "2024-02-05")
+    finished: Day | None = field("day it was finished", "2024-05-17")
+    family: Line | None = field("engine family, in the words the shop searches by", "Kestrel 1600 four")
+    purpose: Line | None = field("what it is for: road, marine, vintage racing, industrial ...", "marine")
+    summary: Prose | None = field(
+        "two or three sentences a customer understands",
+        "A launch engine that pulls from idle, rebuilt from a worn block with every part measured.",
+    )
+    goals: Prose | None = field(
+        "what was asked for", "Torque from 1500 rpm, nothing above 5000 rpm, fuel of any harbour."
+    )
+    invented: Line | None = field("marks example data as invented", "invented for demonstration")
+    engine: EngineKind = field("the kind of engine", "", required=True)
+    customer: Customer | None = field("whose engine it is", "")
+    registration: Line | None = field("registration of the car or boat", "PX 204", private="customer")
+    engine_serial: Line | None = field("serial number stamped on the block", "K16-04412", private="customer")
+    price: Line | None = field("what was charged", "4800", private="shop")
+    private_notes: Prose | None = field("what nobody else needs to know", "Paid half in advance.", private="shop")

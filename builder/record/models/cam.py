@@ -1,0 +1,136 @@
+"""cam.yaml: the card, how the cam was installed, what the degree wheel said."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator
+
+from builder.record.models.fields import Length, Line, OneAngle, OneLength, Plain, Ratio, RecordModel, field
+from builder.record.quantities.units import UnitProblem, parse_quantity
+
+LifterKind = Literal[
+    "flat hydraulic", "flat solid", "roller hydraulic", "roller solid", "bucket", "finger follower", "none"
+]
+AdjusterPlace = Literal["pushrod", "rocker pivot"]
+
+
+def _lift_mark(text: str) -> str:
+    if text == "seat":
+        return text
+    try:
+        parse_quantity(text, "length")
+    except UnitProblem as problem:
+        raise ValueError(f"{problem}; or write seat") from None
+    return text
+
+
+LiftMark = Annotated[Line, AfterValidator(_lift_mark)]
+"""The lobe or valve lift at which timing was taken: a length, or `seat`."""
+
+
+class Duration(RecordModel):
+    """Duration at one lift."""
+
+    at: LiftMark = field("lift the duration is taken at", "0.050 in", required=True)
+    duration: OneAngle = field("crank degrees", "238 deg", required=True, likely=("60 deg", "400 deg"))
+
+
+class LobeCard(RecordModel):
+    """One side of the cam card."""
+
+    centreline: OneAngle | None = field(
+        "card's centreline: after TDC for intake, before TDC for exhaust", "108 deg", likely=("80 deg", "140 deg")
+    )
+    lobe_lift: Length | None = field("lift at the lobe", "0.335 in", likely=("1.5 mm", "30 mm"))
+    valve_lift: Length | None = field("lift at the valve, before lash", "0.536 in", likely=("2 mm", "40 mm"))
+    rocker_ratio: Ratio | None = field(
+        "rocker ratio that the card's lift at the valve is for", "1.5", likely=("0.8", "2.5")
+    )
+    lash: Length | None = field(
+        "lash at the valve, with hot or cold in the note", "0.022 in", likely=("0 mm", "1.2 mm")
+    )
+    durations: tuple[Duration, ...] = field(
+        "durations, one for each lift the card gives", "[{at: 0.050 in, duration: 238 deg}]", default=()
+    )
+
+
+class CamCard(RecordModel):
+    """What the maker says."""
+
+    maker: Line | None = field("who ground it", "Heron Camshafts")
+    number: Line | None = field("part number", "HC 238-110")
+    grind: Line | None = field("grind", "ground on a billet, hardness checked")
+    lobe_separation: OneAngle | None = field("lobe separation in cam degrees", "110 deg", likely=("90 deg", "130 deg"))
+    intake: LobeCard | None = field("intake lobes", "")
+    exhaust: LobeCard | None = field("exhaust lobes", "")
+
+
+class Installed(RecordModel):
+    """How it went in."""
+
+    intake_centreline: OneAngle | None = field(
+        "intake centreline, crank degrees after TDC", "104 deg", likely=("80 deg", "140 deg")
+    )
+    exhaust_centreline: OneAngle | None = field(
+        "exhaust centreline, crank degrees before TDC", "116 deg", likely=("80 deg", "140 deg")
+    )
+    note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
+
+
+class Events(RecordModel):
+    """Valve events read from the degree wheel at one lift."""
+
+    at: LiftMark = field("lift the events were read at", "0.050 in", required=True)
+    intake_opens: OneAngle | None = field("before TDC", "15 deg")
+    intake_closes: OneAngle | None = field("after BDC", "43 deg")
+    exhaust_opens: OneAngle | None = field("before BDC", "58 deg")
+    exhaust_closes: OneAngle | None = field("after TDC", "6 deg")
+
+
+class EqualLift(RecordModel):
+    """Two degree-wheel readings at the same lift on either side of the nose."""
+
+    lift: OneLength = field("lobe lift of both readings", "0.300 in", required=True)
+    opening: OneAngle = field("wheel on the opening side, after TDC", "72 deg", required=True)
+    closing: OneAngle = field("wheel on the closing side, after TDC", "136 deg", required=True)
+
+
+class ExhaustEqualLift(EqualLift):
+    """The same on the exhaust lobe, which is counted before TDC: the opening side has the larger number."""
+
+    opening: OneAngle = field("wheel on the opening side, before TDC", "148 deg", required=True)
+    closing: OneAngle = field("wheel on the closing side, before TDC", "84 deg", required=True)
+
+
+class Degreeing(RecordModel):
+    """The degree wheel."""
+
+    intake: tuple[EqualLift, ...] = field("intake lobe, both sides of peak lift", "", default=())
+    exhaust: tuple[ExhaustEqualLift, ...] = field("exhaust lobe, both sides of peak lift", "", default=())
+    events: tuple[Events, ...] = field("events at every lift checked", "", default=())
+    by: Line | None = field("who degreed it", "RT")
+    note: Line | None = field("how TDC was found", "positive stop")
+
+
+class Lifters(RecordModel):
+    """Lifters or followers."""
+
+    maker: Line | None = field("who made them", "Heron Camshafts")
+    number: Line | None = field("part number", "HC-L842")
+    kind: LifterKind | None = field("kind", "flat hydraulic")
+    preload_turns: Plain | None = field("turns of the adjuster past zero lash", "0.5")
+    adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
+    adjuster_at: AdjusterPlace | None = field(
+        "what the adjuster moves: the pushrod's end, or the rocker's pivot (a nut on its stud)", "rocker pivot"
+    )
+
+
+class Camshaft(RecordModel):
+    """cam.yaml: the cam."""
+
+    card: CamCard | None = field("what the maker says", "")
+    installed: Installed | None = field("how it went in", "")
+    degreeing: Degreeing | None = field("what the degree wheel said", "")
+    lifters: Lifters | None = field("lifters or followers", "")
+    drive: Line | None = field("chain, belt or gears", "double roller chain")

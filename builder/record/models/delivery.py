@@ -1,0 +1,99 @@
+"""delivery.yaml: settings, fluids, limits, running in, services, warranty, sign-off."""
+
+from __future__ import annotations
+
+from builder.record.models.fields import (
+    AnyReading,
+    Day,
+    Line,
+    OneAngle,
+    OneLength,
+    OneSpeed,
+    Prose,
+    RecordModel,
+    field,
+)
+
+
+class Settings(RecordModel):
+    """Settings as delivered."""
+
+    idle_timing: OneAngle | None = field("spark advance at idle", "12 deg", likely=("-10 deg", "40 deg"))
+    total_timing: OneAngle | None = field("total spark advance", "34 deg", likely=("5 deg", "60 deg"))
+    total_timing_by: OneSpeed | None = field("engine speed by which the advance is all in", "3000 rpm")
+    idle_speed: OneSpeed | None = field("idle speed", "850 rpm", likely=("150 rpm", "3000 rpm"))
+    intake_lash: Line | None = field("intake lash, hot or cold", "0.022 in hot")
+    exhaust_lash: Line | None = field("exhaust lash, hot or cold", "0.024 in hot")
+    jets: Line | None = field("jets", "68 primary, 76 secondary")
+    map_version: Line | None = field("name of the map in the control unit", "harbour-07")
+    float_level: Line | None = field("float level", "9/16 in, float hanging")
+    plug: Line | None = field("spark plug", "14 mm, long reach, middle heat range")
+    plug_gap: OneLength | None = field("plug gap", "0.035 in", likely=("0.2 mm", "2.5 mm"))
+    fuel_pressure: AnyReading | None = field("fuel pressure", "6.5 psi")
+    injection_timing: OneAngle | None = field("start of injection, before TDC", "14 deg", likely=("0 deg", "40 deg"))
+    other: tuple[Line, ...] = field(
+        "anything else that was set", '["choke: opens fully at 60 degC", governor sealed]', default=()
+    )
+
+
+class Fluid(RecordModel):
+    """One fluid."""
+
+    what: Line = field("what for", "engine oil", required=True)
+    grade: Line | None = field("grade", "15W-40 with zinc")
+    amount: AnyReading | None = field("how much", "4.7 L")
+
+
+class Limit(RecordModel):
+    """One limit the customer must keep."""
+
+    what: Line = field("what", "oil pressure, hot, at 3000 rpm", required=True)
+    limit: Line = field("the limit", "not under 45 psi", required=True)
+    according_to: Line | None = field("where it comes from", "maker's manual")
+
+
+class Service(RecordModel):
+    """One service."""
+
+    at: Line = field("when", "after 500 km", required=True)
+    do: Line = field("what", "change oil and filter, check the head bolts as the maker says", required=True)
+
+
+class SignOff(RecordModel):
+    """Who stands for it."""
+
+    what: Line = field("what is signed for", "assembled by", required=True)
+    who: Line | None = field("name or initials", "RT")
+    when: Day | None = field("day", "2024-05-17")
+
+
+class Delivery(RecordModel):
+    """delivery.yaml: the handing over."""
+
+    delivered: Day | None = field("day it was handed over", "2024-05-20")
+    settings: Settings | None = field("settings as delivered", "")
+    fluids: tuple[Fluid, ...] = field("fluids", "", default=())
+    least_octane: Line | None = field("least octane, with its method", "98 RON")
+    limits: tuple[Limit, ...] = field("limits to keep", "", default=())
+    first_start: tuple[Line, ...] = field(
+        "first start, step by step; instead of the shop's usual steps",
+        "[prime the oil until every rocker drips, no idling for the first twenty minutes]",
+        default=(),
+    )
+    running_in: tuple[Line, ...] = field(
+        "running in, step by step; instead of the shop's usual steps",
+        '["first 500 km: under 3000 rpm, load varied", change oil and filter]',
+        default=(),
+    )
+    services: tuple[Service, ...] = field("first services", "", default=())
+    warranty: Prose | None = field(
+        "warranty, where it differs from the shop's usual text",
+        "Twelve months on parts and work, as long as the services are kept.",
+    )
+    signed: tuple[SignOff, ...] = field("who stands for it", "", default=())
+    note: Prose | None = field(
+        "anything else the customer should know", "The engine is set for the fuel named above and no other."
+    )
+    private_note: Prose | None = field(
+        "what nobody else needs to know", "customer asked for the old pistons back", private="shop"
+    )

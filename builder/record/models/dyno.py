@@ -1,0 +1,117 @@
+"""dyno.yaml: the session, the conditions, and every pull with its log."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import model_validator
+
+from builder.record.models.fields import (
+    Day,
+    Line,
+    OneFraction,
+    OneInertia,
+    OneLength,
+    OneOfAny,
+    OnePressure,
+    OneTemperature,
+    Prose,
+    RecordModel,
+    SpeedRange,
+    field,
+)
+
+Readings = Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"]
+
+
+class Conditions(RecordModel):
+    """The air the engine breathed."""
+
+    barometer: OnePressure | None = field("pressure of the air", "29.61 inHg", likely=("60 kPa", "108 kPa"))
+    barometer_is: Literal["station", "sea level"] | None = field(
+        "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
+    )
+    altitude: OneLength | None = field("height of the room above the sea", "640 ft", likely=("-420 m", "5000 m"))
+    temperature: OneTemperature | None = field("air at the engine's inlet", "72 degF", likely=("-30 degC", "60 degC"))
+    relative_humidity: OneFraction | None = field("humidity of that air", "45 %", likely=("0 %", "100 %"))
+    wet_bulb: OneTemperature | None = field(
+        "another way to give humidity", "61 degF", instead_of="relative_humidity", likely=("-30 degC", "45 degC")
+    )
+    dew_point: OneTemperature | None = field(
+        "another way to give humidity", "52 degF", instead_of="relative_humidity", likely=("-40 degC", "40 degC")
+    )
+    vapour_pressure: OnePressure | None = field(
+        "another way to give humidity", "0.42 inHg", instead_of="relative_humidity", likely=("0 Pa", "8 kPa")
+    )
+
+    @model_validator(mode="after")
+    def _one_humidity(self) -> Conditions:
+        given = [
+            name
+            for name in ("relative_humidity", "wet_bulb", "dew_point", "vapour_pressure")
+            if getattr(self, name) is not None
+        ]
+        if len(given) > 1:
+            raise ValueError(f"humidity is given {len(given)} ways ({', '.join(given)}): keep the one that was read")
+        if self.barometer is not None and self.barometer_is is None:
+            raise ValueError(
+                "the barometer does not say where its reading counts: add barometer_is: station (read in the room) "
+                "or barometer_is: sea level (from a weather report, with altitude)"
+            )
+        if self.barometer_is == "sea level" and self.altitude is None:
+            raise ValueError("a sea-level barometer needs the altitude of the room: add altitude: 640 ft")
+        return self
+
+
+class Setting(RecordModel):
+    """The level of the one thing that is varied over several pulls."""
+
+    name: Line = field("what is varied", "total spark advance", required=True)
+    level: OneOfAny = field("its level in this pull", "33 deg", required=True)
+
+
+class Pull(RecordModel):
+    """One pull."""
+
+    name: Line = field("what the shop calls it", "first pull, 70 jets", later="second pull, 68 jets", required=True)
+    file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv", later="dyno/pull-2.csv")
+    since: Line | None = field(
+        "name of the earlier pull that it is compared with", "first pull, 70 jets", refers_to="name"
+    )
+    changed: Line | None = field("what was changed since that pull", "main jets 70 to 68")
+    repeat_of: Line | None = field(
+        "name of the earlier pull that it repeats with nothing changed",
+        "first pull, 70 jets",
+        instead_of="changed",
+        refers_to="name",
+    )
+    setting: Setting | None = field("the thing varied over several pulls, and its level here", "")
+    conditions: Conditions | None = field("the air of this pull, where it differs from the session's", "")
+    readings: Readings | None = field("observed, or the standard the log was corrected to already", "observed")
+    columns: dict[Line, Line] | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
+    units: dict[Line, Line] | None = field("units, where the log does not say", "{torque: lbf.ft}")
+    decimal_mark: Literal[".", ","] | None = field("mark of the decimals, where the log leaves it open", ".")
+    left_out: Line | None = field("why this pull should not be counted", "plug lead came off")
+    note: Prose | None = field("anything else", "plugs read after the pull: light tan")
+
+
+class Dyno(RecordModel):
+    """dyno.yaml: the dyno session."""
+
+    dyno: Line | None = field("which dyno", "water brake")
+    date: Day | None = field("day", "2024-05-14")
+    by: Line | None = field("who ran it", "RT")
+    readings: Readings | None = field("observed, or the standard that every log was corrected to already", "observed")
+    conditions: Conditions | None = field("the air the engine breathed", "")
+    range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
+    inertia: OneInertia | None = field(
+        "rotating inertia, to add back what a fast sweep spends on accelerating", "1.85 kg.m2"
+    )
+    fuel: Line | None = field("fuel in the tank", "98 RON from one drum")
+    oil: Line | None = field("oil in the sump", "SAE 30 for running in")
+    ancillaries: Line | None = field(
+        "what was driven and fitted: pump, alternator, fan, silencer",
+        "water pump driven, no alternator, no fan, dyno's own silencer",
+    )
+    pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=())
+    note: Prose | None = field("anything else", "ninety minutes of running in before the first pull")

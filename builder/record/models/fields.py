@@ -1,0 +1,200 @@
+"""What every part of the record's model shares: strictness, field notes, and what is private.
+
+A field says here, once, what it means, how it is written, how many positions it has, what values are
+likely, and who may see it. The reader, the scaffold, the JSON Schema, the field reference and the
+stripping of private values all read these notes; none of them keeps a list of its own.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema, model_validator
+from pydantic.fields import FieldInfo
+
+from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf
+from builder.record.quantities.readings import Reading, written
+from builder.record.quantities.units import NUMBER, Quantity, Range
+
+Privacy = Literal["customer", "shop"]
+"""Who may see a private field: the customer whose engine it is and the shop, or the shop alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Notes:
+    """What a field's definition says of itself beyond its type."""
+
+    says: str
+    example: str = ""
+    private: Privacy | None = None
+    each: str | None = None
+    likely: tuple[str, str] | None = None
+    title: str | None = None
+    instead_of: str | None = None
+    refers_to: str | None = None
+    later: str = ""
+
+
+def field(
+    says: str,
+    example: str = "",
+    *,
+    default: Any = None,
+    private: Privacy | None = None,
+    each: str | None = None,
+    likely: tuple[str, str] | None = None,
+    title: str | None = None,
+    instead_of: str | None = None,
+    refers_to: str | None = None,
+    later: str = "",
+    required: bool = False,
+) -> Any:
+    """Declare a field of the record.
+
+    ``says`` is its meaning in the shop's words, ``example`` how it is written in YAML. ``each`` names the
+    positions a list of readings stands for ("cylinder", "main journal", ...). ``likely`` gives the least and
+    the most that any ordinary engine has; outside it the reader warns. ``instead_of`` names the field beside
+    it that it stands in for: only one of the two is given. ``refers_to`` names the field of an earlier entry
+    in the same list that its value repeats; ``later`` is the example for such a later entry. Private fields
+    must be optional.
+    """
+    notes = Notes(says, example, private, each, likely, title, instead_of, refers_to, later)
+    if required:
+        return Field(description=says, title=title, json_schema_extra=_InSchema(notes))
+    return Field(default, description=says, title=title, json_schema_extra=_InSchema(notes))
+
+
+@dataclass(frozen=True)
+class _InSchema:
+    """Carries a field's notes; of them the JSON Schema gets what an editor can show."""
+
+    notes: Notes
+
+    def __call__(self, schema: dict[str, Any]) -> None:
+        if self.notes.example:
+            schema["examples"] = [self.notes.example]
+        if self.notes.private:
+            schema["x-private"] = self.notes.private
+
+
+def notes_of(info: FieldInfo) -> Notes:
+    """The notes a field was declared with."""
+    extra = info.json_schema_extra
+    return extra.notes if isinstance(extra, _InSchema) else Notes(info.description or "")
+
+
+def title_of(name: str, info: FieldInfo) -> str:
+    """A field's name as a heading or row label."""
+    words = notes_of(info).title or name.replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+class RecordModel(BaseModel):
+    """A part of the record: frozen, and closed to unknown names."""
+
+    # Deferred: a part is built once, within the file that it is a part of, and only when such a file is read.
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _empty_is_not_recorded(cls, given: Any) -> Any:
+        """A name with nothing after it was left for later."""
+        if isinstance(given, dict) and None in given.values():
+            return {key: value for key, value in given.items() if value is not None or key not in cls.model_fields}
+        return given
+
+
+def _as_text(given: object) -> object:
+    if isinstance(given, bool):
+        raise ValueError("yes/no was read as a switch: put the text between quotes")
+    if isinstance(given, (int, float)):
+        return written(given)
+    return given
+
+
+def _one_line(given: object) -> object:
+    text = _as_text(given)
+    return " ".join(text.split()) if isinstance(text, str) else text
+
+
+def _as_number(given: object) -> object:
+    if isinstance(given, bool):
+        raise ValueError("yes/no was read as a switch: write a number")
+    if isinstance(given, str) and len(given) > 40:
+        raise ValueError("is a text, and a plain number is wanted")
+    return given
+
+
+def _as_day(given: object) -> object:
+    if isinstance(given, str) and (day := _DAY.fullmatch(given.strip())):
+        return f"{day[1]}-{int(day[2]):02d}-{int(day[3]):02d}"
+    if isinstance(given, datetime.date):
+        return given
+    raise ValueError(f"{str(given)[:40]!r} is not a day: write year-month-day, e.g. 2024-05-17")
+
+
+_DAY = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
+_Words = Annotated[Any, WithJsonSchema({"type": ["string", "number"]})]
+"""What an editor may find where text is wanted: part numbers look like numbers."""
+
+Line = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=400),
+    BeforeValidator(_one_line, json_schema_input_type=_Words),
+]
+"""A few words on one line; shown as plain text."""
+
+Prose = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=20000),
+    BeforeValidator(_as_text, json_schema_input_type=_Words),
+]
+"""Sentences; emphasis, code, links and lists of plain Markdown are let through."""
+
+Day = Annotated[datetime.date, BeforeValidator(_as_day, json_schema_input_type=datetime.date)]
+"""A day, written year-month-day."""
+
+Plain = Annotated[float, BeforeValidator(_as_number, json_schema_input_type=float)]
+"""A plain number without a unit."""
+
+Whole = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int)]
+"""A whole number."""
+
+Count = Annotated[int, Field(ge=1, le=100_000), BeforeValidator(_as_number, json_schema_input_type=int)]
+"""How many."""
+
+Length = Annotated[Reading, ReadingOf("length")]
+Volume = Annotated[Reading, ReadingOf("volume")]
+Area = Annotated[Reading, ReadingOf("area")]
+Torque = Annotated[Reading, ReadingOf("torque")]
+Force = Annotated[Reading, ReadingOf("force")]
+Stiffness = Annotated[Reading, ReadingOf("stiffness")]
+Mass = Annotated[Reading, ReadingOf("mass")]
+Pressure = Annotated[Reading, ReadingOf("pressure")]
+Fraction = Annotated[Reading, ReadingOf("fraction")]
+Ratio = Annotated[Reading, ReadingOf(NUMBER)]
+AnyReading = Annotated[Reading, ReadingOf(None)]
+"""A reading of any kind: its unit says which."""
+
+OneLength = Annotated[Quantity, QuantityOf("length")]
+OneAngle = Annotated[Quantity, QuantityOf("angle")]
+OneTorque = Annotated[Quantity, QuantityOf("torque")]
+OneForce = Annotated[Quantity, QuantityOf("force")]
+OnePressure = Annotated[Quantity, QuantityOf("pressure")]
+OneTemperature = Annotated[Quantity, QuantityOf("temperature")]
+OneSpeed = Annotated[Quantity, QuantityOf("engine speed")]
+OnePower = Annotated[Quantity, QuantityOf("power")]
+OneVolumeFlow = Annotated[Quantity, QuantityOf("volume flow")]
+OneMassFlow = Annotated[Quantity, QuantityOf("mass flow")]
+OneFraction = Annotated[Quantity, QuantityOf("fraction")]
+OneInertia = Annotated[Quantity, QuantityOf("inertia")]
+OneEnergy = Annotated[Quantity, QuantityOf("specific energy")]
+OneDensity = Annotated[Quantity, QuantityOf("density")]
+OneOfAny = Annotated[Quantity, QuantityOf(None, or_number=True)]
+"""A value of any kind: its unit says which, and a plain number (a jet, a notch) will do."""
+
+
+SpeedRange = Annotated[Range, RangeOf("engine speed")]

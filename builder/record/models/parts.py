@@ -1,0 +1,47 @@
+"""parts.yaml: every part as it was received, what was checked on it, and what came of it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from builder.record.models.fields import AnyReading, Count, Line, Prose, RecordModel, field
+
+PartSource = Literal["new", "used", "customer's own", "swap meet", "reconditioned", "shop stock", "mixed lot"]
+Verdict = Literal["fits", "reworked", "returned", "scrapped", "not checked"]
+
+
+class PartCheck(RecordModel):
+    """One thing checked on a part."""
+
+    what: Line = field("what was checked", "compression height", required=True)
+    reading: AnyReading | None = field("listed against measured", "{listed: 1.760 in, measured: 1.661 in}")
+    found: Line | None = field("what was found, where it is not a number", "no cracks, magnetic particle")
+
+
+class Part(RecordModel):
+    """One part, or a set of the same part."""
+
+    part: Line = field("what it is", "pistons", required=True)
+    maker: Line | None = field("who made it", "Larkmoor")
+    number: Line | None = field("part number", "LM 4030-F")
+    serial: Line | None = field("serial number", "LM-77120", private="customer")
+    quantity: Count | None = field("how many", "8")
+    source: PartSource | None = field("where it came from", "used")
+    supplier: Line | None = field("who sold it", "Quayside Autojumble", private="shop")
+    price: Line | None = field("what it cost", "260", private="shop")
+    checked: tuple[PartCheck, ...] = field("what was checked, listed against measured", "", default=())
+    verdict: Verdict | None = field("what came of it", "fits")
+    done: Line | None = field("what was done about it", "returned, right set ordered")
+    note: Prose | None = field("anything else", "two crowns show a polishing mark")
+    private_note: Prose | None = field("what nobody else needs to know", "do not buy there again", private="shop")
+
+    @property
+    def never_checked(self) -> bool:
+        """Whether nobody looked at it."""
+        return not self.checked and self.verdict in (None, "not checked")
+
+
+class Parts(RecordModel):
+    """parts.yaml: parts as received."""
+
+    parts: tuple[Part, ...] = field("every part as it came in", "", default=())

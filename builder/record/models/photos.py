@@ -1,0 +1,25 @@
+"""photos.yaml: pictures of the work, each with a caption and a description."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from builder.record.models.fields import Line, RecordModel, field
+
+Section = Literal["cover", "parts", "work", "bottom end", "top end", "cam", "assembly", "dyno", "delivery"]
+
+
+class Photo(RecordModel):
+    """One picture."""
+
+    file: Line = field("the picture, in this build's folder", "photos/deck.jpg", required=True)
+    alt: Line = field("what a person who cannot see it should know", "Dial gauge on the deck over number three",
+                      required=True)  # fmt: skip
+    caption: Line | None = field("what stands under it", "Deck clearance on number three: 0.005 in")
+    section: Section | None = field("where on the page it belongs", "bottom end")
+
+
+class Photos(RecordModel):
+    """photos.yaml: pictures of the work."""
+
+    photos: tuple[Photo, ...] = field("pictures", "", default=())

@@ -1,0 +1,156 @@
+"""shop.yaml: the shop, and its habits."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from builder.record.models.dyno import Readings
+from builder.record.models.fields import (
+    Line,
+    OneAngle,
+    OneLength,
+    OnePower,
+    OnePressure,
+    OneTemperature,
+    Plain,
+    Prose,
+    RecordModel,
+    SpeedRange,
+    field,
+)
+
+TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
+"""Least and most of an engine tag [mm]: smaller, its words could not be read."""
+
+
+class PowerGuideline(RecordModel):
+    """How much power the shop trusts a material with."""
+
+    material: Line = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
+    strength: OnePressure | None = field("tensile strength the habit goes with", "95000 psi")
+    up_to: OnePower = field("power the shop trusts it with", "400 hp", required=True)
+
+
+class SpeedGuideline(RecordModel):
+    """How fast the shop lets a piston type go."""
+
+    type: Line = field("piston type, as in bottom_end.yaml", "cast", required=True)
+    metres_per_second: Plain = field("mean piston speed at the red line, m/s", "18", required=True)
+
+
+class FuelGuideline(RecordModel):
+    """How much effective compression the shop trusts a fuel with."""
+
+    fuel: Line = field("fuel, as in build.yaml", "petrol", required=True)
+    effective_ratio: Plain = field("highest effective compression ratio", "8.5", required=True)
+
+
+class MixtureGuideline(RecordModel):
+    """Between which lambda the shop runs a fuel at full load."""
+
+    fuel: Line = field("fuel, as in build.yaml", "methanol", required=True)
+    least_lambda: Plain = field("richest lambda at full load", "0.65", required=True)
+    most_lambda: Plain = field("leanest lambda at full load", "0.90", required=True)
+
+
+class Guidelines(RecordModel):
+    """The shop's habits: breaking one is a caution, never an error. What is left out keeps its usual value."""
+
+    crank_power: tuple[PowerGuideline, ...] = field("crankshaft material against power", "", default=())
+    piston_speed: tuple[SpeedGuideline, ...] = field("mean piston speed by piston type", "", default=())
+    effective_ratio: tuple[FuelGuideline, ...] = field("effective compression against fuel", "", default=())
+    least_oil_pressure_per_1000_rpm: OnePressure | None = field("oil pressure for every 1000 rpm", "10 psi")
+    least_quench: OneLength | None = field("least quench", "0.035 in")
+    most_quench: OneLength | None = field("most quench", "0.060 in")
+    least_intake_piston_to_valve: OneLength | None = field("intake valve to piston", "0.080 in")
+    least_exhaust_piston_to_valve: OneLength | None = field("exhaust valve to piston", "0.100 in")
+    least_coil_bind: OneLength | None = field("spring travel left at full lift", "0.060 in")
+    most_bmep_natural: OnePressure | None = field(
+        "bmep of a naturally aspirated engine that calls for a second look", "220 psi"
+    )
+    most_volumetric_efficiency: Plain | None = field(
+        "volumetric efficiency, natural, that calls for a second look", "1.25"
+    )
+    ring_gap_per_bore: Plain | None = field("least top ring gap for each unit of bore", "0.0045")
+    oil_clearance_per_journal: Plain | None = field("bearing oil clearance for each unit of journal", "0.001")
+    most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
+    most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")
+    least_lambda: Plain | None = field("richest lambda at full load on petrol", "0.80")
+    most_lambda: Plain | None = field("leanest lambda at full load on petrol", "0.95")
+    mixture: tuple[MixtureGuideline, ...] = field("lambda at full load on other fuels", "", default=())
+    most_exhaust_spread: Plain | None = field("exhaust temperature between cylinders, kelvin", "55")
+    most_blow_by_share: Plain | None = field("blow-by as a share of the air the engine takes in", "0.015")
+    leak_down_spread: Plain | None = field("leak-down between best and worst cylinder, in percentage points", "5")
+    cranking_spread: Plain | None = field("cranking compression, worst cylinder against best", "0.90")
+    most_timing: OneAngle | None = field("total advance that calls for a second look", "40 deg")
+    most_injector_duty: Plain | None = field("share of the time an injector may stand open", "0.85")
+    least_induction_headroom: Plain | None = field(
+        "rated flow of carburettor or throttle for each unit of air the engine asks for", "1.0"
+    )
+
+
+class RunningIn(RecordModel):
+    """The shop's own words for first start and running in, instead of the usual ones."""
+
+    flat_tappet: tuple[Line, ...] = field(
+        "first start of a flat-tappet cam",
+        '[prime the oil, "2000 to 2500 rpm at once, for twenty minutes"]',
+        default=(),
+    )
+    roller: tuple[Line, ...] = field(
+        "first start of any other cam", '[prime the oil, "start, check pressure, warm up"]', default=()
+    )
+    fresh_bores: tuple[Line, ...] = field(
+        "running in of new or rehoned bores", "[vary speed and load, change oil at 500 km]", default=()
+    )
+    used_bores: tuple[Line, ...] = field(
+        "running in where the bores were left alone", "[look for leaks, change oil at 1000 km]", default=()
+    )
+
+
+class TagSize(RecordModel):
+    """The label for the engine, as large as the shop's label paper or plate."""
+
+    width: OneLength | None = field(f"width, 50 mm unless said; {TAG_WIDTH[0]} to {TAG_WIDTH[1]} mm", "60 mm")
+    height: OneLength | None = field(f"height, 25 mm unless said; {TAG_HEIGHT[0]} to {TAG_HEIGHT[1]} mm", "30 mm")
+
+
+class Shop(RecordModel):
+    """shop.yaml: the shop."""
+
+    name: Line = field("the shop's name", "Tidewater Engine Works", default="Engine shop")
+    tagline: Line | None = field(
+        "what the shop does, in one sentence, for the home page",
+        "Small engines for working boats, built to be measured.",
+    )
+    about: Prose | None = field("a paragraph for the home page", "Two people, one dyno and a bench of gauges.")
+    place: Line | None = field("where it is", "Port Example")
+    contact: Line | None = field("how to reach it", "shop@example.org")
+    site_address: Line | None = field("address the archive is published under", "https://archive.example")
+    units: Literal["inch", "metric", "both"] = field("units shown beside what was written", "both", default="both")
+    correction: Readings = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
+    range: SpeedRange | None = field(
+        "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
+    )
+    paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4")
+    tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize())
+    guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
+    delivery_requires: tuple[Line, ...] = field(
+        "what must be there before an engine is handed over: file.section.field",
+        "[assembly.fits.main_oil_clearance, delivery.settings.total_timing]",
+        default=(),
+    )
+    handover_holds: tuple[Line, ...] = field(
+        "private fields of build.yaml that the customer's own handover shows",
+        "[customer.name, registration, engine_serial]",
+        default=("customer.name", "registration", "engine_serial"),
+    )
+    likeness_weights: dict[Line, Plain] = field(
+        "how much each field counts when looking for similar builds", "{displacement: 2}", default={}
+    )
+    running_in: RunningIn = field("the shop's own steps for first start and running in", "", default=RunningIn())
+    warranty: Prose | None = field("warranty text for the handover", "Twelve months on parts and work.")
+    cautions: tuple[Line, ...] = field(
+        "cautions added to the usual ones", "[bleed the cooling circuit before the first start]", default=()
+    )
+    invented: Line | None = field("marks example data as invented", "invented for demonstration")

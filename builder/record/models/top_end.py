@@ -1,0 +1,158 @@
+"""top_end.yaml: heads, gasket, valves, springs, rockers, induction, ignition, exhaust."""
+
+from __future__ import annotations
+
+from builder.record.models.fields import (
+    Area,
+    Count,
+    Force,
+    Length,
+    Line,
+    OneForce,
+    OneLength,
+    OneMassFlow,
+    OnePressure,
+    OneVolumeFlow,
+    Ratio,
+    RecordModel,
+    Stiffness,
+    Volume,
+    field,
+)
+
+
+class Valve(RecordModel):
+    """Intake or exhaust valves."""
+
+    maker: Line | None = field("who made them", "Petrel Valves")
+    number: Line | None = field("part number", "PV 1940")
+    diameter: Length | None = field("head diameter", "1.940 in", likely=("8 mm", "150 mm"))
+    per_cylinder: Count = field("valves of this kind in one cylinder", "1", default=1)
+    stem: Line | None = field("stem diameter", "11/32 in")
+    seat: Line | None = field("seat angles and width", "30/45/60 deg, 0.060 in")
+    material: Line | None = field("material", "stainless")
+
+
+class FlowPoint(RecordModel):
+    """One lift on the flow bench."""
+
+    lift: OneLength = field("valve lift", "0.300 in", required=True, likely=("0.2 mm", "40 mm"))
+    flow: OneVolumeFlow = field("flow at the bench's depression", "185 cfm", required=True)
+
+
+class FlowBench(RecordModel):
+    """The flow bench card."""
+
+    depression: OnePressure | None = field(
+        "depression the flows were read at", "28 inH2O", likely=("1 inH2O", "70 inH2O")
+    )
+    intake: tuple[FlowPoint, ...] = field("intake port", "", default=())
+    exhaust: tuple[FlowPoint, ...] = field("exhaust port", "", default=())
+    by: Line | None = field("whose bench", "own bench")
+    note: Line | None = field("with what entry, pipe, bore fixture", "radius entry, no pipe, 4.030 in bore")
+
+
+class Heads(RecordModel):
+    """Cylinder heads."""
+
+    maker: Line | None = field("who made them", "Wrenfield")
+    casting: Line | None = field("casting or part number", "WF 5102")
+    material: Line | None = field("iron, aluminium ...", "iron")
+    chambers: Volume | None = field(
+        "chamber volume of every cylinder, by burette",
+        "{unit: cc, measured: [64.2, 64.0, 64.1, 64.2]}",
+        each="cylinder",
+        likely=("1 cc", "1200 cc"),
+    )
+    intake_valve: Valve | None = field("intake valves", "")
+    exhaust_valve: Valve | None = field("exhaust valves", "")
+    intake_port_area: Area | None = field(
+        "smallest section of the intake port", "2.05 sq in", likely=("0.5 cm2", "150 cm2")
+    )
+    flow_bench: FlowBench | None = field("the flow bench card", "")
+    work: Line | None = field("what was done to them", "bowls blended, three-angle seats")
+    note: Line | None = field("anything else", "guides new, all bronze")
+
+
+class Gasket(RecordModel):
+    """The head gasket."""
+
+    maker: Line | None = field("who made it", "Sallow & Reed")
+    number: Line | None = field("part number", "SR 410")
+    bore: Length | None = field("bore of the gasket", "4.100 in", likely=("25 mm", "420 mm"))
+    thickness: Length | None = field("thickness when compressed", "0.039 in", likely=("0.3 mm", "3.5 mm"))
+    kind: Line | None = field("composite, steel layers, copper", "composite")
+
+
+class SpringReading(RecordModel):
+    """One height on the spring tester."""
+
+    height: OneLength = field("height", "1.250 in", required=True)
+    load: OneForce = field("load at that height", "295 lbf", required=True)
+
+
+class Springs(RecordModel):
+    """Valve springs."""
+
+    maker: Line | None = field("who made them", "Petrel Valves")
+    number: Line | None = field("part number", "PV-S350")
+    kind: Line | None = field("single, double, beehive", "single with damper")
+    installed_height: Length | None = field("installed height", "1.800 in", likely=("12 mm", "120 mm"))
+    solid_height: Length | None = field("height at coil bind", "1.150 in", likely=("8 mm", "100 mm"))
+    seat_load: Force | None = field("load at installed height", "125 lbf", likely=("20 N", "3000 N"))
+    rate: Stiffness | None = field("rate", "350 lbf/in", likely=("2 N/mm", "400 N/mm"))
+    tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
+    exhaust_installed_height: Length | None = field(
+        "installed height of the exhaust springs, where it differs", "1.780 in", likely=("12 mm", "120 mm")
+    )
+
+
+class Rockers(RecordModel):
+    """Rockers or followers."""
+
+    maker: Line | None = field("who made them", "Petrel Valves")
+    number: Line | None = field("part number", "PV-R16")
+    kind: Line | None = field("stamped, roller, finger follower", "roller")
+    ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.6", likely=("0.8", "2.5"))
+    exhaust_ratio: Ratio | None = field("ratio on the exhaust side, where it differs", "1.5", likely=("0.8", "2.5"))
+
+
+class Injectors(RecordModel):
+    """Injectors."""
+
+    maker: Line | None = field("who made them", "Cinder Fuel")
+    number: Line | None = field("part number", "CF 440")
+    count: Count | None = field("how many", "8")
+    flow: OneMassFlow | None = field("flow of one, at its rated pressure", "42 lb/h")
+    rated_pressure: OnePressure | None = field("pressure the flow was rated at", "43.5 psi")
+    pulses_per_cycle: Count | None = field("how often each opens in one cycle: 1 sequential, 2 all at once", "1")
+
+
+class InductionSystem(RecordModel):
+    """What feeds it."""
+
+    description: Line | None = field("what feeds it", "four-barrel carburettor on a single-plane manifold")
+    maker: Line | None = field("who made it", "Cinder Fuel")
+    number: Line | None = field("part number", "CF 750")
+    rated_flow: OneVolumeFlow | None = field("rated air flow, all of it together", "750 cfm")
+    rated_depression: OnePressure | None = field("depression of the rating", "1.5 inHg", likely=("0.2 inHg", "6 inHg"))
+    allowed_depression: OnePressure | None = field(
+        "depression the engine should not exceed at full throttle", "1.5 inHg"
+    )
+    boost: OnePressure | None = field("boost above the barometer", "8 psi", likely=("0.5 psi", "100 psi"))
+    injectors: Injectors | None = field("injectors", "")
+
+
+class TopEnd(RecordModel):
+    """top_end.yaml: the top end."""
+
+    heads: Heads | None = field("cylinder heads", "")
+    gasket: Gasket | None = field("the head gasket", "")
+    springs: Springs | None = field("valve springs", "")
+    rockers: Rockers | None = field("rockers or followers", "")
+    induction: InductionSystem | None = field("what feeds it", "")
+    ignition: Line | None = field("distributor, coil, box", "distributor with points, coil of 3 ohm")
+    plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in")
+    exhaust: Line | None = field(
+        "manifolds or headers: pipe diameter and length", "four into one, 1.625 in by 32 in, collector 2.5 in"
+    )

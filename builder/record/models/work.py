@@ -1,0 +1,81 @@
+"""work.yaml: machine work and preparation, with readings before and after."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import AfterValidator
+
+from builder.record.models.fields import (
+    AnyReading,
+    Count,
+    Day,
+    Line,
+    OneLength,
+    Plain,
+    Prose,
+    RecordModel,
+    field,
+)
+from builder.record.quantities.units import UnitProblem, check_unit
+
+
+class Operation(RecordModel):
+    """One operation."""
+
+    what: Line = field("what was done", "bored and honed with a torque plate", required=True)
+    on: Line | None = field("on what", "block")
+    who: Line | None = field("initials", "RT")
+    when: Day | None = field("day", "2024-03-02")
+    before: AnyReading | None = field("reading before", "9.025 in")
+    after: AnyReading | None = field("reading after", "9.018 in")
+    note: Prose | None = field("anything else", "plate torqued to 65 lbf.ft")
+    private_note: Prose | None = field("what nobody else needs to know", "charged two hours", private="shop")
+
+
+class BoreDepth(RecordModel):
+    """One bore at one depth: across and along the crank."""
+
+    across: Plain = field("across the crank, the thrust axis", "4.0305", required=True)
+    along: Plain = field("along the crank, the pin axis", "4.0304", required=True)
+
+
+class BoreCylinder(RecordModel):
+    """One bore at every depth gauged."""
+
+    cylinder: Count = field("cylinder", "1", required=True)
+    depths: tuple[BoreDepth, ...] = field(
+        "top to bottom",
+        "[{across: 4.0305, along: 4.0304}, {across: 4.0304, along: 4.0304}, {across: 4.0305, along: 4.0303}]",
+        required=True,
+    )
+
+
+def _unit_of_length(unit: str) -> str:
+    try:
+        check_unit(unit, "length")
+    except UnitProblem as problem:
+        raise ValueError(str(problem)) from None
+    return unit
+
+
+class BoreGauging(RecordModel):
+    """The bore gauge card."""
+
+    unit: Annotated[Line, AfterValidator(_unit_of_length)] = field(
+        "unit of every reading on this card", "in", required=True
+    )
+    resolution: OneLength | None = field("what the gauge resolves", "0.0001 in")
+    depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, middle, bottom]", default=())
+    when: Line | None = field("before or after which operation", "after honing")
+    taper_at_most: OneLength | None = field("largest taper allowed", "0.0005 in")
+    out_of_round_at_most: OneLength | None = field("largest out-of-round allowed", "0.0005 in")
+    cylinders: tuple[BoreCylinder, ...] = field("every bore", "", default=())
+    by: Line | None = field("who gauged", "RT")
+
+
+class Work(RecordModel):
+    """work.yaml: machine work and preparation."""
+
+    operations: tuple[Operation, ...] = field("operations, in the order they were done", "", default=())
+    bore_gauging: BoreGauging | None = field("the bore gauge card", "")

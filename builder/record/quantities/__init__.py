@@ -1,0 +1,1 @@
+"""How a value with its unit is read: units, dimensions, readings."""

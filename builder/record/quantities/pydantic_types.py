@@ -1,0 +1,164 @@
+"""Annotations that make a model's field a Reading, a Quantity or a Range, for the reader and for editors alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
+
+from builder.record.quantities.readings import quantity_of, read_reading, written
+from builder.record.quantities.units import (
+    DIMENSIONS,
+    NUMBER,
+    Quantity,
+    Range,
+    UnitProblem,
+    example_of,
+    parse_range,
+)
+
+if TYPE_CHECKING:
+    from pydantic.json_schema import JsonSchemaValue
+
+# Number and unit; the number may be a fraction. Which unit, the description says: an editor that knew every
+# spelling would still not know the shop's capitals and dots.
+_NUMBER = r"[+\u2212-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
+_FRACTION = r"([0-9]+[ -])?[0-9]+/[0-9]+"
+_WITH_UNIT = rf"^\s*({_NUMBER}|{_FRACTION})\s*(1/min|[^\s0-9.,/+-].*)$"
+_BARE = rf"^\s*({_NUMBER}|{_FRACTION})\s*$"
+_RANGE = rf"^(?!.*\.\.\.)\s*{_NUMBER}\s*\.\.\s*{_NUMBER}"
+
+
+SHARED = "x-shared"
+"""Marks a piece of JSON Schema that many fields have in common, with the name it is kept under."""
+
+
+def units_of(dimension: str | None) -> str:
+    """How a value of a dimension is written, in one line: the usual units, and an example."""
+    if dimension == NUMBER:
+        return "a plain number"
+    if dimension is None:
+        return "a value with any unit"
+    usual = list(DIMENSIONS[dimension].units)[:4]
+    return f"{dimension} in {', '.join(usual)}"
+
+
+def _value(dimension: str | None) -> dict[str, Any]:
+    if dimension == NUMBER:
+        return {"type": "number"}
+    says = f"{units_of(dimension)}, e.g. {example_of(dimension)}"
+    return {"type": "string", "pattern": _WITH_UNIT, "description": says}
+
+
+def _in_mapping(dimension: str | None) -> dict[str, Any]:
+    """A value in the long form, where the unit may stand beside it."""
+    if dimension == NUMBER:
+        return {"type": "number"}
+    bare = {"type": "string", "pattern": _BARE}
+    return {"anyOf": [_value(dimension), {"type": "number", "description": "with unit: beside it"}, bare]}
+
+
+def _range(dimension: str | None) -> dict[str, Any]:
+    return {"type": "string", "pattern": _RANGE, "description": f"least..most, {units_of(dimension)}"}
+
+
+@dataclass(frozen=True)
+class ReadingOf:
+    """Annotation that makes a field a Reading of one dimension (None: the unit says which)."""
+
+    dimension: str | None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """Validate with read_reading."""
+        return core_schema.no_info_plain_validator_function(lambda given: read_reading(given, self.dimension))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Describe the shorthand and the long form to an editor."""
+        one = _in_mapping(self.dimension)
+        many = {"anyOf": [one, {"type": "array", "items": one}]}
+        words = {"type": ["string", "number"]}
+        accepted = {
+            "type": "object",
+            "additionalProperties": False,
+            "properties": {"why": words, "by": words},
+            "required": ["why", "by"],
+        }
+        keys = {
+            "listed": {**one, "description": "what the catalogue, card or sheet says"},
+            "measured": {**many, "description": "what the gauge said: one for each position, in order, or one for all"},
+            "repeats": {**many, "description": "the same thing measured several times; the mean counts"},
+            "allowed": _range(self.dimension),
+            "at_least": {**one, "description": "the least allowed"},
+            "at_most": {**one, "description": "the most allowed"},
+            "unit": {"type": "string", "description": "the unit of every bare number beside it"},
+            "resolution": {**one, "description": "what the gauge resolves"},
+            "rule": {**words, "description": "where the range comes from: maker's sheet, shop's rule"},
+            "accepted": {**accepted, "description": "why a value out of range was accepted, and by whom"},
+            "by": {**words, "description": "who measured"},
+            "note": {**words, "description": "anything else"},
+        }
+        long_form = {"type": "object", "additionalProperties": False, "properties": keys}
+        forms = [_value(self.dimension), {"type": "array", "items": _value(self.dimension)}, long_form]
+        return {SHARED: f"{self.dimension or 'any'} reading", "anyOf": forms}
+
+
+@dataclass(frozen=True)
+class QuantityOf:
+    """Annotation that makes a field one Quantity of a dimension (None: the unit says which).
+
+    With ``or_number`` a plain number without a unit will do: a jet is known by its number.
+    """
+
+    dimension: str | None
+    or_number: bool = False
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """Validate with quantity_of."""
+
+        def read(given: object) -> Quantity:
+            if isinstance(given, Quantity):
+                return given
+            try:
+                bare = self.or_number and isinstance(given, (int, float)) and not isinstance(given, bool)
+                return quantity_of(given, NUMBER if bare else self.dimension)
+            except UnitProblem as problem:
+                raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
+
+        return core_schema.no_info_plain_validator_function(read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Text with a unit."""
+        value = _value(self.dimension)
+        return {"anyOf": [value, {"type": "number"}]} if self.or_number else value
+
+
+@dataclass(frozen=True)
+class RangeOf:
+    """Annotation that makes a field a Range of a dimension."""
+
+    dimension: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """Validate with parse_range."""
+
+        def read(given: object) -> Range:
+            if isinstance(given, Range):
+                return given
+            try:
+                return parse_range(written(given), self.dimension)
+            except UnitProblem as problem:
+                raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
+
+        return core_schema.no_info_plain_validator_function(read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Text of the form least..most and the unit."""
+        return _range(self.dimension)

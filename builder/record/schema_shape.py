@@ -1,0 +1,107 @@
+"""What a field of the record holds and how it is written, read off its annotation."""
+
+from __future__ import annotations
+
+import datetime
+import types
+import typing
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import StringConstraints
+from pydantic.fields import FieldInfo
+
+from builder.record.models.fields import RecordModel
+from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf, units_of
+from builder.record.quantities.units import NUMBER
+
+Kind = Literal[
+    "section", "entries", "list", "map", "choice", "reading", "quantity", "range",
+    "number", "count", "day", "text", "prose",
+]  # fmt: skip
+
+_LONGEST_LINE = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What a field holds.
+
+    ``model`` is that of a section, or of each of the entries of a list; ``dimension`` that of a reading,
+    quantity or range (None: the unit says which); ``choices`` the words of a choice.
+    """
+
+    kind: Kind
+    dimension: str | None = None
+    choices: tuple[str, ...] = ()
+    model: type[RecordModel] | None = None
+
+    @property
+    def written(self) -> str:
+        """How a value is written, in one line."""
+        match self.kind:
+            case "reading":
+                return units_of(self.dimension)
+            case "quantity":
+                return f"one value: {units_of(self.dimension)}"
+            case "range":
+                return f"least..most: {units_of(self.dimension)}"
+            case "choice":
+                return f"one of: {', '.join(self.choices)}"
+            case "section":
+                return "entries of its own, indented below it"
+            case "entries":
+                return "a list, each entry starting with '- '"
+            case "list":
+                return "a list of short texts"
+            case "map":
+                return "pairs, {name: value}"
+            case "day":
+                return "year-month-day"
+            case "number":
+                return units_of(NUMBER)
+            case "count":
+                return "a whole number"
+            case "prose":
+                return "sentences"
+            case _:
+                return "a few words"
+
+
+def shape_of(info: FieldInfo) -> Shape:
+    """The shape of a field."""
+    return _shape(info.annotation, tuple(info.metadata))
+
+
+def _shape(annotation: Any, notes: tuple[Any, ...]) -> Shape:
+    origin, args = typing.get_origin(annotation), typing.get_args(annotation)
+    if origin is typing.Annotated:
+        return _shape(args[0], (*notes, *args[1:]))
+    if origin in (typing.Union, types.UnionType):
+        (only,) = (arg for arg in args if arg is not type(None))
+        return _shape(only, notes)
+    if origin is tuple:
+        inner = _shape(args[0], ())
+        return Shape("entries", model=inner.model) if inner.model else Shape("list")
+    if origin is dict:
+        return Shape("map")
+    if origin is Literal:
+        return Shape("choice", choices=tuple(map(str, args)))
+    for note in notes:
+        if isinstance(note, ReadingOf):
+            return Shape("reading", note.dimension)
+        if isinstance(note, QuantityOf):
+            return Shape("quantity", note.dimension)
+        if isinstance(note, RangeOf):
+            return Shape("range", note.dimension)
+    return _plain(annotation, notes)
+
+
+def _plain(annotation: Any, notes: tuple[Any, ...]) -> Shape:
+    if isinstance(annotation, type) and issubclass(annotation, RecordModel):
+        return Shape("section", model=annotation)
+    if annotation is str:
+        longest = max((note.max_length or 0 for note in notes if isinstance(note, StringConstraints)), default=0)
+        return Shape("prose" if longest > _LONGEST_LINE else "text")
+    kinds: dict[Any, Kind] = {int: "count", float: "number", datetime.date: "day"}
+    return Shape(kinds[annotation])

@@ -1,0 +1,61 @@
+"""From a record and its figures to the archive's short form."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from builder.archive.build_summary import summarise
+from builder.archive.summary import Summary
+from builder.figures.evaluate import compute
+from builder.record.load import read_build
+from builder.record.models.shop import Shop
+from builder.record.redaction import without_private
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def summary_of(slug: str) -> Summary:
+    build, problems = read_build(ROOT / "builds" / slug, ROOT)
+    assert build is not None, problems
+    public = without_private(build)
+    return summarise(public, compute(public, Shop()))
+
+
+def test_a_whole_record_becomes_a_short_one() -> None:
+    found = summary_of("pilot-launch-four")
+    assert found.cylinders == 4
+    assert found.displacement == pytest.approx(1619e-6, rel=1e-3)
+    assert found.peak_power_speed is not None
+    assert found.curve is not None
+    assert found.year == int((found.date or "")[:4])
+    assert found.purpose == "marine"
+
+
+def test_a_wrong_part_says_which_way_it_was_wrong() -> None:
+    verdicts = {part.verdict for part in summary_of("pilot-launch-four").parts if part.kind.startswith("piston")}
+    assert "measured short and returned" in verdicts
+
+
+def test_a_sparse_record_has_a_short_form_too() -> None:
+    found = summary_of("fire-pump-flat-four")
+    assert found.peak_power is None
+    assert found.curve is None
+
+
+def build_of(tmp_path: Path, top_end: str) -> Summary:
+    folder = tmp_path / "builds" / "one"
+    folder.mkdir(parents=True)
+    (folder / "build.yaml").write_text("title: One\nengine: {cylinders: 4}\n")
+    (folder / "top_end.yaml").write_text(top_end)
+    build, problems = read_build(folder, tmp_path)
+    assert build is not None, problems
+    return summarise(build, compute(build, Shop()))
+
+
+def test_head_flow_is_compared_at_one_depression(tmp_path: Path) -> None:
+    """Flow goes with the root of the depression: common practice, no source (Bernoulli)."""
+    card = "heads: {flow_bench: {depression: 10 inH2O, intake: [{lift: 0.3 in, flow: 100 cfm}]}}"
+    flow = build_of(tmp_path, card).head_flow
+    assert flow == pytest.approx(100 * 0.3048**3 / 60 * (28 / 10) ** 0.5, rel=1e-9)

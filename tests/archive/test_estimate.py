@@ -1,0 +1,147 @@
+"""What might it make: scaling, honesty of the interval, and when there is no estimate."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from builder.archive import estimate as module
+from builder.archive.estimate import estimate
+from builder.archive.fields import weights_from
+from builder.archive.similarity import plan_from_values
+from builder.archive.summary import Summary
+from tests.support import archive_samples as samples
+
+WEIGHTS, _ = weights_from(None)
+
+
+def scaled_family(bmep: float = 1.2e6, piston_speed: float = 18.0) -> list[Summary]:
+    """Engines of one bmep and one mean piston speed, in sizes from 1 to 2: scaling them is exact."""
+    out = []
+    for i in range(12):
+        stroke = 0.080 * 2 ** (i / 33)
+        bore = stroke * 1.1
+        volume = 8 * math.pi / 4 * bore**2 * stroke
+        speed = piston_speed / (2 * stroke)
+        out.append(
+            Summary(f"s{i:02}", "s", cycle="four-stroke", cylinders=8, displacement=volume, bore=bore,
+                    stroke=stroke, induction="natural", fuel="petrol", compression_ratio=10.0,
+                    peak_torque=bmep * volume / (4 * math.pi), peak_torque_speed=0.7 * speed,
+                    peak_power=bmep * 0.9 * volume * speed / 2, peak_power_speed=speed)
+        )  # fmt: skip
+    return out
+
+
+def test_results_are_scaled_by_bmep_and_piston_speed() -> None:
+    builds = scaled_family()
+    truth = builds[5]
+    rest = [s for s in builds if s is not truth]
+    found = {e.field.slug: e for e in estimate(rest, truth, WEIGHTS).expected}
+    assert set(found) == set(module.TARGETS)
+    for slug, e in found.items():
+        # The record is kept in whole steps, so exact means to about a part in ten thousand.
+        assert e.value == pytest.approx(getattr(truth, slug), rel=3e-4)
+        assert e.least <= e.value <= e.most
+
+
+def test_a_two_stroke_makes_twice_the_torque_of_the_same_bmep() -> None:
+    builds = [replace(s, cycle=None) for s in scaled_family()]
+    plan = replace(builds[4], slug="plan", cycle="two-stroke")
+    same = estimate(builds, replace(plan, cycle="four-stroke"), {**WEIGHTS, "cycle": 0.0})
+    double = estimate(builds, plan, {**WEIGHTS, "cycle": 0.0})
+    assert double.expected[0].value == pytest.approx(2 * same.expected[0].value)
+
+
+def test_without_a_stroke_speed_goes_by_the_cube_root_of_a_cylinder() -> None:
+    builds = [replace(s, stroke=None, bore=None) for s in scaled_family()]
+    found = {e.field.slug: e for e in estimate(builds[:5] + builds[6:], builds[5], WEIGHTS).expected}
+    assert found["peak_power_speed"].value == pytest.approx(builds[5].peak_power_speed, rel=1e-3)
+
+
+def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
+    builds = samples.archive(320, seed=3)
+    known, unseen = builds[:220], [s for s in builds[220:] if s.peak_power]
+    held = tried = 0
+    for plan in unseen:
+        for e in estimate(known, plan, WEIGHTS).expected:
+            if e.field.slug in ("peak_torque", "peak_power"):
+                tried += 1
+                held += e.least <= getattr(plan, e.field.slug) <= e.most
+                assert 0.86 <= e.held / e.tried <= 0.94
+    assert tried > 100
+    assert 0.84 <= held / tried <= 0.97  # 90 % give or take three standard errors of so few
+
+
+def test_results_in_the_plan_are_not_used() -> None:
+    builds = samples.archive(150)
+    plan = plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.2, induction="natural")
+    lying = replace(plan, peak_power=9e5, bmep=9e6)
+    weights = {**WEIGHTS, "peak_power": 5.0, "bmep": 5.0}
+    assert estimate(builds, lying, weights) == estimate(builds, plan, weights)
+
+
+def test_the_build_itself_is_left_out() -> None:
+    builds = scaled_family()
+    odd = replace(builds[3], peak_power=builds[3].peak_power * 3)
+    found = {e.field.slug: e for e in estimate([*builds[:3], odd, *builds[4:]], odd, WEIGHTS).expected}
+    assert found["peak_power"].value == pytest.approx(builds[3].peak_power, rel=1e-3)
+
+
+def test_another_induction_cycle_or_ignition_is_no_use() -> None:
+    builds = scaled_family()
+    turbo = [replace(s, slug="t" + s.slug, induction="turbocharged", peak_torque=s.peak_torque * 2) for s in builds]
+    plan = replace(builds[4], slug="plan")
+    found = estimate(builds + turbo, plan, WEIGHTS).expected[0]
+    assert {s.induction for s in found.relatives} == {"natural"}
+    diesel = [replace(s, fuel="diesel") for s in builds]
+    assert estimate(diesel + turbo, replace(plan, fuel="petrol"), WEIGHTS).expected == ()
+
+
+@pytest.mark.parametrize(
+    ("plan", "says"),
+    [
+        (plan_from_values(fuel="petrol"), "needs the planned displacement"),
+        (plan_from_values(displacement=-1.0), "needs the planned displacement"),
+        (plan_from_values(displacement=0.05), "Displacement 50000 cc lies outside what the archive covers"),
+        (plan_from_values(displacement=0.0055, compression_ratio=25.0), "Compression ratio 25.00 lies outside"),
+        (plan_from_values(displacement=0.0055, fuel="hydrogen"), "no build in the archive has fuel hydrogen"),
+    ],
+)
+def test_no_estimate_beyond_the_archive(plan: Summary, says: str) -> None:
+    found = estimate(samples.archive(80), plan, WEIGHTS)
+    assert found.expected == ()
+    assert any(says in reason for reason in found.reasons)
+
+
+def test_fewer_than_five_relatives_give_none() -> None:
+    builds = scaled_family()
+    plan = replace(builds[2], slug="plan")
+    for count, words in ((0, "there is none"), (1, "there is one"), (4, "there are 4")):
+        found = estimate(builds[:count], plan, WEIGHTS)
+        assert found.expected == ()
+        assert words in found.reasons[0]
+    assert estimate([Summary(f"n{i}", "nothing known") for i in range(9)], plan, WEIGHTS).expected == ()
+
+
+def test_a_small_archive_states_a_smaller_level() -> None:
+    # Seven builds cannot tell nine in ten: the largest of seven errors holds 7 of 8.
+    builds = scaled_family()[:7]
+    found = estimate(builds, replace(builds[3], slug="plan"), WEIGHTS)
+    assert found.expected[0].level == pytest.approx(7 / 8)
+    assert found.expected[0].tried == 7
+
+
+def test_it_reads_as_a_sentence() -> None:
+    builds = scaled_family()
+    text = estimate(builds, replace(builds[4], slug="plan"), WEIGHTS).expected[0].text("inch")
+    assert text.startswith("Peak torque ")
+    assert "lbf ft" in text
+    assert "held" in text
+    assert "builds left out in turn" in text
+
+
+def test_an_absurd_level_is_refused() -> None:
+    with pytest.raises(ValueError, match="level"):
+        estimate([], plan_from_values(displacement=0.005), WEIGHTS, level=1.0)

@@ -1,0 +1,213 @@
+"""Distance between builds: its rules, its edges, its speed."""
+
+from __future__ import annotations
+
+import math
+import time
+import tracemalloc
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from builder.archive import similarity
+from builder.archive.fields import BY_SLUG, FIELDS, choice_of, number_of, weights_from
+from builder.archive.summary import Summary
+from tests.support import archive_samples as samples
+
+WEIGHTS, _ = weights_from(None)
+
+
+def plainly(plan: Summary, other: Summary, weights: dict[str, float]) -> float:
+    """The documented rule written out field by field, as slow and plain as it is read."""
+    total = asked = shared = 0.0
+    had = both = 0
+    for field in FIELDS:
+        read = number_of if field.kind == "number" else choice_of
+        a, b = read(plan, field), read(other, field)
+        weight = weights[field.slug]
+        if weight == 0 or a is None or (field.ratio and a <= 0):
+            continue
+        asked += weight
+        had += 1
+        if b is None or (field.ratio and b <= 0):
+            total += weight / 2
+            continue
+        shared += weight
+        both += 1
+        if field.kind == "choice":
+            total += weight * (a != b)
+        elif field.ratio:
+            total += weight * min(1, abs(math.log(a / b)) / math.log(field.span))
+        else:
+            total += weight * min(1, abs(a - b) / field.span)
+    if asked == 0 or shared < asked / 2 - 1e-9 or both < min(3, had):
+        return math.inf
+    return total / asked
+
+
+def test_the_fast_distance_is_the_documented_one() -> None:
+    builds = samples.archive(60, sparse=0.35)
+    table = similarity.build_matrix(builds, WEIGHTS)
+    for plan in builds[:20]:
+        got = similarity.distances(table, plan)
+        want = [plainly(plan, s, WEIGHTS) for s in table.summaries]
+        np.testing.assert_allclose(got, want, atol=1e-9)
+    assert np.isinf(similarity.distances(table, replace(builds[0], **dict.fromkeys(BY_SLUG)))).all()
+
+
+def test_all_pairs_agree_with_one_to_many_and_leave_itself_out() -> None:
+    builds = samples.archive(80, sparse=0.3)
+    table = similarity.build_matrix(builds, WEIGHTS)
+    index, distance = similarity.nearest(table, 5)
+    for row, plan in enumerate(table.summaries):
+        one = similarity.relatives(table, plan, WEIGHTS, 5)
+        assert [table.summaries[i].slug for i in index[row] if i >= 0] == [r.summary.slug for r in one]
+        assert distance[row][np.isfinite(distance[row])] == pytest.approx([r.distance for r in one])
+        assert plan.slug not in [r.summary.slug for r in one]
+
+
+def test_what_is_equal_has_no_distance_and_what_is_unlike_has_one() -> None:
+    a, b = samples.archive(2, sparse=0.0)
+    table = similarity.build_matrix([a, replace(a, slug="twin"), b], WEIGHTS)
+    found = {r.summary.slug: r for r in similarity.relatives(table, a, WEIGHTS)}
+    assert found["twin"].distance == 0.0
+    assert found["twin"].differences == ()
+    assert found[b.slug].distance > 0.05
+
+
+def test_missing_counts_as_half_different() -> None:
+    plan = similarity.plan_from_values(displacement=0.005, compression_ratio=10.0, fuel="petrol", induction="natural")
+    same = replace(plan, slug="same", title="same")
+    less = replace(same, slug="less", fuel=None)
+    table = similarity.build_matrix([same, less], WEIGHTS)
+    found = {r.summary.slug: r for r in similarity.relatives(table, plan, WEIGHTS)}
+    share = WEIGHTS["fuel"] / sum(WEIGHTS[s] for s in ("displacement", "compression_ratio", "fuel", "induction"))
+    assert found["less"].distance == pytest.approx(share / 2)
+    assert [d.text("inch") for d in found["less"].differences] == ["Fuel not recorded"]
+
+
+def test_too_little_in_common_is_no_relative() -> None:
+    full = samples.archive(1, sparse=0.0)[0]
+    bare = Summary(slug="bare", title="bare", displacement=full.displacement, fuel=full.fuel)
+    assert similarity.relatives(similarity.build_matrix([bare], WEIGHTS), full, WEIGHTS) == ()
+    # Asked by the sparse one, the full one is a relative: it knows all that was asked.
+    (back,) = similarity.relatives(similarity.build_matrix([full], WEIGHTS), bare, WEIGHTS)
+    assert back.distance == 0.0
+
+
+def test_explained_shares_add_up_to_the_distance() -> None:
+    builds = samples.archive(30, sparse=0.2)
+    table = similarity.build_matrix(builds, WEIGHTS)
+    for relative in similarity.relatives(table, builds[0], WEIGHTS, 20):
+        assert sum(d.share for d in relative.differences) == pytest.approx(relative.distance, abs=2e-9)
+        shares = [d.share for d in relative.differences]
+        assert shares == sorted(shares, reverse=True)
+
+
+def test_an_explanation_reads_in_the_units_of_the_shop() -> None:
+    plan = similarity.plan_from_values(displacement=5.7e-3, compression_ratio=10.5, fuel="petrol")
+    other = Summary(slug="o", title="o", displacement=5.3e-3, compression_ratio=11.0, fuel="E85")
+    (relative,) = similarity.relatives(similarity.build_matrix([other], WEIGHTS), plan, WEIGHTS)
+    texts = [d.text("inch") for d in relative.differences]
+    assert texts == [
+        "Fuel E85, not petrol",
+        "Displacement 24.4 cu in less (323.4 cu in)",
+        "Compression ratio 0.50 more (11.00)",
+    ]
+    assert relative.differences[1].text("metric") == "Displacement 400 cc less (5300 cc)"
+
+
+def test_equal_distances_keep_the_archives_order() -> None:
+    plan = similarity.plan_from_values(fuel="petrol")
+    builds = [Summary(slug=s, title=s, date=d, fuel="petrol") for s, d in
+              (("b", "2001-01-01"), ("a", "2001-01-01"), ("new", "2020-01-01"), ("undated", None))]  # fmt: skip
+    found = similarity.relatives(similarity.build_matrix(builds, WEIGHTS), plan, WEIGHTS)
+    assert [r.summary.slug for r in found] == ["new", "a", "b", "undated"]
+
+
+def test_a_choice_that_nobody_has_differs_from_all() -> None:
+    plan = similarity.plan_from_values(fuel="hydrogen", induction="natural")
+    build = Summary(slug="b", title="b", fuel="petrol", induction="natural")
+    (found,) = similarity.relatives(similarity.build_matrix([build], WEIGHTS), plan, WEIGHTS)
+    assert found.distance == pytest.approx(WEIGHTS["fuel"] / (WEIGHTS["fuel"] + WEIGHTS["induction"]))
+
+
+def test_results_have_no_weight_unless_the_shop_gives_them_one() -> None:
+    assert all(WEIGHTS[f.slug] == 0 for f in FIELDS if f.group == "result")
+    weights, complaints = weights_from({"peak_power": 2, "fuel": 0})
+    assert (weights["peak_power"], weights["fuel"], complaints) == (2.0, 0.0, ())
+
+
+@pytest.mark.parametrize(
+    ("wanted", "says"),
+    [
+        ({"colour": 1}, "there is no field 'colour'"),
+        ({"fuel": "much"}, "must be a number from 0 to 100, not 'much'"),
+        ({"fuel": -1}, "must be a number"),
+        ({"fuel": True}, "must be a number"),
+        ({"fuel": math.nan}, "must be a number"),
+        ({f.slug: 0 for f in FIELDS}, "every weight is 0"),
+    ],
+)
+def test_bad_weights_are_said_and_the_usual_ones_stay(wanted: dict[str, object], says: str) -> None:
+    weights, complaints = weights_from(wanted)
+    assert any(says in c for c in complaints)
+    assert weights["fuel"] == WEIGHTS["fuel"]
+
+
+def test_empty_single_and_bare_archives() -> None:
+    assert similarity.relatives(similarity.build_matrix([], WEIGHTS), Summary("a", "a"), WEIGHTS) == ()
+    index, distance = similarity.nearest(similarity.build_matrix([], WEIGHTS), 3)
+    assert index.shape == distance.shape == (0, 3)
+    alone = similarity.build_matrix(samples.archive(1), WEIGHTS)
+    index, distance = similarity.nearest(alone, 3)
+    assert (index == -1).all()
+    assert np.isinf(distance).all()
+    bare = similarity.build_matrix([Summary(f"b{i}", "nothing known") for i in range(4)], WEIGHTS)
+    assert (similarity.nearest(bare, 2)[0] == -1).all()
+
+
+@given(st.dictionaries(st.sampled_from([f.slug for f in FIELDS if f.kind == "number"]),
+                       st.floats(allow_nan=True, allow_infinity=True), max_size=8))  # fmt: skip
+def test_absurd_numbers_never_break_it(values: dict[str, float]) -> None:
+    absurd = Summary("odd", "odd", **values)
+    builds = [*samples.archive(5, sparse=0.1), absurd]
+    table = similarity.build_matrix(builds, WEIGHTS)
+    for plan in (absurd, builds[0]):
+        d = similarity.distances(table, plan)
+        assert not np.isnan(d).any()
+        assert ((d >= 0) & (d <= 1) | np.isinf(d)).all()
+        similarity.relatives(table, plan, WEIGHTS)
+
+
+def test_a_plan_of_unknown_fields_is_refused() -> None:
+    with pytest.raises(ValueError, match="no field 'colour' in a plan"):
+        similarity.plan_from_values(colour="red")
+
+
+def test_speed_and_memory_of_thousands() -> None:
+    few = samples.archive(500, sparse=0.2)
+    many = [replace(s, slug=f"{s.slug}-{k}", displacement=(s.displacement or 0.005) * (1 + 0.003 * k))
+            for k in range(20) for s in few]  # fmt: skip
+    table = similarity.build_matrix(many, WEIGHTS)
+    assert len(table) == 10_000
+    took = []
+    for _ in range(5):
+        began = time.perf_counter()
+        similarity.distances(table, many[3])
+        took.append(time.perf_counter() - began)
+    assert min(took) < 0.020
+    half = similarity.build_matrix(many[:5000], WEIGHTS)
+    # Processor time of this thread: what else the machine is doing does not count.
+    began = time.thread_time()
+    index, _ = similarity.nearest(half, 6)
+    assert time.thread_time() - began < 5.0
+    assert index.shape == (5000, 6)
+    tracemalloc.start()
+    similarity.nearest(half, 6, np.arange(400))  # memory grows with a block, not with how many are asked for
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 100e6

@@ -1,0 +1,149 @@
+"""The preview serves this machine only, follows changes, and keeps the last good site through trouble."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from http.client import HTTPConnection
+from pathlib import Path
+
+import pytest
+
+from builder.commands.preview import changed, preview, serving, snapshot
+from builder.publish.deploy.atomic_swap import PublishError
+
+
+def fetch(address: str) -> str:
+    with urllib.request.urlopen(address, timeout=5) as answer:
+        return str(answer.read().decode())
+
+
+def eventually(true: Callable[[], bool]) -> None:
+    give_up = time.monotonic() + 8
+    while not true():
+        assert time.monotonic() < give_up, "it did not come about"
+        time.sleep(0.02)
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    (tmp_path / "builds" / "one").mkdir(parents=True)
+    (tmp_path / "builds" / "one" / "build.yaml").write_text("title: old\n")
+    return tmp_path
+
+
+@contextlib.contextmanager
+def previewing(archive: Path, republish: Callable[[], list[str]]) -> Iterator[list[str]]:
+    said: list[str] = []
+    stop = threading.Event()
+    arguments = {"port": 0, "say": said.append, "stop": stop, "pause": 0.03}
+    thread = threading.Thread(target=preview, args=(archive, archive / "site", republish), kwargs=arguments)
+    thread.start()
+    try:
+        eventually(lambda: any("preview at" in line for line in said))
+        yield said
+    finally:
+        stop.set()
+        thread.join(10)
+    assert not thread.is_alive()
+
+
+def test_follows_changes_and_keeps_the_last_good_site(archive: Path) -> None:
+    record, site = archive / "builds" / "one" / "build.yaml", archive / "site"
+
+    def republish() -> list[str]:
+        words = record.read_text()
+        if "bad" in words:
+            raise PublishError("builds/one/build.yaml:1: error: bad")
+        if "worse" in words:
+            raise KeyError("a template's mistake")
+        site.mkdir(exist_ok=True)
+        (site / "index.html").write_text(words)
+        return ["builds/one/build.yaml:1: warning: said once"]
+
+    with previewing(archive, republish) as said:
+        address = next(line for line in said if "preview at" in line).split()[2]
+        assert fetch(address) == "title: old\n"
+        assert "builds/one/build.yaml:1: warning: said once" in said
+
+        for words, told in (("title: bad\n", "error: bad"), ("title: worse one\n", "a template's mistake")):
+            record.write_text(words)
+            eventually(lambda told=told: any(told in line for line in said))  # type: ignore[misc]
+            assert fetch(address) == "title: old\n"
+
+        record.write_text("title: newer\n")
+        eventually(lambda: fetch(address) == "title: newer\n")
+        assert "changed: builds/one/build.yaml" in said
+
+
+def test_the_shops_own_template_is_watched(archive: Path) -> None:
+    before = snapshot(archive)
+    own = archive / "site_templates" / "pages" / "home.md.j2"
+    own.parent.mkdir(parents=True)
+    own.write_text("x")
+    (archive / "mkdocs.yml").write_text("site_name: x")
+    (archive / "builds" / "one" / ".build.yaml.swp").write_text("an editor's own")
+    assert changed(before, snapshot(archive), archive) == ["mkdocs.yml", "site_templates/pages/home.md.j2"]
+
+
+def test_what_the_shops_own_configuration_draws_on_is_watched(archive: Path) -> None:
+    (archive / "mkdocs.yml").write_text("INHERIT: base.yml\nhooks: [remark.py]\n")
+    before = snapshot(archive)
+    (archive / "base.yml").write_text("site_name: x")
+    (archive / "remark.py").write_text("")
+    (archive / "notes.py").write_text("")
+    assert changed(before, snapshot(archive), archive) == ["base.yml", "remark.py"]
+
+
+def test_many_changes_are_counted(archive: Path) -> None:
+    before = snapshot(archive)
+    for number in range(9):
+        (archive / "builds" / f"{number}.yaml").touch()
+    assert changed(before, snapshot(archive), archive)[-1] == "and 5 more"
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[str]:
+    out = tmp_path / "site"
+    (out / "builds").mkdir(parents=True)
+    (out / "index.html").write_text("home")
+    (out / "404.html").write_text("nothing here")
+    (tmp_path / "secret.txt").write_text("private")
+    with serving(out) as address:
+        yield address
+
+
+@pytest.mark.parametrize("path", ["missing.html", "builds/", "../secret.txt", "%2e%2e/secret.txt"])
+def test_unknown_address_gets_the_sites_own_page(site: str, path: str) -> None:
+    host = site.removeprefix("http://").rstrip("/")
+    connection = HTTPConnection(host, timeout=5)
+    connection.request("GET", f"/{path}")
+    answer = connection.getresponse()
+    assert (answer.status, answer.read()) == (404, b"nothing here")
+    connection.close()
+
+
+def test_other_names_are_not_answered(site: str) -> None:
+    request = urllib.request.Request(site, headers={"Host": "shop.example"})
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.urlopen(request, timeout=5)
+    assert refused.value.code == 421
+    assert b"home" not in refused.value.read()
+    refused.value.close()
+
+
+def test_browser_keeps_nothing(site: str) -> None:
+    with urllib.request.urlopen(site, timeout=5) as answer:
+        assert answer.headers["Cache-Control"] == "no-store"
+
+
+def test_port_in_use(site: str, tmp_path: Path) -> None:
+    port = int(site.rstrip("/").rsplit(":", 1)[1])
+    with pytest.raises(PublishError, match="--port"), serving(tmp_path, port=port):
+        pass
+    with pytest.raises(PublishError, match="--port"), serving(tmp_path, port=99999):
+        pass

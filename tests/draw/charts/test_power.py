@@ -1,0 +1,133 @@
+"""Torque and power: what is drawn, what is said, and that nothing gets in the way of anything else."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from xml.etree.ElementTree import Element
+
+import numpy as np
+import pytest
+
+from builder.draw.canvas import Drawing
+from builder.draw.charts.power import Overlay, Peak, PowerCurves, Pull, overlay, power_curves
+from builder.draw.footnotes import Caution
+from builder.draw.style import CAUTION, NARROW, WIDE, Size
+
+LBF_FT_RPM_PER_HP = 5252.113  # 33,000 ft lbf/min a horsepower over 2 pi: the trade's own constant
+
+
+def pull(label: str, gain: float = 0.0, **more: object) -> Pull:
+    speed = np.linspace(2400.0, 5600.0, 50)
+    torque = (445 - ((speed - 3400) / 300) ** 2) * (1 + gain)
+    return Pull(label, speed, torque, torque * speed / LBF_FT_RPM_PER_HP, **more)  # type: ignore[arg-type]
+
+
+def several(count: int) -> PowerCurves:
+    return PowerCurves(tuple(pull(f"Pull {i + 1}", -0.002 * i) for i in range(count)))
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW])
+@pytest.mark.parametrize("count", [1, 2, 3, 10, 25])
+def test_no_label_gets_in_the_way(count: int, size: Size, trouble: Callable[[Drawing], list[str]]) -> None:
+    assert trouble(power_curves(several(count), size=size)) == []
+
+
+def test_the_peaks_are_labelled_and_told_with_their_speeds(labels_of: Callable[[Drawing], list]) -> None:
+    made = power_curves(several(2))
+    texts = [label.text for label in labels_of(made)]
+    at = 2400 + 15 * 3200 / 49  # the point of the curve nearest to its top at 3,400
+    assert any(t == f"445 lbf ft at {at:,.0f} rpm" for t in texts)
+    assert "Pull 1 (best): peak torque 445 lbf ft" in made.description
+    assert "Pull 2: peak torque 444 lbf ft" in made.description
+    assert f"at {at:,.0f} rpm" in made.description
+
+
+def test_a_given_peak_and_its_wording_win_over_the_curve(labels_of: Callable[[Drawing], list]) -> None:
+    given = pull("Pull 1", peak_torque=Peak(3300, 451.2, "451.2 lbf ft, raw"))
+    made = power_curves(PowerCurves((given,)))
+    assert "451.2 lbf ft, raw" in [label.text for label in labels_of(made)]
+    assert "peak torque 451 lbf ft at 3,300 rpm" in made.description
+
+
+def test_the_label_of_the_peak_stands_above_every_curve_under_it(labels_of: Callable[[Drawing], list]) -> None:
+    # The best by power is not the best by torque: its torque label must clear the higher curve.
+    low = pull("Low", -0.03)
+    made = power_curves(PowerCurves((low, pull("High", 0.03)), best=0))
+    words = next(label for label in labels_of(made) if label.text.startswith("432 lbf ft at"))
+    high_peak = next(label for label in labels_of(made) if label.text == "450")
+    assert words.bottom < (high_peak.top + high_peak.bottom) / 2  # the rule at 450 lies below the highest curve
+
+
+def test_a_pull_keeps_its_marker_whichever_is_best() -> None:
+    pulls = several(3).pulls
+    square = "M-2.3 2.3l4.6 0 0-4.6-4.6 0z"
+    first = power_curves(PowerCurves(pulls, best=0)).svg
+    assert square in first
+    # As the best it is larger; alone, told its place in the record, it is still the square.
+    alone = power_curves(PowerCurves((pull("Pull 2", position=1),))).svg
+    assert "M-3 3l6 0 0-6-6 0z" in alone
+
+
+def test_a_caution_is_hatched_in_both_panels_and_told(
+    read_svg: Callable[[Drawing], Element], labels_of: Callable[[Drawing], list]
+) -> None:
+    caution = Caution("Factor outside the standard's range", 2400, 2900)
+    made = power_curves(PowerCurves(several(2).pulls, cautions=(caution, Caution("No barometer reading"))))
+    groups = [g for g in read_svg(made).iter() if g.get("stroke") == CAUTION and "stroke-opacity" in g.attrib]
+    assert sum(len(list(g)) for g in groups) == 3  # two panels and the sample beside the note
+    written = [label.text for label in labels_of(made)]
+    assert {"Factor outside the standard's range", "No barometer reading"} <= set(written)
+    assert "Caution: Factor outside the standard's range, from 2,400 to 2,900 rpm." in made.description
+    assert "Caution: No barometer reading." in made.description
+
+
+def test_one_point_gaps_and_one_column_are_drawn(trouble: Callable[[Drawing], list[str]]) -> None:
+    gap = Pull("Gap", [2000, 2500, 3000, 3500, 4000], [300, math.nan, 320, math.inf, 310])
+    point = Pull("One reading", [3000], [250])
+    made = power_curves(PowerCurves((gap, point)))
+    assert "320 lbf ft at 3,000 rpm" in made.description
+    assert "power" not in made.description.lower()
+    assert trouble(made) == []
+
+
+@pytest.mark.parametrize("scale", [1e-9, 1e-3, 1.0, 1e6, 1e15, 1e120])
+def test_any_size_of_numbers(scale: float, trouble: Callable[[Drawing], list[str]]) -> None:
+    base = pull("Pull 1")
+    scaled = Pull("Pull 1", base.speed, np.asarray(base.torque) * scale, np.asarray(base.power) * scale)
+    assert trouble(power_curves(PowerCurves((scaled,)))) == []
+
+
+def test_identical_values_are_a_level_line(trouble: Callable[[Drawing], list[str]]) -> None:
+    level = Pull("Level", [2000, 3000, 4000], [100, 100, 100], [0, 0, 0])
+    assert trouble(power_curves(PowerCurves((level,)))) == []
+
+
+@pytest.mark.parametrize(
+    ("of", "says"),
+    [
+        (PowerCurves(()), "no pull"),
+        (PowerCurves((Pull("Empty", []),)), "no known point"),
+        (PowerCurves((Pull("Gaps", [1000, 2000], [math.nan, math.nan]),)), "no known point"),
+        (PowerCurves(several(2).pulls, best=2), "best pull 2"),
+        (PowerCurves((Pull("Odd", [1000, 2000, 3000], [100, 200]),)), "Odd, torque: 3 values along and 2 up"),
+    ],
+)
+def test_nothing_to_draw_is_said_in_words(of: PowerCurves, says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        power_curves(of)
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW])
+def test_builds_over_each_other_differ_in_more_than_colour(size: Size, trouble: Callable[[Drawing], list[str]]) -> None:
+    builds = tuple(pull(f"Build {i}", 0.02 * i) for i in range(4))
+    made = overlay(Overlay(builds, "lbf ft/L", "hp/L"), size=size)
+    assert trouble(made) == []
+    dashes = {part.split('"')[1] for part in made.svg.split("stroke-dasharray=")[1:]}
+    assert len(dashes) == 3  # and the first is unbroken
+    assert "peak torque 472 lbf ft/L" in made.description
+
+
+def test_an_empty_overlay_is_refused() -> None:
+    with pytest.raises(ValueError, match="no build"):
+        overlay(Overlay(()))

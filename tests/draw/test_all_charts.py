@@ -1,0 +1,172 @@
+"""What holds for every drawing: bytes, text, description, ids, size, colours, and awkward labels."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from xml.etree.ElementTree import Element
+
+import pytest
+
+from builder.draw.canvas import Drawing
+from builder.draw.style import NARROW, PALETTE, WIDE, Size
+from tests.support.draw_examples import EXAMPLES, example, ordinary
+
+SVG = "{http://www.w3.org/2000/svg}"
+ALL = sorted(EXAMPLES)
+SIZES = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
+EACH = pytest.mark.parametrize("name", ALL)
+AWKWARD = {
+    "markup": lambda text: rf"$\frac{{1}}{{2}}$ <b>{text}</b> & \"x\" 'y' $x_1$ <script>alert(1)</script> ]]> \$5 $",
+    "long": lambda text: f"{text} " + "with a name that goes on and on and will not end " * 4,
+    "unbroken": lambda text: text + "W" * 300,
+    "right to left": lambda text: f"מנוע {text} محرك \u202e\u2066",
+    "emoji and Han": lambda text: f"{text} 🏁🔧 発動機 \U0001f469\u200d\U0001f527",
+    "control characters": lambda text: f"\x00{text}\n\t\x0b\ud800\ufffe\x85",
+    "empty": lambda text: "",
+}
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@SIZES
+@EACH
+def test_nothing_gets_in_the_way(name: str, size: Size, trouble: Callable[[Drawing], list[str]]) -> None:
+    assert trouble(example(name, size=size)) == []
+
+
+@SIZES
+@EACH
+@pytest.mark.parametrize("kind", sorted(AWKWARD))
+def test_awkward_labels_stay_text_and_in_their_place(
+    kind: str,
+    name: str,
+    size: Size,
+    read_svg: Callable[[Drawing], Element],
+    trouble: Callable[[Drawing], list[str]],
+) -> None:
+    if kind == "empty" and name == "formula":
+        with pytest.raises(ValueError, match="plain text"):
+            example(name, AWKWARD[kind], size)
+        return
+    made = example(name, AWKWARD[kind], size)
+    tree = read_svg(made)  # well-formed
+    known = {"svg", "title", "desc", "style", "defs", "path", "g", "use", "text", "tspan", "a", "clipPath", "rect"}
+    assert {e.tag.removeprefix(SVG) for e in tree.iter()} <= known
+    assert trouble(made) == []
+    if kind == "markup":
+        assert "<script>alert(1)</script>" in made.description or name == "stack_up"  # its unit is cut short
+        assert "<script" not in made.svg
+        shown = " ".join("".join(e.itertext()) for e in tree.iter(f"{SVG}text"))
+        assert "$\\frac" in shown or name == "formula"
+
+
+@SIZES
+@EACH
+def test_a_drawing_says_what_it_shows(name: str, size: Size, read_svg: Callable[[Drawing], Element]) -> None:
+    made = example(name, size=size)
+    tree = read_svg(made)
+    assert tree.get("role") == ("group" if name == "scatter" else "img")
+    by_id = {e.get("id"): e for e in tree.iter() if e.get("id")}
+    told = [by_id[i] for i in (tree.get("aria-labelledby") or "").split()]
+    assert [e.tag for e in told] == [f"{SVG}title", f"{SVG}desc"]
+    assert [e.text for e in told] == [made.title, made.description]
+    assert (float(tree.get("width", 0)), float(tree.get("height", 0))) == pytest.approx(
+        (made.width, made.height), abs=0.51
+    )
+    if name != "formula":
+        assert re.search(r"\d", made.description)
+        assert made.description.endswith(".")
+        assert len(list(tree.iter(f"{SVG}text"))) >= 4  # real text, not outlines
+        assert made.width <= size.width
+
+
+@EACH
+def test_ids_carry_the_name_and_every_reference_is_met(name: str, read_svg: Callable[[Drawing], Element]) -> None:
+    made = example(name)
+    ids = re.findall(r'\sid="([^"]*)"', made.svg)
+    assert len(ids) == len(set(ids))
+    assert all(i == name or i.startswith(f"{name}-") for i in ids)
+    assert set(re.findall(r'(?:href="|url\()#([^")]*)', made.svg)) <= set(ids)
+
+
+@EACH
+def test_every_colour_is_a_token_so_that_the_dark_page_can_swap_it(name: str) -> None:
+    body = re.sub(r"<style>.*?</style>", "", example(name).svg, flags=re.DOTALL)
+    used = set(re.findall(r'(?:fill|stroke)="([^"]*)"', body))
+    assert used <= {t.light for t in PALETTE} | {"none", "currentColor"}
+
+
+@EACH
+def test_the_plain_form_needs_no_style_sheet(name: str) -> None:
+    plain = example(name).plain("DejaVu Sans")
+    assert "<style" not in plain
+    assert "var(" not in plain
+    assert "currentColor" not in plain
+    assert 'font-family="DejaVu Sans"' in plain
+    assert plain.startswith("<svg ")
+
+
+@SIZES
+@EACH
+def test_a_drawing_is_small(name: str, size: Size) -> None:
+    assert len(example(name, size=size).svg.encode()) < 25_000
+
+
+def test_the_same_bytes_in_any_process() -> None:
+    script = (
+        "import json, hashlib\n"
+        "from tests.support.draw_examples import EXAMPLES, example\n"
+        "print(json.dumps({n: hashlib.sha256(example(n).svg.encode()).hexdigest() for n in EXAMPLES}))"
+    )
+    runs = []
+    for seed in ("1", "2"):
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            cwd=ROOT,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        runs.append(json.loads(done.stdout))
+    assert runs[0] == runs[1]
+    # Nor does it matter what was drawn before, or twice.
+    again = {n: EXAMPLES[n](ordinary, WIDE).svg for n in reversed(ALL)}
+    assert runs[0] == {n: hashlib.sha256(svg.encode()).hexdigest() for n, svg in again.items()}
+
+
+def test_the_reader_s_own_matplotlib_settings_neither_matter_nor_change() -> None:
+    import matplotlib
+
+    before = EXAMPLES["power_curves"](ordinary, WIDE).svg
+    with matplotlib.rc_context({"font.size": 40, "svg.fonttype": "path", "text.usetex": False, "lines.linewidth": 9}):
+        assert EXAMPLES["power_curves"](ordinary, WIDE).svg == before
+        assert matplotlib.rcParams["font.size"] == 40
+        assert matplotlib.rcParams["svg.fonttype"] == "path"
+
+
+def test_no_drawing_loads_figures_or_pyplot() -> None:
+    script = (
+        "import sys\n"
+        "import builder.draw.charts.power, builder.draw.charts.scatter\n"
+        "assert 'matplotlib' not in sys.modules, 'matplotlib is loaded before it is needed'\n"
+        "from tests.support.draw_examples import EXAMPLES, example\n"
+        "[example(n) for n in EXAMPLES]\n"
+        "assert not {'matplotlib.pyplot', 'matplotlib.figure'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", script], cwd=ROOT, check=True)
+
+
+@pytest.mark.parametrize("bad", ["", "Power", "a b", "x" * 90, "1st", 'a"b'])
+def test_a_name_that_cannot_be_an_id_is_refused(bad: str) -> None:
+    from builder.draw.formula import formula
+
+    with pytest.raises(ValueError, match="name"):
+        formula("x", "x", name=bad)

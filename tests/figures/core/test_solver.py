@@ -1,0 +1,136 @@
+"""The solver: impossible inputs become problems with file and line, and everything else still appears."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from builder.figures.core.inputs import INPUTS, Context
+from builder.figures.core.registry import SECTIONS, catalogue
+from builder.figures.core.solver import Solver
+from builder.figures.core.types import Figure, MissingInputs
+from builder.record.models.shop import Shop
+from tests.support.figure_records import BOTTOM_END, CAM, TOP_END, V8, read, said_on_line, sheet_of
+
+
+def test_a_rod_shorter_than_half_the_stroke(tmp_path: Path) -> None:
+    short = BOTTOM_END.replace("length: 5.700 in", "length: 1.700 in")
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": short})
+    (problem,) = sheet.problems
+    assert problem.severity == "error"
+    assert problem.path.name == "bottom_end.yaml"
+    assert problem.line == said_on_line(tmp_path, "length: 1.700", "bottom_end")
+    assert f"rod length 1.700 in (bottom_end.yaml:{problem.line})" in problem.message
+    stroke = said_on_line(tmp_path, "stroke:", "bottom_end")
+    assert f"stroke 3.480 in (bottom_end.yaml:{stroke})" in problem.message
+    assert "bore" not in problem.message
+    assert "displacement" in sheet
+    assert "main_oil_clearance" in sheet
+    assert "compression_ratio" not in sheet
+
+
+def test_no_room_above_the_piston(tmp_path: Path) -> None:
+    domed = BOTTOM_END.replace("dish: 6.2 cc", "dome: 120 cc")
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": domed})
+    (problem,) = sheet.problems
+    line = said_on_line(tmp_path, "dome:", "bottom_end")
+    assert f"dome 120 cc (bottom_end.yaml:{line})" in problem.message
+    assert f"(top_end.yaml:{said_on_line(tmp_path, 'chambers:', 'top_end')})" in problem.message
+    assert "swept_volume" in sheet
+    assert "quench" in sheet
+    assert "compression_ratio" not in sheet
+
+
+def test_an_intake_that_closes_before_it_opens(tmp_path: Path) -> None:
+    events = "at: 0.050 in\n          intake_opens: 15 deg\n          intake_closes: -197 deg\n"
+    degreed = CAM + f"    degreeing:\n      events:\n        - {events}"
+    sheet = sheet_of(tmp_path, {**V8, "cam": degreed})
+    said = [problem for problem in sheet.problems if "closes before it opens" in problem.message]
+    assert len(said) == 1
+    assert said[0].path.name == "cam.yaml"
+    assert said[0].line == said_on_line(tmp_path, "intake_opens:", "cam")
+    for event, degrees in (("opens", "15°"), ("closes", "−197°")):
+        line = said_on_line(tmp_path, f"intake_{event}:", "cam")
+        assert f"intake {event}, by degree wheel {degrees} (cam.yaml:{line})" in said[0].message
+    assert "compression_ratio" in sheet
+    assert "lobe_separation" in sheet
+    assert "valve_lift" in sheet
+
+
+def test_what_may_be_written_in_several_ways_is_named_with_all_of_them(tmp_path: Path) -> None:
+    needs = {need.slug: "; ".join(need.needs) for need in sheet_of(tmp_path, {"build": V8["build"]}).needs}
+    humidity = "relative_humidity, wet_bulb, dew_point or vapour_pressure"
+    assert needs["vapour_pressure"] == f"dyno.yaml: conditions: {humidity}"
+    assert humidity in needs["air_density"]
+    for event in ("intake_opens", "exhaust_closes"):
+        side = event.partition("_")[0]
+        assert needs[event] == f"cam.yaml: degreeing.events, or card.{side}.durations with a centreline"
+
+
+def test_an_impossible_pair_is_reported_once(tmp_path: Path) -> None:
+    short = BOTTOM_END.replace("length: 5.700 in", "length: 1.000 in")
+    assert len(sheet_of(tmp_path, {**V8, "bottom_end": short}).problems) == 1
+
+
+def test_an_input_that_cannot_be_made_is_a_problem_too(tmp_path: Path) -> None:
+    twice = CAM + "    degreeing:\n      intake: [{lift: 0.3 in, opening: 72 deg, closing: 72 deg}]\n"
+    sheet = sheet_of(tmp_path, {**V8, "cam": twice})
+    assert any("same place" in p.message and p.path.name == "cam.yaml" for p in sheet.problems)
+    assert "displacement" in sheet
+
+
+def test_what_if_puts_another_value_in_place(tmp_path: Path) -> None:
+    source = Context(read(tmp_path, V8), Shop())
+    known = Solver(source).known("stroke")
+    assert known is not None
+    other = Solver(source, {"stroke": replace(known, values=0.1)}).figure("rod_ratio")
+    assert isinstance(other, Figure)
+    assert other.value == pytest.approx(5.7 * 0.0254 / 0.1)
+    nothing = Solver(source, {"stroke": None}).figure("rod_ratio")
+    assert isinstance(nothing, MissingInputs)
+
+
+def test_leaving_uncertainty_out_changes_no_value(tmp_path: Path) -> None:
+    source = Context(read(tmp_path, V8), Shop())
+    whole, bare = Solver(source), Solver(source, uncertain=False)
+    for slug in catalogue():
+        one, other = whole.figure(slug), bare.figure(slug)
+        assert isinstance(one, Figure) == isinstance(other, Figure), slug
+        if isinstance(one, Figure) and isinstance(other, Figure):
+            assert other.value == pytest.approx(one.value, rel=1e-12), slug
+
+
+def test_positions_that_were_not_all_measured_are_left_out_not_guessed(tmp_path: Path) -> None:
+    only_intake = CAM.replace("lobe_lift: 0.335 in, durations: [{at: 0.050 in, duration: 236 deg}]", "lash: 0.020 in")
+    lift = sheet_of(tmp_path, {**V8, "cam": only_intake}).get("valve_lift")
+    assert lift is not None
+    assert [position.label for position in lift.positions] == ["intake"]
+
+
+def test_every_figure_says_what_it_is() -> None:
+    for slug, entry in catalogue().items():
+        method = entry.method
+        assert method.section in SECTIONS, slug
+        assert method.means.endswith("."), slug
+        assert method.source, slug
+        assert method.holds, slug
+        for route in entry.routes:
+            assert route.working, slug
+            for name in route.takes:
+                assert name in INPUTS or name in catalogue(), (slug, name)
+
+
+def test_top_end_alone_gives_what_it_can(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {"build": V8["build"], "top_end": TOP_END})
+    assert "displacement" not in sheet
+    assert all(need.needs for need in sheet.needs)
+
+
+def test_a_whole_ratio_is_exact(tmp_path: Path) -> None:
+    """A follower of ratio 1 must not cost the lift its digits."""
+    record = {"build": V8["build"], "top_end": "rockers: {ratio: 1}", "cam": "card: {intake: {lobe_lift: 9.90 mm}}"}
+    lift = sheet_of(tmp_path, record).get("valve_lift")
+    assert lift is not None
+    assert lift.display == "9.90\N{NO-BREAK SPACE}mm"

@@ -1,0 +1,177 @@
+"""The valve train as a whole record gives it: at every lift, on either side, by whichever way the shop measured."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.support.figure_records import CAM, TOP_END, V8, figure_of, sheet_of
+
+INCH, LBF = 0.0254, 4.4482216152605
+
+INSTALLED = CAM + "    installed: {intake_centreline: 102 deg}\n"
+TWO_LIFTS = INSTALLED.replace(
+    "durations: [{at: 0.050 in, duration: 230 deg}]",
+    "durations: [{at: seat, duration: 280 deg}, {at: 0.050 in, duration: 230 deg}]",
+)
+
+
+def test_events_at_every_lift_the_card_gives(tmp_path: Path) -> None:
+    opens = figure_of(tmp_path, "intake_opens", {**V8, "cam": TWO_LIFTS})
+    assert {p.label: p.value for p in opens.positions} == pytest.approx({"0.050 in": 13.0, "seat": 38.0})
+    assert opens.value == 13.0  # the lift that cams are compared at stands in front
+    closes = figure_of(tmp_path, "exhaust_closes", {**V8, "cam": TWO_LIFTS})
+    # The exhaust has no seat timing: that lift is left out, not guessed.
+    assert {p.label: p.value for p in closes.positions} == pytest.approx({"0.050 in": 0.0})
+
+
+def test_the_degree_wheel_wins_over_the_card(tmp_path: Path) -> None:
+    wheel = TWO_LIFTS + "    degreeing:\n      events: [{at: 0.050 in, intake_opens: 11.5 deg}]\n"
+    opens = figure_of(tmp_path, "intake_opens", {**V8, "cam": wheel})
+    assert {p.label: p.value for p in opens.positions} == pytest.approx({"0.050 in": 11.5, "seat": 38.0})
+    assert opens.working == "at 0.050 in: by degree wheel: 11.5°"
+    assert opens.basis == "listed"  # the seat still rests on the card
+    only = wheel.replace("{at: seat, duration: 280 deg}, ", "")
+    assert figure_of(tmp_path, "intake_opens", {**V8, "cam": only}).basis == "measured"
+
+
+def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
+    wheel = CAM + "    degreeing:\n      intake:\n        - {lift: 0.3 in, opening: 70 deg, closing: 136 deg}\n"
+    wheel += "        - {lift: 0.2 in, opening: 40 deg, closing: 168 deg}\n"
+    centreline = figure_of(tmp_path, "installed_centreline", {**V8, "cam": wheel})
+    assert centreline.value == pytest.approx((103 + 104) / 2)
+    assert centreline.basis == "measured"
+    assert figure_of(tmp_path, "card_difference", {**V8, "cam": wheel}).value == pytest.approx(106 - 103.5)
+    assert figure_of(tmp_path, "cam_advance", {**V8, "cam": wheel}).value == pytest.approx(110 - 103.5)
+
+
+def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -> None:
+    wheel = CAM + "    degreeing:\n      exhaust: [{lift: 0.3 in, opening: 147 deg, closing: 81 deg}]\n"
+    sheet = sheet_of(tmp_path, {**V8, "cam": wheel})
+    assert sheet.value("exhaust_centreline") == pytest.approx(114)
+    assert not [problem for problem in sheet.problems if "swapped" in problem.message]
+
+
+@pytest.mark.parametrize(
+    ("side", "readings", "says"),
+    [
+        ("intake", "opening: 136 deg, closing: 72 deg", "at 284 degrees: are the two swapped?"),
+        ("exhaust", "opening: 81 deg, closing: 147 deg", "at 294 degrees: are the two swapped?"),
+        ("intake", "opening: 345 deg, closing: 223 deg", None),  # a wheel marked all round
+        ("intake", "opening: 10 deg, closing: 60 deg", "at 35 degrees: look whether both are counted after TDC"),
+    ],
+)
+def test_degree_wheel_readings_the_wrong_way_round(tmp_path: Path, side: str, readings: str, says: str | None) -> None:
+    wheel = CAM + f"    degreeing:\n      {side}: [{{lift: 0.3 in, {readings}}}]\n"
+    problems = sheet_of(tmp_path, {**V8, "cam": wheel}).problems
+    said = [problem.message for problem in problems if problem.severity == "warning"]
+    assert len(said) == (says is not None)
+    assert says is None or says in said[0]
+
+
+def test_each_side_has_its_own_rocker_lash_and_valve(tmp_path: Path) -> None:
+    top = TOP_END.replace("ratio: 1.6", "ratio: 1.6, exhaust_ratio: 1.5")
+    cam = CAM.replace("lobe_lift: 0.335 in", "lobe_lift: 0.335 in, lash: 0.020 in", 1)
+    lift = figure_of(tmp_path, "valve_lift", {**V8, "top_end": top, "cam": cam})
+    values = {p.label: p.value / INCH for p in lift.positions}
+    assert values == pytest.approx({"intake": 0.335 * 1.6 - 0.020, "exhaust": 0.335 * 1.5})
+    ratio = figure_of(tmp_path, "lift_to_diameter", {**V8, "top_end": top, "cam": cam})
+    assert ratio.positions[1].value == pytest.approx(0.335 * 1.5 / 1.500)
+
+
+def test_lash_as_set_wins_over_the_card(tmp_path: Path) -> None:
+    cam = CAM.replace("lobe_lift: 0.335 in", "lobe_lift: 0.335 in, lash: 0.020 in")
+    checks = "checks: {intake_lash: 0.016 in}\n"
+    lift = figure_of(tmp_path, "valve_lift", {**V8, "cam": cam, "assembly": checks})
+    assert [p.value / INCH for p in lift.positions] == pytest.approx([0.335 * 1.6 - 0.016, 0.335 * 1.6 - 0.020])
+
+
+SPRINGS = (
+    TOP_END
+    + """
+    springs:
+      installed_height: {unit: in, measured: [1.801, 1.799, 1.800]}
+      solid_height: 1.150 in
+      tested: [{height: 1.800 in, load: 125 lbf}, {height: 1.300 in, load: 300 lbf}]
+"""
+)
+
+
+def test_springs_from_the_tester(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "top_end": SPRINGS})
+    rate = 175 * LBF / (0.5 * INCH)
+    assert sheet.value("spring_rate") == pytest.approx(rate)
+    assert sheet.value("seat_load") == pytest.approx(125 * LBF)
+    assert sheet.value("open_load") == pytest.approx(125 * LBF + rate * 0.335 * 1.6 * INCH)
+    assert sheet.value("coil_bind_clearance") == pytest.approx((1.800 - 0.335 * 1.6 - 1.150) * INCH)
+
+
+def test_preload_from_turns_and_thread(tmp_path: Path) -> None:
+    cam = CAM + "    lifters: {preload_turns: 0.75, adjuster_thread: M8x1}\n"
+    assert figure_of(tmp_path, "lifter_preload", {**V8, "cam": cam}).value == pytest.approx(0.75e-3)
+
+
+def test_effective_ratio_says_at_which_lift(tmp_path: Path) -> None:
+    ratio = figure_of(tmp_path, "effective_compression_ratio", {**V8, "cam": TWO_LIFTS})
+    at = {p.label: p.value for p in ratio.positions}
+    static = figure_of(tmp_path, "compression_ratio", {**V8, "cam": TWO_LIFTS}).value
+    assert at["seat"] < at["0.050 in"] < static
+    assert ratio.working.startswith("at 0.050 in: ")
+
+
+def test_exhaust_events_read_from_the_wheel_give_its_centreline(tmp_path: Path) -> None:
+    """Exhaust opens 58 before bottom and closes 6 after top: centreline 116. Common practice, no source."""
+    read_off = "degreeing: {events: [{at: 0.050 in, exhaust_opens: 58 deg, exhaust_closes: 6 deg}]}"
+    centre = sheet_of(tmp_path, {"build": V8["build"], "cam": read_off}).get("exhaust_centreline")
+    assert centre is not None
+    assert centre.value == pytest.approx(116.0)
+    assert centre.basis == "measured"
+
+
+def test_the_overlap_of_a_card_does_not_ask_how_the_cam_went_in(tmp_path: Path) -> None:
+    card = """
+    card:
+      lobe_separation: 110 deg
+      intake: {durations: [{at: 0.050 in, duration: 230 deg}, {at: seat, duration: 280 deg}]}
+      exhaust: {durations: [{at: 0.050 in, duration: 236 deg}]}
+"""
+    sheet = sheet_of(tmp_path, {**V8, "cam": card})
+    assert "intake_opens" not in sheet
+    overlap = sheet.get("overlap")
+    assert overlap is not None
+    # Seat timing of one side alone gives no overlap.
+    assert overlap.value == pytest.approx((230 + 236) / 2 - 220)
+    assert overlap.working == "at 0.050 in: (230° + 236°) / 2 − 2 × 110.0° = 13.0°"
+
+
+def test_a_cards_valve_lift_is_moved_to_the_rockers_on_the_engine(tmp_path: Path) -> None:
+    card = """
+    card:
+      intake: {valve_lift: 0.500 in, rocker_ratio: 1.5, lash: 0.010 in}
+      exhaust: {valve_lift: 0.510 in, lash: 0.012 in}
+"""
+    lift = figure_of(tmp_path, "valve_lift", {**V8, "cam": card})
+    expected = {"intake": 0.500 / 1.5 * 1.6 - 0.010, "exhaust": 0.510 / 1.5 * 1.6 - 0.012}
+    assert {p.label: p.value / INCH for p in lift.positions} == pytest.approx(expected)
+    as_it_stands = figure_of(tmp_path / "bare", "valve_lift", {**V8, "cam": card.replace("rocker_ratio: 1.5, ", "")})
+    assert as_it_stands.value / INCH == pytest.approx(0.490)
+
+
+LIFTERS = CAM + "    lifters: {preload_turns: 0.75, adjuster_thread: 3/8-24}\n"
+ON_THE_STUD = LIFTERS.replace("3/8-24}", "3/8-24, adjuster_at: rocker pivot}")
+
+
+def test_a_nut_on_the_rockers_stud_presses_the_lifter_further_in(tmp_path: Path) -> None:
+    plain = figure_of(tmp_path, "lifter_preload", {**V8, "cam": LIFTERS})
+    assert plain.value / INCH == pytest.approx(0.75 / 24)
+    stud = figure_of(tmp_path / "stud", "lifter_preload", {**V8, "cam": ON_THE_STUD})
+    assert stud.value / INCH == pytest.approx(0.75 / 24 * (1 + 1 / 1.6))
+    assert "× (1 + 1 / 1.6)" in stud.working
+
+
+def test_the_pivots_preload_waits_for_the_rockers_ratio(tmp_path: Path) -> None:
+    no_ratio = TOP_END.replace("    rockers: {ratio: 1.6}\n", "")
+    sheet = sheet_of(tmp_path, {**V8, "cam": ON_THE_STUD, "top_end": no_ratio})
+    (needs,) = [need.needs for need in sheet.needs if need.slug == "lifter_preload"]
+    assert needs == ("top_end.yaml: rockers.ratio (the adjuster moves the rocker's pivot)",)

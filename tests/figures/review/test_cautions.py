@@ -1,0 +1,176 @@
+"""The shop's guidelines: broken ones are cautions with whose rule it is, never errors, and shop.yaml sets them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from builder.figures.core.types import Caution, Figure, FigureSheet
+from builder.figures.evaluate import compute
+from builder.figures.review.cautions import cautions
+from builder.figures.review.guideline_defaults import habit
+from builder.record.models.shop import Guidelines, Shop
+from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, read, sheet_of
+
+HP = 745.6998715822702
+
+
+def with_power(sheet: FigureSheet, horsepower: float) -> FigureSheet:
+    """The sheet with a peak power of so much, as a dyno would have given it."""
+    like = sheet.get("displacement")
+    assert like is not None
+    from builder.figures.core.registry import catalogue
+
+    method = catalogue()["peak_power"].method
+    peak = Figure(method, horsepower * HP, f"{horsepower:g} hp", None, "measured", "", ())
+    return replace(sheet, figures=(*sheet.figures, peak))
+
+
+def about(found: tuple[Caution, ...], slug: str) -> list[Caution]:
+    return [caution for caution in found if caution.about == slug]
+
+
+@pytest.mark.parametrize(
+    ("material", "horsepower", "broken"),
+    [
+        ("cast iron", 399, False), ("cast iron", 401, True),
+        ("nodular iron", 399, False), ("nodular iron", 401, True), ("nodular iron", 550, True),
+        ("cast steel", 514, False), ("cast steel", 516, True),
+        ("forged 4340", 1499, False), ("forged 4340", 1501, True),
+        ("forged steel", 2000, False),
+    ],
+)  # fmt: skip
+def test_crank_against_power(tmp_path: Path, material: str, horsepower: float, broken: bool) -> None:
+    documents = {**V8, "bottom_end": BOTTOM_END.replace("forged steel", material)}
+    build = read(tmp_path, documents)
+    sheet = with_power(compute(build, Shop()), horsepower)
+    found = about(cautions(build, Shop(), sheet), "peak_power")
+    assert bool(found) == broken
+    for caution in found:
+        assert material in caution.sentence
+        assert "shop.yaml" in caution.guideline
+        assert caution.where is not None
+        assert caution.where[0].name == "bottom_end.yaml"
+
+
+def test_the_shop_sets_its_own_crank_guideline(tmp_path: Path) -> None:
+    build = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "nodular iron")})
+    trusting = Shop.model_validate({"guidelines": {"crank_power": [{"material": "nodular iron", "up_to": "560 hp"}]}})
+    sheet = with_power(compute(build, trusting), 550)
+    assert not about(cautions(build, trusting, sheet), "peak_power")
+    sheet = with_power(compute(build, trusting), 561)
+    (caution,) = about(cautions(build, trusting, sheet), "peak_power")
+    assert "the shop's habit" in caution.guideline
+    # What the shop left out keeps its usual value, and cast iron stays below the shop's own nodular iron.
+    cast = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "cast iron")})
+    assert not about(cautions(cast, trusting, with_power(compute(cast, trusting), 500)), "peak_power")
+    assert about(cautions(cast, trusting, with_power(compute(cast, trusting), 561)), "peak_power")
+
+
+def test_quench_too_tight_and_too_wide(tmp_path: Path) -> None:
+    deck = "    deck_clearance: {unit: in, measured: [0.005, -0.009, 0.005, 0.005, 0.005, 0.025, 0.005, 0.005]}\n"
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": BOTTOM_END + deck})
+    tight, wide = about(sheet.cautions, "quench")
+    assert "0.030 in at cylinder 2" in tight.sentence.replace("\N{NO-BREAK SPACE}", " ")
+    assert "0.064 in at cylinder 6" in wide.sentence.replace("\N{NO-BREAK SPACE}", " ")
+    figure = sheet.get("quench")
+    assert figure is not None
+    assert len(figure.cautions) == 2
+    own = Shop.model_validate({"guidelines": {"least_quench": "0.7 mm", "most_quench": "1.7 mm"}})
+    assert not about(sheet_of(tmp_path, {**V8, "bottom_end": BOTTOM_END + deck}, own).cautions, "quench")
+
+
+def test_a_diesel_has_no_quench_guideline(tmp_path: Path) -> None:
+    diesel = BUILD.replace("fuel: petrol", "ignition: compression\n      fuel: diesel")
+    assert not about(sheet_of(tmp_path, {**V8, "build": diesel}).cautions, "quench")
+
+
+def test_piston_speed_by_type(tmp_path: Path) -> None:
+    cast = BOTTOM_END.replace("type: forged", "type: cast")
+    fast = BUILD.replace("6000 rpm", "6200 rpm")  # 2 x 3.480 in x 6200/min = 18.27 m/s
+    assert about(sheet_of(tmp_path, {**V8, "build": fast, "bottom_end": cast}).cautions, "mean_piston_speed")
+    assert not about(sheet_of(tmp_path, {**V8, "bottom_end": cast}).cautions, "mean_piston_speed")
+    assert not about(sheet_of(tmp_path, {**V8, "build": fast}).cautions, "mean_piston_speed")
+
+
+def test_effective_ratio_is_judged_near_the_seat_only(tmp_path: Path) -> None:
+    squeeze = TOP_END.replace("measured: [64.2, 64.0, 64.1, 64.2, 64.0, 64.1, 64.3, 64.1]", "measured: 50.0")
+    installed = CAM + "    installed: {intake_centreline: 104 deg}\n"
+    slug = "effective_compression_ratio"
+    at_050 = sheet_of(tmp_path, {**V8, "top_end": squeeze, "cam": installed})
+    assert (at_050.value(slug) or 0) > 9
+    assert not about(at_050.cautions, slug)
+    seat = installed.replace("[{at: 0.050 in, duration: 230 deg}]", "[{at: seat, duration: 250 deg}]")
+    (caution,) = about(sheet_of(tmp_path, {**V8, "top_end": squeeze, "cam": seat}).cautions, slug)
+    assert "petrol" in caution.sentence
+    methanol = BUILD.replace("fuel: petrol", "fuel: methanol")
+    assert not about(sheet_of(tmp_path, {**V8, "build": methanol, "top_end": squeeze, "cam": seat}).cautions, slug)
+    blown = BUILD.replace("fuel: petrol", "fuel: petrol\n      induction: turbocharged")
+    assert not about(sheet_of(tmp_path, {**V8, "build": blown, "top_end": squeeze, "cam": seat}).cautions, slug)
+
+
+def test_springs_timing_and_induction(tmp_path: Path) -> None:
+    top = TOP_END + "    springs: {installed_height: 1.800 in, solid_height: 1.220 in}\n"
+    top += "    induction: {rated_flow: 500 cfm}\n"
+    delivery = "settings: {total_timing: 44 deg}\n"
+    found = sheet_of(tmp_path, {**V8, "top_end": top, "delivery": delivery}).cautions
+    assert about(found, "coil_bind_clearance")
+    assert about(found, "induction_headroom")
+    assert about(found, "delivery.settings.total_timing")
+    measured = "checks: {coil_bind: {unit: in, measured: 0.070}}\n"
+    relieved = sheet_of(tmp_path, {**V8, "top_end": top, "assembly": measured}).cautions
+    assert not about(relieved, "coil_bind_clearance")
+
+
+def test_a_fit_out_of_range_is_a_caution_unless_accepted(tmp_path: Path) -> None:
+    assembly = "fits: {crank_end_float: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
+    (caution,) = about(sheet_of(tmp_path, {**V8, "assembly": assembly}).cautions, "crank_end_float")
+    assert caution.where is not None
+    assert caution.where[0].name == "assembly.yaml"
+    accepted = assembly.replace("measured: 0.009", "measured: 0.009, accepted: {why: shells are new, by: RT}")
+    assert not about(sheet_of(tmp_path, {**V8, "assembly": accepted}).cautions, "crank_end_float")
+
+
+def test_used_parts_that_nobody_checked_stand_out(tmp_path: Path) -> None:
+    parts = """
+        parts:
+          - {part: crankshaft, source: used}
+          - {part: rods, source: mixed lot, checked: [{what: bend, found: straight}]}
+          - {part: pistons, source: new}
+          - {part: water pump, source: customer's own, verdict: not checked}
+    """
+    found = sheet_of(tmp_path, {**V8, "parts": parts}).cautions
+    assert [c.about for c in found if c.about.startswith("parts.")] == ["parts.parts.0", "parts.parts.3"]
+
+
+def test_too_good_to_be_true(tmp_path: Path) -> None:
+    build = read(tmp_path, V8)
+    sheet = compute(build, Shop())
+    from builder.figures.core.registry import catalogue
+
+    high = Figure(catalogue()["bmep"].method, 1.6e6, "232 psi", None, "measured", "", ())
+    found = cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)))
+    assert about(found, "bmep")
+    blown = read(
+        tmp_path, {**V8, "build": BUILD.replace("fuel: petrol", "fuel: petrol\n      induction: supercharged")}
+    )
+    assert not about(cautions(blown, Shop(), replace(sheet, figures=(*sheet.figures, high))), "bmep")
+
+
+def test_every_limit_has_a_usual_value_and_can_be_set() -> None:
+    own = {
+        "least_quench": "1 mm", "most_quench": "2 mm", "least_intake_piston_to_valve": "2 mm",
+        "least_exhaust_piston_to_valve": "3 mm", "least_coil_bind": "1 mm", "most_bmep_natural": "12 bar",
+        "most_volumetric_efficiency": 1.1, "ring_gap_per_bore": 0.004, "oil_clearance_per_journal": 0.0011,
+        "leak_down_spread": 4, "cranking_spread": 0.85, "most_timing": "38 deg", "most_injector_duty": 0.8,
+        "least_induction_headroom": 1.1,
+    }  # fmt: skip
+    shop = Shop(guidelines=Guidelines.model_validate(own))
+    for name in own:
+        usual, set_ = habit(Shop(), name), habit(shop, name)
+        assert not usual.own
+        assert set_.own
+        assert usual.value > 0
+        assert usual.value != set_.value, name

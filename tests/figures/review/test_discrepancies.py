@@ -1,0 +1,158 @@
+"""Listed against measured: found where reading it cannot explain the difference, with what it would have cost."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from builder.figures.core.types import FigureSheet, Finding
+from builder.figures.review.discrepancies import difference_of
+from builder.record.quantities.readings import Reading, read_reading
+from tests.support.figure_records import BOTTOM_END, TOP_END, V8, figure_of, said_on_line, sheet_of
+
+
+def reading(**given: object) -> Reading:
+    return read_reading(dict(given), "length")
+
+
+@pytest.mark.parametrize(
+    ("listed", "measured", "says"),
+    [
+        ("1.760 in", "1.661 in", "0.099 in less than listed"),
+        ("1.760 in", "1.7604 in", None),  # 1.760 may have been anything from 1.7595 to 1.7605
+        ("1.760 in", "1.7606 in", None),  # and the gauge is good to a tenth
+        ("1.760 in", "1.7607 in", "0.0007 in more than listed"),
+        ("38.10 mm", "38.10 mm", None),
+        ("38.1 mm", "38.25 mm", "0.15 mm more than listed"),
+    ],
+)
+def test_more_than_the_reading_can_explain(listed: str, measured: str, says: str | None) -> None:
+    said = difference_of(reading(listed=listed, measured=measured), "cylinder")
+    assert said == (
+        says.replace(" in ", "\N{NO-BREAK SPACE}in ").replace(" mm", "\N{NO-BREAK SPACE}mm") if says else None
+    )
+
+
+def test_a_coarse_gauge_explains_more() -> None:
+    assert difference_of(reading(listed="38.10 mm", measured="38.13 mm", resolution="0.05 mm"), "cylinder") is None
+    assert difference_of(reading(listed="38.10 mm", measured="38.16 mm", resolution="0.05 mm"), "cylinder")
+
+
+def test_one_part_of_a_set(tmp_path: Path) -> None:
+    said = difference_of(reading(unit="in", listed="6.000", measured=["6.000", "6.001", "5.988", "6.000"]), "cylinder")
+    assert said is not None
+    assert said.replace("\N{NO-BREAK SPACE}", " ") == "1 of 4 differ, most of all cylinder 3, 0.012 in less than listed"
+
+
+def test_listed_alone_or_measured_alone_is_no_finding() -> None:
+    assert difference_of(reading(listed="1.760 in"), "cylinder") is None
+    assert difference_of(reading(measured="1.760 in"), "cylinder") is None
+
+
+def found(sheet: FigureSheet, path: str) -> Finding:
+    (finding,) = [finding for finding in sheet.findings if finding.path == path]
+    return finding
+
+
+SHORT = BOTTOM_END.replace(
+    "compression_height: 1.560 in", "compression_height: {unit: in, listed: 1.660, measured: 1.560}"
+)
+
+
+def test_what_a_short_piston_costs(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": SHORT})
+    finding = found(sheet, "bottom_end.pistons.compression_height")
+    assert finding.heads == ("listed", "measured")
+    as_listed = figure_of(
+        tmp_path, "compression_ratio", {**V8, "bottom_end": BOTTOM_END.replace("1.560 in", "1.660 in")}
+    )
+    as_built = sheet.get("compression_ratio")
+    assert as_built is not None
+    assert finding.cost is not None
+    assert as_listed.display in finding.cost
+    assert as_built.display in finding.cost
+    assert finding.where is not None
+    assert finding.where[1] == said_on_line(tmp_path, "compression_height", "bottom_end")
+    what_if = sheet.get("compression_if")
+    assert what_if is not None
+    assert what_if.value == pytest.approx(as_listed.value, rel=1e-12)
+
+
+def test_a_dial_gauge_moves_with_the_part(tmp_path: Path) -> None:
+    """With the clearance gauged 0.105 in, the listed piston would have left 0.005 in."""
+    gauged = SHORT + "    deck_clearance: {unit: in, measured: 0.105}\n"
+    what_if = figure_of(tmp_path, "compression_if", {**V8, "bottom_end": gauged})
+    as_if = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.005}\n"
+    expected = figure_of(tmp_path, "compression_ratio", {**V8, "bottom_end": as_if})
+    assert what_if.value == pytest.approx(expected.value, rel=1e-12)
+
+
+def test_the_part_that_matters_most_stands_in_front(tmp_path: Path) -> None:
+    top = TOP_END.replace("thickness: 0.039 in", "thickness: {listed: 0.040 in, measured: 0.039 in}")
+    what_if = figure_of(tmp_path, "compression_if", {**V8, "bottom_end": SHORT, "top_end": top})
+    assert [p.label for p in what_if.positions] == ["compression height", "gasket thickness, compressed"]
+
+
+def test_nothing_listed_nothing_to_compare(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, V8)
+    assert sheet.findings == ()
+    assert "compression_if" not in sheet
+
+
+PARTS = """
+    parts:
+      - part: pistons, first set
+        verdict: returned
+        checked:
+          - {what: compression height, reading: {unit: in, listed: 1.560, measured: [1.460, 1.461]}}
+          - {what: pin bore, reading: {unit: in, listed: 0.927, measured: 0.930}}
+      - part: pistons, second set
+        verdict: fits
+        checked:
+          - {what: compression height, reading: {unit: in, listed: 1.560, measured: [1.565, 1.565]}}
+"""
+
+
+def test_the_wrong_part_never_went_in(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "parts": PARTS})
+    wrong = found(sheet, "parts.parts.0.checked.0")
+    would = figure_of(tmp_path, "compression_ratio", {**V8, "bottom_end": BOTTOM_END.replace("1.560 in", "1.4605 in")})
+    actual = sheet.get("compression_ratio")
+    assert actual is not None
+    assert wrong.cost is not None
+    assert f"to {would.display} in place of {actual.display}" in wrong.cost
+    assert "0.125 in below the deck" in wrong.cost.replace("\N{NO-BREAK SPACE}", " ")
+    assert found(sheet, "parts.parts.0.checked.1").cost is None
+    assert found(sheet, "parts.parts.1.checked.0").cost is None
+
+
+def test_what_the_engine_says_already_is_not_said_again(tmp_path: Path) -> None:
+    both = BOTTOM_END.replace(
+        "compression_height: 1.560 in", "compression_height: {unit: in, listed: 1.560, measured: [1.565, 1.565]}"
+    ).replace("[1.565, 1.565]", "[1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565]")
+    parts = PARTS.replace("[1.565, 1.565]", "[1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565]")
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": both, "parts": parts})
+    paths = [finding.path for finding in sheet.findings]
+    assert "bottom_end.pistons.compression_height" in paths
+    assert "parts.parts.1.checked.0" not in paths
+
+
+def test_two_ways_that_do_not_agree(tmp_path: Path) -> None:
+    by_parts = 9.025 - (1.740 + 5.700 + 1.560)
+    agreeing = BOTTOM_END + f"    deck_clearance: {{unit: in, measured: {by_parts:.4f}}}\n"
+    assert sheet_of(tmp_path, {**V8, "bottom_end": agreeing}).findings == ()
+    gauged = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0100}\n"
+    finding = found(sheet_of(tmp_path, {**V8, "bottom_end": gauged}), "deck_clearance")
+    assert finding.kind == "two ways"
+    assert finding.heads == ("by dial gauge", "from the parts")
+    assert "0.015" in finding.difference
+    assert finding.cost is not None
+    listed = figure_of(tmp_path, "compression_ratio", V8)
+    assert listed.display in finding.cost
+
+
+def test_oil_clearance_both_ways(tmp_path: Path) -> None:
+    assembly = "fits: {main_oil_clearance: {unit: in, measured: [0.0031, 0.0032, 0.0031, 0.0031, 0.0031]}}\n"
+    finding = found(sheet_of(tmp_path, {**V8, "assembly": assembly}), "main_oil_clearance")
+    assert finding.difference == "0.0004\N{NO-BREAK SPACE}in apart"

@@ -1,0 +1,75 @@
+"""Every figure of the demonstration archive, to ten digits, as it was recorded: a change of a number must be meant.
+
+After a change that is meant, record them again and read the difference before it is kept:
+
+    python tests/figures/test_figures_snapshot.py && git diff --stat tests/figures/recorded_figures.json
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+RECORDED = Path(__file__).with_name("recorded_figures.json")
+BUILDS = ROOT / "builds"
+
+
+from builder.figures.evaluate import compute
+from builder.record.load import build_folders, read_build, read_shop
+
+Recorded = dict[str, dict[str, list[float]]]
+
+
+def ten_digits(value: float) -> float:
+    """The value rounded to ten significant digits."""
+    return float(f"{value:.10g}")
+
+
+def figures_of(folder: Path) -> dict[str, list[float]]:
+    """Value and positions of every figure of a build."""
+    shop, _ = read_shop(ROOT)
+    build, problems = read_build(folder, ROOT)
+    assert build is not None, [str(problem) for problem in problems]
+    return {
+        figure.slug: [ten_digits(figure.value), *(ten_digits(position.value) for position in figure.positions)]
+        for figure in compute(build, shop).figures
+    }
+
+
+def recorded() -> Recorded:
+    """What was recorded last."""
+    found: Recorded = json.loads(RECORDED.read_text(encoding="utf-8"))
+    return found
+
+
+@pytest.mark.parametrize("folder", build_folders(ROOT), ids=lambda folder: folder.name)
+def test_figures_are_as_recorded(folder: Path) -> None:
+    before, now = recorded().get(folder.name, {}), figures_of(folder)
+    assert set(now) == set(before)
+    for slug, values in now.items():
+        assert len(values) == len(before[slug]), slug
+        # The last digits of a sum depend on the machine's order of adding; ten digits of a small remainder may not.
+        same = [math.isclose(a, b, rel_tol=2e-9, abs_tol=1e-15) for a, b in zip(values, before[slug], strict=True)]
+        assert all(same), (slug, values, before[slug])
+
+
+def test_no_build_is_recorded_that_is_gone() -> None:
+    assert set(recorded()) == {folder.name for folder in build_folders(ROOT)}
+
+
+def record() -> None:
+    """Write the figures of every build."""
+    found = {folder.name: figures_of(folder) for folder in build_folders(ROOT)}
+    lines = []
+    for slug, figures in sorted(found.items()):
+        rows = ",\n".join(f"  {json.dumps(name)}: {json.dumps(values)}" for name, values in sorted(figures.items()))
+        lines.append(f"{json.dumps(slug)}: {{\n{rows}\n}}")
+    RECORDED.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    record()

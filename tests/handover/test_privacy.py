@@ -1,0 +1,201 @@
+"""What is private stays out of every byte of a pack, but for the customer's own that the shop marks for it."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from PIL import Image, PngImagePlugin
+
+from builder.handover.packs import handover
+from builder.record.load import errors_in, read_build
+from builder.record.models.build import DOCUMENTS
+from builder.record.models.fields import RecordModel, notes_of
+from builder.record.redaction import private_fields
+from tests.support.handover_samples import FULL, REPO, archive_with, change_everywhere, inside_of, load, write
+
+CANARY = "QZXCANARY"
+KEPT = ("build.customer.name", "build.registration", "build.engine_serial")
+
+
+def _mark(path: str) -> str:
+    return f"{CANARY}-{path.replace('.', '-').replace('_', '-')}-END"
+
+
+@pytest.fixture(scope="module")
+def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A pack of a build with a canary in every private field, every comment, every photo, and in another build."""
+    archive = archive_with(tmp_path_factory.mktemp("canary"))
+    home = archive / "builds" / FULL
+
+    def marked(path: str, value: Any, model: type[RecordModel], name: str) -> Any:
+        return _mark(path) if notes_of(model.model_fields[name]).private else value
+
+    sheet = load(archive, FULL, "build")
+    write(home / "build.yaml", {"customer": {}, **sheet} if "customer" not in sheet else sheet)
+    (home / "photos.yaml").unlink(missing_ok=True)
+    change_everywhere(archive, FULL, marked)
+    for path in home.glob("*.yaml"):
+        path.write_text(f"# {_mark('comment')}\n{path.read_text(encoding='utf-8')}", encoding="utf-8")
+    _photos(home)
+    other = archive / "builds" / "other-engine"
+    other.mkdir()
+    theirs = {"title": _mark("other title"), "number": _mark("other"), "customer": {"name": _mark("other customer")}}
+    write(other / "build.yaml", {**theirs, "status": "finished", "engine": {"cylinders": 4}})
+    build, problems = read_build(home, archive)
+    assert build is not None
+    assert not errors_in(problems), problems
+    outcome = handover(archive, (FULL,), out=archive / "packs")
+    assert outcome.good, outcome.lines
+    return archive / "packs" / FULL
+
+
+def _photos(home: Path) -> None:
+    (home / "photos").mkdir(exist_ok=True)
+    exif = Image.Exif()
+    exif[0x010E], exif[0x9286], exif[0x013B] = _mark("description"), _mark("comment"), _mark("artist")
+    Image.new("RGB", (300, 200), "#8a3b12").save(
+        home / "photos" / "phone.jpg", exif=exif, comment=_mark("jpeg").encode()
+    )
+    info = PngImagePlugin.PngInfo()
+    info.add_text("Comment", _mark("png"))
+    Image.new("RGB", (300, 200), "#1f5a73").save(home / "photos" / "screen.png", pnginfo=info)
+    write(home / "photos.yaml", {"photos": [
+        {"file": "photos/phone.jpg", "alt": "a brown field", "section": "cover"},
+        {"file": "photos/screen.png", "alt": "a blue field", "caption": "blue"},
+    ]})  # fmt: skip
+
+
+def _bytes_of(pack: Path) -> dict[str, bytes]:
+    found = {}
+    for path in sorted(pack.rglob("*")):
+        if path.is_file():
+            content = path.read_bytes()
+            found[path.relative_to(pack).as_posix()] = inside_of(content) if path.suffix == ".pdf" else content
+    with zipfile.ZipFile(pack.with_name(f"{pack.name}.zip")) as archive:
+        found["the zip itself"] = pack.with_name(f"{pack.name}.zip").read_bytes()
+        for name in archive.namelist():
+            found[f"zip:{name}"] = inside_of(archive.read(name)) if name.endswith(".pdf") else archive.read(name)
+    return found
+
+
+def _forms(mark: str) -> list[bytes]:
+    return [
+        form
+        for coding in ("utf-8", "utf-16-be", "utf-16-le")
+        for form in (mark.encode(coding), mark.lower().encode(coding))
+    ]
+
+
+def test_every_private_field_carries_a_canary(pack: Path) -> None:
+    home = pack.parents[1] / "builds" / FULL
+    written = {p.name: p.read_text(encoding="utf-8") for p in home.glob("*.yaml")}
+    there = [
+        f"{name}.{path}"
+        for name, model in DOCUMENTS.items()
+        for path in private_fields(model)
+        if f"{name}.yaml" in written
+    ]
+    assert len(there) >= 12
+    for path in there:
+        assert _mark(path) in written[f"{path.partition('.')[0]}.yaml"], path
+
+
+def test_no_byte_of_the_pack_holds_what_is_private(pack: Path) -> None:
+    allowed = {_mark(path) for path in KEPT}
+    for name, content in _bytes_of(pack).items():
+        for mark in allowed:
+            for form in _forms(mark):
+                content = content.replace(form, b"")
+        for form in _forms(CANARY):
+            at = content.find(form)
+            assert at < 0, f"{name}: {content[max(0, at - 40) : at + 80]!r}"
+
+
+def test_the_customers_own_is_in_it(pack: Path) -> None:
+    """Else the test above would pass on an empty pack, or on one that cannot be searched."""
+    inside = inside_of((pack / "binder.pdf").read_bytes())
+    delivered = yaml.safe_load((pack / "data" / "record" / "build.yaml").read_text(encoding="utf-8"))
+    for path in KEPT:
+        assert _mark(path).encode() in inside
+    assert delivered["customer"] == {"name": _mark("build.customer.name")}
+    assert delivered["registration"] == _mark("build.registration")
+    assert "price" not in delivered
+
+
+def test_what_the_shop_does_not_mark_for_the_handover_stays_out(tmp_path: Path) -> None:
+    archive = archive_with(tmp_path, "irrigation-single", shop={"handover_holds": []})
+    sheet = load(archive, "irrigation-single", "build")
+    sheet |= {"customer": {"name": _mark("name")}, "registration": _mark("registration")}
+    write(archive / "builds" / "irrigation-single" / "build.yaml", sheet)
+    assert handover(archive, ("irrigation-single",)).good
+    for name, content in _bytes_of(archive / "handover" / "irrigation-single").items():
+        assert CANARY.encode() not in content, name
+
+
+@pytest.mark.parametrize("slug", ["pilot-launch-four", "offshore-v8", "hydroplane-two-stroke", "workboat-diesel-four"])
+def test_the_record_as_delivered_reads_back_as_the_same_build(tmp_path: Path, slug: str) -> None:
+    from builder.record.redaction import without_private
+
+    archive = archive_with(tmp_path, slug)
+    assert handover(archive, (slug,)).good
+    (tmp_path / "again" / "builds").mkdir(parents=True)
+    again = tmp_path / "again" / "builds" / slug
+    (archive / "handover" / slug / "data" / "record").rename(again)
+    build, _ = read_build(again, tmp_path / "again")
+    before, _ = read_build(REPO / "builds" / slug, REPO)
+    assert build is not None
+    assert before is not None
+    kept = without_private(before, ("customer.name", "registration", "engine_serial"))
+    for name in DOCUMENTS:
+        ours, theirs = getattr(kept, name), getattr(build, name)
+        assert (ours is None) == (theirs is None)
+        assert ours is None or _plain(ours) == _plain(theirs), name
+    for pull in before.pulls:
+        if pull.file:
+            assert (again / pull.file).read_bytes() == (before.folder / pull.file).read_bytes()
+
+
+def _plain(part: Any) -> Any:
+    """A part of the record without sections that hold nothing."""
+    return _emptied(part.model_dump())
+
+
+def _emptied(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: kept for name, inner in value.items() if (kept := _emptied(inner)) not in (None, {}, ())}
+    return tuple(_emptied(each) for each in value) if isinstance(value, tuple) else value
+
+
+def test_numbers_keep_the_digits_they_were_written_with() -> None:
+    from builder.handover.redacted_record import dumped
+    from builder.record.yaml_loader import read_yaml
+
+    text = "a: 81.50\nb: [1.0, 2, 0.040]\nc: 'no'\nd: '12'\ne: 1e5x\nf: 2024-01-02\ng: 'a: b'\n"
+    path = Path(__file__).with_name("none.yaml")
+    document = _read(text, read_yaml, path)
+    assert _read(dumped(document).decode(), read_yaml, path) == document
+    for written in ("81.50", "1.0", "0.040", "f: 2024-01-02"):
+        assert written in dumped(document).decode()
+
+
+def _read(text: str, read_yaml: Any, path: Path) -> Any:
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "x.yaml").write_text(text, encoding="utf-8")
+        document, problems = read_yaml(Path(folder) / "x.yaml", path)
+        assert document is not None, problems
+        return document.value
+
+
+def test_photos_are_drawn_anew(pack: Path) -> None:
+    for path in pack.rglob("*"):
+        if path.suffix in (".jpg", ".png"):
+            with Image.open(io.BytesIO(path.read_bytes())) as picture:
+                assert not picture.getexif()
+                assert not {"comment", "Comment"} & set(picture.info)

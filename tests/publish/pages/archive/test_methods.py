@@ -1,0 +1,98 @@
+"""The Methods page is made of the figures themselves."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pytest
+from markupsafe import Markup
+
+from builder.figures.core.registry import catalogue
+from builder.publish.pages.archive.methods import method_entry, method_pages, set_symbol, symbols_in
+from builder.publish.pages.templating import page_environment
+
+
+def _pages() -> dict[str, bytes]:
+    environment = page_environment(None)
+
+    def page(template: str, **values: object) -> bytes:
+        return environment.get_template(f"pages/{template}.md.j2").render(**values).encode()
+
+    return method_pages(page)
+
+
+def test_every_figure_has_its_entry_with_formula_range_and_source() -> None:
+    files = _pages()
+    text = files["methods.md"].decode()
+    ids = re.findall(r'<h3 id="([^"]+)">', text)
+    assert [name.replace("&#95;", "_") for name in ids] == list(catalogue())
+    assert text.count('class="mb-source"') == len(catalogue())
+    formulas = [name for name in files if name.startswith("assets/formulas/")]
+    assert len(formulas) == len(catalogue())
+    assert all(files[name].startswith((b"<?xml", b"<svg")) for name in formulas)
+
+
+def test_every_formula_is_there_in_words_for_who_cannot_see_it() -> None:
+    text = _pages()["methods.md"].decode()
+    alts = re.findall(r'<img src="assets/formulas/[^"]+" alt="([^"]*)"', text)
+    assert len(alts) == len(catalogue())
+    assert all(" = " in alt.replace("&#61;", "=") for alt in alts)
+
+
+def test_an_index_is_set_below_the_line() -> None:
+    assert set_symbol("V_s") == "V<sub>s</sub>"
+    assert set_symbol(r"\Delta p_{28}") == "Δp<sub>28</sub>"
+    assert set_symbol(r"\dot m_f") == "m<sub>f</sub>"
+    assert set_symbol("n_2 - n_1") == "n<sub>2</sub> - n<sub>1</sub>"
+    assert set_symbol(r"T_{\mathrm{N\,m}}") == "T<sub>N m</sub>"
+    assert set_symbol("<b>_x") == "&lt;b&gt;<sub>x</sub>"
+
+
+def _plainly(markup: Markup) -> str:
+    return html.unescape(str(markup))
+
+
+_NAMED = "sqrt|d?frac|left|right|pi|cos|sin|max|min|circ|int|overline|quad|geq|dot"
+_WORDS = rf"\\max_\{{\\mathrm\{{\w+\}}\}}|(?<!_\{{)\\(?:mathrm|text)\{{[^}}]*\}}|\\(?:{_NAMED})(?![A-Za-z])_?|\\[,;!]"
+_SYMBOL = re.compile(r"(?:Δp|[A-Za-zωρθηλφεδ]+)(?:<sub>[\w ,]+</sub>)?'?")
+
+
+@pytest.mark.parametrize("slug", list(catalogue()))
+def test_every_symbol_of_a_formula_is_explained(slug: str) -> None:
+    """Up to the differential signs, which belong to the calculus; what stands left is the figure itself."""
+    entry = catalogue()[slug]
+    left, equals, right = entry.method.formula.partition("=")
+    formula = re.sub(_WORDS, " ", right if equals and "+" not in left else entry.method.formula)
+    wanted = set(_SYMBOL.findall(_plainly(set_symbol(re.sub(r"[<>]", " ", formula)))))
+    explained = {part for symbol, _, _ in method_entry(entry).symbols for part in _SYMBOL.findall(_plainly(symbol))}
+    itself = {_plainly(set_symbol(left.strip()))} if equals else set()
+    assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.method.formula
+
+
+@pytest.mark.parametrize("slug", list(catalogue()))
+def test_no_symbol_is_explained_that_the_formula_does_not_hold_and_none_twice(slug: str) -> None:
+    entry = catalogue()[slug]
+    formula = _plainly(set_symbol(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.method.formula))))
+    held = set(_SYMBOL.findall(formula))
+    # What a differential sign stands before is a symbol too.
+    held |= {name.removeprefix("d") for name in held}
+    rows = [_SYMBOL.findall(_plainly(symbol)) for symbol, _, _ in method_entry(entry).symbols]
+    explained = [name for row in rows for name in dict.fromkeys(row)]
+    if slug in ("mean_torque", "mean_power"):  # indices inside the limits of an integral are set within an index
+        held |= {"n<sub>1</sub>", "n<sub>2</sub>"}
+    assert set(explained) <= held
+    assert all(rows)
+    assert sorted(explained) == sorted(set(explained))
+
+
+def test_a_mean_names_what_is_averaged_and_the_ends_of_the_range() -> None:
+    rows = [str(symbol) for symbol, _, _ in method_entry(catalogue()["mean_torque"]).symbols]
+    assert rows == ["T", "n<sub>1</sub>, n<sub>2</sub>"]
+
+
+def test_signs_of_the_calculus_are_no_symbols() -> None:
+    assert symbols_in(r"\frac{d \omega}{dt}") == {"ω", "t"}
+    assert symbols_in(r"\int_{n_1}^{n_2} T \, dn") == {"n<sub>1</sub>", "n<sub>2</sub>", "T", "n"}
+    assert symbols_in(r"\frac{T}{K d}") == {"T", "K", "d"}
+    assert symbols_in(r"\max_{\mathrm{axes}} B_{most}, \quad 2 \pi n") == {"B<sub>most</sub>", "n"}

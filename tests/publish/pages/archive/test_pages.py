@@ -1,0 +1,47 @@
+"""The pages about many builds at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from builder.archive.summary import Summary
+from builder.publish.pages.archive.overview import draw_overviews, overviews_of
+from builder.publish.pages.archive.pages import archive_pages
+from builder.publish.pages.templating import page_environment
+from builder.record.load import read_shop
+
+
+def pages(count: int, archive: Path) -> dict[str, str]:
+    (archive / "builds").mkdir(parents=True)
+    builds = [Summary(f"build-{n}", f"Build {n}", date=f"20{n % 100:02}-01-01") for n in range(count)]
+    shop, _ = read_shop(archive)
+    made = archive_pages(builds, shop, page_environment(archive), lambda: [])
+    return {name: content.decode() for name, content in made.items()}
+
+
+@pytest.mark.parametrize(("count", "cards"), [(0, 0), (1, 1), (24, 24), (25, 24), (80, 24)])
+def test_the_home_page_shows_the_newest_and_leads_to_the_rest(count: int, cards: int, tmp_path: Path) -> None:
+    made = pages(count, tmp_path)
+    home = made["index.md"]
+    assert home.count('class="mb-card"') == cards
+    assert f"<dt>Finished engines</dt><dd>{count}</dd>" in home
+    assert (f"All {count} builds" in home) == (count > cards)
+    assert made["builds.md"].count('<th scope="row">') == count
+    if count > cards:
+        assert f"Build {count - 1}<" in home
+        assert ">Build 0<" not in home
+
+
+def test_overviews_that_stand_in_the_page_are_not_drawn_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    builds = [
+        Summary(f"build-{n}", f"Build {n}", year=1990 + n, compression_ratio=9 + n / 50, bmep=1e6 + 3e3 * n)
+        for n in range(50)
+    ]
+    made = draw_overviews(overviews_of(builds, "metric"), None)
+    assert [str(drawing).count("<svg ") for _, drawing in made] == [1]
+    page = tmp_path / "overview.md"
+    page.write_text(f"# Overview\n\n{made[0][1]}\n")
+    monkeypatch.setattr("builder.draw.canvas.Sheet.finished", lambda *_: pytest.fail("it was drawn again"))
+    assert draw_overviews(overviews_of(builds, "metric"), page) == made

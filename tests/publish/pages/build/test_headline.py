@@ -1,0 +1,98 @@
+"""The top of a build's page: numbers, sentence and facts that a customer reads first."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from pathlib import Path
+
+import pytest
+from tests.support import view_samples as samples
+
+from builder.publish.pages.build.headline import (
+    format_date,
+    facts,
+    headline,
+    kind_of_engine,
+    engine_type_words,
+    group_thousands,
+    performance_sentence,
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("4920 rpm", "4,920 rpm"),
+        ("16027 m/s²", "16,027 m/s²"),
+        ("1619 cc", "1,619 cc"),
+        ("999 cc", "999 cc"),
+        ("0.12345 in", "0.12345 in"),
+        ("12.3456", "12.3456"),
+        ("1234.5 N", "1,234.5 N"),
+        ("12,345 N", "12,345 N"),
+        ("", ""),
+    ],
+)
+def test_thousands_are_parted_and_decimals_are_not(text: str, shown: str) -> None:
+    assert group_thousands(text) == shown
+
+
+def test_the_headline_is_what_the_figures_say() -> None:
+    build, sheet = samples.build_and_sheet("pilot-launch-four")
+    power, torque, size, ratio = headline(build, sheet)
+    assert [item.slug for item in (power, torque, size, ratio)] == [
+        "peak_power",
+        "peak_torque",
+        "displacement",
+        "compression_ratio",
+    ]
+    assert f"{power.number}\N{NO-BREAK SPACE}{power.unit}" == sheet.get("peak_power").display  # type: ignore[union-attr]
+    assert power.small.startswith("at 4,9")
+    assert ratio.unit == ": 1"
+    assert ratio.small == "± 0.01"
+    assert "±" not in ratio.number
+
+
+def test_the_sentence_names_speed_standard_and_the_pull_it_comes_from() -> None:
+    _, sheet = samples.build_and_sheet("breakdown-truck-v8")
+    said = performance_sentence(sheet).replace("\N{NO-BREAK SPACE}", " ")
+    assert re.match(r"It made [\d.]+ hp \([\d.]+ kW\) at \d,\d{3} rpm and [\d.]+ lbf ft \([\d.]+ N m\) at", said)
+    assert "corrected to SAE J1349: the best of 7 pulls, spacer." in said
+    # It left the shop as the last pull had it, which made less.
+    assert "The last pull, as delivered, made" in said
+
+
+def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -> None:
+    build, sheet = samples.written(tmp_path, build="title: T\nengine: {cylinders: 4, layout: flat}\n")
+    assert performance_sentence(sheet) == ""
+    assert headline(build, sheet) == ()
+    assert facts(build, sheet) == ("flat four",)
+
+
+@pytest.mark.parametrize(
+    ("engine", "words"),
+    [
+        ("{cylinders: 8, layout: V}", "V8"),
+        ("{cylinders: 2, layout: V}", "V twin"),
+        ("{cylinders: 6, layout: inline}", "inline six"),
+        ("{cylinders: 1, layout: single, cycle: two-stroke}", "single-cylinder two-stroke"),
+        ("{cylinders: 7, layout: radial}", "7-cylinder radial"),
+        ("{cylinders: 4, ignition: compression}", "4 cylinders diesel"),
+        ("{cylinders: 4}", "4 cylinders"),
+    ],
+)
+def test_kinds_of_engine_in_the_trades_words(engine: str, words: str, tmp_path: Path) -> None:
+    build, _ = samples.written(tmp_path, build=f"title: T\nengine: {engine}\n")
+    assert kind_of_engine(build) == words
+
+
+def test_a_family_that_says_its_kind_is_not_followed_by_it(tmp_path: Path) -> None:
+    build, _ = samples.written(
+        tmp_path, build="title: T\nfamily: Thornback 362 V8\nengine: {cylinders: 8, layout: V}\n"
+    )
+    assert engine_type_words(build) == ("Thornback 362 V8",)
+
+
+def test_a_day_is_written_as_people_say_it() -> None:
+    assert format_date(datetime.date(2024, 5, 7)) == "7 May 2024"

@@ -1,0 +1,81 @@
+"""Parts held out while MkDocs works: they come back as they were, and the page is what it is without the trick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from builder.publish import workers
+from builder.publish.pipeline import publish
+from builder.publish.site import mkdocs_site
+from builder.publish.site.html_placeholders import extract_raw_html, restore_raw_html
+from tests.support import tiny_archive as tiny
+
+TABLE = '<table class="a" data-search-exclude><tr><td>1</td></tr></table>'
+
+
+def test_a_marked_part_is_lifted_and_comes_back() -> None:
+    page = f"# Title\n\n<div>{TABLE}</div>\n\nwords\n"
+    without, parts = extract_raw_html(page)
+    assert parts == [TABLE]
+    assert "<td>" not in without
+    assert restore_raw_html(without, parts) == page
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "<table><tr><td>1</td></tr></table>",
+        '<table class="data-search-exclude"></table>',
+        "<p data-search-exclude>words</p>",
+        "<table data-search-exclude><tr>",
+    ],
+)
+def test_what_is_not_marked_or_not_closed_stays(page: str) -> None:
+    assert extract_raw_html(page) == (page, [])
+
+
+def test_one_of_its_own_kind_inside_goes_with_it() -> None:
+    page = f"<ul data-search-exclude><li><ul><li>a</li></ul></li></ul>{TABLE}"
+    without, parts = extract_raw_html(page)
+    assert len(parts) == 2
+    assert parts[0].endswith("</ul></li></ul>")
+    assert restore_raw_html(without, parts) == page
+
+
+PIECES = [
+    "<ul data-search-exclude>",
+    "<ul>",
+    "</ul>",
+    TABLE,
+    "<table>",
+    "</table>",
+    "<dl data-search-exclude>",
+    "</dl>",
+    "a",
+    "\n\n",
+]
+
+
+@given(st.lists(st.sampled_from(PIECES)).map("".join))
+def test_whatever_the_page_it_comes_back_whole(page: str) -> None:
+    without, parts = extract_raw_html(page)
+    assert restore_raw_html(without, parts) == page
+
+
+def test_the_site_is_the_same_without_lifting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers, "_cores", lambda: 1)
+    sites = []
+    for trick in (True, False):
+        archive = tmp_path / f"{trick}"
+        for number in range(2):
+            tiny.write_build(archive, f"engine-{number}", number=number, torque=100.0 + number)
+        with monkeypatch.context() as patch:
+            if not trick:
+                patch.setattr(mkdocs_site, "lifted", lambda page: (page, []))
+            publish(archive, archive / "site")
+        sites.append(archive / "site")
+    assert tiny.unlike(*sites) == []

@@ -1,0 +1,64 @@
+"""A build with a value in every field of every model, private ones told apart by a canary."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import Any
+
+from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.fields import RecordModel, notes_of
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, parse_quantity, parse_range
+from builder.record.schema_shape import shape_of
+
+CANARY = "CANARY"
+
+
+def _value(path: str, info: Any) -> Any:
+    shape, private = shape_of(info), notes_of(info).private
+    mark = f"{CANARY}-{private}-{path}" if private else "public"
+    dimension = shape.dimension or "length"
+    example = "1.5" if dimension == NUMBER else DIMENSIONS[dimension].example
+    match shape.kind:
+        case "section":
+            assert shape.model is not None
+            return filled(shape.model, path)
+        case "entries":
+            assert shape.model is not None
+            return (filled(shape.model, f"{path}.0"), filled(shape.model, f"{path}.1"))
+        case "list":
+            return (mark, mark)
+        case "map":
+            return {mark: mark}
+        case "choice":
+            return shape.choices[0]
+        case "reading":
+            quantity = parse_quantity(example, dimension)
+            return Reading(dimension, quantity, (quantity,), note=mark)
+        case "quantity":
+            quantity = parse_quantity(example, dimension)
+            return Quantity(quantity.si, quantity.number, mark if private else quantity.unit, dimension)
+        case "range":
+            number, _, unit = example.partition(" ")
+            return parse_range(f"{number}..{number} {unit}", dimension)
+        case "number":
+            return 1.5
+        case "count":
+            return 4
+        case "day":
+            return datetime.date(2024, 1, 2)
+        case _:
+            return mark
+
+
+def filled(model: type[RecordModel], path: str) -> RecordModel:
+    """An instance with a value in every field, made without the validators, which forbid some of them together."""
+    values = {name: _value(f"{path}.{name}", info) for name, info in model.model_fields.items()}
+    return model.model_construct(**values)
+
+
+def filled_build(folder: Path) -> Build:
+    """A build with every field of every document filled in."""
+    parts: dict[str, Any] = {name: filled(model, name) for name, model in DOCUMENTS.items()}
+    return Build("filled", folder, **parts)

@@ -1,0 +1,43 @@
+"""Demo builds, read and computed once for the tests of the view layer."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from builder.figures.core.types import FigureSheet
+from builder.figures.evaluate import compute
+from builder.record.load import build_folders, read_build, read_shop
+from builder.record.models.build import Build
+from builder.record.models.shop import Shop
+from builder.record.redaction import without_private
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@cache
+def shop() -> Shop:
+    return read_shop(ROOT)[0]
+
+
+@cache
+def build_and_sheet(slug: str) -> tuple[Build, FigureSheet]:
+    build, _ = read_build(ROOT / "builds" / slug, ROOT)
+    assert build is not None
+    public = without_private(build)
+    return public, compute(public, shop())
+
+
+def slugs() -> list[str]:
+    return [folder.name for folder in build_folders(ROOT)]
+
+
+def written(folder: Path, **files: str) -> tuple[Build, FigureSheet]:
+    """A build of these YAML files, read and computed."""
+    home = folder / "builds" / "one"
+    home.mkdir(parents=True, exist_ok=True)
+    for name, text in files.items():
+        (home / f"{name}.yaml").write_text(text, encoding="utf-8")
+    build, problems = read_build(home, folder)
+    assert build is not None, [str(problem) for problem in problems]
+    return build, compute(build, Shop(name="Example"))
