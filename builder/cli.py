@@ -81,7 +81,7 @@ def check(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
     _print_problems(result.problems)
     for line in result.lines:
         click.echo(line)
-    sys.exit(0 if result.good else 1)
+    sys.exit(0 if result.ok else 1)
 
 
 @main.command()
@@ -128,7 +128,7 @@ def publish(out: Path | None, everything: bool, full: bool, archive: Path) -> No
     _print_problems(report.problems)
     for line in report.lines:
         click.echo(line)
-    sys.exit(0 if report.clean else 1)
+    sys.exit(0 if report.ok else 1)
 
 
 @main.command()
@@ -151,7 +151,7 @@ def preview(port: int, archive: Path) -> None:
         return [*map(str, report.problems), *report.lines]
 
     with _plainly():
-        serve(archive, out, republish, port=port, say=click.echo)
+        serve(archive, out, republish, port=port, echo=click.echo)
 
 
 @main.command()

@@ -87,7 +87,7 @@ def head_flow(build: Build) -> float | None:
 def _first(build: Build, path: str) -> float | None:
     value = build.get(path)
     if isinstance(value, Reading):
-        return float(value.values.mean()) if value.best else None
+        return float(value.values.mean()) if value.preferred else None
     return value.si if isinstance(value, Quantity) else None
 
 

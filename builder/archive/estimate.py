@@ -63,8 +63,8 @@ class Expected:
     least: float
     most: float
     level: float
-    tried: int
-    held: int
+    evaluated: int
+    covered: int
     near_tried: int
     near_held: int
     error: float
@@ -76,7 +76,7 @@ class Expected:
         return (
             f"{self.field.title} {show(self.value, system)} "
             f"({unit.show(self.least)} to {show(self.most, system)}; meant to hold {self.level:.0%}, "
-            f"held {self.held} of {self.tried} builds left out in turn; "
+            f"held {self.covered} of {self.evaluated} builds left out in turn; "
             f"from {len(self.relatives)} relatives)"
         )
 
@@ -314,8 +314,8 @@ def _expect(
         least=float(np.exp(mean[0] - wide)),
         most=float(np.exp(mean[0] + wide)),
         level=min(level, n / (n + 1)),
-        tried=n,
-        held=int(held.sum()),
+        evaluated=n,
+        covered=int(held.sum()),
         near_tried=int(among.sum()),
         near_held=int((held & among).sum()),
         error=float(np.median(np.expm1(error))),

@@ -49,9 +49,9 @@ class Field:
     kind: Kind
     group: Group
     weight: float = 0.0
-    span: float = 1.0
+    scale: float = 1.0
     ratio: bool = False
-    per: int = 1
+    quantum: int = 1
     inch: Unit = Unit("")
     metric: Unit = Unit("")
 
@@ -83,10 +83,10 @@ _RPM = Unit("rpm", 60.0, 0)
 
 
 def _number(
-    slug: str, title: str, group: Group, weight: float, span: float, per: int, inch: Unit, metric: Unit, *,
+    slug: str, title: str, group: Group, weight: float, scale: float, quantum: int, inch: Unit, metric: Unit, *,
     ratio: bool = False,
 ) -> Field:  # fmt: skip
-    return Field(slug, title, "number", group, weight, span, ratio, per, inch, metric)
+    return Field(slug, title, "number", group, weight, scale, ratio, quantum, inch, metric)
 
 
 def _choice(slug: str, title: str, group: Group, weight: float) -> Field:
@@ -151,12 +151,12 @@ def number_of(summary: Summary, field: Field) -> float | None:
     if value is None:
         return None
     steps = steps_of(float(value), field)
-    return None if steps is None else steps / field.per
+    return None if steps is None else steps / field.quantum
 
 
 def steps_of(value: float, field: Field) -> int | None:
     """A value as whole steps of its field; None when it is not finite or beyond what a file can carry."""
-    scaled = value * field.per
+    scaled = value * field.quantum
     if not abs(scaled) < 2**53:
         return None
     return round(scaled)

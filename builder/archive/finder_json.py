@@ -95,7 +95,7 @@ def _field(field: Field, weight: float) -> dict[str, Any]:
         "weight": weight,
     }
     if field.kind == "number":
-        out |= {"span": field.span, "ratio": field.ratio, "per": field.per}
+        out |= {"span": field.scale, "ratio": field.ratio, "per": field.quantum}
         for name, unit in (("inch", field.inch), ("metric", field.metric)):
             out[name] = [unit.label, unit.factor, unit.decimals]
     return out

@@ -46,7 +46,7 @@ def find(
     found = list(newest_first(summaries))
     for slug, (least, most) in (ranges or {}).items():
         field = BY_SLUG[slug]
-        found = [s for s in found if _inside(number_of(s, field), least, most, 0.5 / field.per)]
+        found = [s for s in found if _inside(number_of(s, field), least, most, 0.5 / field.quantum)]
     for slug, wanted in (choices or {}).items():
         field = BY_SLUG[slug]
         these = {" ".join(w.split()).casefold() for w in wanted}
@@ -113,7 +113,7 @@ def parse_range(text: str, field: Field, system: System) -> Range | str:
 
 
 def _example(field: Field) -> float:
-    return field.span if not field.ratio else 100.0 / field.metric.factor
+    return field.scale if not field.ratio else 100.0 / field.metric.factor
 
 
 def _plain(label: str) -> str:

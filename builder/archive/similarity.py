@@ -72,20 +72,20 @@ class Difference:
     """
 
     field: Field
-    mine: float | str
-    theirs: float | str | None
+    query: float | str
+    candidate: float | str | None
     share: float
 
     def text(self, system: System = "metric") -> str:
         """Say it in words, in the units of the shop."""
-        title, mine = self.field.title, self.field.show(self.mine, system)
-        if self.theirs is None:
+        title, mine = self.field.title, self.field.show(self.query, system)
+        if self.candidate is None:
             return f"{title} not recorded"
-        theirs = self.field.show(self.theirs, system)
-        if isinstance(self.theirs, str) or isinstance(self.mine, str):
+        theirs = self.field.show(self.candidate, system)
+        if isinstance(self.candidate, str) or isinstance(self.query, str):
             return f"{title} {theirs}, not {mine}"
-        way = "more" if self.theirs > self.mine else "less"
-        return f"{title} {self.field.show(abs(self.theirs - self.mine), system)} {way} ({theirs})"
+        way = "more" if self.candidate > self.query else "less"
+        return f"{title} {self.field.show(abs(self.candidate - self.query), system)} {way} ({theirs})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ class Match:
     differences: tuple[Difference, ...]
 
     @property
-    def likeness(self) -> float:
+    def similarity(self) -> float:
         """1 for alike in everything known, 0 for different in everything."""
         return 1.0 - self.distance
 
@@ -106,7 +106,7 @@ def scaled(value: float | None, field: Field) -> float:
     """A number in units of its field's span; NaN when unknown, or not positive where only ratios count."""
     if value is None or (field.ratio and value <= 0.0):
         return math.nan
-    return math.log(value) / math.log(field.span) if field.ratio else value / field.span
+    return math.log(value) / math.log(field.scale) if field.ratio else value / field.scale
 
 
 def build_matrix(summaries: Iterable[Summary], weights: Mapping[str, float]) -> Table:
@@ -237,7 +237,7 @@ def differences(plan: Summary, other: Summary, weights: Mapping[str, float]) -> 
                 part = min(1.0, abs(scaled(number_of(plan, field), field) - _scaled_of(other, field)))
             found.append((weight * part, Difference(field, mine, theirs, 0.0)))
     found.sort(key=lambda pair: -round(pair[0], 9))  # equal shares keep the order of the fields
-    return tuple(Difference(d.field, d.mine, d.theirs, cost / asked) for cost, d in found)
+    return tuple(Difference(d.field, d.query, d.candidate, cost / asked) for cost, d in found)
 
 
 def _scaled_of(summary: Summary, field: Field) -> float:

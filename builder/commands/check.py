@@ -22,7 +22,7 @@ class CheckReport:
 
     problems: tuple[Problem, ...]
     lines: tuple[str, ...]
-    good: bool
+    ok: bool
 
 
 def chosen_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:
@@ -87,20 +87,20 @@ def _log_notes(slug: str, pulls: Sequence[PullResult]) -> list[str]:
     lines: list[str] = []
     before: PullResult | None = None
     for pull in pulls:
-        known = set(before.told) if before else set()
-        fresh = [said for said in pull.told if said not in known]
-        as_before = f" read as {before.name!r} was" if before and len(fresh) < len(pull.told) else ""
+        known = set(before.notes) if before else set()
+        fresh = [said for said in pull.notes if said not in known]
+        as_before = f" read as {before.name!r} was" if before and len(fresh) < len(pull.notes) else ""
         lines += [f"{slug}, {pull.name}:{as_before}", *(f"  {said}" for said in fresh)]
         before = pull
     return lines
 
 
 def _readiness_lines(slug: str, found: Readiness) -> list[str]:
-    if not found.there and not found.missing:
+    if not found.present and not found.missing:
         said = [f"{slug}: shop.yaml requires nothing of a delivery: list what must be there under delivery_requires"]
         return said + [f"  caution  {caution.text}" for caution in found.cautions]
     said = [f"{slug}: {'ready for delivery' if found.ready else 'not ready for delivery'}"]
     said += [f"  missing  {item.title}: {item.says}" for item in found.missing]
-    said += [f"  there    {item.title}" for item in found.there]
+    said += [f"  there    {item.title}" for item in found.present]
     said += [f"  caution  {caution.text}" for caution in found.cautions]
     return said

@@ -32,7 +32,7 @@ def preview(
     republish: Callable[[], Iterable[str]],
     *,
     port: int = 8000,
-    say: Callable[[str], None] = print,
+    echo: Callable[[str], None] = print,
     stop: threading.Event | None = None,
     pause: float = 0.5,
 ) -> None:
@@ -45,30 +45,30 @@ def preview(
     stop = stop or threading.Event()
     with serving(out, port=port) as address, contextlib.suppress(KeyboardInterrupt):
         seen = snapshot(archive)
-        _publish(republish, say)
-        say(f"preview at {address} (Ctrl-C ends it)")
+        _publish(republish, echo)
+        echo(f"preview at {address} (Ctrl-C ends it)")
         while not stop.wait(pause):
             now = snapshot(archive)
             if now == seen:
                 continue
             while not stop.wait(pause) and (later := snapshot(archive)) != now:
                 now = later
-            say(f"changed: {', '.join(changed(seen, now, archive))}")
+            echo(f"changed: {', '.join(changed(seen, now, archive))}")
             seen = now
-            _publish(republish, say)
+            _publish(republish, echo)
 
 
-def _publish(republish: Callable[[], Iterable[str]], say: Callable[[str], None]) -> None:
+def _publish(republish: Callable[[], Iterable[str]], echo: Callable[[str], None]) -> None:
     try:
         problems = list(republish())
     except PublishError as problem:
-        say(str(problem))
+        echo(str(problem))
     except Exception as error:  # a shop's own template can fail in any way; the last good site stays up
-        say(f"not published: {type(error).__name__}: {error}")
+        echo(f"not published: {type(error).__name__}: {error}")
     else:
         for problem_line in problems:
-            say(problem_line)
-        say("published; reload the page to see it")
+            echo(problem_line)
+        echo("published; reload the page to see it")
 
 
 # ------------------------------------------------------------------------------------ what has changed
@@ -94,12 +94,12 @@ def _note(path: str, found: Snapshot) -> None:
         found[path] = (state.st_mtime_ns, state.st_size)
 
 
-def changed(before: Snapshot, after: Snapshot, archive: Path, most: int = 4) -> list[str]:
+def changed(before: Snapshot, after: Snapshot, archive: Path, limit: int = 4) -> list[str]:
     """The names of what differs, for the terminal, relative to the archive where they lie in it."""
     paths = sorted(p for p in before.keys() | after.keys() if before.get(p) != after.get(p))
     root = str(archive) + os.sep
     names = [p.removeprefix(root).replace(os.sep, "/") for p in paths]
-    return names if len(names) <= most else [*names[:most], f"and {len(names) - most} more"]
+    return names if len(names) <= limit else [*names[:limit], f"and {len(names) - limit} more"]
 
 
 # -------------------------------------------------------------------------------------------- serving

@@ -30,7 +30,7 @@ class QueryContext:
     system: System
     weights: dict[str, float]
 
-    def of(self, slug: str) -> Summary:
+    def get(self, slug: str) -> Summary:
         """The build of that name. Raises PublishProblem with the nearest name."""
         for summary in self.summaries:
             if summary.slug == slug:
@@ -111,7 +111,7 @@ def _format_field(summary: Summary, field: Field, system: System) -> str:
 
 def similar_to(archive: QueryContext, target: str, count: int) -> Similar:
     """Builds like one of the archive, or like a plan in a YAML file. Raises PublishProblem."""
-    plan = _plan(Path(target), archive.system) if target.endswith((".yaml", ".yml")) else archive.of(target)
+    plan = _plan(Path(target), archive.system) if target.endswith((".yaml", ".yml")) else archive.get(target)
     return similar(archive.summaries, plan, archive.weights, count, archive.system)
 
 
@@ -153,7 +153,7 @@ def similar_lines(found: Similar, system: System) -> list[str]:
         differs = (
             "; ".join(difference.text(system) for difference in relative.differences[:3]) or "nothing recorded differs"
         )
-        lines.append(f"{relative.likeness:4.0%}  {relative.summary.slug}: {relative.summary.title}")
+        lines.append(f"{relative.similarity:4.0%}  {relative.summary.slug}: {relative.summary.title}")
         lines.append(f"      {differs}")
     lines = lines or ["no build shares enough with it to be compared"]
     lines += [expected.text(system) for expected in found.estimate.expected]
@@ -168,9 +168,9 @@ def similar_json(found: Similar, system: System) -> str:
             {
                 "build": relative.summary.slug,
                 "title": relative.summary.title,
-                "likeness": round(relative.likeness, 6),
+                "likeness": round(relative.similarity, 6),
                 "differences": [
-                    {"field": d.field.slug, "asked": d.mine, "has": d.theirs, "share": round(d.share, 6)}
+                    {"field": d.field.slug, "asked": d.query, "has": d.candidate, "share": round(d.share, 6)}
                     for d in relative.differences
                 ],
             }
@@ -178,7 +178,7 @@ def similar_json(found: Similar, system: System) -> str:
         ],
         "estimate": [
             {"field": e.field.slug, "value": e.value, "least": e.least, "most": e.most, "level": e.level,
-             "held": e.held, "tried": e.tried}
+             "held": e.covered, "tried": e.evaluated}
             for e in found.estimate.expected
         ],
         "no_estimate": list(found.estimate.reasons),
@@ -192,7 +192,7 @@ def write_comparison(archive: QueryContext, slugs: Sequence[str], out: Path) -> 
 
     if not 2 <= len(set(slugs)) == len(slugs):
         raise PublishError("name two or more different builds to compare")
-    summaries = [archive.of(slug) for slug in slugs]
+    summaries = [archive.get(slug) for slug in slugs]
     drawing = curves_together(summaries[:4], archive.system) if len(summaries) > 1 else None
     page = _comparison_page(compare(summaries, archive.system), None if drawing is None else drawing.svg)
     path = out / f"{'-and-'.join(slugs)[:120]}.html"

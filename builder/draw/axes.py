@@ -122,7 +122,7 @@ class Axes:
         self.sheet.text(self.left, self.top - lift, name, colour=colour, bold=True, then=unit)
         return width(name, size, True) + (9 + width(unit, size) if unit else 0)
 
-    def rules(self, at: Sequence[float], labels: Sequence[str] | None = None) -> None:
+    def gridlines(self, at: Sequence[float], labels: Sequence[str] | None = None) -> None:
         """Quiet lines across at these values, their numbers to the left."""
         size = self.sheet.size.small
         xs: list[float] = []
@@ -136,7 +136,7 @@ class Axes:
         if xs:
             self.sheet.line(xs, ys, RULE, zorder=0)
 
-    def foot(self, at: Sequence[float], labels: Sequence[str] | None = None, drop: float = 0.0) -> None:
+    def x_axis(self, at: Sequence[float], labels: Sequence[str] | None = None, drop: float = 0.0) -> None:
         """Ticks and numbers below the panel (or below ``drop`` further pixels)."""
         size = self.sheet.size.small
         nan = float("nan")

@@ -53,7 +53,7 @@ class Drawing:
     height: int
     narrow: tuple[int, int] | None = None
 
-    def plain(self, font: str = FONT_STACK) -> str:
+    def for_pdf(self, font: str = FONT_STACK) -> str:
         """The SVG for a reader that knows no style sheets (a PDF maker): wide, in light colours, in the given type."""
         from xml.sax.saxutils import quoteattr
 
@@ -149,7 +149,7 @@ class Canvas:
         if xs:
             self.line(xs, ys, colour, linewidth=0.8, alpha=0.45, zorder=-0.5)
 
-    def finished(self, name: str, title: str, description: str) -> Drawing:
+    def to_drawing(self, name: str, title: str, description: str) -> Drawing:
         """The drawing of everything put on the sheet."""
         from builder.draw.svg_canvas import render
 

@@ -167,7 +167,7 @@ def _candidates(size: int) -> _Candidates:
     )
 
 
-def noise_of_mean(position: Array, reading: Array, weight: Array, bend: float) -> MeanNoise:
+def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: float) -> MeanNoise:
     """Noise of the weighted mean of a row of readings whose true course is smooth.
 
     The true course is taken as a cubic spline that can bend once in every two ``bend`` or, where the readings
@@ -183,13 +183,13 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, bend: float) -
     lasts for up to half a bend; wider than need be for few readings or a true course with sharper bends, too
     narrow for noise that lasts longer. Source: Harville 1977; JCGM 100.
     """
-    require_positive(bend=bend)
+    require_positive(bend=knot_spacing)
     size = reading.size
     if size < FEWEST:
         raise ValueError(f"noise cannot be told from fewer than {FEWEST} readings")
-    trend, columns = _spline_basis(position, bend)
+    trend, columns = _spline_basis(position, knot_spacing)
     of = _candidates(size)
-    belief = of.log_belief - of.length * float(np.ptp(position)) / (size - 1) / (2 * bend)
+    belief = of.log_belief - of.length * float(np.ptp(position)) / (size - 1) / (2 * knot_spacing)
     y, x, w = of.cosines @ reading, of.cosines @ trend, of.cosines @ weight
     sure = 1 / of.variance
     count = x.shape[1]
@@ -221,7 +221,7 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, bend: float) -
     return MeanNoise(uncertainty, half, float(covariance[0] / uncertainty**2), freedom, covariance)
 
 
-def _spline_basis(position: Array, bend: float) -> tuple[Array, list[int]]:
+def _spline_basis(position: Array, knot_spacing: float) -> tuple[Array, list[int]]:
     """Columns of a cubic spline at right angles to each other, mean square 1: first those of the calm course.
 
     Also how many of them make the calm course and the livelier one, whose knots lie half as far apart. Never
@@ -230,7 +230,7 @@ def _spline_basis(position: Array, bend: float) -> tuple[Array, list[int]]:
     span = float(np.ptp(position))
     across = (position - position[0]) / max(span, 1e-300)
     most = max(1, position.size // 4)
-    pieces = min(max(1, round(span / (2 * bend))), max(1, most - 3))
+    pieces = min(max(1, round(span / (2 * knot_spacing))), max(1, most - 3))
     knots = np.concatenate([np.arange(1, pieces), np.arange(pieces) + 0.5]) / pieces
     powers = across[:, None] ** np.arange(4)
     columns = np.concatenate([powers, np.clip(across[:, None] - knots, 0, None) ** 3], axis=1)[:, :most]

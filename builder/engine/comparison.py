@@ -89,7 +89,7 @@ class Gain:
     speed: Array
     difference: Array
     band: Array
-    beyond: tuple[SpeedRange, ...]
+    significant_ranges: tuple[SpeedRange, ...]
 
     @property
     def beyond_noise(self) -> bool:

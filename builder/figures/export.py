@@ -38,9 +38,9 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
                 "slug": figure.slug,
                 "title": figure.title,
                 "value": figure.value,
-                "unit": figure.method.shown.si,
+                "unit": figure.method.display_unit.si,
                 "display": _plain(figure.display),
-                "basis": figure.basis,
+                "basis": figure.provenance,
                 "working": _plain(figure.working),
                 "source": figure.method.source,
                 "positions": [
@@ -66,8 +66,8 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
         if figure.method.section != section:
             section = figure.method.section
             yield f"\n{section}"
-        beside = f"  ({figure.beside})" if figure.beside else ""
-        yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(beside)}  [{figure.basis}]"
+        beside = f"  ({figure.alternate_text})" if figure.alternate_text else ""
+        yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(beside)}  [{figure.provenance}]"
         yield f"      {_plain(figure.working)}"
         for caution in figure.cautions:
             yield f"      caution: {caution}"

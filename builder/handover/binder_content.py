@@ -57,7 +57,7 @@ class FitLine:
     title: str
     allowed: str
     whose: str
-    found: str
+    measured: str
     mean: str
     axis: str
     marks: tuple[RangeMark, ...]
@@ -96,21 +96,21 @@ class Binder:
     kind: str
     dated: str
     """The day of the document, year-month-day; empty where the record knows none."""
-    day: str
+    date_text: str
     """The same in words."""
     owner: tuple[LabelledValue, ...]
     invented: str
     facts: tuple[LabelledValue, ...]
     summary: tuple[Block, ...]
     goals: tuple[Block, ...]
-    large: tuple[HeadlineItem, ...]
-    made: Performance | None
+    headline: tuple[HeadlineItem, ...]
+    performance: Performance | None
     figures: tuple[LabelledValue, ...]
     specification: tuple[NamedGroup, ...]
     work: NamedTable | None
     fits: tuple[FitLine, ...]
     checks: tuple[FitLine, ...]
-    found: tuple[LabelledValue, ...]
+    discrepancies: tuple[LabelledValue, ...]
     cam: tuple[NamedGroup, ...]
     joints: tuple[Joint, ...]
     settings: tuple[LabelledValue, ...]
@@ -145,20 +145,20 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         shop_lines=tuple(line for line in (shop.place, shop.contact, shop.site_address) if line),
         kind=kind_of_engine(build),
         dated=found.isoformat() if (found := dated(build)) else "",
-        day=format_date(found) if found else "",
+        date_text=format_date(found) if found else "",
         owner=tuple(_owner(build)),
         invented=of.invented or "",
         facts=tuple(_facts(build)),
         summary=parse_blocks(of.summary),
         goals=parse_blocks(of.goals),
-        large=tuple(HeadlineItem(each.title, each.number, each.unit, each.small) for each in headline(build, sheet)),
-        made=performance_of(build, sheet, shop, words),
+        headline=tuple(HeadlineItem(each.title, each.number, each.unit, each.small) for each in headline(build, sheet)),
+        performance=performance_of(build, sheet, shop, words),
         figures=_figures(sheet),
         specification=specification_groups(build, both),
         work=_work(build),
         fits=tuple(_fit(fit) for fit in judged if fit.kind in ("fit", "bore", "joint")),
         checks=tuple(_fit(fit) for fit in judged if fit.kind == "check"),
-        found=tuple(_found(build)),
+        discrepancies=tuple(_found(build)),
         cam=cam_groups(build, both),
         joints=joints(build),
         settings=rows_of(delivery.settings, both) if delivery and delivery.settings else (),
@@ -248,7 +248,7 @@ def _figures(sheet: FigureSheet) -> tuple[LabelledValue, ...]:
 
 def _named(figure: Figure) -> LabelledValue:
     remarks = []
-    least, most = figure.least, figure.most
+    least, most = figure.minimum, figure.maximum
     if least and most and least.display != most.display:
         axis = f"{figure.axis} " if least.label.isdigit() else ""
         if len(figure.positions) <= 3 and not axis:
@@ -256,23 +256,23 @@ def _named(figure: Figure) -> LabelledValue:
         else:
             remarks.append(f"{least.display} ({axis}{least.label}) to {most.display} ({axis}{most.label})")
     remarks += figure.cautions
-    return LabelledValue(figure.title, figure.display, figure.beside or "", tuple(remarks), figure.basis)
+    return LabelledValue(figure.title, figure.display, figure.alternate_text or "", tuple(remarks), figure.provenance)
 
 
 def _fit(fit: CheckedClearance) -> FitLine:
-    marks = tuple(RangeMark(at.label, at.text, _place(fit, at.value), at.out) for at in fit.readings)
+    marks = tuple(RangeMark(at.label, at.text, _place(fit, at.value), at.out_of_range) for at in fit.readings)
     low, high = fit.least, fit.most
     found = low.text if len(fit.readings) == 1 or low.text == high.text else _span(low.text, high.text)
     if len(fit.readings) > 1 and low.text == high.text:
         found = f"{found}, all {len(fit.readings)}"
     accepted = fit.accepted
-    note = [f"accepted by {accepted.by}: {accepted.why}"] if accepted and fit.out else []
+    note = [f"accepted by {accepted.by}: {accepted.why}"] if accepted and fit.out_of_range else []
     if fit.odd:
         note.append(f"{fit.axis} {fit.odd} stands out")
     note += [fit.note] if fit.note else []
     note += [f"gauged by {fit.by}"] if fit.by else []
     return FitLine(
-        fit.title, fit.limits.text, fit.limits.whose, found, fit.mean_text if len(marks) > 1 else "",
+        fit.title, fit.limits.text, fit.limits.authority, found, fit.mean_text if len(marks) > 1 else "",
         fit.axis or "", marks, fit.verdict, fit.verdict == "out of range", "; ".join(note), fit.computed,
     )  # fmt: skip
 

@@ -49,7 +49,7 @@ class BinderChart:
     file: str
     alt: str
     caption: str
-    share: float
+    width_ratio: float
 
 
 def binder_pdf(
@@ -119,7 +119,7 @@ def _drawings(placed: Sequence[Placed], files: dict[str, bytes]) -> list[BinderC
         if where is None:
             continue
         name = f"drawn-{len(found) + 1}.svg"
-        files[name] = settable_drawing(item.drawing.plain("DejaVu Sans")).encode()
+        files[name] = settable_drawing(item.drawing.for_pdf("DejaVu Sans")).encode()
         says, share = item.drawing.description or item.drawing.title, min(1.0, item.drawing.width / WIDE.width)
         found.append(BinderChart(where, name, says, item.caption, round(share, 3)))
     return found

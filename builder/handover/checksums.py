@@ -41,7 +41,7 @@ class Verified:
     """Digest of the data: to be held against the one that the binder prints."""
 
     @property
-    def whole(self) -> bool:
+    def intact(self) -> bool:
         """Whether the pack is as it was sealed."""
         return not (self.altered or self.missing or self.added or self.fault)
 
@@ -53,7 +53,7 @@ class Verified:
         said = [f"altered: {name}" for name in self.altered]
         said += [f"missing: {name}" for name in self.missing]
         said += [f"added: {name}" for name in self.added]
-        if self.whole:
+        if self.intact:
             said.append(f"{self.files} files, all as they were sealed")
             said.append(f"digest of the data: {self.digest}")
             said.append("Hold it against the one on the last page of the printed binder.")

@@ -30,7 +30,7 @@ def joints(build: Build) -> tuple[Joint, ...]:
 def _joint(index: int, of: Fastener) -> Joint:
     bolts = " ".join(filter(None, (f"{of.count} ×" if of.count else None, of.size)))
     stretch = None
-    if of.stretch is not None and of.stretch.best:
+    if of.stretch is not None and of.stretch.preferred:
         allowed = allowed_text(of.stretch)
         stretch = f"mean {written_mean(of.stretch)}" + (f", allowed {allowed}" if allowed else "")
     rows = (
@@ -59,7 +59,7 @@ def _tightened(of: Fastener) -> str:
         same = all(step.unit == steps[-1].unit for step in steps)
         shown = [step.number if same and step is not steps[-1] else written_text(step) for step in steps]
         text = " → ".join(shown)
-    torque = of.torque.best[0] if of.torque is not None and of.torque.best else None
+    torque = of.torque.preferred[0] if of.torque is not None and of.torque.preferred else None
     if torque is not None and (not steps or abs(steps[-1].si - torque.si) > 1e-9):
         text = f"{text} → {written_text(torque)}" if text else written_text(torque)
     if of.angle is not None:

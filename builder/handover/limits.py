@@ -18,7 +18,7 @@ class LimitLine:
 
     what: str
     limit: str
-    whence: str
+    source: str
 
 
 def limits_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[LimitLine, ...]:

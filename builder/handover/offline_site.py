@@ -150,7 +150,7 @@ def _in_words(entry: FigureDefinition, entries: Mapping[str, FigureDefinition]) 
     said = []
     for route in entry.routes:
         labels = {
-            name: INPUTS[name].label if name in INPUTS else entries[name].method.title.lower() for name in route.takes
+            name: INPUTS[name].label if name in INPUTS else entries[name].method.title.lower() for name in route.inputs
         }
         said.append(route.working.format_map(labels))
     return said

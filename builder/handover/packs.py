@@ -72,7 +72,7 @@ def handover(
     """
     if check is not None:
         seen = verify(check)
-        return Outcome(seen.lines, (), seen.whole)
+        return Outcome(seen.lines, (), seen.intact)
     if not slugs and not everything:
         raise PublishError("name a build, or hand over all of them with --all, or look at a pack with --verify")
     started = time.perf_counter()
@@ -86,7 +86,7 @@ def handover(
             return Outcome((), tuple(shop_problems), False)
         place = _place(out or archive / FOLDER, archive)
         work = partial(build_pack, archive=archive, place=place, draft=draft, finished_only=everything and not draft)
-        handed = [*hands.each(partial(work, mate=mate) if mate else work, due)]
+        handed = [*hands.map(partial(work, mate=mate) if mate else work, due)]
     lines = [line for one in handed for line in one.lines]
     unknown = [slug for slug in slugs if slug not in names]
     lines += [f"{slug}: there is no such build" for slug in unknown]

@@ -95,7 +95,7 @@ def _sentences(session: DynoSession, words: ProcedureTexts, system: System) -> l
     said = [meaning]
     if best.correction is not None and abs(best.correction.factor - 1) > 5e-5:
         observed = display_units.POWER.text(
-            best.before_correction(best.peak_power.speed) * 2 * np.pi * best.peak_power.speed, system
+            best.uncorrected_torque(best.peak_power.speed) * 2 * np.pi * best.peak_power.speed, system
         )
         factor = f"{best.correction.factor:.4f}"
         said.append(f"At peak power the factor was {factor}; before it was applied, the brake had {observed}.")

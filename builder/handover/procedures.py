@@ -126,7 +126,7 @@ def bores_were_machined(build: Build) -> tuple[bool | None, str]:
         if about_bores and any(word in said for word in _FRESH):
             return True, f"the bores are fresh: {operation.what}"
     standard, bores = build.get("bottom_end.block.standard_bore"), build.get("bottom_end.block.bores")
-    if standard is not None and bores is not None and standard.best and bores.best:
+    if standard is not None and bores is not None and standard.preferred and bores.preferred:
         larger = float(bores.values.mean()) - float(standard.values.mean())
         if larger > 0.2e-3:
             return True, "the bores are larger than standard, so they were bored"

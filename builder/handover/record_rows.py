@@ -52,7 +52,13 @@ def rows_of(model: RecordModel, both: bool) -> tuple[LabelledValue, ...]:
             continue
         shown = cell(value, both)
         found.append(
-            LabelledValue(title_of(name, info), shown.text, shown.beside or "", remarks(value, both), out=shown.out)
+            LabelledValue(
+                title_of(name, info),
+                shown.text,
+                shown.alternate_unit or "",
+                remarks(value, both),
+                out=shown.out_of_range,
+            )
         )
     return tuple(found)
 
@@ -77,7 +83,7 @@ def _groups(build: Build, names: tuple[str, ...], both: bool) -> Iterator[NamedG
 
 def _group(group: Group) -> NamedGroup:
     rows = [
-        LabelledValue(row.title, row.cell.text, row.cell.beside or "", row.remarks, out=row.cell.out)
+        LabelledValue(row.title, row.cell.text, row.cell.alternate_unit or "", row.remarks, out=row.cell.out_of_range)
         for row in group.rows
     ]
     tables = []
@@ -106,4 +112,4 @@ def _positions(table: Table) -> Iterator[LabelledValue]:
         said = [f"{word} {by[head].text}" for head, word in (("Listed", "listed"), ("Allowed", "allowed"))
                 if head in by and by[head].text]  # fmt: skip
         joined = f"{text}{'' if unit in ('°', '') else chr(0xA0)}{unit}"
-        yield LabelledValue(row[0].text, joined, "", tuple(said), out=any(each.out for each in values))
+        yield LabelledValue(row[0].text, joined, "", tuple(said), out=any(each.out_of_range for each in values))

@@ -13,7 +13,7 @@ class Run:
     """A piece of text in one look: plain, em, strong or code; with where it leads, for a link."""
 
     text: str
-    look: str = ""
+    style: str = ""
     leads: str = ""
 
 
@@ -22,7 +22,7 @@ class Block:
     """A paragraph, or one entry of a list."""
 
     runs: tuple[Run, ...]
-    listed: bool = False
+    is_list_item: bool = False
 
 
 def parse_blocks(value: str | None) -> tuple[Block, ...]:

@@ -76,7 +76,7 @@ def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
     for pull, name in zip(session.pulls, names, strict=True):
         columns = list(columns_of(pull, sheet.system))
         files[name] = _table([column.name for column in columns], _format_rows(columns))
-        described = "counted" if pull.counted else f"not counted: {pull.why_not}"
+        described = "counted" if pull.counted else f"not counted: {pull.exclusion_reason}"
         resources.append(_resource(name, f"{pull.name} ({pull.standard.name}; {described})", columns))
     header, rows, resource = _pulls_table(session, sheet.system)
     files["pulls.csv"] = _table(header, iter(rows))
@@ -133,7 +133,7 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
         "since": [pull.pull.since or pull.pull.repeat_of or "" for pull in session.pulls],
         "verdict": [verdicts.get(pull.name, "") for pull in session.pulls],
         "standard": [pull.standard.name for pull in session.pulls],
-        "left_out": [pull.why_not for pull in session.pulls],
+        "left_out": [pull.exclusion_reason for pull in session.pulls],
     }
 
     def every(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> Column:
@@ -275,10 +275,10 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "slug": figure.slug,
         "title": figure.title,
         "value": _number(figure.value),
-        "unit": figure.method.shown.si,
+        "unit": figure.method.display_unit.si,
         "shown": figure.display,
         "working": figure.working,
-        "basis": figure.basis,
+        "basis": figure.provenance,
         "uncertainty": _number(figure.uncertainty),
         "source": figure.method.source,
         "positions": [{"label": each.label, "value": _number(each.value)} for each in figure.positions],
@@ -298,7 +298,7 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
         "curve": name,
         "kind": pull.kind,
         "counted": pull.counted,
-        "why_not": pull.why_not or None,
+        "why_not": pull.exclusion_reason or None,
         "standard": pull.standard.name,
         "stated": correction.stated.name if correction else None,
         "factor": _number(correction.factor) if correction else None,
@@ -315,7 +315,7 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
         "mean_torque": _number(pull.mean_torque),
         "mean_power": _number(pull.mean_power),
         "torque_band": [[_number(low), _number(high)] for low, high in pull.torque_band],
-        "told": list(pull.told),
+        "told": list(pull.notes),
         "curves": {slug: _numbers(values) for slug, values in curves.items()},
     }  # fmt: skip
 

@@ -45,7 +45,8 @@ def photos_of(
 def sizes_of(photos: tuple[PlacedPhoto, ...]) -> Sizes:
     """The sizes of these photos, as `photos_of` takes them when the build is made again."""
     return {
-        item.published.of: [[size.name, size.width, size.height] for size in item.published.sizes] for item in photos
+        item.published.source_hash: [[size.name, size.width, size.height] for size in item.published.sizes]
+        for item in photos
     }
 
 

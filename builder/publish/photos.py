@@ -44,7 +44,7 @@ class PublishedPhoto:
     """A photo as published, smallest size first; `of` is the digest of the file it was made from."""
 
     sizes: tuple[PhotoSize, ...]
-    of: str = ""
+    source_hash: str = ""
 
     @property
     def largest(self) -> PhotoSize:

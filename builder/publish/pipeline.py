@@ -70,14 +70,14 @@ _MAKING, _RELATING, _BUILDING = "reading, computing, drawing", "drawing relative
 class RebuildResult:
     """What came of the builds that were made again, and which no longer belong on the site."""
 
-    withdrawn: list[str] = field(default_factory=list)
+    removed: list[str] = field(default_factory=list)
     summaries: dict[str, Summary] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
     @property
     def any(self) -> bool:
         """Whether the archive is not what it was."""
-        return bool(self.summaries or self.withdrawn)
+        return bool(self.summaries or self.removed)
 
 
 def publish(
@@ -99,50 +99,52 @@ def publish(
     with WorkerPool() as hands:
         place = Workspace(archive, everything, for_shop, progress or (lambda what, done, of: None), hands)
         with _exclusive(place, out) as site:
-            ledger = BuildState() if full else load_state(place.at("ledger.json"))
+            ledger = BuildState() if full else load_state(place.path("ledger.json"))
             remade = RebuildResult()
             warnings: list[str] = []
             many = len(ledger.builds) > _PARALLEL_SCAN_FROM
-            with hands.meanwhile(snapshot_of(place, ledger).harmed, worth=many) as harmed:
+            with hands.background(snapshot_of(place, ledger).corrupted, enabled=many) as harmed:
                 found = detect_changes(place, ledger)
-                if found.any or not is_intact(site, ledger.site) or harmed():
+                if found.has_changes or not is_intact(site, ledger.site) or harmed():
                     remade, warnings = _rebuild_site(place, ledger, found, harmed, site)
                 elif ledger.shop_faults:
                     remade = _build_stale(place, ledger, found)  # which tells them again
-            if ledger.learnt:
-                ledger.save(place.at("ledger.json"))
+            if ledger.dirty:
+                ledger.save(place.path("ledger.json"))
     return _report(out, ledger, remade, warnings, time.perf_counter() - started)
 
 
 def _rebuild_site(
-    place: Workspace, ledger: BuildState, found: ChangeSet, harmed: Callable[[], frozenset[str]], site: Path
+    workspace: Workspace, ledger: BuildState, found: ChangeSet, harmed: Callable[[], frozenset[str]], site: Path
 ) -> tuple[RebuildResult, list[str]]:
     """Make again what changed, and put the new site in place; returns what was made, and MkDocs' warnings."""
-    known = ledger.site if found.same else Manifest()
+    known = ledger.site if found.global_unchanged else Manifest()
     warnings: list[str] = []
     with (
         staging_dir(site) as fresh,
-        place.hands.meanwhile(partial(_prefetch, place.archive, site, fresh, known), worth=found.same) as ahead,
-        seldom_looked_for() if found.same else contextlib.nullcontext(),
+        workspace.hands.background(
+            partial(_prefetch, workspace.archive, site, fresh, known), enabled=found.global_unchanged
+        ) as ahead,
+        seldom_looked_for() if found.global_unchanged else contextlib.nullcontext(),
     ):
         import builder.publish.pages.build.worker  # noqa: F401 - which takes as long as the other process looks for harm
 
-        if ledger.whole:
-            found = replace(found, harmed=harmed())
-        remade = _build_stale(place, ledger, found)
-        ledger.learnt = True
+        if ledger.global_hash:
+            found = replace(found, corrupted=harmed())
+        remade = _build_stale(workspace, ledger, found)
+        ledger.dirty = True
         spare = True
-        if remade.any or found.harmed or not ahead().standing:
-            shelf = _load_summaries(place, ledger, remade)
-            pages = _write_pages(place, ledger, shelf, found)
+        if remade.any or found.corrupted or not ahead().standing:
+            shelf = _load_summaries(workspace, ledger, remade)
+            pages = _write_pages(workspace, ledger, shelf, found)
             standing = ahead().standing
             if standing and not changed_paths(pages, ledger.pages):
-                _commit_state(place, ledger, shelf, pages, found.whole)
+                _commit_state(workspace, ledger, shelf, pages, found.whole)
             else:
-                laid, warnings = _build_site(place, ledger, site if standing else None, fresh, pages)
+                laid, warnings = _build_site(workspace, ledger, site if standing else None, fresh, pages)
                 write_marker(fresh)
                 ledger.site = rescan(fresh, known, laid) if standing else scan(fresh, Manifest())
-                _commit_state(place, ledger, shelf, pages, found.whole)
+                _commit_state(workspace, ledger, shelf, pages, found.whole)
                 activate(fresh, site)
                 spare = standing and update_mirror(site, fresh, laid)
         if spare and ahead().shared:
@@ -176,24 +178,24 @@ def _prefetch(archive: Path, site: Path, fresh: Path, known: Manifest) -> Prefet
 
 
 @contextlib.contextmanager
-def _exclusive(place: Workspace, out: Path) -> Iterator[Path]:
+def _exclusive(workspace: Workspace, out: Path) -> Iterator[Path]:
     """Hold the place of the site, and the generator's own folder, which two sites of one archive share."""
 
     def say(what: str) -> None:
-        place.tell(what, 0, 0)
+        workspace.tell(what, 0, 0)
 
-    with exclusive_output(out, archive=place.archive, say=say) as site, lock(place.at("lock"), say=say):
-        for left in place.at("lock").parent.glob("*.part"):  # by a publish that was killed
+    with exclusive_output(out, archive=workspace.archive, notify=say) as site, lock(workspace.path("lock"), notify=say):
+        for left in workspace.path("lock").parent.glob("*.part"):  # by a publish that was killed
             left.unlink(missing_ok=True)
         yield site
 
 
 def _report(out: Path, ledger: BuildState, remade: RebuildResult, warnings: Sequence[str], seconds: float) -> Report:
-    standing = [faults for slug, faults in ledger.faults.items() if slug not in remade.summaries]
+    standing = [faults for slug, faults in ledger.problem_counts.items() if slug not in remade.summaries]
     return Report(
         out,
         tuple(sorted(ledger.builds)),
-        tuple((slug, why) for slug, (_, why) in sorted(ledger.left_out.items())),
+        tuple((slug, why) for slug, (_, why) in sorted(ledger.skipped.items())),
         tuple(remade.problems),
         tuple(warnings),
         seconds,
@@ -205,61 +207,61 @@ def _report(out: Path, ledger: BuildState, remade: RebuildResult, warnings: Sequ
 # ------------------------------------------------------------------------------------ builds, made
 
 
-def _build_stale(place: Workspace, ledger: BuildState, found: ChangeSet) -> RebuildResult:
+def _build_stale(workspace: Workspace, ledger: BuildState, found: ChangeSet) -> RebuildResult:
     """Make the stale builds again, and forget those whose folder is gone."""
     remade = RebuildResult([slug for slug in found.gone if slug in ledger.builds])
     for slug in found.gone:
-        ledger.forget(slug)
+        ledger.discard(slug)
     from builder.publish.pages.build.worker import BuildTask, build_safely
 
-    shop, problems = place.shop
+    shop, problems = workspace.shop
     remade.problems += problems
     ledger.shop_faults = len(problems)
     work = partial(
         build_safely,
-        archive=place.archive,
+        archive=workspace.archive,
         shop=shop,
         templates_key=found.whole,
-        everything=place.everything,
-        for_shop=place.for_shop,
+        everything=workspace.everything,
+        for_shop=workspace.for_shop,
     )
-    tasks = [BuildTask(folder, _previous_output(place, ledger, found, folder.name)) for folder in found.stale]
-    for made in place.hands.each(work, tasks, after=lambda done: place.tell(_MAKING, done, len(tasks))):
+    tasks = [BuildTask(folder, _previous_output(workspace, ledger, found, folder.name)) for folder in found.stale]
+    for made in workspace.hands.map(work, tasks, after=lambda done: workspace.tell(_MAKING, done, len(tasks))):
         remade.problems += made.problems
         stood = made.slug in ledger.builds
         errors = len(errors_in(made.problems))
-        if errors and place.for_shop and stood and made.summary is None:
+        if errors and workspace.for_shop and stood and made.summary is None:
             # Somebody is at work on this record: its last good page stays up until it can be read again.
-            ledger.left_out[made.slug] = ("", f"{made.why_not}; its last good page stands")
+            ledger.skipped[made.slug] = ("", f"{made.skip_reason}; its last good page stands")
             continue
-        ledger.forget(made.slug)
+        ledger.discard(made.slug)
         if made.summary is not None:
             remade.summaries[made.slug] = made.summary
             ledger.builds[made.slug] = found.keys[made.slug]
             ledger.photos[made.slug] = made.photos
             if made.problems:
-                ledger.faults[made.slug] = (errors, len(made.problems) - errors)
-            _store_output(place, made)
+                ledger.problem_counts[made.slug] = (errors, len(made.problems) - errors)
+            _store_output(workspace, made)
         else:
             # A build with errors is looked at each time, so that its errors are told each time.
-            ledger.left_out[made.slug] = ("" if errors else found.keys[made.slug], made.why_not or "")
-            remade.withdrawn += [made.slug] * stood
+            ledger.skipped[made.slug] = ("" if errors else found.keys[made.slug], made.skip_reason or "")
+            remade.removed += [made.slug] * stood
     return remade
 
 
-def _previous_output(place: Workspace, ledger: BuildState, found: ChangeSet, slug: str) -> PreviousOutput | None:
+def _previous_output(workspace: Workspace, ledger: BuildState, found: ChangeSet, slug: str) -> PreviousOutput | None:
     """What stands of a build, where it was published and may be believed."""
     from builder.publish.pages.build.worker import PreviousOutput
 
-    if not found.believed or slug not in ledger.builds:
+    if not found.cache_valid or slug not in ledger.builds:
         return None
-    return PreviousOutput(place.pages.folder / "builds" / slug, ledger.photos.get(slug, {}))
+    return PreviousOutput(workspace.pages.folder / "builds" / slug, ledger.photos.get(slug, {}))
 
 
-def _store_output(place: Workspace, made: BuildOutput) -> None:
+def _store_output(workspace: Workspace, made: BuildOutput) -> None:
     """Lay down what was made of a build: its page as far as it stands, and everything beside it."""
-    place.pages.lay_below(f"builds/{made.slug}", made.files, spare=("index.md", "relatives.svg"))
-    place.bodies.lay(f"{made.slug}.md", made.page.encode())
+    workspace.pages.sync_subdir(f"builds/{made.slug}", made.files, spare=("index.md", "relatives.svg"))
+    workspace.bodies.lay(f"{made.slug}.md", made.page.encode())
 
 
 @dataclass(frozen=True)
@@ -271,11 +273,11 @@ class SummaryIndex:
     """By slug: the build's line of the index, which is all that is known of it here."""
 
 
-def _load_summaries(place: Workspace, ledger: BuildState, remade: RebuildResult) -> SummaryIndex:
+def _load_summaries(workspace: Workspace, ledger: BuildState, remade: RebuildResult) -> SummaryIndex:
     """The short form of every published build, made now or kept."""
     from builder.archive.index import dump_index, parse_lines
 
-    index = place.at("index.json")
+    index = workspace.path("index.json")
     known = parse_lines(index.read_bytes() if index.is_file() else b"")
     # What is made now goes through the index's own form, so that it is just what it will be when it was kept.
     known |= parse_lines(dump_index(remade.summaries.values()))
@@ -286,7 +288,7 @@ def _load_summaries(place: Workspace, ledger: BuildState, remade: RebuildResult)
 # ------------------------------------------------------------------------------------------- pages
 
 
-def _write_pages(place: Workspace, ledger: BuildState, shelf: SummaryIndex, found: ChangeSet) -> Manifest:
+def _write_pages(workspace: Workspace, ledger: BuildState, shelf: SummaryIndex, found: ChangeSet) -> Manifest:
     """Write every page of the archive that is not as it should be; returns every file of the pages folder.
 
     The pages that no build has a part in are written only if they may not be what they were.
@@ -296,29 +298,31 @@ def _write_pages(place: Workspace, ledger: BuildState, shelf: SummaryIndex, foun
     from builder.publish.pages.build.similar_builds import stale_similar
     from builder.publish.pages.build.worker import template_env
 
-    shop, _ = place.shop
-    place.tell("relating builds", 0, 1)
-    pages = place.pages
-    ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=found.believed)
-    place.bodies.drop([name for name in ledger.bodies if name.removesuffix(".md") not in ledger.builds])
-    ledger.bodies = place.bodies.looked_at(ledger.bodies, believed=True)
-    bodies = ledger.bodies.files("")
+    shop, _ = workspace.shop
+    workspace.tell("relating builds", 0, 1)
+    pages = workspace.pages
+    ledger.page_bodies = workspace.bodies.looked_at(ledger.page_bodies, believed=found.cache_valid)
+    workspace.bodies.drop([name for name in ledger.page_bodies if name.removesuffix(".md") not in ledger.builds])
+    ledger.page_bodies = workspace.bodies.looked_at(ledger.page_bodies, believed=True)
+    bodies = ledger.page_bodies.files("")
     said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
-    stood = pages.folder / "overview.md" if found.believed else None
+    stood = pages.folder / "overview.md" if found.cache_valid else None
     draw = partial(draw_overviews, overviews_of(shelf.builds, display_units(shop)), stood)
-    many = found.same and len(shelf.builds) > _PARALLEL_SCAN_FROM
-    with place.hands.meanwhile(draw, worth=many) as overviews, templating.translate_template_errors():
-        related = stale_similar(shelf.builds, said, ledger.blocks, shop=shop, whole=found.whole)
-        files = archive_pages(shelf.builds, shop, template_env(place.archive, found.whole), overviews)
-        if not found.believed or not ledger.fixed:
-            fixed = fixed_pages(shop, template_env(place.archive, found.whole)) | templating.assets(place.archive)
-            ledger.fixed = sorted(fixed)
+    many = found.global_unchanged and len(shelf.builds) > _PARALLEL_SCAN_FROM
+    with workspace.hands.background(draw, enabled=many) as overviews, templating.translate_template_errors():
+        related = stale_similar(shelf.builds, said, ledger.similar_hashes, shop=shop, whole=found.whole)
+        files = archive_pages(shelf.builds, shop, template_env(workspace.archive, found.whole), overviews)
+        if not found.cache_valid or not ledger.static_pages:
+            fixed = fixed_pages(shop, template_env(workspace.archive, found.whole)) | templating.assets(
+                workspace.archive
+            )
+            ledger.static_pages = sorted(fixed)
             files |= fixed
     for name, content in files.items():
         pages.lay(name, content)
-    _write_relatives(place, ledger, related, shop, found)
-    tree = pages.looked_at(ledger.pages, believed=found.believed)
-    ours = {*files, *ledger.fixed}
+    _write_relatives(workspace, ledger, related, shop, found)
+    tree = pages.looked_at(ledger.pages, believed=found.cache_valid)
+    ours = {*files, *ledger.static_pages}
     pages.drop([name for name in tree if name not in ours and not _of_build(name, ledger)])
     return pages.looked_at(tree, believed=True)
 
@@ -329,32 +333,32 @@ def _of_build(page: str, ledger: BuildState) -> bool:
 
 
 def _write_relatives(
-    place: Workspace, ledger: BuildState, related: Sequence[SimilarBuilds], shop: Shop, found: ChangeSet
+    workspace: Workspace, ledger: BuildState, related: Sequence[SimilarBuilds], shop: Shop, found: ChangeSet
 ) -> None:
     """Complete the pages of builds with their relatives, where they or the page are not what they were."""
     from builder.publish.pages.build.similar_builds import render_similar
 
-    stood = place.pages.folder / "builds" if found.believed else None
-    work = partial(render_similar, shop=shop, archive=place.archive, templates_key=found.whole, stood=stood)
-    blocks = place.hands.each(
-        work, related, few=_FEW_DRAWINGS, after=lambda done: place.tell(_RELATING, done, len(related))
+    stood = workspace.pages.folder / "builds" if found.cache_valid else None
+    work = partial(render_similar, shop=shop, archive=workspace.archive, templates_key=found.whole, stood=stood)
+    blocks = workspace.hands.map(
+        work, related, inline_up_to=_FEW_DRAWINGS, after=lambda done: workspace.tell(_RELATING, done, len(related))
     )
     for of, (text, drawing) in zip(related, blocks, strict=True):
-        ledger.blocks[of.summary.slug] = of.key
+        ledger.similar_hashes[of.summary.slug] = of.key
         below = f"builds/{of.summary.slug}"
-        body = (place.bodies.folder / f"{of.summary.slug}.md").read_bytes()
-        place.pages.lay(f"{below}/index.md", body.replace(SIMILAR_BUILDS_SLOT.encode(), text.encode()))
+        body = (workspace.bodies.folder / f"{of.summary.slug}.md").read_bytes()
+        workspace.pages.lay(f"{below}/index.md", body.replace(SIMILAR_BUILDS_SLOT.encode(), text.encode()))
         if drawing is None:
-            place.pages.drop([f"{below}/relatives.svg"])
+            workspace.pages.drop([f"{below}/relatives.svg"])
         else:
-            place.pages.lay(f"{below}/relatives.svg", drawing)
+            workspace.pages.lay(f"{below}/relatives.svg", drawing)
 
 
 # -------------------------------------------------------------------------------------------- site
 
 
 def _build_site(
-    place: Workspace, ledger: BuildState, standing: Path | None, fresh: Path, pages: Manifest
+    workspace: Workspace, ledger: BuildState, standing: Path | None, fresh: Path, pages: Manifest
 ) -> tuple[set[str], list[str]]:
     """Build the site in `fresh`: where one stands as it was left, only what changed, beside the rest of that one.
 
@@ -363,25 +367,27 @@ def _build_site(
     from builder.publish.site.mkdocs_site import build_pages, copy_assets, finalize
     from builder.publish.site.search_index import without_pages
 
-    look = _site_config(place)
+    look = _site_config(workspace)
     changed = sorted(changed_paths(pages, ledger.pages) if standing else pages)
     changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
-    place.tell(_BUILDING, 0, len(changed_pages))
+    workspace.tell(_BUILDING, 0, len(changed_pages))
     index = None
     laid = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}
     if standing:
         remove_files(fresh, laid)
         index = without_pages(standing, laid)
-    batches = _batches(changed_pages, shell=not standing, hands=place.hands)
+    batches = _batches(changed_pages, shell=not standing, hands=workspace.hands)
     others = [name for name in pages if name.endswith(".md")]
-    work = partial(build_pages, pages=place.at("pages"), out=fresh, look=look, others=others)
+    work = partial(build_pages, pages=workspace.path("pages"), out=fresh, look=look, others=others)
     built = []
     if len(batches) == 1:
-        built = [place.hands.apart(partial(work, batches[0]))]  # there, MkDocs is loaded already
-    for each in place.hands.each(work, batches) if len(batches) > 1 else ():
+        built = [workspace.hands.run_in_background_worker(partial(work, batches[0]))]  # there, MkDocs is loaded already
+    for each in workspace.hands.map(work, batches) if len(batches) > 1 else ():
         built.append(each)
-        place.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
-    copy_assets([name for name in changed if not name.endswith(".md") and name in pages], place.at("pages"), fresh)
+        workspace.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))
+    copy_assets(
+        [name for name in changed if not name.endswith(".md") and name in pages], workspace.path("pages"), fresh
+    )
     laid.update(*(each.names for each in built), finalize(fresh, look, index, built, others))
     return laid, [warning for each in built for warning in each.warnings]
 
@@ -397,15 +403,15 @@ def _batches(names: Sequence[str], *, shell: bool, hands: WorkerPool) -> list[Pa
     return [PageBatch(part, shell and not number) for number, part in enumerate(parts)]
 
 
-def _site_config(place: Workspace) -> SiteConfig:
+def _site_config(workspace: Workspace) -> SiteConfig:
     from builder.publish.pages.archive.pages import NAV
     from builder.publish.site.mkdocs_site import SiteConfig
 
-    shop, _ = place.shop
-    return SiteConfig(place.archive, shop.name, shop.site_address, shop.tagline, NAV)
+    shop, _ = workspace.shop
+    return SiteConfig(workspace.archive, shop.name, shop.site_address, shop.tagline, NAV)
 
 
-def _commit_state(place: Workspace, ledger: BuildState, shelf: SummaryIndex, pages: Manifest, whole: str) -> None:
+def _commit_state(workspace: Workspace, ledger: BuildState, shelf: SummaryIndex, pages: Manifest, whole: str) -> None:
     """Write down what was made, last before the new site takes its place.
 
     A publish that does not come so far is not believed; one that is killed just after finds another site than it
@@ -415,8 +421,8 @@ def _commit_state(place: Workspace, ledger: BuildState, shelf: SummaryIndex, pag
     from builder.archive.summary import newest_first
 
     index = join_lines(shelf.lines[summary.slug] for summary in newest_first(shelf.builds))
-    write_index(place.at("index.json"), index)
+    write_index(workspace.path("index.json"), index)
     ledger.index = digest_bytes(index)
-    ledger.pages, ledger.whole = pages, whole
-    ledger.save(place.at("ledger.json"))
-    ledger.learnt = False
+    ledger.pages, ledger.global_hash = pages, whole
+    ledger.save(workspace.path("ledger.json"))
+    ledger.dirty = False

@@ -27,12 +27,12 @@ class Report:
     warnings: tuple[str, ...]
     seconds: float
     changed: int = 0
-    standing: tuple[int, int] = (0, 0)
+    unchanged_problems: tuple[int, int] = (0, 0)
 
     @property
-    def clean(self) -> bool:
+    def ok(self) -> bool:
         """Whether nothing that should be on the site was kept off it by an error."""
-        return not errors_in(self.problems) and not self.standing[0]
+        return not errors_in(self.problems) and not self.unchanged_problems[0]
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -44,7 +44,9 @@ class Report:
         said += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
         said += [f"site: {warning}" for warning in self.warnings]
         told = [
-            _plural(number, name) for number, name in zip(self.standing, ("error", "warning"), strict=True) if number
+            _plural(number, name)
+            for number, name in zip(self.unchanged_problems, ("error", "warning"), strict=True)
+            if number
         ]
         if told:
             said.append(f"in records that did not change: {' and '.join(told)}; `millbook check` tells which")

@@ -51,19 +51,19 @@ class WorkerPool:
             if pool is not None:
                 pool.shutdown(cancel_futures=True)
 
-    def each(
+    def map(
         self,
         work: Callable[[T], R],
         items: Sequence[T],
         *,
-        few: int = FEW,
+        inline_up_to: int = FEW,
         after: Callable[[int], None] = lambda done: None,
     ) -> Iterator[R]:
         """The results of `work` on every item, in order; `after` is told how many are done.
 
         Up to `few` items are done here. Raises PublishProblem when the system ends one of the processes.
         """
-        if self.count == 1 or len(items) <= (1 if self._at_work else few):
+        if self.count == 1 or len(items) <= (1 if self._at_work else inline_up_to):
             for done, item in enumerate(items):
                 yield work(item)
                 after(done + 1)
@@ -78,14 +78,14 @@ class WorkerPool:
                 after(done + 1)
 
     @contextlib.contextmanager
-    def meanwhile(self, work: Callable[[], R], *, worth: bool = True) -> Iterator[Callable[[], R]]:
+    def background(self, work: Callable[[], R], *, enabled: bool = True) -> Iterator[Callable[[], R]]:
         """Do some work in the other process, after what it has to do already, while the block runs, which may wait
         for its result.
 
         It is over when the block is left. With one core, or when it is not `worth` a process, it is done here when it
         is waited for.
         """
-        if self.count == 1 or not worth:
+        if self.count == 1 or not enabled:
             yield cache(work)
             return
         with _translate_broken_pool():
@@ -104,7 +104,7 @@ class WorkerPool:
             with contextlib.suppress(Exception, CancelledError):
                 future.result()
 
-    def apart(self, work: Callable[[], R]) -> R:
+    def run_in_background_worker(self, work: Callable[[], R]) -> R:
         """Do some work in the other process where it is there already, else here."""
         if self._other is None:
             return work()

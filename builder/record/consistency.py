@@ -35,7 +35,7 @@ def _wrong_counts(build: Build) -> Iterator[Problem]:
     for name in DOCUMENTS:
         part = getattr(build, name)
         for item in held(part) if part is not None else ():
-            each = item.notes.each or ""
+            each = item.notes.axis or ""
             wanted = counts.get(each)
             if wanted is None or not isinstance(item.value, Reading) or len(item.value.measured) in (0, 1, wanted):
                 continue

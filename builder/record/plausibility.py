@@ -42,12 +42,12 @@ def implausible(build: Build) -> list[Problem]:
 def _messages(item: FieldValue) -> Iterator[tuple[str, tuple[str | int, ...]]]:
     """What is odd about a value, and the step below it where that stands."""
     values = list(_values(item.value))
-    if item.notes.likely and values:
-        least, most = (_limit(end, values[0][0].dimension) for end in item.notes.likely)
+    if item.notes.plausible_range and values:
+        least, most = (_limit(end, values[0][0].dimension) for end in item.notes.plausible_range)
         for quantity, step in values:
             if not least <= quantity.si <= most:
                 others = any(least <= other.si <= most for other, _ in values)
-                yield _outside(item.notes.likely, quantity, least, most, unit_is_right=others), step
+                yield _outside(item.notes.plausible_range, quantity, least, most, unit_is_right=others), step
                 return
     if isinstance(item.value, Reading):
         yield from _far_apart(item.value)
@@ -113,7 +113,7 @@ def _probably_meant(quantity: Quantity, least: float, most: float) -> list[str]:
 
 def _mean(build: Build, path: str) -> float | None:
     reading = build.get(path)
-    return float(reading.values.mean()) if isinstance(reading, Reading) and reading.best else None
+    return float(reading.values.mean()) if isinstance(reading, Reading) and reading.preferred else None
 
 
 def _rod_ratio(build: Build) -> Iterator[tuple[str, str]]:
@@ -141,7 +141,7 @@ def _one_inside_the_other(build: Build) -> Iterator[tuple[str, str]]:
         small, large = _mean(build, inner), _mean(build, outer)
         # A bore worn or measured cold may read a hair under nominal; that is no slip of the pen.
         if small is not None and large is not None and small > large * 1.0005:
-            shown = build.get(inner).best[0].text, build.get(outer).best[0].text
+            shown = build.get(inner).preferred[0].text, build.get(outer).preferred[0].text
             yield (
                 outer,
                 f"{around} ({shown[1]}) should not be less than {what} ({shown[0]}): look at both and their units",

@@ -75,14 +75,14 @@ def _rows(model: type[RecordModel], at: str = "", depth: int = 0) -> Iterator[Fi
             title=title_of(name, info),
             depth=depth,
             kind=shape.kind,
-            meaning=notes.says,
+            meaning=notes.description,
             written=shape.written,
             example=notes.example,
             required=info.is_required(),
-            positions=notes.each,
-            likely=notes.likely,
+            positions=notes.axis,
+            likely=notes.plausible_range,
             private=notes.private,
-            instead_of=notes.instead_of,
+            instead_of=notes.alternative_to,
         )
         if shape.model is not None:
             yield from _rows(shape.model, f"{path}.", depth + 1)

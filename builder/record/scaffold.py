@@ -130,7 +130,7 @@ class _Writer:
             if field.shape.kind == "section":
                 assert field.shape.model is not None
                 yield ""
-                yield from self._laid_out(pad, f"{pad}{field.name}:", field.notes.says)
+                yield from self._laid_out(pad, f"{pad}{field.name}:", field.notes.description)
                 if self._stands_open(field.shape.model, path):
                     yield from self.section(field.shape.model, f"{path}.", indent + 2)
                 else:
@@ -138,7 +138,7 @@ class _Writer:
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
                 yield ""
-                yield from self._laid_out(pad, f"{pad}{field.name}:", f"{field.notes.says}; one entry for each")
+                yield from self._laid_out(pad, f"{pad}{field.name}:", f"{field.notes.description}; one entry for each")
                 for later in (False, True) if _refers(field.shape.model) else (False,):
                     yield from _marked(self.entry(field.shape.model, later), indent + 2)
             elif path in self.live:
@@ -166,19 +166,19 @@ class _Writer:
         for field in fields:
             if field.shape.kind == "section":
                 assert field.shape.model is not None
-                yield from self._laid_out("", f"{field.name}:", field.notes.says)
+                yield from self._laid_out("", f"{field.name}:", field.notes.description)
                 yield from (f"  {line}" for line in self._nested(_ordered(field.shape.model, False)))
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
-                yield from self._laid_out("", f"{field.name}:", f"{field.notes.says}; one entry for each")
+                yield from self._laid_out("", f"{field.name}:", f"{field.notes.description}; one entry for each")
                 yield from (f"  {line}" for line in self.entry(field.shape.model, False))
             else:
                 yield from self._example(field, "", "", later)
 
     def _example(self, field: _Field, pad: str, mark: str, later: bool = False) -> Iterator[str]:
         says, value = _says(field), self._value(field, later)
-        if field.notes.instead_of:
-            yield f"{pad}## or, in place of {field.notes.instead_of}: {field.name}: {value}"
+        if field.notes.alternative_to:
+            yield f"{pad}## or, in place of {field.notes.alternative_to}: {field.name}: {value}"
             return
         yield from self._laid_out(pad, f"{pad}{mark}{field.name}: {value}", says)
 
@@ -195,10 +195,10 @@ class _Writer:
         yield from (f"{pad}## {part}" for part in textwrap.wrap(says, WIDTH - len(pad) - 12, break_long_words=False))
 
     def _value(self, field: _Field, later: bool = False) -> str:
-        example = (field.notes.later if later else "") or field.notes.example
+        example = (field.notes.repeat_example if later else "") or field.notes.example
         if field.shape.kind in ("text", "prose", "choice"):
             return _quoted(field.name, example)
-        if field.notes.each in ("cylinder", "intake valve", "exhaust valve"):
+        if field.notes.axis in ("cylinder", "intake valve", "exhaust valve"):
             return _MEASURED.sub(lambda match: f"measured: [{self._repeated(match[1])}]", example)
         return example
 
@@ -208,7 +208,7 @@ class _Writer:
 
     def _in_one_line(self, fields: list[_Field]) -> str | None:
         """A small entry as `{name: value, ...}`, or None where it is better spread out."""
-        if len(fields) > 4 or any(field.shape.model or field.notes.instead_of for field in fields):
+        if len(fields) > 4 or any(field.shape.model or field.notes.alternative_to for field in fields):
             return None
         pairs = ", ".join(f"{field.name}: {_in_flow(self._value(field))}" for field in fields)
         return f"{{{pairs}}}" if len(pairs) <= WIDTH - 20 else None
@@ -241,13 +241,13 @@ def _marked(lines: Iterator[str], indent: int) -> Iterator[str]:
 
 
 def _says(field: _Field) -> str:
-    says = field.notes.says
+    says = field.notes.description
     if field.shape.kind == "entries" and field.shape.model:
-        says += f" ({'; '.join(f'{inner.name}: {inner.notes.says}' for inner in _fields(field.shape.model))})"
+        says += f" ({'; '.join(f'{inner.name}: {inner.notes.description}' for inner in _fields(field.shape.model))})"
     if field.shape.kind == "choice":
         says += f" (one of: {', '.join(field.shape.choices)})"
-    if field.notes.each:
-        says += f" (one for each {field.notes.each})"
+    if field.notes.axis:
+        says += f" (one for each {field.notes.axis})"
     if field.required:
         says += " (needed)"
     if field.notes.private:

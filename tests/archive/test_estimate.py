@@ -69,7 +69,7 @@ def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
             if e.field.slug in ("peak_torque", "peak_power"):
                 tried += 1
                 held += e.least <= getattr(plan, e.field.slug) <= e.most
-                assert 0.86 <= e.held / e.tried <= 0.94
+                assert 0.86 <= e.covered / e.evaluated <= 0.94
     assert tried > 100
     assert 0.84 <= held / tried <= 0.97  # 90 % give or take three standard errors of so few
 
@@ -130,7 +130,7 @@ def test_a_small_archive_states_a_smaller_level() -> None:
     builds = scaled_family()[:7]
     found = estimate(builds, replace(builds[3], slug="plan"), WEIGHTS)
     assert found.expected[0].level == pytest.approx(7 / 8)
-    assert found.expected[0].tried == 7
+    assert found.expected[0].evaluated == 7
 
 
 def test_it_reads_as_a_sentence() -> None:

@@ -59,7 +59,7 @@ def plan_of(summary: Summary) -> dict[str, Any]:
     for f in FIELDS:
         value = getattr(summary, f.slug)
         if value is not None:
-            out[f.slug] = round(value * f.per) / f.per if f.kind == "number" else value
+            out[f.slug] = round(value * f.quantum) / f.quantum if f.kind == "number" else value
     return out
 
 
@@ -102,7 +102,7 @@ def test_every_value_arrives(run: Run) -> None:
         for field, value in zip(FIELDS, row[1:], strict=True):
             want = getattr(build, field.slug)
             if isinstance(want, float):
-                assert value == pytest.approx(want, abs=0.51 / field.per)
+                assert value == pytest.approx(want, abs=0.51 / field.quantum)
             else:
                 assert value == want
     curves = run(finder_data(builds, WEIGHTS), "a.slugs.map((_, i) => core.curveOf(a, i))")
@@ -160,7 +160,7 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
                 [w.value, w.least, w.most, w.level, w.error], rel=1e-9
             )
             assert (g["tried"], g["held"], g["nearTried"], g["nearHeld"]) == (
-                w.tried, w.held, w.near_tried, w.near_held)  # fmt: skip
+                w.evaluated, w.covered, w.near_tried, w.near_held)  # fmt: skip
             assert [rows[i] for i in g["relatives"]] == list(w.relatives)
 
 

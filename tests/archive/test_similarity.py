@@ -40,9 +40,9 @@ def plainly(plan: Summary, other: Summary, weights: dict[str, float]) -> float:
         if field.kind == "choice":
             total += weight * (a != b)
         elif field.ratio:
-            total += weight * min(1, abs(math.log(a / b)) / math.log(field.span))
+            total += weight * min(1, abs(math.log(a / b)) / math.log(field.scale))
         else:
-            total += weight * min(1, abs(a - b) / field.span)
+            total += weight * min(1, abs(a - b) / field.scale)
     if asked == 0 or shared < asked / 2 - 1e-9 or both < min(3, had):
         return math.inf
     return total / asked

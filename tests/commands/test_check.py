@@ -32,7 +32,7 @@ def test_a_picture_that_is_none_is_told_before_anything_is_published(tmp_path: P
     (photos / "short.jpg").write_bytes(whole.read_bytes()[:4000])
     listed = "".join(f"  - {{file: photos/{name}.jpg, alt: A gasket}}\n" for name in ("whole", "words", "short"))
     found = looked_over(tmp_path, photos=f"photos:\n{listed}")
-    assert not found.good
+    assert not found.ok
     said = [str(problem) for problem in found.problems]
     assert len(said) == 2
     assert "photos.yaml:3: error: 'words.jpg' is not a JPEG or PNG picture" in said[0]
@@ -65,5 +65,5 @@ def test_a_shop_that_requires_nothing_is_not_called_ready(tmp_path: Path) -> Non
     assert not any("ready for delivery" in line for line in found.lines)
     (tmp_path / "builds" / "shop.yaml").write_text("name: Shop\ndelivery_requires: [delivery.fluids]\n")
     found = looked_over(tmp_path, delivery=True)
-    assert not found.good
+    assert not found.ok
     assert "test-four: not ready for delivery" in found.lines

@@ -105,7 +105,7 @@ def test_every_colour_is_a_token_so_that_the_dark_page_can_swap_it(name: str) ->
 
 @EACH
 def test_the_plain_form_needs_no_style_sheet(name: str) -> None:
-    plain = example(name).plain("DejaVu Sans")
+    plain = example(name).for_pdf("DejaVu Sans")
     assert "<style" not in plain
     assert "var(" not in plain
     assert "currentColor" not in plain

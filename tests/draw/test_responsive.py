@@ -35,8 +35,8 @@ def test_the_file_is_well_formed_and_no_id_comes_twice() -> None:
 
 def test_for_paper_it_is_the_wide_form_alone() -> None:
     wide, _, made = both()
-    assert made.plain() == wide.plain()
-    assert "@media" not in made.plain()
+    assert made.for_pdf() == wide.for_pdf()
+    assert "@media" not in made.for_pdf()
 
 
 def test_either_form_is_found_in_a_file_that_stands(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -98,4 +98,4 @@ def test_every_drawing_can_be_given_a_narrow_form() -> None:
         wide, narrow = example(name), example(name, size=NARROW)
         made = wide_and_narrow(wide, Drawing("other", narrow.svg, "", "", narrow.width, narrow.height))
         assert re.match(r"<svg [^>]*width=\"100%\"", made.svg)
-        assert made.plain() == wide.plain()
+        assert made.for_pdf() == wide.for_pdf()

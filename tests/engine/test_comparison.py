@@ -36,7 +36,7 @@ def test_a_clear_gain_is_found_and_measured() -> None:
 def test_nothing_changed_is_no_more_than_the_noise() -> None:
     found = gain([pull(3)], [pull(4)])
     assert found.verdict == "no more than the noise"
-    assert found.beyond == ()
+    assert found.significant_ranges == ()
 
 
 def test_the_mean_is_the_difference_of_the_means_a_reader_can_subtract() -> None:
@@ -48,8 +48,8 @@ def test_the_mean_is_the_difference_of_the_means_a_reader_can_subtract() -> None
 
 def test_a_gain_above_a_speed_is_told_with_its_range() -> None:
     found = gain([pull(7)], [pull(8, change=lambda rpm: 8 / (1 + np.exp(-(rpm - 3500) / 80)))])
-    assert len(found.beyond) == 1
-    (only,) = found.beyond
+    assert len(found.significant_ranges) == 1
+    (only,) = found.significant_ranges
     assert only.low * 60 == pytest.approx(3500, abs=250)
     assert only.high * 60 == pytest.approx(6500, abs=60)
     assert only.mean == pytest.approx(8, abs=1)
@@ -58,7 +58,7 @@ def test_a_gain_above_a_speed_is_told_with_its_range() -> None:
 
 def test_a_gain_here_and_a_loss_there_are_two_ranges() -> None:
     found = gain([pull(9)], [pull(10, change=lambda rpm: 10 * np.tanh((rpm - 4250) / 400))])
-    assert [np.sign(each.mean) for each in found.beyond] == [-1, 1]
+    assert [np.sign(each.mean) for each in found.significant_ranges] == [-1, 1]
 
 
 def test_other_speeds_in_the_other_pull_make_no_difference() -> None:
@@ -123,7 +123,7 @@ def test_a_single_pair_of_points_gives_a_difference_but_no_noise() -> None:
     assert found.verdict == "noise not known"
     assert np.isnan(found.half_width)
     assert not found.beyond_noise
-    assert found.beyond == ()
+    assert found.significant_ranges == ()
 
 
 def test_noise_free_pulls_that_differ_differ() -> None:

@@ -32,7 +32,7 @@ def _laid(folder: Path, files: dict[str, bytes]) -> Path:
 
 def test_a_pack_as_it_was_sealed_is_whole(tmp_path: Path) -> None:
     seen = verify(_laid(tmp_path, add_checksums(FILES)))
-    assert seen.whole
+    assert seen.intact
     assert seen.files == len(FILES)
     assert seen.digest == data_digest(FILES)
     assert any(data_digest(FILES) in line for line in seen.lines)
@@ -65,7 +65,7 @@ def test_a_byte_changed_anywhere_is_found(tmp_path_factory: pytest.TempPathFacto
     content = bytearray(files[name])
     content[at] ^= bit
     seen = verify(_laid(tmp_path_factory.mktemp("pack"), files | {name: bytes(content)}))
-    assert not seen.whole
+    assert not seen.intact
     if name != NAME:
         assert seen.altered == (name,)
 
@@ -79,20 +79,20 @@ def test_a_byte_changed_anywhere_in_the_zip_is_found(
     content[data.draw(st.integers(0, len(content) - 1))] ^= data.draw(st.integers(1, 255))
     path = tmp_path_factory.mktemp("zip") / "engine.zip"
     path.write_bytes(bytes(content))
-    assert not verify(path).whole
+    assert not verify(path).intact
 
 
 def test_the_zip_as_written_is_whole(tmp_path: Path) -> None:
     path = tmp_path / "engine.zip"
     path.write_bytes(zip_bytes(add_checksums(FILES), "engine"))
-    assert verify(path).whole
+    assert verify(path).intact
 
 
 def test_a_byte_behind_the_zip_or_cut_off_it_is_found(tmp_path: Path) -> None:
     content = zip_bytes(add_checksums(FILES), "engine")
     for changed in (content + b"x", content[:-1], b"x" + content):
         (tmp_path / "engine.zip").write_bytes(changed)
-        assert not verify(tmp_path / "engine.zip").whole
+        assert not verify(tmp_path / "engine.zip").intact
 
 
 @pytest.mark.parametrize("name", sorted(FILES))
@@ -101,7 +101,7 @@ def test_a_missing_file_is_named(tmp_path: Path, name: str) -> None:
     (tmp_path / name).unlink()
     seen = verify(tmp_path)
     assert seen.missing == (name,)
-    assert not seen.whole
+    assert not seen.intact
 
 
 @pytest.mark.parametrize("name", ["new.txt", "data/new.csv", "record/.hidden", "Binder.pdf"])
@@ -128,18 +128,18 @@ def test_two_files_that_changed_places_are_both_named(tmp_path: Path) -> None:
 
 def test_without_a_seal_there_is_nothing_to_go_by(tmp_path: Path) -> None:
     _laid(tmp_path, FILES)
-    assert not verify(tmp_path).whole
+    assert not verify(tmp_path).intact
     assert "SEAL.txt" in verify(tmp_path).lines[0]
-    assert not verify(tmp_path / "nowhere").whole
+    assert not verify(tmp_path / "nowhere").intact
     (tmp_path / "no.zip").write_bytes(b"PK no zip at all")
-    assert not verify(tmp_path / "no.zip").whole
+    assert not verify(tmp_path / "no.zip").intact
 
 
 def test_a_new_seal_over_altered_data_gives_another_digest(tmp_path: Path) -> None:
     """Whoever seals anew passes the seal, but not the digest that the binder prints."""
     altered = FILES | {"data/figures.json": b"{ }\n"}
     seen = verify(_laid(tmp_path, add_checksums(altered)))
-    assert seen.whole
+    assert seen.intact
     assert seen.digest != data_digest(FILES)
 
 

@@ -110,7 +110,7 @@ def _limits(archive: Path, slug: str) -> dict[str, tuple[str, str]]:
     assert build is not None
     found = limits_of(build, customer_view(build, shop).sheet, shop)
     assert len({each.what for each in found}) == len(found)
-    return {each.what: (each.limit, each.whence) for each in found}
+    return {each.what: (each.limit, each.source) for each in found}
 
 
 def test_limits_say_where_they_come_from_and_none_stands_twice(tmp_path: Path) -> None:

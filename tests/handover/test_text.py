@@ -160,15 +160,15 @@ def test_a_drawing_keeps_its_markup() -> None:
 
 def test_prose_is_read_as_the_page_reads_it() -> None:
     found = parse_blocks("One *two* **three** `four` [five](https://x.example/a).\n\n- six\n- <b>seven</b>")
-    assert [(run.text, run.look) for run in found[0].runs] == [
+    assert [(run.text, run.style) for run in found[0].runs] == [
         ("One ", ""), ("two", "em"), (" ", ""), ("three", "strong"), (" ", ""), ("four", "code"), (" ", ""),
         ("five", ""), (".", ""),
     ]  # fmt: skip
     assert [run.leads for run in found[0].runs if run.leads] == ["https://x.example/a"]
-    assert [block.listed for block in found] == [False, True, True]
+    assert [block.is_list_item for block in found] == [False, True, True]
     assert "".join(run.text for run in found[2].runs) == "<b>seven</b>"
 
 
 def test_italics_are_left_where_a_script_has_none() -> None:
     (block,) = parse_blocks("*محرك*")
-    assert [run.look for run in block.runs] == [""]
+    assert [run.style for run in block.runs] == [""]

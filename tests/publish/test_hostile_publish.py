@@ -84,10 +84,10 @@ def test_it_is_told_and_the_others_are_published(archive: Path, what: str) -> No
     assert about, report.lines
     assert all("\n" not in str(problem) and len(str(problem)) < 600 for problem in about)
     assert "cannot be made" not in " ".join(map(str, about))
-    assert "larch" in dict(report.left_out) or not report.clean
+    assert "larch" in dict(report.left_out) or not report.ok
     assert not [name for name, content in tiny.tree(archive / "site").items() if content and b"root:x:0" in content]
     again = publish(archive, archive / "site")
-    assert again.clean == report.clean
+    assert again.ok == report.ok
 
 
 @pytest.mark.skipif(os.name == "nt", reason="such names are refused there")
@@ -115,7 +115,7 @@ def test_a_build_that_the_program_fails_on_stops_no_other(archive: Path, monkeyp
     monkeypatch.setattr(worker, "compute", failing)
     report = publish(archive, archive / "site")
     assert report.published == ("ash",)
-    assert not report.clean
+    assert not report.ok
     assert "nobody thought of this" in str(report.problems[-1])
 
 

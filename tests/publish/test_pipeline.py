@@ -60,7 +60,7 @@ def pages(report: Report) -> dict[Path, Page]:
 
 
 def test_every_finished_demo_build_is_published(report: Report) -> None:
-    assert report.clean, [str(problem) for problem in report.problems]
+    assert report.ok, [str(problem) for problem in report.problems]
     assert len(report.published) >= 3
     assert not report.warnings
     for slug, why in report.left_out:
@@ -136,7 +136,7 @@ def test_one_broken_build_does_not_stop_the_others(archive: Path, report: Report
     broken = report.published[0]
     (other / "builds" / broken / "bottom_end.yaml").write_text("block: {bores: [4.03]}\n")
     again = publish(other, other / "site")
-    assert not again.clean
+    assert not again.ok
     assert broken in dict(again.left_out)
     assert set(again.published) == set(report.published) - {broken}
     assert any(problem.path.name == "bottom_end.yaml" and problem.line == 1 for problem in again.problems)

@@ -111,8 +111,8 @@ def _likely(model: type[RecordModel], at: str) -> list[tuple[str, str, tuple[str
     found = []
     for name, info in model.model_fields.items():
         shape, notes = shape_of(info), notes_of(info)
-        if notes.likely:
-            found.append((f"{at}.{name}", notes.example, notes.likely, shape.dimension))
+        if notes.plausible_range:
+            found.append((f"{at}.{name}", notes.example, notes.plausible_range, shape.dimension))
         if shape.model is not None:
             found += _likely(shape.model, f"{at}.{name}")
     return found

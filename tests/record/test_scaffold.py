@@ -114,7 +114,7 @@ def _assert_all_given(model: RecordModel) -> None:
     """Every field that has an example was really in the text, and so was read; but for those in place of others."""
     for name, info in type(model).model_fields.items():
         notes, value = notes_of(info), getattr(model, name)
-        if notes.instead_of or notes.refers_to or _stands_in_later_entries(type(model)):
+        if notes.alternative_to or notes.refers_to or _stands_in_later_entries(type(model)):
             continue
         assert name in model.model_fields_set, f"{type(model).__name__}.{name}"
         for inner in value if isinstance(value, tuple) else (value,):

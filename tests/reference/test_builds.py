@@ -136,7 +136,7 @@ def test_fasteners_in_newton_metres(tmp_path: Path) -> None:
     torque = figures(tmp_path, assembly=f"fasteners:\n{joints}").get("fastener_torque")
     assert torque is not None
     assert [position.value for position in torque.positions] == pytest.approx([122.0, 54.2, 135.6], abs=0.05)
-    shown = [(position.display, position.beside) for position in torque.positions]
+    shown = [(position.display, position.alternate_text) for position in torque.positions]
     spaced = [tuple((text or "").replace("\N{NO-BREAK SPACE}", " ") for text in pair) for pair in shown]
     assert spaced == [("122 N m", "90 lbf ft"), ("54 N m", "40 lbf ft"), ("136 N m", "100 lbf ft")]
 

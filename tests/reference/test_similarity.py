@@ -100,7 +100,7 @@ def test_the_estimate_errs_no_more_and_its_interval_holds(engines: list[Summary]
         (found,) = estimate(rest, engine, WEIGHTS).expected
         ours.append(abs(found.value - engine.peak_power))
         held += found.least <= engine.peak_power <= found.most
-        assert 0.86 <= found.held / found.tried <= 0.94
+        assert 0.86 <= found.covered / found.evaluated <= 0.94
     assert 0.86 <= held / len(engines) <= 0.94
 
     x = features(engines)

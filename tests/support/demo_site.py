@@ -54,6 +54,6 @@ def demo_site() -> Path:
         shutil.copytree(ROOT / "builds" / slug, folder / "builds" / slug)
     shutil.copy(ROOT / "builds" / "shop.yaml", folder / "builds" / "shop.yaml")
     report = publish(folder, folder / "site")
-    assert report.clean, [str(problem) for problem in report.problems]
+    assert report.ok, [str(problem) for problem in report.problems]
     assert not report.warnings
     return report.out

@@ -103,14 +103,14 @@ def channels(of: Channels, *, name: str = "channels", size: Size = WIDE) -> Draw
         _channel(panel, channel, traces, at, head)
         top += tall + 6
     assert panel is not None  # there is at least one channel
-    panel.foot(ticks(across, panel.width, 64), drop=2)
+    panel.x_axis(ticks(across, panel.width, 64), drop=2)
     sheet.text(panel.right, bottom + 34, f"Engine speed, {sanitise(of.speed_unit)}", anchor="right", colour=QUIET)
     if len(key) > 1:
         for n, (position, label) in enumerate(key):
             base = bottom + 56 + 20 * n
             legend_sample(sheet, 4, 36, base - size.small * 0.36, line_colour(position), series_style(position), 1.6)
             sheet.text(46, base, truncate(label, size.width - 52, size.small), size=size.small)
-    return sheet.finished(
+    return sheet.to_drawing(
         name, f"{join_and([sanitise(c.label) for c, _ in stacked])} against engine speed", _description(of, stacked)
     )
 
@@ -140,7 +140,7 @@ def _channel(
     below = head > 40  # the breaches stand under the title, not beside it
     lift, room = (12.0 + size.small, panel.width) if below else (8.0, panel.width * (0.5 if channel.breaches else 1))
     took = panel.title(sanitise(channel.label), channel.unit, lift=lift, room=room)
-    panel.rules(at)
+    panel.gridlines(at)
     for trace, x, y in traces:
         panel.curve(
             x,

@@ -120,7 +120,7 @@ def gain_curve(of: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) ->
             if high > low:
                 zone(sheet, panel.x(low), panel.top, panel.x(high) - panel.x(low), panel.height)
     panel.band(x, -noise, noise, BAND, edgecolor=QUIET, linewidth=0.7)
-    panel.rules(at, labels)
+    panel.gridlines(at, labels)
     sheet.line([panel.left, panel.right], [panel.y(0)] * 2, INK, linewidth=1.1, zorder=0.6)
     panel.curve(x, y, ACCENT, linewidth=1.5, marker="o" if np.isfinite(y).sum() == 1 else "")
     for b in ranges:
@@ -129,10 +129,10 @@ def gain_curve(of: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) ->
         panel.curve(x, np.where(inside, y, np.nan), ACCENT, linewidth=3.4, zorder=3.2, marker="")
     _beyond(panel, ranges)
     base = panel.bottom + strip
-    panel.foot(ticks(across, panel.width, 64), drop=strip)
+    panel.x_axis(ticks(across, panel.width, 64), drop=strip)
     sheet.text(panel.right, base + 38, f"Engine speed, {sanitise(of.speed_unit)}", anchor="right", colour=QUIET)
     notes(sheet, of.cautions, base + 46, remark)
-    return sheet.finished(name, sanitise(of.label), _gain_description(of, x, y, noise, ranges))
+    return sheet.to_drawing(name, sanitise(of.label), _gain_description(of, x, y, noise, ranges))
 
 
 def _beyond(panel: Axes, ranges: list[SignificantRange]) -> None:
@@ -201,7 +201,7 @@ def setting_sweep(of: SettingSweep, *, name: str = "setting_sweep", size: Size =
     sheet = Canvas(size.width, 30 + tall + 52 + notes_height(of.cautions, size, remark), size)
     panel = Axes(sheet, (left, 30, size.width - left - 14, tall), across, up)
     panel.title(sanitise(of.result), of.result_unit)
-    panel.rules(at)
+    panel.gridlines(at)
     if fitted:
         panel.curve(curve_x, curve_y, QUIET, linewidth=1.4, linestyle=(0, (5, 3)), marker="")
     if optimum is not None:
@@ -213,11 +213,11 @@ def setting_sweep(of: SettingSweep, *, name: str = "setting_sweep", size: Size =
     for v in levels:
         panel.points(v.setting, v.result, SECOND, series_style(v.position).marker, 8.0)
     _level_labels(panel, of, levels, (curve_x, curve_y), optimum, best)
-    panel.foot(ticks(across, panel.width, 56))
+    panel.x_axis(ticks(across, panel.width, 56))
     words = f"{sanitise(of.setting)}, {sanitise(of.setting_unit)}" if of.setting_unit else sanitise(of.setting)
     sheet.text(panel.right, panel.bottom + 38, truncate(words, panel.width, size.text), anchor="right", colour=QUIET)
     notes(sheet, of.cautions, panel.bottom + 46, remark)
-    return sheet.finished(
+    return sheet.to_drawing(
         name,
         f"{sanitise(of.result)} against {sanitise(of.setting).lower()}",
         _sweep_description(of, levels, optimum, best),

@@ -110,7 +110,7 @@ def stack_up(of: StackUp, *, name: str = "stack_up", size: Size = WIDE) -> Drawi
         _deck(sheet, of, view, (6, tall + 12, inset_wide, inset_tall))
     else:
         _deck(sheet, of, view, (size.width - inset_wide, (height - inset_tall) / 2, inset_wide - 4, inset_tall))
-    return sheet.finished(name, "Deck stack-up at top dead centre", _description(of))
+    return sheet.to_drawing(name, "Deck stack-up at top dead centre", _description(of))
 
 
 def _section(sheet: Canvas, of: StackUp, v: _View) -> None:

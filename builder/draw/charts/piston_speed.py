@@ -50,7 +50,7 @@ def piston_speed(of: PistonSpeed, *, name: str = "piston_speed", size: Size = WI
     sheet = Canvas(size.width, 30 + tall + 48, size)
     panel = Axes(sheet, (left, 30, size.width - left - right, tall), across, up)
     panel.title("Piston speed", of.unit)
-    panel.rules(at)
+    panel.gridlines(at)
     if up[0] < 0 < up[1]:
         sheet.line([panel.left, panel.right], [panel.y(0)] * 2, QUIET, zorder=0.4)
     if mean is not None:
@@ -73,7 +73,7 @@ def piston_speed(of: PistonSpeed, *, name: str = "piston_speed", size: Size = WI
     step = 30.0 if span <= 200 else 90.0
     step *= math.ceil(span / step / (9 if not size.narrow else 6))
     foot = [step * i for i in range(math.ceil(across[0] / step), math.floor(across[1] / step) + 1)]
-    panel.foot(foot, [f"{number(a, 0)}°" for a in foot])
+    panel.x_axis(foot, [f"{number(a, 0)}°" for a in foot])
     base = panel.bottom + 40
     words = truncate(f"Crank angle after TDC, at {sanitise(of.at)}", size.width - 8, size.text)
     sheet.text(
@@ -82,4 +82,4 @@ def piston_speed(of: PistonSpeed, *, name: str = "piston_speed", size: Size = WI
     told = f"Piston speed against crank angle at {sanitise(of.at)}: greatest {number(abs(float(y[top])))} "
     told += f"{sanitise(of.unit)} at {number(float(x[top]), 0)} degrees after top dead centre"
     told += f"; mean {number(mean)} {sanitise(of.unit)}." if mean is not None else "."
-    return sheet.finished(name, "Piston speed against crank angle", told)
+    return sheet.to_drawing(name, "Piston speed against crank angle", told)

@@ -127,7 +127,7 @@ def positions(of: Positions, *, name: str = "positions", size: Size = WIDE) -> D
             sheet.text(x, base, text, anchor="center", colour=ink, size=size.small, bold=i == of.odd)
         elif i in shown:
             _value(panel, i, values, text, i == of.odd, ink, edges)
-    return sheet.finished(
+    return sheet.to_drawing(
         name, f"{sanitise(of.label)} at each position", _positions_description(of, values, texts, low, high)
     )
 
@@ -254,7 +254,7 @@ def bore_map(of: BoreMap, *, name: str = "bore_map", size: Size = WIDE) -> Drawi
     for line in key:
         sheet.text(4, y, line, colour=QUIET, size=size.small)
         y += 20
-    return sheet.finished(name, "Bores as measured", _bores_description(of, grids, low, high))
+    return sheet.to_drawing(name, "Bores as measured", _bores_description(of, grids, low, high))
 
 
 def _taper_and_round(grid: Floats) -> tuple[float, float]:

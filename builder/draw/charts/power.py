@@ -199,7 +199,7 @@ def _two_panels(
     for (title, unit, cs), tall, up, at in zip(panels, heights, ups, marks, strict=True):
         panel = Axes(sheet, (left, top, size.width - left - right, tall), across, up)
         _zones(panel, cautions)
-        panel.rules(at)
+        panel.gridlines(at)
         _title(panel, title, unit, cs, key)
         for c in sorted(cs, key=lambda c: (c.forward, c.row)):
             # Beyond a handful of pulls the readings of all of them are only a fog.
@@ -210,14 +210,14 @@ def _two_panels(
         made.append(panel)
         top += tall + gap + head
     last = made[-1]
-    last.foot(ticks(across, last.width, 64))
+    last.x_axis(ticks(across, last.width, 64))
     sheet.text(last.right, last.bottom + 38, f"Engine speed, {speed_unit}", anchor="right", colour=QUIET)
     if key:
         _key(sheet, panels, rows, bottom + foot + 10)
     notes(sheet, cautions, bottom + foot + key_height)
     names = join_and([title for title, _, _ in panels])
     title = f"{names}{whose} against engine speed".capitalize()
-    return sheet.finished(name, title, _description(panels, rows, speed_unit, title, count, cautions))
+    return sheet.to_drawing(name, title, _description(panels, rows, speed_unit, title, count, cautions))
 
 
 def _up(curves: list[_Curve], height: float, size: Size) -> Limits:

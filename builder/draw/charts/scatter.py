@@ -78,7 +78,7 @@ def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing
     sheet = Canvas(size.width, 30 + tall + 48 + 20 * count + (6 if count else 0), size)
     panel = Axes(sheet, box, across, up)
     panel.title(sanitise(of.y_label), of.y_unit)
-    panel.rules(at)
+    panel.gridlines(at)
     for group in used:
         _points(panel, of, group, [d for d in dots if d.group == group])
     for d in dots:
@@ -89,7 +89,7 @@ def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing
             base = name_of.base + n * (size.small + 2)
             sheet.text(name_of.start, base, line, colour=name_of.colour, size=size.small, bold=name_of.bold)
     foot = [v for v in ticks(across, panel.width, 70) if not of.whole_x or v == round(v)]
-    panel.foot(foot, [f"{v:.0f}" for v in foot] if of.whole_x else None)
+    panel.x_axis(foot, [f"{v:.0f}" for v in foot] if of.whole_x else None)
     words = ", ".join(t for t in (sanitise(of.x_label), sanitise(of.x_unit)) if t)
     sheet.text(panel.right, panel.bottom + 38, truncate(words, panel.width, size.text), anchor="right", colour=QUIET)
     for n, row in enumerate(rows):
@@ -113,7 +113,7 @@ def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing
             sheet.text(x + 19, base, label, size=size.small)
             x += 19 + width(label, size.small) + 16
     title = f"{sanitise(of.y_label)} against {sanitise(of.x_label).lower()}"
-    return sheet.finished(name, title, _description(of, dots, named))
+    return sheet.to_drawing(name, title, _description(of, dots, named))
 
 
 def _key_rows(named: list[tuple[int, str]], size: Size) -> list[list[tuple[int, str]]]:

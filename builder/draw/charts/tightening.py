@@ -89,7 +89,7 @@ def tightening_pattern(of: TighteningPattern, *, name: str = "tightening_pattern
     )
     told += "of tightening. " + _order_path(points, left, right, low, high)
     told += f" {sanitise(of.remark)}" if of.remark else ""
-    return sheet.finished(name, f"{sanitise(of.label)}: order of tightening", told)
+    return sheet.to_drawing(name, f"{sanitise(of.label)}: order of tightening", told)
 
 
 def _top(where: list[tuple[float, float]]) -> float:

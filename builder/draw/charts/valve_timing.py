@@ -129,7 +129,7 @@ def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WI
     panel = Axes(sheet, (left, 30, size.width - left - 14, tall), across, up)
     panel.title("Valve lift", of.unit)
     _overlap(panel, valves)
-    panel.rules(at)
+    panel.gridlines(at)
     if of.at_lift is not None and up[0] < of.at_lift < up[1]:
         level = panel.y(of.at_lift)
         sheet.line([panel.left, panel.right], [level, level], QUIET, linewidth=0.9, linestyle=(0, (2, 2)), zorder=0.4)
@@ -157,7 +157,7 @@ def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WI
             sheet.text(46 + width(label, size.small, True) + 8, down, line, size=size.small)
         down += 20
     notes(sheet, (), base + 20 * written - 12, of.remark)
-    return sheet.finished(name, "Valve lift against crank angle", _description(of, valves))
+    return sheet.to_drawing(name, "Valve lift against crank angle", _description(of, valves))
 
 
 def _event_rows(of: ValveTiming, size: Size) -> list[tuple[str, list[str], Mark, str]]:
@@ -228,7 +228,7 @@ def _angles(panel: Axes) -> None:
     if (high - low) / step > 12:
         step = 180.0 * math.ceil((high - low) / 180 / 8)
     at = [step * i for i in range(math.ceil(low / step), math.floor(high / step) + 1)]
-    panel.foot(at, [f"{number(a, 0)}°" for a in at])
+    panel.x_axis(at, [f"{number(a, 0)}°" for a in at])
     size = panel.sheet.size.small
     if step > 180:
         return
@@ -316,7 +316,7 @@ def timing_ring(of: TimingRing, *, name: str = "timing_ring", size: Size = WIDE)
             _ring_labels(
                 sheet, [m for m in marks if m[0] * side > 0 or (m[0] == 0 and side == 1)], side, cx, cy, radius
             )
-    return sheet.finished(name, "Valve events on the crank's circle", _ring_description(of))
+    return sheet.to_drawing(name, "Valve events on the crank's circle", _ring_description(of))
 
 
 def _ring_labels(sheet: Canvas, marks: list[_RingMark], side: int, cx: float, cy: float, radius: float) -> None:

@@ -37,7 +37,7 @@ class DisplayUnit:
         """The unit of one system."""
         return self.inch if system == "inch" else self.metric
 
-    def closer(self) -> DisplayUnit:
+    def with_extra_decimal(self) -> DisplayUnit:
         """The same, with one more decimal."""
         inch, metric = (replace(scale, decimals=scale.decimals + 1) for scale in (self.inch, self.metric))
         return replace(self, inch=inch, metric=metric)
@@ -61,7 +61,7 @@ class DisplayUnit:
         """A difference (an uncertainty, a tolerance) in the unit of one system."""
         return abs(si * self._line(system)[0])
 
-    def finest(self, uncertainty: float, system: System) -> float:
+    def rounding_step(self, uncertainty: float, system: System) -> float:
         """What a figure beside its expanded uncertainty is rounded to: two digits of it where the first is a 1.
 
         So 46 ± 11 stays what it is, and does not become 50 ± 10. Source: JCGM 100, 7.2.6.
@@ -70,9 +70,9 @@ class DisplayUnit:
         leads_with_one = step > 0 and step < 2 * 10.0 ** math.floor(math.log10(step))
         return uncertainty / 2 if leads_with_one else uncertainty
 
-    def spread(self, uncertainty: float, system: System, finest: float) -> str:
+    def spread(self, uncertainty: float, system: System, rounding_step: float) -> str:
         """An expanded uncertainty [SI] in the unit of one system, rounded as the figure beside it."""
-        return _rounded(self.step(uncertainty, system), self.step(finest, system), self.scale(system).decimals)
+        return _rounded(self.step(uncertainty, system), self.step(rounding_step, system), self.scale(system).decimals)
 
     def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
         """The figure in one system, with no more digits than its uncertainty leaves meaning to."""
@@ -133,11 +133,11 @@ def written_text(quantity: Quantity) -> str:
 
 def written_mean(reading: Reading) -> str:
     """The mean of a reading's values in the unit they were written in, with a digit more than one of them has."""
-    first, count = reading.best[0], len(reading.best)
+    first, count = reading.preferred[0], len(reading.preferred)
     if count == 1:
         return written_text(first)
     scale, offset = factor(first.unit, first.dimension) if first.unit else (1.0, 0.0)
-    decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.best) + (count > 2)
+    decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.preferred) + (count > 2)
     number = f"{(float(reading.values.mean()) - offset) / scale:.{decimals}f}"
     return written_text(replace(first, number=number, fraction=""))
 
@@ -231,8 +231,8 @@ def system_of(build: Build) -> System:
     """The system a build was measured in: that of its bore, else of its stroke, else metric."""
     for path in ("bottom_end.block.bores", "bottom_end.crankshaft.stroke", "bottom_end.rods.length"):
         reading = build.get(path)
-        if isinstance(reading, Reading) and reading.best:
-            return system_of_unit(reading.best[0])
+        if isinstance(reading, Reading) and reading.preferred:
+            return system_of_unit(reading.preferred[0])
     return "metric"
 
 

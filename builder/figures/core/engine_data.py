@@ -53,4 +53,4 @@ def engine_facts(build: Build) -> EngineFacts:
 
 def _values(build: Build, path: str) -> Array | None:
     reading = build.get(path)
-    return reading.values if isinstance(reading, Reading) and reading.best else None
+    return reading.values if isinstance(reading, Reading) and reading.preferred else None

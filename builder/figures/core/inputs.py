@@ -55,11 +55,11 @@ class Context:
         return self._known[name]
 
     @cached_property
-    def bare(self) -> Solver:
+    def solver_without_uncertainty(self) -> Solver:
         """Figures without their uncertainties, for inputs that rest on a figure and for what-if questions."""
         from builder.figures.core.solver import Solver
 
-        return Solver(self, uncertain=False)
+        return Solver(self, with_uncertainty=False)
 
     @cached_property
     def what_if(self) -> WhatIf:
@@ -85,14 +85,14 @@ class Input:
     basis: str = MEASURED
     """How well a single value (not a listed/measured reading) is known."""
     get: Get | None = None
-    wants: str = ""
+    hint: str = ""
     """What to write to have it, where more than its own path would do."""
 
     @property
     def wanted(self) -> str:
         """What to write, and in which file, to have it."""
-        if self.wants:
-            return self.wants
+        if self.hint:
+            return self.hint
         document, _, rest = self.path.partition(".")
         return f"{document}.yaml: {rest}"
 
@@ -109,12 +109,12 @@ def register_inputs(*inputs: Input) -> None:
 
 
 def computed_input(
-    name: str, label: str, symbol: str, shown: DisplayUnit, path: str, axis: str | None = None, wants: str = ""
+    name: str, label: str, symbol: str, shown: DisplayUnit, path: str, axis: str | None = None, hint: str = ""
 ) -> Callable[[Get], Get]:
     """Declare an input that takes more than one look-up; ``path`` says what the record should hold."""
 
     def register(get: Get) -> Get:
-        register_inputs(Input(name, label, symbol, shown, path, axis, get=get, wants=wants))
+        register_inputs(Input(name, label, symbol, shown, path, axis, get=get, hint=hint))
         return get
 
     return register
@@ -152,25 +152,25 @@ def _of_reading(item: Input, reading: Reading) -> InputValue | None:
     values = reading.values
     if not len(values):
         return None
-    step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in reading.best)
-    if reading.dimension == NUMBER and not any("." in quantity.number for quantity in reading.best):
+    step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in reading.preferred)
+    if reading.dimension == NUMBER and not any("." in quantity.number for quantity in reading.preferred):
         step = 0.0  # a ratio written as a whole number is one: a follower of ratio 1 is not 0.5 to 1.5
     parts = [uncertainty.from_resolution(step)]
     repeated = not reading.measured and len(reading.repeats) > 1
     if repeated:
         parts.append(uncertainty.from_repeats(np.array([quantity.si for quantity in reading.repeats])))
     axis = Axis(item.axis, numbered(len(values))) if item.axis and len(values) > 1 else None
-    count = len(reading.best)
+    count = len(reading.preferred)
     return InputValue(
         item.name,
         item.label if axis or count == 1 else f"{item.label}, mean of {count}",
         item.symbol,
         values if axis else float(values[0] if count == 1 else values.mean()),
-        tuple(map(written_text, reading.best)) if axis else (written_mean(reading),),
+        tuple(map(written_text, reading.preferred)) if axis else (written_mean(reading),),
         MEASURED if reading.is_measured else LISTED,
         axis,
         uncertainty.root(item.name, *parts),
-        stated=reading.resolution is not None or repeated,
+        has_stated_resolution=reading.resolution is not None or repeated,
     )
 
 

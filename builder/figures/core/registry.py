@@ -60,7 +60,7 @@ class Method:
     """One way to a figure: a function, what it takes, and how its working reads."""
 
     function: Callable[..., Any]
-    takes: tuple[str, ...]
+    inputs: tuple[str, ...]
     needed: tuple[str, ...]
     working: str
 
@@ -72,7 +72,7 @@ class FigureDefinition:
     method: MethodDescription
     routes: list[Method] = field(default_factory=list)
     axis: str | None = None
-    whole: bool = False
+    vectorised: bool = False
 
 
 _ENTRIES: dict[str, FigureDefinition] = {}
@@ -81,20 +81,20 @@ _ENTRIES: dict[str, FigureDefinition] = {}
 def figure(
     slug: str,
     title: str,
-    shown: DisplayUnit,
+    display_unit: DisplayUnit,
     *,
     section: str,
     means: str,
     formula: str,
     working: str,
     source: str,
-    holds: str,
+    validity: str,
     symbols: tuple[tuple[str, str, str], ...] = (),
     headline: str = "mean",
     axis: str | None = None,
-    whole: bool = False,
-    takes: tuple[str, ...] = (),
-    may_take: tuple[str, ...] = (),
+    vectorised: bool = False,
+    inputs: tuple[str, ...] = (),
+    optional_inputs: tuple[str, ...] = (),
 ) -> Callable[[F], F]:
     """Register a function as a figure.
 
@@ -106,30 +106,34 @@ def figure(
     """
 
     def register(function: F) -> F:
-        method = MethodDescription(slug, title, means, formula, symbols, source, holds, section, shown, headline)
+        method = MethodDescription(
+            slug, title, means, formula, symbols, source, validity, section, display_unit, headline
+        )
         if slug in _ENTRIES:
             raise RuntimeError(f"two figures are called {slug}")
-        _ENTRIES[slug] = FigureDefinition(method, [_route(function, working, takes, may_take)], axis, whole)
+        _ENTRIES[slug] = FigureDefinition(
+            method, [_route(function, working, inputs, optional_inputs)], axis, vectorised
+        )
         return function
 
     return register
 
 
-def alternative(slug: str, *, working: str, takes: tuple[str, ...] = ()) -> Callable[[F], F]:
+def alternative(slug: str, *, working: str, inputs: tuple[str, ...] = ()) -> Callable[[F], F]:
     """Register a second route to a figure, taken when those before it lack an input; ``takes`` as for `figure`."""
 
     def register(function: F) -> F:
-        _ENTRIES[slug].routes.append(_route(function, working, takes))
+        _ENTRIES[slug].routes.append(_route(function, working, inputs))
         return function
 
     return register
 
 
 def _route(
-    function: Callable[..., Any], working: str, takes: tuple[str, ...] = (), may_take: tuple[str, ...] = ()
+    function: Callable[..., Any], working: str, inputs: tuple[str, ...] = (), optional_inputs: tuple[str, ...] = ()
 ) -> Method:
-    if takes:
-        return Method(function, (*takes, *may_take), takes, working)
+    if inputs:
+        return Method(function, (*inputs, *optional_inputs), inputs, working)
     parameters = inspect.signature(function).parameters
     needed = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
     return Method(function, tuple(parameters), needed, working)

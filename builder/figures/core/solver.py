@@ -96,7 +96,11 @@ class Solver:
     """Figures of one build, each solved once, on demand."""
 
     def __init__(
-        self, source: Context, instead: Mapping[str, InputValue | None] | None = None, *, uncertain: bool = True
+        self,
+        source: Context,
+        overrides: Mapping[str, InputValue | None] | None = None,
+        *,
+        with_uncertainty: bool = True,
     ) -> None:
         """``instead`` puts other values (or nothing) in the place of inputs, to answer what-if questions.
 
@@ -105,9 +109,9 @@ class Solver:
         """
         self.source = source
         self.problems: list[Problem] = []
-        self._uncertain = uncertain
+        self._uncertain = with_uncertainty
         self._reported: set[frozenset[tuple[Path, int]]] = set()
-        self._known: dict[str, InputValue | None] = dict(instead or {})
+        self._known: dict[str, InputValue | None] = dict(overrides or {})
         self._solved: dict[str, _Solved | MissingInputs] = {}
         self._separate: set[str] = set()
 
@@ -137,7 +141,7 @@ class Solver:
             self.problems.append(Problem(path, line, f"{INPUTS[name].label} cannot be: {refused}"))
             return None
 
-    def by_route(self, slug: str, number: int) -> tuple[Figure, InputValue] | None:
+    def via(self, slug: str, number: int) -> tuple[Figure, InputValue] | None:
         """The figure by one particular route, and as others would take it, to compare two ways to one thing."""
         entry = catalogue()[slug]
         route = entry.routes[number]
@@ -158,7 +162,7 @@ class Solver:
         return self._solved[slug]
 
     def _try(self, entry: FigureDefinition, route: Method, lacking: list[tuple[str, ...]]) -> _Solved | None:
-        taken = {name: known for name in route.takes if (known := self.known(name)) is not None}
+        taken = {name: known for name in route.inputs if (known := self.known(name)) is not None}
         if missing := [name for name in route.needed if name not in taken]:
             lacking.append(self._wanted(missing))
             return None
@@ -198,7 +202,7 @@ class Solver:
         message = f"{entry.method.title.lower()} cannot be: {refused}; in conflict are {values}"
         self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
 
-    def made_of(self, slug: str) -> frozenset[str]:
+    def root_inputs(self, slug: str) -> frozenset[str]:
         """The names of all inputs that a figure rests on, directly or by way of others."""
         known = self.known(slug)
         return frozenset(root.name for root in self._roots(known)) if known else frozenset()
@@ -210,8 +214,10 @@ class Solver:
         return [root for k in solved.figure.inputs for root in self._roots(k)] if isinstance(solved, _Solved) else []
 
     def _apply(self, entry: FigureDefinition, route: Method, taken: Mapping[str, InputValue]) -> _Solved:
-        axis = None if entry.whole else _axis_of(entry, taken)
-        fitted = dict(taken) if entry.whole else {name: self._fit(known, axis) for name, known in taken.items()}
+        axis = None if entry.vectorised else _axis_of(entry, taken)
+        fitted = (
+            dict(taken) if entry.vectorised else {name: self._broadcast(known, axis) for name, known in taken.items()}
+        )
         result = route.function(**{name: known.values for name, known in fitted.items()})
         outcome = result if isinstance(result, FigureResult) else FigureResult(result)
         if outcome.takes:
@@ -225,17 +231,17 @@ class Solver:
             fitted = {name: _at(known, axis, kept) for name, known in fitted.items()}
             outcome = replace(outcome, value=np.asarray(outcome.value)[kept])
             axis = Axis(axis.kind, tuple(axis.labels[index] for index in kept))
-        if entry.whole:
-            fitted = {name: self._fit(known, None) for name, known in fitted.items()}
+        if entry.vectorised:
+            fitted = {name: self._broadcast(known, None) for name, known in fitted.items()}
         return self._solved_from(entry, route, fitted, outcome, self._contributions(route, fitted, outcome.value), axis)
 
-    def _fit(self, known: InputValue, axis: Axis | None) -> InputValue:
+    def _broadcast(self, known: InputValue, axis: Axis | None) -> InputValue:
         """The input as this figure takes it: kept along the figure's own positions, else averaged over its own."""
         if known.axis is None or known.axis == axis:
             return known
         if axis is not None and known.axis.kind == axis.kind:
             return _at(known, known.axis, np.array([known.axis.labels.index(label) for label in axis.labels]))
-        shown = INPUTS[known.name].shown if known.name in INPUTS else catalogue()[known.name].method.shown
+        shown = INPUTS[known.name].shown if known.name in INPUTS else catalogue()[known.name].method.display_unit
         known = _at(known, known.axis, np.flatnonzero(np.isfinite(known.values)))
         mean = float(np.mean(known.values))
         parts = broadcast_contributions(known.contributions, np.size(known.values))
@@ -279,8 +285,8 @@ class Solver:
             axis = None
         value = headline(method.headline, values)
         if not self._uncertain:
-            return self._bare(method, route, fitted, outcome.value if axis else value, value, axis)
-        stated = any(known.stated for known in fitted.values())
+            return self._plain_result(method, route, fitted, outcome.value if axis else value, value, axis)
+        stated = any(known.has_stated_resolution for known in fitted.values())
         # Where no reading states its resolution, the last digit written is the last that means anything.
         coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
         each = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
@@ -290,12 +296,16 @@ class Solver:
             separate = [name for name in contributions if name in self._separate]
             mean_parts = uncertainty.over_positions(broadcast_contributions(contributions, len(values)), separate)
             overall = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
-        display = method.shown.text(value, system, overall)
-        other = self._other_system(method.shown)
+        display = method.display_unit.text(value, system, overall)
+        other = self._other_system(method.display_unit)
         beside = None
         if other:
-            beside = method.shown.text(value, other, method.shown.finest(overall, other) if stated else overall)
-        shown_each = np.array([method.shown.finest(unsure, system) for unsure in each]) if stated else each
+            beside = method.display_unit.text(
+                value, other, method.display_unit.rounding_step(overall, other) if stated else overall
+            )
+        shown_each = (
+            np.array([method.display_unit.rounding_step(unsure, system) for unsure in each]) if stated else each
+        )
         positions = _positions(method, axis, values, shown_each, system, other) if axis else ()
         displays = tuple(position.display for position in positions) or (display,)
         apart = outlier_index(values, float(each[0])) if axis and axis.kind in _OUTLIER_AXES else None
@@ -304,9 +314,9 @@ class Solver:
         figure = Figure(
             method,
             value,
-            with_uncertainty(method.shown, value, overall, system) if stated else display,
+            with_uncertainty(method.display_unit, value, overall, system) if stated else display,
             beside,
-            weakest(tuple(known.basis for known in fitted.values())),
+            weakest(tuple(known.provenance for known in fitted.values())),
             working(pattern, texts, displays[at if axis else 0], where),
             tuple(fitted.values()),
             positions,
@@ -317,11 +327,11 @@ class Solver:
         )
         known = InputValue(
             method.slug, method.title.lower(), "", outcome.value if axis else float(values[0]), displays,
-            figure.basis, axis, contributions, stated, None, figure=True,
+            figure.provenance, axis, contributions, stated, None, figure=True,
         )  # fmt: skip
         return _Solved(figure, known, route)
 
-    def _bare(
+    def _plain_result(
         self,
         method: MethodDescription,
         route: Method,
@@ -331,7 +341,7 @@ class Solver:
         axis: Axis | None,
     ) -> _Solved:
         """A figure without its uncertainty, its working and its positions."""
-        display = method.shown.text(value, self.source.system)
+        display = method.display_unit.text(value, self.source.system)
         figure = Figure(method, value, display, None, LISTED, "", tuple(fitted.values()))
         known = InputValue(
             method.slug, method.title.lower(), "", values, (display,), LISTED, axis, figure=True
@@ -359,10 +369,10 @@ def _positions(
     Only joints have the other system beside each; elsewhere the whole has it.
     """
     unsure = each.tolist() if axis.kind in _INDEPENDENT_AXES else [float(each.max())] * len(values)
-    displays = method.shown.texts(values.tolist(), system, unsure)
+    displays = method.display_unit.texts(values.tolist(), system, unsure)
     besides: list[str | None] = [None] * len(values)
     if other and axis.kind == "joint":
-        besides = [*method.shown.texts(values.tolist(), other, unsure)]
+        besides = [*method.display_unit.texts(values.tolist(), other, unsure)]
     return tuple(map(Position, axis.labels, values.tolist(), displays, besides))
 
 

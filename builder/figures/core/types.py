@@ -46,11 +46,11 @@ class InputValue:
     symbol: str
     values: Value
     texts: tuple[str, ...]
-    basis: str
+    provenance: str
     axis: Axis | None = None
     contributions: Mapping[str, Value] = field(default_factory=dict)
     """Slope times standard uncertainty for each root reading, from its stated resolution or last digit written."""
-    stated: bool = False
+    has_stated_resolution: bool = False
     """Whether a reading below it states its resolution or was repeated."""
     where: tuple[Path, int] | None = None
     figure: bool = False
@@ -68,7 +68,7 @@ class Position:
     label: str
     value: float
     display: str
-    beside: str | None = None
+    alternate_text: str | None = None
     """The same in the other system, where the shop shows both."""
 
 
@@ -82,9 +82,9 @@ class MethodDescription:
     formula: str
     symbols: tuple[tuple[str, str, str], ...]
     source: str
-    holds: str
+    validity: str
     section: str
-    shown: DisplayUnit
+    display_unit: DisplayUnit
     headline: str = "mean"
     """Which position stands for the whole: mean, first, most, least."""
 
@@ -96,13 +96,13 @@ class Figure:
     method: MethodDescription
     value: float
     display: str
-    beside: str | None
-    basis: str
+    alternate_text: str | None
+    provenance: str
     working: str
     inputs: tuple[InputValue, ...]
     positions: tuple[Position, ...] = ()
     axis: str | None = None
-    odd: str | None = None
+    outlier: str | None = None
     """Label of the position that stands out, if one does."""
     uncertainty: float | None = None
     """Expanded (k = 2), SI; only where a reading states its resolution or was repeated."""
@@ -120,12 +120,12 @@ class Figure:
         return self.method.title
 
     @property
-    def least(self) -> Position | None:
+    def minimum(self) -> Position | None:
         """The position with the least value."""
         return min(self.positions, key=lambda position: position.value, default=None)
 
     @property
-    def most(self) -> Position | None:
+    def maximum(self) -> Position | None:
         """The position with the most."""
         return max(self.positions, key=lambda position: position.value, default=None)
 

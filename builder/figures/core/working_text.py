@@ -77,10 +77,10 @@ def headline(kind: str, values: npt.NDArray[np.float64]) -> float:
 
 def with_uncertainty(shown: DisplayUnit, value: float, expanded: float, system: System) -> str:
     """`10.42 ± 0.05`, with a digit more where that is what it takes, unless the uncertainty is lost even in that."""
-    finest = shown.finest(expanded, system)
+    finest = shown.rounding_step(expanded, system)
     spread = shown.spread(expanded, system, finest)
     if float(spread) == 0:
-        closer = shown.closer()
+        closer = shown.with_extra_decimal()
         spread = closer.spread(expanded, system, finest)
         if float(spread) == 0:
             return shown.text(value, system, finest)

@@ -25,7 +25,7 @@ STANDARDS = "SAE J1349; ISO 1585 and UN Regulation 85, Annex 5; SAE J607 and DIN
     formula=r"p_{ws} = f(T)",
     symbols=(("f", "series of Hyland and Wexler in the temperature", "Pa"),),
     working="over water at {air_temperature}, by Hyland and Wexler",
-    holds="−100 to 200 °C",
+    validity="−100 to 200 °C",
 )
 def saturation_vapour_pressure(air_temperature: Value) -> Value:
     """Saturation vapour pressure [Pa] at each pull's air temperature [K]."""
@@ -44,7 +44,7 @@ def saturation_vapour_pressure(air_temperature: Value) -> Value:
     formula=r"p_v = \varphi \, p_{ws}",
     symbols=(("p_{ws}", "saturation vapour pressure", "Pa"),),
     working="{relative_humidity_recorded} × {saturation_vapour_pressure}",
-    holds="one reading of humidity: relative humidity, wet bulb, dew point or vapour pressure",
+    validity="one reading of humidity: relative humidity, wet bulb, dew point or vapour pressure",
 )
 def vapour_pressure(relative_humidity_recorded: Value, saturation_vapour_pressure: Value) -> Value:
     """Vapour pressure [Pa] from relative humidity."""
@@ -86,7 +86,7 @@ def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
     means="What is left of the barometer for the air itself.",
     formula=r"P_d = P - p_v",
     working="{barometer} − {vapour_pressure}",
-    holds="station pressure, read in the room or turned to its height",
+    validity="station pressure, read in the room or turned to its height",
 )
 def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
     """Dry-air pressure [Pa]."""
@@ -109,7 +109,7 @@ def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
     ),
     working="({dry_air_pressure} × 28.966 g/mol + {vapour_pressure} × 18.015 g/mol) / (8.3145 J/(mol K) "
     "× {air_temperature})",
-    holds="within 0.1 % over 0 to 50 °C",
+    validity="within 0.1 % over 0 to 50 °C",
 )
 def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature: Value) -> Value:
     """Density of the moist air [kg/m3]."""
@@ -132,7 +132,7 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
         ("T", "temperature of the air at the inlet", "K"),
     ),
     working="{pull_factor}",
-    holds="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each standard "
+    validity="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each standard "
     "within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa dry); a reading that is corrected already "
     "is moved by dividing its own factor out, never corrected twice",
 )

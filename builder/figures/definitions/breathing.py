@@ -36,7 +36,7 @@ _ONE_CYLINDER = "the flow of one cylinder's port with all its valves; depression
     formula=r"V_d \, \frac{n}{r} \, VE",
     symbols=(("V_d", "displacement", "m³"), ("VE", "volumetric efficiency, taken as 100 %", "1")),
     working="{displacement} × {speed_of_interest} / {revolutions_per_cycle} × 100 %",
-    holds="at 100 % volumetric efficiency, counted in outside air; a blown engine asks for more with its boost",
+    validity="at 100 % volumetric efficiency, counted in outside air; a blown engine asks for more with its boost",
 )
 def air_demand(displacement: Value, speed_of_interest: Value, revolutions_per_cycle: Value) -> Value:
     """Volume flow of air at 100 % volumetric efficiency [m3/s]."""
@@ -59,7 +59,7 @@ def _revolutions(counted: Value) -> int:
     formula=r"\frac{Q_r}{Q} \sqrt{\frac{\Delta p}{\Delta p_r}}",
     symbols=(("Q", "air the engine asks for", "m³/s"),),
     working="{rated_flow} × √({allowed_depression} / {rated_depression}) / {air_demand}",
-    holds="rating and demand at the same depression; at 100 % volumetric efficiency",
+    validity="rating and demand at the same depression; at 100 % volumetric efficiency",
 )
 def induction_headroom(
     rated_flow: Value, rated_depression: Value, allowed_depression: Value, air_demand: Value
@@ -85,7 +85,7 @@ def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     means="What the intake port passes at each lift, moved to the depression at which heads are compared.",
     formula=r"Q \sqrt{\frac{\Delta p_{28}}{\Delta p}}",
     working="{intake_bench_flow} × √({compared_depression} / {bench_depression})",
-    holds=_ONE_CYLINDER,
+    validity=_ONE_CYLINDER,
 )
 def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compared_depression: Value) -> Value:
     """Intake flow at each lift at 28 inH2O [m3/s]."""
@@ -103,7 +103,7 @@ def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compar
     means="What the exhaust port passes at each lift, moved to the depression at which heads are compared.",
     formula=r"Q \sqrt{\frac{\Delta p_{28}}{\Delta p}}",
     working="{exhaust_bench_flow} × √({compared_depression} / {bench_depression})",
-    holds=_ONE_CYLINDER,
+    validity=_ONE_CYLINDER,
 )
 def exhaust_flow_at_depression(exhaust_bench_flow: Value, bench_depression: Value, compared_depression: Value) -> Value:
     """Exhaust flow at each lift at 28 inH2O [m3/s]."""
@@ -131,7 +131,7 @@ def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depress
     formula=_DISCHARGE,
     working="{intake_bench_flow} / ({intake_valves} × π × {intake_valve_diameter} × {intake_bench_lift}"
     " × √(2 × {bench_depression} / {bench_air}))",
-    holds=_DISCHARGE_HOLDS,
+    validity=_DISCHARGE_HOLDS,
 )
 def discharge_coefficient(
     intake_bench_flow: Value,
@@ -159,7 +159,7 @@ def discharge_coefficient(
     formula=_DISCHARGE,
     working="{exhaust_bench_flow} / ({exhaust_valves} × π × {exhaust_valve_diameter} × {exhaust_bench_lift}"
     " × √(2 × {bench_depression} / {bench_air}))",
-    holds=_DISCHARGE_HOLDS,
+    validity=_DISCHARGE_HOLDS,
 )
 def exhaust_discharge_coefficient(
     exhaust_bench_flow: Value,
@@ -187,7 +187,7 @@ def exhaust_discharge_coefficient(
     formula=r"\frac{\pi}{4} B^2 \, \frac{S_p}{A_p}",
     symbols=(("S_p", "mean piston speed", "m/s"),),
     working="π/4 × ({bore})² × {mean_piston_speed} / {intake_port_area}",
-    holds="smallest section of all intake ports of one cylinder; mean over a stroke, as if the port stood open for all "
+    validity="smallest section of all intake ports of one cylinder; mean over a stroke, as if the port stood open for all "
     "of it",
 )
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: Value) -> Value:
@@ -208,7 +208,7 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: 
     symbols=(("S_p", "mean piston speed", "m/s"), ("a", "speed of sound at the inlet's temperature", "m/s")),
     working="1 / {intake_valves} × ({bore} / {intake_valve_diameter})² × {mean_piston_speed}"
     " / ({mean_flow_coefficient} × a({air_temperature}))",
-    holds="poppet valves; flow coefficient on the head's area, meaned over a lift that rises and falls as a half sine",
+    validity="poppet valves; flow coefficient on the head's area, meaned over a lift that rises and falls as a half sine",
 )
 def inlet_mach_index(
     bore: Value,
@@ -235,7 +235,7 @@ def inlet_mach_index(
     formula=r"0.257 \; Q_{28} \, N",
     symbols=(("Q_{28}", "intake flow at full lift and 28 inH2O", "cfm"),),
     working="{power_per_flow} × {port_flow} × {cylinders}",
-    holds="four-strokes on petrol, without boost; a rule of thumb, good to a tenth at best",
+    validity="four-strokes on petrol, without boost; a rule of thumb, good to a tenth at best",
 )
 def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value) -> Value:
     """Power the heads could support [W]."""
@@ -253,7 +253,7 @@ def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value)
     means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
     formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
     working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
-    holds="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a fuel "
+    validity="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a fuel "
     "flow, the injector pulse as logged, the time it takes to open counted in",
 )
 def injector_duty(

@@ -119,7 +119,7 @@ for _side in ("intake", "exhaust"):
 
 def _full_lift(source: Context) -> float | None:
     """Net lift of the intake valve [m], where the record leads to it."""
-    known = source.bare.known("valve_lift")
+    known = source.solver_without_uncertainty.known("valve_lift")
     if known is None or known.axis is None or "intake" not in known.axis.labels:
         return None
     return float(np.asarray(known.values)[known.axis.labels.index("intake")])
@@ -155,7 +155,7 @@ def _mean_flow_coefficient(source: Context) -> InputValue | None:
     """Bench flow over what the valve head's area would pass, meaned over a lift that rises and falls as a half sine."""
     card, lift = _card(source), _full_lift(source)
     diameter: Reading | None = source.build.get("top_end.heads.intake_valve.diameter")
-    if card is None or lift is None or diameter is None or not diameter.best:
+    if card is None or lift is None or diameter is None or not diameter.preferred:
         return None
     lifts, flows, depression = card
     through = np.linspace(0.0, np.pi, 181)

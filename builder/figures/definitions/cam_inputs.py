@@ -116,7 +116,7 @@ for _name, _label in (
     _side = _name.partition("_")[0]
     computed_input(
         f"{_name}_measured", _label, "", units.ANGLE, "cam.degreeing.events", "lift",
-        wants=f"cam.yaml: degreeing.events, or card.{_side}.durations with a centreline",
+        hint=f"cam.yaml: degreeing.events, or card.{_side}.durations with a centreline",
     )(_event(_name))  # fmt: skip
 
 
@@ -198,10 +198,10 @@ def _by_side(
         item.symbol,
         np.array(means),
         tuple("not recorded" if k is None else k.texts[0] for k in known),
-        weakest(tuple(k.basis for k in present)),
+        weakest(tuple(k.provenance for k in present)),
         Axis("side", SIDES),
         {name: np.array(parts)},
-        any(k.stated for k in present),
+        any(k.has_stated_resolution for k in present),
         where,
     )
 
@@ -258,7 +258,7 @@ def _lash(source: Context) -> InputValue | None:
     filled = np.nan_to_num(np.asarray(known.values))
     parts = {name: np.nan_to_num(np.asarray(part)) for name, part in known.contributions.items()}
     return InputValue(
-        known.name, known.label, known.symbol, filled, known.texts, known.basis, known.axis, parts, known.stated,
+        known.name, known.label, known.symbol, filled, known.texts, known.provenance, known.axis, parts, known.has_stated_resolution,
         known.where,
     )  # fmt: skip
 

@@ -77,8 +77,8 @@ def _register(slug: str, title: str, means: str, holds: str) -> None:
         means=means,
         formula=_FROM_PARTS.get(slug, r"\mathrm{measured}"),
         working=f"{{{name}}}",
-        holds=holds,
-        takes=(name,),
+        validity=holds,
+        inputs=(name,),
     )(_as_measured)
 
 
@@ -115,7 +115,7 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     formula=r"\max_{\mathrm{axes}} \left( B_{most} - B_{least} \right)",
     symbols=(("B_{most}, B_{least}", "largest and least reading down one axis of the bore", "m"),),
     working="{taper_largest} − {taper_least}",
-    holds="over the depths that were gauged",
+    validity="over the depths that were gauged",
 )
 def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     """Taper of each bore [m]."""
@@ -134,7 +134,7 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     formula=r"\max_{\mathrm{depths}} \left( B_{most} - B_{least} \right)",
     symbols=(("B_{most}, B_{least}", "largest and least reading across the bore at one depth", "m"),),
     working="{out_of_round_largest} − {out_of_round_least}",
-    holds="over the axes that were gauged",
+    validity="over the axes that were gauged",
 )
 def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) -> Value:
     """Out of round of each bore [m]."""
@@ -152,7 +152,7 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     formula=r"\frac{x - x_{least}}{x_{most} - x_{least}}",
     symbols=(("x", "mean of the readings", "m"), ("x_{least}, x_{most}", "what is allowed", "m")),
     working="({fit_mean} − {fit_least}) / ({fit_most} − {fit_least})",
-    holds="fits whose range has two ends; outside it below 0 % or above 100 %",
+    validity="fits whose range has two ends; outside it below 0 % or above 100 %",
 )
 def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     """Where each fit lies in its range [1]."""
@@ -174,7 +174,7 @@ def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
         (r"T_{\mathrm{lbf\,ft}}", "the same in pound-force feet", "lbf ft"),
     ),
     working="{joint_torque}",
-    holds="the joint as recorded; for the next time the maker's current sheet decides",
+    validity="the joint as recorded; for the next time the maker's current sheet decides",
 )
 def fastener_torque(joint_torque: Value) -> Value:
     """Final torque of each joint [N m]."""
@@ -193,7 +193,7 @@ def fastener_torque(joint_torque: Value) -> Value:
     formula=r"F = \frac{T}{K d}",
     symbols=(("T", "final torque", "N m"), ("K", "nut factor for the lubricant", "1"), ("d", "thread diameter", "m")),
     working="{deciding_torque} / ({nut_factor} × {thread_diameter})",
-    holds="an estimate for the record, a quarter either way; never a reason to choose a torque; the nut factor as "
+    validity="an estimate for the record, a quarter either way; never a reason to choose a torque; the nut factor as "
     "written down, or from the friction that was",
 )  # fmt: skip
 def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter: Value) -> FigureResult:
@@ -221,7 +221,7 @@ def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter:
     symbols=(("E", "Young's modulus of steel, 207 GPa", "Pa"),),
     working="207 GPa × {bolt_stretch} / ({shank_length} / (π/4 × ({shank_diameter})²)"
     " + {thread_length} / {thread_stress_area})",
-    holds="steel bolts below yield, shank and thread as springs in a row; good to a twentieth where both ends can be "
+    validity="steel bolts below yield, shank and thread as springs in a row; good to a twentieth where both ends can be "
     "reached; the maker's stretch decides",
 )
 def stretch_preload(

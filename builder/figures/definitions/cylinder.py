@@ -29,7 +29,7 @@ from builder.figures.core.solver import FigureResult
     means="The volume one piston sweeps on its way from top to bottom.",
     formula=r"V_s = \frac{\pi}{4} B^2 S",
     working="π/4 × ({bore})² × {stroke}",
-    holds="any engine",
+    validity="any engine",
 )
 def swept_volume(bore: Value, stroke: Value) -> Value:
     """Swept volume of each cylinder [m3]."""
@@ -42,11 +42,11 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     display_units.DISPLACEMENT,
     section=CYLINDER,
     source=HEYWOOD_2,
-    whole=True,
+    vectorised=True,
     means="The size of the engine: the volume all pistons sweep together.",
     formula=r"V_d = N \, V_s",
     working="{cylinders} × {swept_volume}",
-    holds="any number of cylinders",
+    validity="any number of cylinders",
 )
 def displacement(cylinders: Value, swept_volume: Value) -> Value:
     """All cylinders together [m3], from the mean of those gauged."""
@@ -62,7 +62,7 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
     means="Above one the cylinder is wider than the stroke is long, which favours speed.",
     formula=r"B / S",
     working="{bore} / {stroke}",
-    holds="any engine",
+    validity="any engine",
 )
 def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     """Bore over stroke."""
@@ -78,7 +78,7 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     means="How long the connecting rod is against the stroke; a longer rod leans less.",
     formula=r"L / S",
     working="{rod_length} / {stroke}",
-    holds="1.4 to 2.2 in running engines",
+    validity="1.4 to 2.2 in running engines",
 )
 def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     """Rod length over stroke."""
@@ -94,7 +94,7 @@ def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     means="How far the piston stops below the top of the block; negative when it stands proud.",
     formula=r"c = H - \left( S/2 + L + h \right)",
     working="by dial gauge: {deck_clearance_measured}",
-    holds="the gauge wins over the sum of the parts; the difference between the two is a finding",
+    validity="the gauge wins over the sum of the parts; the difference between the two is a finding",
 )
 def deck_clearance(deck_clearance_measured: Value) -> Value:
     """Deck clearance as the dial gauge found it [m]."""
@@ -117,7 +117,7 @@ def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Val
     "it out.",
     formula=r"h = H - \left( S/2 + L + c \right)",
     working="{deck_height} − ({stroke} / 2 + {rod_length} + {deck_clearance_measured})",
-    holds="where the deck clearance was gauged; it lays on the piston what block, crank or rod may have done",
+    validity="where the deck clearance was gauged; it lays on the piston what block, crank or rod may have done",
 )
 def compression_height_from_deck(
     deck_height: Value, stroke: Value, rod_length: Value, deck_clearance_measured: Value
@@ -135,7 +135,7 @@ def compression_height_from_deck(
     means="The gap between piston and head at the top: tight enough to stir the charge, wide enough never to touch.",
     formula=r"q = c + t_g",
     working="{deck_clearance} + {gasket_thickness}",
-    holds="heads with a flat facing the piston",
+    validity="heads with a flat facing the piston",
 )
 def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     """Squish distance [m]."""
@@ -151,7 +151,7 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     means="What the shape of the piston crown adds to the space above it: a dish adds, a dome takes away.",
     formula=r"V_{dish} - V_{dome}",
     working="{dish} − {dome}",
-    holds="any crown; a flat top is a dish of 0 cc",
+    validity="any crown; a flat top is a dish of 0 cc",
 )
 def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
     """Dish less dome [m3]."""
@@ -169,7 +169,7 @@ def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
     means="The narrow space around the piston above its top ring.",
     formula=r"\frac{\pi}{4} \left( B^2 - (B - c_t)^2 \right) h_t",
     working="π/4 × (({bore})² − ({bore} − {top_land_clearance})²) × {top_land_height}",
-    holds="any piston",
+    validity="any piston",
 )
 def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Value) -> Value:
     """Crevice above the top ring [m3]."""
@@ -187,7 +187,7 @@ def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Val
     symbols=(("V_{crown}", "crown volume", "m³"), ("V_{land}", "top land crevice, if recorded", "m³")),
     working="{chamber} + π/4 × ({gasket_bore})² × {gasket_thickness} + π/4 × ({bore})² × {deck_clearance}"
     " + {crown_volume} + {top_land_volume}",
-    holds="any engine; the top land counts only if it was recorded",
+    validity="any engine; the top land counts only if it was recorded",
 )
 def clearance_volume(
     chamber: Value,
@@ -218,7 +218,7 @@ def clearance_volume(
     formula=r"\frac{V_s + V_k}{V_k}",
     working="({swept_volume} + {clearance_volume}) / {clearance_volume}",
     symbols=(("V_s", "swept volume", "m³"), ("V_k", "clearance volume", "m³")),
-    holds="any engine",
+    validity="any engine",
 )
 def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     """Compression ratio of each cylinder."""
@@ -235,7 +235,7 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     formula=r"V_{k,w} = \frac{V_s}{\varepsilon - 1}",
     symbols=(("V_s", "swept volume", "m³"),),
     working="{swept_volume} / ({compression_wanted} − 1)",
-    holds="any engine",
+    validity="any engine",
 )
 def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> Value:
     """Clearance volume of each cylinder that gives the ratio asked for [m3]."""
@@ -257,7 +257,7 @@ def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> V
     ),
     working="{clearance_volume_wanted} − {chamber} − π/4 × ({gasket_bore})² × {gasket_thickness}"
     " − π/4 × ({bore})² × {deck_clearance} − {top_land_volume}",
-    holds="with chamber, gasket and deck as they are; the top land counts only if it was recorded",
+    validity="with chamber, gasket and deck as they are; the top land counts only if it was recorded",
 )
 def crown_volume_wanted(
     clearance_volume_wanted: Value,
@@ -289,7 +289,7 @@ def crown_volume_wanted(
     means="How fast the pistons travel on average: what wears and loads an engine, whatever its size.",
     formula=r"2 S n",
     working="2 × {stroke} × {speed_of_interest}",
-    holds="any engine",
+    validity="any engine",
 )
 def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
     """Mean piston speed at peak power and at the red line [m/s]."""
@@ -308,7 +308,7 @@ def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
     formula=r"x = \frac{S}{2} (1 - \cos\theta) + L - \sqrt{L^2 - \left( \frac{S}{2} \sin\theta \right)^2}",
     working="{stroke} / 2 × (1 − cos {crank_angle}) + {rod_length}"
     " − √(({rod_length})² − ({stroke} / 2 × sin {crank_angle})²)",
-    holds="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
+    validity="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
 )
 def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> FigureResult:
     """Piston below its top dead centre [m] at crank angles after it [deg]."""
@@ -336,7 +336,7 @@ _OFFSET_POSITION = (
     formula=r"\max_\theta \; 2 \pi n \, \frac{dx}{d\theta}",
     symbols=(("x", "piston from the top, exact slider-crank", "m"), ("\\theta", "crank angle", "rad")),
     working="greatest of 2π × {speed_of_interest} × dx/dθ, for stroke {stroke} and rod {rod_length}",
-    holds="exact slider-crank, pin offset included where recorded; steady speed",
+    validity="exact slider-crank, pin offset included where recorded; steady speed",
 )
 def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> FigureResult:
     """Greatest speed of the piston on its way down [m/s]."""
@@ -357,7 +357,7 @@ def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin
     means="How hard the piston is turned round at the top: this is what rods, pins and rod bolts have to stand.",
     formula=r"\frac{S}{2} \, (2 \pi n)^2 \left( 1 + \frac{S}{2L} \right)",
     working="{stroke} / 2 × (2π × {speed_of_interest})² × (1 + {stroke} / (2 × {rod_length}))",
-    holds="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
+    validity="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
 )
 def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Value:
     """Acceleration of the piston at top dead centre [m/s2]."""
@@ -373,7 +373,7 @@ def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Val
     means="What goes up and down in one cylinder: piston, pin, rings and the small end of the rod.",
     formula=r"m_p + m_g + m_r + m_s",
     working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
-    holds="any engine",
+    validity="any engine",
 )
 def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:
     """Reciprocating mass of each cylinder [kg]."""
@@ -390,7 +390,7 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
     formula=r"m \frac{S}{2} \omega^2 \left( 1 + \frac{S}{2L} \right)",
     symbols=(("m", "reciprocating mass", "kg"), ("\\omega", "crank speed at the red line", "rad/s")),
     working="{reciprocating_mass} × {stroke} / 2 × (2π × {red_line})² × (1 + {stroke} / (2 × {rod_length}))",
-    holds="at the red line, without gas load",
+    validity="at the red line, without gas load",
 )
 def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
     """Inertia force at TDC at the red line [N]."""
@@ -408,7 +408,7 @@ def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Valu
     symbols=(("m", "reciprocating mass", "kg"),),
     working="{rods_per_pin} × ({big_end_mass} + {bearing_mass}) + {oil_mass}"
     " + {balance_factor} × {rods_per_pin} × {reciprocating_mass}",
-    holds="one crankpin",
+    validity="one crankpin",
 )
 def bobweight(
     big_end_mass: Value,

@@ -114,7 +114,7 @@ def _humidity(form: str) -> None:
     def get(source: Context) -> InputValue | None:
         return whole.get(source) if whole.get is not None and _forms(source) == {form} else None
 
-    register_inputs(Input(name, label, symbol, kind, whole.path, "pull", get=get, wants=_ANY_FORM))
+    register_inputs(Input(name, label, symbol, kind, whole.path, "pull", get=get, hint=_ANY_FORM))
 
 
 for _form in _FORMS:
@@ -175,7 +175,7 @@ per_pull("pull_factor", "factor by the standard", "k", units.FACTOR,
 
 
 def _factor_at(pull: PullResult, speed: float) -> float:
-    before, after = pull.before_correction(speed), float(pull.torque_curve.at(speed))
+    before, after = pull.uncorrected_torque(speed), float(pull.torque_curve.at(speed))
     return after / before if before else 1.0
 
 
@@ -303,7 +303,7 @@ def _gain(source: Context) -> InputValue | None:
         contributions=uncertainty.root("torque_gain", np.array([_half(gain.half_width) for gain in gains])),
     )
     # The interval belongs to the figure, wherever the noise came from; without one nothing is claimed.
-    return replace(known, stated=any(np.isfinite(gain.half_width) for gain in gains))
+    return replace(known, has_stated_resolution=any(np.isfinite(gain.half_width) for gain in gains))
 
 
 def _half(half_width: float) -> float:

@@ -95,7 +95,7 @@ def _gauged(name: str, along: str, which: int) -> Callable[[Context], InputValue
             MEASURED,
             Axis("cylinder", tuple(str(cylinder.cylinder) for cylinder in cylinders)),
             uncertainty.root(name, uncertainty.from_resolution(step)),
-            stated=card.resolution is not None,
+            has_stated_resolution=card.resolution is not None,
             where=source.build.where("work.bore_gauging"),
         )
 
@@ -146,7 +146,7 @@ def _by_joint(
             basis,
             Axis("joint", joint_labels(joints)),
             {name: np.array([np.nan if each is None else each[1] for each in found])},
-            stated=name in ("nut_factor", "bolt_stretch"),
+            has_stated_resolution=name in ("nut_factor", "bolt_stretch"),
             where=source.build.where(f"assembly.fasteners.{next(i for i, each in enumerate(found) if each)}"),
         )
 
@@ -154,11 +154,11 @@ def _by_joint(
 
 
 def _torque(joint: Fastener) -> tuple[float, float, str] | None:
-    if joint.torque is None or not joint.torque.best:
+    if joint.torque is None or not joint.torque.preferred:
         return None
     value = float(joint.torque.values.mean())
-    step = max(quantity.step for quantity in joint.torque.best)
-    return value, float(uncertainty.from_resolution(step)), written_text(joint.torque.best[0])
+    step = max(quantity.step for quantity in joint.torque.preferred)
+    return value, float(uncertainty.from_resolution(step)), written_text(joint.torque.preferred[0])
 
 
 def _torque_that_decides(joint: Fastener) -> tuple[float, float, str] | None:
@@ -188,7 +188,7 @@ def _diameter(joint: Fastener) -> tuple[float, float, str] | None:
 def _sections(joint: Fastener) -> tuple[Quantity | None, Quantity | None] | None:
     """Shank and thread that stretch, either of them; None unless the stretch was measured and a length is known."""
     shank = joint.shank_length if joint.shank_diameter is not None else None
-    if joint.stretch is None or not joint.stretch.best or _diameter(joint) is None:
+    if joint.stretch is None or not joint.stretch.preferred or _diameter(joint) is None:
         return None
     return (shank, joint.thread_length) if shank or joint.thread_length else None
 
@@ -199,7 +199,7 @@ def _stretch(joint: Fastener) -> tuple[float, float, str] | None:
     value = float(joint.stretch.values.mean())
     # Where the stretching ends inside nut and head is not known better than this.
     spread = value * PRELOAD_SPREAD["stretch"] / uncertainty.COVERAGE
-    step = max(quantity.step for quantity in joint.stretch.best)
+    step = max(quantity.step for quantity in joint.stretch.preferred)
     return value, float(np.hypot(uncertainty.from_resolution(step), spread)), written_mean(joint.stretch)
 
 

@@ -26,7 +26,7 @@ MECHANICS = "mechanics: Newton's second law for rotation"
     means="The most work the engine did in a given time, on the smoothed curve, in the shop's correction standard.",
     formula=r"P = 2 \pi \, n \, T",
     working="2π × {speed_of_peak_power} × {torque_at_peak_power}",
-    holds="the speeds that were run; where the curve still rises at the end, the engine's own peak lies beyond",
+    validity="the speeds that were run; where the curve still rises at the end, the engine's own peak lies beyond",
 )
 def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value:
     """Peak of the smoothed power curve of each pull [W]."""
@@ -45,7 +45,7 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     formula=r"P(n) = \max",
     symbols=(("P", "power", "W"),),
     working="where the smoothed curve is highest, {speed_of_peak_power}",
-    holds="the speeds that were run",
+    validity="the speeds that were run",
 )
 def peak_power_speed(speed_of_peak_power: Value) -> Value:
     """Speed of peak power of each pull [rev/s]."""
@@ -63,7 +63,7 @@ def peak_power_speed(speed_of_peak_power: Value) -> Value:
     means="The hardest the engine twists, on the smoothed curve, in the shop's correction standard.",
     formula=r"T = k \, T_0",
     working="{peak_torque_uncorrected} × {peak_torque_factor}",
-    holds="the speeds that were run",
+    validity="the speeds that were run",
 )
 def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Value:
     """Peak of the smoothed torque curve of each pull [N m]."""
@@ -82,7 +82,7 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     formula=r"T(n) = \max",
     symbols=(("T", "torque", "N m"),),
     working="where the smoothed curve is highest, {speed_of_peak_torque}",
-    holds="the speeds that were run",
+    validity="the speeds that were run",
 )
 def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     """Speed of peak torque of each pull [rev/s]."""
@@ -101,7 +101,7 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     formula=r"\max P_i",
     symbols=(("P_i", "power at one reading", "W"),),
     working="the highest corrected reading that is no spike, {highest_power}",
-    holds="beside the smoothed peak, never instead of it",
+    validity="beside the smoothed peak, never instead of it",
 )
 def raw_peak_power(highest_power: Value) -> Value:
     """Highest single reading of power of each pull [W]."""
@@ -120,7 +120,7 @@ def raw_peak_power(highest_power: Value) -> Value:
     formula=r"\max T_i",
     symbols=(("T_i", "torque at one reading", "N m"),),
     working="the highest corrected reading that is no spike, {highest_torque}",
-    holds="beside the smoothed peak, never instead of it",
+    validity="beside the smoothed peak, never instead of it",
 )
 def raw_peak_torque(highest_torque: Value) -> Value:
     """Highest single reading of torque of each pull [N m]."""
@@ -140,7 +140,7 @@ def raw_peak_torque(highest_torque: Value) -> Value:
     r"\;\mathrm{(two-stroke)}",
     symbols=(("T", "peak torque", "N m"),),
     working="{turns_of_a_cycle} × {peak_torque} / {displacement}",
-    holds="at peak torque; engines of any size, four-stroke and two-stroke",
+    validity="at peak torque; engines of any size, four-stroke and two-stroke",
 )
 def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Value:
     """Brake mean effective pressure at peak torque [Pa]."""
@@ -159,7 +159,7 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
     formula=r"T / V_d",
     symbols=(("T", "peak torque", "N m"),),
     working="{peak_torque} / {displacement}",
-    holds="any engine",
+    validity="any engine",
 )
 def specific_torque(peak_torque: Value, displacement: Value) -> Value:
     """Peak torque over displacement [N m/m3]."""
@@ -178,7 +178,7 @@ def specific_torque(peak_torque: Value, displacement: Value) -> Value:
     formula=r"P / V_d",
     symbols=(("P", "peak power", "W"),),
     working="{peak_power} / {displacement}",
-    holds="any engine",
+    validity="any engine",
 )
 def specific_power(peak_power: Value, displacement: Value) -> Value:
     """Peak power over displacement [W/m3]."""
@@ -200,7 +200,7 @@ def specific_power(peak_power: Value, displacement: Value) -> Value:
         ("n_1, n_2", "ends of the range", "rev/s"),
     ),
     working="{torque_area} / {range_width}",
-    holds="pulls that were run over the whole of the session's range",
+    validity="pulls that were run over the whole of the session's range",
 )
 def mean_torque(torque_area: Value, range_width: Value) -> Value:
     """Mean torque of each pull over the range [N m]."""
@@ -222,7 +222,7 @@ def mean_torque(torque_area: Value, range_width: Value) -> Value:
         ("n_1, n_2", "ends of the range", "rev/s"),
     ),
     working="{power_area} / {range_width}",
-    holds="pulls that were run over the whole of the session's range",
+    validity="pulls that were run over the whole of the session's range",
 )
 def mean_power(power_area: Value, range_width: Value) -> Value:
     """Mean power of each pull over the range [W]."""
@@ -241,7 +241,7 @@ def mean_power(power_area: Value, range_width: Value) -> Value:
     formula=r"n_2 - n_1, \quad T \geq 0.9 \, T_{max}",
     symbols=(("T, T_{max}", "torque, and its peak", "N m"),),
     working="{band_to} − {band_from}",
-    holds="the stretch around the peak; where the pull began or ended inside it, the band may be wider",
+    validity="the stretch around the peak; where the pull began or ended inside it, the band may be wider",
 )
 def torque_band(band_from: Value, band_to: Value) -> Value:
     """Width of the torque band around the peak [rev/s]."""
@@ -259,7 +259,7 @@ def torque_band(band_from: Value, band_to: Value) -> Value:
     means="Fuel burnt for each unit of work, where the engine is thriftiest.",
     formula=r"\dot m_f / P",
     working="{thriftiest_fuel} / {thriftiest_power}",
-    holds="full load; fuel and power both as on the day, not corrected",
+    validity="full load; fuel and power both as on the day, not corrected",
 )
 def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     """Least brake specific fuel consumption of each pull [kg/J]."""
@@ -277,7 +277,7 @@ def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     means="How much of the fuel's heat comes out as work, where the engine is thriftiest.",
     formula=r"\frac{P}{\dot m_f \, LHV}",
     working="{thriftiest_power} / ({thriftiest_fuel} × {heating_value})",
-    holds="above 50 % is a slip in the log, not an engine",
+    validity="above 50 % is a slip in the log, not an engine",
 )
 def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, heating_value: Value) -> Value:
     """Best brake thermal efficiency of each pull [-]."""
@@ -299,7 +299,7 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
         ("V_d", "displacement", "m^3"),
     ),
     working="{fullest_air} / ({air_density} × {displacement} × {fullest_speed} / {revolutions_per_cycle})",
-    holds="air by a flow meter, or fuel flow times air-fuel ratio, which counts fuel that leaves unburnt",
+    validity="air by a flow meter, or fuel flow times air-fuel ratio, which counts fuel that leaves unburnt",
 )
 def volumetric_efficiency(
     fullest_air: Value, air_density: Value, displacement: Value, fullest_speed: Value, revolutions_per_cycle: Value
@@ -325,7 +325,7 @@ def volumetric_efficiency(
         ("t", "time", "s"),
     ),
     working="{inertia} × 2π × {acceleration}",
-    holds="sweeps with time in the log, where the inertia of all that turns is stated",
+    validity="sweeps with time in the log, where the inertia of all that turns is stated",
 )
 def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     """Torque that accelerating takes at peak torque [N m]."""
@@ -344,7 +344,7 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     formula=r"\frac{P}{2 \pi \, n \, T}",
     symbols=(("P, T, n", "power, torque and speed as logged", "W, N m, rev/s"),),
     working="middle one of {power_ratio}",
-    holds="0.995 to 1.005; 0.738 means N m read as lbf ft, 1.356 the other way about, 1.014 metric horsepower read "
+    validity="0.995 to 1.005; 0.738 means N m read as lbf ft, 1.356 the other way about, 1.014 metric horsepower read "
     "as mechanical",
 )
 def torque_power_consistency(power_ratio: Value) -> Value:

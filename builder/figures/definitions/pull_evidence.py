@@ -23,7 +23,7 @@ from builder.figures.definitions.dyno_inputs import LEVEL
     formula=r"s = \sqrt{\overline{s(n)^2}}",
     symbols=(("s(n)", "standard deviation of the torque at one engine speed n", "N m"),),
     working="standard deviation at each speed of {repeat_deviation}, root mean square",
-    holds="two or more pulls with nothing changed; with two, the deviation itself is uncertain by three quarters",
+    validity="two or more pulls with nothing changed; with two, the deviation itself is uncertain by three quarters",
 )
 def repeatability(repeat_deviation: Value) -> Value:
     """Standard deviation between repeats, overall [N m]."""
@@ -42,7 +42,7 @@ def repeatability(repeat_deviation: Value) -> Value:
     formula=r"\overline{T_{after} - T_{before}}",
     symbols=(("T_{after}, T_{before}", "torque with and without the change", "N m"),),
     working="{torque_gain}",
-    holds="the speeds that both pulls share; the noise is that of repeats where there are any, else of the readings",
+    validity="the speeds that both pulls share; the noise is that of repeats where there are any, else of the readings",
 )
 def gain(torque_gain: Value) -> Value:
     """Mean difference of torque [N m]."""
@@ -65,7 +65,7 @@ def gain(torque_gain: Value) -> Value:
         ("a, b, c", "of the curve laid through the levels by least squares", "y over powers of x"),
     ),
     working="{setting_tried}",
-    holds="three or more levels; named only where the curve bends down and its top lies within one step of the levels "
+    validity="three or more levels; named only where the curve bends down and its top lies within one step of the levels "
     "tried. The best by torque may lie too near detonation: the maker's limits come first",
 )
 def best_setting(setting_tried: Value) -> Value:

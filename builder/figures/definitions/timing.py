@@ -33,7 +33,7 @@ from builder.figures.definitions import cam_inputs  # noqa: F401
     formula=r"LSA = \frac{C_i + C_e}{2}",
     working="as on the card: {lobe_separation_card}",
     symbols=(("C_i, C_e", "intake and exhaust centreline", "deg"),),
-    holds="in cam degrees; ground into the cam",
+    validity="in cam degrees; ground into the cam",
 )
 def lobe_separation(lobe_separation_card: Value) -> Value:
     """Lobe separation as the card states it [cam deg]."""
@@ -62,7 +62,7 @@ def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centrelin
     formula=r"C_i = \frac{a + b}{2}",
     symbols=(("a, b", "wheel at equal lift on either side of the nose", "deg"),),
     working="{intake_centreline_wheel}",
-    holds="half-way between two readings of equal lift, so a flat nose does not matter",
+    validity="half-way between two readings of equal lift, so a flat nose does not matter",
 )
 def installed_centreline(intake_centreline_wheel: Value) -> Value:
     """Intake centreline by the degree wheel [deg ATDC]."""
@@ -91,7 +91,7 @@ def installed_centreline_from_events(intake_opens_measured: Value, intake_closes
     formula=r"C_e = 2 \, LSA - C_i",
     working="{exhaust_centreline_wheel}",
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline", "deg")),
-    holds="one camshaft; with two, each is degreed by itself",
+    validity="one camshaft; with two, each is degreed by itself",
 )
 def exhaust_centreline(exhaust_centreline_wheel: Value) -> Value:
     """Exhaust centreline by the degree wheel [deg BTDC]."""
@@ -126,7 +126,7 @@ def exhaust_centreline_from_separation(lobe_separation: Value, installed_centrel
     formula=r"LSA - C_i",
     working="{lobe_separation} − {installed_centreline}",
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline, installed", "deg")),
-    holds="positive advanced, negative retarded; one camshaft",
+    validity="positive advanced, negative retarded; one camshaft",
 )
 def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     """Advance of the cam [deg]."""
@@ -143,7 +143,7 @@ def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     formula=r"C_{card} - C_i",
     working="{intake_centreline_card} − {installed_centreline}",
     symbols=(("C_{card}", "intake centreline on the card", "deg"), ("C_i", "intake centreline, installed", "deg")),
-    holds="positive advanced against the card, negative retarded",
+    validity="positive advanced against the card, negative retarded",
 )
 def card_difference(intake_centreline_card: Value, installed_centreline: Value) -> Value:
     """Advance against the card [deg]."""
@@ -232,11 +232,11 @@ def _register(event: _Event) -> None:
             (f"C_{side[0]}", f"{side} centreline", "deg"),
         ),
         working=event.working,
-        holds="lobes taken as symmetric; events read from the degree wheel win",
-        takes=(duration, centreline),
-        may_take=(measured,),
+        validity="lobes taken as symmetric; events read from the degree wheel win",
+        inputs=(duration, centreline),
+        optional_inputs=(measured,),
     )(from_card)
-    alternative(event.slug, working=by_wheel, takes=(measured,))(as_read)
+    alternative(event.slug, working=by_wheel, inputs=(measured,))(as_read)
 
 
 for _each in _EVENTS:
@@ -255,7 +255,7 @@ for _each in _EVENTS:
     formula=r"IO + 180^\circ + IC",
     working="{intake_opens} + 180° + {intake_closes}",
     symbols=(("IO", "intake opens, BTDC", "deg"), ("IC", "intake closes, ABDC", "deg")),
-    holds="at the lift stated; against the card's duration it shows what lash and wear have done",
+    validity="at the lift stated; against the card's duration it shows what lash and wear have done",
 )
 def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     """Crank degrees that the intake stands open at each lift."""
@@ -274,7 +274,7 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     formula=r"EO + 180^\circ + EC",
     working="{exhaust_opens} + 180° + {exhaust_closes}",
     symbols=(("EO", "exhaust opens, BBDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
-    holds="at the lift stated; against the card's duration it shows what lash and wear have done",
+    validity="at the lift stated; against the card's duration it shows what lash and wear have done",
 )
 def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     """Crank degrees that the exhaust stands open at each lift."""
@@ -298,7 +298,7 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
         ("IO", "intake opens, BTDC", "deg"),
         ("EC", "exhaust closes, ATDC", "deg"),
     ),
-    holds="at the lift stated; negative when both are shut around the top",
+    validity="at the lift stated; negative when both are shut around the top",
 )
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
     """Overlap [deg] at each lift."""
@@ -327,7 +327,7 @@ def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_
         ("x", "piston from the top when the intake shuts, exact slider-crank", "m"),
     ),
     working="({clearance_volume} + π/4 × ({bore})² × x({intake_closes} after bottom)) / {clearance_volume}",
-    holds="geometric, at the lift the timing was taken at; seat and 0.050 in timing give different ratios",
+    validity="geometric, at the lift the timing was taken at; seat and 0.050 in timing give different ratios",
 )
 def effective_compression_ratio(
     bore: Value,

@@ -32,7 +32,7 @@ from builder.figures.definitions import cam_inputs  # noqa: F401
     means="How far the valve opens.",
     formula=r"l \, R - j, \quad l = l_v / R_c",
     working="{lobe_lift} × {rocker_ratio} − {lash}",
-    holds="stiff valve train; hydraulic lifters have no lash",
+    validity="stiff valve train; hydraulic lifters have no lash",
 )
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
     """Net valve lift, intake and exhaust [m]."""
@@ -65,7 +65,7 @@ def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     formula=r"L_v / D_v",
     working="{valve_lift} / {valve_diameter}",
     symbols=(("L_v", "net valve lift", "m"),),
-    holds="poppet valves",
+    validity="poppet valves",
 )
 def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     """Net lift over head diameter, intake and exhaust."""
@@ -84,7 +84,7 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     formula=r"\pi \, D_v \, L_v",
     working="π × {valve_diameter} × {valve_lift}",
     symbols=(("L_v", "net valve lift", "m"),),
-    holds="one valve at full lift",
+    validity="one valve at full lift",
 )
 def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     """Curtain area at full lift, intake and exhaust [m2]."""
@@ -102,7 +102,7 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     headline="first",
     formula=r"u \, p \quad \mathrm{or} \quad u \, p \left( 1 + 1/R \right)",
     working="{preload_turns} turns × {adjuster_pitch}",
-    holds="an adjuster at the pushrod; where the record says that a nut moves the rocker's pivot, the pushrod's end "
+    validity="an adjuster at the pushrod; where the record says that a nut moves the rocker's pivot, the pushrod's end "
     "goes further by the ratio of the rocker's arms",
 )
 def lifter_preload(
@@ -127,7 +127,7 @@ def lifter_preload(
     formula=r"k = \frac{F_2 - F_1}{h_1 - h_2}",
     symbols=(("F_1, F_2", "loads on the tester", "N"), ("h_1, h_2", "heights on the tester", "m")),
     working="({last_tested_load} − {first_tested_load}) / ({first_tested_height} − {last_tested_height})",
-    holds="springs of constant rate; between the heights tested",
+    validity="springs of constant rate; between the heights tested",
 )
 def spring_rate(
     first_tested_load: Value, first_tested_height: Value, last_tested_load: Value, last_tested_height: Value
@@ -156,7 +156,7 @@ def spring_rate_listed(rate_listed: Value) -> Value:
         ("k", "spring rate", "N/m"),
         ("h_0", "installed height", "m"),
     ),
-    holds="at the installed height",
+    validity="at the installed height",
 )
 def seat_load(seat_load_recorded: Value) -> Value:
     """Seat load as recorded [N]."""
@@ -183,7 +183,7 @@ def seat_load_from_tester(
     formula=r"F_0 + k \, L_v",
     working="{seat_load} + {spring_rate} × {valve_lift}",
     symbols=(("F_0", "seat load", "N"), ("k", "spring rate", "N/m"), ("L_v", "net valve lift", "m")),
-    holds="springs of constant rate",
+    validity="springs of constant rate",
 )
 def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     """Load at full lift, intake and exhaust [N]."""
@@ -202,7 +202,7 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     formula=r"h_0 - L_v - h_s",
     working="measured: {coil_bind_measured}",
     symbols=(("h_0", "installed height", "m"), ("L_v", "net valve lift", "m"), ("h_s", "height at coil bind", "m")),
-    holds="measured wins",
+    validity="measured wins",
 )
 def coil_bind_clearance(coil_bind_measured: Value) -> Value:
     """Travel left, as measured [m]."""
@@ -226,7 +226,7 @@ def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, sol
     means="The least gap between valve and piston as the engine turns over.",
     formula=r"\min \;\mathrm{(valve\ to\ piston)}",
     working="{piston_to_valve_measured}",
-    holds="measured at assembly; the least gap comes a little before or after the top",
+    validity="measured at assembly; the least gap comes a little before or after the top",
 )
 def piston_to_valve(piston_to_valve_measured: Value) -> Value:
     """Least distance, intake and exhaust [m]."""

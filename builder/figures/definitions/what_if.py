@@ -50,16 +50,16 @@ class WhatIf:
     def __init__(self, source: Context) -> None:
         """Read what the build has, once."""
         self.source = source
-        self._known = {name: source.bare.known(name) for name in _ALL}
-        self._made = {slug: source.bare.made_of(slug) for slug in _BETWEEN}
+        self._known = {name: source.solver_without_uncertainty.known(name) for name in _ALL}
+        self._made = {slug: source.solver_without_uncertainty.root_inputs(slug) for slug in _BETWEEN}
         self._seen: dict[tuple[str, float], Scenario | None] = {}
 
     @cached_property
     def now(self) -> Scenario | None:
         """As the engine was built."""
-        return _outlook_of(self.source.bare)
+        return _outlook_of(self.source.solver_without_uncertainty)
 
-    def having(self, name: str, value: float) -> Scenario | None:
+    def with_part(self, name: str, value: float) -> Scenario | None:
         """With a part's value (SI, at every cylinder) instead of the one that was built in."""
         built = self._known.get(name)
         if built is None:
@@ -85,8 +85,12 @@ class WhatIf:
 
     def _outlook(self, instead: Mapping[str, InputValue | None]) -> Scenario | None:
         # What does not rest on the part that changed is as it was.
-        same = {slug: self.source.bare.known(slug) for slug, roots in self._made.items() if not roots & set(instead)}
-        return _outlook_of(Solver(self.source, {**self._known, **same, **instead}, uncertain=False))
+        same = {
+            slug: self.source.solver_without_uncertainty.known(slug)
+            for slug, roots in self._made.items()
+            if not roots & set(instead)
+        }
+        return _outlook_of(Solver(self.source, {**self._known, **same, **instead}, with_uncertainty=False))
 
 
 def _outlook_of(solver: Solver) -> Scenario | None:
@@ -120,7 +124,7 @@ def _ratio_with_listed(source: Context) -> InputValue | None:
     found = []
     for name, reading in parts.items():
         assert reading.listed is not None  # listed_and_measured keeps no other
-        outlook = what_if.having(name, reading.listed.si)
+        outlook = what_if.with_part(name, reading.listed.si)
         if outlook is not None:
             text = written_text(reading.listed)
             found.append((abs(outlook.ratio.value - now.ratio.value), INPUTS[name].label, outlook.ratio.value, text))
@@ -155,7 +159,7 @@ def _ratio_with_listed(source: Context) -> InputValue | None:
         ("V_k'", "clearance volume with that one part as listed", "m³"),
     ),
     working="{ratio_with_listed} as listed, all else as measured",
-    holds="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
+    validity="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
 )
 def compression_if(ratio_with_listed: Value) -> Value:
     """Compression ratio with each part as listed."""

@@ -171,7 +171,7 @@ def _change(
     changed = of.pull.changed or "not said what was changed"
     if since is None or not since.counted or not of.counted:
         culprit = next((each for each in (since, of) if each is not None and not each.counted), None)
-        reason = f"{culprit.name}: {culprit.why_not}" if culprit else f"{named} has no log"
+        reason = f"{culprit.name}: {culprit.exclusion_reason}" if culprit else f"{named} has no log"
         return ComparisonResult(of.name, of.index, named, changed, (), (), None, None, f"cannot be compared: {reason}")
     before, after = group_of[since.name], group_of[of.name]
     others = [group for group in groups if group is not before and group is not after]
@@ -205,15 +205,15 @@ def verdict_words(of: Gain, system: System) -> str:
     """`worth 7 lbf ft from 3,200 rpm up; below that no more than the noise`."""
     if of.verdict == "noise not known":
         return f"{signed_torque(of.mean, system)} on average; too few readings to tell that from noise"
-    if not of.beyond:
+    if not of.significant_ranges:
         span = f"{_rpm(of.low)} to {_rpm(of.high)} rpm"
         if not of.beyond_noise:
             return f"no more than the noise anywhere from {span}"
         return f"{_worth(of.mean, system)} on average over {span}, though at no one speed more than the noise"
     slack = float(of.speed[1] - of.speed[0]) if of.speed.size > 1 else 0.0
-    parts = [f"{_worth(each.mean, system)} {_where(each, of, slack)}" for each in of.beyond]
-    bottom, top = of.beyond[0].low <= of.low + slack, of.beyond[-1].high >= of.high - slack
-    if len(of.beyond) > 1:
+    parts = [f"{_worth(each.mean, system)} {_where(each, of, slack)}" for each in of.significant_ranges]
+    bottom, top = of.significant_ranges[0].low <= of.low + slack, of.significant_ranges[-1].high >= of.high - slack
+    if len(of.significant_ranges) > 1:
         rest = "; elsewhere no more than the noise"
     elif bottom and top:
         rest = ""

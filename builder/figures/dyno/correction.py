@@ -196,7 +196,7 @@ class AppliedCorrection:
 
     standard: Standard
     factor: Factor
-    put_in: Factor | None
+    target_factor: Factor | None
     needs: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
     at: Callable[[float], Correction] | None = None
@@ -251,8 +251,8 @@ def apply(
     return AppliedCorrection(name, factor, putting, at=_correction(stated, wanted, air, fuelling, build))
 
 
-def _as_stated(standard: Standard, needs: tuple[str, ...], put_in: Factor | None) -> AppliedCorrection:
-    return AppliedCorrection(standard, np.ones_like, put_in, needs)
+def _as_stated(standard: Standard, needs: tuple[str, ...], target_factor: Factor | None) -> AppliedCorrection:
+    return AppliedCorrection(standard, np.ones_like, target_factor, needs)
 
 
 def _factor_of(

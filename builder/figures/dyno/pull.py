@@ -47,7 +47,7 @@ class PullResult:
     pull: Pull
     log: DynoLog
     kind: Literal["sweep", "steps"]
-    told: tuple[str, ...]
+    notes: tuple[str, ...]
     day: AmbientConditions
     standard: Standard
     correction: Correction | None
@@ -56,7 +56,7 @@ class PullResult:
     consistency: Consistency | None
     problems: tuple[Problem, ...]
     counted: bool
-    why_not: str
+    exclusion_reason: str
     torque_curve: Curve
     power_curve: Curve
     speed: Array
@@ -92,7 +92,7 @@ class PullResult:
         """The air of the pull, None where it is not known."""
         return self.day.air
 
-    def before_correction(self, speed: float) -> float:
+    def uncorrected_torque(self, speed: float) -> float:
         """Torque at one speed before anything was corrected [N m], with what acceleration took added back."""
         factor = self.correction_at(speed).factor if self.correction_at is not None else 1.0
         return float(self.torque_curve.at(speed)) / factor
@@ -114,8 +114,8 @@ class UncorrectedPull:
     channels: Mapping[str, Curve]
     applied: AppliedCorrection
     consistency: Consistency | None
-    why_not: str
-    told: tuple[str, ...]
+    exclusion_reason: str
+    notes: tuple[str, ...]
     problems: tuple[Problem, ...] = field(default=())
 
 
@@ -145,7 +145,7 @@ def load_pull(
     if not np.nanmax(rows.torque) > 0:
         why_not = why_not or "the torque is never above zero"
         problems.append(Problem(*place, f"{pull.name}: the torque is never above zero", "warning"))
-    told = (*rows.told, *day.told, *units.told)
+    told = (*rows.notes, *day.told, *units.told)
     return UncorrectedPull(
         index, pull, log, rows, day, channels, applied, units.consistency, why_not, told, tuple(problems)
     )  # fmt: skip
@@ -155,11 +155,11 @@ def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) ->
     """The pull's curves and peaks; it counts only if it could be brought to the session's standard."""
     applied, rows = of.applied, of.rows
     torque = rows.torque * applied.factor(rows.speed)
-    told = [*of.told]
+    told = [*of.notes]
     acceleration = None
     if rows.acceleration is not None and rows.acceleration_torque is not None:
-        if applied.put_in is not None:
-            torque = torque + rows.acceleration_torque * applied.put_in(rows.speed)
+        if applied.target_factor is not None:
+            torque = torque + rows.acceleration_torque * applied.target_factor(rows.speed)
             acceleration = curve(rows.speed, rows.acceleration)
             told.append("torque spent on accelerating the rotating parts, J dw/dt, is added back")
         else:
@@ -170,10 +170,10 @@ def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) ->
     top = peak(power_curve)
     correction = applied.at(top.speed) if applied.at is not None else None
     told += _told_of_spikes(torque_curve) + _told_of_correction(applied, correction)
-    why_not = of.why_not
+    why_not = of.exclusion_reason
     if not why_not and applied.standard.slug != standard.slug:
         why_not = f"could not be corrected to {standard.name}; shown in {applied.standard.name}"
-    put_in = applied.put_in
+    put_in = applied.target_factor
     observed = values / put_in(speed) if put_in is not None else np.full(speed.shape, np.nan)
     channels = {slug: each.at(speed) for slug, each in of.channels.items()}
     return PullResult(
@@ -182,7 +182,7 @@ def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) ->
         of.pull,
         of.log,
         rows.kind,
-        (*of.log.told, *told),
+        (*of.log.notes, *told),
         of.day,
         applied.standard,
         correction,
@@ -224,7 +224,7 @@ def with_range_means(of: PullResult, low: float, high: float) -> PullResult:
     ends = of.torque_curve
     if ends.lowest > low + _SLACK or ends.highest < high - _SLACK:
         said = f"not run over the whole of {60 * low:,.0f} to {60 * high:,.0f} rpm: no means are given"
-        return replace(of, told=(*of.told, said))
+        return replace(of, notes=(*of.notes, said))
     low, high = max(low, ends.lowest), min(high, ends.highest)
     if not low < high:
         return of

@@ -31,7 +31,7 @@ class SelectedRows:
     speed: Array
     torque: Array
     mask: npt.NDArray[np.bool_]
-    told: tuple[str, ...]
+    notes: tuple[str, ...]
     acceleration: Array | None = None
     acceleration_torque: Array | None = None
 

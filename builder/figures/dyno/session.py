@@ -134,7 +134,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
 
 def _standard_shown(prepared: Sequence[UncorrectedPull], wanted: str) -> tuple[Standard, bool]:
     """The standard of the results, and whether it is the shop's: else the one most pulls are stated in."""
-    usable = [each for each in prepared if not each.why_not] or list(prepared)
+    usable = [each for each in prepared if not each.exclusion_reason] or list(prepared)
     done = [each.applied.standard for each in usable if not each.applied.needs]
     if done:
         return done[0], True

@@ -82,7 +82,7 @@ def _quench(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
 
 def _ends(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
     """Least and most of a figure: value, and text with the position."""
-    least, most = figure.least, figure.most
+    least, most = figure.minimum, figure.maximum
     if least is None or most is None or len(figure.positions) == 1:
         alone = (figure.value, figure.display)
         return alone, alone
@@ -131,7 +131,7 @@ def _too_good(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]
     ):
         figure, rule = sheet.get(slug), habit(shop, name)
         if figure is not None and figure.value > rule.value:
-            limit = figure.method.shown.text(rule.value, sheet.system)
+            limit = figure.method.display_unit.text(rule.value, sheet.system)
             yield Caution(
                 slug,
                 f"{unit} of {figure.display} is more than natural induction is known to give: "

@@ -39,7 +39,7 @@ class Measurement:
     label: str
     value: float
     text: str
-    out: bool
+    out_of_range: bool
 
 
 @dataclass(frozen=True)
@@ -49,9 +49,9 @@ class Limits:
     least: float | None = None
     most: float | None = None
     text: str = ""
-    whose: str = ""
+    authority: str = ""
 
-    def out(self, value: float) -> bool:
+    def out_of_range(self, value: float) -> bool:
         """Whether a value lies outside; both ends are inside, whatever the last bit of a float says."""
         slack = 1e-9 * max(abs(value), abs(self.least or 0.0), abs(self.most or 0.0))
         return (self.least is not None and value < self.least - slack) or (
@@ -117,9 +117,9 @@ class CheckedClearance:
         return float(engine.fit_position(self.mean, least, most))
 
     @property
-    def out(self) -> tuple[Measurement, ...]:
+    def out_of_range(self) -> tuple[Measurement, ...]:
         """The readings out of range."""
-        return tuple(at for at in self.readings if at.out)
+        return tuple(at for at in self.readings if at.out_of_range)
 
     @property
     def passes(self) -> bool:
@@ -136,7 +136,7 @@ class CheckedClearance:
         found = f"{self.title}: {self._found}"
         if not self.limits:
             return f"{found}; no range was recorded."
-        allowed = f"allowed {self.limits.text} ({self.limits.whose})"
+        allowed = f"allowed {self.limits.text} ({self.limits.authority})"
         if self.verdict == "in range":
             return f"{found}; {allowed}."
         said = f"{found}; {self._out_of_range}; {allowed}"
@@ -152,13 +152,13 @@ class CheckedClearance:
     @property
     def rule(self) -> str:
         """What is allowed, and by whom."""
-        return f"allowed {self.limits.text}, {self.limits.whose}"
+        return f"allowed {self.limits.text}, {self.limits.authority}"
 
     @property
     def _out_of_range(self) -> str:
         if not self.axis:
             return "out of range"
-        places = ", ".join(f"{self.axis} {at.label} at {at.text}" for at in self.out)
+        places = ", ".join(f"{self.axis} {at.label} at {at.text}" for at in self.out_of_range)
         return f"{places}: out of range"
 
     @property
@@ -192,12 +192,12 @@ def _clearances(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator
         reading = getattr(fits, name) if fits else None
         rule = _usual_limits(build, shop, name)
         figure = sheet.get(name) if sheet else None
-        if isinstance(reading, Reading) and reading.best:
+        if isinstance(reading, Reading) and reading.preferred:
             yield _judged(build, path, title, "fit", reading, CLEARANCES[name], rule)
         elif figure is not None:
             yield _from_parts(build, path, title, figure, reading, rule)
     for index, other in enumerate(fits.other if fits else ()):
-        if other.reading.best:
+        if other.reading.preferred:
             yield _judged(build, f"{FITS_AT}.other.{index}", _capital(other.name), "fit", other.reading, "reading")
 
 
@@ -212,15 +212,15 @@ def _judged(
 ) -> CheckedClearance:
     limits = limits_of(reading) or rule or Limits()
     values = reading.values
-    texts = [written_text(quantity) for quantity in reading.best] if reading.measured else [written_mean(reading)]
+    texts = [written_text(quantity) for quantity in reading.preferred] if reading.measured else [written_mean(reading)]
     labels = numbered(len(values)) if len(values) > 1 else ("",)
     readings = tuple(
-        Measurement(label, float(value), text, limits.out(float(value)))
+        Measurement(label, float(value), text, limits.out_of_range(float(value)))
         for label, value, text in zip(labels, values, texts, strict=True)
     )
-    odd = outlier_index(values, max(quantity.step for quantity in reading.best)) if len(values) > 2 else None
+    odd = outlier_index(values, max(quantity.step for quantity in reading.preferred)) if len(values) > 2 else None
     return CheckedClearance(
-        path, title, kind, reading.dimension, reading.best[0].unit, readings, limits,
+        path, title, kind, reading.dimension, reading.preferred[0].unit, readings, limits,
         _verdict(limits, readings, reading.accepted), written_mean(reading),
         (axis or "reading") if len(values) > 1 else None,
         None if odd is None else labels[odd],
@@ -231,7 +231,7 @@ def _judged(
 def _verdict(limits: Limits, readings: tuple[Measurement, ...], accepted: Accepted | None) -> Verdict:
     if not limits:
         return "no range"
-    if not any(at.out for at in readings):
+    if not any(at.out_of_range for at in readings):
         return "in range"
     return "out of range, accepted" if accepted else "out of range"
 
@@ -261,22 +261,23 @@ def _from_parts(
     labels = tuple(p.label for p in positions) or ("",)
     pairs = [(p.value, p.display) for p in positions] or [(figure.value, figure.display)]
     readings = tuple(
-        Measurement(label, value, text, limits.out(value)) for label, (value, text) in zip(labels, pairs, strict=True)
+        Measurement(label, value, text, limits.out_of_range(value))
+        for label, (value, text) in zip(labels, pairs, strict=True)
     )
     accepted = reading.accepted if reading else None
     where = build.where(path) if reading else next((k.where for k in figure.inputs if k.where), None)
     unit = "in" if figure.display.endswith("in") else "mm"
     return CheckedClearance(
         path, title, "fit", "length", unit, readings, limits, _verdict(limits, readings, accepted), figure.display,
-        figure.axis, figure.odd, accepted, computed=True, where=where,
+        figure.axis, figure.outlier, accepted, computed=True, where=where,
     )  # fmt: skip
 
 
 def _mean(build: Build, path: str) -> tuple[float, Quantity] | None:
     reading = build.get(path)
-    if not isinstance(reading, Reading) or not reading.best or reading.values.mean() <= 0:
+    if not isinstance(reading, Reading) or not reading.preferred or reading.values.mean() <= 0:
         return None
-    return float(reading.values.mean()), reading.best[0]
+    return float(reading.values.mean()), reading.preferred[0]
 
 
 def _usual_limits(build: Build, shop: Shop, name: str) -> Limits | None:
@@ -337,7 +338,7 @@ def _from_values(
 ) -> CheckedClearance:
     texts = [display_units.LENGTH.text(value, "inch" if unit == "in" else "metric") for value in places.values()]
     readings = tuple(
-        Measurement(label, value, text, limits.out(value))
+        Measurement(label, value, text, limits.out_of_range(value))
         for (label, value), text in zip(places.items(), texts, strict=True)
     )
     mean = display_units.LENGTH.text(float(np.mean(list(places.values()))), "inch" if unit == "in" else "metric")
@@ -350,7 +351,7 @@ def _from_values(
 def _bolt_stretch_checks(build: Build) -> Iterator[CheckedClearance]:
     joints = build.get("assembly.fasteners") or ()
     for index, (joint, label) in enumerate(zip(joints, joint_labels(joints), strict=True)):
-        if joint.stretch is not None and joint.stretch.best:
+        if joint.stretch is not None and joint.stretch.preferred:
             path = f"assembly.fasteners.{index}.stretch"
             yield _judged(build, path, f"{_capital(label)}, stretch", "joint", joint.stretch, "bolt")
 
@@ -361,15 +362,15 @@ def _checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
         return
     for name, info in Checks.model_fields.items():
         reading = getattr(checks, name)
-        if not isinstance(reading, Reading) or not reading.best:
+        if not isinstance(reading, Reading) or not reading.preferred:
             continue
         path, title = f"{_CHECKS_AT}.{name}", title_of(name, info)
         limit = _MINIMUM_RULES.get(name)
         rule = _at_least(habit(shop, limit), reading) if limit else None
-        yield _judged(build, path, title, "check", reading, notes_of(info).each, rule)
+        yield _judged(build, path, title, "check", reading, notes_of(info).axis, rule)
         yield from _spread_judged(build, shop, checks, name, reading)
     for index, other in enumerate(checks.other):
-        if other.reading is not None and other.reading.best:
+        if other.reading is not None and other.reading.preferred:
             path = f"{_CHECKS_AT}.other.{index}"
             yield _judged(build, path, _capital(other.name), "check", other.reading, "reading")
 
@@ -392,7 +393,7 @@ _MINIMUM_RULES = {
 
 
 def _at_least(rule: GuidelineValue, reading: Reading) -> Limits:
-    return Limits(rule.value, None, f"at least {_length(rule.value, reading.best[0])}", rule.whose)
+    return Limits(rule.value, None, f"at least {_length(rule.value, reading.preferred[0])}", rule.whose)
 
 
 def _spread_judged(
@@ -415,7 +416,7 @@ def _spread_judged(
         limits = Limits(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.whose)
     else:
         return
-    readings = (Measurement("", value, text, limits.out(value)),)
+    readings = (Measurement("", value, text, limits.out_of_range(value)),)
     yield CheckedClearance(
         path, title, "check", NUMBER, "", readings, limits, _verdict(limits, readings, reading.accepted), text,
         accepted=reading.accepted, by=reading.by, where=build.where(path),

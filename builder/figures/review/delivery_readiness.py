@@ -28,7 +28,7 @@ class Required:
 class Readiness:
     """Whether an engine may be handed over, by the shop's own list."""
 
-    there: tuple[Required, ...]
+    present: tuple[Required, ...]
     missing: tuple[Required, ...]
     cautions: tuple[Caution, ...]
 
@@ -62,7 +62,7 @@ def _lack(value: Any, steps: list[str]) -> str | None:
     if value is None or value == () or value == {}:
         return "not recorded"
     if isinstance(value, Reading):
-        return None if value.best else "a range is stated, but nothing was measured"
+        return None if value.preferred else "a range is stated, but nothing was measured"
     if isinstance(value, tuple):
         lacks = [_lack(entry, steps) for entry in value]
         lacking = [str(index + 1) for index, lack in enumerate(lacks) if lack]

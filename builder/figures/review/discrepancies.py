@@ -56,7 +56,7 @@ _TWO_WAYS = {
 def findings(solver: Solver) -> tuple[Finding, ...]:
     """Everything about a build that two people could be of two minds about, with what hangs on it."""
     finder = _Finder(solver)
-    return (*finder.listed(), *finder.received(), *finder.two_ways())
+    return (*finder.listed(), *finder.received(), *finder.method_conflicts())
 
 
 class _Finder:
@@ -77,7 +77,7 @@ class _Finder:
                 title = title_of(name, info)
                 if around:
                     title = f"{around}, {title.lower()}"
-                each = notes_of(info).each or "position"
+                each = notes_of(info).axis or "position"
                 yield from self._of_reading(path, title, getattr(holder, name), each, inputs.get(path))
 
     def _of_reading(self, path: str, title: str, reading: Reading, each: str, name: str | None) -> Iterator[Finding]:
@@ -89,7 +89,7 @@ class _Finder:
         yield Finding("listed against measured", path, title, _LISTED, values, difference, cost, self.build.where(path))
 
     def _as_listed(self, name: str, listed: float) -> str | None:
-        other = self.what_if.having(name, listed)
+        other = self.what_if.with_part(name, listed)
         if other is None or self.what_if.now is None:
             return None
         if other.ratio.display == self.what_if.now.ratio.display:
@@ -128,7 +128,7 @@ class _Finder:
         return isinstance(built, Reading) and built.listed is not None and built.measured == reading.measured
 
     def _wrong_part(self, name: str, reading: Reading) -> str | None:
-        other = self.what_if.having(name, float(reading.values.mean()))
+        other = self.what_if.with_part(name, float(reading.values.mean()))
         if other is None or self.what_if.now is None:
             return None
         if other.ratio.display == self.what_if.now.ratio.display:
@@ -140,12 +140,12 @@ class _Finder:
             said += f" and the crowns to {far} {'below' if depth >= 0 else 'above'} the deck"
         return said
 
-    def two_ways(self) -> Iterator[Finding]:
+    def method_conflicts(self) -> Iterator[Finding]:
         """Figures that the record leads to by two ways that do not agree."""
         for slug, heads in _TWO_WAYS.items():
             if self.solver.known(slug) is None:
                 continue
-            one_way, other_way = self.solver.by_route(slug, 0), self.solver.by_route(slug, 1)
+            one_way, other_way = self.solver.via(slug, 0), self.solver.via(slug, 1)
             if one_way is None or other_way is None:
                 continue
             (one, first), (other, second) = one_way, other_way
@@ -154,16 +154,16 @@ class _Finder:
                 continue
             # The difference means as much as the two that it lies between.
             unsure = max(_unsure(first), _unsure(second))
-            text = one.method.shown.text(abs(apart), self.solver.source.system, LAST_DIGIT * unsure)
+            text = one.method.display_unit.text(abs(apart), self.solver.source.system, LAST_DIGIT * unsure)
             if _digits(text) == 0:
                 continue
             where = next((known.where for known in one.inputs if known.where), None)
             values = (one.display, other.display)
             yield Finding(
-                "two ways", slug, one.title, heads, values, f"{text} apart", self._reckoned(slug), where
+                "two ways", slug, one.title, heads, values, f"{text} apart", self._cost_from_parts(slug), where
             )  # fmt: skip
 
-    def _reckoned(self, slug: str) -> str | None:
+    def _cost_from_parts(self, slug: str) -> str | None:
         other = self.what_if.from_parts if slug == "deck_clearance" else None
         if other is None or self.what_if.now is None or other.ratio.display == self.what_if.now.ratio.display:
             return None
@@ -176,7 +176,7 @@ def difference_of(reading: Reading, each: str) -> str | None:
     A listed number may have been rounded by half its last digit; a measured one is good to the gauge's
     resolution, or to its own last digit.
     """
-    listed, best = reading.listed, reading.best
+    listed, best = reading.listed, reading.preferred
     if listed is None or not reading.is_measured or listed.dimension == "temperature":
         return None
     values = reading.values
@@ -209,7 +209,7 @@ def _amount(off: npt.NDArray[np.float64], best: Sequence[Quantity]) -> str:
 
 
 def _measured(reading: Reading) -> str:
-    best = reading.best
+    best = reading.preferred
     if len(best) == 1:
         return written_text(best[0])
     low, high = min(best, key=lambda q: q.si), max(best, key=lambda q: q.si)

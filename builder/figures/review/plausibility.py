@@ -38,8 +38,8 @@ def _torques(build: Build) -> Iterator[Problem]:
 
 def _final(index: int, joint: Fastener) -> Iterator[tuple[str, Quantity]]:
     path = f"assembly.fasteners.{index}"
-    if joint.torque is not None and joint.torque.best and joint.angle is None:
-        yield f"{path}.torque", joint.torque.best[0]
+    if joint.torque is not None and joint.torque.preferred and joint.angle is None:
+        yield f"{path}.torque", joint.torque.preferred[0]
 
 
 def _said(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
@@ -63,7 +63,7 @@ def _steps(build: Build) -> Iterator[Problem]:
         for step, torque in enumerate(joint.steps):
             if torque.si > final * 1.001:
                 path = f"assembly.fasteners.{index}.steps.{step}"
-                message = f"{joint.joint}: a step of {torque.text} is above the final {joint.torque.best[0].text}"
+                message = f"{joint.joint}: a step of {torque.text} is above the final {joint.torque.preferred[0].text}"
                 yield Problem(*build.where(path), f"{message}: look at the number and the unit", "warning")
                 break
 
@@ -102,7 +102,7 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
         figure = sheet.get(slug)
         if figure is None:
             continue
-        least = figure.least.value if figure.least else figure.value
+        least = figure.minimum.value if figure.minimum else figure.value
         if least < 0:
             path, line = next((known.where for known in figure.inputs if known.where), build.where("build"))
             yield Problem(path, line, f"{_worst(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " "), "warning")
@@ -110,6 +110,6 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
 
 def _worst(figure: Figure) -> str:
     name = figure.title.lower()
-    if figure.least is None:
+    if figure.minimum is None:
         return f"{name} comes to {figure.display}"
-    return f"{name} comes to {figure.least.display} ({figure.axis} {figure.least.label})"
+    return f"{name} comes to {figure.minimum.display} ({figure.axis} {figure.minimum.label})"

@@ -40,7 +40,7 @@ class PublishError(Exception):
 
 
 @contextlib.contextmanager
-def lock(path: Path, *, wait: float = 600.0, say: Callable[[str], None] | None = None) -> Iterator[None]:
+def lock(path: Path, *, wait: float = 600.0, notify: Callable[[str], None] | None = None) -> Iterator[None]:
     """Hold `path` as a lock between processes, waiting up to `wait` [s] for another one to let go.
 
     The operating system keeps the lock and drops it when its process ends, however it ends, so a killed
@@ -56,8 +56,8 @@ def lock(path: Path, *, wait: float = 600.0, say: Callable[[str], None] | None =
         while not _try_lock(handle):
             if time.monotonic() >= give_up:
                 raise PublishError(f"another publish is still at work ({path}); try again when it is done")
-            if say and not told:
-                say("another publish is at work here; waiting for it to finish")
+            if notify and not told:
+                notify("another publish is at work here; waiting for it to finish")
                 told = True
             time.sleep(0.05)
         try:
@@ -104,11 +104,11 @@ else:
 
 @contextlib.contextmanager
 def exclusive_output(
-    out: Path, *, archive: Path, wait: float = 600.0, say: Callable[[str], None] | None = None
+    out: Path, *, archive: Path, wait: float = 600.0, notify: Callable[[str], None] | None = None
 ) -> Iterator[Path]:
     """Hold the place of a site for one publish: healed, and no other publish at work there. Yields its real path."""
     out = resolve_output(out, archive=archive)
-    with lock(_sibling(out, "lock"), wait=wait, say=say):
+    with lock(_sibling(out, "lock"), wait=wait, notify=notify):
         recover(out)
         with translate_os_errors(out):
             yield out

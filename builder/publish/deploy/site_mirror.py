@@ -48,7 +48,7 @@ def _prune_and_list_missing(target: str, files: Manifest) -> list[str]:
         with os.scandir(os.path.join(target, below)) as inside:
             entries = list(inside)
         before = f"{below}/" if below else ""
-        wanted = files.stamps(below)
+        wanted = files.stat_signatures(below)
         inner = False
         for entry in entries:
             if entry.is_dir(follow_symlinks=False):
@@ -65,7 +65,7 @@ def _prune_and_list_missing(target: str, files: Manifest) -> list[str]:
         return inner
 
     holds("")
-    return lacking + [name for below in files.parts if below not in found for name in files.files(below)]
+    return lacking + [name for below in files.directories if below not in found for name in files.files(below)]
 
 
 def _same_file(entry: os.DirEntry[str], stamp: str | None) -> bool:

@@ -45,12 +45,12 @@ class Workspace:
     @cached_property
     def pages(self) -> OutputDir:
         """The Markdown pages, with everything beside them."""
-        return OutputDir(self.at("pages"))
+        return OutputDir(self.path("pages"))
 
     @cached_property
     def bodies(self) -> OutputDir:
         """The pages of builds without the part about their relatives."""
-        return OutputDir(self.at("bodies"))
+        return OutputDir(self.path("bodies"))
 
     @cached_property
     def shop(self) -> tuple[Shop, list[Problem]]:
@@ -59,7 +59,7 @@ class Workspace:
 
         return read_shop(self.archive)
 
-    def at(self, name: str) -> Path:
+    def path(self, name: str) -> Path:
         """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
         return self.archive / WORK_DIR / "shop" / name if self.for_shop else self.archive / WORK_DIR / name
 
@@ -70,7 +70,7 @@ class ChangeSet:
 
     whole: str
     """The digest of all that every page depends on, `same` as it was or not."""
-    same: bool
+    global_unchanged: bool
     folders: tuple[Path, ...]
     """Every build folder."""
     keys: Mapping[str, str]
@@ -79,23 +79,23 @@ class ChangeSet:
     """Builds that are made from something else than last time."""
     gone: tuple[str, ...]
     """Builds whose folder is no longer there."""
-    harmed: frozenset[str] = frozenset()
+    corrupted: frozenset[str] = frozenset()
     """What was kept and is no longer what it was: builds by their names, and names of other pages."""
 
     @property
     def stale(self) -> tuple[Path, ...]:
         """The build folders to make again."""
-        return tuple(folder for folder in self.folders if folder.name in self.changed | self.harmed)
+        return tuple(folder for folder in self.folders if folder.name in self.changed | self.corrupted)
 
     @property
-    def believed(self) -> bool:
+    def cache_valid(self) -> bool:
         """Whether drawings that were made of the same values stand as they would be made now."""
-        return self.same and not self.harmed
+        return self.global_unchanged and not self.corrupted
 
     @property
-    def any(self) -> bool:
+    def has_changes(self) -> bool:
         """Whether there is anything to do for the pages."""
-        return bool(self.changed or self.gone or self.harmed or not self.same)
+        return bool(self.changed or self.gone or self.corrupted or not self.global_unchanged)
 
 
 def _whole_digest(place: Workspace, ledger: BuildState) -> str:
@@ -111,10 +111,10 @@ def _whole_digest(place: Workspace, ledger: BuildState) -> str:
 def detect_changes(place: Workspace, ledger: BuildState) -> ChangeSet:
     """Compare what is there with what the ledger knows."""
     whole = _whole_digest(place, ledger)
-    same = ledger.whole == whole
+    same = ledger.global_hash == whole
     folders = tuple(build_folders(place.archive))
     keys = {folder.name: digest_of(whole, str(place.everything), ledger.folder(folder)) for folder in folders}
-    known = {slug: key for slug, (key, _) in ledger.left_out.items()} | ledger.builds
+    known = {slug: key for slug, (key, _) in ledger.skipped.items()} | ledger.builds
     changed = frozenset(slug for slug, key in keys.items() if known.get(slug) != key)
     return ChangeSet(whole, same, folders, keys, changed, tuple(slug for slug in known if slug not in keys))
 
@@ -123,26 +123,26 @@ def detect_changes(place: Workspace, ledger: BuildState) -> ChangeSet:
 class CacheSnapshot:
     """What the ledger knows of everything that was kept of the last publish, but for the site."""
 
-    at: Path
+    path: Path
     bodies: Manifest
     pages: Manifest
     index: str
     builds: frozenset[str]
 
-    def harmed(self) -> frozenset[str]:
+    def corrupted(self) -> frozenset[str]:
         """What of it is no longer what it was: builds by their names, and names of other pages."""
-        names = [name.removesuffix(".md") for name in _changed_since(self.at / "bodies", self.bodies)]
-        for name in _changed_since(self.at / "pages", self.pages):
+        names = [name.removesuffix(".md") for name in _changed_since(self.path / "bodies", self.bodies)]
+        for name in _changed_since(self.path / "pages", self.pages):
             top, _, below = name.partition("/")
             names.append(below.partition("/")[0] if top == "builds" else name)
-        if digest_file(self.at / "index.json") != self.index:
+        if digest_file(self.path / "index.json") != self.index:
             names += self.builds
         return frozenset(names)
 
 
 def snapshot_of(place: Workspace, ledger: BuildState) -> CacheSnapshot:
     """What was kept of the last publish."""
-    return CacheSnapshot(place.at(""), ledger.bodies, ledger.pages, ledger.index, frozenset(ledger.builds))
+    return CacheSnapshot(place.path(""), ledger.page_bodies, ledger.pages, ledger.index, frozenset(ledger.builds))
 
 
 def _changed_since(folder: Path, known: Manifest) -> set[str]:

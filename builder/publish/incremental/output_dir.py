@@ -57,7 +57,7 @@ class OutputDir:
         write_if_changed(self.folder / name, content)
         self.touched.add(name)
 
-    def lay_below(self, below: str, files: Mapping[str, bytes], spare: Iterable[str]) -> None:
+    def sync_subdir(self, below: str, files: Mapping[str, bytes], spare: Iterable[str]) -> None:
         """Make a folder in it hold these files, and of others only those that are spared."""
         for name, content in files.items():
             self.lay(f"{below}/{name}", content)

@@ -67,36 +67,36 @@ class Manifest:
     file's entry tells nothing here: sites share files on the disk with those before them.
     """
 
-    parts: dict[str, DirectoryEntry] = field(default_factory=dict)
+    directories: dict[str, DirectoryEntry] = field(default_factory=dict)
     """By the folder's path below the tree's."""
 
     def __bool__(self) -> bool:
         """Whether there is any file."""
-        return bool(self.parts)
+        return bool(self.directories)
 
     def __iter__(self) -> Iterator[str]:
         """The path of every file."""
-        for below, (stamps, _) in self.parts.items():
+        for below, (stamps, _) in self.directories.items():
             before = f"{below}/" if below else ""
             for name in stamps.split("/")[::4]:
                 yield f"{before}{name}"
 
     def __contains__(self, name: object) -> bool:
         """Whether a file of that path is among them."""
-        return isinstance(name, str) and name.rpartition("/")[2] in self.stamps(name.rpartition("/")[0])
+        return isinstance(name, str) and name.rpartition("/")[2] in self.stat_signatures(name.rpartition("/")[0])
 
     def files(self, below: str) -> dict[str, str]:
         """The digests of the files in one folder, by their path in the tree."""
-        stamps, digests = self.parts.get(below, ("", ""))
+        stamps, digests = self.directories.get(below, ("", ""))
         before = f"{below}/" if below else ""
         return {
             f"{before}{name}": digests[at * 32 : at * 32 + 32]
             for at, name in enumerate(stamps.split("/")[::4] if stamps else ())
         }
 
-    def stamps(self, below: str) -> dict[str, str]:
+    def stat_signatures(self, below: str) -> dict[str, str]:
         """Size, time of change and number on the disk of the files in one folder, by their names."""
-        said = self.parts.get(below, ("", ""))[0].split("/")
+        said = self.directories.get(below, ("", ""))[0].split("/")
         return {said[at]: "/".join(said[at + 1 : at + 4]) for at in range(0, len(said) - 3, 4)}
 
 
@@ -115,7 +115,7 @@ def scan(folder: Path, known: Manifest) -> Manifest:
 
 def rescan(folder: Path, known: Manifest, names: Iterable[str]) -> Manifest:
     """What `looked_at` finds where only these files are not as they were known."""
-    parts = dict(known.parts)
+    parts = dict(known.directories)
     for below in {name.rpartition("/")[0] for name in names}:
         parts.pop(below, None)
         part, _ = _part(folder, below, known)
@@ -142,10 +142,10 @@ def _part(folder: Path, below: str, known: Manifest) -> tuple[DirectoryEntry, li
         files.append((entry, stamp))
         said += (entry.name, stamp)
     stamps = "/".join(said)
-    part = known.parts.get(below)
+    part = known.directories.get(below)
     if part is not None and part[0] == stamps:
         return part, inner
-    before_stamps, before_digests = known.stamps(below), known.files(below)
+    before_stamps, before_digests = known.stat_signatures(below), known.files(below)
     digests = []
     for entry, stamp in files:
         if before_stamps.get(entry.name) == stamp:
@@ -179,8 +179,8 @@ def _entries(folder: Path | str) -> list[os.DirEntry[str]]:
 def changed_paths(one: Manifest, other: Manifest) -> set[str]:
     """The files that two trees do not have in common, or not with the same content."""
     found: set[str] = set()
-    for below in one.parts.keys() | other.parts.keys():
-        if one.parts.get(below) != other.parts.get(below):
+    for below in one.directories.keys() | other.directories.keys():
+        if one.directories.get(below) != other.directories.get(below):
             here, there = one.files(below), other.files(below)
             found.update(name for name in here.keys() | there.keys() if here.get(name) != there.get(name))
     return found
@@ -211,35 +211,35 @@ class BuildState:
     """By a digest of its path: a digest of the stamps of a file or folder of the shop, and that of its content."""
     builds: dict[str, str] = field(default_factory=dict)
     """By slug: the digest of everything a published build was made from."""
-    left_out: dict[str, tuple[str, str]] = field(default_factory=dict)
+    skipped: dict[str, tuple[str, str]] = field(default_factory=dict)
     """By slug: the same for a build that is not published, and why."""
-    faults: dict[str, tuple[int, int]] = field(default_factory=dict)
+    problem_counts: dict[str, tuple[int, int]] = field(default_factory=dict)
     """By slug: how many errors and warnings stand in the record of a published build."""
     shop_faults: int = 0
     """How many problems stand in the shop's profile."""
     photos: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     """By slug, and by the digest of a photo's file: name, width and height of each size in which it is published."""
-    blocks: dict[str, str] = field(default_factory=dict)
+    similar_hashes: dict[str, str] = field(default_factory=dict)
     """By slug: the digest of what the part about its relatives was made from."""
-    bodies: Manifest = field(default_factory=Manifest)
+    page_bodies: Manifest = field(default_factory=Manifest)
     """The pages of builds without that part."""
     pages: Manifest = field(default_factory=Manifest)
     """The pages folder."""
-    fixed: list[str] = field(default_factory=list)
+    static_pages: list[str] = field(default_factory=list)
     """Files of the pages folder that no build has a part in."""
     site: Manifest = field(default_factory=Manifest)
     """The site."""
-    whole: str = ""
+    global_hash: str = ""
     """The digest of all that every page depends on: shop, templates, program, libraries."""
     index: str = ""
     """The digest of the archive's index."""
-    learnt: bool = False
+    dirty: bool = False
     """Whether a file of the shop was read that was not known, so that the ledger is worth saving."""
     _seen: dict[str, tuple[str, str]] = field(default_factory=dict, repr=False)
 
-    def forget(self, slug: str) -> None:
+    def discard(self, slug: str) -> None:
         """Know nothing of a build."""
-        for known in (self.builds, self.left_out, self.blocks, self.faults, self.photos):
+        for known in (self.builds, self.skipped, self.similar_hashes, self.problem_counts, self.photos):
             known.pop(slug, None)
 
     def digest(self, path: Path | str) -> str:
@@ -289,13 +289,13 @@ class BuildState:
         digest = read()
         if digest and time.time_ns() - touched > _RACY_WINDOW_NS:
             self._seen[key] = self.sources[key] = (stamps, digest)
-            self.learnt = True
+            self.dirty = True
         return digest
 
     def save(self, path: Path) -> None:
         """Write the ledger in one step; stamps of what was not looked at this time are dropped."""
-        kept = {name: getattr(self, name) for name in (*_PLAIN, "left_out", "faults")}
-        trees = {name: getattr(self, name).parts for name in _TREES}
+        kept = {name: getattr(self, name) for name in (*_PLAIN, "skipped", "problem_counts")}
+        trees = {name: getattr(self, name).directories for name in _TREES}
         body = json.dumps({"sources": self._seen, **kept, **trees}, separators=(",", ":"))
         path.parent.mkdir(parents=True, exist_ok=True)
         part = path.with_name(f"{path.name}.part")
@@ -303,9 +303,9 @@ class BuildState:
         os.replace(part, path)
 
 
-_PLAIN = ("builds", "photos", "blocks", "fixed", "whole", "index", "shop_faults")
-_PAIRS = ("sources", "left_out", "faults")
-_TREES = ("bodies", "pages", "site")
+_PLAIN = ("builds", "photos", "similar_hashes", "static_pages", "global_hash", "index", "shop_faults")
+_PAIRS = ("sources", "skipped", "problem_counts")
+_TREES = ("page_bodies", "pages", "site")
 
 
 def load_state(path: Path) -> BuildState:

@@ -64,7 +64,7 @@ class PageBatch:
     """
 
     names: tuple[str, ...]
-    shell: bool = False
+    include_theme_files: bool = False
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def build_site(
     templating.copy_assets(archive, pages)
     look = SiteConfig(archive, site_name, site_url, site_description, nav, search)
     names = sorted(path.relative_to(pages).as_posix() for path in pages.rglob("*") if path.is_file())
-    batch = PageBatch(tuple(name for name in names if name.endswith(".md")), shell=True)
+    batch = PageBatch(tuple(name for name in names if name.endswith(".md")), include_theme_files=True)
     built = build_pages(batch, pages=pages, out=out, look=look)
     copy_assets([name for name in names if not name.endswith(".md")], pages, out)
     finalize(out, look, None, [built], names)
@@ -125,7 +125,7 @@ def build_pages(
     names = []
     for path in [path for path in made.rglob("*") if path.is_file()]:
         name = path.relative_to(made).as_posix()
-        if batch.shell or name.endswith(".html"):
+        if batch.include_theme_files or name.endswith(".html"):
             (out / name).parent.mkdir(parents=True, exist_ok=True)
             os.replace(path, out / name)
             names.append(name)
@@ -159,7 +159,7 @@ def finalize(
 # ------------------------------------------------------------------------------------- configuration
 
 
-def _configuration(docs: Path, made: Path, pages: Path, look: SiteConfig, heard: _LogCapture) -> MkDocsConfig:
+def _configuration(docs: Path, made: Path, pages: Path, look: SiteConfig, captured: _LogCapture) -> MkDocsConfig:
     from mkdocs.config import load_config
     from mkdocs.config.config_options import Hooks
 
@@ -167,7 +167,7 @@ def _configuration(docs: Path, made: Path, pages: Path, look: SiteConfig, heard:
     getattr(Hooks._load_hook, "cache_clear", lambda: None)()
     own = look.archive / "mkdocs.yml"
     file = own if own.is_file() else templating.our_config()
-    with _translate_errors(str(file), heard):
+    with _translate_errors(str(file), captured):
         config = load_config(
             str(file),
             docs_dir=str(docs.resolve()),
@@ -273,8 +273,8 @@ def _hooks(batch: PageBatch, pages: Path, others: Collection[str]) -> Any:
 
     class Hooks(BasePlugin):  # type: ignore[type-arg, no-untyped-call]
         def on_config(self, config: Any) -> Any:
-            config.theme.get_env = _with_files(config.theme.get_env, batch.shell)
-            config.theme.static_templates &= {"404.html"} if batch.shell else set()
+            config.theme.get_env = _with_files(config.theme.get_env, batch.include_theme_files)
+            config.theme.static_templates &= {"404.html"} if batch.include_theme_files else set()
             self.parts: dict[str, list[str]] = {}
             return config
 
@@ -401,7 +401,7 @@ def _quiet_mkdocs() -> Iterator[_LogCapture]:
 
 
 @contextlib.contextmanager
-def _translate_errors(config_file: str | None, heard: _LogCapture) -> Iterator[None]:
+def _translate_errors(config_file: str | None, captured: _LogCapture) -> Iterator[None]:
     """One sentence instead of MkDocs' ways of giving up. Trouble with the disk goes through as it is."""
     import jinja2
     import yaml
@@ -410,7 +410,7 @@ def _translate_errors(config_file: str | None, heard: _LogCapture) -> Iterator[N
     try:
         yield
     except (MkDocsException, SystemExit) as error:
-        why = "; ".join(heard.warnings) or str(error)
+        why = "; ".join(captured.warnings) or str(error)
         raise PublishError(f"{config_file}: {' '.join(why.split())}") from error
     except yaml.YAMLError as error:
         raise PublishError(f"{config_file}: {' '.join(str(error).split())}") from error

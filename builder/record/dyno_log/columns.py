@@ -62,7 +62,7 @@ class _Candidate:
     index: int
     header: str
     unit: str | None
-    fits: bool
+    unit_ok: bool
     kind: Kind
     mapped: bool = False
 
@@ -84,7 +84,7 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
         read = heading(cell)
         if index not in taken and read.slugs and not set(read.slugs) & set(mapped):
             candidate = _candidate(header, index, read.slugs, stated, mapped=False)
-            if not (read.needs_unit and not candidate.fits):
+            if not (read.needs_unit and not candidate.unit_ok):
                 candidates.append(candidate)
     sources: list[str] = []
     for slug in CHANNELS:
@@ -92,7 +92,7 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
         if chosen is None:
             continue
         unit = chosen.unit if chosen.unit is not None else CHANNELS[slug].assumed
-        scale_offset = None if unit is None or not chosen.fits else factor(unit, CHANNELS[slug].dimension)
+        scale_offset = None if unit is None or not chosen.unit_ok else factor(unit, CHANNELS[slug].dimension)
         if unit is None or scale_offset is None:
             problem(*_unit_trouble(chosen, header), warning=slug not in REQUIRED)
             continue
@@ -180,7 +180,7 @@ def _last_brackets(cell: str) -> str | None:
 
 def _one_of(candidates: list[_Candidate], header: Header, problem: _Report) -> _Candidate | None:
     """The one column for a channel. Two that would do are named, never chosen between."""
-    fitting = [c for c in candidates if c.fits or c.unit is None] or candidates
+    fitting = [c for c in candidates if c.unit_ok or c.unit is None] or candidates
     if len(fitting) > 1:
         slug = fitting[0].slug
         names = " and ".join(f"{c.header!r} (column {c.index + 1})" for c in fitting)

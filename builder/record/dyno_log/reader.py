@@ -62,7 +62,7 @@ class DynoLog:
     units: Mapping[str, str]
     headers: Mapping[str, str]
     rows: NDArray[np.int64]
-    told: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 def read_dyno_csv(
@@ -123,7 +123,7 @@ def read_dyno_csv(
         units={column.slug: column.unit for column in found.found if column.slug in channels},
         headers={column.slug: column.header for column in found.found if column.slug in channels},
         rows=rows.lines,
-        told=(*_told_of_form(text, header, mark), *found.told, *rows.told, *remarks),
+        notes=(*_told_of_form(text, header, mark), *found.told, *rows.told, *remarks),
     )
     return log, _in_order(problems)
 

@@ -27,23 +27,25 @@ class Block(RecordModel):
     casting: Line | None = field("casting or part number", "WF 2214-B")
     material: Line | None = field("iron, aluminium ...", "grey iron")
     deck_height: Length | None = field(
-        "crank centreline to deck", "{listed: 9.025 in, measured: 9.018 in}", likely=("40 mm", "700 mm")
+        "crank centreline to deck", "{listed: 9.025 in, measured: 9.018 in}", plausible_range=("40 mm", "700 mm")
     )
     bores: Length | None = field(
         "finished bore of every cylinder, in order",
         "{unit: in, measured: [4.0305, 4.0304, 4.0306, 4.0305]}",
-        each="cylinder",
-        likely=("25 mm", "400 mm"),
+        axis="cylinder",
+        plausible_range=("25 mm", "400 mm"),
         title="bores",
     )
-    standard_bore: Length | None = field("bore when new", "4.000 in", likely=("25 mm", "400 mm"))
+    standard_bore: Length | None = field("bore when new", "4.000 in", plausible_range=("25 mm", "400 mm"))
     main_bores: Length | None = field(
         "main housing bores, torqued, front to rear",
         "{unit: in, measured: [2.6410, 2.6411, 2.6410, 2.6411, 2.6410]}",
-        likely=("15 mm", "300 mm"),
+        plausible_range=("15 mm", "300 mm"),
     )
     cam_bores: Length | None = field(
-        "cam bearing bores, front to rear", "{unit: in, measured: [2.1260, 2.1062, 2.0865]}", likely=("10 mm", "150 mm")
+        "cam bearing bores, front to rear",
+        "{unit: in, measured: [2.1260, 2.1062, 2.0865]}",
+        plausible_range=("10 mm", "150 mm"),
     )
     note: Line | None = field("anything else", "sonic tested, 0.190 in at the thinnest")
 
@@ -54,16 +56,16 @@ class Crankshaft(RecordModel):
     maker: Line | None = field("who made it", "Wrenfield")
     number: Line | None = field("casting or part number", "WF 3310")
     material: CrankMaterial | None = field("what it is made of", "forged steel")
-    stroke: Length | None = field("stroke", "3.480 in", likely=("25 mm", "500 mm"))
+    stroke: Length | None = field("stroke", "3.480 in", plausible_range=("25 mm", "500 mm"))
     main_journals: Length | None = field(
         "main journal diameters, front to rear",
         "{unit: in, measured: [2.4483, 2.4484, 2.4483, 2.4484, 2.4483]}",
-        likely=("12 mm", "300 mm"),
+        plausible_range=("12 mm", "300 mm"),
     )
     rod_journals: Length | None = field(
         "crankpin diameters, front to rear",
         "{unit: in, measured: [2.0990, 2.0991, 2.0990, 2.0991]}",
-        likely=("12 mm", "300 mm"),
+        plausible_range=("12 mm", "300 mm"),
     )
     note: Line | None = field("anything else", "cracks looked for, none found")
 
@@ -74,24 +76,24 @@ class Rods(RecordModel):
     maker: Line | None = field("who made them", "Oakhanger")
     number: Line | None = field("part number", "OH-5700-I")
     material: Line | None = field("forged steel, aluminium ...", "forged steel")
-    length: Length | None = field("centre to centre", "5.700 in", each="cylinder", likely=("50 mm", "900 mm"))
+    length: Length | None = field("centre to centre", "5.700 in", axis="cylinder", plausible_range=("50 mm", "900 mm"))
     big_end_bores: Length | None = field(
         "big-end housing bores, torqued",
         "{unit: in, measured: [2.2250, 2.2251, 2.2250, 2.2250]}",
-        each="cylinder",
-        likely=("15 mm", "350 mm"),
+        axis="cylinder",
+        plausible_range=("15 mm", "350 mm"),
     )
     mass_big_end: Mass | None = field(
         "big end on the balance",
         "{unit: g, measured: [412.5, 412.8, 412.4, 412.6]}",
-        each="cylinder",
-        likely=("20 g", "50 kg"),
+        axis="cylinder",
+        plausible_range=("20 g", "50 kg"),
     )
     mass_small_end: Mass | None = field(
         "small end on the balance",
         "{unit: g, measured: [168.0, 168.3, 168.1, 168.2]}",
-        each="cylinder",
-        likely=("10 g", "30 kg"),
+        axis="cylinder",
+        plausible_range=("10 g", "30 kg"),
     )
     note: Line | None = field("anything else", "cap bolts new")
 
@@ -99,8 +101,10 @@ class Rods(RecordModel):
 class TopLand(RecordModel):
     """The crevice above the top ring."""
 
-    height: OneLength | None = field("crown to top of the top ring", "0.280 in", likely=("0.5 mm", "60 mm"))
-    diametral_clearance: OneLength | None = field("bore less land diameter", "0.030 in", likely=("0.02 mm", "5 mm"))
+    height: OneLength | None = field("crown to top of the top ring", "0.280 in", plausible_range=("0.5 mm", "60 mm"))
+    diametral_clearance: OneLength | None = field(
+        "bore less land diameter", "0.030 in", plausible_range=("0.02 mm", "5 mm")
+    )
 
 
 class Pistons(RecordModel):
@@ -112,28 +116,39 @@ class Pistons(RecordModel):
     diameter: Length | None = field(
         "at the gauge point",
         "{unit: in, measured: [4.0265, 4.0264, 4.0265, 4.0265]}",
-        each="cylinder",
-        likely=("25 mm", "400 mm"),
+        axis="cylinder",
+        plausible_range=("25 mm", "400 mm"),
     )
     compression_height: Length | None = field(
-        "pin centre to crown", "{listed: 1.560 in, measured: 1.558 in}", each="cylinder", likely=("8 mm", "250 mm")
+        "pin centre to crown",
+        "{listed: 1.560 in, measured: 1.558 in}",
+        axis="cylinder",
+        plausible_range=("8 mm", "250 mm"),
     )
     dish: Volume | None = field(
-        "dish and valve reliefs together, by burette", "6.2 cc", each="cylinder", likely=("0 cc", "600 cc")
+        "dish and valve reliefs together, by burette", "6.2 cc", axis="cylinder", plausible_range=("0 cc", "600 cc")
     )
     dome: Volume | None = field(
-        "dome above the crown's flat, net of nothing else", "4.5 cc", each="cylinder", likely=("0 cc", "300 cc")
+        "dome above the crown's flat, net of nothing else",
+        "4.5 cc",
+        axis="cylinder",
+        plausible_range=("0 cc", "300 cc"),
     )
     pin_offset: Length | None = field(
-        "pin axis off the bore axis; positive towards the major thrust side", "0.060 in", likely=("-8 mm", "8 mm")
+        "pin axis off the bore axis; positive towards the major thrust side",
+        "0.060 in",
+        plausible_range=("-8 mm", "8 mm"),
     )
-    pin_diameter: Length | None = field("pin diameter", "0.927 in", each="cylinder", likely=("6 mm", "150 mm"))
+    pin_diameter: Length | None = field("pin diameter", "0.927 in", axis="cylinder", plausible_range=("6 mm", "150 mm"))
     top_land: TopLand | None = field("the crevice above the top ring", "")
     mass: Mass | None = field(
-        "piston alone", "{unit: g, measured: [512.5, 512.3, 512.6, 512.4]}", each="cylinder", likely=("15 g", "80 kg")
+        "piston alone",
+        "{unit: g, measured: [512.5, 512.3, 512.6, 512.4]}",
+        axis="cylinder",
+        plausible_range=("15 g", "80 kg"),
     )
-    pin_mass: Mass | None = field("pin and locks", "118.2 g", each="cylinder", likely=("5 g", "30 kg"))
-    ring_mass: Mass | None = field("rings of one piston", "46.5 g", each="cylinder", likely=("1 g", "5 kg"))
+    pin_mass: Mass | None = field("pin and locks", "118.2 g", axis="cylinder", plausible_range=("5 g", "30 kg"))
+    ring_mass: Mass | None = field("rings of one piston", "46.5 g", axis="cylinder", plausible_range=("1 g", "5 kg"))
     note: Line | None = field("anything else", "coated skirts")
 
 
@@ -154,20 +169,22 @@ class Bearings(RecordModel):
     main_number: Line | None = field("part number of the mains", "DM 118-010")
     rod_number: Line | None = field("part number of the rod bearings", "DM 204-010")
     main_shell: Length | None = field(
-        "thickness of one main shell at its crown", "0.0950 in", likely=("0.8 mm", "15 mm")
+        "thickness of one main shell at its crown", "0.0950 in", plausible_range=("0.8 mm", "15 mm")
     )
-    rod_shell: Length | None = field("thickness of one rod shell at its crown", "0.0618 in", likely=("0.8 mm", "15 mm"))
+    rod_shell: Length | None = field(
+        "thickness of one rod shell at its crown", "0.0618 in", plausible_range=("0.8 mm", "15 mm")
+    )
 
 
 class Balance(RecordModel):
     """The balance card."""
 
     factor: OneFraction | None = field(
-        "share of the reciprocating mass that is balanced", "50 %", likely=("0 %", "100 %")
+        "share of the reciprocating mass that is balanced", "50 %", plausible_range=("0 %", "100 %")
     )
     rods_per_pin: Count | None = field("rods on one crankpin: 2 in most V engines", "2")
-    bearing_mass: Mass | None = field("rod bearing shells, one rod", "42 g", likely=("1 g", "3 kg"))
-    oil_mass: Mass | None = field("oil allowance for one crankpin", "4 g", likely=("0 g", "100 g"))
+    bearing_mass: Mass | None = field("rod bearing shells, one rod", "42 g", plausible_range=("1 g", "3 kg"))
+    oil_mass: Mass | None = field("oil allowance for one crankpin", "4 g", plausible_range=("0 g", "100 g"))
     residual: Mass | None = field("what was left at each end after balancing", "0.5 g")
     by: Line | None = field("who balanced it", "Saltmarsh Balancing")
     note: Line | None = field("anything else", "with pulley and flywheel")
@@ -183,8 +200,8 @@ class BottomEnd(RecordModel):
     deck_clearance: Length | None = field(
         "piston crown below the deck at TDC, by dial gauge; negative when it stands proud",
         "{unit: in, measured: [0.005, 0.006, 0.005, 0.005]}",
-        each="cylinder",
-        likely=("-3 mm", "12 mm"),
+        axis="cylinder",
+        plausible_range=("-3 mm", "12 mm"),
     )
     rings: Rings | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")

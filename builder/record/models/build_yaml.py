@@ -39,9 +39,11 @@ class Fuel(RecordModel):
 
     kind: FuelKind = field("what it burns", "petrol", required=True)
     octane: Line | None = field("as marked on the pump, with the method", "98 RON")
-    density: OneDensity | None = field("density of the fuel used", "745 kg/m3", likely=("600 kg/m3", "950 kg/m3"))
+    density: OneDensity | None = field(
+        "density of the fuel used", "745 kg/m3", plausible_range=("600 kg/m3", "950 kg/m3")
+    )
     heating_value: OneEnergy | None = field(
-        "lower heating value, for thermal efficiency", "43.5 MJ/kg", likely=("15 MJ/kg", "55 MJ/kg")
+        "lower heating value, for thermal efficiency", "43.5 MJ/kg", plausible_range=("15 MJ/kg", "55 MJ/kg")
     )
     stoichiometric: Plain | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
     note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
@@ -76,7 +78,9 @@ class EngineKind(RecordModel):
     fuelling: Fuelling | None = field("how the fuel gets in", "carburettor")
     fuel: Fuel | None = field("what it burns", "")
     compression_wanted: Plain | None = field("compression ratio that was asked for", "10.5")
-    red_line: OneSpeed | None = field("highest engine speed allowed", "6500 rpm", likely=("400 rpm", "20000 rpm"))
+    red_line: OneSpeed | None = field(
+        "highest engine speed allowed", "6500 rpm", plausible_range=("400 rpm", "20000 rpm")
+    )
 
     @field_validator("cylinders")
     @classmethod

@@ -33,22 +33,24 @@ class Duration(RecordModel):
     """Duration at one lift."""
 
     at: LiftMark = field("lift the duration is taken at", "0.050 in", required=True)
-    duration: OneAngle = field("crank degrees", "238 deg", required=True, likely=("60 deg", "400 deg"))
+    duration: OneAngle = field("crank degrees", "238 deg", required=True, plausible_range=("60 deg", "400 deg"))
 
 
 class LobeCard(RecordModel):
     """One side of the cam card."""
 
     centreline: OneAngle | None = field(
-        "card's centreline: after TDC for intake, before TDC for exhaust", "108 deg", likely=("80 deg", "140 deg")
+        "card's centreline: after TDC for intake, before TDC for exhaust",
+        "108 deg",
+        plausible_range=("80 deg", "140 deg"),
     )
-    lobe_lift: Length | None = field("lift at the lobe", "0.335 in", likely=("1.5 mm", "30 mm"))
-    valve_lift: Length | None = field("lift at the valve, before lash", "0.536 in", likely=("2 mm", "40 mm"))
+    lobe_lift: Length | None = field("lift at the lobe", "0.335 in", plausible_range=("1.5 mm", "30 mm"))
+    valve_lift: Length | None = field("lift at the valve, before lash", "0.536 in", plausible_range=("2 mm", "40 mm"))
     rocker_ratio: Ratio | None = field(
-        "rocker ratio that the card's lift at the valve is for", "1.5", likely=("0.8", "2.5")
+        "rocker ratio that the card's lift at the valve is for", "1.5", plausible_range=("0.8", "2.5")
     )
     lash: Length | None = field(
-        "lash at the valve, with hot or cold in the note", "0.022 in", likely=("0 mm", "1.2 mm")
+        "lash at the valve, with hot or cold in the note", "0.022 in", plausible_range=("0 mm", "1.2 mm")
     )
     durations: tuple[Duration, ...] = field(
         "durations, one for each lift the card gives", "[{at: 0.050 in, duration: 238 deg}]", default=()
@@ -61,7 +63,9 @@ class CamCard(RecordModel):
     maker: Line | None = field("who ground it", "Heron Camshafts")
     number: Line | None = field("part number", "HC 238-110")
     grind: Line | None = field("grind", "ground on a billet, hardness checked")
-    lobe_separation: OneAngle | None = field("lobe separation in cam degrees", "110 deg", likely=("90 deg", "130 deg"))
+    lobe_separation: OneAngle | None = field(
+        "lobe separation in cam degrees", "110 deg", plausible_range=("90 deg", "130 deg")
+    )
     intake: LobeCard | None = field("intake lobes", "")
     exhaust: LobeCard | None = field("exhaust lobes", "")
 
@@ -70,10 +74,10 @@ class Installed(RecordModel):
     """How it went in."""
 
     intake_centreline: OneAngle | None = field(
-        "intake centreline, crank degrees after TDC", "104 deg", likely=("80 deg", "140 deg")
+        "intake centreline, crank degrees after TDC", "104 deg", plausible_range=("80 deg", "140 deg")
     )
     exhaust_centreline: OneAngle | None = field(
-        "exhaust centreline, crank degrees before TDC", "116 deg", likely=("80 deg", "140 deg")
+        "exhaust centreline, crank degrees before TDC", "116 deg", plausible_range=("80 deg", "140 deg")
     )
     note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
 

@@ -18,19 +18,21 @@ from builder.record.models.fields import (
 class Settings(RecordModel):
     """Settings as delivered."""
 
-    idle_timing: OneAngle | None = field("spark advance at idle", "12 deg", likely=("-10 deg", "40 deg"))
-    total_timing: OneAngle | None = field("total spark advance", "34 deg", likely=("5 deg", "60 deg"))
+    idle_timing: OneAngle | None = field("spark advance at idle", "12 deg", plausible_range=("-10 deg", "40 deg"))
+    total_timing: OneAngle | None = field("total spark advance", "34 deg", plausible_range=("5 deg", "60 deg"))
     total_timing_by: OneSpeed | None = field("engine speed by which the advance is all in", "3000 rpm")
-    idle_speed: OneSpeed | None = field("idle speed", "850 rpm", likely=("150 rpm", "3000 rpm"))
+    idle_speed: OneSpeed | None = field("idle speed", "850 rpm", plausible_range=("150 rpm", "3000 rpm"))
     intake_lash: Line | None = field("intake lash, hot or cold", "0.022 in hot")
     exhaust_lash: Line | None = field("exhaust lash, hot or cold", "0.024 in hot")
     jets: Line | None = field("jets", "68 primary, 76 secondary")
     map_version: Line | None = field("name of the map in the control unit", "harbour-07")
     float_level: Line | None = field("float level", "9/16 in, float hanging")
     plug: Line | None = field("spark plug", "14 mm, long reach, middle heat range")
-    plug_gap: OneLength | None = field("plug gap", "0.035 in", likely=("0.2 mm", "2.5 mm"))
+    plug_gap: OneLength | None = field("plug gap", "0.035 in", plausible_range=("0.2 mm", "2.5 mm"))
     fuel_pressure: AnyReading | None = field("fuel pressure", "6.5 psi")
-    injection_timing: OneAngle | None = field("start of injection, before TDC", "14 deg", likely=("0 deg", "40 deg"))
+    injection_timing: OneAngle | None = field(
+        "start of injection, before TDC", "14 deg", plausible_range=("0 deg", "40 deg")
+    )
     other: tuple[Line, ...] = field(
         "anything else that was set", '["choke: opens fully at 60 degC", governor sealed]', default=()
     )

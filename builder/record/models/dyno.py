@@ -27,21 +27,34 @@ Readings = Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020",
 class Conditions(RecordModel):
     """The air the engine breathed."""
 
-    barometer: OnePressure | None = field("pressure of the air", "29.61 inHg", likely=("60 kPa", "108 kPa"))
+    barometer: OnePressure | None = field("pressure of the air", "29.61 inHg", plausible_range=("60 kPa", "108 kPa"))
     barometer_is: Literal["station", "sea level"] | None = field(
         "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
     )
-    altitude: OneLength | None = field("height of the room above the sea", "640 ft", likely=("-420 m", "5000 m"))
-    temperature: OneTemperature | None = field("air at the engine's inlet", "72 degF", likely=("-30 degC", "60 degC"))
-    relative_humidity: OneFraction | None = field("humidity of that air", "45 %", likely=("0 %", "100 %"))
+    altitude: OneLength | None = field(
+        "height of the room above the sea", "640 ft", plausible_range=("-420 m", "5000 m")
+    )
+    temperature: OneTemperature | None = field(
+        "air at the engine's inlet", "72 degF", plausible_range=("-30 degC", "60 degC")
+    )
+    relative_humidity: OneFraction | None = field("humidity of that air", "45 %", plausible_range=("0 %", "100 %"))
     wet_bulb: OneTemperature | None = field(
-        "another way to give humidity", "61 degF", instead_of="relative_humidity", likely=("-30 degC", "45 degC")
+        "another way to give humidity",
+        "61 degF",
+        alternative_to="relative_humidity",
+        plausible_range=("-30 degC", "45 degC"),
     )
     dew_point: OneTemperature | None = field(
-        "another way to give humidity", "52 degF", instead_of="relative_humidity", likely=("-40 degC", "40 degC")
+        "another way to give humidity",
+        "52 degF",
+        alternative_to="relative_humidity",
+        plausible_range=("-40 degC", "40 degC"),
     )
     vapour_pressure: OnePressure | None = field(
-        "another way to give humidity", "0.42 inHg", instead_of="relative_humidity", likely=("0 Pa", "8 kPa")
+        "another way to give humidity",
+        "0.42 inHg",
+        alternative_to="relative_humidity",
+        plausible_range=("0 Pa", "8 kPa"),
     )
 
     @model_validator(mode="after")
@@ -73,8 +86,10 @@ class Setting(RecordModel):
 class Pull(RecordModel):
     """One pull."""
 
-    name: Line = field("what the shop calls it", "first pull, 70 jets", later="second pull, 68 jets", required=True)
-    file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv", later="dyno/pull-2.csv")
+    name: Line = field(
+        "what the shop calls it", "first pull, 70 jets", repeat_example="second pull, 68 jets", required=True
+    )
+    file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv", repeat_example="dyno/pull-2.csv")
     since: Line | None = field(
         "name of the earlier pull that it is compared with", "first pull, 70 jets", refers_to="name"
     )
@@ -82,7 +97,7 @@ class Pull(RecordModel):
     repeat_of: Line | None = field(
         "name of the earlier pull that it repeats with nothing changed",
         "first pull, 70 jets",
-        instead_of="changed",
+        alternative_to="changed",
         refers_to="name",
     )
     setting: Setting | None = field("the thing varied over several pulls, and its level here", "")

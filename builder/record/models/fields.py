@@ -27,29 +27,29 @@ Privacy = Literal["customer", "shop"]
 class Notes:
     """What a field's definition says of itself beyond its type."""
 
-    says: str
+    description: str
     example: str = ""
     private: Privacy | None = None
-    each: str | None = None
-    likely: tuple[str, str] | None = None
+    axis: str | None = None
+    plausible_range: tuple[str, str] | None = None
     title: str | None = None
-    instead_of: str | None = None
+    alternative_to: str | None = None
     refers_to: str | None = None
-    later: str = ""
+    repeat_example: str = ""
 
 
 def field(
-    says: str,
+    description: str,
     example: str = "",
     *,
     default: Any = None,
     private: Privacy | None = None,
-    each: str | None = None,
-    likely: tuple[str, str] | None = None,
+    axis: str | None = None,
+    plausible_range: tuple[str, str] | None = None,
     title: str | None = None,
-    instead_of: str | None = None,
+    alternative_to: str | None = None,
     refers_to: str | None = None,
-    later: str = "",
+    repeat_example: str = "",
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -61,10 +61,12 @@ def field(
     in the same list that its value repeats; ``later`` is the example for such a later entry. Private fields
     must be optional.
     """
-    notes = Notes(says, example, private, each, likely, title, instead_of, refers_to, later)
+    notes = Notes(
+        description, example, private, axis, plausible_range, title, alternative_to, refers_to, repeat_example
+    )
     if required:
-        return Field(description=says, title=title, json_schema_extra=_InSchema(notes))
-    return Field(default, description=says, title=title, json_schema_extra=_InSchema(notes))
+        return Field(description=description, title=title, json_schema_extra=_InSchema(notes))
+    return Field(default, description=description, title=title, json_schema_extra=_InSchema(notes))
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ class Valve(RecordModel):
 
     maker: Line | None = field("who made them", "Petrel Valves")
     number: Line | None = field("part number", "PV 1940")
-    diameter: Length | None = field("head diameter", "1.940 in", likely=("8 mm", "150 mm"))
+    diameter: Length | None = field("head diameter", "1.940 in", plausible_range=("8 mm", "150 mm"))
     per_cylinder: Count = field("valves of this kind in one cylinder", "1", default=1)
     stem: Line | None = field("stem diameter", "11/32 in")
     seat: Line | None = field("seat angles and width", "30/45/60 deg, 0.060 in")
@@ -36,7 +36,7 @@ class Valve(RecordModel):
 class FlowPoint(RecordModel):
     """One lift on the flow bench."""
 
-    lift: OneLength = field("valve lift", "0.300 in", required=True, likely=("0.2 mm", "40 mm"))
+    lift: OneLength = field("valve lift", "0.300 in", required=True, plausible_range=("0.2 mm", "40 mm"))
     flow: OneVolumeFlow = field("flow at the bench's depression", "185 cfm", required=True)
 
 
@@ -44,7 +44,7 @@ class FlowBench(RecordModel):
     """The flow bench card."""
 
     depression: OnePressure | None = field(
-        "depression the flows were read at", "28 inH2O", likely=("1 inH2O", "70 inH2O")
+        "depression the flows were read at", "28 inH2O", plausible_range=("1 inH2O", "70 inH2O")
     )
     intake: tuple[FlowPoint, ...] = field("intake port", "", default=())
     exhaust: tuple[FlowPoint, ...] = field("exhaust port", "", default=())
@@ -61,13 +61,13 @@ class Heads(RecordModel):
     chambers: Volume | None = field(
         "chamber volume of every cylinder, by burette",
         "{unit: cc, measured: [64.2, 64.0, 64.1, 64.2]}",
-        each="cylinder",
-        likely=("1 cc", "1200 cc"),
+        axis="cylinder",
+        plausible_range=("1 cc", "1200 cc"),
     )
     intake_valve: Valve | None = field("intake valves", "")
     exhaust_valve: Valve | None = field("exhaust valves", "")
     intake_port_area: Area | None = field(
-        "smallest section of the intake port", "2.05 sq in", likely=("0.5 cm2", "150 cm2")
+        "smallest section of the intake port", "2.05 sq in", plausible_range=("0.5 cm2", "150 cm2")
     )
     flow_bench: FlowBench | None = field("the flow bench card", "")
     work: Line | None = field("what was done to them", "bowls blended, three-angle seats")
@@ -79,8 +79,8 @@ class Gasket(RecordModel):
 
     maker: Line | None = field("who made it", "Sallow & Reed")
     number: Line | None = field("part number", "SR 410")
-    bore: Length | None = field("bore of the gasket", "4.100 in", likely=("25 mm", "420 mm"))
-    thickness: Length | None = field("thickness when compressed", "0.039 in", likely=("0.3 mm", "3.5 mm"))
+    bore: Length | None = field("bore of the gasket", "4.100 in", plausible_range=("25 mm", "420 mm"))
+    thickness: Length | None = field("thickness when compressed", "0.039 in", plausible_range=("0.3 mm", "3.5 mm"))
     kind: Line | None = field("composite, steel layers, copper", "composite")
 
 
@@ -97,13 +97,13 @@ class Springs(RecordModel):
     maker: Line | None = field("who made them", "Petrel Valves")
     number: Line | None = field("part number", "PV-S350")
     kind: Line | None = field("single, double, beehive", "single with damper")
-    installed_height: Length | None = field("installed height", "1.800 in", likely=("12 mm", "120 mm"))
-    solid_height: Length | None = field("height at coil bind", "1.150 in", likely=("8 mm", "100 mm"))
-    seat_load: Force | None = field("load at installed height", "125 lbf", likely=("20 N", "3000 N"))
-    rate: Stiffness | None = field("rate", "350 lbf/in", likely=("2 N/mm", "400 N/mm"))
+    installed_height: Length | None = field("installed height", "1.800 in", plausible_range=("12 mm", "120 mm"))
+    solid_height: Length | None = field("height at coil bind", "1.150 in", plausible_range=("8 mm", "100 mm"))
+    seat_load: Force | None = field("load at installed height", "125 lbf", plausible_range=("20 N", "3000 N"))
+    rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"))
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
     exhaust_installed_height: Length | None = field(
-        "installed height of the exhaust springs, where it differs", "1.780 in", likely=("12 mm", "120 mm")
+        "installed height of the exhaust springs, where it differs", "1.780 in", plausible_range=("12 mm", "120 mm")
     )
 
 
@@ -113,8 +113,10 @@ class Rockers(RecordModel):
     maker: Line | None = field("who made them", "Petrel Valves")
     number: Line | None = field("part number", "PV-R16")
     kind: Line | None = field("stamped, roller, finger follower", "roller")
-    ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.6", likely=("0.8", "2.5"))
-    exhaust_ratio: Ratio | None = field("ratio on the exhaust side, where it differs", "1.5", likely=("0.8", "2.5"))
+    ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.6", plausible_range=("0.8", "2.5"))
+    exhaust_ratio: Ratio | None = field(
+        "ratio on the exhaust side, where it differs", "1.5", plausible_range=("0.8", "2.5")
+    )
 
 
 class Injectors(RecordModel):
@@ -135,11 +137,13 @@ class InductionSystem(RecordModel):
     maker: Line | None = field("who made it", "Cinder Fuel")
     number: Line | None = field("part number", "CF 750")
     rated_flow: OneVolumeFlow | None = field("rated air flow, all of it together", "750 cfm")
-    rated_depression: OnePressure | None = field("depression of the rating", "1.5 inHg", likely=("0.2 inHg", "6 inHg"))
+    rated_depression: OnePressure | None = field(
+        "depression of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg")
+    )
     allowed_depression: OnePressure | None = field(
         "depression the engine should not exceed at full throttle", "1.5 inHg"
     )
-    boost: OnePressure | None = field("boost above the barometer", "8 psi", likely=("0.5 psi", "100 psi"))
+    boost: OnePressure | None = field("boost above the barometer", "8 psi", plausible_range=("0.5 psi", "100 psi"))
     injectors: Injectors | None = field("injectors", "")
 
 

@@ -70,7 +70,7 @@ class Reading:
     note: str | None = None
 
     @property
-    def best(self) -> tuple[Quantity, ...]:
+    def preferred(self) -> tuple[Quantity, ...]:
         """The values to calculate with: measured wins, then repeat readings, then listed."""
         if self.measured:
             return self.measured
@@ -83,7 +83,7 @@ class Reading:
         """The values to calculate with, SI, one for each position; repeat readings give their mean."""
         if not self.measured and self.repeats:
             return np.array([np.mean([quantity.si for quantity in self.repeats])])
-        return np.array([quantity.si for quantity in self.best], dtype=np.float64)
+        return np.array([quantity.si for quantity in self.preferred], dtype=np.float64)
 
     @property
     def is_measured(self) -> bool:

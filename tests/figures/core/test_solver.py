@@ -94,7 +94,7 @@ def test_what_if_puts_another_value_in_place(tmp_path: Path) -> None:
 
 def test_leaving_uncertainty_out_changes_no_value(tmp_path: Path) -> None:
     source = Context(read(tmp_path, V8), Shop())
-    whole, bare = Solver(source), Solver(source, uncertain=False)
+    whole, bare = Solver(source), Solver(source, with_uncertainty=False)
     for slug in catalogue():
         one, other = whole.figure(slug), bare.figure(slug)
         assert isinstance(one, Figure) == isinstance(other, Figure), slug
@@ -115,10 +115,10 @@ def test_every_figure_says_what_it_is() -> None:
         assert method.section in SECTIONS, slug
         assert method.means.endswith("."), slug
         assert method.source, slug
-        assert method.holds, slug
+        assert method.validity, slug
         for route in entry.routes:
             assert route.working, slug
-            for name in route.takes:
+            for name in route.inputs:
                 assert name in INPUTS or name in catalogue(), (slug, name)
 
 

@@ -27,7 +27,7 @@ def test_oil_clearance_from_the_parts_where_nobody_gauged_it(tmp_path: Path) -> 
     gauged = "fits: {main_oil_clearance: {unit: in, measured: [0.0026, 0.0025, 0.0026, 0.0027, 0.0026]}}"
     measured = figure_of(tmp_path, "main_oil_clearance", {**V8, "assembly": gauged})
     assert [p.value / INCH for p in measured.positions] == pytest.approx([0.0026, 0.0025, 0.0026, 0.0027, 0.0026])
-    assert measured.basis == "measured"
+    assert measured.provenance == "measured"
 
 
 def test_crankpins_of_a_v_engine_are_averaged_over_its_rods(tmp_path: Path) -> None:
@@ -67,7 +67,7 @@ def test_taper_and_out_of_round(tmp_path: Path) -> None:
     assert [p.value for p in round_.positions] == pytest.approx([3e-6, 4e-6], rel=1e-6)
     judged = fits(tmp_path, "by: RT", work=BORES)
     assert judged["Bore taper"].verdict == "out of range"
-    assert [at.label for at in judged["Bore taper"].out] == ["2"]
+    assert [at.label for at in judged["Bore taper"].out_of_range] == ["2"]
     assert judged["Bore out of round"].verdict == "in range"
 
 
@@ -93,9 +93,9 @@ def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None
     judged = fits(tmp_path, RANGES)
     piston = judged["Piston clearance"]
     assert piston.verdict == "out of range"
-    assert [(at.label, at.text) for at in piston.out] == [("6", "0.0049\N{NO-BREAK SPACE}in")]
+    assert [(at.label, at.text) for at in piston.out_of_range] == [("6", "0.0049\N{NO-BREAK SPACE}in")]
     assert piston.odd == "6"
-    assert piston.limits.whose == "maker's sheet"
+    assert piston.limits.authority == "maker's sheet"
     assert (piston.least.label, piston.most.label) == ("4", "6")
     assert piston.spread / INCH == pytest.approx(0.0010)
     assert piston.place_in_range == pytest.approx((0.0041250 - 0.0035) / 0.0010)
@@ -125,12 +125,12 @@ def test_where_the_record_states_none_the_rule_of_thumb_speaks(tmp_path: Path) -
     gap = fits(tmp_path, assembly)["Top ring gap"]
     assert gap.limits.least is not None
     assert gap.limits.least / INCH == pytest.approx(0.0045 * 4.030475)
-    assert "common practice" in gap.limits.whose
-    assert [at.label for at in gap.out] == ["1"]
+    assert "common practice" in gap.limits.authority
+    assert [at.label for at in gap.out_of_range] == ["1"]
     wider = Shop.model_validate({"guidelines": {"ring_gap_per_bore": 0.0050}})
     own = fits(tmp_path, assembly, wider)["Top ring gap"]
-    assert len(own.out) == 8
-    assert "the shop's habit" in own.limits.whose
+    assert len(own.out_of_range) == 8
+    assert "the shop's habit" in own.limits.authority
 
 
 def test_clearances_nobody_gauged_are_judged_as_the_parts_give_them(tmp_path: Path) -> None:
@@ -174,7 +174,7 @@ def test_torques_in_both_systems_and_preload_with_its_width(tmp_path: Path) -> N
     torque = figure_of(tmp_path, "fastener_torque", {**V8, "assembly": JOINTS})
     assert [p.label for p in torque.positions] == ["main caps", "rod bolts", "rocker cover", "main caps (2)"]
     assert torque.positions[0].display == "100\N{NO-BREAK SPACE}lbf ft"
-    assert torque.positions[0].beside == "136\N{NO-BREAK SPACE}N m"
+    assert torque.positions[0].alternate_text == "136\N{NO-BREAK SPACE}N m"
     preload = figure_of(tmp_path, "fastener_preload", {**V8, "assembly": JOINTS})
     # An angle after the torque leaves nothing to estimate from, and neither does a joint of unknown size.
     assert [p.label for p in preload.positions] == ["main caps", "main caps (2)"]

@@ -25,18 +25,18 @@ def test_every_cylinder_is_computed_and_summed_up(tmp_path: Path) -> None:
         by_hand.append((swept + above) / above)
     assert [p.value for p in ratio.positions] == pytest.approx(by_hand, rel=1e-12)
     assert ratio.value == pytest.approx(sum(by_hand) / 8, rel=1e-12)
-    assert ratio.least is not None
-    assert ratio.most is not None
-    assert (ratio.least.label, ratio.most.label) == ("7", "2")
+    assert ratio.minimum is not None
+    assert ratio.maximum is not None
+    assert (ratio.minimum.label, ratio.maximum.label) == ("7", "2")
     assert ratio.spread == pytest.approx(max(by_hand) - min(by_hand))
 
 
 def test_a_figure_is_as_well_known_as_its_weakest_input(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, V8)
-    basis = {slug: figure.basis for slug in ("swept_volume", "displacement") if (figure := sheet.get(slug))}
+    basis = {slug: figure.provenance for slug in ("swept_volume", "displacement") if (figure := sheet.get(slug))}
     assert basis == {"swept_volume": "listed", "displacement": "listed"}
     measured = BOTTOM_END.replace("stroke: 3.480 in", "stroke: {measured: 3.480 in}")
-    assert figure_of(tmp_path, "displacement", {**V8, "bottom_end": measured}).basis == "measured"
+    assert figure_of(tmp_path, "displacement", {**V8, "bottom_end": measured}).provenance == "measured"
 
 
 def test_the_gauge_wins_over_the_sum_of_the_parts(tmp_path: Path) -> None:

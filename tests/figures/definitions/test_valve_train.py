@@ -31,9 +31,9 @@ def test_the_degree_wheel_wins_over_the_card(tmp_path: Path) -> None:
     opens = figure_of(tmp_path, "intake_opens", {**V8, "cam": wheel})
     assert {p.label: p.value for p in opens.positions} == pytest.approx({"0.050 in": 11.5, "seat": 38.0})
     assert opens.working == "at 0.050 in: by degree wheel: 11.5°"
-    assert opens.basis == "listed"  # the seat still rests on the card
+    assert opens.provenance == "listed"  # the seat still rests on the card
     only = wheel.replace("{at: seat, duration: 280 deg}, ", "")
-    assert figure_of(tmp_path, "intake_opens", {**V8, "cam": only}).basis == "measured"
+    assert figure_of(tmp_path, "intake_opens", {**V8, "cam": only}).provenance == "measured"
 
 
 def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
@@ -41,7 +41,7 @@ def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
     wheel += "        - {lift: 0.2 in, opening: 40 deg, closing: 168 deg}\n"
     centreline = figure_of(tmp_path, "installed_centreline", {**V8, "cam": wheel})
     assert centreline.value == pytest.approx((103 + 104) / 2)
-    assert centreline.basis == "measured"
+    assert centreline.provenance == "measured"
     assert figure_of(tmp_path, "card_difference", {**V8, "cam": wheel}).value == pytest.approx(106 - 103.5)
     assert figure_of(tmp_path, "cam_advance", {**V8, "cam": wheel}).value == pytest.approx(110 - 103.5)
 
@@ -126,7 +126,7 @@ def test_exhaust_events_read_from_the_wheel_give_its_centreline(tmp_path: Path) 
     centre = sheet_of(tmp_path, {"build": V8["build"], "cam": read_off}).get("exhaust_centreline")
     assert centre is not None
     assert centre.value == pytest.approx(116.0)
-    assert centre.basis == "measured"
+    assert centre.provenance == "measured"
 
 
 def test_the_overlap_of_a_card_does_not_ask_how_the_cam_went_in(tmp_path: Path) -> None:

@@ -231,7 +231,7 @@ def test_what_acceleration_takes_is_added_back_to_a_sweep(tmp_path: Path) -> Non
     pull = session.pulls[0]
     assert pull.kind == "sweep"
     assert pull.observed_torque.max() == pytest.approx(130.0, rel=1e-3)
-    assert any("added back" in line for line in pull.told)
+    assert any("added back" in line for line in pull.notes)
     without = session_of(tmp_path / "x", one_pull(), {"a.csv": log}).pulls[0]
     assert without.observed_torque.max() == pytest.approx(130.0 - spent, rel=1e-3)
 
@@ -252,7 +252,7 @@ def test_what_is_added_back_is_put_in_the_logs_own_standard(tmp_path: Path) -> N
         0
     ]
     assert nobody_knows.torque == pytest.approx(np.full(nobody_knows.torque.shape, 100.0))
-    assert any("not added back" in line for line in nobody_knows.told)
+    assert any("not added back" in line for line in nobody_knows.notes)
 
 
 def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:
@@ -266,7 +266,7 @@ def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:
     assert found.speed.min() * 60 == pytest.approx(2000, abs=80)
     assert found.observed_torque.max() == pytest.approx(130, rel=5e-3)
     assert found.observed_torque.min() > 80
-    assert any("left out: " in line and "coast-down" in line for line in found.told)
+    assert any("left out: " in line and "coast-down" in line for line in found.notes)
 
 
 def _mixture_breaches(tmp_path: Path, fuel: str, mixture: float, shop: Shop | None = None) -> list[tuple[str, str]]:

@@ -39,7 +39,7 @@ def test_the_rate_of_change_is_taken_where_time_and_inertia_are_known() -> None:
     np.testing.assert_allclose(rows.acceleration_torque, 2 * np.pi * 0.4 * 4.0, rtol=1e-6)
     timeless = rows_of(log(**sweep), inertia=0.4)
     assert timeless.acceleration_torque is None
-    assert any("no time to take the acceleration from" in told for told in timeless.told)
+    assert any("no time to take the acceleration from" in told for told in timeless.notes)
 
 
 def test_torque_from_power_where_the_engine_stood_still_is_not_known() -> None:

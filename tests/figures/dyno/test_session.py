@@ -59,7 +59,7 @@ def test_corrected_readings_are_never_corrected_twice(tmp_path: Path) -> None:
     ratio = SAE_J1349.factor(AIR) / SAE_J607.factor(AIR)
     assert moved.best.peak_torque.value == pytest.approx(130.0 * ratio, rel=2e-4)
     assert moved.best.observed_torque.max() == pytest.approx(130.0 / SAE_J607.factor(AIR), rel=2e-4)
-    assert any("divided out" in line for line in moved.best.told)
+    assert any("divided out" in line for line in moved.best.notes)
 
 
 def test_a_pulls_own_conditions_override_field_by_field(tmp_path: Path) -> None:
@@ -83,7 +83,7 @@ def test_a_sea_level_barometer_is_turned_to_the_room(tmp_path: Path) -> None:
     air = "{barometer: 29.92 inHg, barometer_is: sea level, altitude: 2000 ft, temperature: 70 degF, wet_bulb: 60 degF}"
     pull = session_of(tmp_path, one_pull(air), {"a.csv": log_of()}).pulls[0]
     assert pull.day.pressure == pytest.approx(float(station_pressure(29.92 * 3386.389, 609.6)), rel=1e-5)
-    assert any("at sea level is" in line for line in pull.told)
+    assert any("at sea level is" in line for line in pull.notes)
 
 
 def test_conditions_from_the_log_where_the_record_has_none(tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_conditions_from_the_log_where_the_record_has_none(tmp_path: Path) -> No
     assert session.corrected
     assert session.pulls[0].correction is not None
     assert session.pulls[0].correction.factor == pytest.approx(SAE_J1349.factor(AIR), rel=1e-4)
-    assert sum("from the log" in line for line in session.pulls[0].told) == 3
+    assert sum("from the log" in line for line in session.pulls[0].notes) == 3
 
 
 @pytest.mark.parametrize(
@@ -134,7 +134,7 @@ def test_a_pull_that_cannot_be_corrected_does_not_count_beside_those_that_can(tm
     session = session_of(tmp_path, record, {"a.csv": log_of(), "b.csv": log_of(torque_curve(RPM, 150))})
     assert [pull.counted for pull in session.pulls] == [True, False]
     assert session.best is session.pulls[0]
-    assert "could not be corrected" in session.pulls[1].why_not
+    assert "could not be corrected" in session.pulls[1].exclusion_reason
 
 
 def test_din_70020_needs_no_humidity(tmp_path: Path) -> None:
@@ -237,7 +237,7 @@ def test_the_best_pull_has_the_highest_peak_power_of_those_that_count(tmp_path: 
     assert session.best_first[0] is session.best
     assert [pull.name for pull in session.best_first] == ["b", "a"]
     assert [pull.index for pull in session.pulls] == [0, 1, 2]
-    assert session.pulls[2].why_not == "plug lead came off"
+    assert session.pulls[2].exclusion_reason == "plug lead came off"
 
 
 def test_torque_is_worked_out_where_only_power_was_logged(tmp_path: Path) -> None:
@@ -245,7 +245,7 @@ def test_torque_is_worked_out_where_only_power_was_logged(tmp_path: Path) -> Non
     session = session_of(tmp_path, one_pull(), {"a.csv": log})
     assert session.best is not None
     assert session.best.observed_torque.max() == pytest.approx(130.0, rel=2e-4)
-    assert any("torque is worked out" in line for line in session.best.told)
+    assert any("torque is worked out" in line for line in session.best.notes)
 
 
 ODD_LOGS = {
@@ -321,7 +321,7 @@ def test_means_are_over_the_stated_range_and_only_of_pulls_that_cover_it(tmp_pat
     assert first.mean_torque == pytest.approx(exact, rel=1e-3)
     assert session.range_from == "dyno.yaml"
     assert short.mean_torque is None
-    assert any("not run over the whole" in line for line in short.told)
+    assert any("not run over the whole" in line for line in short.notes)
 
 
 def test_without_a_range_the_speeds_that_all_pulls_share_are_taken(tmp_path: Path) -> None:

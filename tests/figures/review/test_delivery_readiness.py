@@ -24,12 +24,12 @@ def test_what_is_there_and_what_is_missing(tmp_path: Path) -> None:
         assembly=assembly,
     )
     assert not state.ready
-    assert [each.path for each in state.there] == ["assembly.fits.crank_end_float"]
+    assert [each.path for each in state.present] == ["assembly.fits.crank_end_float"]
     missing = {each.path: each.says for each in state.missing}
     assert "nothing was measured" in missing["assembly.fits.piston_clearance"]
     assert missing["assembly.fasteners"] == "not recorded; write it in assembly.yaml: fasteners"
     assert missing["delivery.fluids"] == "not recorded; write it in delivery.yaml: fluids"
-    assert state.there[0].title == "Fits: crank end float"
+    assert state.present[0].title == "Fits: crank end float"
 
 
 def test_every_entry_of_a_list_must_have_it(tmp_path: Path) -> None:

@@ -193,7 +193,7 @@ def test_second_publish_waits_and_says_so(tmp_path: Path) -> None:
     said: list[str] = []
     with pytest.raises(PublishError, match="still at work"), lock(tmp_path / ".site.lock", wait=0.1):
         pass
-    with lock(tmp_path / ".site.lock", wait=20, say=said.append):
+    with lock(tmp_path / ".site.lock", wait=20, notify=said.append):
         pass
     other.join()
     assert said == ["another publish is at work here; waiting for it to finish"]

@@ -193,10 +193,10 @@ class Edits(RuleBasedStateMachine):
         assert tiny.unlike(self.archive / "site", other / "site") == []
         spare = self.archive / ".site.spare"
         assert not mine.changed or not spare.exists() or tiny.unlike(self.archive / "site", spare) == []
-        assert (mine.published, mine.left_out, mine.clean) == (anew.published, anew.left_out, anew.clean)
+        assert (mine.published, mine.left_out, mine.ok) == (anew.published, anew.left_out, anew.ok)
         again = publish(self.archive, self.archive / "site", everything=everything)
         assert again.changed == 0
-        assert again.clean == mine.clean
+        assert again.ok == mine.ok
         kept = {
             name: content
             for name, content in tiny.tree(self.archive / ".millbook").items()
@@ -312,10 +312,10 @@ def test_the_shops_view_keeps_the_last_good_page_of_a_record_that_is_being_mende
     (folder / "build.yaml").write_text(good + "finished: yesterday\n")
     for _ in range(2):
         report = publish(tmp_path, out, everything=True, for_shop=True)
-        assert not report.clean
+        assert not report.ok
         assert page.read_bytes() == stood
         assert any("last good page" in line for line in report.lines)
     (folder / "build.yaml").write_text(good.replace("One", "Another"))
-    assert publish(tmp_path, out, everything=True, for_shop=True).clean
+    assert publish(tmp_path, out, everything=True, for_shop=True).ok
     assert b"Another" in page.read_bytes()
     assert not any("last good" in line for line in publish(tmp_path, out, everything=True, for_shop=True).lines)

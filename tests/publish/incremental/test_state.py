@@ -26,8 +26,8 @@ def test_a_tree_names_every_file_with_its_digest(folder: Path) -> None:
     tree = scan(folder, Manifest())
     assert sorted(tree) == ["builds/ash/a.svg", "builds/ash/index.md", "builds/birch/index.md", "index.md"]
     assert tree.files("builds/ash")["builds/ash/a.svg"] == state.digest_bytes(b"builds/ash/a.svg")
-    assert set(tree.stamps("builds/ash")) == {"a.svg", "index.md"}
-    assert tree.files("nowhere") == tree.stamps("nowhere") == {}
+    assert set(tree.stat_signatures("builds/ash")) == {"a.svg", "index.md"}
+    assert tree.files("nowhere") == tree.stat_signatures("nowhere") == {}
 
 
 def test_what_was_not_touched_is_not_read_again(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -38,7 +38,7 @@ def test_what_was_not_touched_is_not_read_again(folder: Path, monkeypatch: pytes
     again = scan(folder, tree)
     assert read == ["b.svg"]
     assert changed_paths(tree, again) == {"builds/ash/b.svg"}
-    assert again.parts["builds/birch"] is tree.parts["builds/birch"]
+    assert again.directories["builds/birch"] is tree.directories["builds/birch"]
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_only_the_named_files_are_looked_at_again(folder: Path) -> None:
     (folder / "builds/ash/index.md").unlink()
     again = rescan(folder, tree, ["builds/ash/a.svg"])
     assert changed_paths(tree, again) == {"builds/ash/a.svg", "builds/ash/index.md"}
-    assert "builds/ash" not in again.parts
+    assert "builds/ash" not in again.directories
 
 
 def _old(path: Path) -> None:
@@ -88,7 +88,7 @@ def test_a_folder_of_the_shop_is_read_once_and_again_when_anything_in_it_changes
     ledger = BuildState()
     _old(folder / "builds/birch/index.md")
     first = ledger.folder(folder)
-    assert ledger.learnt
+    assert ledger.dirty
     monkeypatch.setattr(state, "digest_file", lambda path: pytest.fail(f"{path} was read again"))
     assert ledger.folder(folder) == first
     monkeypatch.undo()
@@ -117,7 +117,7 @@ def test_what_was_touched_just_now_is_not_believed(folder: Path) -> None:
     path.write_text("INDEX.MD")
     os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
     assert ledger.digest(path) != first
-    assert not ledger.learnt
+    assert not ledger.dirty
 
 
 def test_no_ordinary_file_has_no_digest(tmp_path: Path) -> None:
@@ -125,14 +125,16 @@ def test_no_ordinary_file_has_no_digest(tmp_path: Path) -> None:
 
 
 def test_a_ledger_comes_back_as_it_was_saved(folder: Path, tmp_path: Path) -> None:
-    ledger = BuildState(builds={"ash": "1"}, left_out={"elm": ("2", "its status is planned")}, faults={"ash": (0, 1)})
+    ledger = BuildState(
+        builds={"ash": "1"}, skipped={"elm": ("2", "its status is planned")}, problem_counts={"ash": (0, 1)}
+    )
     ledger.photos["ash"] = {"d": [["n.jpg", 640, 480]]}
     ledger.pages = scan(folder, Manifest())
-    ledger.whole, ledger.fixed, ledger.shop_faults = "w", ["glossary.md"], 2
+    ledger.global_hash, ledger.static_pages, ledger.shop_faults = "w", ["glossary.md"], 2
     ledger.save(tmp_path / "ledger.json")
     assert load_state(tmp_path / "ledger.json") == ledger
-    ledger.forget("ash")
-    assert (ledger.builds, ledger.faults, ledger.photos) == ({}, {}, {})
+    ledger.discard("ash")
+    assert (ledger.builds, ledger.problem_counts, ledger.photos) == ({}, {}, {})
 
 
 @given(st.integers(0, 10_000), st.integers(0, 255))
@@ -141,7 +143,7 @@ def test_a_damaged_ledger_is_an_empty_one(at: int, byte: int) -> None:
 
     with tempfile.TemporaryDirectory() as made:
         path = Path(made) / "ledger.json"
-        ledger = BuildState(builds={"ash": "1"}, pages=Manifest({"": ("index.md/1/2/3", "a" * 32)}), whole="w")
+        ledger = BuildState(builds={"ash": "1"}, pages=Manifest({"": ("index.md/1/2/3", "a" * 32)}), global_hash="w")
         ledger.save(path)
         content = bytearray(path.read_bytes())
         if content[at % len(content)] == byte:

@@ -203,7 +203,7 @@ def test_the_record_names_what_there_is_not(tmp_path: Path) -> None:
     log, problems = read(tmp_path, text(), units={"fuel_flow": "lb/h"})
     assert problems == []
     assert log is not None
-    assert "the record gives a unit for fuel_flow, which the log does not have" in log.told
+    assert "the record gives a unit for fuel_flow, which the log does not have" in log.notes
 
 
 def test_speeds_that_never_rise(tmp_path: Path) -> None:
@@ -321,4 +321,4 @@ def test_rows_without_speed_by_the_thousand_are_told_not_listed(tmp_path: Path) 
     assert log.rows.size == 1000
     assert len(problems) == 12
     assert all("warning" in problem for problem in problems)
-    assert any("2,000 rows without engine speed" in said for said in log.told)
+    assert any("2,000 rows without engine speed" in said for said in log.notes)

@@ -50,7 +50,7 @@ def test_hours_minutes_and_seconds(tmp_path: Path, place: int, delimiter: str) -
     log = good(tmp_path, clocked([f"10:59:{48 + i}.25" for i in range(12)], delimiter=delimiter, place=place))
     np.testing.assert_allclose(log.channels["time"], 10 * 3600 + 59 * 60 + 48.25 + np.arange(12))
     assert log.units["time"] == "s"
-    assert any("hh:mm:ss: read as seconds" in line for line in log.told)
+    assert any("hh:mm:ss: read as seconds" in line for line in log.notes)
     np.testing.assert_allclose(log.channels["engine_speed"] * 60, RPM)
 
 
@@ -103,7 +103,7 @@ def test_a_clock_that_begins_again_goes_on(tmp_path: Path, before: str, after: s
     times = [f"{before}{54 + i}.0" if i < 6 else f"{after}{i - 6:02d}.0" for i in range(12)]
     log = good(tmp_path, clocked(times))
     np.testing.assert_allclose(np.diff(log.channels["time"]), 1.0)
-    assert any(what in line for line in log.told)
+    assert any(what in line for line in log.notes)
 
 
 def test_a_second_pull_in_the_file_is_not_a_new_day(tmp_path: Path) -> None:
@@ -158,7 +158,7 @@ def test_columns_parted_by_blanks_with_a_units_row_below_some_of_them(tmp_path: 
     for slug, values in log.channels.items():
         np.testing.assert_allclose(values, by_commas.channels[slug], rtol=1e-12)
     assert log.rows[0] == 5
-    assert "cells parted by blanks" in log.told[0]
+    assert "cells parted by blanks" in log.notes[0]
 
 
 @pytest.mark.parametrize(

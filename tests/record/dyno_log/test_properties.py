@@ -52,7 +52,7 @@ def check(log: DynoLog | None, problems: list[Problem]) -> None:
         assert np.all(log.channels["engine_speed"] >= 0.0)
         assert not any(np.isinf(values).any() for values in log.channels.values())
         assert np.all(np.diff(log.rows) > 0)
-        assert log.told
+        assert log.notes
 
 
 @SHARED
@@ -143,7 +143,7 @@ def test_odd_blocks_are_left_to_the_careful_way(row: bytes) -> None:
 def whole_log(path: Path) -> tuple[object, ...]:
     log, problems = read_dyno_csv(path)
     assert log is not None
-    return {slug: values.tolist() for slug, values in log.channels.items()}, log.rows.tolist(), log.told, problems
+    return {slug: values.tolist() for slug, values in log.channels.items()}, log.rows.tolist(), log.notes, problems
 
 
 def test_a_log_of_many_blocks_reads_the_same_either_way(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -60,7 +60,7 @@ def test_every_dialect_reads_equal(tmp_path: Path, dialect: Dialect) -> None:
 def test_what_was_read_is_told(tmp_path: Path) -> None:
     dialect = Dialect(";", ",", ".", "cp1252", "\r\n", "row", BEFORE)
     log = good(tmp_path, write(dialect, DATA))
-    told = "\n".join(log.told)
+    told = "\n".join(log.notes)
     for said in ("Windows-1252", "semicolon", "decimal comma", "header on line 6", "units on line 7",
                  "data from line 8", "the 5 lines before the header", "torque from 'Torque' (column 3), in lb-ft",
                  "40 rows of numbers read"):  # fmt: skip
@@ -74,7 +74,7 @@ def test_lines_that_are_no_rows_are_skipped_and_told(tmp_path: Path) -> None:
         "3500,330.0,\n2750,315.0,Average\n3500,330.0,Max:\n",
     )
     assert log.rows.tolist() == [2, 4, 7, 9]
-    told = "\n".join(log.told)
+    told = "\n".join(log.notes)
     for said in ("2 blank lines", "1 comment line skipped (line 6)", "2 summary lines skipped (lines 10, 11)",
                  "1 repeated header line skipped (line 5)", "columns not used: 'Remark'"):  # fmt: skip
         assert said in told
@@ -100,19 +100,19 @@ def test_the_units_may_repeat_with_the_header(tmp_path: Path) -> None:
 def test_duplicate_and_unordered_speeds_are_kept_and_told(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm)\n3000,300\n3000,302\n2500,290\n3500,310\n")
     assert (log.channels["engine_speed"] * 60).round(9).tolist() == [3000, 3000, 2500, 3500]
-    assert any("falls at 1 row and repeats at 1 row" in said for said in log.told)
+    assert any("falls at 1 row and repeats at 1 row" in said for said in log.notes)
 
 
 def test_a_falling_step_test_is_read_and_told(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm)\n4000,300\n3500,302\n3000,290\n")
-    assert any("falls from row to row" in said for said in log.told)
+    assert any("falls from row to row" in said for said in log.notes)
 
 
 def test_an_empty_cell_is_no_number(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm),Oil temp (C)\n3000,300,\n3500,,91\n4000,310,92\n")
     assert np.isnan(log.channels["oil_temperature"][0])
     assert np.isnan(log.channels["torque"][1])
-    assert any("torque is empty in 1 row, first on line 3" in said for said in log.told)
+    assert any("torque is empty in 1 row, first on line 3" in said for said in log.notes)
 
 
 @pytest.mark.parametrize(
@@ -198,7 +198,7 @@ def test_the_record_says_which_column_and_which_unit(tmp_path: Path) -> None:
     mapping = {"engine_speed": "Drehzahl", "torque": "Drehmoment red."}
     log = good(tmp_path, text, columns=mapping, units={"engine_speed": "1/min"})
     assert log.channels["torque"].tolist() == [204.0, 215.0]
-    assert "torque from 'Drehmoment red. (Nm)' (column 3), as the record says, in Nm" in log.told
+    assert "torque from 'Drehmoment red. (Nm)' (column 3), as the record says, in Nm" in log.notes
     log = good(
         tmp_path, text, columns=mapping | {"torque": "column 4"}, units={"engine_speed": "rpm", "torque": "kN m"}
     )
@@ -223,13 +223,13 @@ def test_a_corrected_column_alone_is_taken_and_the_record_chooses_between_two(tm
 def test_a_declared_delimiter_is_believed(tmp_path: Path) -> None:
     log = good(tmp_path, 'sep=|\n"rpm, engine"|Torque (Nm)|Engine speed (rpm)\n1|300|3000\n2|310|3500\n')
     assert log.channels["torque"].tolist() == [300.0, 310.0]
-    assert "as its first line says" in log.told[0]
+    assert "as its first line says" in log.notes[0]
 
 
 def test_thousands_or_decimals_are_told_apart_by_what_an_engine_can_do(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM;Torque (Nm)\n3,000;300\n3,500;310\n")
     assert log.channels["engine_speed"] == pytest.approx([50.0, 3500 / 60])
-    assert any("no engine makes" in said for said in log.told)
+    assert any("no engine makes" in said for said in log.notes)
     log = good(tmp_path, "RPM;Torque (Nm)\n3000;300,125\n3500;310,250\n")
     assert log.channels["torque"].tolist() == [300.125, 310.250]
 

@@ -44,7 +44,7 @@ def test_a_value_alone_is_as_listed() -> None:
 def test_a_list_alone_is_as_measured() -> None:
     reading = _read("[4.0305 in, 4.0304 in]")
     assert reading.is_measured
-    assert [quantity.text for quantity in reading.best] == ["4.0305 in", "4.0304 in"]
+    assert [quantity.text for quantity in reading.preferred] == ["4.0305 in", "4.0304 in"]
 
 
 def test_a_unit_said_once_counts_for_every_bare_number() -> None:
@@ -60,7 +60,7 @@ def test_a_unit_said_once_counts_for_every_bare_number() -> None:
 
 
 def test_measured_wins_over_repeats_and_listed() -> None:
-    assert _read("{listed: 1.760 in, measured: 1.661 in}").best[0].text == "1.661 in"
+    assert _read("{listed: 1.760 in, measured: 1.661 in}").preferred[0].text == "1.661 in"
     repeats = _read("{unit: in, listed: 1.760, repeats: [1.660, 1.662]}")
     assert repeats.is_measured
     assert list(repeats.values) == [pytest.approx(1.661 * INCH)]
@@ -69,7 +69,7 @@ def test_measured_wins_over_repeats_and_listed() -> None:
 def test_ends_of_what_is_allowed() -> None:
     both = _read("{unit: in, at_least: 0.018, at_most: 0.022, measured: 0.020}")
     assert (both.least, both.most) == (both.at_least, both.at_most)
-    assert _read("{allowed: 0.002..0.003 in}").best == ()
+    assert _read("{allowed: 0.002..0.003 in}").preferred == ()
 
 
 def test_words_beside_a_reading() -> None:

@@ -11,7 +11,7 @@ class Term:
     """One word of the trade. `figures`: slugs of the figures and fields whose name it explains."""
 
     word: str
-    says: str
+    definition: str
     figures: tuple[str, ...] = ()
 
     @property

@@ -40,7 +40,8 @@ def method_entry(entry: FigureDefinition) -> MethodEntry:
     method = entry.method
     shown = _symbols(entry)
     units = dict.fromkeys(
-        UNIT_TEXT.get(scale.unit, scale.unit) or "plain numbers" for scale in (method.shown.inch, method.shown.metric)
+        UNIT_TEXT.get(scale.unit, scale.unit) or "plain numbers"
+        for scale in (method.display_unit.inch, method.display_unit.metric)
     )
     return MethodEntry(
         method,
@@ -63,7 +64,7 @@ def _symbols(entry: FigureDefinition) -> tuple[tuple[str, str, str], ...]:
     explained = {part for symbol, _, _ in entry.method.symbols for part in symbols_in(symbol)}
     if equals and len(symbols_in(left)) == 1:
         explained |= symbols_in(left)
-    names = dict.fromkeys(name for route in entry.routes for name in route.takes)
+    names = dict.fromkeys(name for route in entry.routes for name in route.inputs)
     rows = []
     for row in map(_symbol, sorted(names, key=lambda name: name not in INPUTS)):
         parts = symbols_in(row[0])
@@ -79,14 +80,14 @@ def _symbol(name: str) -> tuple[str, str, str]:
         return INPUTS[name].symbol, INPUTS[name].label, INPUTS[name].shown.si
     method = catalogue()[name].method
     left, equals, _ = method.formula.partition("=")
-    return left.strip() if equals else "", method.title.lower(), method.shown.si
+    return left.strip() if equals else "", method.title.lower(), method.display_unit.si
 
 
 def _in_words(entry: FigureDefinition) -> str:
     """The formula as text, for who cannot see it drawn."""
     labels = {}
     for route in entry.routes:
-        for name in route.takes:
+        for name in route.inputs:
             labels[name] = INPUTS[name].label if name in INPUTS else catalogue()[name].method.title.lower()
     return f"{entry.method.title} = {entry.routes[0].working.format_map(labels)}"
 

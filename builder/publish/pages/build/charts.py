@@ -308,12 +308,12 @@ def _positions(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
         figure = sheet.get(slug)
         if figure is None or len(figure.positions) < 2:
             continue
-        shown = figure.method.shown
+        shown = figure.method.display_unit
         of = Positions(
             figure.title,
             _unit(shown, source.system).removeprefix(":1"),
             tuple(Position(p.label, _to_display(shown, source.system, p.value)) for p in figure.positions),
-            odd=next((i for i, p in enumerate(figure.positions) if p.label == figure.odd), None),
+            odd=next((i for i, p in enumerate(figure.positions) if p.label == figure.outlier), None),
         )
         yield Placed(slug, _positions_chart(of, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
 
@@ -341,7 +341,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
             None if low is None else fit.in_unit(low),
             None if high is None else fit.in_unit(high),
             next((i for i, at in enumerate(fit.readings) if at.label == fit.odd), None),
-            "" if fit.limits.whose == "as recorded" else fit.limits.whose,
+            "" if fit.limits.authority == "as recorded" else fit.limits.authority,
             _decimals(fit),
         )
         each = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""

@@ -18,11 +18,11 @@ class ClearanceRow:
     """The figure it belongs to, for a word of the glossary and a link to its working."""
     remarks: tuple[str, ...]
     allowed: str
-    whose: str
+    authority: str
     least: str
     mean: str
     most: str
-    place: Markup
+    gauge_svg: Markup
     place_text: str
     verdict: str
     out: bool
@@ -44,20 +44,20 @@ def _row(fit: CheckedClearance) -> ClearanceRow:
         f"accepted by {fit.accepted.by}: {fit.accepted.why}" if fit.accepted else None,
     ]
     odd = f"{fit.axis} {fit.odd} stands out" if fit.odd and fit.axis else ""
-    out = ", ".join(f"{fit.axis} {at.label}" for at in fit.out) if fit.axis else ""
+    out = ", ".join(f"{fit.axis} {at.label}" for at in fit.out_of_range) if fit.axis else ""
     return ClearanceRow(
         fit.title,
         CHECKED_AS.get(fit.path.rpartition(".")[2], ""),
         tuple(remark for remark in remarks if remark),
         fit.limits.text,
-        "" if fit.limits.whose == "as recorded" else fit.limits.whose,
+        "" if fit.limits.authority == "as recorded" else fit.limits.authority,
         "" if one else fit.least.text,
         fit.mean_text,
         "" if one else fit.most.text,
         Markup() if place is None else _range_gauge(fit),
         "" if place is None else f"{100 * place:.0f} %",
         fit.verdict.replace("out of range", f"out of range at {out}") if out else fit.verdict,
-        bool(fit.out),
+        bool(fit.out_of_range),
         odd,
     )
 

@@ -126,7 +126,7 @@ def _gain(change: ComparisonResult, number: int, system: System) -> Placed:
                 float(_rpm(each.high)),
                 f"{float(_numbers(units.TORQUE, system, each.mean)):+.0f} {torque}".replace("-", "−"),
             )
-            for each in gain.beyond
+            for each in gain.significant_ranges
         ),
         verdict=change.verdict,
     )

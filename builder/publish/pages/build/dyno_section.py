@@ -70,7 +70,7 @@ def dyno_view(session: DynoSession, system: System) -> DynoView:
         if session.range
         else ""
     )
-    not_counted = [f"{pull.name} does not count: {pull.why_not}" for pull in session.pulls if not pull.counted]
+    not_counted = [f"{pull.name} does not count: {pull.exclusion_reason}" for pull in session.pulls if not pull.counted]
     return DynoView(
         session.standard.name,
         session.corrected,
@@ -90,7 +90,7 @@ def dyno_view(session: DynoSession, system: System) -> DynoView:
         (*session.remarks, *not_counted),
         tuple(_setting(sweep, number) for number, sweep in enumerate(session.settings, 1)),
         tuple(dict.fromkeys(_sentence(change.noise) for change in session.changes if change.noise)),
-        tuple(LogNotes(pull.name, (*pull.told, *(f"needs {need}" for need in pull.needs))) for pull in session.pulls),
+        tuple(LogNotes(pull.name, (*pull.notes, *(f"needs {need}" for need in pull.needs))) for pull in session.pulls),
         session.best.name if session.best else None,
     )
 
@@ -130,5 +130,5 @@ def _row(pull: PullResult, torque: DisplayUnit, power: DisplayUnit, system: Syst
         peak(power, pull.peak_power),
         number(torque, pull.mean_torque),
         Cell(factor, number=True),
-        Cell(", ".join(pull.day.texts.values()), close=True),
+        Cell(", ".join(pull.day.texts.values()), nowrap=True),
     )

@@ -40,8 +40,8 @@ def _forces(figure: Figure | None, joints: tuple[Fastener, ...]) -> _Forces:
     if figure is None:
         return {}
     if not figure.positions and len(joints) == 1:
-        return {joint_labels(joints)[0]: (figure.display, figure.beside)}
-    return {p.label: (p.display, p.beside) for p in figure.positions}
+        return {joint_labels(joints)[0]: (figure.display, figure.alternate_text)}
+    return {p.label: (p.display, p.alternate_text) for p in figure.positions}
 
 
 def _joint(joint: Fastener, label: str, forces: _Forces, stretched: _Forces) -> tuple[Cell, ...]:
@@ -53,7 +53,7 @@ def _joint(joint: Fastener, label: str, forces: _Forces, stretched: _Forces) -> 
         said = cell(joint.stretch, False).text
         by_it = [f"clamping force by it {group_thousands(stretched[label][0])}"] if label in stretched else []
         then.append("; ".join((f"stretch {said}", *remarks(joint.stretch, False), *by_it)))
-    quantity = joint.torque.best[0] if joint.torque is not None and joint.torque.best else None
+    quantity = joint.torque.preferred[0] if joint.torque is not None and joint.torque.preferred else None
     metric, inch = both_systems(quantity)
     force = forces.get(label)
     hands = [joint.by, f"re-checked by {joint.rechecked}" if joint.rechecked else None]
@@ -191,7 +191,7 @@ def bore_table(build: Build) -> Table | None:
 
 def drop_empty_columns(table: Table) -> Table:
     """The table without the columns that say nothing."""
-    kept = [i for i in range(len(table.head)) if i == 0 or any(row[i].text or row[i].beside for row in table.rows)]
+    kept = [i for i in range(len(table.head)) if i == 0 or any(row[i].text or row[i].alternate_unit for row in table.rows)]
     return Table(
         table.title, tuple(table.head[i] for i in kept), tuple(tuple(row[i] for i in kept) for row in table.rows)
     )

@@ -25,14 +25,14 @@ class Headline:
     title: str
     number: str
     unit: str
-    beside: tuple[str, ...]
+    alternate_text: tuple[str, ...]
     """What stands small below it."""
     slug: str
 
     @property
     def small(self) -> str:
         """The same in one line."""
-        return " · ".join(self.beside)
+        return " · ".join(self.alternate_text)
 
 
 def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
@@ -45,8 +45,8 @@ def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
         number, spread, unit = _split(figure)
         speed = sheet.get(speed_slug) if speed_slug else None
         small = [f"at {group_thousands(speed.display)}"] if speed else []
-        if figure.beside:
-            small.append(group_thousands(figure.beside))
+        if figure.alternate_text:
+            small.append(group_thousands(figure.alternate_text))
         if spread:
             small.append(spread)
         found.append(Headline(title, group_thousands(number), unit, tuple(small), slug))
@@ -75,7 +75,7 @@ def performance_sentence(sheet: FigureSheet) -> str:
     parts = []
     for figure, speed in ((power, sheet.get("peak_power_speed")), (torque, sheet.get("peak_torque_speed"))):
         if figure is not None:
-            beside = f" ({figure.beside})" if figure.beside else ""
+            beside = f" ({figure.alternate_text})" if figure.alternate_text else ""
             at = f" at {speed.display}" if speed else ""
             parts.append(group_thousands(f"{figure.display}{beside}{at}"))
     said = f"It made {' and '.join(parts)}"

@@ -25,8 +25,8 @@ class PartRow:
     verdict: str
     done: str
     note: str
-    missed: bool
-    turned_away: bool
+    unchecked: bool
+    rejected: bool
 
 
 def part_rows(build: Build) -> tuple[PartRow, ...]:

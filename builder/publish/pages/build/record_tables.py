@@ -40,11 +40,11 @@ class Cell:
     """One value, ready to be set: its text, the same in the other system, and whether it lies out of range."""
 
     text: str
-    beside: str | None = None
+    alternate_unit: str | None = None
     number: bool = False
-    out: bool = False
-    prose: bool = False
-    close: bool = False
+    out_of_range: bool = False
+    long_text: bool = False
+    nowrap: bool = False
     """Kept on one line: a date, an address."""
 
 
@@ -160,7 +160,7 @@ def _by_position(own: _GroupBuilder, both: bool) -> Iterator[Table]:
                     Cell(title),
                     Cell(written_text(Quantity(0, "", unit, reading.dimension)).strip()),
                     *(
-                        Cell(quantity.number.replace("-", "−"), number=True, out=is_out(reading, quantity))
+                        Cell(quantity.number.replace("-", "−"), number=True, out_of_range=is_out(reading, quantity))
                         for quantity in reading.measured
                     ),
                     listed,
@@ -244,24 +244,24 @@ def cell(value: Any, both: bool = True) -> Cell:
     if isinstance(value, dict):
         return Cell("; ".join(f"{key}: {item}" for key, item in value.items()))
     if isinstance(value, datetime.date):
-        return Cell(value.isoformat(), close=True)
+        return Cell(value.isoformat(), nowrap=True)
     if isinstance(value, bool):
         return Cell("yes" if value else "no")
     if isinstance(value, (int, float)):
         return Cell(f"{value:g}", number=True)
-    return Cell(str(value), prose="\n" in str(value) or len(str(value)) > 120)
+    return Cell(str(value), long_text="\n" in str(value) or len(str(value)) > 120)
 
 
 def _reading_cell(reading: Reading, both: bool) -> Cell:
-    best = reading.best
+    best = reading.preferred
     if not best:
         return Cell(f"allowed {allowed_text(reading)}")
     first = best[0]
     if len(reading.measured) > 1:
         low, high = min(best, key=lambda q: q.si), max(best, key=lambda q: q.si)
         text = written_text(low) if low.si == high.si else f"{low.number} to {written_text(high)}"
-        return Cell(f"{text}, {len(best)} read", number=True, out=any(is_out(reading, q) for q in best))
-    return Cell(written_text(first), convert_to_other_system(first) if both else None, number=True, out=is_out(reading, first))
+        return Cell(f"{text}, {len(best)} read", number=True, out_of_range=any(is_out(reading, q) for q in best))
+    return Cell(written_text(first), convert_to_other_system(first) if both else None, number=True, out_of_range=is_out(reading, first))
 
 
 def _pairs(model: RecordModel) -> Iterator[str]:

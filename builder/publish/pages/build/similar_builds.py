@@ -32,7 +32,7 @@ class SimilarBuilds:
 
 
 def stale_similar(
-    summaries: Sequence[Summary], said: Mapping[str, str], known: Mapping[str, str], *, shop: Shop, whole: str
+    summaries: Sequence[Summary], build_hashes: Mapping[str, str], known: Mapping[str, str], *, shop: Shop, whole: str
 ) -> list[SimilarBuilds]:
     """Those builds, with their nearest relatives, for which this part is not known as it would be made now.
 
@@ -40,14 +40,14 @@ def stale_similar(
     """
     weights, _ = weights_from(shop.likeness_weights)
     if len(summaries) < 2:
-        related = [SimilarBuilds(summary, (), digest_of(whole, said[summary.slug])) for summary in summaries]
+        related = [SimilarBuilds(summary, (), digest_of(whole, build_hashes[summary.slug])) for summary in summaries]
         return [of for of in related if known.get(of.summary.slug) != of.key]
     table = build_matrix(summaries, weights)
     related = []
     for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT), strict=True):
         near = tuple(table.summaries[int(index)] for index in row if index >= 0)
         far = map(repr, distances[: len(near)].tolist())
-        key = digest_of(whole, said[summary.slug], *(said[each.slug] for each in near), *far)
+        key = digest_of(whole, build_hashes[summary.slug], *(build_hashes[each.slug] for each in near), *far)
         if known.get(summary.slug) != key:
             related.append(SimilarBuilds(summary, near, key))
     return related

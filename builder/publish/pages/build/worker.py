@@ -38,7 +38,7 @@ class BuildOutput:
     """One build, made: everything the archive needs of it, with nothing private in it."""
 
     slug: str
-    why_not: str | None = None
+    skip_reason: str | None = None
     summary: Summary | None = None
     """None for a build that is not to be published."""
     page: str = ""

@@ -10,10 +10,10 @@ from builder.publish.pages.archive.glossary import GLOSSARY, Term, terms_for
 
 @pytest.mark.parametrize("word", GLOSSARY, ids=lambda word: word.word)
 def test_every_word_has_one_short_sentence(word: Term) -> None:
-    assert word.says.endswith(".")
-    assert word.says[0].isupper() or word.says[0].isdigit()
-    assert ". " not in word.says
-    assert len(word.says) < 160
+    assert word.definition.endswith(".")
+    assert word.definition[0].isupper() or word.definition[0].isdigit()
+    assert ". " not in word.definition
+    assert len(word.definition) < 160
 
 
 def test_words_and_addresses_are_told_apart_and_in_order() -> None:

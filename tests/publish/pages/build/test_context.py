@@ -40,14 +40,14 @@ def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> N
         "    measured: [0.045, 0.050, 0.055, 0.071]}\n",
     )
     (row,) = fit_rows(judge_fits(build, samples.shop(), sheet), "fit")
-    assert (row.allowed, row.whose) == ("0.040 to 0.060\N{NO-BREAK SPACE}mm", "sheet")
+    assert (row.allowed, row.authority) == ("0.040 to 0.060\N{NO-BREAK SPACE}mm", "sheet")
     assert [text.split("\N{NO-BREAK SPACE}")[0] for text in (row.least, row.most)] == ["0.045", "0.071"]
     assert row.out
     assert row.verdict == "out of range at cylinder 4"
     assert row.remarks == ("by IV",)
     # The mean of the four is 0.05525: 76 % of the way through the range.
     assert row.place_text == "76 %"
-    assert row.place.count("<path") == 4
+    assert row.gauge_svg.count("<path") == 4
 
 
 def test_what_was_accepted_says_by_whom_and_why() -> None:
@@ -64,7 +64,7 @@ def test_what_was_accepted_says_by_whom_and_why() -> None:
 def test_a_range_with_one_end_has_no_place_in_it() -> None:
     build, sheet = samples.build_and_sheet("pilot-launch-four")
     row = next(r for r in fit_rows(judge_fits(build, samples.shop(), sheet), "fit") if r.title == "Top ring gap")
-    assert (row.place, row.place_text) == ("", "")
+    assert (row.gauge_svg, row.place_text) == ("", "")
 
 
 @pytest.mark.parametrize("slug", samples.slugs())
@@ -121,7 +121,7 @@ def test_a_joint_shows_what_its_friction_and_its_stretch_come_to(tmp_path: Path)
     )
     table = fasteners_table(build, sheet)
     assert table is not None
-    caps, rods = (" ".join(f"{cell.text} {cell.beside or ''}" for cell in row) for row in table.rows)
+    caps, rods = (" ".join(f"{cell.text} {cell.alternate_unit or ''}" for cell in row) for row in table.rows)
     assert "friction 0.12" in caps
     assert "clamping force by it" not in caps
     # E A / l times the stretch: 207 GPa over 36 mm of 8.2 mm shank.
@@ -183,10 +183,10 @@ def test_bores_keep_the_last_digit_of_the_gauge() -> None:
 def test_a_used_part_that_nobody_checked_stands_out_and_a_returned_one_is_marked() -> None:
     build, _ = samples.build_and_sheet("pilot-launch-four")
     rows = {row.title: row for row in part_rows(build)}
-    assert rows["Raw-water pump"].missed
+    assert rows["Raw-water pump"].unchecked
     assert rows["Raw-water pump"].verdict == "never checked"
-    assert [title for title, row in rows.items() if row.turned_away] == ["Pistons, first set"]
-    assert sum(row.missed for row in rows.values()) == 1
+    assert [title for title, row in rows.items() if row.rejected] == ["Pistons, first set"]
+    assert sum(row.unchecked for row in rows.values()) == 1
     (height,) = [check for check in rows["Pistons, first set"].checks if check.startswith("compression height")]
     assert "36.60, 36.57, 36.59, 36.56\N{NO-BREAK SPACE}mm" in height
     assert "listed 38.10\N{NO-BREAK SPACE}mm" in height

@@ -31,8 +31,8 @@ def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
     assert row[1].text == "main jets 125 to 130 (since 125 jets)"
     power = row[view.pulls.head.index("Peak power")]
     assert power.text.endswith("kW")
-    assert power.beside is not None
-    assert power.beside.startswith("at 4,")
+    assert power.alternate_unit is not None
+    assert power.alternate_unit.startswith("at 4,")
     assert next(row for row in view.pulls.rows if row[0].text == "130 jets again")[1].text == "repeats 130 jets"
     assert sheet.session is not None
     assert view.best == sheet.session.best.name  # type: ignore[union-attr]

@@ -16,10 +16,10 @@ def _texts(found: tuple[Chapter, ...]) -> Iterator[str]:
     for chapter in found:
         for group in chapter.groups:
             for row in group.rows:
-                yield from (row.title, row.cell.text, row.cell.beside or "", *row.remarks)
+                yield from (row.title, row.cell.text, row.cell.alternate_unit or "", *row.remarks)
             for table in group.tables:
                 yield from table.head
-                yield from (f"{cell.text} {cell.beside or ''}" for row in table.rows for cell in row)
+                yield from (f"{cell.text} {cell.alternate_unit or ''}" for row in table.rows for cell in row)
 
 
 def _group(found: tuple[Chapter, ...], path: str) -> tuple[dict[str, Cell], tuple[Table, ...]]:
@@ -34,9 +34,9 @@ def test_a_value_stands_as_written_with_the_other_system_beside_it(tmp_path: Pat
         bottom_end="crankshaft: {stroke: 3.480 in}\nrods: {length: {listed: 145.00 mm, measured: 144.98 mm, by: BT}}\n",
     )
     rows, _ = _group(chapters(build), "bottom_end.crankshaft")
-    assert (rows["Stroke"].text, rows["Stroke"].beside) == ("3.480\N{NO-BREAK SPACE}in", "88.39\N{NO-BREAK SPACE}mm")
+    assert (rows["Stroke"].text, rows["Stroke"].alternate_unit) == ("3.480\N{NO-BREAK SPACE}in", "88.39\N{NO-BREAK SPACE}mm")
     found = chapters(build, both_systems=False)
-    assert _group(found, "bottom_end.crankshaft")[0]["Stroke"].beside is None
+    assert _group(found, "bottom_end.crankshaft")[0]["Stroke"].alternate_unit is None
     said = list(_texts(found))
     assert "144.98\N{NO-BREAK SPACE}mm" in said
     assert "listed 145.00\N{NO-BREAK SPACE}mm" in said
@@ -59,7 +59,7 @@ def test_readings_at_every_position_make_a_table_and_mark_what_is_out(tmp_path: 
         "0.071",
         "0.04 to 0.06 mm",
     ]
-    assert [cell.out for cell in row] == [False, False, False, True, False]
+    assert [cell.out_of_range for cell in row] == [False, False, False, True, False]
 
 
 def test_a_day_is_kept_on_one_line_and_long_text_is_prose(tmp_path: Path) -> None:
@@ -68,8 +68,8 @@ def test_a_day_is_kept_on_one_line_and_long_text_is_prose(tmp_path: Path) -> Non
         build="title: T\nstarted: 2024-01-22\nengine: {cylinders: 2}\n",
         assembly=f"note: {'word ' * 40}\n",
     )
-    assert _group(chapters(build), "build")[0]["Started"].close
-    assert _group(chapters(build), "assembly")[0]["Note"].prose
+    assert _group(chapters(build), "build")[0]["Started"].nowrap
+    assert _group(chapters(build), "assembly")[0]["Note"].long_text
 
 
 def test_a_column_that_nobody_filled_in_is_left_out() -> None:
