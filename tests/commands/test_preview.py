@@ -40,7 +40,7 @@ def archive(tmp_path: Path) -> Path:
 def previewing(archive: Path, republish: Callable[[], list[str]]) -> Iterator[list[str]]:
     said: list[str] = []
     stop = threading.Event()
-    arguments = {"port": 0, "say": said.append, "stop": stop, "pause": 0.03}
+    arguments = {"port": 0, "echo": said.append, "stop": stop, "pause": 0.03}
     thread = threading.Thread(target=preview, args=(archive, archive / "site", republish), kwargs=arguments)
     thread.start()
     try:

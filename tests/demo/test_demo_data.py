@@ -22,7 +22,7 @@ BUILDS = {name: build for name, (build, _) in READ.items() if build is not None}
 
 def values(build: Build, path: str) -> np.ndarray | None:
     reading = build.get(path)
-    return reading.values if reading is not None and reading.best else None
+    return reading.values if reading is not None and reading.preferred else None
 
 
 def displacement(build: Build) -> float | None:

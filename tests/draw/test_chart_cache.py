@@ -21,7 +21,7 @@ def _never(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("it was drawn again")
 
-    monkeypatch.setattr("builder.draw.svg_canvas.svg_of", refuse)
+    monkeypatch.setattr("builder.draw.svg_canvas.render", refuse)
 
 
 def test_what_stands_is_taken_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -106,8 +106,8 @@ def test_only_plain_values_are_drawn() -> None:
 
 def test_matplotlib_is_not_loaded_for_what_stands() -> None:
     code = (
-        "import sys; from builder.draw.picture import standing; from builder.draw.stack import StackUp, stack_up\n"
-        "with standing([sys.stdin.read()]):\n"
+        "import sys; from builder.draw.chart_cache import reuse; from builder.draw.charts.deck_stack import StackUp, stack_up\n"
+        "with reuse([sys.stdin.read()]):\n"
         "    stack_up(StackUp('mm', 40.0, 140.0, 30.0, 210.2, 86.0))\n"
         "print('matplotlib' in sys.modules)"
     )

@@ -45,7 +45,7 @@ def test_either_form_is_found_in_a_file_that_stands(monkeypatch: pytest.MonkeyPa
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("it was drawn again")
 
-    monkeypatch.setattr("builder.draw.svg_canvas.svg_of", refuse)
+    monkeypatch.setattr("builder.draw.svg_canvas.render", refuse)
     with reuse([made.svg]):
         assert both() == (wide, narrow, made)
 

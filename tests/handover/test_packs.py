@@ -226,7 +226,7 @@ def test_one_pack_is_quick_and_light(tmp_path: Path) -> None:
         pytest.skip("needs /proc to tell a process's own memory from its parent's")
     archive = archive_with(tmp_path, FULL)
     code = (
-        "import re, sys, time; from pathlib import Path; from builder.publish.handover.deliver import handover; "
+        "import re, sys, time; from pathlib import Path; from builder.handover.packs import handover; "
         f"assert handover(Path(sys.argv[1]), ({FULL!r},)).good; "
         "print(re.search(r'VmHWM:\\s+(\\d+) kB', open('/proc/self/status').read())[1], time.process_time())"
     )

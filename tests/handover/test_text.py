@@ -99,7 +99,7 @@ def _nothing_runs_off_the_page(pdf: bytes) -> bool:
 @given(st.lists(st.text(st.characters(exclude_categories=["Cs"]), max_size=60), min_size=1, max_size=8))
 def test_any_text_at_all_can_be_set(texts: list[str]) -> None:
     """Every text goes through the type of the binder, in each of its looks, into an archivable PDF."""
-    template = Path(__file__).with_name("looks.typ").read_text(encoding="utf-8")
+    template = (Path(__file__).parents[1] / "support" / "looks.typ").read_text(encoding="utf-8")
     from builder.handover import binder_pdf
 
     assert binder_pdf.STANDARDS == ("a-2a", "ua-1")
@@ -120,7 +120,7 @@ def _set(template: str, data: dict[str, Any]) -> bytes:
 
 def test_every_character_of_the_first_planes_is_set_or_told() -> None:
     """One document with every character that is left as it is: none lacks a glyph."""
-    template = Path(__file__).with_name("looks.typ").read_text(encoding="utf-8")
+    template = (Path(__file__).parents[1] / "support" / "looks.typ").read_text(encoding="utf-8")
     kept = [
         chr(code)
         for code in range(0x20, 0x20000)

@@ -63,7 +63,7 @@ LINKS: dict[str, Callable[[Path], object]] = {
 
 @pytest.fixture
 def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(workers, "_cores", lambda: 1)
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     archive = tmp_path / "shop"
     tiny.shorten(archive)
     tiny.write_build(archive, "ash", torque=140.0)

@@ -125,7 +125,7 @@ def found(archive: Path, word: str = CANARY) -> list[str]:
 
 @pytest.fixture(autouse=True)
 def _one_hand(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_cores", lambda: 1)
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
 
 
 @pytest.fixture

@@ -63,7 +63,7 @@ def test_first_and_second_publish(tmp_path: Path) -> None:
 
 
 def test_without_exchange_two_renames_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(atomic_swap, "exchange", lambda one, other: False)
+    monkeypatch.setattr(atomic_swap, "rename_exchange", lambda one, other: False)
     publish(tmp_path, "old")
     assert words_of(publish(tmp_path, "new")) == {"new"}
     assert leftovers(tmp_path) == set()
@@ -101,7 +101,7 @@ def test_refusals_of_the_system_in_plain_words(tmp_path: Path, code: int, words:
 
 def test_second_rename_refused_old_site_put_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     publish(tmp_path, "old")
-    monkeypatch.setattr(atomic_swap, "exchange", lambda one, other: False)
+    monkeypatch.setattr(atomic_swap, "rename_exchange", lambda one, other: False)
     rename, count = os.rename, [0]
 
     def second_refused(a: Path, b: Path) -> None:
@@ -206,14 +206,14 @@ def test_killed_at_any_moment_the_site_is_whole(tmp_path: Path) -> None:
         """
         import sys
         from pathlib import Path
-        from builder.publish.swap import claimed, mark, put_in_place, room_beside
+        from builder.publish.deploy.atomic_swap import activate, exclusive_output, staging_dir, write_marker
         archive = Path(sys.argv[1])
         for round in range(100000):
-            with claimed(archive / "site", archive=archive) as site, room_beside(site) as fresh:
+            with exclusive_output(archive / "site", archive=archive) as site, staging_dir(site) as fresh:
                 for name in ("index.html", "last.html"):
                     (fresh / name).write_text(sys.argv[2] + str(round))
-                mark(fresh)
-                put_in_place(fresh, site)
+                write_marker(fresh)
+                activate(fresh, site)
             print(round, flush=True)
         """
     )

@@ -207,7 +207,7 @@ class Edits(RuleBasedStateMachine):
 
 @pytest.mark.slow
 def test_any_course_of_edits_ends_in_the_site_that_making_everything_gives(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_cores", lambda: 1)
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     Edits.TestCase.settings = settings(
         max_examples=COURSES,
         stateful_step_count=12,
@@ -229,7 +229,7 @@ def test_one_hand_or_many_give_the_same_bytes(tmp_path: Path, monkeypatch: pytes
         for number in range(7):
             tiny.write_build(archive, f"engine-{number}", number=number, torque=100.0 + 7 * number)
         with monkeypatch.context() as patch:
-            patch.setattr(workers, "_cores", lambda cores=cores: cores)
+            patch.setattr(workers, "_available_cpus", lambda cores=cores: cores)
             publish(archive, archive / "site")
         sites.append(archive / "site")
     assert tiny.unlike(*sites) == []
@@ -242,7 +242,7 @@ def edited(archive: Path) -> None:
 
 @pytest.fixture
 def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(workers, "_cores", lambda: 1)
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     archive = tmp_path / "shop"
     tiny.shorten(archive)
     for number, slug in enumerate(("ash", "birch", "cedar")):

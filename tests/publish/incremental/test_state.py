@@ -84,7 +84,7 @@ def _old(path: Path) -> None:
 def test_a_folder_of_the_shop_is_read_once_and_again_when_anything_in_it_changes(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(state, "_YOUNG", 20_000_000)
+    monkeypatch.setattr(state, "_RACY_WINDOW_NS", 20_000_000)
     ledger = BuildState()
     _old(folder / "builds/birch/index.md")
     first = ledger.folder(folder)

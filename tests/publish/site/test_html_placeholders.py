@@ -67,7 +67,7 @@ def test_whatever_the_page_it_comes_back_whole(page: str) -> None:
 
 
 def test_the_site_is_the_same_without_lifting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_cores", lambda: 1)
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     sites = []
     for trick in (True, False):
         archive = tmp_path / f"{trick}"
@@ -75,7 +75,7 @@ def test_the_site_is_the_same_without_lifting(tmp_path: Path, monkeypatch: pytes
             tiny.write_build(archive, f"engine-{number}", number=number, torque=100.0 + number)
         with monkeypatch.context() as patch:
             if not trick:
-                patch.setattr(mkdocs_site, "lifted", lambda page: (page, []))
+                patch.setattr(mkdocs_site, "extract_raw_html", lambda page: (page, []))
             publish(archive, archive / "site")
         sites.append(archive / "site")
     assert tiny.unlike(*sites) == []

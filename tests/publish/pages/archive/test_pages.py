@@ -43,5 +43,5 @@ def test_overviews_that_stand_in_the_page_are_not_drawn_again(tmp_path: Path, mo
     assert [str(drawing).count("<svg ") for _, drawing in made] == [1]
     page = tmp_path / "overview.md"
     page.write_text(f"# Overview\n\n{made[0][1]}\n")
-    monkeypatch.setattr("builder.draw.canvas.Sheet.finished", lambda *_: pytest.fail("it was drawn again"))
+    monkeypatch.setattr("builder.draw.canvas.Canvas.to_drawing", lambda *_: pytest.fail("it was drawn again"))
     assert draw_overviews(overviews_of(builds, "metric"), page) == made

@@ -91,7 +91,7 @@ def test_a_torque_stands_in_both_systems_as_written_in_its_own() -> None:
     assert table is not None
     metric, inch = table.head.index("N m"), table.head.index("lbf ft")
     for row, joint in zip(table.rows, build.assembly.fasteners, strict=True):  # type: ignore[union-attr]
-        written = joint.torque.best[0]  # type: ignore[union-attr]
+        written = joint.torque.preferred[0]  # type: ignore[union-attr]
         assert row[metric].text == written.number
         assert float(row[inch].text) == pytest.approx(written.si / 1.355818, abs=0.06)
 
