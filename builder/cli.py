@@ -121,10 +121,12 @@ def publish(out: Path | None, everything: bool, full: bool, archive: Path) -> No
     build off it.
     """
     from builder.commands.progress import shown_progress
+    from builder.publish.edition import Edition
     from builder.publish.pipeline import publish as make_site
 
     with _plainly(), shown_progress() as progress:
-        report = make_site(archive, out or archive / "site", everything=everything, full=full, progress=progress)
+        edition = Edition.PUBLIC_ALL if everything else Edition.PUBLIC
+        report = make_site(archive, out or archive / "site", edition=edition, full=full, progress=progress)
     _print_problems(report.problems)
     for line in report.lines:
         click.echo(line)
@@ -142,12 +144,13 @@ def preview(port: int, archive: Path) -> None:
     """
     from builder.commands.preview import preview as serve
     from builder.publish.deploy.atomic_swap import SHOP_SITE
+    from builder.publish.edition import Edition
     from builder.publish.pipeline import publish as make_site
 
     out = archive / SHOP_SITE
 
     def republish() -> Iterable[str]:
-        report = make_site(archive, out, everything=True, for_shop=True)
+        report = make_site(archive, out, edition=Edition.SHOP)
         return [*map(str, report.problems), *report.lines]
 
     with _plainly():
@@ -250,7 +253,7 @@ class _plainly:
         return None
 
     def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
-        from builder.publish.deploy.atomic_swap import PublishError
+        from builder.publish.errors import PublishError
 
         if isinstance(error, PublishError):
             raise click.ClickException(str(error)) from None

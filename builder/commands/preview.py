@@ -16,7 +16,7 @@ from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.incremental.config_dependencies import config_dependencies
 from builder.publish.pages import templating
 
@@ -40,7 +40,7 @@ def preview(
 
     `republish()` makes the site and returns the problems to show, one line each. `pause` [s] is the time
     between two looks at the files; a change is acted on when the files have been still for that long.
-    Raises PublishProblem when the port cannot be had. Ctrl-C ends it quietly.
+    Raises PublishError when the port cannot be had. Ctrl-C ends it quietly.
     """
     stop = stop or threading.Event()
     with serving(out, port=port) as address, contextlib.suppress(KeyboardInterrupt):

@@ -16,7 +16,7 @@ from builder.archive.index import read_index
 from builder.archive.search import Similar, find, parse_range, similar
 from builder.archive.similarity import plan_from_values
 from builder.archive.summary import Summary
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.incremental.change_detection import WORK_DIR
 
 _COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
@@ -31,7 +31,7 @@ class QueryContext:
     weights: dict[str, float]
 
     def get(self, slug: str) -> Summary:
-        """The build of that name. Raises PublishProblem with the nearest name."""
+        """The build of that name. Raises PublishError with the nearest name."""
         for summary in self.summaries:
             if summary.slug == slug:
                 return summary
@@ -41,7 +41,7 @@ class QueryContext:
 
 
 def open_index(archive: Path) -> QueryContext:
-    """The index of an archive. Raises PublishProblem where nothing was published yet."""
+    """The index of an archive. Raises PublishError where nothing was published yet."""
     summaries = read_index(archive / WORK_DIR / "index.json")
     if summaries is None:
         raise PublishError(f"{archive} has no index of builds yet: run `millbook publish` first")
@@ -61,7 +61,7 @@ def _profile(archive: Path) -> dict[str, Any]:
 
 
 def find_builds(archive: QueryContext, where: Sequence[str], words: str) -> tuple[Summary, ...]:
-    """Builds that meet every `field=value` and hold every word. Raises PublishProblem for what cannot be read."""
+    """Builds that meet every `field=value` and hold every word. Raises PublishError for what cannot be read."""
     ranges, choices = {}, {}
     for condition in where:
         name, equals, value = (part.strip() for part in condition.partition("="))
@@ -110,7 +110,7 @@ def _format_field(summary: Summary, field: Field, system: System) -> str:
 
 
 def similar_to(archive: QueryContext, target: str, count: int) -> Similar:
-    """Builds like one of the archive, or like a plan in a YAML file. Raises PublishProblem."""
+    """Builds like one of the archive, or like a plan in a YAML file. Raises PublishError."""
     plan = _plan(Path(target), archive.system) if target.endswith((".yaml", ".yml")) else archive.get(target)
     return similar(archive.summaries, plan, archive.weights, count, archive.system)
 
@@ -187,7 +187,7 @@ def similar_json(found: Similar, system: System) -> str:
 
 
 def write_comparison(archive: QueryContext, slugs: Sequence[str], out: Path) -> Path:
-    """Write a page of its own that lays builds side by side; returns where it is. Raises PublishProblem."""
+    """Write a page of its own that lays builds side by side; returns where it is. Raises PublishError."""
     from builder.publish.pages.build.similar_builds import curves_together
 
     if not 2 <= len(set(slugs)) == len(slugs):

@@ -17,7 +17,7 @@ from builder.figures.core.registry import FITS, VALVE_TRAIN
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
 from builder.handover.glyphs import all_settable, all_without_marks, font_folder, renderable, settable_drawing
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 
 if TYPE_CHECKING:
@@ -193,7 +193,7 @@ def typeset(
 ) -> bytes:
     """Set a template of the handover with its data, in a folder of its own that holds nothing else.
 
-    Raises PublishProblem where a shop's own template is at fault.
+    Raises PublishError where a shop's own template is at fault.
     """
     import datetime
 

@@ -16,11 +16,10 @@ from builder.figures.core.inputs import INPUTS
 from builder.figures.core.registry import SECTIONS, FigureDefinition, catalogue
 from builder.figures.core.types import FigureSheet
 from builder.handover.mate import alone
-from builder.publish.deploy.atomic_swap import PublishError
-from builder.publish.pages.build.context import render_build_page
+from builder.publish.errors import PublishError
+from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.placed_chart import Placed
 from builder.publish.pages.templating import page_environment
-from builder.publish.pipeline import SIMILAR_BUILDS_SLOT
 from builder.publish.site.mkdocs_site import build_site
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -72,7 +71,7 @@ def offline_record(
     """Every file of the offline record, by path; `index.html` is the one to open.
 
     ``data`` names the files that the page offers, which lie in the pack's data folder beside it. With ``begin``
-    the pages may become HTML in another process. Raises PublishProblem where a template is at fault.
+    the pages may become HTML in another process. Raises PublishError where a template is at fault.
     """
     import jinja2
 

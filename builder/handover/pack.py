@@ -56,7 +56,7 @@ def pack_files(
 
     ``build`` is the record as read, for its documents and logs; everything else is made from ``of``. A ``mate``
     draws and makes the page's HTML meanwhile.
-    Raises PublishProblem where a template is at fault.
+    Raises PublishError where a template is at fault.
     """
     own, sheet = of.build, of.sheet
     drawings = _start_drawing(own, sheet, shop, mate) if mate else tuple

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 from builder.handover.checksums import NAME, verify, zip_bytes
 from builder.handover.mate import Mate
-from builder.publish.deploy.atomic_swap import MARK, PublishError, activate, translate_os_errors
+from builder.publish.deploy.atomic_swap import MARK, activate
+from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.rings import seldom_looked_for
 from builder.publish.workers import FEW, WorkerPool
 from builder.record.files import build_folders
@@ -68,7 +69,7 @@ def handover(
 ) -> Outcome:
     """Make packs for the builds named, or with ``everything`` for all finished ones; or ``check`` one that is there.
 
-    Raises PublishProblem, in plain words, where packs may not or cannot be written.
+    Raises PublishError, in plain words, where packs may not or cannot be written.
     """
     if check is not None:
         seen = verify(check)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -41,7 +41,7 @@ class Procedure:
 
 
 def read_words(archive: Path | None) -> ProcedureTexts:
-    """The words in force. Raises PublishProblem where a shop's own file cannot be used."""
+    """The words in force. Raises PublishError where a shop's own file cannot be used."""
     from builder.record.yaml_loader import read_yaml
 
     path = templating.find(FILE, archive)

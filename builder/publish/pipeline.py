@@ -14,15 +14,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from builder.publish.deploy.atomic_swap import (
-    activate,
-    exclusive_output,
-    keep_staging,
-    lock,
-    staging_dir,
-    write_marker,
-)
+from builder.publish.deploy.atomic_swap import activate, exclusive_output, keep_staging, staging_dir, write_marker
+from builder.publish.deploy.lock import lock
 from builder.publish.deploy.site_mirror import sync_mirror, update_mirror
+from builder.publish.edition import Edition
 from builder.publish.incremental.change_detection import (
     ChangeSet,
     Workspace,
@@ -54,9 +49,6 @@ if TYPE_CHECKING:
     from builder.publish.site.mkdocs_site import PageBatch, SiteConfig
     from builder.record.models.shop import Shop
 
-SIMILAR_BUILDS_SLOT = "<!-- millbook: relatives -->"
-"""Stands in a build's page where its relatives go: they depend on every other build, the page does not."""
-
 _MAX_PAGES_PER_BATCH = 60
 """Most pages that MkDocs gets at once: it holds them all in memory."""
 _FEW_DRAWINGS, _FEW_PAGES = 30, 30
@@ -84,20 +76,18 @@ def publish(
     archive: Path,
     out: Path,
     *,
-    everything: bool = False,
+    edition: Edition = Edition.PUBLIC,
     full: bool = False,
-    for_shop: bool = False,
     progress: Progress | None = None,
 ) -> Report:
-    """Publish every finished build of the archive as a site in `out`.
+    """Publish an edition of the archive as a site in `out`; return the report.
 
-    `everything` publishes unfinished builds too; `full` makes everything anew; `for_shop` adds what only the
-    shop should see (what is missing before delivery), and works apart from the public site. The site that stands is
-    replaced only when the new one is complete. Raises PublishProblem, in plain words, when it cannot be.
+    `full` rebuilds everything, whatever changed. The published site is replaced only when the new one is complete.
+    Raises PublishError, with a message for the shop, when it cannot be.
     """
     started = time.perf_counter()
     with WorkerPool() as hands:
-        place = Workspace(archive, everything, for_shop, progress or (lambda what, done, of: None), hands)
+        place = Workspace(archive, edition, progress or (lambda what, done, of: None), hands)
         with _exclusive(place, out) as site:
             ledger = BuildState() if full else load_state(place.path("ledger.json"))
             remade = RebuildResult()
@@ -222,15 +212,14 @@ def _build_stale(workspace: Workspace, ledger: BuildState, found: ChangeSet) -> 
         archive=workspace.archive,
         shop=shop,
         templates_key=found.whole,
-        everything=workspace.everything,
-        for_shop=workspace.for_shop,
+        edition=workspace.edition,
     )
     tasks = [BuildTask(folder, _previous_output(workspace, ledger, found, folder.name)) for folder in found.stale]
     for made in workspace.hands.map(work, tasks, after=lambda done: workspace.tell(_MAKING, done, len(tasks))):
         remade.problems += made.problems
         stood = made.slug in ledger.builds
         errors = len(errors_in(made.problems))
-        if errors and workspace.for_shop and stood and made.summary is None:
+        if errors and workspace.edition.is_internal and stood and made.summary is None:
             # Somebody is at work on this record: its last good page stays up until it can be read again.
             ledger.skipped[made.slug] = ("", f"{made.skip_reason}; its last good page stands")
             continue
@@ -336,6 +325,7 @@ def _write_relatives(
     workspace: Workspace, ledger: BuildState, related: Sequence[SimilarBuilds], shop: Shop, found: ChangeSet
 ) -> None:
     """Complete the pages of builds with their relatives, where they or the page are not what they were."""
+    from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
     from builder.publish.pages.build.similar_builds import render_similar
 
     stood = workspace.pages.folder / "builds" if found.cache_valid else None

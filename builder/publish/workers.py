@@ -14,7 +14,7 @@ from functools import cache
 from types import TracebackType
 from typing import TypeVar
 
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.rings import not_looked_for_at_the_end
 
 T = TypeVar("T")
@@ -61,7 +61,7 @@ class WorkerPool:
     ) -> Iterator[R]:
         """The results of `work` on every item, in order; `after` is told how many are done.
 
-        Up to `few` items are done here. Raises PublishProblem when the system ends one of the processes.
+        Up to `few` items are done here. Raises PublishError when the system ends one of the processes.
         """
         if self.count == 1 or len(items) <= (1 if self._at_work else inline_up_to):
             for done, item in enumerate(items):

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from builder.commands.preview import changed, preview, serving, snapshot
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 
 
 def fetch(address: str) -> str:

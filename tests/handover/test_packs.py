@@ -12,7 +12,8 @@ from click.testing import CliRunner
 
 from builder.cli import main
 from builder.handover.packs import handover
-from builder.publish.deploy.atomic_swap import MARK, PublishError
+from builder.publish.deploy.atomic_swap import MARK
+from builder.publish.errors import PublishError
 from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, load, write
 
 SMALL = "irrigation-single"

@@ -179,7 +179,7 @@ def test_refused_by_the_system_at_any_file_operation(turned: Turned, what: str, 
 
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write anywhere")
 def test_a_folder_that_may_not_be_written_to(tmp_path: Path) -> None:
-    from builder.publish.deploy.atomic_swap import PublishError
+    from builder.publish.errors import PublishError
 
     turned = Turned(tmp_path)
     turned.turn(0)

@@ -120,7 +120,7 @@ def test_a_build_that_the_program_fails_on_stops_no_other(archive: Path, monkeyp
 
 
 def test_a_template_at_fault_is_named_with_its_line(archive: Path) -> None:
-    from builder.publish.deploy.atomic_swap import PublishError
+    from builder.publish.errors import PublishError
 
     own = archive / "site_templates" / "pages"
     (own / "home.md.j2").write_text("# Home\n\n{{ shop.nonsense.more }}\n")

@@ -16,6 +16,7 @@ import yaml
 from PIL import ExifTags, Image, PngImagePlugin
 
 from builder.publish import workers
+from builder.publish.edition import Edition
 from builder.publish.pipeline import publish
 from builder.record.models.build import DOCUMENTS
 from builder.record.redaction import private_fields
@@ -151,7 +152,7 @@ def test_nothing_private_is_anywhere(archive: Path) -> None:
 def test_nor_in_what_is_for_the_shops_eyes(archive: Path) -> None:
     """The shop's own view is a web page as well, open on the bench for everybody who walks by."""
     write_private_build(archive, "larch")
-    report = publish(archive, archive / ".millbook" / "shop" / "site", everything=True, for_shop=True)
+    report = publish(archive, archive / ".millbook" / "shop" / "site", edition=Edition.SHOP)
     assert "larch" in report.published
     assert found(archive) == []
 
@@ -213,7 +214,7 @@ def test_what_was_published_with_all_is_gone_without(archive: Path) -> None:
     folder = tiny.write_build(archive, "larch", torque=150.0)
     tiny.write_sheet(folder, title="PublicWord", status="in progress")
     tiny.write_build(archive, "ash", torque=140.0)
-    publish(archive, archive / "site", everything=True)
+    publish(archive, archive / "site", edition=Edition.PUBLIC_ALL)
     assert found(archive, "PublicWord")
     publish(archive, archive / "site")
     assert found(archive, "PublicWord") == []

@@ -41,7 +41,7 @@ def main() -> None:
     archive, what, number = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 
     from builder.publish import workers
-    from builder.publish.deploy.atomic_swap import PublishError
+    from builder.publish.errors import PublishError
     from builder.publish.pipeline import publish
 
     workers._available_cpus = lambda: 1  # so that every operation is one of this process

@@ -13,14 +13,15 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
-import errno
 import os
 import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import IO
+
+from builder.publish.deploy.lock import lock
+from builder.publish.errors import PublishError, translate_os_errors
 
 #: Every site carries this file, so that no other folder is ever mistaken for a site and replaced.
 MARK = "made-by-millbook.txt"
@@ -30,73 +31,6 @@ MARK_TEXT = (
     "Change the records or the templates instead, and publish again.\n"
 )
 _RETRY_SECONDS = 3.0
-
-
-class PublishError(Exception):
-    """Something outside the records kept the site from being published; the message is for the shop."""
-
-
-# ---------------------------------------------------------------------------------------------- the lock
-
-
-@contextlib.contextmanager
-def lock(path: Path, *, wait: float = 600.0, notify: Callable[[str], None] | None = None) -> Iterator[None]:
-    """Hold `path` as a lock between processes, waiting up to `wait` [s] for another one to let go.
-
-    The operating system keeps the lock and drops it when its process ends, however it ends, so a killed
-    publish never locks the next one out. The empty file stays behind; it means nothing by itself.
-    Raises PublishProblem when the time is up, or when the file cannot be made.
-    """
-    with translate_os_errors(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle = path.open("a+b")
-    with handle:
-        give_up = time.monotonic() + wait
-        told = False
-        while not _try_lock(handle):
-            if time.monotonic() >= give_up:
-                raise PublishError(f"another publish is still at work ({path}); try again when it is done")
-            if notify and not told:
-                notify("another publish is at work here; waiting for it to finish")
-                told = True
-            time.sleep(0.05)
-        try:
-            yield
-        finally:
-            _unlock(handle)
-
-
-if sys.platform == "win32":  # pragma: no cover - each system tests its own half
-    import msvcrt
-
-    def _try_lock(handle: IO[bytes]) -> bool:
-        try:
-            handle.seek(0)
-            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
-        except OSError:
-            return False
-        return True
-
-    def _unlock(handle: IO[bytes]) -> None:
-        with contextlib.suppress(OSError):
-            handle.seek(0)
-            msvcrt.locking(handle.fileno(), msvcrt.LK_UNLCK, 1)
-
-else:
-    import fcntl
-
-    def _try_lock(handle: IO[bytes]) -> bool:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            if error.errno in (errno.EAGAIN, errno.EACCES):
-                return False
-            raise PublishError(f"cannot lock {handle.name}: {error.strerror}") from error
-        return True
-
-    def _unlock(handle: IO[bytes]) -> None:
-        with contextlib.suppress(OSError):
-            fcntl.flock(handle, fcntl.LOCK_UN)
 
 
 # ------------------------------------------------------------------------------------- the replacement
@@ -214,25 +148,6 @@ def rename_exchange(one: Path, other: Path) -> bool:
 
 
 # ------------------------------------------------------------------------------------------- small help
-
-
-@contextlib.contextmanager
-def translate_os_errors(out: Path) -> Iterator[None]:
-    """Turn what the operating system refuses into a sentence the shop can act on."""
-    try:
-        yield
-    except OSError as error:
-        where = error.filename or out
-        what = {
-            errno.ENOSPC: "the disk is full",
-            errno.EDQUOT: "the disk quota is used up",
-            errno.EROFS: "the drive is read-only",
-            errno.EACCES: "writing there is not allowed",
-            errno.EPERM: "writing there is not allowed",
-            errno.ENAMETOOLONG: "the path is too long for this system",
-        }.get(error.errno or 0, error.strerror or str(error))
-        message = f"cannot publish to {out}: {what} ({where}). The site that stood there still stands."
-        raise PublishError(message) from error
 
 
 def _sibling(out: Path, what: str) -> Path:

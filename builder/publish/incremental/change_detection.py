@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from builder.publish.edition import Edition
 from builder.publish.incremental.config_dependencies import config_dependencies
 from builder.publish.incremental.output_dir import OutputDir
 from builder.publish.incremental.state import (
@@ -34,11 +35,10 @@ WORK_DIR = ".millbook"
 
 @dataclass(frozen=True)
 class Workspace:
-    """Where the publish of one archive works, with how many hands, and what it was asked for."""
+    """Where the publish of one archive works, and the edition it publishes."""
 
     archive: Path
-    everything: bool
-    for_shop: bool
+    edition: Edition
     tell: Progress
     hands: WorkerPool
 
@@ -60,8 +60,9 @@ class Workspace:
         return read_shop(self.archive)
 
     def path(self, name: str) -> Path:
-        """A place in the generator's own folder; what is for the shop's eyes is kept apart."""
-        return self.archive / WORK_DIR / "shop" / name if self.for_shop else self.archive / WORK_DIR / name
+        """Return a path in the working directory; the shop's own edition has a directory of its own."""
+        work = self.archive / WORK_DIR
+        return work / "shop" / name if self.edition.is_internal else work / name
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,10 @@ def detect_changes(place: Workspace, ledger: BuildState) -> ChangeSet:
     whole = _whole_digest(place, ledger)
     same = ledger.global_hash == whole
     folders = tuple(build_folders(place.archive))
-    keys = {folder.name: digest_of(whole, str(place.everything), ledger.folder(folder)) for folder in folders}
+    keys = {
+        folder.name: digest_of(whole, str(place.edition.includes_unfinished), ledger.folder(folder))
+        for folder in folders
+    }
     known = {slug: key for slug, (key, _) in ledger.skipped.items()} | ledger.builds
     changed = frozenset(slug for slug, key in keys.items() if known.get(slug) != key)
     return ChangeSet(whole, same, folders, keys, changed, tuple(slug for slug in known if slug not in keys))

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 
 if TYPE_CHECKING:
     import jinja2
@@ -72,7 +72,7 @@ def assets(archive: Path | None) -> dict[str, bytes]:
 
 @contextlib.contextmanager
 def translate_template_errors() -> Iterator[None]:
-    """Turn what goes wrong in a template into a PublishProblem that says where."""
+    """Turn what goes wrong in a template into a PublishError that says where."""
     try:
         yield
     except PublishError:

@@ -7,7 +7,7 @@ import hashlib
 import re
 from collections.abc import Iterator
 
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 
 _SCRIPT = re.compile(r"<script(?P<attributes>[^>]*)>(?P<code>.*?)</script>", re.DOTALL | re.IGNORECASE)
 _CHARSET = '<meta charset="utf-8">'
@@ -45,7 +45,7 @@ def _digests(page: str) -> Iterator[str]:
 
 
 def add_csp(page: str, policy: str) -> str:
-    """The page with its policy in the head. Raises PublishProblem where there is no place for it."""
+    """The page with its policy in the head. Raises PublishError where there is no place for it."""
     if _CHARSET not in page:
         raise PublishError(f"a page of the theme has no {_CHARSET}, after which its security policy belongs")
     meta = f'{_CHARSET}\n      <meta http-equiv="Content-Security-Policy" content="{policy}">'

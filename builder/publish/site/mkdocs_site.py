@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 from builder.publish.site.csp import add_csp, csp_for
 from builder.publish.site.html_placeholders import extract_raw_html, restore_raw_html
@@ -89,7 +89,7 @@ def build_site(
 ) -> list[str]:
     """Build the Markdown folder `pages` into `out` at one go; return what MkDocs warned of, such as a dead link.
 
-    Raises PublishProblem when the configuration or a template is at fault, OSError when the disk is.
+    Raises PublishError when the configuration or a template is at fault, OSError when the disk is.
     """
     shutil.rmtree(out, ignore_errors=True)
     out.mkdir(parents=True)

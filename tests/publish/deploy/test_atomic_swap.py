@@ -16,16 +16,9 @@ from pathlib import Path
 import pytest
 
 from builder.publish.deploy import atomic_swap
-from builder.publish.deploy.atomic_swap import (
-    MARK,
-    PublishError,
-    activate,
-    exclusive_output,
-    keep_staging,
-    lock,
-    staging_dir,
-    write_marker,
-)
+from builder.publish.deploy.atomic_swap import MARK, activate, exclusive_output, keep_staging, staging_dir, write_marker
+from builder.publish.deploy.lock import lock
+from builder.publish.errors import PublishError
 
 
 def publish(archive: Path, words: str, out: Path | None = None) -> Path:

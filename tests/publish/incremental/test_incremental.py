@@ -1,7 +1,8 @@
 """Making again only what changed gives the very site that making everything gives, whatever was edited between.
 
 Random edits are made to a small archive, one after the other; now and then it is published, and beside it a copy
-of its records from nothing. `MILLBOOK_EDITS=100 pytest tests/publish/incremental/test_incremental.py` tries as many courses.
+of its records from nothing. `MILLBOOK_EDITS=100 pytest tests/publish/incremental/test_incremental.py` makes a hundred
+courses of edits.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
 from builder.publish import workers
+from builder.publish.edition import Edition
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
 
@@ -51,7 +53,7 @@ class Edits(RuleBasedStateMachine):
     def teardown(self) -> None:
         try:
             if (self.archive / "builds").is_dir():
-                self.publish(everything=False)
+                self.publish(edition=Edition.PUBLIC)
         finally:
             shutil.rmtree(self.home)
 
@@ -181,20 +183,20 @@ class Edits(RuleBasedStateMachine):
 
     # --------------------------------------------------------------------------------------- the check
 
-    @rule(everything=st.booleans())
-    def publish(self, everything: bool) -> None:
+    @rule(edition=st.sampled_from([Edition.PUBLIC, Edition.PUBLIC_ALL]))
+    def publish(self, edition: Edition) -> None:
         if (self.archive / "site").is_dir() and not (self.archive / "site" / "made-by-millbook.txt").is_file():
             shutil.rmtree(self.archive / "site")  # no longer known for a site, and so left alone
-        mine = publish(self.archive, self.archive / "site", everything=everything)
+        mine = publish(self.archive, self.archive / "site", edition=edition)
         other = self.home / "anew"
         shutil.rmtree(other, ignore_errors=True)
         shutil.copytree(self.archive, other, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
-        anew = publish(other, other / "site", everything=everything, full=True)
+        anew = publish(other, other / "site", edition=edition, full=True)
         assert tiny.unlike(self.archive / "site", other / "site") == []
         spare = self.archive / ".site.spare"
         assert not mine.changed or not spare.exists() or tiny.unlike(self.archive / "site", spare) == []
         assert (mine.published, mine.left_out, mine.ok) == (anew.published, anew.left_out, anew.ok)
-        again = publish(self.archive, self.archive / "site", everything=everything)
+        again = publish(self.archive, self.archive / "site", edition=edition)
         assert again.changed == 0
         assert again.ok == mine.ok
         kept = {
@@ -307,15 +309,15 @@ def test_the_shops_view_keeps_the_last_good_page_of_a_record_that_is_being_mende
     (folder / "build.yaml").write_text(good)
     out = tmp_path / ".millbook" / "shop" / "site"
     page = out / "builds" / "one" / "index.html"
-    assert publish(tmp_path, out, everything=True, for_shop=True).published == ("one",)
+    assert publish(tmp_path, out, edition=Edition.SHOP).published == ("one",)
     stood = page.read_bytes()
     (folder / "build.yaml").write_text(good + "finished: yesterday\n")
     for _ in range(2):
-        report = publish(tmp_path, out, everything=True, for_shop=True)
+        report = publish(tmp_path, out, edition=Edition.SHOP)
         assert not report.ok
         assert page.read_bytes() == stood
         assert any("last good page" in line for line in report.lines)
     (folder / "build.yaml").write_text(good.replace("One", "Another"))
-    assert publish(tmp_path, out, everything=True, for_shop=True).ok
+    assert publish(tmp_path, out, edition=Edition.SHOP).ok
     assert b"Another" in page.read_bytes()
-    assert not any("last good" in line for line in publish(tmp_path, out, everything=True, for_shop=True).lines)
+    assert not any("last good" in line for line in publish(tmp_path, out, edition=Edition.SHOP).lines)

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from builder.commands.preview import serving
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 from builder.publish.site import csp, mkdocs_site
 

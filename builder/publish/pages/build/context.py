@@ -25,7 +25,6 @@ from builder.publish.pages.build.fasteners_section import (
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.photo_view import PlacedPhoto
 from builder.publish.pages.build.placed_chart import Placed
-from builder.publish.pipeline import SIMILAR_BUILDS_SLOT
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
 from builder.publish.pages.build.cautions_section import caution_lines
 from builder.record.models.build import Build
@@ -34,6 +33,8 @@ from builder.record.models.shop import Shop
 if TYPE_CHECKING:
     import jinja2
 
+SIMILAR_BUILDS_SLOT = "<!-- millbook: relatives -->"
+"""Marks the place of the similar builds in a page: they depend on every other build, the page does not."""
 PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
 """Names of chapters that the photos' sections spell otherwise."""
 

@@ -21,7 +21,8 @@ from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.photo_view import cover_of, photos_of, sizes_of
 from builder.publish.photos import Sizes
-from builder.publish.deploy.atomic_swap import PublishError
+from builder.publish.edition import Edition
+from builder.publish.errors import PublishError
 from builder.publish.pages.templating import page_environment, error_location, error_text
 from builder.publish.incremental.change_detection import WORK_DIR
 from builder.record.redaction import without_private
@@ -84,7 +85,7 @@ class BuildTask:
 def build_safely(task: BuildTask, archive: Path, **how: Any) -> BuildOutput:
     """What `make_build` makes of a build; a fault of the program or of a template stays with this build.
 
-    Raises PublishProblem for a template that no build could be made with.
+    Raises PublishError for a template that no build could be made with.
     """
     import jinja2
 
@@ -110,19 +111,18 @@ def build_one(
     *,
     templates_key: str,
     stood: PreviousOutput | None = None,
-    everything: bool = False,
-    for_shop: bool = False,
+    edition: Edition = Edition.PUBLIC,
 ) -> BuildOutput:
     """Read one build folder and make its page, or say why it is not published.
 
-    Nothing that the record holds as private reaches any of it. `for_shop` adds what is missing before the
-    engine may be delivered.
+    Nothing that the record marks as private gets into the page. The shop's own edition adds what is missing before
+    the engine may be delivered.
     """
     build, problems = read_build(folder, archive)
     if build is None:
         count = len(errors_in(problems))
         return BuildOutput(folder.name, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems))
-    if build.build.status != "finished" and not everything:
+    if build.build.status != "finished" and not edition.includes_unfinished:
         return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
@@ -138,7 +138,7 @@ def build_one(
         placed=placed,
         photos=photos,
         data=tuple(data),
-        ready=readiness(build, shop, sheet) if for_shop else None,
+        ready=readiness(build, shop, sheet) if edition.is_internal else None,
     )
     files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
     files |= {f"photos/{name}": content for name, content in pictures.items()}

@@ -1,0 +1,31 @@
+"""The error that stops a publish, with a message for the shop."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+from collections.abc import Iterator
+from pathlib import Path
+
+
+class PublishError(Exception):
+    """Something outside the records kept the site from being published; the message is for the shop."""
+
+
+@contextlib.contextmanager
+def translate_os_errors(out: Path) -> Iterator[None]:
+    """Turn an OSError raised in the block into a PublishError that says what the shop can do about it."""
+    try:
+        yield
+    except OSError as error:
+        where = error.filename or out
+        what = {
+            errno.ENOSPC: "the disk is full",
+            errno.EDQUOT: "the disk quota is used up",
+            errno.EROFS: "the drive is read-only",
+            errno.EACCES: "writing there is not allowed",
+            errno.EPERM: "writing there is not allowed",
+            errno.ENAMETOOLONG: "the path is too long for this system",
+        }.get(error.errno or 0, error.strerror or str(error))
+        message = f"cannot publish to {out}: {what} ({where}). The site that stood there still stands."
+        raise PublishError(message) from error
