@@ -168,8 +168,8 @@ def choice_of(summary: Summary, field: Field) -> str | None:
     return " ".join(str(value).split()) or None if value is not None else None
 
 
-def weights_from(wanted: Mapping[str, object] | None) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Default weights with a shop's own laid over them, and a plain sentence for each that cannot be used.
+def weights_from(wanted: Mapping[str, object] | None) -> tuple[dict[str, float], dict[str, str]]:
+    """Return the default weights with a shop's own over them, and what is wrong with each that cannot be used.
 
     Parameters
     ----------
@@ -180,19 +180,19 @@ def weights_from(wanted: Mapping[str, object] | None) -> tuple[dict[str, float],
     -------
     weights : dict of str to float
         One weight for every field.
-    complaints : tuple of str
-        Empty when all was well.
+    complaints : dict of str to str
+        A sentence by field slug; by "" where it concerns all of them. Empty when all was well.
     """
     weights = {f.slug: f.weight for f in FIELDS}
-    complaints: list[str] = []
+    complaints: dict[str, str] = {}
     for slug, value in (wanted or {}).items():
         if slug not in weights:
-            complaints.append(f"likeness: there is no field '{slug}'; the fields are {', '.join(weights)}")
+            complaints[slug] = f"likeness: there is no field '{slug}'; the fields are {', '.join(weights)}"
         elif isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 100:
-            complaints.append(f"likeness: the weight of {slug} must be a number from 0 to 100, not {value!r}")
+            complaints[slug] = f"likeness: the weight of {slug} must be a number from 0 to 100, not {value!r}"
         else:
             weights[slug] = float(value)
     if not any(weights.values()):
-        complaints.append("likeness: every weight is 0, so the usual weights are used")
+        complaints[""] = "likeness: every weight is 0, so the usual weights are used"
         weights = {f.slug: f.weight for f in FIELDS}
-    return weights, tuple(complaints)
+    return weights, complaints

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.archive.shop_weights import shop_of
+from builder.archive.shop_profile import read_shop_profile
 from builder.figures.dyno.pull import PullResult
 from builder.figures.evaluate import compute
 from builder.figures.review.delivery_readiness import Readiness, readiness
@@ -44,7 +44,7 @@ def chosen_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], lis
 
 def check(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> CheckReport:
     """Look over the builds named, or all of them."""
-    shop, problems = shop_of(archive)
+    shop, problems = read_shop_profile(archive)
     folders, missing = chosen_folders(archive, slugs)
     problems += missing
     lines: list[str] = []

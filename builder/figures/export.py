@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from builder.archive.shop_weights import shop_of
+from builder.archive.shop_profile import read_shop_profile
 from builder.commands.check import chosen_folders
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
@@ -16,7 +16,7 @@ from builder.record.problem import Problem
 
 def figures_of(archive: Path, slug: str) -> tuple[FigureSheet | None, list[Problem]]:
     """The figures of one build, or None with what keeps them from being had."""
-    shop, problems = shop_of(archive)
+    shop, problems = read_shop_profile(archive)
     folders, missing = chosen_folders(archive, (slug,))
     problems += missing
     if not folders:

@@ -80,9 +80,9 @@ def handover(
     names = [folder.name for folder in build_folders(archive)]
     due = names if everything else [slug for slug in slugs if slug in names]
     with WorkerPool() as hands, _mate(hands, archive, len(due)) as mate:
-        from builder.record.load import read_shop  # the mate makes ready meanwhile
+        from builder.archive.shop_profile import read_shop_profile  # the mate makes ready meanwhile
 
-        shop_problems = read_shop(archive)[1]
+        shop_problems = read_shop_profile(archive)[1]
         if errors_in(shop_problems):
             return Outcome((), tuple(shop_problems), False)
         place = _place(out or archive / FOLDER, archive)

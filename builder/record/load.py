@@ -18,7 +18,10 @@ from builder.record.shop_check import check_shop
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import Document, read_yaml
 
-__all__ = ["build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_fault", "validate"]
+__all__ = ["SHOP_FILE", "build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_fault", "validate"]
+
+SHOP_FILE = Path("builds") / "shop.yaml"
+"""Where the shop's profile lies, from the archive's folder."""
 
 SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,78}[a-z0-9])?")
 
@@ -32,8 +35,11 @@ def slug_fault(slug: str) -> str | None:
 
 
 def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
-    """The shop's profile; the usual values where there is none."""
-    path, shown = archive / "builds" / "shop.yaml", Path("builds") / "shop.yaml"
+    """Return the shop's profile, the usual values where there is none, and what is wrong with it.
+
+    Commands call `archive.shop_profile.read_shop_profile`, which reports the weights of similarity too.
+    """
+    path, shown = archive / SHOP_FILE, SHOP_FILE
     try:
         if not path.exists():
             return Shop(), []

@@ -10,6 +10,7 @@ import pytest
 
 from builder.record.files import escapes, file_in
 from builder.record.load import build_folders, errors_in, read_build, read_shop, slug_fault
+from builder.record.models.shop import Shop, page_relevant
 from builder.record.problem import Problem
 from tests.support.record_samples import CSV, SHEET, ReadWith
 
@@ -421,3 +422,12 @@ def test_a_folder_that_cannot_be_listed_gives_no_name_to_take_instead(
 
     monkeypatch.setattr(Path, "glob", refused)
     assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there")
+
+
+def test_pages_depend_on_what_they_show_of_the_shop() -> None:
+    shop = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"})
+    same = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"}, paper="Letter", warranty="None.")
+    renamed = Shop(name="Other shop", guidelines={"least_quench": "0.035 in"})
+    other_quench = Shop(name="Test shop", guidelines={"least_quench": "0.036 in"})
+    assert page_relevant(shop) == page_relevant(same)
+    assert len({page_relevant(shop), page_relevant(renamed), page_relevant(other_quench)}) == 3

@@ -55,9 +55,9 @@ class Workspace:
     @cached_property
     def shop(self) -> tuple[Shop, list[Problem]]:
         """The shop's profile, and what is wrong with it."""
-        from builder.record.load import read_shop
+        from builder.archive.shop_profile import read_shop_profile
 
-        return read_shop(self.archive)
+        return read_shop_profile(self.archive)
 
     def path(self, name: str) -> Path:
         """Return a path in the working directory; the shop's own edition has a directory of its own."""

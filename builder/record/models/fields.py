@@ -22,6 +22,9 @@ from builder.record.quantities.units import NUMBER, Quantity, Range
 Privacy = Literal["customer", "shop"]
 """Who may see a private field: the customer whose engine it is and the shop, or the shop alone."""
 
+ShownIn = Literal["pages", "deliveries"]
+"""Where a field of shop.yaml has an effect: on the pages (and perhaps on deliveries), or on deliveries alone."""
+
 
 @dataclass(frozen=True, slots=True)
 class Notes:
@@ -36,6 +39,7 @@ class Notes:
     alternative_to: str | None = None
     refers_to: str | None = None
     repeat_example: str = ""
+    shown_in: ShownIn = "pages"
 
 
 def field(
@@ -50,19 +54,20 @@ def field(
     alternative_to: str | None = None,
     refers_to: str | None = None,
     repeat_example: str = "",
+    shown_in: ShownIn = "pages",
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
 
-    ``says`` is its meaning in the shop's words, ``example`` how it is written in YAML. ``each`` names the
-    positions a list of readings stands for ("cylinder", "main journal", ...). ``likely`` gives the least and
-    the most that any ordinary engine has; outside it the reader warns. ``instead_of`` names the field beside
-    it that it stands in for: only one of the two is given. ``refers_to`` names the field of an earlier entry
-    in the same list that its value repeats; ``later`` is the example for such a later entry. Private fields
-    must be optional.
+    ``description`` is its meaning in the shop's words, ``example`` how it is written in YAML. ``axis`` names the
+    positions of a list of readings ("cylinder", "main journal", ...). ``plausible_range`` gives the least and the
+    most that any ordinary engine has; outside it the reader warns. ``alternative_to`` names the field of the same
+    model that it replaces: only one of the two is given. ``refers_to`` names the field of an earlier entry in the
+    same list that its value repeats; ``repeat_example`` is the example for such a later entry. ``shown_in`` says
+    whether a field of shop.yaml changes pages or deliveries alone. Private fields must be optional.
     """
     notes = Notes(
-        description, example, private, axis, plausible_range, title, alternative_to, refers_to, repeat_example
+        description, example, private, axis, plausible_range, title, alternative_to, refers_to, repeat_example, shown_in
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_InSchema(notes))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Literal
 
 from builder.record.models.dyno import Readings
@@ -17,6 +18,7 @@ from builder.record.models.fields import (
     RecordModel,
     SpeedRange,
     field,
+    notes_of,
 )
 
 TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
@@ -132,8 +134,8 @@ class Shop(RecordModel):
     range: SpeedRange | None = field(
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
     )
-    paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4")
-    tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize())
+    paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4", shown_in="deliveries")
+    tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize(), shown_in="deliveries")
     guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
     delivery_requires: tuple[Line, ...] = field(
         "what must be there before an engine is handed over: file.section.field",
@@ -144,13 +146,27 @@ class Shop(RecordModel):
         "private fields of build.yaml that the customer's own handover shows",
         "[customer.name, registration, engine_serial]",
         default=("customer.name", "registration", "engine_serial"),
+        shown_in="deliveries",
     )
     likeness_weights: dict[Line, Plain] = field(
         "how much each field counts when looking for similar builds", "{displacement: 2}", default={}
     )
-    running_in: RunningIn = field("the shop's own steps for first start and running in", "", default=RunningIn())
-    warranty: Prose | None = field("warranty text for the handover", "Twelve months on parts and work.")
+    running_in: RunningIn = field(
+        "the shop's own steps for first start and running in", "", default=RunningIn(), shown_in="deliveries"
+    )
+    warranty: Prose | None = field(
+        "warranty text for the handover", "Twelve months on parts and work.", shown_in="deliveries"
+    )
     cautions: tuple[Line, ...] = field(
-        "cautions added to the usual ones", "[bleed the cooling circuit before the first start]", default=()
+        "cautions added to the usual ones",
+        "[bleed the cooling circuit before the first start]",
+        default=(),
+        shown_in="deliveries",
     )
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
+
+
+def page_relevant(shop: Shop) -> str:
+    """Return the fields of the profile that pages depend on, as JSON text: equal profiles give equal text."""
+    names = {name for name, info in Shop.model_fields.items() if notes_of(info).shown_in == "pages"}
+    return json.dumps(shop.model_dump(mode="json", include=names), sort_keys=True)
