@@ -188,13 +188,13 @@ def similar_json(found: Similar, system: System) -> str:
 
 def write_comparison(archive: QueryContext, slugs: Sequence[str], out: Path) -> Path:
     """Write a page of its own that lays builds side by side; returns where it is. Raises PublishError."""
-    from builder.publish.pages.build.similar_builds import curves_together
+    from builder.publish.pages.build.similar_builds import overlay_request
 
     if not 2 <= len(set(slugs)) == len(slugs):
         raise PublishError("name two or more different builds to compare")
     summaries = [archive.get(slug) for slug in slugs]
-    drawing = curves_together(summaries[:4], archive.system) if len(summaries) > 1 else None
-    page = _comparison_page(compare(summaries, archive.system), None if drawing is None else drawing.svg)
+    request = overlay_request(summaries[:4], archive.system)
+    page = _comparison_page(compare(summaries, archive.system), None if request is None else request.draw().svg)
     path = out / f"{'-and-'.join(slugs)[:120]}.html"
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(page, encoding="utf-8", newline="\n")

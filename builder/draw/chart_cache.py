@@ -1,102 +1,197 @@
-"""What every drawing is made with, and made only when it must be.
+"""Charts as requests, and the cache of charts that were drawn before.
 
-A drawing depends on nothing but the values it is given, and carries a digest of them. Where one made of the
-same values stands already, it is taken as it is: matplotlib need not even be loaded.
+A chart is first a value: which function draws it, and the plain values it shows. Requests can be compared by their
+key, sent to another process and looked up in the cache. A chart from the cache needs no matplotlib.
 """
 
 from __future__ import annotations
 
 import hashlib
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from contextvars import ContextVar
-from dataclasses import is_dataclass, replace
-from functools import wraps
-from html import unescape
-from typing import Any, ParamSpec
+import json
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, is_dataclass
+from functools import cached_property, update_wrapper
+from pathlib import Path
+from typing import Any, Generic, Protocol, TypeVar
 
 import numpy as np
 
 from builder.draw.canvas import Drawing, rc_settings
-from builder.draw.later import placeholder
+from builder.draw.responsive import wide_and_narrow
+from builder.draw.style import NARROW, WIDE, Size
 
-P = ParamSpec("P")
-
-_STANDING: ContextVar[Mapping[str, str]] = ContextVar("standing")
-_DRAWN = re.compile(r"<svg [^>]*?data-of=\"(?P<of>[0-9a-f]+)\".*?</svg>\n?", re.DOTALL)
-_PARTS = re.compile(
-    r"<svg [^>]*?id=\"(?P<name>[^\"]*)\" role=\"\w+\" width=\"(?P<width>[\d.]+)\" height=\"(?P<height>[\d.]+)\"[^>]*>"
-    r"<title[^>]*>(?P<title>[^<]*)</title><desc[^>]*>(?P<desc>[^<]*)</desc>"
-)
+D = TypeVar("D")
+D_contra = TypeVar("D_contra", contravariant=True)
 
 
-@contextmanager
-def reuse(texts: Iterable[str]) -> Iterator[None]:
-    """Within the block, a drawing that is found in `texts` (SVG, or pages with SVG in them) is not made again.
+class DrawFunction(Protocol[D_contra]):
+    """A function that draws its data under this name, which prefixes the ids in the SVG, at this size."""
 
-    Only for texts that this program wrote, with the same libraries, and nobody touched since.
-    """
-    before = _STANDING.set({found["of"]: found[0] for text in texts for found in _DRAWN.finditer(text)})
-    try:
-        yield
-    finally:
-        _STANDING.reset(before)
+    def __call__(self, data: D_contra, /, *, name: str, size: Size) -> Drawing:
+        """Return the drawing."""
 
 
-def cached_chart(draw: Callable[P, Drawing]) -> Callable[P, Drawing]:
-    """Make a function one that draws: with matplotlib set as ours are, and only what does not stand already."""
+class Chart(Generic[D]):
+    """A chart function. Called, it draws at once; ``request`` only says what is to be drawn."""
 
-    @wraps(draw)
-    def drawing(*values: P.args, **more: P.kwargs) -> Drawing:
-        of = hash_values(f"{draw.__module__}.{draw.__qualname__}", values, dict(sorted(more.items())))
-        if (svg := _STANDING.get({}).get(of)) is not None and (parts := _PARTS.match(svg)):
-            size = round(float(parts["width"])), round(float(parts["height"]))
-            return Drawing(parts["name"], svg, unescape(parts["title"]), unescape(parts["desc"]), *size)
-        if (noted := placeholder(drawing, values, more)) is not None:
-            return noted
+    def __init__(self, draw: DrawFunction[D]) -> None:
+        """Wrap the function, whose name is the name of its drawings unless another is given."""
+        self._draw = draw
+        self.name: str = draw.__name__  # type: ignore[attr-defined]
+        update_wrapper(self, draw)
+        self.hash_name = f"{self.__module__}.{self.name}"
+
+    def __call__(self, data: D, *, name: str = "", size: Size = WIDE) -> Drawing:
+        """Return the drawing, with matplotlib's own settings set aside."""
         with rc_settings():
-            made = draw(*values, **more)
-        return replace(made, svg=made.svg.replace("<svg ", f'<svg data-of="{of}" ', 1))
+            return self._draw(data, name=name or self.name, size=size)
 
-    return drawing
+    def request(self, data: D, *, name: str = "", size: Size = WIDE, responsive: bool = False) -> ChartRequest:
+        """Return the request for a drawing; a responsive one holds a wide and a narrow form."""
+        return ChartRequest(self, data, name or self.name, size, responsive)
+
+    def __reduce__(self) -> str:
+        """Pickle the chart as the module-level name that it is."""
+        return self.name
+
+
+def chart(draw: DrawFunction[D]) -> Chart[D]:
+    """Make a function a chart: drawn under our settings of matplotlib, and one that can be requested."""
+    return Chart(draw)
+
+
+@dataclass(frozen=True, eq=False)
+class ChartRequest:
+    """A chart that is to be drawn: the chart function, the values it shows, and their name and size."""
+
+    chart: Chart[Any]
+    data: Any
+    name: str
+    size: Size = WIDE
+    responsive: bool = False
+
+    @cached_property
+    def key(self) -> str:
+        """The hash of everything that the drawing depends on, but for the code that draws it.
+
+        Raises TypeError where the data holds anything but plain values.
+        """
+        return hash_values(self.chart.hash_name, self.data, self.name, self.size, self.responsive)
+
+    def draw(self) -> Drawing:
+        """Return the drawing, drawn now."""
+        if self.responsive:
+            wide = self.chart(self.data, name=self.name, size=WIDE)
+            return wide_and_narrow(wide, self.chart(self.data, name=f"{self.name}_narrow", size=NARROW))
+        return self.chart(self.data, name=self.name, size=self.size)
+
+
+class ChartCache:
+    """Drawings in a folder, a file for each, named by the request's key and the hash of the code that draws.
+
+    Without a folder nothing is cached. Several processes may use one folder at the same time.
+    """
+
+    def __init__(self, folder: Path | None, code_hash: str = "") -> None:
+        """Use this folder, which need not exist; ``code_hash`` changes with the program and its libraries."""
+        self.folder, self.code_hash = folder, code_hash
+
+    def draw(self, request: ChartRequest) -> Drawing:
+        """Return the drawing from the cache, or draw and store it; a damaged file counts as missing."""
+        path = self._path(request.key)
+        drawing = _read(path) if path else None
+        if drawing is None:
+            drawing = request.draw()
+            if path:
+                _write(path, drawing)
+        return drawing
+
+    def missing(self, requests: Iterable[ChartRequest]) -> list[ChartRequest]:
+        """Return the requests for which no file is stored."""
+        return [request for request in requests if not (path := self._path(request.key)) or not path.is_file()]
+
+    def prune(self, used_keys: Iterable[str]) -> None:
+        """Delete every stored drawing but those of these keys."""
+        if self.folder is None or not self.folder.is_dir():
+            return
+        used = {self._file_name(key) for key in used_keys}
+        for entry in list(os.scandir(self.folder)):
+            if entry.name not in used:
+                Path(entry.path).unlink(missing_ok=True)
+
+    def _path(self, key: str) -> Path | None:
+        return self.folder / self._file_name(key) if self.folder else None
+
+    def _file_name(self, key: str) -> str:
+        return f"{hash_values(self.code_hash, key)}.json"
+
+
+def draw_all(requests: Sequence[ChartRequest], cache: ChartCache) -> list[Drawing]:
+    """Return the drawings of these requests, in their order."""
+    return [cache.draw(request) for request in requests]
+
+
+def _read(path: Path) -> Drawing | None:
+    """Return the drawing of a file, or None where there is none that is as it was written."""
+    try:
+        content = json.loads(path.read_bytes())
+        digest = content.pop("sha256")
+        if digest != _digest(content):
+            return None
+        narrow = content.pop("narrow")
+        return Drawing(**content, narrow=None if narrow is None else (narrow[0], narrow[1]))
+    except (OSError, ValueError, TypeError, KeyError, IndexError, AttributeError):
+        return None
+
+
+def _write(path: Path, drawing: Drawing) -> None:
+    """Store a drawing, so that at no moment half of it can be read."""
+    content = asdict(drawing)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_suffix(f".{os.getpid()}.part")
+    part.write_text(json.dumps({**content, "sha256": _digest(content)}, ensure_ascii=False), encoding="utf-8")
+    os.replace(part, path)
+
+
+def _digest(content: dict[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(content, ensure_ascii=False, sort_keys=True).encode()).hexdigest()
 
 
 def hash_values(*values: Any) -> str:
-    """A digest of plain values: numbers, texts, arrays, and tuples and dataclasses of such.
+    """Return the hash of plain values: numbers, texts, arrays, and tuples, dicts and dataclasses of such.
 
     Raises TypeError for any other.
     """
-    said: list[bytes] = []
-    _say(values, said)
-    whole = hashlib.sha256()
-    for part in said:
-        whole.update(len(part).to_bytes(8, "big") + part)
-    return whole.hexdigest()[:32]
+    parts: list[bytes] = []
+    _collect_bytes(values, parts)
+    digest = hashlib.sha256()
+    for part in parts:
+        digest.update(len(part).to_bytes(8, "big") + part)
+    return digest.hexdigest()[:32]
 
 
-def _say(value: Any, said: list[bytes]) -> None:
-    """Put down a value as a row of bytes that no other value has."""
-    kind = type(value)
-    said.append(kind.__name__.encode())
+def _collect_bytes(value: Any, parts: list[bytes]) -> None:
+    """Append the bytes of a value: its type, then its content, so that no two values have the same."""
+    parts.append(type(value).__name__.encode())
     if isinstance(value, str):
-        said.append(value.encode("utf-8", "surrogatepass"))
+        parts.append(value.encode("utf-8", "surrogatepass"))
     elif value is None or isinstance(value, int | float | np.generic):
-        said.append(repr(value).encode())
+        parts.append(repr(value).encode())
     elif isinstance(value, np.ndarray):
-        said += (str(value.dtype).encode(), repr(value.shape).encode(), value.tobytes())
+        parts += (str(value.dtype).encode(), repr(value.shape).encode(), value.tobytes())
     else:
-        inner = _inside(value)
-        said.append(str(len(inner)).encode())
-        for each in inner:
-            _say(each, said)
+        items = _items(value)
+        parts.append(str(len(items)).encode())
+        for item in items:
+            _collect_bytes(item, parts)
 
 
-def _inside(value: Any) -> Sequence[Any]:
+def _items(value: Any) -> Sequence[Any]:
     if isinstance(value, list | tuple):
         return value
     if isinstance(value, dict):
         return [part for pair in value.items() for part in pair]
     if is_dataclass(value):
         return [getattr(value, name) for name in value.__dataclass_fields__]
-    raise TypeError(f"a drawing is made of plain values, not of {type(value).__name__}")
+    raise TypeError(f"a chart is drawn from plain values, not from {type(value).__name__}")

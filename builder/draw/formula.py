@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from builder.draw.canvas import Drawing, make_drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.canvas import Drawing, make_drawing, rc_settings
 from builder.draw.labels import sanitise
 
 
-@cached_chart
 def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) -> Drawing:
     r"""The formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
 
@@ -26,16 +24,17 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
 
     if not tex.strip() or not sanitise(plain):
         raise ValueError("a formula needs its TeX and the same in plain text")
-    matplotlib.rcParams["text.parse_math"] = True  # for this picture only: put back after it
     font = FontProperties(family="DejaVu Sans", math_fontfamily="stix")
-    try:
-        path = TextPath((0, 0), f"${tex.strip().strip('$')}$", size=size, prop=font)
-    except ValueError as error:
-        raise ValueError(f"the formula {tex!r} cannot be read: {str(error).splitlines()[0]}") from error
-    box = path.get_extents()
-    if not path.vertices.size or box.width <= 0:
-        raise ValueError(f"the formula {tex!r} draws nothing")
-    wide, tall = box.width + 4, box.height + 4
-    shift = Affine2D().translate(2 - box.x0, 2 - box.y0)
-    made = render([PathPatch(path, facecolor="#000000", linewidth=0, transform=shift)], wide, tall)
+    with rc_settings():
+        matplotlib.rcParams["text.parse_math"] = True
+        try:
+            path = TextPath((0, 0), f"${tex.strip().strip('$')}$", size=size, prop=font)
+        except ValueError as error:
+            raise ValueError(f"the formula {tex!r} cannot be read: {str(error).splitlines()[0]}") from error
+        box = path.get_extents()
+        if not path.vertices.size or box.width <= 0:
+            raise ValueError(f"the formula {tex!r} draws nothing")
+        wide, tall = box.width + 4, box.height + 4
+        shift = Affine2D().translate(2 - box.x0, 2 - box.y0)
+        made = render([PathPatch(path, facecolor="#000000", linewidth=0, transform=shift)], wide, tall)
     return make_drawing(made, name, f"Formula: {sanitise(plain)}", sanitise(plain), (wide, tall), colour="currentColor")

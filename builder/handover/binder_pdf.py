@@ -23,7 +23,7 @@ from builder.publish.pages import templating
 if TYPE_CHECKING:
     import typst
 
-    from builder.publish.pages.build.placed_chart import Placed
+    from builder.publish.pages.build.placed_chart import PlacedDrawing
     from builder.publish.photo_view import PlacedPhoto
     from builder.record.models.shop import Shop
 
@@ -56,7 +56,7 @@ def binder_pdf(
     binder: Binder,
     sheet: FigureSheet,
     shop: Shop,
-    placed: Sequence[Placed],
+    placed: Sequence[PlacedDrawing],
     photos: Sequence[PlacedPhoto],
     pictures: Mapping[str, bytes],
     *,
@@ -111,7 +111,7 @@ def _cover(sections: Sequence[str | None]) -> int:
     return min(range(len(sections)), key=lambda i: (*_FINISHED, sections[i]).index(sections[i]))
 
 
-def _drawings(placed: Sequence[Placed], files: dict[str, bytes]) -> list[BinderChart]:
+def _drawings(placed: Sequence[PlacedDrawing], files: dict[str, bytes]) -> list[BinderChart]:
     """The drawings that the binder holds, each where it belongs."""
     found: list[BinderChart] = []
     for item in placed:
@@ -125,7 +125,7 @@ def _drawings(placed: Sequence[Placed], files: dict[str, bytes]) -> list[BinderC
     return found
 
 
-def _place_of(item: Placed) -> str | None:
+def _place_of(item: PlacedDrawing) -> str | None:
     name = item.drawing.name
     if name == "power_curves":
         return "made"

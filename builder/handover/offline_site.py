@@ -18,7 +18,7 @@ from builder.figures.core.types import FigureSheet
 from builder.handover.mate import alone
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
-from builder.publish.pages.build.placed_chart import Placed
+from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.templating import page_environment
 from builder.publish.site.mkdocs_site import build_site
 from builder.record.models.build import Build
@@ -60,7 +60,7 @@ def offline_record(
     build: Build,
     sheet: FigureSheet,
     shop: Shop,
-    placed: tuple[Placed, ...],
+    placed: tuple[PlacedDrawing, ...],
     photos: tuple[PlacedPhoto, ...],
     pictures: Mapping[str, bytes],
     *,

@@ -11,8 +11,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from builder.draw.chart_cache import reuse
-from builder.draw.later import collect_requests, drawn
+from builder.draw.canvas import Drawing
+from builder.draw.chart_cache import ChartCache, draw_all
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
 from builder.figures.export import figures_as_json
@@ -25,6 +25,7 @@ from builder.handover.offline_site import offline_record, prepare
 from builder.handover.redacted_record import record_files
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
+from builder.publish.pages.build.placed_chart import with_drawings
 from builder.publish.photo_view import photos_of
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -59,7 +60,12 @@ def pack_files(
     Raises PublishError where a template is at fault.
     """
     own, sheet = of.build, of.sheet
-    drawings = _start_drawing(own, sheet, shop, mate) if mate else tuple
+    begin = mate.begin if mate else alone
+    charts = charts_for(own, sheet, shop)
+    # The customer's charts show what the site must not: they are not cached.
+    drawings: Callable[[], list[Drawing]] = begin(
+        partial(draw_all, [chart.request for chart in charts], ChartCache(None))
+    )
     photos, pictures, _ = photos_of(own)
     binder = binder_of(own, sheet, shop, archive)
     curves = export_data(own, sheet)
@@ -73,26 +79,17 @@ def pack_files(
     files = dict(data)
     files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
     prepare(archive)
-    with reuse(drawings()):
-        placed = charts_for(own, sheet, shop)
+    placed = with_drawings(charts, drawings())
     # typst sets the binder without holding Python up, so the page is made meanwhile.
     with ThreadPoolExecutor(1) as beside:
         pdf = beside.submit(
             binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
         )
-        begin = mate.begin if mate else alone
         page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, begin=begin)
         files[BINDER] = pdf.result()
     files |= {f"{RECORD}{name}": content for name, content in page.items()}
     files[README] = _readme(binder, shop, digest, draft).encode()
     return add_checksums(files)
-
-
-def _start_drawing(own: Build, sheet: FigureSheet, shop: Shop, mate: Mate) -> Callable[[], tuple[str, ...]]:
-    """Let the mate begin with the drawings; they are had by calling what is returned."""
-    with collect_requests() as wanted:
-        charts_for(own, sheet, shop)
-    return mate.begin(partial(drawn, wanted))
 
 
 def _json(value: object) -> bytes:

@@ -44,6 +44,7 @@ from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
     from builder.archive.summary import Summary
+    from builder.draw.chart_cache import ChartCache
     from builder.publish.pages.build.similar_builds import SimilarBuilds
     from builder.publish.pages.build.worker import BuildOutput, PreviousOutput
     from builder.publish.site.mkdocs_site import PageBatch, SiteConfig
@@ -212,6 +213,7 @@ def _build_stale(workspace: Workspace, ledger: BuildState, found: ChangeSet) -> 
         archive=workspace.archive,
         shop=shop,
         templates_key=found.whole,
+        charts=_chart_cache(workspace, found),
         edition=workspace.edition,
     )
     tasks = [BuildTask(folder, _previous_output(workspace, ledger, found, folder.name)) for folder in found.stale]
@@ -236,6 +238,13 @@ def _build_stale(workspace: Workspace, ledger: BuildState, found: ChangeSet) -> 
             ledger.skipped[made.slug] = ("" if errors else found.keys[made.slug], made.skip_reason or "")
             remade.removed += [made.slug] * stood
     return remade
+
+
+def _chart_cache(workspace: Workspace, found: ChangeSet) -> ChartCache:
+    """Return the cache of charts drawn by this code with these libraries."""
+    from builder.draw.chart_cache import ChartCache
+
+    return ChartCache(workspace.path("charts"), found.whole)
 
 
 def _previous_output(workspace: Workspace, ledger: BuildState, found: ChangeSet, slug: str) -> PreviousOutput | None:
@@ -295,8 +304,8 @@ def _write_pages(workspace: Workspace, ledger: BuildState, shelf: SummaryIndex, 
     ledger.page_bodies = workspace.bodies.looked_at(ledger.page_bodies, believed=True)
     bodies = ledger.page_bodies.files("")
     said = {slug: digest_of(line, bodies[f"{slug}.md"]) for slug, line in shelf.lines.items()}
-    stood = pages.folder / "overview.md" if found.cache_valid else None
-    draw = partial(draw_overviews, overviews_of(shelf.builds, display_units(shop)), stood)
+    charts = _chart_cache(workspace, found)
+    draw = partial(draw_overviews, overviews_of(shelf.builds, display_units(shop)), charts)
     many = found.global_unchanged and len(shelf.builds) > _PARALLEL_SCAN_FROM
     with workspace.hands.background(draw, enabled=many) as overviews, templating.translate_template_errors():
         related = stale_similar(shelf.builds, said, ledger.similar_hashes, shop=shop, whole=found.whole)
@@ -328,8 +337,8 @@ def _write_relatives(
     from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
     from builder.publish.pages.build.similar_builds import render_similar
 
-    stood = workspace.pages.folder / "builds" if found.cache_valid else None
-    work = partial(render_similar, shop=shop, archive=workspace.archive, templates_key=found.whole, stood=stood)
+    charts = _chart_cache(workspace, found)
+    work = partial(render_similar, shop=shop, archive=workspace.archive, templates_key=found.whole, charts=charts)
     blocks = workspace.hands.map(
         work, related, inline_up_to=_FEW_DRAWINGS, after=lambda done: workspace.tell(_RELATING, done, len(related))
     )

@@ -1,80 +1,121 @@
-"""A drawing is made again only if what it shows has changed, and then just as it would have been made anew."""
+"""A chart is drawn again only if what it shows has changed, and then just as it would have been drawn at first."""
 
 from __future__ import annotations
 
+import json
+import pickle
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from builder.draw.chart_cache import cached_chart, reuse
+from builder.draw.chart_cache import ChartCache, ChartRequest, draw_all, hash_values
 from builder.draw.charts.deck_stack import StackUp, stack_up
 from builder.draw.charts.tightening import TighteningPattern, tightening_pattern
 from builder.draw.style import NARROW
 
 STACK = StackUp("mm", 40.0, 140.0, 30.0, 210.2, 86.0)
+HEAD = TighteningPattern('head <main> & "rear"', ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)), remark="a < b")
 
 
-def _never(monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(*_: object, **__: object) -> None:
+@pytest.fixture
+def no_drawing(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
         raise AssertionError("it was drawn again")
 
-    monkeypatch.setattr("builder.draw.svg_canvas.render", refuse)
-
-
-def test_what_stands_is_taken_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
-    made = stack_up(STACK)
-    _never(monkeypatch)
-    with reuse(["<p>other text</p>", made.svg]):
-        assert stack_up(StackUp("mm", 40.0, 140.0, 30.0, 210.2, 86.0)) == made
-    with pytest.raises(AssertionError, match="drawn again"):
-        stack_up(STACK)
-
-
-def test_it_is_found_inside_a_page_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
-    first, second = stack_up(STACK), tightening_pattern(TighteningPattern("head", ((0, 0), (1, 0), (0, 1))))
-    page = f"# A page\n\n<figure>{first.svg}</figure>\n<figure>{second.svg}</figure>\n"
-    _never(monkeypatch)
-    with reuse([page]):
-        assert stack_up(STACK).svg == first.svg
-        assert tightening_pattern(TighteningPattern("head", ((0, 0), (1, 0), (0, 1)))).svg == second.svg
-
-
-def test_words_and_sizes_come_back_as_they_were() -> None:
-    of = TighteningPattern('head <main> & "rear"', ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)), remark="a < b")
-    made = tightening_pattern(of, name="tightening_1")
-    with reuse([made.svg]):
-        assert tightening_pattern(of, name="tightening_1") == made
+    monkeypatch.setattr(ChartRequest, "draw", refuse)
 
 
 @pytest.mark.parametrize(
-    "other",
+    "request_",
     [
-        lambda: stack_up(replace(STACK, deck_height=210.2 + 1e-12)),
-        lambda: stack_up(replace(STACK, unit="in")),
-        lambda: stack_up(replace(STACK, gasket=0.0)),
-        lambda: stack_up(STACK, name="another"),
-        lambda: stack_up(STACK, size=NARROW),
+        stack_up.request(STACK),
+        stack_up.request(STACK, responsive=True),
+        tightening_pattern.request(HEAD, name="tightening_1", size=NARROW),
     ],
 )
-def test_any_other_value_is_drawn(other: object, monkeypatch: pytest.MonkeyPatch) -> None:
-    made = stack_up(STACK)
-    _never(monkeypatch)
-    with reuse([made.svg]), pytest.raises(AssertionError, match="drawn again"):
-        other()  # type: ignore[operator]
+def test_a_stored_chart_is_read_as_it_was_drawn(request_: ChartRequest, tmp_path: Path) -> None:
+    drawing = ChartCache(tmp_path).draw(request_)
+    assert drawing == request_.draw()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ChartRequest, "draw", lambda self: pytest.fail("it was drawn again"))
+        assert ChartCache(tmp_path).draw(request_) == drawing
+        assert draw_all([request_, request_], ChartCache(tmp_path)) == [drawing, drawing]
 
 
-def test_values_of_the_same_text_are_told_apart() -> None:
-    """Each is another drawing: what differs is where one value ends, or what kind it is."""
-    seen = []
+@pytest.mark.parametrize(
+    "request_",
+    [
+        stack_up.request(replace(STACK, deck_height=210.2 + 1e-12)),
+        stack_up.request(replace(STACK, unit="in")),
+        stack_up.request(replace(STACK, gasket=0.0)),
+        stack_up.request(STACK, name="another"),
+        stack_up.request(STACK, size=NARROW),
+        stack_up.request(STACK, responsive=True),
+    ],
+)
+def test_a_chart_of_other_values_is_missing(request_: ChartRequest, tmp_path: Path) -> None:
+    cache = ChartCache(tmp_path)
+    stored = stack_up.request(STACK)
+    cache.draw(stored)
+    assert cache.missing([stored, request_]) == [request_]
 
-    @cached_chart
-    def draw(*values: object) -> object:
-        return stack_up(STACK)
 
-    for values in (
+def test_other_code_draws_again(tmp_path: Path, no_drawing: None) -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ChartRequest, "draw", lambda self: stack_up(STACK))
+        ChartCache(tmp_path, "before").draw(stack_up.request(STACK))
+    ChartCache(tmp_path, "before").draw(stack_up.request(STACK))
+    with pytest.raises(AssertionError, match="drawn again"):
+        ChartCache(tmp_path, "after").draw(stack_up.request(STACK))
+
+
+@pytest.mark.parametrize("damage", ["cut short", "altered", "no JSON", "not an object"])
+def test_a_damaged_file_is_drawn_again(damage: str, tmp_path: Path) -> None:
+    cache, request = ChartCache(tmp_path), stack_up.request(STACK)
+    drawing = cache.draw(request)
+    (path,) = tmp_path.iterdir()
+    content = path.read_bytes()
+    path.write_bytes(
+        {
+            "cut short": content[:-9],
+            "altered": content.replace(b"Crank radius", b"Crank rubius"),
+            "no JSON": b"\xff\x00",
+            "not an object": b"[1, 2]",
+        }[damage]
+    )
+    assert cache.draw(request) == drawing
+    assert path.read_bytes() == content
+
+
+def test_without_a_folder_nothing_is_stored() -> None:
+    cache, request = ChartCache(None), stack_up.request(STACK)
+    assert cache.draw(request) == stack_up(STACK)
+    assert cache.missing([request]) == [request]
+    cache.prune([])
+
+
+def test_pruning_leaves_what_is_used(tmp_path: Path) -> None:
+    cache = ChartCache(tmp_path / "charts", "code")
+    used, unused = stack_up.request(STACK), tightening_pattern.request(HEAD)
+    draw_all([used, unused], cache)
+    cache.prune([used.key])
+    assert cache.missing([used, unused]) == [unused]
+
+
+def test_a_request_can_be_sent_to_another_process() -> None:
+    request = stack_up.request(STACK, name="stack")
+    received = pickle.loads(pickle.dumps(request))
+    assert received.key == request.key
+    assert received.draw() == request.draw()
+
+
+def test_values_with_the_same_text_have_different_hashes() -> None:
+    """What differs is where one value ends, or what kind it is."""
+    values: list[tuple[object, ...]] = [
         ("ab", "c"),
         ("a", "bc"),
         (("a", "b"), "c"),
@@ -91,25 +132,30 @@ def test_values_of_the_same_text_are_told_apart() -> None:
         ((1.0, 2.0),),
         ((), ()),
         ((),),
-    ):
-        seen.append(draw(*values).svg.partition("data-of=")[2][:34])  # type: ignore[attr-defined]
-    assert len(set(seen)) == len(seen)
+    ]
+    assert len({hash_values(*each) for each in values}) == len(values)
 
 
-def test_only_plain_values_are_drawn() -> None:
-    def print_nothing() -> None:
-        """Not a value."""
-
-    with pytest.raises(TypeError, match="plain values, not of function"):
-        cached_chart(lambda of: stack_up(STACK))(print_nothing)  # type: ignore[arg-type, return-value]
+def test_only_plain_values_can_be_requested() -> None:
+    with pytest.raises(TypeError, match="plain values, not from function"):
+        _ = stack_up.request(lambda: None).key  # type: ignore[arg-type]
 
 
-def test_matplotlib_is_not_loaded_for_what_stands() -> None:
+def test_matplotlib_is_not_loaded_for_a_stored_chart(tmp_path: Path) -> None:
+    ChartCache(tmp_path).draw(stack_up.request(STACK))
     code = (
-        "import sys; from builder.draw.chart_cache import reuse; from builder.draw.charts.deck_stack import StackUp, stack_up\n"
-        "with reuse([sys.stdin.read()]):\n"
-        "    stack_up(StackUp('mm', 40.0, 140.0, 30.0, 210.2, 86.0))\n"
+        "import sys; from pathlib import Path\n"
+        "from builder.draw.chart_cache import ChartCache\n"
+        "from builder.draw.charts.deck_stack import StackUp, stack_up\n"
+        "ChartCache(Path(sys.argv[1])).draw(stack_up.request(StackUp('mm', 40.0, 140.0, 30.0, 210.2, 86.0)))\n"
         "print('matplotlib' in sys.modules)"
     )
-    told = subprocess.run([sys.executable, "-c", code], input=stack_up(STACK).svg, capture_output=True, text=True)
-    assert told.stdout.strip() == "False", told.stderr
+    result = subprocess.run([sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True)
+    assert result.stdout.strip() == "False", result.stderr
+
+
+def test_a_stored_file_is_plain_json(tmp_path: Path) -> None:
+    drawing = ChartCache(tmp_path).draw(stack_up.request(STACK, responsive=True))
+    (path,) = tmp_path.iterdir()
+    content = json.loads(path.read_text(encoding="utf-8"))
+    assert (content["svg"], tuple(content["narrow"])) == (drawing.svg, drawing.narrow)

@@ -11,7 +11,6 @@ from xml.etree import ElementTree
 import pytest
 
 from builder.draw.canvas import Drawing
-from builder.draw.chart_cache import reuse
 from builder.draw.charts.deck_stack import StackUp, stack_up
 from builder.draw.responsive import NARROW_UP_TO, wide_and_narrow
 from builder.draw.style import NARROW
@@ -37,17 +36,6 @@ def test_for_paper_it_is_the_wide_form_alone() -> None:
     wide, _, made = both()
     assert made.for_pdf() == wide.for_pdf()
     assert "@media" not in made.for_pdf()
-
-
-def test_either_form_is_found_in_a_file_that_stands(monkeypatch: pytest.MonkeyPatch) -> None:
-    wide, narrow, made = both()
-
-    def refuse(*_: object, **__: object) -> None:
-        raise AssertionError("it was drawn again")
-
-    monkeypatch.setattr("builder.draw.svg_canvas.render", refuse)
-    with reuse([made.svg]):
-        assert both() == (wide, narrow, made)
 
 
 def test_forms_of_one_name_are_refused() -> None:

@@ -20,7 +20,7 @@ from builder.draw.axes import (
     ticks,
 )
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.labels import join_and, number, sanitise, truncate, with_unit
 from builder.draw.style import BAND, CAUTION, QUIET, WIDE, Size, line_colour, series_style
 
@@ -64,7 +64,7 @@ class Channels:
     speed_unit: str = "rpm"
 
 
-@cached_chart
+@chart
 def channels(of: Channels, *, name: str = "channels", size: Size = WIDE) -> Drawing:
     """The channels stacked over one speed axis, guidelines as bands, breaches marked and told.
 

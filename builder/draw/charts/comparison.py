@@ -20,7 +20,7 @@ from builder.draw.axes import (
     ticks,
 )
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.footnotes import Caution, notes, notes_height, zone
 from builder.draw.labels import exact, join_and, number, sanitise, signed, truncate, width, with_unit
 from builder.draw.style import ACCENT, BAND, INK, QUIET, SECOND, WIDE, Size, series_style
@@ -85,7 +85,7 @@ class SettingSweep:
     optimum_text: str = ""
 
 
-@cached_chart
+@chart
 def gain_curve(of: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) -> Drawing:
     """The difference over speed, nought and the band of noise behind it, what exceeds it drawn heavy.
 
@@ -175,7 +175,7 @@ def _gain_description(of: GainCurve, x: _Array, y: _Array, noise: _Array, ranges
     return " ".join([told, *(f"Caution: {c.sentence(sanitise(of.speed_unit))}" for c in of.cautions)])
 
 
-@cached_chart
+@chart
 def setting_sweep(of: SettingSweep, *, name: str = "setting_sweep", size: Size = WIDE) -> Drawing:
     """Result against setting, each level with its pull's mark, the fitted curve and its optimum if named.
 

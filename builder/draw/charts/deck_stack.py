@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from builder.draw.axes import avoid_overlap
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.labels import number, truncate, width
 from builder.draw.style import ACCENT, CAUTION, INK, METAL, PAPER, QUIET, RULE, SECOND, WIDE, Size
 
@@ -66,7 +66,7 @@ class _View:
         return self.foot - height * self.scale
 
 
-@cached_chart
+@chart
 def stack_up(of: StackUp, *, name: str = "stack_up", size: Size = WIDE) -> Drawing:
     """The section to scale beside (on a phone above) the deck, drawn larger in height so that it can be seen.
 

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from builder.draw.axes import Axes, finite, label_width, padded_limits, paired, tick_labels, ticks
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.style import INK, QUIET, SECOND, WIDE, Size
 
@@ -26,7 +26,7 @@ class PistonSpeed:
     mean: float | None = None
 
 
-@cached_chart
+@chart
 def piston_speed(of: PistonSpeed, *, name: str = "piston_speed", size: Size = WIDE) -> Drawing:
     """Piston speed against crank angle, its greatest value and the mean marked.
 

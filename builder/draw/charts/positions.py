@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from builder.draw.axes import Axes, Floats, avoid_overlap, finite, floats, legend_sample, padded_limits
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.labels import join_and, number, sanitise, truncate, width, with_unit, wrap
 from builder.draw.style import (
     ACCENT,
@@ -79,7 +79,7 @@ def _known(limit: float | None) -> float | None:
     return limit if limit is not None and math.isfinite(limit) else None
 
 
-@cached_chart
+@chart
 def positions(of: Positions, *, name: str = "positions", size: Size = WIDE) -> Drawing:
     """A flat strip: a point for each position, the allowed band behind, the odd one ringed.
 
@@ -210,7 +210,7 @@ def _positions_description(
     return told
 
 
-@cached_chart
+@chart
 def bore_map(of: BoreMap, *, name: str = "bore_map", size: Size = WIDE) -> Drawing:
     """Every bore's wall as measured, top to bottom, hugely widened: taper leans, out of round parts the lines.
 

@@ -23,7 +23,7 @@ from builder.draw.axes import (
     ticks,
 )
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.footnotes import Caution, notes, notes_height, zone
 from builder.draw.labels import join_and, number, sanitise, truncate, width
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, series_style
@@ -100,7 +100,7 @@ class _Curve:
     row: int
 
 
-@cached_chart
+@chart
 def power_curves(of: PowerCurves, *, name: str = "power_curves", size: Size = WIDE) -> Drawing:
     """Torque above, power below, against engine speed; the best pull forward, the others behind.
 
@@ -125,7 +125,7 @@ def power_curves(of: PowerCurves, *, name: str = "power_curves", size: Size = WI
     return _two_panels(panels, of.speed_unit, of.cautions, count, name, size)
 
 
-@cached_chart
+@chart
 def overlay(of: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawing:
     """The curves of several builds over each other, each with its own colour, line and marker.
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from builder.draw.axes import Axes, finite, floats, label_width, padded_limits, tick_labels, ticks
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.labels import number, sanitise, truncate, width, with_unit, wrap
 from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, series_style
 from builder.draw.svg_backend import Link
@@ -47,7 +47,7 @@ class Scatter:
 _NAMED = 40  # with more points than this, none is named in the picture
 
 
-@cached_chart
+@chart
 def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
     """Points with a marker and a colour for each family, each a link.
 

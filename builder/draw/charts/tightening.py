@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.footnotes import notes, notes_height
 from builder.draw.labels import sanitise, truncate, width
 from builder.draw.style import INK, METAL, QUIET, RULE, WIDE, Size
@@ -27,7 +27,7 @@ class TighteningPattern:
     remark: str = ""
 
 
-@cached_chart
+@chart
 def tightening_pattern(of: TighteningPattern, *, name: str = "tightening_pattern", size: Size = WIDE) -> Drawing:
     """Numbered fasteners to scale, a fine line leading from each to the next.
 

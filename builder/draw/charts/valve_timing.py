@@ -20,7 +20,7 @@ from builder.draw.axes import (
     ticks,
 )
 from builder.draw.canvas import Canvas, Drawing
-from builder.draw.chart_cache import cached_chart
+from builder.draw.chart_cache import chart
 from builder.draw.footnotes import notes, notes_height
 from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.style import (
@@ -101,7 +101,7 @@ _RingMark = tuple[float, float, str, str, str]  # from the centre across and dow
 _EXHAUST, _INTAKE = 1, 0  # their places among the marks, in every drawing
 
 
-@cached_chart
+@chart
 def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WIDE) -> Drawing:
     """Lift of both valves against crank angle, the overlap shaded, the events named below.
 
@@ -259,7 +259,7 @@ def _description(of: ValveTiming, valves: list[_Valve]) -> str:
     return f"{start} {' '.join(parts)}{end} {of.remark}"
 
 
-@cached_chart
+@chart
 def timing_ring(of: TimingRing, *, name: str = "timing_ring", size: Size = WIDE) -> Drawing:
     """The events around the crank's circle, clockwise from TDC at the top.
 

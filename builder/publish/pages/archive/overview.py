@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -13,20 +12,16 @@ from builder.archive.fields import System
 from builder.archive.groupings import overviews
 from builder.archive.summary import Summary, newest_first
 from builder.draw.canvas import Drawing
-from builder.draw.chart_cache import reuse
+from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.draw.charts.scatter import Dot, Scatter, scatter
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 @dataclass(frozen=True)
 class Overview:
-    """What one drawing of the page is made from."""
+    """One chart of the page with its title."""
 
     title: str
-    name: str
-    of: Scatter
+    request: ChartRequest
 
 
 def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]:
@@ -44,16 +39,13 @@ def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]
             for point in overview.points
         )
         of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
-        found.append(Overview(overview.title, overview.slug, of))
+        found.append(Overview(overview.title, scatter.request(of, name=overview.slug)))
     return found
 
 
-def draw_overviews(of: Sequence[Overview], stood: Path | None) -> list[tuple[str, Markup]]:
-    """The titles and drawings, ready to be set into the page; those that stand in the page as it `stood` are taken
-    from there.
-    """
-    with reuse([stood.read_text(encoding="utf-8")] if stood else []):
-        return [(each.title, inline_svg(scatter(each.of, name=each.name))) for each in of]
+def draw_overviews(charts: Sequence[Overview], cache: ChartCache) -> list[tuple[str, Markup]]:
+    """Return the titles and the SVG of the charts, ready to be set into the page."""
+    return [(chart.title, inline_svg(cache.draw(chart.request))) for chart in charts]
 
 
 def inline_svg(drawing: Drawing) -> Markup:

@@ -1,4 +1,4 @@
-"""Which drawings a build has: each made from the record and its figures, or left out where they lack."""
+"""Which charts a build has: each from the record and its figures, or left out where those are missing."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from builder.draw.canvas import Drawing
+from builder.draw.chart_cache import ChartRequest
 from builder.draw.charts.positions import Position, Positions, positions
-from builder.draw.responsive import wide_and_narrow
-from builder.draw.style import NARROW, WIDE
+from builder.draw.style import NARROW
 from builder.draw.charts.valve_timing import Event
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
@@ -20,16 +19,16 @@ from builder.figures.core.inputs import INPUTS, Context, read
 from builder.figures.review.clearance_checks import CheckedClearance, judge_fits
 from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
 from builder.publish.pages.build.dyno_charts import session_charts
-from builder.publish.pages.build.placed_chart import Placed
+from builder.publish.pages.build.placed_chart import PlacedChart
 from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 from builder.record.models.shop import Shop
 
 
-def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, ...]:
-    """Every drawing that the record has enough for, in the order of the page."""
+def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PlacedChart]:
+    """Return a request for every chart that the record has enough for, in the order of the page."""
     source = Context(build, shop)
-    makers: tuple[Callable[[Context, FigureSheet], Iterator[Placed]], ...] = (
+    chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PlacedChart]], ...] = (
         _deck_stack_chart,
         _piston_speed,
         _timing,
@@ -38,7 +37,8 @@ def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[Placed, ..
         _fits,
         _tightening_charts,
     )
-    return (*session_charts(source, sheet.session), *(placed for maker in makers for placed in maker(source, sheet)))
+    session = session_charts(source, sheet.session)
+    return [*session, *(placed for chart_list in chart_lists for placed in chart_list(source, sheet))]
 
 
 def _to_display(shown: DisplayUnit, system: System, si: float) -> float:
@@ -55,7 +55,7 @@ def _mean(source: Context, name: str) -> float | None:
     return None if known is None else float(np.nanmean(known.values))
 
 
-def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.deck_stack import StackUp, stack_up
 
     names = ("stroke", "rod_length", "compression_height", "deck_height", "bore")
@@ -78,14 +78,14 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
         None if listed is None else _to_display(units.LENGTH, source.system, listed.si),
         4 if source.system == "inch" else 2,
     )
-    drawing = wide_and_narrow(stack_up(of), stack_up(of, name="stack_up_narrow", size=NARROW))
+    request = stack_up.request(of, responsive=True)
     caption = (
         "Half the stroke, the rod and the piston together against the height of the block: "
         "what is left is the deck clearance."
     )
     if listed is not None:
         caption += " The broken line is where the piston would stand if it were as listed."
-    yield Placed(units_section("cylinder"), drawing, caption)
+    yield PlacedChart(units_section("cylinder"), request, caption)
 
 
 def _differs_from_listed(reading: Reading) -> bool:
@@ -101,7 +101,7 @@ def units_section(name: str) -> str:
     return {"cylinder": registry.CYLINDER, "valves": registry.VALVE_TRAIN, "fits": registry.FITS}[name]
 
 
-def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.piston_speed import PistonSpeed, piston_speed
 
     stroke, rod, red_line = _mean(source, "stroke"), _mean(source, "rod_length"), _mean(source, "red_line")
@@ -111,7 +111,7 @@ def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
     degrees = np.arange(0.0, 361.0, 2.0)
     speed = np.asarray(kinematics.piston_speed(np.radians(degrees), stroke, rod, red_line, offset))
     shown = units.FAST_VELOCITY
-    drawing = piston_speed(
+    request = piston_speed.request(
         PistonSpeed(
             degrees,
             np.array([_to_display(shown, source.system, float(v)) for v in speed]),
@@ -121,9 +121,9 @@ def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
         ),
         size=NARROW,
     )
-    yield Placed(
+    yield PlacedChart(
         "piston_speed",
-        drawing,
+        request,
         "Piston speed over one turn of the crank at the red line, by the exact slider-crank; "
         "the shorter the rod, the nearer to the top its peak.",
     )
@@ -144,7 +144,7 @@ def _at(figure: Figure | None, label: str) -> float | None:
     return next((p.value for p in figure.positions if p.label == label), None) if figure else None
 
 
-def _timing(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _timing(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.valve_timing import RingArc, TimingRing, timing_ring
 
     events = {name: sheet.get(name) for name in ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")}
@@ -168,27 +168,27 @@ def _timing(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
     opens_e = Event(-180 - angle["exhaust_opens"], worded(angle["exhaust_opens"], "before BDC", "after BDC"))
     closes_e = Event(angle["exhaust_closes"], worded(angle["exhaust_closes"], "after TDC", "before TDC"))
     lift_text = at if at != "seat" else "the seat"
-    yield from _lift_drawing(source, sheet, at, lift_text, (opens_e, closes_e), (opens_i, closes_i))
+    yield from _lift_chart(source, sheet, at, lift_text, (opens_e, closes_e), (opens_i, closes_i))
 
     def arc(label: str, opens: Event, closes: Event) -> RingArc:
         return RingArc(label, opens, closes, f"{closes.angle - opens.angle:.0f}°")
 
     ring = TimingRing((arc("exhaust", opens_e, closes_e), arc("intake", opens_i, closes_i)), lift_text)
-    yield Placed(
+    yield PlacedChart(
         units_section("valves"),
-        timing_ring(ring, size=NARROW),
+        timing_ring.request(ring, size=NARROW),
         f"When the valves are open, around the crank's circle, at {lift_text} lift.",
     )
 
 
-def _lift_drawing(
+def _lift_chart(
     source: Context,
     sheet: FigureSheet,
     at: str,
     lift_text: str,
     exhaust: tuple[Event, Event],
     intake: tuple[Event, Event],
-) -> Iterator[Placed]:
+) -> Iterator[PlacedChart]:
     from builder.draw.charts.valve_timing import ValveCurve, ValveTiming, valve_timing
 
     lift, overlap = sheet.get("valve_lift"), sheet.get("overlap")
@@ -221,10 +221,10 @@ def _lift_drawing(
         lift_text,
         f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
     )
-    drawing = wide_and_narrow(valve_timing(of), valve_timing(of, name="valve_timing_narrow", size=NARROW))
-    yield Placed(
+    request = valve_timing.request(of, responsive=True)
+    yield PlacedChart(
         units_section("valves"),
-        drawing,
+        request,
         "How far each valve is open as the crank turns. Where both stand open together is the overlap.",
     )
 
@@ -271,7 +271,7 @@ def _known_points(source: Context, sheet: FigureSheet, side: str) -> list[tuple[
     return sorted(points)
 
 
-def _bores(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _bores(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.positions import BoreMap, BoreReadings, bore_map
 
     gauging = source.build.get("work.bore_gauging")
@@ -287,10 +287,10 @@ def _bores(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
     if not bores:
         return
     of = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
-    drawing = wide_and_narrow(bore_map(of), bore_map(of, name="bore_map_narrow", size=NARROW))
-    yield Placed(
+    request = bore_map.request(of, responsive=True)
+    yield PlacedChart(
         units_section("fits"),
-        drawing,
+        request,
         "Every bore at every depth, across and along the crank: a round, straight bore is a row of equal points.",
     )
 
@@ -303,7 +303,7 @@ _MAX_NARROW_POINTS = 8
 _STRIPS = ("compression_ratio", "deck_clearance", "quench")
 
 
-def _positions(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _positions(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     for slug in _STRIPS:
         figure = sheet.get(slug)
         if figure is None or len(figure.positions) < 2:
@@ -315,16 +315,17 @@ def _positions(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
             tuple(Position(p.label, _to_display(shown, source.system, p.value)) for p in figure.positions),
             odd=next((i for i, p in enumerate(figure.positions) if p.label == figure.outlier), None),
         )
-        yield Placed(slug, _positions_chart(of, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
+        yield PlacedChart(slug, _positions_chart(of, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
 
 
-def _positions_chart(of: Positions, name: str) -> Drawing:
-    """The strip of a few readings in its narrow form, which has room anywhere; of many, in both."""
-    narrow = positions(of, name=name if len(of.values) <= _MAX_NARROW_POINTS else f"{name}_narrow", size=NARROW)
-    return narrow if len(of.values) <= _MAX_NARROW_POINTS else wide_and_narrow(positions(of, name=name, size=WIDE), narrow)
+def _positions_chart(data: Positions, name: str) -> ChartRequest:
+    """Return the strip of a few readings in its narrow form, which has room anywhere; of many, in both forms."""
+    if len(data.values) <= _MAX_NARROW_POINTS:
+        return positions.request(data, name=name, size=NARROW)
+    return positions.request(data, name=name, responsive=True)
 
 
-def _fits(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     """A strip for every fit and check with more than one reading: the readings against what is allowed."""
     seen: dict[str, int] = {}
     for fit in judge_fits(source.build, source.shop, sheet):
@@ -348,7 +349,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
         caption = f"{fit.title}{each}" + (
             "; the band is what is allowed." if fit.limits else "; no range was recorded."
         )
-        yield Placed(READINGS, _positions_chart(of, name), caption)
+        yield PlacedChart(READINGS, _positions_chart(of, name), caption)
 
 
 def _decimals(fit: CheckedClearance) -> int:
@@ -357,7 +358,7 @@ def _decimals(fit: CheckedClearance) -> int:
     return max(len(number.partition(".")[2].rstrip("%°")) for number in numbers)
 
 
-def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
+def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.tightening import TighteningPattern, tightening_pattern
 
     fasteners = source.build.get("assembly.fasteners") or ()
@@ -370,8 +371,8 @@ def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[Placed]:
             tuple((place.x, place.y) for place in joint.sequence),
             remark=f"in steps of {steps}" if steps else "",
         )
-        yield Placed(
+        yield PlacedChart(
             FASTENERS,
-            tightening_pattern(of, name=f"tightening_{index + 1}", size=NARROW),
+            tightening_pattern.request(of, name=f"tightening_{index + 1}", size=NARROW),
             f"{joint.joint.capitalize()}: the order of tightening.",
         )

@@ -24,7 +24,7 @@ from builder.publish.pages.build.fasteners_section import (
 )
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.photo_view import PlacedPhoto
-from builder.publish.pages.build.placed_chart import Placed
+from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
 from builder.publish.pages.build.cautions_section import caution_lines
 from builder.record.models.build import Build
@@ -48,7 +48,7 @@ def render_build_page(
     shop: Shop,
     jinja: jinja2.Environment,
     *,
-    placed: tuple[Placed, ...],
+    placed: tuple[PlacedDrawing, ...],
     photos: tuple[PlacedPhoto, ...],
     data: tuple[str, ...],
     ready: Readiness | None,

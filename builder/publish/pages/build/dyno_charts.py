@@ -1,4 +1,4 @@
-"""Drawings of the dyno session: curves, what each change was worth, settings swept, and the engine's health."""
+"""Charts of the dyno session: curves, what each change was worth, settings swept, and the engine's health."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from builder.draw.charts.comparison import SignificantRange, GainCurve, Level, gain_curve, setting_sweep
 from builder.draw.charts.comparison import SettingSweep as DrawnSweep
 from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
-from builder.draw.responsive import wide_and_narrow
 from builder.draw.footnotes import Caution
 from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
 from builder.draw.style import NARROW
@@ -23,7 +22,7 @@ from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread,
 from builder.figures.core.inputs import Context
 from builder.figures.dyno.pull import lambda_of
 from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
-from builder.publish.pages.build.placed_chart import Placed
+from builder.publish.pages.build.placed_chart import PlacedChart
 
 if TYPE_CHECKING:
     from builder.figures.dyno.comparisons import ComparisonResult, SettingSweep
@@ -34,8 +33,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 
-def session_charts(source: Context, session: DynoSession | None) -> Iterator[Placed]:
-    """Every drawing that the session has enough for."""
+def session_charts(source: Context, session: DynoSession | None) -> Iterator[PlacedChart]:
+    """Yield a request for every chart that the session has enough for."""
     if session is None or session.best is None:
         return
     yield _curves(session, source.system)
@@ -62,14 +61,14 @@ def _rpm(values: object) -> Floats:
     return _numbers(units.SPEED, "metric", values)
 
 
-def _curves(session: DynoSession, system: System) -> Placed:
+def _curves(session: DynoSession, system: System) -> PlacedChart:
     of = power_curves_of(session, system)
-    drawing = wide_and_narrow(power_curves(of), power_curves(of, name="power_curves_narrow", size=NARROW))
+    request = power_curves.request(of, responsive=True)
     caption = (
         f"Torque is how hard the engine twists at each speed, power how fast it works; {_standard_words(session)}. "
         "The best pull stands in front, the others behind; the highest point of each curve is marked."
     )
-    return Placed(POWER, drawing, caption)
+    return PlacedChart(POWER, request, caption)
 
 
 def power_curves_of(session: DynoSession, system: System) -> PowerCurves:
@@ -110,7 +109,7 @@ def _standard_words(session: DynoSession) -> str:
     return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
 
 
-def _gain(change: ComparisonResult, number: int, system: System) -> Placed:
+def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
     gain = change.gain
     assert gain is not None
     torque = _unit(units.TORQUE, system)
@@ -130,15 +129,15 @@ def _gain(change: ComparisonResult, number: int, system: System) -> Placed:
         ),
         verdict=change.verdict,
     )
-    drawing = gain_curve(of, name=f"gain_{number + 1}", size=NARROW)
+    request = gain_curve.request(of, name=f"gain_{number + 1}", size=NARROW)
     caption = (
         f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
         "nothing changed."
     )
-    return Placed(POWER, drawing, caption)
+    return PlacedChart(POWER, request, caption)
 
 
-def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]:
+def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedChart]:
     for which, fit in enumerate(sweep.fits):
         best = fit.best
         scale, zero = fit.shown.number(1.0, system) - fit.shown.number(0.0, system), fit.shown.number(0.0, system)
@@ -157,11 +156,11 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[Placed]
             fit.verdict,
             (Caution(sweep.caution),) if sweep.caution else (),
         )
-        drawing = setting_sweep(of, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
+        request = setting_sweep.request(of, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
         caption = f"{fit.what[:1].upper()}{fit.what[1:]} at every level of {sweep.name} that was tried."
         if fitted:
             caption += " The broken line is the curve laid through them."
-        yield Placed(POWER, drawing, caption)
+        yield PlacedChart(POWER, request, caption)
 
 
 _TRACES = (
@@ -183,7 +182,7 @@ _TRACES = (
 """What is drawn along the speed, from top to bottom, where it was logged or follows from what was."""
 
 
-def _channel_charts(source: Context, session: DynoSession) -> Iterator[Placed]:
+def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedChart]:
     best, system = session.best, source.system
     assert best is not None
     facts = engine_facts(source.build)
@@ -206,8 +205,8 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[Placed]:
         stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
     if stacked:
         of = Channels(tuple(stacked))
-        drawing = wide_and_narrow(channels(of), channels(of, name="channels_narrow", size=NARROW))
-        yield Placed(POWER, drawing, f"What else was logged on {best.name}, on one scale of engine speed.")
+        request = channels.request(of, responsive=True)
+        yield PlacedChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
 
 
 def _guideline_traces(pull: PullResult, facts: EngineFacts) -> dict[str, Floats]:

@@ -9,14 +9,11 @@ from pathlib import Path
 from builder.archive.fields import BY_SLUG, System, weights_from
 from builder.archive.similarity import Match, nearest, relatives, build_matrix
 from builder.archive.summary import Summary
-from builder.draw.canvas import Drawing
-from builder.draw.responsive import wide_and_narrow
-from builder.draw.chart_cache import reuse
-from builder.draw.style import NARROW, WIDE, Size
+from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.publish.incremental.state import digest_of
-from builder.publish.pages.build.worker import cached_svgs, template_env
+from builder.publish.pages.build.worker import template_env
 from builder.publish.pages.archive.pages import display_units
-from builder.publish.pages.build.placed_chart import Placed
+from builder.publish.pages.build.placed_chart import PlacedChart
 from builder.record.models.shop import Shop
 
 _COUNT = 4
@@ -54,18 +51,16 @@ def stale_similar(
 
 
 def render_similar(
-    of: SimilarBuilds, *, shop: Shop, archive: Path, templates_key: str, stood: Path | None = None
+    of: SimilarBuilds, *, shop: Shop, archive: Path, templates_key: str, charts: ChartCache
 ) -> tuple[str, bytes | None]:
-    """The Markdown of this part of the page, and the drawing of the curves together; `stood` is the folder
-    in which the builds' drawings stand, where they may be believed.
-    """
+    """Return the Markdown of this part of the page, and the SVG of the overlaid curves if there is one."""
     weights, _ = weights_from(shop.likeness_weights)
     summary, found = of.summary, relatives(build_matrix(of.near, weights), of.summary, weights, _COUNT)
     if not found:
         return "", None
     system = display_units(shop)
-    with reuse(cached_svgs(stood and stood / summary.slug)):
-        placed = _overlay(summary, found, system)
+    chart = _overlay(summary, found, system)
+    placed = None if chart is None else chart.drawn(charts.draw(chart.request))
     text = (
         template_env(archive, templates_key)
         .get_template("pages/relatives.md.j2")
@@ -74,18 +69,15 @@ def render_similar(
     return text, None if placed is None else placed.drawing.svg.encode()
 
 
-def _overlay(summary: Summary, found: tuple[Match, ...], system: System) -> Placed | None:
-    builds = [summary, *(relative.summary for relative in found[:3])]
-    wide, narrow = curves_together(builds, system), curves_together(builds, system, "relatives_narrow", NARROW)
-    if wide is None or narrow is None or summary.curve is None:
+def _overlay(summary: Summary, found: tuple[Match, ...], system: System) -> PlacedChart | None:
+    request = overlay_request([summary, *(relative.summary for relative in found[:3])], system, responsive=True)
+    if request is None or summary.curve is None:
         return None
-    return Placed("relatives", wide_and_narrow(wide, narrow), "This build and its nearest relatives on one sheet.")
+    return PlacedChart("relatives", request, "This build and its nearest relatives on one sheet.")
 
 
-def curves_together(
-    summaries: Sequence[Summary], system: System, name: str = "relatives", size: Size = WIDE
-) -> Drawing | None:
-    """The torque and power of several builds over each other; None where fewer than two have a curve."""
+def overlay_request(summaries: Sequence[Summary], system: System, *, responsive: bool = False) -> ChartRequest | None:
+    """Return the chart of several builds' torque and power; None where fewer than two have a curve."""
     import numpy as np
 
     from builder.draw.charts.power import Overlay, Peak, Pull, overlay
@@ -112,4 +104,4 @@ def curves_together(
             )
         )
     together = Overlay(tuple(pulls), torque.label, power.label)
-    return overlay(together, name=name, size=size) if len(pulls) > 1 else None
+    return overlay.request(together, name="relatives", responsive=responsive) if len(pulls) > 1 else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import traceback
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from builder.archive.build_summary import summarise
 from builder.archive.summary import Summary
-from builder.draw.chart_cache import reuse
+from builder.draw.chart_cache import ChartCache
 from builder.figures.evaluate import compute
 from builder.figures.review.delivery_readiness import readiness
 from builder.publish.pages.build.context import render_build_page
@@ -19,6 +19,7 @@ from builder.publish.social_card import render_card
 from builder.publish.compiled import Compiled
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
+from builder.publish.pages.build.placed_chart import draw_placed
 from builder.publish.photo_view import cover_of, photos_of, sizes_of
 from builder.publish.photos import Sizes
 from builder.publish.edition import Edition
@@ -48,12 +49,6 @@ class BuildOutput:
     problems: tuple[Problem, ...] = ()
     photos: Sizes = field(default_factory=dict)
     """The sizes of its photos, by the digest of each photo's file."""
-
-
-def cached_svgs(folder: Path | None) -> Iterator[str]:
-    """The drawings that stand in a folder."""
-    for path in folder.glob("*.svg") if folder else ():
-        yield path.read_text(encoding="utf-8")
 
 
 @lru_cache(maxsize=1)
@@ -110,6 +105,7 @@ def build_one(
     shop: Shop,
     *,
     templates_key: str,
+    charts: ChartCache,
     stood: PreviousOutput | None = None,
     edition: Edition = Edition.PUBLIC,
 ) -> BuildOutput:
@@ -126,8 +122,7 @@ def build_one(
         return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
-    with reuse(cached_svgs(stood.folder if stood else None)):
-        placed = charts_for(public, sheet, shop)
+    placed = draw_placed(charts_for(public, sheet, shop), charts)
     photos, pictures, wrong = photos_of(public, *((stood.folder / "photos", stood.photos) if stood else ()))
     data = export_data(public, sheet)
     page = render_build_page(

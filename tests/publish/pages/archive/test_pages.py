@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from builder.archive.summary import Summary
+from builder.draw.chart_cache import ChartCache
 from builder.publish.pages.archive.overview import draw_overviews, overviews_of
 from builder.publish.pages.archive.pages import archive_pages
 from builder.publish.pages.templating import page_environment
@@ -34,14 +35,12 @@ def test_the_home_page_shows_the_newest_and_leads_to_the_rest(count: int, cards:
         assert ">Build 0<" not in home
 
 
-def test_overviews_that_stand_in_the_page_are_not_drawn_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_overviews_come_from_the_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     builds = [
         Summary(f"build-{n}", f"Build {n}", year=1990 + n, compression_ratio=9 + n / 50, bmep=1e6 + 3e3 * n)
         for n in range(50)
     ]
-    made = draw_overviews(overviews_of(builds, "metric"), None)
-    assert [str(drawing).count("<svg ") for _, drawing in made] == [1]
-    page = tmp_path / "overview.md"
-    page.write_text(f"# Overview\n\n{made[0][1]}\n")
+    drawn = draw_overviews(overviews_of(builds, "metric"), ChartCache(tmp_path))
+    assert [str(svg).count("<svg ") for _, svg in drawn] == [1]
     monkeypatch.setattr("builder.draw.canvas.Canvas.to_drawing", lambda *_: pytest.fail("it was drawn again"))
-    assert draw_overviews(overviews_of(builds, "metric"), page) == made
+    assert draw_overviews(overviews_of(builds, "metric"), ChartCache(tmp_path)) == drawn

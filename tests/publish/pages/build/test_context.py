@@ -77,7 +77,7 @@ def test_every_fit_with_several_readings_is_drawn_against_its_range(slug: str) -
     for fit, item in zip(several, strips, strict=True):
         assert fit.title in item.caption
         assert ("allowed" in item.caption) == bool(fit.limits)
-    names = [item.drawing.name for item in placed]
+    names = [item.request.name for item in placed]
     assert len(names) == len(set(names))
 
 

@@ -44,7 +44,7 @@ def test_a_verdict_is_a_sentence_with_the_drawing_that_shows_it() -> None:
     assert view.verdicts[0].title == "Rebored, roller cam, heads"
     assert view.verdicts[0].verdict.startswith("Worth")
     assert all(verdict.verdict.endswith(".") for verdict in view.verdicts)
-    drawn = {placed.drawing.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
+    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
     named = {verdict.drawing for verdict in view.verdicts if verdict.drawing}
     assert named
     assert named <= drawn
@@ -64,7 +64,7 @@ def test_a_setting_has_a_drawing_for_every_result_and_its_caution() -> None:
     (setting,) = _view("hydroplane-two-stroke").settings
     assert setting.title == "Tuned length of the pipes"
     assert "detonation" in setting.caution
-    drawn = {placed.drawing.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
+    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
     assert {name for _, name in setting.verdicts} <= drawn
 
 
@@ -72,9 +72,9 @@ def test_what_there_is_a_guideline_for_is_drawn_with_it_though_it_was_worked_out
     """A log of air-fuel ratio, of every cylinder's exhaust, and of blow-by with the air taken in."""
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
     (told,) = [
-        placed.drawing.description
+        placed.request.draw().description
         for placed in session_charts(Context(build, samples.shop()), sheet.session)
-        if placed.drawing.name == "channels"
+        if placed.request.name == "channels"
     ]
     panels = {one.split(":")[0]: one for one in told.split(". ") if ":" in one}
     assert {"Lambda", "Exhaust temperature, hottest", "Exhaust spread of the cylinders"} <= set(panels)
@@ -98,9 +98,9 @@ def test_boost_and_a_cylinder_that_runs_away_are_seen(tmp_path: Path) -> None:
     assert build is not None, problems
     sheet = compute(build, samples.shop())
     (told,) = [
-        placed.drawing.description
+        placed.request.draw().description
         for placed in session_charts(Context(build, samples.shop()), sheet.session)
-        if placed.drawing.name == "channels"
+        if placed.request.name == "channels"
     ]
     assert "Boost: as delivered 44.8 to 44.8 kPa" in told  # 6.5 psi of 6.894757 kPa each: NIST SP 811
     (breach,) = (one for one in sheet.session.health if one.pull == "as delivered")  # type: ignore[union-attr]
