@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from builder.archive.summary import Curve, Part, Summary, thin_curve
+from builder.engine.constants import INCH
 from builder.figures.core.types import Figure, FigureSheet
 from builder.record.models.build import Build
 from builder.record.models.parts import Part as ReceivedPart
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, parse_quantity
 
-_CAM_LIFTS = {"050": 0.050 * 0.0254, "1mm": 0.001}
+_CAM_LIFTS = {"050": 0.050 * INCH, "1mm": 0.001}
 _BENCH_DEPRESSION = "28 inH2O"
 """Head flows are compared at this depression."""
 

@@ -11,6 +11,17 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
 
 from builder.archive.summary import Summary
+from builder.engine.constants import (
+    CUBIC_FOOT_PER_MINUTE,
+    CUBIC_INCH,
+    FOOT,
+    INCH,
+    LITRE,
+    MECHANICAL_HORSEPOWER,
+    MINUTE,
+    POUND_FORCE_FOOT,
+    PSI,
+)
 
 System = Literal["inch", "metric"]
 Kind = Literal["number", "choice"]
@@ -67,19 +78,12 @@ class Field:
         return unit.show(value) + (unit.label if unit.label in ("", "°") else f" {unit.label}")
 
 
-_LITRE = 1e-3
-_CUBIC_INCH = 0.0254**3
-_HORSEPOWER = 745.699_872  # NIST SP 811, 550 ft lbf/s
-_POUND_FOOT = 1.355_817_948  # NIST SP 811
-_PSI = 6_894.757  # NIST SP 811
-_CFM = (0.3048**3) / 60.0
-
-_INCH3 = Unit("in", 1 / 0.0254, 3)
+_INCH3 = Unit("in", 1 / INCH, 3)
 _MM = Unit("mm", 1e3, 2)
 _DEGREES = Unit("°", 1.0, 0)
 _DEGREES1 = Unit("°", 1.0, 1)
 _RATIO = Unit("", 1.0, 2)
-_RPM = Unit("rpm", 60.0, 0)
+_RPM = Unit("rpm", MINUTE, 0)
 
 
 def _number(
@@ -102,7 +106,7 @@ FIELDS: tuple[Field, ...] = (
     _number("cylinders", "Cylinders", "what it is", 2.0, 2.0, 1, Unit(""), Unit(""), ratio=True),
     _number("year", "Year", "what it is", 0.0, 20.0, 1, Unit(""), Unit("")),
     _number("displacement", "Displacement", "bottom end", 3.0, 2.0, 100_000_000,
-            Unit("cu in", 1 / _CUBIC_INCH, 1), Unit("cc", 1e6, 0), ratio=True),
+            Unit("cu in", 1 / CUBIC_INCH, 1), Unit("cc", 1e6, 0), ratio=True),
     _number("bore", "Bore", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("stroke", "Stroke", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("compression_ratio", "Compression ratio", "bottom end", 2.0, 4.0, 100_000, _RATIO, _RATIO),
@@ -121,23 +125,23 @@ FIELDS: tuple[Field, ...] = (
     _number("valve_diameter", "Intake valve diameter", "cam and valves", 0.5, 1.5, 1_000_000,
             _INCH3, _MM, ratio=True),
     _number("head_flow", "Head flow at 28 inH2O", "breathing", 1.5, 2.0, 1_000_000,
-            Unit("cfm", 1 / _CFM, 0), Unit("L/s", 1e3, 1), ratio=True),
+            Unit("cfm", 1 / CUBIC_FOOT_PER_MINUTE, 0), Unit("L/s", 1e3, 1), ratio=True),
     _choice("induction", "Induction", "breathing", 3.0),
     _choice("fuelling", "Fuelling", "breathing", 1.0),
     _choice("fuel", "Fuel", "breathing", 1.5),
     _choice("ignition", "Ignition", "breathing", 0.5),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
-            Unit("lbf ft", 1 / _POUND_FOOT, 0), Unit("N m", 1.0, 0), ratio=True),
+            Unit("lbf ft", 1 / POUND_FORCE_FOOT, 0), Unit("N m", 1.0, 0), ratio=True),
     _number("peak_torque_speed", "Speed at peak torque", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("peak_power", "Peak power", "result", 0.0, 2.0, 1,
-            Unit("hp", 1 / _HORSEPOWER, 0), Unit("kW", 1e-3, 1), ratio=True),
+            Unit("hp", 1 / MECHANICAL_HORSEPOWER, 0), Unit("kW", 1e-3, 1), ratio=True),
     _number("peak_power_speed", "Speed at peak power", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("bmep", "Bmep at peak torque", "result", 0.0, 2.0, 1,
-            Unit("psi", 1 / _PSI, 0), Unit("kPa", 1e-3, 0), ratio=True),
+            Unit("psi", 1 / PSI, 0), Unit("kPa", 1e-3, 0), ratio=True),
     _number("specific_power", "Specific power", "result", 0.0, 2.0, 1,
-            Unit("hp/cu in", _CUBIC_INCH / _HORSEPOWER, 2), Unit("kW/L", 1e-3 * _LITRE, 1), ratio=True),
+            Unit("hp/cu in", CUBIC_INCH / MECHANICAL_HORSEPOWER, 2), Unit("kW/L", 1e-3 * LITRE, 1), ratio=True),
     _number("piston_speed_at_peak_power", "Mean piston speed at peak power", "result", 0.0, 2.0, 1000,
-            Unit("ft/min", 60 / 0.3048, 0), Unit("m/s", 1.0, 1), ratio=True),
+            Unit("ft/min", MINUTE / FOOT, 0), Unit("m/s", 1.0, 1), ratio=True),
 )  # fmt: skip
 
 BY_SLUG: Mapping[str, Field] = {f.slug: f for f in FIELDS}

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from builder.engine.constants import REV_PER_MINUTE
+
 CURVE_POINTS = 21
 
 
@@ -87,7 +89,7 @@ class Summary:
 
 
 def thin_curve(
-    speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25.0 / 60.0
+    speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25 * REV_PER_MINUTE
 ) -> Curve | None:
     """Bring a measured torque curve onto an even, coarse grid of speeds.
 

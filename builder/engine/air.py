@@ -13,6 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from builder.engine.constants import (
+    GAS_CONSTANT_DRY_AIR,
+    MOLAR_MASS_DRY_AIR,
+    MOLAR_MASS_WATER,
+    STANDARD_ATMOSPHERE,
+    STANDARD_GRAVITY,
+    UNIVERSAL_GAS_CONSTANT,
+    ZERO_CELSIUS,
+)
 from builder.engine.values import (
     InputConflict,
     Value,
@@ -22,22 +31,17 @@ from builder.engine.values import (
     unwrap_scalar,
 )
 
-ZERO_CELSIUS = 273.15
 #: Where Hyland and Wexler go from ice to water [K], as in ASHRAE: the triple point.
 TRIPLE_POINT = 273.16
-UNIVERSAL_GAS_CONSTANT = 8.314462618  # [J/(mol K)], CODATA 2018
-MOLAR_MASS_DRY_AIR = 28.966e-3  # [kg/mol], ASHRAE
-MOLAR_MASS_WATER = 18.015268e-3  # [kg/mol], ASHRAE
 MASS_RATIO = MOLAR_MASS_WATER / MOLAR_MASS_DRY_AIR  # 0.621945
 
 _OVER_ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
 _OVER_WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
 
 # The standard atmosphere below 11 km, ISO 2533: sea level, lapse rate, and the exponent R L / g.
-STANDARD_PRESSURE = 101325.0
 STANDARD_TEMPERATURE = 288.15
 LAPSE_RATE = 0.0065
-LAPSE_EXPONENT = 287.05287 * LAPSE_RATE / 9.80665
+LAPSE_EXPONENT = GAS_CONSTANT_DRY_AIR * LAPSE_RATE / STANDARD_GRAVITY
 
 
 def saturation_vapour_pressure(temperature: Value) -> Value:
@@ -201,7 +205,7 @@ def station_pressure(sea_level_pressure: Value, altitude: Value) -> Value:
     height = np.asarray(altitude, dtype=np.float64)
     reject_if((sea < 80e3) | (sea > 110e3), "a sea-level pressure lies between 80 and 110 kPa", "sea_level_pressure")
     reject_if((height < -500) | (height > 11000), "the altitude must lie between -500 and 11 000 m", "altitude")
-    drop = STANDARD_PRESSURE**LAPSE_EXPONENT * LAPSE_RATE * height / STANDARD_TEMPERATURE
+    drop = STANDARD_ATMOSPHERE**LAPSE_EXPONENT * LAPSE_RATE * height / STANDARD_TEMPERATURE
     return unwrap_scalar((sea**LAPSE_EXPONENT - drop) ** (1 / LAPSE_EXPONENT))
 
 

@@ -12,11 +12,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, MECHANICAL_HORSEPOWER
 from builder.engine.values import Value, require_not_negative, require_positive, unwrap_scalar
 
-CUBIC_FOOT_PER_MINUTE = 0.3048**3 / 60  # [m3/s]
-INCH_OF_WATER = 249.08891  # [Pa] conventional, NIST SP 811
-HORSEPOWER = 745.6998715822702  # [W], 550 lbf ft/s
 #: Power a cylinder head could support for each cfm of one port's flow at 28 inH2O [hp]: common practice.
 HORSEPOWER_PER_CFM = 0.257
 
@@ -133,7 +131,7 @@ def head_flow_ceiling(port_flow: Value, cylinders: int, horsepower_per_cfm: Valu
     if cylinders < 1:
         raise ValueError("an engine has at least one cylinder")
     cfm = np.asarray(port_flow) / CUBIC_FOOT_PER_MINUTE
-    return unwrap_scalar(np.asarray(horsepower_per_cfm) * cfm * cylinders * HORSEPOWER)
+    return unwrap_scalar(np.asarray(horsepower_per_cfm) * cfm * cylinders * MECHANICAL_HORSEPOWER)
 
 
 def injector_duty(fuel_flow: Value, injector_flow: Value, injectors: int) -> Value:

@@ -14,10 +14,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from builder.engine.air import ZERO_CELSIUS, Air
+from builder.engine.air import Air
+from builder.engine.constants import INCH_OF_MERCURY, ZERO_CELSIUS
 from builder.engine.values import Value, reject_if, require_positive, unwrap_scalar
 
-INCH_OF_MERCURY = 3386.389  # [Pa] conventional, NIST SP 811
 # A limit is not broken by the last digit of a unit conversion.
 _HAIR = 1e-9
 

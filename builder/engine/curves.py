@@ -13,10 +13,10 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from builder.engine.constants import REV_PER_MINUTE
 from builder.engine.smoothing import local_fit, lone_readings, merge_duplicates, smoother_rows, spikes
 from builder.engine.values import Array, require_positive
 
-REV_PER_MINUTE = 1 / 60  # [rev/s]
 #: Full width of the smoother's window: 500 rev/min.
 WIDTH = 500 * REV_PER_MINUTE
 #: Spacing of the common grid: 25 rev/min, its points at whole multiples.

@@ -4,7 +4,7 @@ Engine speed n is in [rev/s] throughout; torque [N m], power [W], volumes [m3], 
 take single values or arrays that broadcast together. ``revolutions_per_cycle`` is 2 for a four-stroke,
 1 for a two-stroke.
 
-Sources: Heywood, Internal Combustion Engine Fundamentals, ch. 2; NIST SP 811 for the unit factors.
+Sources: Heywood, Internal Combustion Engine Fundamentals, ch. 2.
 """
 
 from __future__ import annotations
@@ -13,13 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from builder.engine.constants import (
+    KILOGRAM_FORCE_METRE,
+    MECHANICAL_HORSEPOWER,
+    METRIC_HORSEPOWER,
+    MINUTE,
+    POUND_FORCE_FOOT,
+)
 from builder.engine.values import Value, require_not_negative, require_positive, unwrap_scalar
-
-#: NIST SP 811, appendix B.
-POUND_FORCE_FOOT = 1.3558179483314004  # [N m]
-KILOGRAM_FORCE_METRE = 9.80665  # [N m]
-MECHANICAL_HORSEPOWER = 745.6998715822702  # [W], 550 lbf ft/s
-METRIC_HORSEPOWER = 735.49875  # [W], 75 kgf m/s
 
 
 def power(torque: Value, speed: Value) -> Value:
@@ -154,10 +155,10 @@ _POWER_SLIPS = {
     "power in kW was read as W": 1 / 1000.0,
 }
 _SPEED_SLIPS = {
-    "speed in rev/min was read as rev/s": 60.0,
-    "speed in rev/s was read as rev/min": 1 / 60.0,
-    "speed in rad/s was read as rev/min": 2 * np.pi / 60.0,
-    "speed in rev/min was read as rad/s": 60.0 / (2 * np.pi),
+    "speed in rev/min was read as rev/s": MINUTE,
+    "speed in rev/s was read as rev/min": 1 / MINUTE,
+    "speed in rad/s was read as rev/min": 2 * np.pi / MINUTE,
+    "speed in rev/min was read as rad/s": MINUTE / (2 * np.pi),
 }
 
 

@@ -6,8 +6,6 @@ import numpy as np
 import pytest
 
 from builder.engine.breathing import (
-    CUBIC_FOOT_PER_MINUTE,
-    HORSEPOWER,
     air_demand,
     discharge_coefficient,
     flow_at_depression,
@@ -19,6 +17,7 @@ from builder.engine.breathing import (
     mean_port_velocity,
     volumetric_efficiency,
 )
+from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, MECHANICAL_HORSEPOWER
 
 
 def test_demand_and_volumetric_efficiency_undo_each_other() -> None:
@@ -60,8 +59,8 @@ def test_two_small_valves_breathe_like_one_of_their_area() -> None:
 
 def test_ceiling_scales_with_ports_and_the_shops_own_constant() -> None:
     flow = 200 * CUBIC_FOOT_PER_MINUTE
-    assert head_flow_ceiling(flow, 8) == pytest.approx(0.257 * 200 * 8 * HORSEPOWER)
-    assert head_flow_ceiling(flow, 8, 0.25) == pytest.approx(0.25 * 200 * 8 * HORSEPOWER)
+    assert head_flow_ceiling(flow, 8) == pytest.approx(0.257 * 200 * 8 * MECHANICAL_HORSEPOWER)
+    assert head_flow_ceiling(flow, 8, 0.25) == pytest.approx(0.25 * 200 * 8 * MECHANICAL_HORSEPOWER)
     with pytest.raises(ValueError, match="at least one cylinder"):
         head_flow_ceiling(flow, 0)
 

@@ -7,8 +7,8 @@ from time import perf_counter
 import numpy as np
 import pytest
 
+from builder.engine.constants import REV_PER_MINUTE
 from builder.engine.curves import (
-    REV_PER_MINUTE,
     STEP,
     area_under,
     common_grid,

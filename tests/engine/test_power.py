@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from builder.engine.constants import KILOGRAM_FORCE_METRE, MECHANICAL_HORSEPOWER, METRIC_HORSEPOWER, POUND_FORCE_FOOT
 from builder.engine.power import (
-    KILOGRAM_FORCE_METRE,
-    MECHANICAL_HORSEPOWER,
-    METRIC_HORSEPOWER,
-    POUND_FORCE_FOOT,
     acceleration_torque,
     bmep,
     brake_thermal_efficiency,

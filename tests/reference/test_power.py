@@ -6,9 +6,6 @@ import numpy as np
 import pytest
 
 from builder.engine.breathing import (
-    CUBIC_FOOT_PER_MINUTE,
-    HORSEPOWER,
-    INCH_OF_WATER,
     air_demand,
     flow_at_depression,
     head_flow_ceiling,
@@ -16,12 +13,19 @@ from builder.engine.breathing import (
     inlet_mach_index,
     volumetric_efficiency,
 )
-from builder.engine.correction import INCH_OF_MERCURY
-from builder.engine.power import (
+from builder.engine.constants import (
+    CUBIC_FOOT_PER_MINUTE,
+    CUBIC_INCH,
+    INCH_OF_MERCURY,
+    INCH_OF_WATER,
     KILOGRAM_FORCE_METRE,
     MECHANICAL_HORSEPOWER,
     METRIC_HORSEPOWER,
+    POUND,
     POUND_FORCE_FOOT,
+    PSI,
+)
+from builder.engine.power import (
     bmep,
     brake_thermal_efficiency,
     bsfc,
@@ -30,10 +34,6 @@ from builder.engine.power import (
     torque,
     torque_power_consistency,
 )
-
-POUND_PER_SQUARE_INCH = 6894.757
-CUBIC_INCH = 1.638_706_4e-5
-POUND = 0.453_592_37
 
 
 def test_unit_factors_of_torque_and_power() -> None:
@@ -49,7 +49,9 @@ def test_unit_factors_of_flow_and_depression() -> None:
     assert pytest.approx(4.719_474e-4, rel=1e-6) == CUBIC_FOOT_PER_MINUTE
     assert pytest.approx(249.0889, rel=1e-6) == INCH_OF_WATER
     assert pytest.approx(3386.389, rel=1e-6) == INCH_OF_MERCURY
-    assert pytest.approx(745.699_872, rel=1e-9) == HORSEPOWER
+    assert pytest.approx(6894.757, rel=1e-7) == PSI
+    assert pytest.approx(1.638_706e-5, rel=1e-6) == CUBIC_INCH
+    assert POUND == 0.453_592_37
 
 
 def test_the_textbook_v6() -> None:
@@ -73,15 +75,15 @@ def test_power_and_torque_cross_at_5252() -> None:
 
 def test_bmep_of_a_shop_engine() -> None:
     """Source: common practice, no source: 445 lbf ft from 397.3 cu in is a bmep of 168.9 psi."""
-    found = float(bmep(445 * POUND_FORCE_FOOT, 397.3 * CUBIC_INCH)) / POUND_PER_SQUARE_INCH
+    found = float(bmep(445 * POUND_FORCE_FOOT, 397.3 * CUBIC_INCH)) / PSI
     assert found == pytest.approx(168.9, abs=0.05)
 
 
 def test_bmep_by_the_trades_own_constants() -> None:
     """Source: common practice, no source: 150.8 T/cu in for a four-stroke, 75.4 for a two-stroke [psi, lbf ft]."""
-    four = float(bmep(POUND_FORCE_FOOT, CUBIC_INCH)) / POUND_PER_SQUARE_INCH
+    four = float(bmep(POUND_FORCE_FOOT, CUBIC_INCH)) / PSI
     assert four == pytest.approx(150.8, abs=0.02)
-    assert float(bmep(POUND_FORCE_FOOT, CUBIC_INCH, 1)) / POUND_PER_SQUARE_INCH == pytest.approx(75.4, abs=0.01)
+    assert float(bmep(POUND_FORCE_FOOT, CUBIC_INCH, 1)) / PSI == pytest.approx(75.4, abs=0.01)
 
 
 def test_power_per_cubic_inch() -> None:
@@ -139,7 +141,9 @@ def test_bench_flow_at_28_inches_from_10() -> None:
 
 def test_head_flow_ceiling() -> None:
     """Source: common practice, no source: 240 cfm at 28 inH2O on eight cylinders, 0.257 hp/cfm: 493 hp."""
-    assert float(head_flow_ceiling(240 * CUBIC_FOOT_PER_MINUTE, 8)) / HORSEPOWER == pytest.approx(493.4, abs=0.1)
+    assert float(head_flow_ceiling(240 * CUBIC_FOOT_PER_MINUTE, 8)) / MECHANICAL_HORSEPOWER == pytest.approx(
+        493.4, abs=0.1
+    )
 
 
 def test_inlet_mach_index_by_hand() -> None:

@@ -7,6 +7,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from builder.engine.constants import (
+    CUBIC_INCH,
+    FAHRENHEIT_DEGREE,
+    FOOT,
+    HOUR,
+    MECHANICAL_HORSEPOWER,
+    MINUTE,
+    POUND,
+    POUND_FORCE_FOOT,
+)
 from builder.record.models.build import Build
 from builder.record.quantities.readings import NUMBER, Reading
 from builder.record.quantities.units import DIMENSIONS, Quantity, factor, to_unit
@@ -236,8 +246,6 @@ def system_of(build: Build) -> System:
     return "metric"
 
 
-_FT_PER_MIN = 0.3048 / 60
-
 LENGTH = DisplayUnit("length", "m", UnitScale("in", 4), UnitScale("mm", 3))
 VOLUME = DisplayUnit("volume", "m^3", UnitScale("cc", 1), UnitScale("cc", 1))
 DISPLACEMENT = DisplayUnit("volume", "m^3", UnitScale("cu in", 1), UnitScale("cc", 0))
@@ -248,9 +256,9 @@ PERCENT = DisplayUnit("fraction", "1", UnitScale("%", 1), UnitScale("%", 1))
 WHOLE_PERCENT = DisplayUnit("fraction", "1", UnitScale("%", 0), UnitScale("%", 0))
 ANGLE = DisplayUnit("angle", "deg", UnitScale("deg", 1), UnitScale("deg", 1))
 AREA = DisplayUnit("area", "m^2", UnitScale("sq in", 3), UnitScale("cm2", 2))
-VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/min", 0, _FT_PER_MIN), UnitScale("m/s", 2, 1.0))
-FAST_VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/s", 0, 0.3048), UnitScale("m/s", 1, 1.0))
-ACCELERATION = DisplayUnit("acceleration", "m/s^2", UnitScale("ft/s²", 0, 0.3048), UnitScale("m/s²", 0, 1.0))
+VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/min", 0, FOOT / MINUTE), UnitScale("m/s", 2, 1.0))
+FAST_VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/s", 0, FOOT), UnitScale("m/s", 1, 1.0))
+ACCELERATION = DisplayUnit("acceleration", "m/s^2", UnitScale("ft/s²", 0, FOOT), UnitScale("m/s²", 0, 1.0))
 FORCE = DisplayUnit("force", "N", UnitScale("lbf", 0), UnitScale("N", 0))
 CLAMPING = DisplayUnit("force", "N", UnitScale("lbf", 0), UnitScale("kN", 1))
 STIFFNESS = DisplayUnit("stiffness", "N/m", UnitScale("lbf/in", 0), UnitScale("N/mm", 1))
@@ -262,25 +270,27 @@ POWER = DisplayUnit("power", "W", UnitScale("hp", 1), UnitScale("kW", 1))
 PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("psi", 1), UnitScale("kPa", 0))
 AIR_PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("inHg", 2), UnitScale("kPa", 2))
 BENCH_PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("inH2O", 1), UnitScale("inH2O", 1))
-DENSITY = DisplayUnit("density", "kg/m^3", UnitScale("lb/cu ft", 4, 16.018463373960142), UnitScale("kg/m3", 3))
+DENSITY = DisplayUnit("density", "kg/m^3", UnitScale("lb/cu ft", 4, POUND / FOOT**3), UnitScale("kg/m3", 3))
 TEMPERATURE = DisplayUnit("temperature", "K", UnitScale("degF", 0), UnitScale("degC", 1))
-TEMPERATURE_STEP = DisplayUnit("temperature difference", "K", UnitScale("°F", 0, 1 / 1.8), UnitScale("°C", 0, 1.0))
+TEMPERATURE_STEP = DisplayUnit(
+    "temperature difference", "K", UnitScale("°F", 0, FAHRENHEIT_DEGREE), UnitScale("°C", 0, 1.0)
+)
 VOLUME_FLOW = DisplayUnit("volume flow", "m^3/s", UnitScale("cfm", 0), UnitScale("L/s", 1))
 MASS_FLOW = DisplayUnit("mass flow", "kg/s", UnitScale("lb/h", 1), UnitScale("kg/h", 1))
 FACTOR = DisplayUnit(NUMBER, "1", UnitScale("", 4), UnitScale("", 4))
 SPECIFIC_TORQUE = DisplayUnit(
     "specific torque",
     "N m/m^3",
-    UnitScale("lbf ft/cu in", 2, 1.3558179483314004 / 1.6387064e-5),
+    UnitScale("lbf ft/cu in", 2, POUND_FORCE_FOOT / CUBIC_INCH),
     UnitScale("N m/L", 1, 1e3),
 )
 SPECIFIC_POWER = DisplayUnit(
-    "specific power", "W/m^3", UnitScale("hp/cu in", 2, 745.6998715822702 / 1.6387064e-5), UnitScale("kW/L", 1, 1e6)
+    "specific power", "W/m^3", UnitScale("hp/cu in", 2, MECHANICAL_HORSEPOWER / CUBIC_INCH), UnitScale("kW/L", 1, 1e6)
 )
 SPECIFIC_FUEL = DisplayUnit(
     "specific fuel",
     "kg/J",
-    UnitScale("lb/hp h", 3, 0.45359237 / (745.6998715822702 * 3600)),
+    UnitScale("lb/hp h", 3, POUND / (MECHANICAL_HORSEPOWER * HOUR)),
     UnitScale("g/kWh", 0, 1 / 3.6e9),
 )
 COUNT = DisplayUnit(NUMBER, "1", UnitScale("", 0), UnitScale("", 0))

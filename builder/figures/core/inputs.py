@@ -276,4 +276,4 @@ def _crank_angles(source: Context) -> InputValue:
     return InputValue(item.name, item.label, item.symbol, values, texts, GIVEN, Axis(str(item.axis), texts))
 
 
-__all__ = ["INPUTS", "LISTED", "Input", "Context", "computed", "computed_input", "register_inputs", "known_of", "read"]
+__all__ = ["INPUTS", "LISTED", "Context", "Input", "computed", "computed_input", "known_of", "read", "register_inputs"]

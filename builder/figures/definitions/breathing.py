@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import air, breathing
+from builder.engine.constants import STANDARD_ATMOSPHERE
 from builder.engine.values import Value, unwrap_scalar
 from builder.figures.core import display_units
 from builder.figures.core.registry import (
@@ -20,7 +21,6 @@ from builder.figures.definitions import breathing_inputs  # noqa: F401
 
 _BERNOULLI = "common practice, no source; Bernoulli"
 _CONTINUITY = "continuity"
-_ONE_ATMOSPHERE = 101325.0
 _ONE_CYLINDER = "the flow of one cylinder's port with all its valves; depressions to about 40 inH2O"
 
 
@@ -219,7 +219,7 @@ def inlet_mach_index(
     air_temperature: Value,
 ) -> Value:
     """Taylor's inlet Mach index [1]."""
-    sound = air.speed_of_sound(_ONE_ATMOSPHERE, air_temperature)
+    sound = air.speed_of_sound(STANDARD_ATMOSPHERE, air_temperature)
     return breathing.inlet_mach_index(
         bore, intake_valve_diameter, intake_valves, mean_piston_speed, mean_flow_coefficient, sound
     )

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from builder.engine import breathing, uncertainty
+from builder.engine.constants import INCH_OF_WATER
 from builder.engine.values import Array
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
@@ -69,7 +70,7 @@ def _constant(name: str, label: str, symbol: str, shown: units.DisplayUnit, path
 
 
 _constant("compared_depression", "depression that heads are compared at", "Δp_{28}", units.BENCH_PRESSURE, _BENCH,
-          COMPARED_AT * breathing.INCH_OF_WATER, f"{COMPARED_AT:g}\N{NO-BREAK SPACE}inH2O")  # fmt: skip
+          COMPARED_AT * INCH_OF_WATER, f"{COMPARED_AT:g}\N{NO-BREAK SPACE}inH2O")  # fmt: skip
 _constant("bench_air", "density of the bench's air", "ρ", units.DENSITY, _BENCH, BENCH_AIR,
           f"{BENCH_AIR:g}\N{NO-BREAK SPACE}kg/m³")  # fmt: skip
 
@@ -143,7 +144,7 @@ def _port_flow(source: Context) -> InputValue | None:
         return None
     lifts, flows, depression = card
     flow = float(flows.max()) if lift is None else float(np.interp(lift, lifts, flows))
-    flow = float(breathing.flow_at_depression(flow, depression, COMPARED_AT * breathing.INCH_OF_WATER))
+    flow = float(breathing.flow_at_depression(flow, depression, COMPARED_AT * INCH_OF_WATER))
     item = INPUTS["port_flow"]
     text = units.VOLUME_FLOW.text(flow, source.system)
     return InputValue(item.name, item.label, item.symbol, flow, (text,), MEASURED, where=source.build.where(_BENCH))

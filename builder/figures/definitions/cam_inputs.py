@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from builder.engine import uncertainty, valve_train
+from builder.engine.constants import INCH
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, written_text
 from builder.figures.core.inputs import INPUTS, Context, Input, computed_input, known_of, register_inputs
@@ -18,7 +19,7 @@ from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity, parse_quantity
 
 SIDES = ("intake", "exhaust")
-_REFERENCES = (0.050 * 0.0254, 0.001)
+_REFERENCES = (0.050 * INCH, 0.001)
 """Lifts that the trade compares cams at: 0.050 in, and 1 mm."""
 
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from builder.engine import uncertainty
 from builder.engine.air import Air
-from builder.engine.correction import INCH_OF_MERCURY, Correction
+from builder.engine.constants import INCH_OF_MERCURY, MECHANICAL_HORSEPOWER, MINUTE, POUND_FORCE_FOOT, REV_PER_MINUTE
+from builder.engine.correction import Correction
 from builder.engine.values import Array
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System, UnitScale
@@ -23,14 +24,17 @@ BMEP = DisplayUnit("pressure", "Pa", UnitScale("psi", 1), UnitScale("bar", 2))
 TORQUE_AREA = DisplayUnit(
     "area under torque",
     "N m rev/s",
-    UnitScale("lbf ft rpm", 0, 1.3558179483314004 / 60),
-    UnitScale("N m rpm", 0, 1 / 60),
+    UnitScale("lbf ft rpm", 0, POUND_FORCE_FOOT / MINUTE),
+    UnitScale("N m rpm", 0, REV_PER_MINUTE),
 )
 POWER_AREA = DisplayUnit(
-    "area under power", "W rev/s", UnitScale("hp rpm", 0, 745.6998715822702 / 60), UnitScale("kW rpm", 0, 1000 / 60)
+    "area under power",
+    "W rev/s",
+    UnitScale("hp rpm", 0, MECHANICAL_HORSEPOWER / MINUTE),
+    UnitScale("kW rpm", 0, 1000 / MINUTE),
 )
 ENGINE_ACCELERATION = DisplayUnit(
-    "engine acceleration", "rev/s^2", UnitScale("rpm/s", 0, 1 / 60), UnitScale("rpm/s", 0, 1 / 60)
+    "engine acceleration", "rev/s^2", UnitScale("rpm/s", 0, REV_PER_MINUTE), UnitScale("rpm/s", 0, REV_PER_MINUTE)
 )
 INERTIA = DisplayUnit("inertia", "kg m^2", UnitScale("kg.m2", 3), UnitScale("kg.m2", 3))
 ENERGY = DisplayUnit("specific energy", "J/kg", UnitScale("MJ/kg", 1), UnitScale("MJ/kg", 1))

@@ -108,8 +108,8 @@ def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[Guid
         values, hottest, coldest = spread
         most = habit(shop, "most_exhaust_spread")
         remark, rule = f"cylinder {hottest} hottest, {coldest} coldest", _rule("at most {} °C apart", most)
-        yield GuidelineTrace("exhaust_spread", "exhaust temperature between cylinders", display_units.TEMPERATURE_STEP, values, rule,
-                     high=most.value, remark=remark)  # fmt: skip
+        title, unit = "exhaust temperature between cylinders", display_units.TEMPERATURE_STEP
+        yield GuidelineTrace("exhaust_spread", title, unit, values, rule, high=most.value, remark=remark)
     share = blow_by_share(pull)
     if share is not None:
         most = habit(shop, "most_blow_by_share")

@@ -176,4 +176,4 @@ def _uncorrected(build: Build, prepared: Sequence[UncorrectedPull], wanted: str)
     return problems
 
 
-__all__ = ["Violation", "ComparisonResult", "DynoSession", "PullResult", "Repeats", "SettingSweep", "analyse_session"]
+__all__ = ["ComparisonResult", "DynoSession", "PullResult", "Repeats", "SettingSweep", "Violation", "analyse_session"]

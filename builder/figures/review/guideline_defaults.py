@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from builder.engine.constants import MECHANICAL_HORSEPOWER
 from builder.figures.core.display_units import System, convert_to_other_system, system_of_unit, written_text
 from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import Quantity
@@ -101,15 +102,13 @@ class CrankHabit:
 _PETROLS = ("petrol", "E10", "race petrol")
 """Fuels that the plain limits of lambda are for."""
 
-_HP = 745.6998715822702
-
 # Shops differ: some trust nodular iron with the middle 500s. Forged and billet steels differ too
 # much from each other for a value here.
 _CRANKS = (
     CrankHabit("cast iron", "80000 psi", None, "less than nodular iron"),
-    CrankHabit("nodular iron", "95000 psi", 400 * _HP, "400 hp"),
-    CrankHabit("cast steel", "105000 psi", 515 * _HP, "515 hp"),
-    CrankHabit("forged 4340", "156000 psi", 1500 * _HP, "1500 hp"),
+    CrankHabit("nodular iron", "95000 psi", 400 * MECHANICAL_HORSEPOWER, "400 hp"),
+    CrankHabit("cast steel", "105000 psi", 515 * MECHANICAL_HORSEPOWER, "515 hp"),
+    CrankHabit("forged 4340", "156000 psi", 1500 * MECHANICAL_HORSEPOWER, "1500 hp"),
 )
 
 

@@ -7,6 +7,15 @@ Sources: NIST SP 811 (factors), BIPM, The International System of Units.
 
 from __future__ import annotations
 
+from builder.engine.constants import (
+    CONVENTIONAL_MERCURY_DENSITY,
+    INCH,
+    POUND,
+    STANDARD_ATMOSPHERE,
+    STANDARD_GRAVITY,
+    ZERO_CELSIUS,
+)
+
 DEFINITIONS = (
     "micro- = 1e-6 = µ- = u-",
     "milli- = 1e-3 = m-",
@@ -36,14 +45,14 @@ DEFINITIONS = (
     "watt = joule / second = W",
     "bar = 1e5 * pascal",
     "liter = decimeter ** 3 = l = L = litre",
-    "standard_gravity = 9.80665 * meter / second ** 2 = g_0",
+    f"standard_gravity = {STANDARD_GRAVITY} * meter / second ** 2 = g_0",
     "kilogram_force = kilogram * g_0 = kgf",
     "metric_horsepower = 75 * kilogram_force * meter / second",
     # Inch and pound.
-    "inch = 0.0254 * meter = in",
+    f"inch = {INCH} * meter = in",
     "foot = 12 * inch = ft",
     "thou = 0.001 * inch",
-    "pound = 0.45359237 * kilogram = lb",
+    f"pound = {POUND} * kilogram = lb",
     "ounce = pound / 16 = oz",
     "pound_force = pound * g_0 = lbf",
     "psi = pound_force / inch ** 2",
@@ -54,13 +63,13 @@ DEFINITIONS = (
     "imperial_gallon = 4.54609 * liter",
     "british_thermal_unit = 1055.056 * joule = Btu = BTU",
     # Columns of mercury and of water, of the conventional densities.
-    "millimeter_Hg = millimeter * 13.5951 * gram / centimeter ** 3 * g_0 = mmHg",
-    "centimeter_Hg = centimeter * 13.5951 * gram / centimeter ** 3 * g_0 = cmHg",
-    "inch_Hg = inch * 13.5951 * gram / centimeter ** 3 * g_0 = inHg",
+    f"millimeter_Hg = millimeter * {CONVENTIONAL_MERCURY_DENSITY} * kilogram / meter ** 3 * g_0 = mmHg",
+    f"centimeter_Hg = centimeter * {CONVENTIONAL_MERCURY_DENSITY} * kilogram / meter ** 3 * g_0 = cmHg",
+    f"inch_Hg = inch * {CONVENTIONAL_MERCURY_DENSITY} * kilogram / meter ** 3 * g_0 = inHg",
     "centimeter_H2O = centimeter * gram / centimeter ** 3 * g_0 = cmH2O",
     "inch_H2O = inch * gram / centimeter ** 3 * g_0",
-    "standard_atmosphere = 101325 * pascal",
+    f"standard_atmosphere = {STANDARD_ATMOSPHERE} * pascal",
     # Temperatures with a zero of their own.
-    "degree_Celsius = kelvin; offset: 273.15 = °C = degC",
+    f"degree_Celsius = kelvin; offset: {ZERO_CELSIUS} = °C = degC",
     "degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = °F = degF",
 )

@@ -10,6 +10,7 @@ from builder.archive.fields import BY_SLUG, System, weights_from
 from builder.archive.similarity import Match, nearest, relatives, build_matrix
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache, ChartRequest
+from builder.engine.constants import MINUTE
 from builder.publish.incremental.state import digest_of
 from builder.publish.pages.build.worker import template_env
 from builder.publish.pages.archive.pages import display_units
@@ -86,7 +87,7 @@ def overlay_request(summaries: Sequence[Summary], system: System, *, responsive:
         # The thinned curve is coarser than the one that the peak was found on.
         return None if speed is None or value is None else Peak(speed * rpm, value * factor)
 
-    torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), 60.0
+    torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), MINUTE
     pulls = []
     for index, build in enumerate(summaries):
         if build.curve is None:
