@@ -18,6 +18,8 @@ from typing import Any
 
 from builder.archive.summary import Curve, Part, Summary, newest_first
 
+INDEX_PATH = Path(".millbook") / "index.json"
+"""Where the index of the last publish is, in the archive's folder."""
 FORM = "millbook archive index 1"
 _NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts"))
 

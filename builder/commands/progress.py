@@ -1,4 +1,4 @@
-"""Progress in the terminal: what is being done, how far, and how long it will take."""
+"""Progress in the terminal: which step runs, how far it is, and how long it will take."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from builder.publish.report import Progress
 
 
 @contextmanager
-def shown_progress() -> Iterator[Progress]:
-    """A progress bar while the block runs; where the output is not a terminal, only what keeps it waiting."""
+def progress_bar() -> Iterator[Progress]:
+    """Show a progress bar while the block runs; without a terminal, print the steps whose length is unknown."""
     if not sys.stderr.isatty():
-        yield lambda what, done, of: None if of else print(what, file=sys.stderr, flush=True)
+        yield lambda step, done, total: None if total else print(step, file=sys.stderr, flush=True)
         return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
@@ -22,13 +22,13 @@ def shown_progress() -> Iterator[Progress]:
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("looking for what changed", total=None)
-        now = ""
+        current = ""
 
-        def tell(what: str, done: int, of: int) -> None:
-            nonlocal now
-            if what != now:  # another kind of work goes at another pace
-                now = what
-                bar.reset(task, description=what, total=of or None)
+        def update(step: str, done: int, total: int) -> None:
+            nonlocal current
+            if step != current:  # the time that remains is estimated for each step alone
+                current = step
+                bar.reset(task, description=step, total=total or None)
             bar.update(task, completed=done)
 
-        yield tell
+        yield update

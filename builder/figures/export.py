@@ -3,30 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-from builder.archive.shop_profile import read_shop_profile
-from builder.commands.check import chosen_folders
 from builder.figures.core.types import FigureSheet
-from builder.figures.evaluate import compute
-from builder.record.load import read_build
-from builder.record.problem import Problem
-
-
-def figures_of(archive: Path, slug: str) -> tuple[FigureSheet | None, list[Problem]]:
-    """The figures of one build, or None with what keeps them from being had."""
-    shop, problems = read_shop_profile(archive)
-    folders, missing = chosen_folders(archive, (slug,))
-    problems += missing
-    if not folders:
-        return None, problems
-    build, found = read_build(folders[0], archive)
-    problems += found
-    if build is None:
-        return None, problems
-    sheet = compute(build, shop)
-    return sheet, [*problems, *sheet.problems]
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:

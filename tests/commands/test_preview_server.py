@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from builder.commands.preview import changed, preview, serving, snapshot
+from builder.commands.preview_server import changed_paths, serve_and_watch, serving, take_snapshot
 from builder.publish.errors import PublishError
 
 
@@ -41,7 +41,7 @@ def previewing(archive: Path, republish: Callable[[], list[str]]) -> Iterator[li
     said: list[str] = []
     stop = threading.Event()
     arguments = {"port": 0, "echo": said.append, "stop": stop, "pause": 0.03}
-    thread = threading.Thread(target=preview, args=(archive, archive / "site", republish), kwargs=arguments)
+    thread = threading.Thread(target=serve_and_watch, args=(archive, archive / "site", republish), kwargs=arguments)
     thread.start()
     try:
         eventually(lambda: any("preview at" in line for line in said))
@@ -81,29 +81,29 @@ def test_follows_changes_and_keeps_the_last_good_site(archive: Path) -> None:
 
 
 def test_the_shops_own_template_is_watched(archive: Path) -> None:
-    before = snapshot(archive)
+    before = take_snapshot(archive)
     own = archive / "site_templates" / "pages" / "home.md.j2"
     own.parent.mkdir(parents=True)
     own.write_text("x")
     (archive / "mkdocs.yml").write_text("site_name: x")
     (archive / "builds" / "one" / ".build.yaml.swp").write_text("an editor's own")
-    assert changed(before, snapshot(archive), archive) == ["mkdocs.yml", "site_templates/pages/home.md.j2"]
+    assert changed_paths(before, take_snapshot(archive), archive) == ["mkdocs.yml", "site_templates/pages/home.md.j2"]
 
 
 def test_what_the_shops_own_configuration_draws_on_is_watched(archive: Path) -> None:
     (archive / "mkdocs.yml").write_text("INHERIT: base.yml\nhooks: [remark.py]\n")
-    before = snapshot(archive)
+    before = take_snapshot(archive)
     (archive / "base.yml").write_text("site_name: x")
     (archive / "remark.py").write_text("")
     (archive / "notes.py").write_text("")
-    assert changed(before, snapshot(archive), archive) == ["base.yml", "remark.py"]
+    assert changed_paths(before, take_snapshot(archive), archive) == ["base.yml", "remark.py"]
 
 
 def test_many_changes_are_counted(archive: Path) -> None:
-    before = snapshot(archive)
+    before = take_snapshot(archive)
     for number in range(9):
         (archive / "builds" / f"{number}.yaml").touch()
-    assert changed(before, snapshot(archive), archive)[-1] == "and 5 more"
+    assert changed_paths(before, take_snapshot(archive), archive)[-1] == "and 5 more"
 
 
 @pytest.fixture

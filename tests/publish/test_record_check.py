@@ -6,7 +6,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from builder.commands.check import CheckReport, check
+from builder.publish.record_check import CheckReport, check_records
 
 BUILD = "title: Test engine\nstatus: finished\nengine: {cylinders: 4}\n"
 BOTTOM_END = "block: {bores: 81.5 mm}\ncrankshaft: {stroke: 77.6 mm}\n"
@@ -20,7 +20,7 @@ def looked_over(archive: Path, *, delivery: bool = False, **documents: str) -> C
         (folder / part).mkdir(parents=True, exist_ok=True)
     for name, text in {"build": BUILD, "bottom_end": BOTTOM_END, **documents}.items():
         (folder / f"{name}.yaml").write_text(text, encoding="utf-8")
-    return check(archive, ("test-four",), delivery=delivery)
+    return check_records(archive, ("test-four",), delivery=delivery)
 
 
 def test_a_picture_that_is_none_is_told_before_anything_is_published(tmp_path: Path) -> None:

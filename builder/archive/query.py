@@ -1,0 +1,187 @@
+"""The archive's answers for the terminal: find and similar builds, from the index of the last publish."""
+
+from __future__ import annotations
+
+import difflib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of, weights_from
+from builder.archive.index import INDEX_PATH, read_index
+from builder.archive.search import Similar, find, parse_range, similar
+from builder.archive.similarity import plan_from_values
+from builder.archive.summary import Summary
+from builder.record.yaml_loader import read_yaml
+
+_COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
+
+
+class QueryError(Exception):
+    """A question that cannot be answered; the message says why, in a sentence for the user."""
+
+
+@dataclass(frozen=True)
+class QueryContext:
+    """The builds of the last publish, and the shop's units and weights."""
+
+    summaries: tuple[Summary, ...]
+    system: System
+    weights: dict[str, float]
+
+    def get(self, slug: str) -> Summary:
+        """Return the build of that name. Raises QueryError with the nearest name."""
+        for summary in self.summaries:
+            if summary.slug == slug:
+                return summary
+        matches = difflib.get_close_matches(slug, [summary.slug for summary in self.summaries], n=1)
+        hint = f"did you mean {matches[0]}?" if matches else "only published builds can be asked for"
+        raise QueryError(f"no published build is called {slug}: {hint}")
+
+
+def open_index(archive: Path) -> QueryContext:
+    """Read the index of an archive. Raises QueryError where nothing was published yet."""
+    summaries = read_index(archive / INDEX_PATH)
+    if summaries is None:
+        raise QueryError(f"{archive} has no index of builds yet: run `millbook publish` first")
+    profile = _read_profile(archive / "builds" / "shop.yaml")
+    units, weights = profile.get("units"), profile.get("likeness_weights")
+    return QueryContext(
+        summaries,
+        "inch" if units == "inch" else "metric",
+        weights_from(weights if isinstance(weights, dict) else None)[0],
+    )
+
+
+def _read_profile(path: Path) -> dict[str, Any]:
+    """Read shop.yaml without validating it: loading the record's models would take longer than the answer."""
+    document, _ = read_yaml(path, path) if path.exists() else (None, [])
+    return document.value if document is not None and isinstance(document.value, dict) else {}
+
+
+def find_lines(archive: Path, conditions: Sequence[str], words: str) -> list[str]:
+    """Return the builds that meet every `field=value` and hold every word, as lines of a table.
+
+    Raises QueryError for a condition that cannot be read.
+    """
+    context = open_index(archive)
+    ranges, choices = {}, {}
+    for condition in conditions:
+        name, equals, value = (part.strip() for part in condition.partition("="))
+        field = _field(name) if equals else None
+        if field is None or not value:
+            raise QueryError(
+                f"{condition!r} is not field=value: write for example displacement=340..360 or fuel=petrol"
+            )
+        if field.kind == "choice":
+            choices[field.slug] = tuple(choice.strip() for choice in value.split(","))
+            continue
+        limits = parse_range(value, field, context.system)
+        if isinstance(limits, str):
+            raise QueryError(limits)
+        ranges[field.slug] = limits
+    return _table(find(context.summaries, ranges, choices, words), context.system)
+
+
+def _field(name: str) -> Field:
+    slug = name.lower().replace(" ", "_").replace("-", "_")
+    if slug in BY_SLUG:
+        return BY_SLUG[slug]
+    matches = difflib.get_close_matches(slug, BY_SLUG, n=1)
+    hint = f"did you mean {matches[0]}?" if matches else f"the fields are {', '.join(BY_SLUG)}"
+    raise QueryError(f"there is no field {name!r}: {hint}")
+
+
+def _table(summaries: Sequence[Summary], system: System) -> list[str]:
+    if not summaries:
+        return ["no build fits"]
+    rows = [["build", "finished", *(BY_SLUG[slug].title.lower() for slug in _COLUMNS)]]
+    rows += [[s.slug, s.date or "", *(_format_field(s, BY_SLUG[slug], system) for slug in _COLUMNS)] for s in summaries]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    count = len(summaries)
+    return [*lines, f"{count} build{'s' if count != 1 else ''}"]
+
+
+def _format_field(summary: Summary, field: Field, system: System) -> str:
+    value = number_of(summary, field) if field.kind == "number" else choice_of(summary, field)
+    return "" if value is None else field.show(value, system)
+
+
+def similar_lines(archive: Path, target: str, count: int = 8, *, as_json: bool = False) -> list[str]:
+    """Return the builds most like a build of the archive, or like a plan in a YAML file, as lines or as JSON.
+
+    Raises QueryError where there is no such build, or the plan cannot be read.
+    """
+    context = open_index(archive)
+    is_file = target.endswith((".yaml", ".yml"))
+    plan = _read_plan(Path(target), context.system) if is_file else context.get(target)
+    answer = similar(context.summaries, plan, context.weights, count, context.system)
+    return [_as_json(answer)] if as_json else _as_lines(answer, context.system)
+
+
+def _read_plan(path: Path, system: System) -> Summary:
+    document, problems = read_yaml(path, path)
+    if document is None:
+        raise QueryError(str(problems[0]))
+    if not isinstance(document.value, dict):
+        raise QueryError(f"{path}:1: a plan holds entries such as displacement: 350 cu in")
+    values: dict[str, float | str] = {}
+    for name, entry in document.value.items():
+        line = document.line((name,))
+        try:
+            field = _field(str(name))
+        except QueryError as error:
+            raise QueryError(f"{path}:{line}: {error}") from None
+        text = str(getattr(entry, "text", entry))
+        if field.kind == "choice":
+            values[field.slug] = text
+            continue
+        limits = parse_range(text, field, system)
+        if isinstance(limits, str):
+            raise QueryError(f"{path}:{line}: {limits}")
+        ends = [end for end in limits if end is not None]
+        values[field.slug] = sum(ends) / len(ends)
+    for name in ("cylinders", "year"):
+        if name in values:
+            values[name] = round(float(values[name]))
+    return plan_from_values(**values)  # type: ignore[arg-type]
+
+
+def _as_lines(answer: Similar, system: System) -> list[str]:
+    """Return the matches, nearest first, each with what differs most, and what might be expected."""
+    lines = []
+    for match in answer.relatives:
+        differences = "; ".join(difference.text(system) for difference in match.differences[:3])
+        lines.append(f"{match.similarity:4.0%}  {match.summary.slug}: {match.summary.title}")
+        lines.append(f"      {differences or 'nothing recorded differs'}")
+    lines = lines or ["no build shares enough with it to be compared"]
+    lines += [expected.text(system) for expected in answer.estimate.expected]
+    return lines + [f"no estimate: {reason}" for reason in answer.estimate.reasons]
+
+
+def _as_json(answer: Similar) -> str:
+    """Return the answer for other programs; values SI."""
+    content = {
+        "relatives": [
+            {
+                "build": match.summary.slug,
+                "title": match.summary.title,
+                "likeness": round(match.similarity, 6),
+                "differences": [
+                    {"field": d.field.slug, "asked": d.query, "has": d.candidate, "share": round(d.share, 6)}
+                    for d in match.differences
+                ],
+            }
+            for match in answer.relatives
+        ],
+        "estimate": [
+            {"field": e.field.slug, "value": e.value, "least": e.least, "most": e.most, "level": e.level,
+             "held": e.covered, "tried": e.evaluated}
+            for e in answer.estimate.expected
+        ],
+        "no_estimate": list(answer.estimate.reasons),
+    }  # fmt: skip
+    return json.dumps(content, indent=2, ensure_ascii=False)

@@ -1,0 +1,52 @@
+"""What several commands share: options, the way a build is named, and how problems are printed."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path, PurePath
+from typing import NoReturn
+
+import click
+
+archive_option = click.option(
+    "--archive",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("."),
+    metavar="DIR",
+    help="Folder that holds builds/; the current folder unless given.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="As JSON, values in SI units.")
+
+
+def slug(text: str) -> str:
+    """Return the name of a build, which may also be written as its folder's path, as a shell completes it.
+
+    A path with a suffix is a file, not a build, and comes back unchanged.
+    """
+    path = PurePath(text)
+    return path.name if not path.suffix and (path.parent.name == "builds" or len(path.parts) == 1) else text
+
+
+@contextmanager
+def plain_errors() -> Iterator[None]:
+    """Print an error that has a message for the user as that message, with exit status 1."""
+    try:
+        yield
+    except Exception as error:
+        from builder.archive.query import QueryError
+        from builder.publish.errors import PublishError
+
+        if isinstance(error, (PublishError, QueryError)):
+            raise click.ClickException(str(error)) from None
+        raise
+
+
+def print_result(problems: Iterable[object], lines: Iterable[object], *, ok: bool) -> NoReturn:
+    """Print problems to stderr and lines to stdout, and exit with status 0 if ``ok``, else 1."""
+    for problem in problems:
+        click.echo(problem, err=True)
+    for line in lines:
+        click.echo(line)
+    sys.exit(0 if ok else 1)

@@ -1,0 +1,22 @@
+"""`millbook compare`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from builder.commands import common
+
+
+@click.command("compare")
+@click.argument("slugs", nargs=-1, type=common.slug, required=True, metavar="SLUG SLUG ...")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="compare/ unless given.")
+@common.archive_option
+def command(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
+    """Write a page that lays builds side by side: curves over each other, and only what differs."""
+    from builder.publish.comparison_page import write_comparison
+
+    with common.plain_errors():
+        path = write_comparison(archive, slugs, out or archive / "compare")
+    common.print_result([], [path], ok=True)

@@ -1,0 +1,24 @@
+"""`millbook new`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from builder.commands import common
+
+
+@click.command("new")
+@click.argument("slug", type=common.slug)
+@common.archive_option
+def command(slug: str, archive: Path) -> None:
+    """Start a build: a folder of commented YAML files to fill in.
+
+    SLUG becomes the folder's name and the page's address: small letters, digits and hyphens.
+    """
+    from builder.record.scaffold import write_scaffold
+
+    paths, problems = write_scaffold(archive, slug)
+    hint = [] if problems else [f"Fill in build.yaml first, then look it over with: millbook check {slug}"]
+    common.print_result(problems, [*paths, *hint], ok=not problems)

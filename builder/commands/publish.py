@@ -1,0 +1,35 @@
+"""`millbook publish`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from builder.commands import common
+
+
+@click.command("publish")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Folder for the site; site/ in the archive unless given.",
+)
+@click.option("--all", "everything", is_flag=True, help="Publish unfinished builds too.")
+@click.option("--full", is_flag=True, help="Make everything anew, whatever changed.")
+@common.archive_option
+def command(out: Path | None, everything: bool, full: bool, archive: Path) -> None:
+    """Make the site: every finished build, its figures and drawings, the lists and the finder.
+
+    The site that stands is replaced only when the new one is complete. Exit status 1 if an error kept a
+    build off it.
+    """
+    from builder.commands.progress import progress_bar
+    from builder.publish.edition import Edition
+    from builder.publish.pipeline import publish
+
+    edition = Edition.PUBLIC_ALL if everything else Edition.PUBLIC
+    with common.plain_errors(), progress_bar() as progress:
+        report = publish(archive, out or archive / "site", edition=edition, full=full, progress=progress)
+    common.print_result(report.problems, report.lines, ok=report.ok)

@@ -1,0 +1,26 @@
+"""`millbook similar`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from builder.commands import common
+
+
+@click.command("similar")
+@click.argument("target", type=common.slug, metavar="SLUG|PLAN.yaml")
+@click.option("--count", default=8, show_default=True, type=click.IntRange(1, 1000), help="How many builds to show.")
+@common.json_option
+@common.archive_option
+def command(target: str, count: int, as_json: bool, archive: Path) -> None:
+    """Show the builds most like one of the archive, or like a plan.
+
+    A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in.
+    """
+    from builder.archive.query import similar_lines
+
+    with common.plain_errors():
+        lines = similar_lines(archive, target, count, as_json=as_json)
+    common.print_result([], lines, ok=True)
