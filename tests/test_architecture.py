@@ -18,7 +18,7 @@ MAY_USE = {
     "draw": {"figures", "record", "engine"},
     "publish": {"draw", "archive", "figures", "record", "engine"},
 }
-GROUND = {"engine": {"numpy"}, "record": {"numpy", "pydantic", "pydantic_core", "pint", "yaml"}}
+GROUND = {"engine": {"numpy"}, "record": {"numpy", "pydantic", "pydantic_core", "yaml"}}
 
 
 def imports(path: Path) -> list[str]:

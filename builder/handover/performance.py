@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from builder.figures.core import display_units
-from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
@@ -16,6 +16,7 @@ from builder.handover.record_rows import LabelledValue, rows_of
 from builder.publish.pages.build.headline import format_date
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.quantities.unit_table import printed_unit
 
 _MOST_ROWS = 22
 
@@ -85,7 +86,7 @@ def speeds_of(pull: PullResult, step: int) -> list[int]:
 
 def _unit(kind: DisplayUnit, system: System) -> str:
     unit = kind.scale(system).unit
-    return UNIT_TEXT.get(unit, unit)
+    return printed_unit(unit)
 
 
 def _sentences(session: DynoSession, words: ProcedureTexts, system: System) -> list[str]:

@@ -19,13 +19,14 @@ import numpy as np
 
 from builder.engine.values import Array
 from builder.figures.core import display_units
-from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.definitions.dyno_inputs import BMEP
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.record.dyno_log.channels import CHANNELS
 from builder.record.models.build import Build
+from builder.record.quantities.unit_table import printed_unit
 
 _BY_DIMENSION = {
     "pressure": display_units.PRESSURE,
@@ -104,7 +105,7 @@ def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
 
 
 def _column(slug: str, title: str, kind: DisplayUnit, values: Array, system: System) -> Column:
-    unit = UNIT_TEXT.get(kind.scale(system).unit, kind.scale(system).unit)
+    unit = printed_unit(kind.scale(system).unit)
     # Every unit is a straight line of SI, so two points of it place all the others.
     zero, one = kind.number(0.0, system), kind.number(1.0, system)
     suffix = re.sub(r"[^a-z0-9]+", "_", unit.replace("°", "deg").replace("%", "percent").casefold()).strip("_")

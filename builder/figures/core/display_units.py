@@ -19,6 +19,7 @@ from builder.engine.constants import (
 )
 from builder.record.models.build import Build
 from builder.record.quantities.readings import NUMBER, Reading
+from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import DIMENSIONS, Quantity, factor, to_unit
 
 System = Literal["inch", "metric"]
@@ -112,32 +113,15 @@ def _rounded(number: float, unsure: float, most: int) -> str:
 
 def _joined(unit: str) -> str:
     # A no-break space keeps number and unit on one line.
-    text = UNIT_TEXT.get(unit, unit)
+    text = printed_unit(unit)
     return text if text in ("°", ":1") else f"\N{NO-BREAK SPACE}{text}"
-
-
-UNIT_TEXT = {
-    "lbf.ft": "lbf ft",
-    "N.m": "N m",
-    "deg": "°",
-    "degF": "°F",
-    "degC": "°C",
-    "kg.m2": "kg m²",
-    "kg/m3": "kg/m³",
-    "cm2": "cm²",
-    "mm2": "mm²",
-    "in2": "in²",
-    "cm3": "cm³",
-    "lbf.in": "lbf in",
-}
-"""How a unit of the record is set in type, where that differs."""
 
 
 def written_text(quantity: Quantity) -> str:
     """A value as written, its unit set in type."""
     if not quantity.unit:
         return quantity.number
-    unit = UNIT_TEXT.get(quantity.unit, quantity.unit)
+    unit = printed_unit(quantity.unit)
     return f"{quantity.number.replace('-', '−')}{'' if unit == '°' else chr(0xA0)}{unit}"
 
 
@@ -163,78 +147,13 @@ def convert_to_other_system(quantity: Quantity) -> str | None:
     number = to_unit(quantity.si, other, quantity.dimension)
     one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
     decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
-    unit = UNIT_TEXT.get(other, other)
+    unit = printed_unit(other)
     return f"{number:.{decimals}f}".replace("-", "−") + ("" if unit == "°" else "\N{NO-BREAK SPACE}") + unit
 
 
-_METRIC_UNITS = {
-    "mm",
-    "um",
-    "cm",
-    "m",
-    "µm",
-    "μm",
-    "cc",
-    "N.m",
-    "Nm",
-    "N m",
-    "N·m",
-    "kgf.m",
-    "N",
-    "kN",
-    "kgf",
-    "N/mm",
-    "kPa",
-    "bar",
-    "mbar",
-    "hPa",
-    "Pa",
-    "MPa",
-    "mmHg",
-    "degC",
-    "C",
-    "°C",
-    "deg C",
-    "K",
-    "kW",
-    "PS",
-    "W",
-    "L",
-    "l",
-    "ml",
-    "mL",
-    "cm3",
-    "cm³",
-    "mm3",
-    "litre",
-    "litres",
-    "cm2",
-    "mm2",
-    "g",
-    "kg",
-    "L/s",
-    "L/min",
-    "m3/h",
-    "l/s",
-    "l/min",
-    "cc/min",
-    "m3/s",
-    "kg/h",
-    "g/s",
-    "g/min",
-    "kg/s",
-    "kg.m2",
-    "kg m2",
-    "MJ/kg",
-    "kg/m3",
-    "kg/L",
-    "g/cc",
-}
-
-
 def system_of_unit(quantity: Quantity) -> System:
-    """The system a value was written in."""
-    return "metric" if quantity.unit in _METRIC_UNITS else "inch"
+    """Return the system a value was written in; "inch" where its unit belongs to both."""
+    return "metric" if quantity.system == "metric" else "inch"
 
 
 def system_of(build: Build) -> System:

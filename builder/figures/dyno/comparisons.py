@@ -11,8 +11,9 @@ from builder.engine.comparison import Drift, Gain, Repeatability, SpeedRange, dr
 from builder.engine.curves import Curve
 from builder.engine.optimum import BestSetting, best_setting
 from builder.figures.core import display_units
-from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.dyno.pull import PullResult
+from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import to_unit
 
 CAUTION = (
@@ -288,7 +289,7 @@ def _sweep(group: Sequence[PullResult], repeats: Sequence[Repeats], system: Syst
             alike.append((each, round(number, 9)))
     if len({number for _, number in alike}) < 2:
         return None
-    unit = UNIT_TEXT.get(level.unit, level.unit)
+    unit = printed_unit(level.unit)
     spreads = [each.repeatability for each in repeats]
     freedom = sum(each.freedom for each in spreads)
     noise = float(np.sqrt(sum(s.freedom * s.of_means**2 for s in spreads) / freedom)) if freedom else None

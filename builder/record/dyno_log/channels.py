@@ -1,18 +1,29 @@
 """What a dyno can log: each channel's name, its SI unit, the header words and the unit spellings it goes by.
 
 The vocabulary is closed on purpose. A unit that is not in it is reported, not guessed: "gal/h" may be US or
-imperial, and nothing in a log says which. The spellings lead to names that pint knows; the factors are pint's.
+imperial, and nothing in a log says which. The spellings lead to units of the record's own table, where it has them.
 """
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from builder.record.quantities.units import registry
+from builder.engine.constants import (
+    HOUR,
+    LITRE,
+    MINUTE,
+    POUND,
+    STANDARD_ATMOSPHERE,
+    STANDARD_GRAVITY,
+)
+from builder.record.quantities.unit_table import IMPERIAL_GALLON, MILLIMETRE_OF_MERCURY, US_GALLON
+from builder.record.quantities.units import dimension_of
+from builder.record.quantities.units import factor as record_factor
 
 CYLINDERS = 16
 
@@ -113,90 +124,89 @@ DIMENSIONS = tuple(dict.fromkeys(channel.dimension for channel in _CHANNELS))
 REQUIRED = ("engine_speed", "torque", "power")
 """Where a number that cannot be trusted makes the log unusable (torque or power, whichever is there)."""
 
-# What each dimension is turned into. Spark advance stays in degrees, as the trade speaks of it.
-_TARGETS = {
-    "time": "second", "speed": "turn / second", "torque": "newton * meter", "power": "watt",
-    "mass_flow": "kilogram / second", "volume_flow": "meter ** 3 / second", "pressure": "pascal",
-    "absolute_pressure": "pascal", "gauge_pressure": "pascal", "temperature": "kelvin", "angle": "degree",
-    "afr": "dimensionless", "lambda": "dimensionless", "fraction": "dimensionless",
+# Units that logs have and records have not: factor to SI.
+_LOG_UNITS = {
+    "ms": 1e-3, "us": 1e-6, "rad/s": 1 / math.tau, "rad": 180 / math.pi, "kN.m": 1e3, "daN.m": 10.0,
+    "kg/min": 1 / MINUTE, "g/h": 1e-3 / HOUR, "lb/min": POUND / MINUTE, "lb/s": POUND,
+    "m3/min": 1 / MINUTE, "L/h": LITRE / HOUR, "cc/s": 1e-6, "US gal/h": US_GALLON / HOUR,
+    "imp gal/h": IMPERIAL_GALLON / HOUR,
+    "cmHg": 10 * MILLIMETRE_OF_MERCURY, "cmH2O": 10 * STANDARD_GRAVITY, "kgf/cm2": STANDARD_GRAVITY * 1e4,
+    "atm": STANDARD_ATMOSPHERE, "": 1.0,
 }  # fmt: skip
 
-# dimension -> pint's name -> the spellings met in logs, squashed: see `_squash`.
+# dimension -> name of the unit, here or in the record's table -> the spellings met in logs, squashed: see `_squash`.
 _MASS_FLOW = {
-    "kilogram / hour": "kg/h kg/hr kgh kg/hour kgperhour",
-    "kilogram / minute": "kg/min",
-    "kilogram / second": "kg/s kg/sec",
-    "gram / second": "g/s g/sec gs",
-    "gram / minute": "g/min",
-    "gram / hour": "g/h g/hr",
-    "pound / hour": "lb/h lb/hr lbs/h lbs/hr lbm/h lbm/hr lb/hour lbs/hour lbhr lbshr lbperhour pph #/h #/hr",
-    "pound / minute": "lb/min lbs/min lbm/min",
-    "pound / second": "lb/s lb/sec lbm/s",
+    "kg/h": "kg/h kg/hr kgh kg/hour kgperhour",
+    "kg/min": "kg/min",
+    "kg/s": "kg/s kg/sec",
+    "g/s": "g/s g/sec gs",
+    "g/min": "g/min",
+    "g/h": "g/h g/hr",
+    "lb/h": "lb/h lb/hr lbs/h lbs/hr lbm/h lbm/hr lb/hour lbs/hour lbhr lbshr lbperhour pph #/h #/hr",
+    "lb/min": "lb/min lbs/min lbm/min",
+    "lb/s": "lb/s lb/sec lbm/s",
 }
 _VOLUME_FLOW = {
-    "foot ** 3 / minute": "cfm scfm acfm icfm ft3/min cuft/min ft3/m",
-    "meter ** 3 / hour": "m3/h m3/hr cmh m3h",
-    "meter ** 3 / minute": "m3/min",
-    "meter ** 3 / second": "m3/s",
-    "liter / hour": "l/h l/hr lph lh litres/h liters/h",
-    "liter / minute": "l/min lpm litres/min liters/min",
-    "liter / second": "l/s lps",
-    "milliliter / minute": "ml/min cc/min cm3/min ccm",
-    "milliliter / second": "ml/s cc/s cm3/s",
-    "US_liquid_gallon / hour": "usgal/h usgal/hr usgph",
-    "imperial_gallon / hour": "impgal/h impgal/hr ukgal/h ukgal/hr impgph",
+    "cfm": "cfm scfm acfm icfm ft3/min cuft/min ft3/m",
+    "m3/h": "m3/h m3/hr cmh m3h",
+    "m3/min": "m3/min",
+    "m3/s": "m3/s",
+    "L/h": "l/h l/hr lph lh litres/h liters/h",
+    "L/min": "l/min lpm litres/min liters/min",
+    "L/s": "l/s lps",
+    "cc/min": "ml/min cc/min cm3/min ccm",
+    "cc/s": "ml/s cc/s cm3/s",
+    "US gal/h": "usgal/h usgal/hr usgph",
+    "imp gal/h": "impgal/h impgal/hr ukgal/h ukgal/hr impgph",
 }
 _PLAIN_PRESSURE = {
     "psi": "psi lb/in2 lbf/in2 lb/sqin lbs/in2 lbin2",
     "bar": "bar",
-    "millibar": "mbar mb",
-    "pascal": "pa",
-    "hectopascal": "hpa",
-    "kilopascal": "kpa",
-    "megapascal": "mpa",
-    "inch_Hg": 'inhg "hg hgin',
+    "mbar": "mbar mb",
+    "Pa": "pa",
+    "hPa": "hpa",
+    "kPa": "kpa",
+    "MPa": "mpa",
+    "inHg": 'inhg "hg hgin',
     "mmHg": "mmhg torr",
     "cmHg": "cmhg",
-    "inch_H2O": 'inh2o inwc inwg inaq "h2o',
+    "inH2O": 'inh2o inwc inwg inaq "h2o',
     "cmH2O": "cmh2o",
-    "kilogram_force / centimeter ** 2": "kg/cm2 kgf/cm2 kp/cm2 kgcm2",
-    "standard_atmosphere": "atm",
+    "kgf/cm2": "kg/cm2 kgf/cm2 kp/cm2 kgcm2",
+    "atm": "atm",
 }
 _ABSOLUTE = {
-    "psi": "psia psiabs", "bar": "bara barabs", "kilopascal": "kpaa kpaabs", "millibar": "mbara mbarabs",
-    "hectopascal": "hpaabs", "inch_Hg": "inhga inhgabs", "mmHg": "mmhgabs",
+    "psi": "psia psiabs", "bar": "bara barabs", "kPa": "kpaa kpaabs", "mbar": "mbara mbarabs",
+    "hPa": "hpaabs", "inHg": "inhga inhgabs", "mmHg": "mmhgabs",
 }  # fmt: skip
-_GAUGE = {
-    "psi": "psig psigauge", "bar": "barg bargauge", "kilopascal": "kpag kpagauge", "millibar": "mbarg",
-}  # fmt: skip
+_GAUGE = {"psi": "psig psigauge", "bar": "barg bargauge", "kPa": "kpag kpagauge", "mbar": "mbarg"}
 _SPELLINGS: Mapping[str, tuple[Mapping[str, str], ...]] = {
-    "time": ({"second": "s sec secs second seconds", "millisecond": "ms msec", "microsecond": "us μs usec",
-              "minute": "min mins minute minutes", "hour": "h hr hrs hour hours"},),
+    "time": ({"s": "s sec secs second seconds", "ms": "ms msec", "us": "us μs usec",
+              "min": "min mins minute minutes", "h": "h hr hrs hour hours"},),
     "speed": ({"rpm": "rpm 1/min /min min1 r/min rev/min revs/min revmin u/min umin tr/min revolutions/minute "
                       "revolutionsperminute",
-               "turn / second": "rev/s revs/s rps r/s 1/s s1 hz", "radian / second": "rad/s"},),
-    "torque": ({"pound_force * foot": "lbft ftlb lbfft ftlbf lbsft ftlbs lbfeet poundfeet poundfoot footpound "
-                                      "footpounds lb/ft lbs/ft ft/lb ft/lbs lbffeet poundforcefeet",
-                "pound_force * inch": "lbin inlb lbfin inlbf lbsin inlbs",
-                "newton * meter": "nm newtonmetre newtonmeter newtonmetres newtonmeters",
-                "kilonewton * meter": "knm", "decanewton * meter": "danm",
-                "kilogram_force * meter": "kgm kgfm mkg mkgf kpm mkp"},),
-    "power": ({"horsepower": "hp bhp horsepower mechanicalhp hpmech hpmechanical imperialhp",
-               "metric_horsepower": "ps cv ch pk metrichp hpmetric metrichorsepower hpm",
-               "watt": "w watt watts", "kilowatt": "kw kilowatt kilowatts"},),
+               "rev/s": "rev/s revs/s rps r/s 1/s s1 hz", "rad/s": "rad/s"},),
+    "torque": ({"lbf.ft": "lbft ftlb lbfft ftlbf lbsft ftlbs lbfeet poundfeet poundfoot footpound "
+                          "footpounds lb/ft lbs/ft ft/lb ft/lbs lbffeet poundforcefeet",
+                "lbf.in": "lbin inlb lbfin inlbf lbsin inlbs",
+                "N.m": "nm newtonmetre newtonmeter newtonmetres newtonmeters",
+                "kN.m": "knm", "daN.m": "danm", "kgf.m": "kgm kgfm mkg mkgf kpm mkp"},),
+    "power": ({"hp": "hp bhp horsepower mechanicalhp hpmech hpmechanical imperialhp",
+               "PS": "ps cv ch pk metrichp hpmetric metrichorsepower hpm",
+               "W": "w watt watts", "kW": "kw kilowatt kilowatts"},),
     "mass_flow": (_MASS_FLOW,),
     "volume_flow": (_VOLUME_FLOW,),
     "pressure": (_PLAIN_PRESSURE, _ABSOLUTE, _GAUGE),
     "absolute_pressure": (_PLAIN_PRESSURE, _ABSOLUTE),
     "gauge_pressure": (_PLAIN_PRESSURE, _GAUGE),
-    "temperature": ({"degree_Celsius": "°c c degc celsius degreec degreesc degcelsius",
-                     "degree_Fahrenheit": "°f f degf fahrenheit degreef degreesf degfahrenheit",
-                     "kelvin": "k kelvin °k degk"},),
-    "angle": ({"degree": "° deg degs degree degrees degca °ca degcrank degbtdc °btdc btdc degreesbtdc",
-               "radian": "rad"},),
-    "afr": ({"dimensionless": "1 :1 x:1 afr a/f ratio none"},),
-    "lambda": ({"dimensionless": "1 lambda λ ratio none"},),
-    "fraction": ({"percent": "% percent pct %rh rh% %open", "dimensionless": "fraction 01 01fraction"},),
+    "temperature": ({"degC": "°c c degc celsius degreec degreesc degcelsius",
+                     "degF": "°f f degf fahrenheit degreef degreesf degfahrenheit",
+                     "K": "k kelvin °k degk"},),
+    "angle": ({"deg": "° deg degs degree degrees degca °ca degcrank degbtdc °btdc btdc degreesbtdc",
+               "rad": "rad"},),
+    "afr": ({"": "1 :1 x:1 afr a/f ratio none"},),
+    "lambda": ({"": "1 lambda λ ratio none"},),
+    "fraction": ({"%": "% percent pct %rh rh% %open", "": "fraction 01 01fraction"},),
 }  # fmt: skip
 
 EXAMPLES: Mapping[str, str] = {
@@ -221,10 +231,10 @@ def _squash(text: str) -> str:
 
 
 @cache
-def _spelled(dimension: str) -> Mapping[str, str]:
-    """Squashed spelling -> pint's name, for one dimension."""
+def _factors(dimension: str) -> Mapping[str, tuple[float, float]]:
+    """Return scale and offset to SI by squashed spelling, for one dimension."""
     return {
-        spelling: name
+        spelling: (_LOG_UNITS[name], 0.0) if name in _LOG_UNITS else record_factor(name, str(dimension_of(name)))
         for table in _SPELLINGS[dimension]
         for name, spellings in table.items()
         for spelling in spellings.split()
@@ -232,29 +242,18 @@ def _spelled(dimension: str) -> Mapping[str, str]:
 
 
 def is_unit(text: str, dimension: str) -> bool:
-    """Whether `text` is a unit that this dimension is logged in. Asks no library."""
-    return len(text) <= 40 and _squash(text) in _spelled(dimension)
+    """Return whether `text` is a unit that this dimension is logged in."""
+    return factor(text, dimension) is not None
 
 
 def is_standard_flow(text: str) -> bool:
-    """Whether a flow unit means standard conditions ("scfm"), so that it is not the flow on the day."""
+    """Return whether a flow unit means standard conditions ("scfm"), not those of the day."""
     return _squash(text) in STANDARD_FLOW
 
 
 def factor(unit_text: str, dimension: str) -> tuple[float, float] | None:
-    """Scale and offset from a written unit to SI: SI = scale * written + offset; None if the unit is unknown.
+    """Return scale and offset from a written unit to SI: ``SI = scale * written + offset``; None for an unknown unit.
 
     `dimension` is that of a `Channel`. Engine speed goes to rev/s and spark advance to degrees.
     """
-    name = _spelled(dimension).get(_squash(unit_text)) if len(unit_text) <= 40 else None
-    return None if name is None else _factor(name, _TARGETS[dimension])
-
-
-@cache
-def _factor(name: str, target: str) -> tuple[float, float]:
-    quantity = registry().Quantity
-    if target == "kelvin" and name != "kelvin":
-        # A step of one degree and the zero are asked apart: their difference would lose digits.
-        step = quantity(1.0, "delta_" + name).to(target).magnitude
-        return float(step), float(quantity(0.0, name).to(target).magnitude)
-    return float(quantity(1.0, name).to(target).magnitude), 0.0
+    return _factors(dimension).get(_squash(unit_text)) if len(unit_text) <= 40 else None

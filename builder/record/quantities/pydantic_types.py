@@ -41,8 +41,7 @@ def units_of(dimension: str | None) -> str:
         return "a plain number"
     if dimension is None:
         return "a value with any unit"
-    usual = list(DIMENSIONS[dimension].units)[:4]
-    return f"{dimension} in {', '.join(usual)}"
+    return f"{dimension} in {DIMENSIONS[dimension].usual}"
 
 
 def _value(dimension: str | None) -> dict[str, Any]:

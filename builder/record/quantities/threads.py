@@ -1,11 +1,11 @@
-"""Thread sizes as a machinist writes them -> diameter and pitch."""
+"""Read thread sizes as a machinist writes them: diameter and pitch."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
 
-from builder.record.quantities.units import linear_factor
+from builder.engine.constants import INCH
 
 _INCH = (
     r"(?:(?P<whole>[0-9]+)[ -])?(?P<over>[0-9]+)/(?P<under>[0-9]+)"
@@ -37,7 +37,7 @@ class Thread:
 def parse_thread(text: str) -> Thread | None:
     """Read a thread size such as `7/16-20`, `#10-32`, `1 1/8-12 UNF`, `M10x1.25` or `M10`.
 
-    What follows the size (the series, a length) is passed over. Returns None for what is no thread size, and
+    What follows the size (the series, a length) is ignored. Returns None for text that is no thread size, and
     for a size that no engine has: a diameter outside 1 to 80 mm, or a pitch outside 0.2 to 8 mm or of more
     than half the diameter. A metric size without pitch is taken as coarse.
     """
@@ -54,8 +54,7 @@ def _metric(text: str) -> Thread | None:
         return None
     diameter = float(match["diameter"])
     pitch = float(match["pitch"]) if match["pitch"] else _COARSE.get(diameter)  # type: ignore[call-overload]
-    scale, _ = linear_factor("mm", "m")
-    return Thread(diameter * scale, pitch * scale) if pitch else None
+    return Thread(diameter * 1e-3, pitch * 1e-3) if pitch else None
 
 
 def _inch(text: str) -> Thread | None:
@@ -71,5 +70,4 @@ def _inch(text: str) -> Thread | None:
         inches = int(match["whole"] or 0) + int(match["over"]) / int(match["under"])
     else:
         return None
-    scale, _ = linear_factor("inch", "m")
-    return Thread(inches * scale, scale / float(match["per_inch"]))
+    return Thread(inches * INCH, INCH / float(match["per_inch"]))

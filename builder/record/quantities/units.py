@@ -1,7 +1,6 @@
-"""Units at the edge of the record: a value as written, its SI value, and the way back.
+"""Read values with their units: as written, in SI, and back.
 
-pint does the arithmetic of units, and is loaded only when the first unit is met. Each unit is asked of
-pint once; after that a conversion is one multiplication, so that a thousand builds read quickly.
+``unit_table`` has the units; this module reads text such as `4.0305 in`, `1 15/16 in` or `0.0025..0.0035 in`.
 """
 
 from __future__ import annotations
@@ -11,14 +10,12 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
-from builder.record.quantities.dimensions import DIMENSIONS, NUMBER, Dimension, example_of
+from builder.record.quantities.unit_table import DIMENSIONS, NUMBER, UnitSystem, example_of
 
 __all__ = [
     "DIMENSIONS",
     "NUMBER",
-    "Dimension",
     "Quantity",
     "Range",
     "UnitProblem",
@@ -26,25 +23,10 @@ __all__ = [
     "dimension_of",
     "example_of",
     "factor",
-    "linear_factor",
     "parse_quantity",
     "parse_range",
     "to_unit",
 ]
-
-
-_PINT_SI = {
-    "m^3": "m**3",
-    "m^2": "m**2",
-    "N m": "N*m",
-    "deg": "degree",
-    "rev/s": "revolution/second",
-    "1": "dimensionless",
-    "m^3/s": "m**3/s",
-    "kg m^2": "kg*m**2",
-    "kg/m^3": "kg/m**3",
-    "K": "kelvin",
-}
 
 LONGEST_VALUE = 80
 
@@ -52,7 +34,7 @@ _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>(?:(?<=\s)1/min)|[^\d\s.,/+-].*)?")
 _FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[ -])?(?P<over>[0-9]+)/(?P<under>[0-9]+)\s*(?P<unit>[^\d\s/].*)?")
 _RANGE = re.compile(rf"(?P<least>{_NUMBER})\s*\.\.\s*(?P<most>{_NUMBER})\s*(?P<unit>1/min|[^\d\s.,/+-].*)?")
-# What a hand used to paper writes for a range.
+# How a range is often written on paper.
 _LOOSE_RANGE = re.compile(
     rf"(?P<least>{_NUMBER})\s*(?P<least_unit>[^\d\s.,+-]\S*)?\s*(?:-|–|—|to|\.{{3}}|…|/)\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*)?"
 )
@@ -65,9 +47,9 @@ class UnitProblem(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One value as the shop wrote it, with its SI value beside it.
+    """One value as the shop wrote it, and its SI value.
 
-    ``number`` is always a decimal; a value written as a fraction keeps that in ``fraction``.
+    ``number`` is always a decimal; ``fraction`` is the text of a value that was written as a fraction.
     """
 
     si: float
@@ -83,6 +65,11 @@ class Quantity:
         if not self.unit:
             return number
         return f"{number}{'' if self.unit in ('°', chr(34)) else ' '}{self.unit}"
+
+    @property
+    def system(self) -> UnitSystem:
+        """The system of the unit: a plain number belongs to both."""
+        return DIMENSIONS[self.dimension].units[self.unit].system if self.unit else "both"
 
     @property
     def step(self) -> float:
@@ -109,75 +96,50 @@ class Range:
 
 
 @cache
-def registry() -> Any:
-    """pint's registry with the units that are met here, made when the first of them is."""
-    import pint
-
-    from builder.record.quantities.unit_definitions import DEFINITIONS
-
-    units: Any = pint.UnitRegistry(None)
-    units.load_definitions(DEFINITIONS)
-    return units
-
-
-@cache
-def linear_factor(pint_unit: str, pint_target: str) -> tuple[float, float]:
-    """Scale and offset that take a number in one pint unit to another: ``target = scale * x + offset``."""
-    quantity = registry().Quantity
-    zero = float(quantity(0.0, pint_unit).to(pint_target).magnitude)
-    step = f"delta_{pint_unit}" if zero else pint_unit
-    return float(quantity(1.0, step).to(pint_target).magnitude), zero
-
-
-@cache
 def factor(unit: str, dimension: str) -> tuple[float, float]:
-    """Scale and offset from a written unit to the SI unit of its dimension.
+    """Return scale and offset from a written unit to SI: ``SI value = scale * number + offset``.
 
-    Raises UnitProblem, with the fix, for a unit that the dimension does not know.
+    Raises UnitProblem, with the fix, for a unit that the dimension does not have.
     """
-    known = DIMENSIONS[dimension]
-    name = known.units.get(_known_spelling(unit, known))
-    if name is None:
-        raise UnitProblem(_unknown_unit(unit, known))
-    return linear_factor(name, _PINT_SI.get(known.si, known.si))
+    match = DIMENSIONS[dimension].units.get(_accepted_name(unit, dimension))
+    if match is None:
+        raise UnitProblem(_unknown_unit(unit, dimension))
+    return match.factor, match.offset
 
 
-def _known_spelling(unit: str, known: Dimension) -> str:
-    """The dimension's own spelling of a unit; the unit itself where the dimension does not know it."""
-    if unit in known.units:
+def _accepted_name(unit: str, dimension: str) -> str:
+    """Return the name in the table that a written unit stands for; the unit itself where there is none."""
+    names = DIMENSIONS[dimension].units
+    if unit in names:
         return unit
-    folded = _folded(unit)
-    return next((spelling for spelling in known.units if _folded(spelling) == folded), unit)
+    return next((name for name in names if _without_decoration(name) == _without_decoration(unit)), unit)
 
 
 def dimension_of(unit: str) -> str | None:
-    """The dimension a written unit belongs to, or None if no dimension knows it."""
-    for name, dimension in DIMENSIONS.items():
-        if _known_spelling(unit, dimension) in dimension.units:
-            return name
-    return None
+    """Return the first dimension that has a written unit, or None."""
+    return next((name for name in DIMENSIONS if _accepted_name(unit, name) in DIMENSIONS[name].units), None)
 
 
 def to_unit(si: float, unit: str, dimension: str) -> float:
-    """An SI value in the written unit."""
+    """Return an SI value in the written unit."""
     scale, offset = factor(unit, dimension)
     return (si - offset) / scale
 
 
 @cache
-def _folded(unit: str) -> str:
-    """The spelling without decoration: `lbf-ft` and `LBF.FT` are the same thing to a machinist."""
+def _without_decoration(unit: str) -> str:
+    """Return a spelling without capitals, blanks and dashes: `lbf-ft` and `LBF.FT` are the same unit."""
     return re.sub(r"[\s.·-]+", ".", unit.strip().lower()).rstrip(".")
 
 
-def _unknown_unit(unit: str, known: Dimension) -> str:
-    other = dimension_of(unit)
-    usual = ", ".join(list(known.units)[:4])
-    if other is not None:
-        return f"{unit!r} is a unit of {other}, but this is {_a(known.name)}: write it in {usual}"
-    near = difflib.get_close_matches(unit, list(known.units), n=1)
+def _unknown_unit(unit: str, dimension: str) -> str:
+    usual = DIMENSIONS[dimension].usual
+    other_dimension = dimension_of(unit)
+    if other_dimension is not None:
+        return f"{unit!r} is a unit of {other_dimension}, but this is {_a(dimension)}: write it in {usual}"
+    near = difflib.get_close_matches(unit, list(DIMENSIONS[dimension].units), n=1)
     hint = f"did you mean {near[0]!r}? " if near else ""
-    return f"unknown unit {unit!r}: {hint}{_a(known.name)} is written in {usual}"
+    return f"unknown unit {unit!r}: {hint}{_a(dimension)} is written in {usual}"
 
 
 def _a(noun: str) -> str:
@@ -198,8 +160,8 @@ def _no_such_unit(unit: str) -> str:
     return f"unknown unit {unit[:LONGEST_VALUE]!r}: write a unit such as in, mm, cc, psi, lbf.ft or deg"
 
 
-def _tidied(text: str, example: str) -> str:
-    """The text without the dashes and blanks that paper and word processors put in."""
+def _normalised(text: str, example: str) -> str:
+    """Return the text without the minus signs and blanks that word processors put in."""
     if len(text) > LONGEST_VALUE:
         raise UnitProblem(f"this long a text ({len(text)} characters) is not a value with a unit: write e.g. {example}")
     return text.replace("\N{MINUS SIGN}", "-").strip()
@@ -212,18 +174,18 @@ def parse_quantity(text: str, dimension: str | None) -> Quantity:
     Raises UnitProblem with the fix.
     """
     example = example_of(dimension)
-    tidy = _tidied(text, example)
-    written = ""
-    if match := _QUANTITY.fullmatch(tidy):
+    plain = _normalised(text, example)
+    fraction = ""
+    if match := _QUANTITY.fullmatch(plain):
         number, value = match["number"], float(match["number"])
-    elif match := _FRACTION.fullmatch(tidy):
+    elif match := _FRACTION.fullmatch(plain):
         if int(match["under"]) == 0:
             raise UnitProblem(f"{text!r} divides by nought")
         value = int(match["whole"] or 0) + int(match["over"]) / int(match["under"])
-        written = f"{match['whole']} " if match["whole"] else ""
-        written += f"{match['over']}/{match['under']}"
+        fraction = f"{match['whole']} " if match["whole"] else ""
+        fraction += f"{match['over']}/{match['under']}"
         number = f"{value:.10g}"  # exact down to 1/64
-    elif match := _COMMA.match(tidy):
+    elif match := _COMMA.match(plain):
         raise UnitProblem(_comma(text, match))
     else:
         raise UnitProblem(f"{text!r} is not a value with a unit: write e.g. {example}")
@@ -231,19 +193,19 @@ def parse_quantity(text: str, dimension: str | None) -> Quantity:
     if dimension == NUMBER:
         if unit:
             raise UnitProblem(f"{text!r} is not a plain number: leave out {unit!r}")
-        return Quantity(_finite(value, text), number, "", NUMBER, written)
+        return Quantity(_finite(value, text), number, "", NUMBER, fraction)
     if not unit:
-        raise UnitProblem(_no_unit(written or number, dimension))
+        raise UnitProblem(_no_unit(fraction or number, dimension))
     if dimension is None:
         dimension = dimension_of(unit)
         if dimension is None:
             raise UnitProblem(_no_such_unit(unit))
     scale, offset = factor(unit, dimension)
-    unit = _known_spelling(unit, DIMENSIONS[dimension])
+    unit = _accepted_name(unit, dimension)
     si = _finite(value * scale + offset, text)
     if dimension == "temperature" and si < 0:
         raise UnitProblem(f"{text!r} is colder than anything can be: look at the sign and the unit")
-    return Quantity(si, number, unit, dimension, written)
+    return Quantity(si, number, unit, dimension, fraction)
 
 
 def _finite(value: float, text: str) -> float:
@@ -268,14 +230,14 @@ def _no_unit(number: str, dimension: str | None) -> str:
 def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Range:
     """Read an allowed range such as `0.0025..0.0035 in`. Raises UnitProblem with the fix."""
     example = example_of(dimension)
-    tidy = _tidied(text, example)
-    match = _RANGE.fullmatch(tidy)
-    if not match or "..." in tidy:  # 1...2 could be 1 to 2 or 1 to .2
-        raise UnitProblem(_not_a_range(text, tidy, example))
+    plain = _normalised(text, example)
+    match = _RANGE.fullmatch(plain)
+    if not match or "..." in plain:  # 1...2 could be 1 to 2 or 1 to .2
+        raise UnitProblem(_not_a_range(text, plain, example))
     written_unit = match["unit"] or unit or ""
     if not written_unit and dimension != NUMBER:
         units = [DIMENSIONS[dimension].inch, DIMENSIONS[dimension].metric] if dimension else ["in", "mm"]
-        fix = " or ".join(f"{tidy} {usual}" for usual in dict.fromkeys(units))
+        fix = " or ".join(f"{plain} {usual}" for usual in dict.fromkeys(units))
         raise UnitProblem(f"the range {text!r} has no unit: write {fix}")
     least = parse_quantity(f"{match['least']} {written_unit}", dimension)
     most = parse_quantity(f"{match['most']} {written_unit}", dimension)
@@ -285,10 +247,10 @@ def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Ra
     return Range(least, most)
 
 
-def _not_a_range(text: str, tidy: str, example: str) -> str:
-    if loose := _LOOSE_RANGE.fullmatch(tidy):
+def _not_a_range(text: str, plain: str, example: str) -> str:
+    if loose := _LOOSE_RANGE.fullmatch(plain):
         unit = loose["unit"] or loose["least_unit"] or ""
         return f"{text!r} is not a range as read here: write {loose['least']}..{loose['most']} {unit}".rstrip()
     number, _, unit = example.partition(" ")
-    written = f"{number}..{number} {unit}".rstrip()
-    return f"{text!r} is not a range: write the least, two points, the most and the unit, as in {written}"
+    fix = f"{number}..{number} {unit}".rstrip()
+    return f"{text!r} is not a range: write the least, two points, the most and the unit, as in {fix}"

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import (
     DIMENSIONS,
     NUMBER,
@@ -250,3 +251,23 @@ def test_what_is_shown_reads_back_as_the_same(value: str, chosen: tuple[str, str
     dimension, unit = chosen
     quantity = parse_quantity(f"{value} {unit}", dimension)
     assert parse_quantity(quantity.text, dimension) == quantity
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "system"),
+    [
+        ("4.03 in", "length", "inch"),
+        ("2.35 cm²", "area", "metric"),
+        ("180 mm²", "area", "metric"),
+        ("752 mm Hg", "pressure", "metric"),
+        ("29.61 in Hg", "pressure", "inch"),
+        ("34 deg", "angle", "both"),
+        ("1.6", NUMBER, "both"),
+    ],
+)
+def test_a_value_belongs_to_the_system_of_its_unit(text: str, dimension: str, system: str) -> None:
+    assert parse_quantity(text, dimension).system == system
+
+
+def test_a_unit_is_printed_with_its_sign_or_raised_figure() -> None:
+    assert [printed_unit(name) for name in ("degF", "cm2", "lbf.ft", "psi")] == ["°F", "cm²", "lbf ft", "psi"]

@@ -11,10 +11,10 @@ from functools import cache
 from markupsafe import Markup
 
 from builder.draw.canvas import Drawing
-from builder.figures.core.display_units import UNIT_TEXT
 from builder.figures.core.inputs import INPUTS
 from builder.figures.core.registry import SECTIONS, FigureDefinition, catalogue
 from builder.figures.core.types import MethodDescription
+from builder.record.quantities.unit_table import printed_unit
 
 
 @dataclass(frozen=True)
@@ -40,8 +40,7 @@ def method_entry(entry: FigureDefinition) -> MethodEntry:
     method = entry.method
     shown = _symbols(entry)
     units = dict.fromkeys(
-        UNIT_TEXT.get(scale.unit, scale.unit) or "plain numbers"
-        for scale in (method.display_unit.inch, method.display_unit.metric)
+        printed_unit(scale.unit) or "plain numbers" for scale in (method.display_unit.inch, method.display_unit.metric)
     )
     return MethodEntry(
         method,

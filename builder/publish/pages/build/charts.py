@@ -17,9 +17,10 @@ from builder.figures.definitions.cam_inputs import SIDES, lift_of
 from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.core.inputs import INPUTS, Context, read
 from builder.figures.review.clearance_checks import CheckedClearance, judge_fits
-from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System
 from builder.publish.pages.build.dyno_charts import session_charts
 from builder.publish.pages.build.placed_chart import PlacedChart
+from builder.record.quantities.unit_table import printed_unit
 from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 from builder.record.models.shop import Shop
@@ -47,7 +48,7 @@ def _to_display(shown: DisplayUnit, system: System, si: float) -> float:
 
 def _unit(shown: DisplayUnit, system: System) -> str:
     unit = shown.scale(system).unit
-    return UNIT_TEXT.get(unit, unit)
+    return printed_unit(unit)
 
 
 def _mean(source: Context, name: str) -> float | None:
@@ -337,7 +338,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         low, high = fit.limits.least, fit.limits.most
         of = Positions(
             fit.title,
-            UNIT_TEXT.get(fit.unit, fit.unit),
+            printed_unit(fit.unit),
             tuple(Position(at.label, fit.in_unit(at.value)) for at in fit.readings),
             None if low is None else fit.in_unit(low),
             None if high is None else fit.in_unit(high),

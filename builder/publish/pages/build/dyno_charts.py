@@ -21,7 +21,7 @@ from builder.figures.core.engine_data import EngineFacts, engine_facts
 from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, hottest_exhaust, judged_of
 from builder.figures.core.inputs import Context
 from builder.figures.dyno.pull import lambda_of
-from builder.figures.core.display_units import UNIT_TEXT, DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System
 from builder.publish.pages.build.placed_chart import PlacedChart
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def session_charts(source: Context, session: DynoSession | None) -> Iterator[Pla
 
 def _unit(shown: DisplayUnit, system: System) -> str:
     unit = shown.scale(system).unit
-    return UNIT_TEXT.get(unit, unit)
+    return printed_unit(unit)
 
 
 def _numbers(shown: DisplayUnit, system: System, values: object) -> Floats:
@@ -144,7 +144,7 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedC
         fitted = None if best is None else (best.bend * scale, best.slope * scale, best.constant * scale + zero)
         of = DrawnSweep(
             sweep.name,
-            UNIT_TEXT.get(sweep.unit, sweep.unit),
+            printed_unit(sweep.unit),
             fit.what,
             _unit(fit.shown, system),
             tuple(
