@@ -23,6 +23,7 @@ from builder.figures.core.inputs import Context
 from builder.figures.dyno.pull import lambda_of
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.publish.pages.build.placed_chart import PlacedChart
+from builder.record.quantities.unit_table import printed_unit
 
 if TYPE_CHECKING:
     from builder.figures.dyno.comparisons import ComparisonResult, SettingSweep
