@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
-import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -186,28 +184,3 @@ def test_absurd_numbers_never_break_it(values: dict[str, float]) -> None:
 def test_a_plan_of_unknown_fields_is_refused() -> None:
     with pytest.raises(ValueError, match="no field 'colour' in a plan"):
         similarity.plan_from_values(colour="red")
-
-
-def test_speed_and_memory_of_thousands() -> None:
-    few = samples.archive(500, sparse=0.2)
-    many = [replace(s, slug=f"{s.slug}-{k}", displacement=(s.displacement or 0.005) * (1 + 0.003 * k))
-            for k in range(20) for s in few]  # fmt: skip
-    table = similarity.build_matrix(many, WEIGHTS)
-    assert len(table) == 10_000
-    took = []
-    for _ in range(5):
-        began = time.perf_counter()
-        similarity.distances(table, many[3])
-        took.append(time.perf_counter() - began)
-    assert min(took) < 0.020
-    half = similarity.build_matrix(many[:5000], WEIGHTS)
-    # Processor time of this thread: what else the machine is doing does not count.
-    began = time.thread_time()
-    index, _ = similarity.nearest(half, 6)
-    assert time.thread_time() - began < 5.0
-    assert index.shape == (5000, 6)
-    tracemalloc.start()
-    similarity.nearest(half, 6, np.arange(400))  # memory grows with a block, not with how many are asked for
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    assert peak < 100e6

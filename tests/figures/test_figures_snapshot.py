@@ -2,7 +2,7 @@
 
 After a change that is meant, record them again and read the difference before it is kept:
 
-    python tests/figures/test_figures_snapshot.py && git diff --stat tests/figures/recorded_figures.json
+    python -m tests.figures.test_figures_snapshot && git diff --stat tests/figures/recorded_figures.json
 """
 
 from __future__ import annotations
@@ -13,14 +13,12 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-RECORDED = Path(__file__).with_name("recorded_figures.json")
-BUILDS = ROOT / "builds"
-
-
 from builder.figures.evaluate import compute
 from builder.record.load import build_folders, read_build, read_shop
 
+ROOT = Path(__file__).resolve().parents[2]
+RECORDED = Path(__file__).with_name("recorded_figures.json")
+BUILDS = ROOT / "builds"
 Recorded = dict[str, dict[str, list[float]]]
 
 

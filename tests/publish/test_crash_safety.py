@@ -1,6 +1,6 @@
 """A publish that is killed, or refused by the system, at any moment: the site that stands is a whole one, old or new.
 
-`MILLBOOK_KILLS=200 pytest tests/publish/test_crash_safety.py` kills more often than the usual forty times.
+`MILLBOOK_KILLS=200 pytest tests/publish/test_crash_safety.py` kills more often than the usual twelve times.
 """
 
 from __future__ import annotations
@@ -18,10 +18,7 @@ import pytest
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
 
-KILLS = int(os.environ.get("MILLBOOK_KILLS", "40"))
-SECONDS = float(os.environ.get("MILLBOOK_KILL_SECONDS", "150" if KILLS <= 40 else "3600"))
-"""After so long no more are begun, so that a slow machine does not keep everybody waiting."""
-FAILING = Path(__file__).with_name("failing_publish.py")
+KILLS = int(os.environ.get("MILLBOOK_KILLS", "12"))
 ROOT = Path(__file__).resolve().parents[2]
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="kill -9 is a POSIX signal")
@@ -71,7 +68,7 @@ class Turned:
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:
         environment = os.environ | {"PYTHONPATH": str(ROOT)}
-        command = [sys.executable, str(FAILING), str(self.archive), *arguments]
+        command = [sys.executable, "-m", "tests.support.fault_injection", str(self.archive), *arguments]
         return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
 
     def operations(self) -> int:
@@ -99,8 +96,7 @@ def test_killed_at_any_file_operation(turned: Turned) -> None:
         counts[turned.state] = {operations}
     stood = set()
     killed = tried = 0
-    begun = time.monotonic()
-    while killed < KILLS and time.monotonic() - begun < SECONDS:
+    while killed < KILLS:
         chance = random.Random(tried)
         tried += 1
         turned.turn(1 - turned.state)
@@ -116,7 +112,6 @@ def test_killed_at_any_file_operation(turned: Turned) -> None:
         if chance.random() < 0.4:
             turned.heal()
     print(f"killed {killed} times of {tried}, publishes of {counts} operations, {sorted(stood)}")
-    assert killed >= 10, "too slow a machine to tell anything"
     turned.heal()
     assert (True, False) in stood  # killed before the new site stood
 
@@ -141,7 +136,7 @@ def test_killed_by_the_clock_with_all_hands_at_work(tmp_path: Path) -> None:
         time.sleep(chance.uniform(0.5, most))
         child.kill()
         child.wait()
-        for _ in range(100):
+        for _ in range(600):
             try:
                 os.killpg(child.pid, 0)
             except ProcessLookupError:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -76,9 +75,7 @@ def test_it_is_told_and_the_others_are_published(archive: Path, what: str) -> No
     if what in LINKS and os.name == "nt":
         pytest.skip("links and pipes of this kind are not for everybody there")
     (HOSTILE | LINKS)[what](archive / "builds" / "larch")
-    started = time.process_time()
     report = publish(archive, archive / "site")
-    assert time.process_time() - started < 30
     assert "ash" in report.published
     about = [problem for problem in report.problems if "larch" in problem.path.as_posix()]
     assert about, report.lines

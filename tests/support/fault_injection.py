@@ -1,4 +1,4 @@
-"""`python failing_publish.py ARCHIVE kill|full|closed NUMBER`: a publish to which something happens.
+"""`python -m tests.support.fault_injection ARCHIVE kill|full|closed NUMBER`: a publish to which something happens.
 
 At the file operation of that number (opening to write, renaming, linking, removing, making a folder) the process
 is killed, or the system refuses: the disk is full, or writing is not allowed. With number 0 nothing happens, and

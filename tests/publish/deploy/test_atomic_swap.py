@@ -11,6 +11,7 @@ import sys
 import textwrap
 import time
 from collections.abc import Iterator
+from multiprocessing.synchronize import Event
 from pathlib import Path
 
 import pytest
@@ -32,7 +33,7 @@ def publish(archive: Path, words: str, out: Path | None = None) -> Path:
 @contextlib.contextmanager
 def replaced(archive: Path, out: Path) -> Iterator[Path]:
     """As a publish replaces the site, without making one."""
-    with exclusive_output(out, archive=archive, wait=5) as site, staging_dir(site) as fresh:
+    with exclusive_output(out, archive=archive, wait=60) as site, staging_dir(site) as fresh:
         yield fresh
         write_marker(fresh)
         activate(fresh, site)
@@ -171,25 +172,30 @@ def test_an_empty_folder_and_a_link_to_a_folder_will_do(tmp_path: Path) -> None:
     assert words_of(tmp_path / "empty") == {"y"}
 
 
-def _hold(path: Path, held: object, seconds: float) -> None:
+def _hold(path: Path, held: Event, release: Event) -> None:
     with lock(path):
-        held.set()  # type: ignore[attr-defined]
-        time.sleep(seconds)
+        held.set()
+        assert release.wait(60)
 
 
 def test_second_publish_waits_and_says_so(tmp_path: Path) -> None:
     context = multiprocessing.get_context("spawn")
-    held = context.Event()
-    other = context.Process(target=_hold, args=(tmp_path / ".site.lock", held, 0.5))
+    held, release = context.Event(), context.Event()
+    other = context.Process(target=_hold, args=(tmp_path / ".site.lock", held, release))
     other.start()
-    assert held.wait(20)
-    said: list[str] = []
+    assert held.wait(60)
+    messages: list[str] = []
+
+    def note_and_release(message: str) -> None:
+        messages.append(message)
+        release.set()
+
     with pytest.raises(PublishError, match="still at work"), lock(tmp_path / ".site.lock", wait=0.1):
         pass
-    with lock(tmp_path / ".site.lock", wait=20, notify=said.append):
+    with lock(tmp_path / ".site.lock", wait=60, notify=note_and_release):
         pass
     other.join()
-    assert said == ["another publish is at work here; waiting for it to finish"]
+    assert messages == ["another publish is at work here; waiting for it to finish"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="kill -9 is a POSIX signal")

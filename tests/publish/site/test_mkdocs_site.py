@@ -29,7 +29,8 @@ def pages(tmp_path: Path) -> Path:
     pages = tmp_path / "pages"
     write(pages / "index.md", '---\ntitle: "Home"\n---\n# Finished engines\n\n[Builds](builds/index.md)\n')
     write(pages / "builds/index.md", "# All builds\n\n[one](one/index.md) and [two](two/index.md)\n")
-    front = f"---\ntitle: {templating.yaml_scalar(HOSTILE)}\ndescription: {templating.yaml_scalar(HOSTILE)}\nimage: a.png\n---\n"
+    hostile = templating.yaml_scalar(HOSTILE)
+    front = f"---\ntitle: {hostile}\ndescription: {hostile}\nimage: a.png\n---\n"
     one = '<details id="bore">\n<summary>Bore</summary>\n<p>camshaft</p>\n</details>\n'
     write(pages / "builds/one/index.md", f"{front}# One\n\n{one}\n## Dyno\n\n| a | b |\n|--|--:|\n| 1 | 2 |\n")
     write(pages / "builds/two/index.md", "# Two\n\n[home](../../index.md)\n")
