@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import re
 import tempfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,12 +15,12 @@ from markupsafe import Markup
 from builder.figures.core.inputs import INPUTS
 from builder.figures.core.registry import SECTIONS, FigureDefinition, catalogue
 from builder.figures.core.types import FigureSheet
-from builder.handover.mate import alone
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.templating import page_environment
 from builder.publish.site.mkdocs_site import build_site
+from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -52,10 +52,6 @@ def prepare(archive: Path) -> None:
             _environment(archive).get_template(name)
 
 
-Begin = Callable[[Callable[[], object]], Callable[[], object]]
-"""Begins with some work, here or elsewhere; what it returns waits for its end."""
-
-
 def offline_record(
     build: Build,
     sheet: FigureSheet,
@@ -66,12 +62,12 @@ def offline_record(
     *,
     archive: Path,
     data: Iterable[str],
-    begin: Begin = alone,
+    workers: WorkerPool = INLINE,
 ) -> dict[str, bytes]:
     """Every file of the offline record, by path; `index.html` is the one to open.
 
-    ``data`` names the files that the page offers, which lie in the pack's data folder beside it. With ``begin``
-    the pages may become HTML in another process. Raises PublishError where a template is at fault.
+    ``data`` names the files that the page offers, which lie in the pack's data folder beside it. A process of
+    ``workers`` makes the HTML. Raises PublishError where a template is at fault.
     """
     import jinja2
 
@@ -97,7 +93,8 @@ def offline_record(
             target = folder / name
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(content)
-        begin(partial(build_site, folder, out, archive=archive, site_name=shop.name, nav=_NAV, search=False))()
+        html = partial(build_site, folder, out, archive=archive, site_name=shop.name, nav=_NAV, search=False)
+        workers.submit(html, retry=True).result()
         return {
             name: path.read_bytes()
             for path in sorted(out.rglob("*"))

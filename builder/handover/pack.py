@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from builder.draw.canvas import Drawing
 from builder.draw.chart_cache import ChartCache, draw_all
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
@@ -20,13 +19,13 @@ from builder.handover.binder_content import Binder, binder_of
 from builder.handover.binder_pdf import binder_pdf
 from builder.handover.checksums import DATA, add_checksums, data_digest
 from builder.handover.engine_tag import tag_pdf, tag_size
-from builder.handover.mate import Mate, alone
 from builder.handover.offline_site import offline_record, prepare
 from builder.handover.redacted_record import record_files
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.placed_chart import with_drawings
 from builder.publish.photo_view import photos_of
+from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.redaction import without_private
@@ -51,21 +50,18 @@ def customer_view(build: Build, shop: Shop) -> CustomerView:
 
 
 def pack_files(
-    build: Build, of: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, mate: Mate | None = None
+    build: Build, of: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, workers: WorkerPool = INLINE
 ) -> dict[str, bytes]:
     """Every file of the pack, by path, with its seal; the same bytes for the same record.
 
-    ``build`` is the record as read, for its documents and logs; everything else is made from ``of``. A ``mate``
-    draws and makes the page's HTML meanwhile.
+    ``build`` is the record as read, for its documents and logs; everything else is made from ``of``. A process
+    of ``workers`` draws and makes the page's HTML meanwhile.
     Raises PublishError where a template is at fault.
     """
     own, sheet = of.build, of.sheet
-    begin = mate.begin if mate else alone
     charts = charts_for(own, sheet, shop)
     # The customer's charts show what the site must not: they are not cached.
-    drawings: Callable[[], list[Drawing]] = begin(
-        partial(draw_all, [chart.request for chart in charts], ChartCache(None))
-    )
+    drawings = workers.submit(partial(draw_all, [chart.request for chart in charts], ChartCache(None)), retry=True)
     photos, pictures, _ = photos_of(own)
     binder = binder_of(own, sheet, shop, archive)
     curves = export_data(own, sheet)
@@ -79,13 +75,13 @@ def pack_files(
     files = dict(data)
     files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
     prepare(archive)
-    placed = with_drawings(charts, drawings())
+    placed = with_drawings(charts, drawings.result())
     # typst sets the binder without holding Python up, so the page is made meanwhile.
     with ThreadPoolExecutor(1) as beside:
         pdf = beside.submit(
             binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
         )
-        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, begin=begin)
+        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, workers=workers)
         files[BINDER] = pdf.result()
     files |= {f"{RECORD}{name}": content for name, content in page.items()}
     files[README] = _readme(binder, shop, digest, draft).encode()

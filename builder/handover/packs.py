@@ -13,11 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.handover.checksums import NAME, verify, zip_bytes
-from builder.handover.mate import Mate
 from builder.publish.deploy.atomic_swap import MARK, activate
 from builder.publish.errors import PublishError, translate_os_errors
-from builder.publish.rings import seldom_looked_for
-from builder.publish.workers import FEW, WorkerPool
+from builder.publish.workers import FEW, INLINE, WorkerPool
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
 
@@ -79,15 +77,18 @@ def handover(
     started = time.perf_counter()
     names = [folder.name for folder in build_folders(archive)]
     due = names if everything else [slug for slug in slugs if slug in names]
-    with WorkerPool() as hands, _mate(hands, archive, len(due)) as mate:
-        from builder.archive.shop_profile import read_shop_profile  # the mate makes ready meanwhile
+    few = 0 < len(due) <= FEW
+    with WorkerPool() as workers:
+        if few and workers.count > 1:
+            workers.submit(partial(_preload, archive))  # while this process reads the record
+        from builder.archive.shop_profile import read_shop_profile
 
         shop_problems = read_shop_profile(archive)[1]
         if errors_in(shop_problems):
             return Outcome((), tuple(shop_problems), False)
         place = _place(out or archive / FOLDER, archive)
         work = partial(build_pack, archive=archive, place=place, draft=draft, finished_only=everything and not draft)
-        handed = [*hands.map(partial(work, mate=mate) if mate else work, due)]
+        handed = [work(slug, workers=workers) for slug in due] if few else [*workers.map(work, due)]
     lines = [line for one in handed for line in one.lines]
     unknown = [slug for slug in slugs if slug not in names]
     lines += [f"{slug}: there is no such build" for slug in unknown]
@@ -99,18 +100,38 @@ def handover(
     return Outcome(tuple(lines), problems, not left_out and not unknown)
 
 
-def _mate(hands: WorkerPool, archive: Path, packs: int) -> contextlib.AbstractContextManager[Mate | None]:
-    """A mate for a few packs, which are made in this process; many keep every core busy as it is."""
-    return Mate(archive) if hands.count > 1 and 0 < packs <= FEW else contextlib.nullcontext()
+def _preload(archive: Path) -> None:
+    """Load what drawing and MkDocs take; what goes wrong here is reported where it is used."""
+    with contextlib.suppress(Exception):
+        from builder.draw import svg_canvas  # noqa: F401
+        from builder.draw.charts import (  # noqa: F401
+            channels,
+            comparison,
+            deck_stack,
+            piston_speed,
+            positions,
+            power,
+            tightening,
+            valve_timing,
+        )
+        from builder.publish.site.mkdocs_site import preload
+
+        preload(archive)
 
 
 def build_pack(
-    slug: str, *, archive: Path, place: Path, draft: bool, finished_only: bool = False, mate: Mate | None = None
+    slug: str,
+    *,
+    archive: Path,
+    place: Path,
+    draft: bool,
+    finished_only: bool = False,
+    workers: WorkerPool = INLINE,
 ) -> PackResult:
     """Make one pack in ``place``, or say why not.
 
-    An unfinished build is passed over in silence with ``finished_only``: it is not due. A ``mate`` takes
-    some of the work off.
+    An unfinished build is passed over in silence with ``finished_only``: it is not due. The
+    drawings and the HTML are made in a process of ``workers``.
     """
     from builder.handover.pack import customer_view, pack_files
     from builder.record.load import read_build, read_shop
@@ -127,8 +148,7 @@ def build_pack(
     if not draft and (lacking := _blockers(build, shop, of.sheet)):
         return PackResult(slug, None, lacking, tuple(problems))
     try:
-        with seldom_looked_for():
-            files = pack_files(build, of, shop, archive, draft=draft, mate=mate)
+        files = pack_files(build, of, shop, archive, draft=draft, workers=workers)
         pack = _write(files, place / slug)
     except PublishError as fault:
         return PackResult(slug, None, (str(fault),), tuple(problems))

@@ -38,7 +38,6 @@ from builder.publish.incremental.state import (
 )
 from builder.publish.pages import templating
 from builder.publish.report import Progress, Report
-from builder.publish.rings import seldom_looked_for
 from builder.publish.workers import WorkerPool
 from builder.record.problem import Problem, errors_in
 
@@ -94,12 +93,12 @@ def publish(
             remade = RebuildResult()
             warnings: list[str] = []
             many = len(ledger.builds) > _PARALLEL_SCAN_FROM
-            with hands.background(snapshot_of(place, ledger).corrupted, enabled=many) as harmed:
-                found = detect_changes(place, ledger)
-                if found.has_changes or not is_intact(site, ledger.site) or harmed():
-                    remade, warnings = _rebuild_site(place, ledger, found, harmed, site)
-                elif ledger.shop_faults:
-                    remade = _build_stale(place, ledger, found)  # which tells them again
+            harmed = hands.submit(snapshot_of(place, ledger).corrupted, inline=not many).result
+            found = detect_changes(place, ledger)
+            if found.has_changes or not is_intact(site, ledger.site) or harmed():
+                remade, warnings = _rebuild_site(place, ledger, found, harmed, site)
+            elif ledger.shop_faults:
+                remade = _build_stale(place, ledger, found)  # which tells them again
             if ledger.dirty:
                 ledger.save(place.path("ledger.json"))
     return _report(out, ledger, remade, warnings, time.perf_counter() - started)
@@ -111,13 +110,9 @@ def _rebuild_site(
     """Make again what changed, and put the new site in place; returns what was made, and MkDocs' warnings."""
     known = ledger.site if found.global_unchanged else Manifest()
     warnings: list[str] = []
-    with (
-        staging_dir(site) as fresh,
-        workspace.hands.background(
-            partial(_prefetch, workspace.archive, site, fresh, known), enabled=found.global_unchanged
-        ) as ahead,
-        seldom_looked_for() if found.global_unchanged else contextlib.nullcontext(),
-    ):
+    with staging_dir(site) as fresh, contextlib.closing(workspace.hands):
+        prefetch = partial(_prefetch, workspace.archive, site, fresh, known)
+        ahead = workspace.hands.submit(prefetch, inline=not found.global_unchanged).result
         import builder.publish.pages.build.worker  # noqa: F401 - which takes as long as the other process looks for harm
 
         if ledger.global_hash:
@@ -307,7 +302,8 @@ def _write_pages(workspace: Workspace, ledger: BuildState, shelf: SummaryIndex, 
     charts = _chart_cache(workspace, found)
     draw = partial(draw_overviews, overviews_of(shelf.builds, display_units(shop)), charts)
     many = found.global_unchanged and len(shelf.builds) > _PARALLEL_SCAN_FROM
-    with workspace.hands.background(draw, enabled=many) as overviews, templating.translate_template_errors():
+    overviews = workspace.hands.submit(draw, inline=not many).result
+    with templating.translate_template_errors():
         related = stale_similar(shelf.builds, said, ledger.similar_hashes, shop=shop, whole=found.whole)
         files = archive_pages(shelf.builds, shop, template_env(workspace.archive, found.whole), overviews)
         if not found.cache_valid or not ledger.static_pages:
@@ -380,7 +376,10 @@ def _build_site(
     work = partial(build_pages, pages=workspace.path("pages"), out=fresh, look=look, others=others)
     built = []
     if len(batches) == 1:
-        built = [workspace.hands.run_in_background_worker(partial(work, batches[0]))]  # there, MkDocs is loaded already
+        # The background process has loaded MkDocs.
+        built = [
+            workspace.hands.submit(partial(work, batches[0]), inline=not standing).result()
+        ]  # there, MkDocs is loaded already
     for each in workspace.hands.map(work, batches) if len(batches) > 1 else ():
         built.append(each)
         workspace.tell(_BUILDING, sum(len(batch.names) for batch in batches[: len(built)]), len(changed_pages))

@@ -1,4 +1,4 @@
-"""Many hands: the same work for many builds, on every core."""
+"""Other processes that share the work of a publish or of a delivery pack."""
 
 from __future__ import annotations
 
@@ -8,46 +8,67 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import CancelledError, ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import cache
 from types import TracebackType
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 from builder.publish.errors import PublishError
-from builder.publish.rings import not_looked_for_at_the_end
 
 T = TypeVar("T")
 R = TypeVar("R")
 
 FEW = 5
-"""With so few things to do, starting other processes takes longer than doing them."""
+"""Up to so many items are worked on in this process: starting others would take longer."""
+
+
+class Task(Generic[R]):
+    """Some work that was given to a worker pool, with its result."""
+
+    def __init__(self, work: Callable[[], R], future: Future[R] | None, *, retry: bool) -> None:
+        """Hold the work and its future; without a future the work is done here when the result is asked for."""
+        self._inline, self._future, self._retry = cache(work), future, retry
+
+    def result(self) -> R:
+        """Return the result once it is there. Raises what the work raised, and PublishError if its process ended."""
+        if self._future is None:
+            return self._inline()
+        try:
+            with _translate_broken_pool():
+                return self._future.result()
+        except PublishError as error:
+            if self._retry and isinstance(error.__cause__, BrokenProcessPool):
+                return self._inline()
+            raise
 
 
 class WorkerPool:
-    """Other processes to work in, started when they are first worth it and kept to the end: one for each core for
-    the same work many times, and one that does other work while this process goes on.
+    """Worker processes, started when there is work for them: one for each core for `map`, one more for `submit`.
 
-    They are started afresh (spawn), so that every system behaves alike; work and items must be fit to be sent
-    to another process. They end with the process that started them, even when that is killed.
+    They are started afresh (spawn) on every system, so work and items must be fit to be pickled. They end with this
+    process, even when it is killed.
     """
 
-    def __init__(self) -> None:
-        """Start nothing yet."""
-        self._pool: ProcessPoolExecutor | None = None
-        self._other: ProcessPoolExecutor | None = None
-        self._at_work = False  # whether they have loaded what drawing takes
-        self.count = _available_cpus()
+    def __init__(self, count: int | None = None) -> None:
+        """Use so many processes, one for each core unless given; with 1 all work is done in this process."""
+        self.count = count or _available_cpus()
+        self._mappers: ProcessPoolExecutor | None = None
+        self._background: ProcessPoolExecutor | None = None
 
     def __enter__(self) -> WorkerPool:
-        """Nothing is started before there is work."""
+        """Return the pool itself."""
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Send them home, without what they had not begun."""
-        for pool in (self._pool, self._other):
+        """Wait for what runs, cancel the rest and end the processes."""
+        self.close()
+
+    def close(self) -> None:
+        """Wait for what runs, cancel the rest and end the processes."""
+        for pool in (self._mappers, self._background):
             if pool is not None:
                 pool.shutdown(cancel_futures=True)
 
@@ -59,57 +80,43 @@ class WorkerPool:
         inline_up_to: int = FEW,
         after: Callable[[int], None] = lambda done: None,
     ) -> Iterator[R]:
-        """The results of `work` on every item, in order; `after` is told how many are done.
+        """Yield the results of `work` on every item, in order; `after` is called with the number done.
 
-        Up to `few` items are done here. Raises PublishError when the system ends one of the processes.
+        Up to `inline_up_to` items are done in this process, unless other processes run for an earlier map already.
+        Raises PublishError when the system ends one of the processes.
         """
-        if self.count == 1 or len(items) <= (1 if self._at_work else inline_up_to):
-            for done, item in enumerate(items):
+        if self.count == 1 or len(items) <= (inline_up_to if self._mappers is None else 1):
+            for done, item in enumerate(items, 1):
                 yield work(item)
-                after(done + 1)
+                after(done)
             return
-        self._at_work = True
         chunk = max(1, min(8, len(items) // (4 * self.count)))
+        self._mappers = self._mappers or _new_pool(self.count)
         with _translate_broken_pool():
-            if self._pool is None:
-                self._pool = _new_pool(self.count)
-            for done, result in enumerate(self._pool.map(work, items, chunksize=chunk)):
+            for done, result in enumerate(self._mappers.map(work, items, chunksize=chunk), 1):
                 yield result
-                after(done + 1)
+                after(done)
 
-    @contextlib.contextmanager
-    def background(self, work: Callable[[], R], *, enabled: bool = True) -> Iterator[Callable[[], R]]:
-        """Do some work in the other process, after what it has to do already, while the block runs, which may wait
-        for its result.
+    def submit(self, work: Callable[[], R], *, inline: bool = False, retry: bool = False) -> Task[R]:
+        """Return a task that runs in the background process, after those submitted before it.
 
-        It is over when the block is left. With one core, or when it is not `worth` a process, it is done here when it
-        is waited for.
+        All tasks share one process, so that what one loads the next finds loaded. With one core or with `inline` the
+        work is done here when its result is asked for. `retry` is for work that may be done twice: it is done here
+        when the process is lost.
         """
-        if self.count == 1 or not enabled:
-            yield cache(work)
-            return
-        with _translate_broken_pool():
-            if self._other is None:
-                self._other = _new_pool(1)
-            future = self._other.submit(work)
-
-        def wait() -> R:
-            with _translate_broken_pool():
-                return future.result()
-
+        if self.count == 1 or inline:
+            return Task(work, None, retry=retry)
+        self._background = self._background or _new_pool(1)
         try:
-            yield wait
-        finally:
-            future.cancel()
-            with contextlib.suppress(Exception, CancelledError):
-                future.result()
+            return Task(work, self._background.submit(work), retry=retry)
+        except BrokenProcessPool as error:
+            lost: Future[R] = Future()
+            lost.set_exception(error)
+            return Task(work, lost, retry=retry)
 
-    def run_in_background_worker(self, work: Callable[[], R]) -> R:
-        """Do some work in the other process where it is there already, else here."""
-        if self._other is None:
-            return work()
-        with _translate_broken_pool():
-            return self._other.submit(work).result()
+
+INLINE = WorkerPool(1)
+"""Starts no process."""
 
 
 def _new_pool(count: int) -> ProcessPoolExecutor:
@@ -129,20 +136,19 @@ def _translate_broken_pool() -> Iterator[None]:
 
 def _available_cpus() -> int:
     try:
-        return len(os.sched_getaffinity(0))  # what this process may use, which can be less than there are
+        return len(os.sched_getaffinity(0))  # which can be fewer than the machine has
     except AttributeError:
         return os.cpu_count() or 1
 
 
 def _worker_init() -> None:
-    """Leave Ctrl-C to the process that started this one, and go when it goes, at once."""
+    """Leave Ctrl-C to the process that started this one, and end as soon as that process does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    not_looked_for_at_the_end()
     parent = multiprocessing.parent_process()
 
-    def follow() -> None:
+    def end_with_parent() -> None:
         if parent is not None:
             parent.join()
         os._exit(1)
 
-    threading.Thread(target=follow, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
