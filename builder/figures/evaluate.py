@@ -8,8 +8,8 @@ from builder.figures.core.inputs import Context
 from builder.figures.core.registry import catalogue
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Caution, Figure, FigureSheet, MissingInputs
-from builder.figures.review.cautions import cautions
-from builder.figures.review.discrepancies import findings
+from builder.figures.review.cautions import build_cautions
+from builder.figures.review.discrepancies import find_discrepancies
 from builder.figures.review.plausibility import plausibility_problems
 from builder.figures.review.session_cautions import session_cautions
 from builder.record.models.build import Build
@@ -27,9 +27,9 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     figures = tuple(result for result in results if isinstance(result, Figure))
     needs = tuple(result for result in results if isinstance(result, MissingInputs))
     session = solver.source.session
-    sheet = FigureSheet(figures, needs, (), solver.source.system, session, findings=findings(solver))
+    sheet = FigureSheet(figures, needs, (), solver.source.system, session, discrepancies=find_discrepancies(solver))
     problems = (*solver.problems, *(session.problems if session else ()), *plausibility_problems(build, sheet))
-    found = (*session_cautions(build, session), *cautions(build, shop, sheet))
+    found = (*session_cautions(build, session), *build_cautions(build, shop, sheet))
     return replace(sheet, figures=_cautioned(figures, found), problems=problems, cautions=found)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.review.clearance_checks import CheckedClearance, judge_fits
+from builder.figures.review.clearance_checks import CheckedClearance, check_clearances
 from builder.handover import procedures as said
 from builder.handover.joints import Joint, joints
 from builder.handover.limits import LimitLine, limits_of
@@ -137,7 +137,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
     words = said.read_words(archive)
     both = shop.units == "both"
     of, delivery = build.build, build.delivery
-    judged = judge_fits(build, shop, sheet)
+    judged = check_clearances(build, shop, sheet)
     return Binder(
         title=of.title,
         number=of.number or build.slug,
@@ -261,14 +261,14 @@ def _named(figure: Figure) -> LabelledValue:
 
 def _fit(fit: CheckedClearance) -> FitLine:
     marks = tuple(RangeMark(at.label, at.text, _place(fit, at.value), at.out_of_range) for at in fit.readings)
-    low, high = fit.least, fit.most
+    low, high = fit.minimum, fit.maximum
     found = low.text if len(fit.readings) == 1 or low.text == high.text else _span(low.text, high.text)
     if len(fit.readings) > 1 and low.text == high.text:
         found = f"{found}, all {len(fit.readings)}"
     accepted = fit.accepted
     note = [f"accepted by {accepted.by}: {accepted.why}"] if accepted and fit.out_of_range else []
-    if fit.odd:
-        note.append(f"{fit.axis} {fit.odd} stands out")
+    if fit.outlier:
+        note.append(f"{fit.axis} {fit.outlier} stands out")
     note += [fit.note] if fit.note else []
     note += [f"gauged by {fit.by}"] if fit.by else []
     return FitLine(
@@ -284,7 +284,7 @@ def _span(low: str, high: str) -> str:
 
 
 def _place(fit: CheckedClearance, value: float) -> float | None:
-    least, most = fit.limits.least, fit.limits.most
+    least, most = fit.limits.minimum, fit.limits.maximum
     if least is None or most is None or least >= most:
         return None
     return round((value - least) / (most - least), 4)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from builder.figures.core.display_units import convert_to_other_system, written_text
 from builder.figures.core.types import FigureSheet
-from builder.figures.review.guideline_defaults import mixture_habit
+from builder.figures.review.guideline_defaults import mixture_guideline
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.units import Quantity
@@ -42,8 +42,8 @@ def limits_of(build: Build, sheet: FigureSheet, shop: Shop) -> tuple[LimitLine, 
     coolant = guidelines.most_coolant_temperature
     if coolant is not None and engine.cooling in (None, "water") and "coolant" not in named:
         found.append(LimitLine("Coolant", f"not over {_both(coolant)}", "the shop's habit"))
-    ends = mixture_habit(shop, engine.fuel.kind if engine.fuel else None)
-    own = ends is not None and all(end.own for end in ends) and engine.ignition == "spark"
+    ends = mixture_guideline(shop, engine.fuel.kind if engine.fuel else None)
+    own = ends is not None and all(end.set_by_shop for end in ends) and engine.ignition == "spark"
     if ends is not None and own and not any(w in named for w in ("lambda", "mixture")):
         found.append(LimitLine("Lambda at full load", f"{ends[0].text} to {ends[1].text}", "the shop's habit"))
     return tuple(found)

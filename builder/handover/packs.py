@@ -160,7 +160,7 @@ def _blockers(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[str, ...]:
     from builder.figures.review.delivery_readiness import readiness
 
     errors = tuple(str(problem) for problem in errors_in(sheet.problems))
-    return (*(f"{each.title}: {each.says}" for each in readiness(build, shop, sheet).missing), *errors)
+    return (*(f"{each.title}: {each.message}" for each in readiness(build, shop, sheet).missing), *errors)
 
 
 def _place(out: Path, archive: Path) -> Path:

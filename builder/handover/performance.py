@@ -108,7 +108,7 @@ def _sentences(session: DynoSession, words: ProcedureTexts, system: System) -> l
             f"peaked at {_peak(display_units.POWER, last, system)} and {_peak(display_units.TORQUE, last, system)}."
         )
     for repeat in session.repeats[:1]:
-        said.append(f"How well pulls repeat: {repeat.words}")
+        said.append(f"How well pulls repeat: {repeat.text}")
     return said
 
 
@@ -130,7 +130,7 @@ def _conditions(build: Build, best: PullResult) -> list[LabelledValue]:
             ("Driven and fitted", dyno.ancillaries),
         )
         rows += [LabelledValue(title, text) for title, text in said if text]
-        conditions = best.pull.conditions or dyno.conditions
+        conditions = best.record.conditions or dyno.conditions
         if conditions is not None:
             rows += rows_of(conditions, both=True)
     rows.append(LabelledValue("Standard", best.standard.name if best.correction is not None else "as logged"))

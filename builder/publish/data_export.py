@@ -130,8 +130,8 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
     verdicts = {change.name: change.verdict for change in session.changes}
     words: dict[str, list[str]] = {
         "pull": [pull.name for pull in session.pulls],
-        "changed": [pull.pull.changed or "" for pull in session.pulls],
-        "since": [pull.pull.since or pull.pull.repeat_of or "" for pull in session.pulls],
+        "changed": [pull.record.changed or "" for pull in session.pulls],
+        "since": [pull.record.since or pull.record.repeat_of or "" for pull in session.pulls],
         "verdict": [verdicts.get(pull.name, "") for pull in session.pulls],
         "standard": [pull.standard.name for pull in session.pulls],
         "left_out": [pull.exclusion_reason for pull in session.pulls],
@@ -248,15 +248,15 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "repeats": [
             {"pulls": list(each.names), "deviation": _number(each.repeatability.overall),
              "deviation_of_means": _number(each.repeatability.of_means), "drift": _number(each.drift.change),
-             "says": each.words}
+             "says": each.text}
             for each in session.repeats
         ],
         "changes": [_change(session, index) for index in range(len(session.changes))],
         "settings": [_setting(session, index) for index in range(len(session.settings))],
         "health": [
             {"pull": each.pull, "channel": each.channel, "side": each.side, "limit": _number(each.limit),
-             "value": _number(each.value), "speed": _number(each.speed), "says": each.words}
-            for each in session.health
+             "value": _number(each.value), "speed": _number(each.speed), "says": each.text}
+            for each in session.violations
         ],
     }  # fmt: skip
 
@@ -305,8 +305,8 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
         "factor": _number(correction.factor) if correction else None,
         "needs": list(pull.needs),
         "outside": list(pull.outside),
-        "air": {"pressure": _number(pull.day.pressure), "temperature": _number(pull.day.temperature),
-                "vapour_pressure": _number(pull.day.air.vapour) if pull.day.air else None},
+        "air": {"pressure": _number(pull.conditions.pressure), "temperature": _number(pull.conditions.temperature),
+                "vapour_pressure": _number(pull.conditions.air.vapour) if pull.conditions.air else None},
         "peak_torque": _number(pull.peak_torque.value),
         "peak_torque_speed": _number(pull.peak_torque.speed),
         "peak_power": _number(pull.peak_power.value),
@@ -331,7 +331,7 @@ def _change(session: DynoSession, index: int) -> dict[str, Any]:
         "before": list(change.before),
         "after": list(change.after),
         "verdict": change.verdict,
-        "noise": change.noise,
+        "noise": change.noise_text,
     }
     if gain is not None:
         found |= {
@@ -352,7 +352,7 @@ def _setting(session: DynoSession, index: int) -> dict[str, Any]:
         "caution": sweep.caution or None,
         "fits": [
             {
-                "result": fit.what,
+                "result": fit.quantity,
                 "levels": [_number(level) for level in fit.levels],
                 "values": [_number(value) for value in fit.values],
                 "optimum": _number(fit.best.optimum) if fit.best else None,

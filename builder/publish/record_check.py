@@ -124,7 +124,7 @@ def _readiness_lines(slug: str, result: Readiness) -> list[str]:
         return [f"{slug}: shop.yaml requires nothing of a delivery: {hint}", *cautions]
     return [
         f"{slug}: {'ready for delivery' if result.ready else 'not ready for delivery'}",
-        *(f"  missing  {item.title}: {item.says}" for item in result.missing),
+        *(f"  missing  {item.title}: {item.message}" for item in result.missing),
         *(f"  there    {item.title}" for item in result.present),
         *cautions,
     ]

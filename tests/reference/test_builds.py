@@ -16,7 +16,7 @@ import pytest
 from builder.figures.core.registry import catalogue
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.evaluate import compute
-from builder.figures.review.cautions import cautions
+from builder.figures.review.cautions import build_cautions
 from builder.record.load import read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -119,8 +119,8 @@ def test_the_short_piston_is_found_and_its_cost_said(tmp_path: Path) -> None:
     """
     sheet = figures(tmp_path, bottom_end=bottom, top_end=_above(0)["top_end"])
     assert value(sheet, "compression_if") == pytest.approx(9.28, abs=0.005)
-    (finding,) = sheet.findings
-    said = [float(ratio) for ratio in re.findall(r"([0-9.]+):1", finding.cost or "")]
+    (finding,) = sheet.discrepancies
+    said = [float(ratio) for ratio in re.findall(r"([0-9.]+):1", finding.consequence or "")]
     assert said == pytest.approx([9.28, 7.79], abs=0.015)
 
 
@@ -168,7 +168,7 @@ def test_a_build_over_its_cranks_guideline(tmp_path: Path, material: str, power:
     def at(horsepower: float) -> list[str]:
         method = catalogue()["peak_power"].method
         made = Figure(method, horsepower * HP, f"{horsepower:g} hp", None, "measured", "", ())
-        found = cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)))
+        found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)))
         return [caution.text for caution in found if caution.about == "peak_power"]
 
     (text,) = at(power)

@@ -163,26 +163,28 @@ class Caution:
 
 
 @dataclass(frozen=True)
-class Finding:
+class Discrepancy:
     """Two values for the same thing that differ by more than reading them can explain."""
 
     kind: Literal["listed against measured", "as received", "two ways"]
     path: str
     title: str
-    heads: tuple[str, str]
+    labels: tuple[str, str]
     """What the two values are: `listed`, `measured`; `by gauge`, `from the parts`."""
     values: tuple[str, str]
     difference: str
-    cost: str | None = None
+    consequence: str | None = None
     """What follows, or would have followed had nobody looked; None where nothing can be computed."""
+    matters: bool = False
+    """Whether the engine would be another one for it: most differences change nothing that a page shows."""
     where: tuple[Path, int] | None = None
 
     @property
     def text(self) -> str:
         """One sentence that says it all."""
-        pairs = ", ".join(f"{head} {value}" for head, value in zip(self.heads, self.values, strict=True))
+        pairs = ", ".join(f"{head} {value}" for head, value in zip(self.labels, self.values, strict=True))
         said = f"{self.title}: {pairs}: {self.difference}"
-        return f"{said}; {self.cost}." if self.cost else f"{said}."
+        return f"{said}; {self.consequence}." if self.consequence else f"{said}."
 
 
 @dataclass(frozen=True)
@@ -196,7 +198,7 @@ class FigureSheet:
     session: DynoSession | None = None
     """What the dyno said, from which the figures of power were taken."""
     cautions: tuple[Caution, ...] = ()
-    findings: tuple[Finding, ...] = ()
+    discrepancies: tuple[Discrepancy, ...] = ()
 
     def __contains__(self, slug: object) -> bool:
         return any(figure.slug == slug for figure in self.figures)

@@ -77,18 +77,18 @@ _BOTH = "dyno.pulls (with both torque and power in the log)"
 
 
 def _day(of: Callable[[AmbientConditions], float | None]) -> Of:
-    return lambda pull: of(pull.day)
+    return lambda pull: of(pull.conditions)
 
 
 def _written(key: str) -> Text:
-    return lambda pull, system: pull.day.texts[key]
+    return lambda pull, system: pull.conditions.texts[key]
 
 
 per_pull("air_temperature", "air at the inlet", "T", units.TEMPERATURE, "dyno.conditions.temperature",
          _day(lambda day: day.temperature), _written("temperature"))  # fmt: skip
 per_pull("barometer", "barometer in the room", "P", units.AIR_PRESSURE, "dyno.conditions.barometer",
          _day(lambda day: day.pressure),
-         lambda pull, system: units.AIR_PRESSURE.text(pull.day.pressure or 0.0, system))  # fmt: skip
+         lambda pull, system: units.AIR_PRESSURE.text(pull.conditions.pressure or 0.0, system))  # fmt: skip
 
 _FORMS = {
     "relative_humidity": ("relative humidity", r"\varphi", units.PERCENT),
@@ -102,7 +102,7 @@ _ANY_FORM = "dyno.yaml: conditions: relative_humidity, wet_bulb, dew_point or va
 
 def _forms(source: Context) -> set[str]:
     pulls = source.session.counted if source.session else ()
-    return {pull.day.form for pull in pulls if pull.day.form is not None}
+    return {pull.conditions.humidity_form for pull in pulls if pull.conditions.humidity_form is not None}
 
 
 def _humidity(form: str) -> None:
@@ -110,7 +110,7 @@ def _humidity(form: str) -> None:
     name = f"{form}_recorded"
 
     def of(pull: PullResult) -> float | None:
-        return pull.day.humidity if pull.day.form == form else None
+        return pull.conditions.humidity if pull.conditions.humidity_form == form else None
 
     per_pull(name, label, symbol, kind, f"dyno.conditions.{form}", of, _written("humidity"))
     whole = INPUTS.pop(name)
@@ -124,8 +124,8 @@ def _humidity(form: str) -> None:
 for _form in _FORMS:
     _humidity(_form)
 per_pull("vapour_mixed", "vapour pressure, from humidity recorded in different forms", "p_v", units.AIR_PRESSURE,
-         "dyno.conditions.relative_humidity", lambda pull: pull.day.air.vapour if pull.day.air else None,
-         lambda pull, system: f"from {_FORMS[pull.day.form or 'vapour_pressure'][0]} {pull.day.texts['humidity']}",
+         "dyno.conditions.relative_humidity", lambda pull: pull.conditions.air.vapour if pull.conditions.air else None,
+         lambda pull, system: f"from {_FORMS[pull.conditions.humidity_form or 'vapour_pressure'][0]} {pull.conditions.texts['humidity']}",
          )  # fmt: skip
 
 
@@ -172,7 +172,7 @@ def _standard_text(slug: str, air: Air | None) -> str:
 per_pull("pull_factor", "factor by the standard", "k", units.FACTOR,
          "dyno.readings, and conditions: barometer, temperature and humidity",
          lambda pull: pull.correction.factor if pull.correction is not None else None,
-         lambda pull, system: factor_text(pull.correction, pull.day.air) if pull.correction else "not known",
+         lambda pull, system: factor_text(pull.correction, pull.conditions.air) if pull.correction else "not known",
          )  # fmt: skip
 
 # Peaks, on the smoothed curve. Factors are those at the speed in question: one for all, but for compression ignition.
@@ -302,7 +302,7 @@ def _gain(source: Context) -> InputValue | None:
         source,
         basis=MEASURED,
         labels=tuple(f"{change.name} against {change.since}" for change in changes),
-        texts=tuple(change.mean for change in changes),
+        texts=tuple(change.mean_text for change in changes),
         # Half of the 95 % interval, so that the figure shows that interval.
         contributions=uncertainty.root("torque_gain", np.array([_half(gain.half_width) for gain in gains])),
     )
@@ -336,7 +336,7 @@ def _setting(source: Context) -> InputValue | None:
         for fit in sweep.fits:
             if fit.best is None:
                 continue
-            labels.append(f"{sweep.name}{f' [{sweep.unit}]' if sweep.unit else ''}, by {fit.what}")
+            labels.append(f"{sweep.name}{f' [{sweep.unit}]' if sweep.unit else ''}, by {fit.quantity}")
             values.append(np.nan if fit.best.optimum is None else fit.best.optimum)
             steps.append(float(np.max(np.diff(fit.best.levels))))
             levels = ", ".join(level_text(level, sweep.unit) for level in fit.best.levels)

@@ -16,7 +16,7 @@ from builder.figures.dyno.pull import PullResult
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import to_unit
 
-CAUTION = (
+EXTRAPOLATION_CAUTION = (
     "Further is not better just because the curve still rises: detonation, heat and stress do not show in these "
     "numbers. Before anyone goes further: small steps, listening for detonation, plugs and exhaust temperature "
     "read each time, and never beyond the maker's limit for the engine and its fuel."
@@ -32,7 +32,7 @@ class Repeats:
     indices: tuple[int, ...]
     repeatability: Repeatability
     drift: Drift
-    words: str
+    text: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,16 +52,16 @@ class ComparisonResult:
     gain: Gain | None
     power: Gain | None
     verdict: str
-    mean: str = ""
-    noise: str = ""
+    mean_text: str = ""
+    noise_text: str = ""
 
 
 @dataclass(frozen=True)
 class SettingFit:
     """One result (peak power, mean torque ...) against the levels of a setting."""
 
-    what: str
-    shown: DisplayUnit
+    quantity: str
+    display_unit: DisplayUnit
     levels: tuple[float, ...]
     values: tuple[float, ...]
     indices: tuple[int, ...]
@@ -79,19 +79,21 @@ class SettingSweep:
     caution: str = ""
 
 
-def repeat_groups(pulls: Sequence[PullResult]) -> tuple[tuple[PullResult, ...], ...]:
+def group_repeats(pulls: Sequence[PullResult]) -> tuple[tuple[PullResult, ...], ...]:
     """The counted pulls in groups with nothing changed within; most groups hold one pull."""
     root: dict[str, str] = {}
     groups: dict[str, list[PullResult]] = {}
     for each in pulls:
-        first = each.pull.repeat_of
+        first = each.record.repeat_of
         root[each.name] = root.get(first, first) if first else each.name
         if each.counted:
             groups.setdefault(root[each.name], []).append(each)
     return tuple(tuple(group) for group in groups.values())
 
 
-def repeats_of(groups: Sequence[Sequence[PullResult]], low: float, high: float, system: System) -> tuple[Repeats, ...]:
+def measure_repeats(
+    groups: Sequence[Sequence[PullResult]], low: float, high: float, system: System
+) -> tuple[Repeats, ...]:
     """How far the pulls of each group of two or more differ."""
     found = []
     for group in groups:
@@ -102,13 +104,13 @@ def repeats_of(groups: Sequence[Sequence[PullResult]], low: float, high: float, 
             spread, crept = repeatability(curves, low, high), drift(curves, low, high)
         except ValueError:
             continue
-        words = _repeat_words(group, spread, crept, system)
+        words = _repeats_text(group, spread, crept, system)
         names, indices = tuple(each.name for each in group), tuple(each.index for each in group)
         found.append(Repeats(names, indices, spread, crept, words))
     return tuple(found)
 
 
-def _repeat_words(group: Sequence[PullResult], spread: Repeatability, crept: Drift, system: System) -> str:
+def _repeats_text(group: Sequence[PullResult], spread: Repeatability, crept: Drift, system: System) -> str:
     words = (
         f"{len(group)} pulls with nothing changed differ by {torque_text(spread.overall, system)} at any one speed and "
         f"{torque_text(spread.of_means, system)} in their means (standard deviations)"
@@ -118,11 +120,11 @@ def _repeat_words(group: Sequence[PullResult], spread: Repeatability, crept: Dri
         words += f". They drift: {change[0].lower()}{change[1:]}, more than the readings within a pull scatter"
     else:
         words += f". {change}, no more than the readings within a pull scatter"
-    meanwhile = _meanwhile(group[0], group[-1], system)
+    meanwhile = _condition_changes(group[0], group[-1], system)
     return words + (f"; meanwhile {meanwhile}." if meanwhile else ".")
 
 
-def _meanwhile(first: PullResult, last: PullResult, system: System) -> str:
+def _condition_changes(first: PullResult, last: PullResult, system: System) -> str:
     """What else moved between two pulls: the oil, the coolant, the air."""
     said = []
     for slug, name in (("oil_temperature", "oil"), ("coolant_temperature", "coolant")):
@@ -134,15 +136,15 @@ def _meanwhile(first: PullResult, last: PullResult, system: System) -> str:
         if len(ends) == 2 and abs(ends[1] - ends[0]) >= 1.0:
             said.append(f"the {name} went from {' to '.join(display_units.TEMPERATURE.text(v, system) for v in ends)}")
     for then, now, name, kind, least in (
-        (first.day.temperature, last.day.temperature, "the air", display_units.TEMPERATURE, 0.5),
-        (first.day.pressure, last.day.pressure, "the barometer", display_units.AIR_PRESSURE, 30.0),
+        (first.conditions.temperature, last.conditions.temperature, "the air", display_units.TEMPERATURE, 0.5),
+        (first.conditions.pressure, last.conditions.pressure, "the barometer", display_units.AIR_PRESSURE, 30.0),
     ):
         if then is not None and now is not None and abs(now - then) >= least:
             said.append(f"{name} went from {kind.text(then, system)} to {kind.text(now, system)}")
     return ", ".join(said)
 
 
-def changes_of(
+def compare_changes(
     pulls: Sequence[PullResult],
     groups: Sequence[Sequence[PullResult]],
     low: float,
@@ -153,13 +155,13 @@ def changes_of(
     by_name = {each.name: each for each in pulls}
     group_of = {each.name: group for group in groups for each in group}
     return tuple(
-        _change(each, by_name.get(each.pull.since), group_of, groups, low, high, system)
+        _compare(each, by_name.get(each.record.since), group_of, groups, low, high, system)
         for each in pulls
-        if each.pull.since is not None
+        if each.record.since is not None
     )
 
 
-def _change(
+def _compare(
     of: PullResult,
     since: PullResult | None,
     group_of: dict[str, Sequence[PullResult]],
@@ -168,8 +170,8 @@ def _change(
     high: float,
     system: System,
 ) -> ComparisonResult:
-    named = of.pull.since or ""
-    changed = of.pull.changed or "not said what was changed"
+    named = of.record.since or ""
+    changed = of.record.changed or "not said what was changed"
     if since is None or not since.counted or not of.counted:
         culprit = next((each for each in (since, of) if each is not None and not each.counted), None)
         reason = f"{culprit.name}: {culprit.exclusion_reason}" if culprit else f"{named} has no log"
@@ -183,8 +185,8 @@ def _change(
     except ValueError as refused:
         return ComparisonResult(of.name, of.index, named, changed, *sides, None, None, f"cannot be compared: {refused}")
     return ComparisonResult(
-        of.name, of.index, named, changed, *sides, torque, power, verdict_words(torque, system),
-        _mean_words(torque, system), _noise_words(torque, system),
+        of.name, of.index, named, changed, *sides, torque, power, verdict_text(torque, system),
+        _mean_text(torque, system), _noise_text(torque, system),
     )  # fmt: skip
 
 
@@ -202,17 +204,17 @@ def _gain(
     return gain(curves(before), curves(after), low, high, repeats=[curves(group) for group in others])
 
 
-def verdict_words(of: Gain, system: System) -> str:
+def verdict_text(of: Gain, system: System) -> str:
     """`worth 7 lbf ft from 3,200 rpm up; below that no more than the noise`."""
     if of.verdict == "noise not known":
         return f"{signed_torque(of.mean, system)} on average; too few readings to tell that from noise"
     if not of.significant_ranges:
-        span = f"{_rpm(of.low)} to {_rpm(of.high)} rpm"
+        span = f"{_rpm_text(of.low)} to {_rpm_text(of.high)} rpm"
         if not of.beyond_noise:
             return f"no more than the noise anywhere from {span}"
-        return f"{_worth(of.mean, system)} on average over {span}, though at no one speed more than the noise"
+        return f"{_worth_text(of.mean, system)} on average over {span}, though at no one speed more than the noise"
     slack = float(of.speed[1] - of.speed[0]) if of.speed.size > 1 else 0.0
-    parts = [f"{_worth(each.mean, system)} {_where(each, of, slack)}" for each in of.significant_ranges]
+    parts = [f"{_worth_text(each.mean, system)} {_range_text(each, of, slack)}" for each in of.significant_ranges]
     bottom, top = of.significant_ranges[0].low <= of.low + slack, of.significant_ranges[-1].high >= of.high - slack
     if len(of.significant_ranges) > 1:
         rest = "; elsewhere no more than the noise"
@@ -223,31 +225,33 @@ def verdict_words(of: Gain, system: System) -> str:
     return " and ".join(parts) + rest
 
 
-def _worth(mean: float, system: System) -> str:
+def _worth_text(mean: float, system: System) -> str:
     return f"{'worth' if mean > 0 else 'costs'} {torque_text(abs(mean), system)}"
 
 
-def _where(part: SpeedRange, of: Gain, slack: float) -> str:
+def _range_text(part: SpeedRange, of: Gain, slack: float) -> str:
     bottom, top = part.low <= of.low + slack, part.high >= of.high - slack
     if bottom and top:
-        return f"over the whole range, {_rpm(of.low)} to {_rpm(of.high)} rpm"
+        return f"over the whole range, {_rpm_text(of.low)} to {_rpm_text(of.high)} rpm"
     if top:
-        return f"from {_rpm(part.low)} rpm up"
-    return f"up to {_rpm(part.high)} rpm" if bottom else f"from {_rpm(part.low)} to {_rpm(part.high)} rpm"
+        return f"from {_rpm_text(part.low)} rpm up"
+    return (
+        f"up to {_rpm_text(part.high)} rpm" if bottom else f"from {_rpm_text(part.low)} to {_rpm_text(part.high)} rpm"
+    )
 
 
-def _rpm(speed: float) -> str:
+def _rpm_text(speed: float) -> str:
     return f"{round(60 * speed / 25) * 25:,}"
 
 
-def _mean_words(of: Gain, system: System) -> str:
-    words = f"{signed_torque(of.mean, system)} on average over {_rpm(of.low)} to {_rpm(of.high)} rpm"
+def _mean_text(of: Gain, system: System) -> str:
+    words = f"{signed_torque(of.mean, system)} on average over {_rpm_text(of.low)} to {_rpm_text(of.high)} rpm"
     if np.isfinite(of.half_width):
         words += f", give or take {torque_text(of.half_width, system)} (95 %)"
     return words
 
 
-def _noise_words(of: Gain, system: System) -> str:
+def _noise_text(of: Gain, system: System) -> str:
     if of.basis == "repeats":
         return f"noise from repeat pulls, {of.freedom:.0f} degree{'s' if of.freedom != 1 else ''} of freedom"
     if of.basis == "readings":
@@ -269,21 +273,21 @@ def signed_torque(value: float, system: System) -> str:
     return text if text.startswith("−") or value <= 0 else f"+{text}"
 
 
-def settings_of(pulls: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> tuple[SettingSweep, ...]:
+def fit_settings(pulls: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> tuple[SettingSweep, ...]:
     """Every setting tried at two or more levels."""
     names: dict[str, list[PullResult]] = {}
     for each in pulls:
-        if each.counted and each.pull.setting is not None:
-            names.setdefault(each.pull.setting.name.casefold(), []).append(each)
-    return tuple(sweep for group in names.values() if (sweep := _sweep(group, repeats, system)) is not None)
+        if each.counted and each.record.setting is not None:
+            names.setdefault(each.record.setting.name.casefold(), []).append(each)
+    return tuple(sweep for group in names.values() if (sweep := _fit_setting(group, repeats, system)) is not None)
 
 
-def _sweep(group: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> SettingSweep | None:
-    first = group[0].pull.setting
+def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> SettingSweep | None:
+    first = group[0].record.setting
     assert first is not None
     level, alike = first.level, []
     for each in group:
-        setting = each.pull.setting
+        setting = each.record.setting
         if setting is not None and setting.level.dimension == level.dimension:
             number = to_unit(setting.level.si, level.unit, level.dimension) if level.unit else setting.level.si
             alike.append((each, round(number, 9)))
@@ -306,9 +310,9 @@ def _sweep(group: Sequence[PullResult], repeats: Sequence[Repeats], system: Syst
         best = None
         if len(set(levels)) >= 3:
             best = best_setting(levels, results, noise if what == "mean torque" else None)
-        fits.append(SettingFit(what, kind, levels, results, indices, best, _fit_words(what, kind, best, unit, system)))
+        fits.append(SettingFit(what, kind, levels, results, indices, best, _fit_text(what, kind, best, unit, system)))
     tempting = any(fit.best is not None and _optimum_out_of_range(fit.best) for fit in fits)
-    return SettingSweep(first.name, unit, tuple(fits), CAUTION if tempting else "")
+    return SettingSweep(first.name, unit, tuple(fits), EXTRAPOLATION_CAUTION if tempting else "")
 
 
 def _optimum_out_of_range(best: BestSetting) -> bool:
@@ -318,7 +322,7 @@ def _optimum_out_of_range(best: BestSetting) -> bool:
     return best.verdict in ("still rising", "still falling")
 
 
-def _fit_words(what: str, kind: DisplayUnit, best: BestSetting | None, unit: str, system: System) -> str:
+def _fit_text(what: str, kind: DisplayUnit, best: BestSetting | None, unit: str, system: System) -> str:
     if best is None:
         return f"{what}: two levels only, and a curve needs three"
     same = "; all levels differ by no more than the noise of a pull" if best.within_noise else ""

@@ -52,48 +52,48 @@ class AmbientConditions:
 
     pressure: float | None = None
     temperature: float | None = None
-    form: str | None = None
+    humidity_form: str | None = None
     humidity: float | None = None
     air: Air | None = None
     texts: Mapping[str, str] = field(default_factory=dict)
-    told: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True)
-class _Found:
+class _RecordedCondition:
     name: str
     quantity: Quantity
     block: Conditions
     path: str
 
 
-def day_of(build: Build, index: int, log: DynoLog, system: System) -> AmbientConditions:
+def ambient_conditions(build: Build, index: int, log: DynoLog, system: System) -> AmbientConditions:
     """The air of a pull: its own conditions field by field, else the session's, else what the log holds."""
     pressure, texts, told, problems = None, {}, [], list[Problem]()
-    barometer = _written(build, index, "barometer")
+    barometer = _recorded(build, index, "barometer")
     if barometer is not None:
-        pressure, said = _station(barometer, system)
+        pressure, said = _station_pressure(barometer, system)
         texts["pressure"] = written_text(barometer.quantity)
         if pressure is None:
             problems.append(Problem(*build.where(barometer.path), said))
         elif said:
             told.append(said)
-    elif (pressure := _logged(log, "barometer")) is not None:
+    elif (pressure := _logged_mean(log, "barometer")) is not None:
         texts["pressure"] = display_units.AIR_PRESSURE.text(pressure, system)
         told.append(f"barometer from the log, mean of its rows: {texts['pressure']}")
-    warmth = _written(build, index, "temperature")
-    temperature = warmth.quantity.si if warmth else _logged(log, "air_temperature")
+    warmth = _recorded(build, index, "temperature")
+    temperature = warmth.quantity.si if warmth else _logged_mean(log, "air_temperature")
     if temperature is not None:
         texts["temperature"] = (
             written_text(warmth.quantity) if warmth else display_units.TEMPERATURE.text(temperature, system)
         )
         if warmth is None:
             told.append(f"air temperature from the log, mean of its rows: {texts['temperature']}")
-    moisture = _written(build, index, *HUMIDITY)
+    moisture = _recorded(build, index, *HUMIDITY)
     form = moisture.name if moisture else "relative_humidity"
-    humidity = moisture.quantity.si if moisture else _logged(log, "relative_humidity")
+    humidity = moisture.quantity.si if moisture else _logged_mean(log, "relative_humidity")
     if humidity is not None:
         texts["humidity"] = (
             written_text(moisture.quantity) if moisture else display_units.PERCENT.text(humidity, system)
@@ -118,7 +118,7 @@ def day_of(build: Build, index: int, log: DynoLog, system: System) -> AmbientCon
     return AmbientConditions(pressure, temperature, form, humidity, air, texts, tuple(told), needs, tuple(problems))
 
 
-def _written(build: Build, index: int, *names: str) -> _Found | None:
+def _recorded(build: Build, index: int, *names: str) -> _RecordedCondition | None:
     """The first of the fields that the pull, else the session, holds."""
     for path in (f"dyno.pulls.{index}.conditions", "dyno.conditions"):
         block: Conditions | None = build.pulls[index].conditions
@@ -129,11 +129,11 @@ def _written(build: Build, index: int, *names: str) -> _Found | None:
         for name in names:
             quantity = getattr(block, name)
             if quantity is not None:
-                return _Found(name, quantity, block, f"{path}.{name}")
+                return _RecordedCondition(name, quantity, block, f"{path}.{name}")
     return None
 
 
-def _station(found: _Found, system: System) -> tuple[float | None, str]:
+def _station_pressure(found: _RecordedCondition, system: System) -> tuple[float | None, str]:
     """The barometer where the engine stood [Pa], and what to tell of it (what is wrong, if it cannot be)."""
     if found.block.barometer_is != "sea level" or found.block.altitude is None:
         return found.quantity.si, ""
@@ -149,7 +149,7 @@ def _station(found: _Found, system: System) -> tuple[float | None, str]:
     )
 
 
-def _logged(log: DynoLog, slug: str) -> float | None:
+def _logged_mean(log: DynoLog, slug: str) -> float | None:
     values = log.channels.get(slug)
     finite = values[np.isfinite(values)] if values is not None else np.empty(0)
     return float(finite.mean()) if finite.size else None
@@ -177,12 +177,14 @@ class FuelFlow:
 
     speed: Array
     per_litre: Array
-    ratio: Array
+    pressure_ratio: Array
     turbocharged: bool
 
     def at(self, speed: float) -> tuple[float, float]:
         """Fuel and boost ratio at one speed."""
-        return float(np.interp(speed, self.speed, self.per_litre)), float(np.interp(speed, self.speed, self.ratio))
+        return float(np.interp(speed, self.speed, self.per_litre)), float(
+            np.interp(speed, self.speed, self.pressure_ratio)
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,7 +204,7 @@ class AppliedCorrection:
     at: Callable[[float], Correction] | None = None
 
 
-def wanted_standard(build: Build, correction: str) -> tuple[str, str]:
+def target_standard(build: Build, correction: str) -> tuple[str, str]:
     """The shop's standard as it applies to this kind of engine, and a remark if that is another one."""
     compression = build.build.engine.ignition == "compression"
     if correction == "observed" or (compression and correction in _DIESEL):
@@ -215,7 +217,7 @@ def wanted_standard(build: Build, correction: str) -> tuple[str, str]:
     return correction, ""
 
 
-def apply(
+def applied_correction(
     build: Build, stated: str | None, wanted: str, day: AmbientConditions, fuelling: FuelFlow | tuple[str, ...]
 ) -> AppliedCorrection:
     """How to take readings in the stated standard to the wanted one, or why that cannot be.
@@ -275,7 +277,7 @@ def _factor_of(
             air.dry_pressure,
             air.temperature,
             fuelling.per_litre,
-            pressure_ratio=fuelling.ratio,
+            pressure_ratio=fuelling.pressure_ratio,
             turbocharged=fuelling.turbocharged,
             lowest_fuel=_LOWEST_FUEL[slug],
         )

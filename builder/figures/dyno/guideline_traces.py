@@ -13,11 +13,11 @@ from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.engine_data import EngineFacts
 from builder.figures.dyno.pull import PullResult, lambda_of
-from builder.figures.review.guideline_defaults import GuidelineValue, habit, mixture_habit
+from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value, mixture_guideline
 from builder.record.dyno_log.channels import CYLINDERS
 from builder.record.models.shop import Shop
 
-SHARE = display_units.PERCENT
+SHARE_UNIT = display_units.PERCENT
 _FULL_LOAD = 0.9
 """Throttle opening from which on the mixture is judged, where the throttle was logged."""
 
@@ -41,11 +41,11 @@ class Violation:
     ranges: tuple[tuple[float, float], ...]
     guideline: str
     """Whose rule it is, and the rule as it is written."""
-    where: str
+    worst_text: str
     """The worst value and its speed, in the shop's units."""
-    worst: str
+    worst_and_limit_text: str
     """The same, with the guideline there and what else is to be said."""
-    words: str
+    text: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +54,7 @@ class GuidelineTrace:
 
     channel: str
     title: str
-    shown: DisplayUnit
+    display_unit: DisplayUnit
     values: Array
     guideline: str
     low: Array | float = float("nan")
@@ -62,59 +62,61 @@ class GuidelineTrace:
     remark: str = ""
 
 
-def breaches_of(pulls: Sequence[PullResult], shop: Shop, facts: EngineFacts, system: System) -> tuple[Violation, ...]:
+def find_violations(
+    pulls: Sequence[PullResult], shop: Shop, facts: EngineFacts, system: System
+) -> tuple[Violation, ...]:
     """Every guideline broken along every pull, with the speeds at which it happens."""
     return tuple(
         breach
         for pull in pulls
-        for judged in judged_of(pull, shop, facts)
-        for breach in _breaches(pull, judged, system)
+        for judged in guideline_traces(pull, shop, facts)
+        for breach in _violations(pull, judged, system)
     )
 
 
-def _rule(words: str, *habits: GuidelineValue) -> str:
-    return f"{habits[0].whose}: {words.format(*(each.text for each in habits))}"
+def _rule_text(words: str, *habits: GuidelineValue) -> str:
+    return f"{habits[0].authority}: {words.format(*(each.text for each in habits))}"
 
 
-def judged_of(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[GuidelineTrace]:
+def guideline_traces(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[GuidelineTrace]:
     """What a pull logged that there is a guideline for, with its limits along the speed."""
     channels = pull.channels
     if "oil_pressure" in channels:
-        least = habit(shop, "least_oil_pressure_per_1000_rpm")
+        least = guideline_value(shop, "least_oil_pressure_per_1000_rpm")
         # Speed is in rev/s: 1 rev/s is 0.06 of 1000 rpm.
         limits = pull.speed * 0.06 * least.value
-        rule = _rule("at least {} for every 1000 rpm", least)
+        rule = _rule_text("at least {} for every 1000 rpm", least)
         yield GuidelineTrace(
             "oil_pressure", "oil pressure", display_units.PRESSURE, channels["oil_pressure"], rule, limits
         )
     for slug, title in (("oil_temperature", "oil temperature"), ("coolant_temperature", "coolant temperature")):
         if slug in channels:
-            most = habit(shop, f"most_{slug}")
+            most = guideline_value(shop, f"most_{slug}")
             yield GuidelineTrace(
-                slug, title, display_units.TEMPERATURE, channels[slug], _rule("at most {}", most), high=most.value
+                slug, title, display_units.TEMPERATURE, channels[slug], _rule_text("at most {}", most), high=most.value
             )
     mixture = None if facts.compression_ignition else lambda_of(channels, facts)
-    window = mixture_habit(shop, facts.fuel)
+    window = mixture_guideline(shop, facts.fuel)
     if mixture is not None and window is not None:
         if "throttle" in channels:
             mixture = np.where(channels["throttle"] >= _FULL_LOAD, mixture, np.nan)
         rich, lean = window
-        rule = _rule(f"lambda {{}} to {{}} on {facts.fuel}", rich, lean)
+        rule = _rule_text(f"lambda {{}} to {{}} on {facts.fuel}", rich, lean)
         yield GuidelineTrace(
             "lambda", "lambda at full load", display_units.RATIO, mixture, rule, rich.value, lean.value
         )
     spread = exhaust_spread(pull)
     if spread is not None:
         values, hottest, coldest = spread
-        most = habit(shop, "most_exhaust_spread")
-        remark, rule = f"cylinder {hottest} hottest, {coldest} coldest", _rule("at most {} °C apart", most)
+        most = guideline_value(shop, "most_exhaust_spread")
+        remark, rule = f"cylinder {hottest} hottest, {coldest} coldest", _rule_text("at most {} °C apart", most)
         title, unit = "exhaust temperature between cylinders", display_units.TEMPERATURE_STEP
         yield GuidelineTrace("exhaust_spread", title, unit, values, rule, high=most.value, remark=remark)
     share = blow_by_share(pull)
     if share is not None:
-        most = habit(shop, "most_blow_by_share")
-        rule = _rule("at most {} of the air", most)
-        yield GuidelineTrace("blow_by_share", "blow-by as a share of the air", SHARE, share, rule, high=most.value)
+        most = guideline_value(shop, "most_blow_by_share")
+        rule = _rule_text("at most {} of the air", most)
+        yield GuidelineTrace("blow_by_share", "blow-by as a share of the air", SHARE_UNIT, share, rule, high=most.value)
 
 
 def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
@@ -152,14 +154,14 @@ def blow_by_share(pull: PullResult) -> Array | None:
     if "blow_by" not in pull.channels:
         return None
     air = pull.channels.get("air_flow_volume")
-    if air is None and "air_flow_mass" in pull.derived and pull.day.air is not None:
-        air = pull.derived["air_flow_mass"] / pull.day.air.density
+    if air is None and "air_flow_mass" in pull.derived and pull.conditions.air is not None:
+        air = pull.derived["air_flow_mass"] / pull.conditions.air.density
     if air is None:
         return None
     return np.where(air > 0, pull.channels["blow_by"] / np.where(air > 0, air, 1.0), np.nan)
 
 
-def _breaches(pull: PullResult, judged: GuidelineTrace, system: System) -> Iterator[Violation]:
+def _violations(pull: PullResult, judged: GuidelineTrace, system: System) -> Iterator[Violation]:
     sides: tuple[tuple[Literal["below", "above"], Array | float, float], ...] = (
         ("below", judged.low, -1.0),
         ("above", judged.high, 1.0),
@@ -172,19 +174,21 @@ def _breaches(pull: PullResult, judged: GuidelineTrace, system: System) -> Itera
             continue
         worst = int(np.argmax(np.where(broken, beyond, -np.inf)))
         value, bound, speed = float(judged.values[worst]), float(limits[worst]), float(pull.speed[worst])
-        ranges = _runs(pull.speed, broken)
-        where = f"{judged.shown.text(value, system)} at {60 * speed:,.0f} rpm"
-        worst_said = f"{where}, where the guideline is {judged.shown.text(bound, system)}"
+        ranges = _speed_ranges(pull.speed, broken)
+        where = f"{judged.display_unit.text(value, system)} at {60 * speed:,.0f} rpm"
+        worst_said = f"{where}, where the guideline is {judged.display_unit.text(bound, system)}"
         if judged.remark:
             worst_said += f" ({judged.remark})"
-        words = f"{pull.name}: {judged.title} {side} the guideline {_spans(ranges)}; worst {worst_said}"
+        words = f"{pull.name}: {judged.title} {side} the guideline {_ranges_text(ranges)}; worst {worst_said}"
         yield Violation(
             pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges,
             judged.guideline, where, worst_said, words,
         )  # fmt: skip
 
 
-def _runs(speed: Array, flag: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> tuple[tuple[float, float], ...]:
+def _speed_ranges(
+    speed: Array, flag: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+) -> tuple[tuple[float, float], ...]:
     """Stretches of speed in which the flag is up."""
     padded = np.concatenate([[False], flag, [False]])
     change = np.flatnonzero(padded[1:] != padded[:-1])
@@ -193,7 +197,7 @@ def _runs(speed: Array, flag: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -
     )
 
 
-def _spans(ranges: Sequence[tuple[float, float]]) -> str:
+def _ranges_text(ranges: Sequence[tuple[float, float]]) -> str:
     said = [
         f"at {60 * low:,.0f} rpm" if high == low else f"from {60 * low:,.0f} to {60 * high:,.0f} rpm"
         for low, high in ranges[:3]

@@ -16,8 +16,14 @@ from builder.engine.power import Consistency
 from builder.engine.values import Array
 from builder.figures.core.display_units import System
 from builder.figures.core.engine_data import EngineFacts
-from builder.figures.dyno.correction import AmbientConditions, AppliedCorrection, FuelFlow, apply, day_of
-from builder.figures.dyno.row_selection import SelectedRows, binned, rows_of
+from builder.figures.dyno.correction import (
+    AmbientConditions,
+    AppliedCorrection,
+    FuelFlow,
+    ambient_conditions,
+    applied_correction,
+)
+from builder.figures.dyno.row_selection import SelectedRows, binned, select_rows
 from builder.figures.dyno.unit_checks import check_units
 from builder.record.dyno_log.reader import DynoLog
 from builder.record.models.build import Build
@@ -44,11 +50,11 @@ class PullResult:
 
     name: str
     index: int
-    pull: Pull
+    record: Pull
     log: DynoLog
     kind: Literal["sweep", "steps"]
     notes: tuple[str, ...]
-    day: AmbientConditions
+    conditions: AmbientConditions
     standard: Standard
     correction: Correction | None
     outside: tuple[str, ...]
@@ -90,7 +96,7 @@ class PullResult:
     @property
     def air(self) -> Air | None:
         """The air of the pull, None where it is not known."""
-        return self.day.air
+        return self.conditions.air
 
     def uncorrected_torque(self, speed: float) -> float:
         """Torque at one speed before anything was corrected [N m], with what acceleration took added back."""
@@ -107,10 +113,10 @@ class UncorrectedPull:
     """A pull before it is known in which standard the session is shown."""
 
     index: int
-    pull: Pull
+    record: Pull
     log: DynoLog
     rows: SelectedRows
-    day: AmbientConditions
+    conditions: AmbientConditions
     channels: Mapping[str, Curve]
     applied: AppliedCorrection
     consistency: Consistency | None
@@ -119,7 +125,7 @@ class UncorrectedPull:
     problems: tuple[Problem, ...] = field(default=())
 
 
-def stated_of(build: Build, index: int) -> str | None:
+def stated_standard(build: Build, index: int) -> str | None:
     """The standard that a pull's readings are stated in: its own word, else the session's."""
     return build.pulls[index].readings or (build.dyno.readings if build.dyno else None)
 
@@ -132,20 +138,20 @@ def load_pull(
     log = build.logs[pull.name]
     place = build.where(f"dyno.pulls.{index}.file")
     try:
-        rows = rows_of(log, build.dyno.inertia.si if build.dyno and build.dyno.inertia else None)
+        rows = select_rows(log, build.dyno.inertia.si if build.dyno and build.dyno.inertia else None)
     except ValueError as refused:
         return (Problem(*place, f"{pull.name}: no curve can be made of {log.path.name}: {refused}"),)
-    day = day_of(build, index, log, system)
+    day = ambient_conditions(build, index, log, system)
     channels = _channels(log, rows)
-    fuelling = _fuelling(rows, channels, facts, day)
-    applied = apply(build, stated_of(build, index), wanted, day, fuelling)
+    fuelling = _diesel_fuel_flow(rows, channels, facts, day)
+    applied = applied_correction(build, stated_standard(build, index), wanted, day, fuelling)
     units = check_units(build, index, log, rows)
     problems = [*day.problems, *units.problems]
-    why_not = pull.left_out or ("the units of torque and power disagree" if units.stops else "")
+    why_not = pull.left_out or ("the units of torque and power disagree" if units.excludes_pull else "")
     if not np.nanmax(rows.torque) > 0:
         why_not = why_not or "the torque is never above zero"
         problems.append(Problem(*place, f"{pull.name}: the torque is never above zero", "warning"))
-    told = (*rows.notes, *day.told, *units.told)
+    told = (*rows.notes, *day.notes, *units.notes)
     return UncorrectedPull(
         index, pull, log, rows, day, channels, applied, units.consistency, why_not, told, tuple(problems)
     )  # fmt: skip
@@ -169,7 +175,7 @@ def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) ->
     speed, values = _grid(torque_curve)
     top = peak(power_curve)
     correction = applied.at(top.speed) if applied.at is not None else None
-    told += _told_of_spikes(torque_curve) + _told_of_correction(applied, correction)
+    told += _spike_notes(torque_curve) + _correction_notes(applied, correction)
     why_not = of.exclusion_reason
     if not why_not and applied.standard.slug != standard.slug:
         why_not = f"could not be corrected to {standard.name}; shown in {applied.standard.name}"
@@ -177,13 +183,13 @@ def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) ->
     observed = values / put_in(speed) if put_in is not None else np.full(speed.shape, np.nan)
     channels = {slug: each.at(speed) for slug, each in of.channels.items()}
     return PullResult(
-        of.pull.name,
+        of.record.name,
         of.index,
-        of.pull,
+        of.record,
         of.log,
         rows.kind,
         (*of.log.notes, *told),
-        of.day,
+        of.conditions,
         applied.standard,
         correction,
         correction.outside if correction else (),
@@ -203,13 +209,13 @@ def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) ->
         top,
         torque_band(torque_curve) if peak(torque_curve).value > 0 else (),
         channels,
-        _derived(speed, values, observed, channels, facts, of.day),
+        _derived(speed, values, observed, channels, facts, of.conditions),
         applied.at,
         acceleration.at(speed) if acceleration is not None else None,
     )
 
 
-def _told_of_spikes(of: Curve) -> list[str]:
+def _spike_notes(of: Curve) -> list[str]:
     """Which readings no neighbour agrees with, and which therefore make no peak."""
     speeds = sorted({f"{60 * speed:,.0f}" for speed in of.spike_speed}, key=lambda text: int(text.replace(",", "")))
     if not speeds:
@@ -253,7 +259,7 @@ def _raw(speed: Array, torque: Array) -> tuple[Array, Array, Array]:
 def _channels(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
     """Every other channel as a curve; one that holds no number is left out."""
     names = [slug for slug in log.channels if slug not in _NOT_CURVES]
-    values, speed = binned(rows.speed, tuple(rows.kept(log.channels[slug]) for slug in names))
+    values, speed = binned(rows.speed, tuple(rows.select(log.channels[slug]) for slug in names))
     curves = {}
     for slug, channel in zip(names, values, strict=True):
         if np.isfinite(channel).any():
@@ -261,7 +267,7 @@ def _channels(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
     return curves
 
 
-def _fuelling(
+def _diesel_fuel_flow(
     rows: SelectedRows, channels: Mapping[str, Curve], facts: EngineFacts, day: AmbientConditions
 ) -> FuelFlow | tuple[str, ...]:
     """What the compression-ignition factor needs, or what the record and the log lack for it."""
@@ -372,7 +378,7 @@ def _derived(
     return {slug: values for slug, values in found.items() if np.isfinite(values).any()}
 
 
-def _told_of_correction(applied: AppliedCorrection, correction: Correction | None) -> list[str]:
+def _correction_notes(applied: AppliedCorrection, correction: Correction | None) -> list[str]:
     if applied.needs:
         return [f"not corrected, shown as logged ({applied.standard.name}): needs {'; '.join(applied.needs)}"]
     if correction is None or correction.stated.slug == correction.wanted.slug:

@@ -35,12 +35,12 @@ class SelectedRows:
     acceleration: Array | None = None
     acceleration_torque: Array | None = None
 
-    def kept(self, channel: Array) -> Array:
+    def select(self, channel: Array) -> Array:
         """Another channel at the rows that count."""
         return channel if self.mask.all() else channel[self.mask]
 
 
-def rows_of(log: DynoLog, inertia: float | None = None) -> SelectedRows:
+def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
     """The rows that count; torque from power where no torque was logged.
 
     ``inertia`` [kg m2] of all that turns with the crank. Raises ValueError where no row has a speed and a torque.
@@ -58,7 +58,7 @@ def rows_of(log: DynoLog, inertia: float | None = None) -> SelectedRows:
     time = log.channels.get("time")
     part = loaded_part(speed, torque, time)
     kind: Literal["sweep", "steps"] = "sweep" if part.kind == "sweep" else "steps"
-    told += _told_of_part(part, bool(part.mask.all()))
+    told += _segment_notes(part, bool(part.mask.all()))
     mask = part.mask & np.isfinite(torque) & (speed > 0)
     if not mask.any():
         raise ValueError("no row has both a speed and a torque")
@@ -109,7 +109,7 @@ def _rate_window(times: Array) -> float:
     return max(_RATE_WINDOW, 12 * gap)
 
 
-def _told_of_part(part: Segment, whole: bool) -> list[str]:
+def _segment_notes(part: Segment, whole: bool) -> list[str]:
     """What kind of log it is, and what of it is not the pull."""
     words = {
         "sweep": "taken as a sweep: the rising part under load",

@@ -16,13 +16,13 @@ from builder.figures.dyno.comparisons import (
     ComparisonResult,
     Repeats,
     SettingSweep,
-    changes_of,
-    repeat_groups,
-    repeats_of,
-    settings_of,
+    compare_changes,
+    fit_settings,
+    group_repeats,
+    measure_repeats,
 )
-from builder.figures.dyno.correction import wanted_standard
-from builder.figures.dyno.guideline_traces import Violation, breaches_of
+from builder.figures.dyno.correction import target_standard
+from builder.figures.dyno.guideline_traces import Violation, find_violations
 from builder.figures.dyno.pull import PullResult, UncorrectedPull, correct_pull, load_pull, with_range_means
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -48,7 +48,7 @@ class DynoSession:
     repeats: tuple[Repeats, ...]
     changes: tuple[ComparisonResult, ...]
     settings: tuple[SettingSweep, ...]
-    health: tuple[Violation, ...]
+    violations: tuple[Violation, ...]
     remarks: tuple[str, ...]
     problems: tuple[Problem, ...]
 
@@ -93,7 +93,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         return None
     system = Context(build, shop).system
     facts = engine_facts(build)
-    wanted, remark = wanted_standard(build, shop.correction)
+    wanted, remark = target_standard(build, shop.correction)
     prepared, problems = [], list[Problem]()
     for index in indices:
         made = load_pull(build, index, wanted, facts, system)
@@ -101,7 +101,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
             prepared.append(made)
         else:
             problems += made
-    standard, corrected = _standard_shown(prepared, wanted)
+    standard, corrected = _session_standard(prepared, wanted)
     pulls = tuple(correct_pull(each, standard, facts) for each in prepared)
     counted = [pull for pull in pulls if pull.counted]
     low_high, range_from = _range(build, shop, counted)
@@ -109,10 +109,10 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         pulls = tuple(with_range_means(pull, *low_high) for pull in pulls)
         counted = [pull for pull in pulls if pull.counted]
     low, high = low_high or (-np.inf, np.inf)
-    groups = repeat_groups(pulls)
-    repeats = repeats_of(groups, low, high, system)
+    groups = group_repeats(pulls)
+    repeats = measure_repeats(groups, low, high, system)
     problems += [problem for pull in pulls for problem in pull.problems]
-    problems += _uncorrected(build, prepared, wanted)
+    problems += _missing_inputs_warnings(build, prepared, wanted)
     remarks = [remark] if remark else []
     if not corrected and pulls:
         remarks.append(f"no pull could be corrected to {_name(wanted)}: results are {standard.name}")
@@ -124,15 +124,15 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         low_high,
         range_from,
         repeats,
-        changes_of(pulls, groups, low, high, system),
-        settings_of(pulls, repeats, system),
-        breaches_of(pulls, shop, facts, system),
+        compare_changes(pulls, groups, low, high, system),
+        fit_settings(pulls, repeats, system),
+        find_violations(pulls, shop, facts, system),
         tuple(remarks),
         tuple(sorted(dict.fromkeys(problems))),
     )
 
 
-def _standard_shown(prepared: Sequence[UncorrectedPull], wanted: str) -> tuple[Standard, bool]:
+def _session_standard(prepared: Sequence[UncorrectedPull], wanted: str) -> tuple[Standard, bool]:
     """The standard of the results, and whether it is the shop's: else the one most pulls are stated in."""
     usable = [each for each in prepared if not each.exclusion_reason] or list(prepared)
     done = [each.applied.standard for each in usable if not each.applied.needs]
@@ -158,17 +158,17 @@ def _range(build: Build, shop: Shop, counted: Sequence[PullResult]) -> tuple[tup
     return shared, "the speeds that all pulls have in common" if shared else ""
 
 
-def _uncorrected(build: Build, prepared: Sequence[UncorrectedPull], wanted: str) -> list[Problem]:
+def _missing_inputs_warnings(build: Build, prepared: Sequence[UncorrectedPull], wanted: str) -> list[Problem]:
     """One warning for all pulls that lack the same things."""
     lacking: dict[tuple[str, ...], list[UncorrectedPull]] = {}
     for each in prepared:
-        if each.applied.needs and not each.pull.left_out:
+        if each.applied.needs and not each.record.left_out:
             lacking.setdefault(each.applied.needs, []).append(each)
     problems = []
     for needs, pulls in lacking.items():
         whole = len(pulls) == len(prepared) > 1
         place = build.where("dyno.pulls" if whole else f"dyno.pulls.{pulls[0].index}.file")
-        names = "no pull" if whole else ", ".join(repr(each.pull.name) for each in pulls)
+        names = "no pull" if whole else ", ".join(repr(each.record.name) for each in pulls)
         message = f"{names} can be corrected to {_name(wanted)}" if whole else (
             f"{names} cannot be corrected to {_name(wanted)}"
         )  # fmt: skip

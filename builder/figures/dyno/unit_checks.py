@@ -22,8 +22,8 @@ class UnitCheck:
 
     consistency: Consistency | None = None
     problems: tuple[Problem, ...] = ()
-    told: tuple[str, ...] = ()
-    stops: bool = False
+    notes: tuple[str, ...] = ()
+    excludes_pull: bool = False
 
 
 def check_units(build: Build, index: int, log: DynoLog, rows: SelectedRows) -> UnitCheck:
@@ -31,15 +31,15 @@ def check_units(build: Build, index: int, log: DynoLog, rows: SelectedRows) -> U
     if not {"torque", "power"} <= log.channels.keys():
         return UnitCheck()
     pull = build.pulls[index]
-    logged_torque, logged_power = rows.kept(log.channels["torque"]), rows.kept(log.channels["power"])
+    logged_torque, logged_power = rows.select(log.channels["torque"]), rows.select(log.channels["power"])
     try:
         found = power.torque_power_consistency(rows.speed, logged_torque, logged_power)
-        if not found.agrees and (room := _room_for_rounding(log, found.rows)) > 0.005:
+        if not found.agrees and (room := _rounding_tolerance(log, found.rows)) > 0.005:
             found = power.torque_power_consistency(rows.speed, logged_torque, logged_power, room)
     except ValueError:
-        return UnitCheck(told=("torque and power could not be held against each other: no row has both",))
+        return UnitCheck(notes=("torque and power could not be held against each other: no row has both",))
     if found.agrees:
-        return UnitCheck(found, told=(f"torque, power and speed agree: P / (2 pi n T) is {found.ratio:.4f}",))
+        return UnitCheck(found, notes=(f"torque, power and speed agree: P / (2 pi n T) is {found.ratio:.4f}",))
     said = f"{pull.name}: the logged power is {found.ratio:.3f} times what torque and speed make"
     if not found.steady:
         said = f"{pull.name}: no one factor takes torque and speed to the logged power (about {found.ratio:.3f})"
@@ -52,12 +52,12 @@ def check_units(build: Build, index: int, log: DynoLog, rows: SelectedRows) -> U
     if {"torque", "power"} <= units.keys():
         settled = Problem(*place, f"{said}; both units are stated, so torque is used as stated", "warning")
         return UnitCheck(found, (settled,), (said,))
-    advice = f"{said}. The pull does not count until it says which: units: {{{_suggested(found, log)}}}"
+    advice = f"{said}. The pull does not count until it says which: units: {{{_suggested_units(found, log)}}}"
     problem = Problem(*place, advice, "warning" if pull.left_out else "error")
-    return UnitCheck(found, (problem,), (said,), stops=True)
+    return UnitCheck(found, (problem,), (said,), excludes_pull=True)
 
 
-def _suggested(found: Consistency, log: DynoLog) -> str:
+def _suggested_units(found: Consistency, log: DynoLog) -> str:
     """The units to write down: as the log gives them, but for the slip."""
     units = {slug: log.units.get(slug, "?") for slug in ("torque", "power")}
     for column, unit in re.findall(r"(torque|power|speed) in (.+?) was read as", found.slip or ""):
@@ -66,7 +66,7 @@ def _suggested(found: Consistency, log: DynoLog) -> str:
     return ", ".join(f"{slug}: {unit}" for slug, unit in units.items())
 
 
-def _room_for_rounding(log: DynoLog, rows: int) -> float:
+def _rounding_tolerance(log: DynoLog, rows: int) -> float:
     """How far the middle ratio may be off because the columns were written with few digits."""
     room = 0.0
     for slug in ("torque", "power"):

@@ -7,14 +7,14 @@ from collections.abc import Callable, Iterator
 from builder.figures.core import display_units
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.definitions.cam_inputs import lift_of
-from builder.figures.review.clearance_checks import CHECKED_AS, CheckedClearance, judge_fits
+from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance, check_clearances
 from builder.figures.review.guideline_defaults import (
-    COMMON,
-    OWN,
-    crank_habit,
-    fuel_habit,
-    habit,
-    piston_speed_habit,
+    COMMON_PRACTICE,
+    SHOP_RULE,
+    crank_guideline,
+    effective_ratio_guideline,
+    guideline_value,
+    piston_speed_guideline,
 )
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -22,19 +22,19 @@ from builder.record.models.shop import Shop
 _SET_IN = "set in shop.yaml, guidelines"
 _NEAR_SEAT = 0.55e-3
 """Timing taken at more lift [m] than this says too little of when the valve really shuts."""
-_LOOKED_AT = {"used", "customer's own", "swap meet", "mixed lot"}
+_SOURCES_TO_CHECK = {"used", "customer's own", "swap meet", "mixed lot"}
 
 Rule = Callable[[Build, Shop, FigureSheet], Iterator[Caution]]
 
 
-def cautions(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[Caution, ...]:
+def build_cautions(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[Caution, ...]:
     """Every guideline that a build breaks, each with whose rule it is."""
     return tuple(caution for rule in _RULES for caution in rule(build, shop, sheet))
 
 
 def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     material, power = build.get("bottom_end.crankshaft.material"), sheet.get("peak_power")
-    trusted = crank_habit(shop, material) if material else None
+    trusted = crank_guideline(shop, material) if material else None
     if trusted is None or trusted.power is None or power is None or power.value <= trusted.power:
         return
     up_to = display_units.POWER.text(trusted.power, sheet.system)
@@ -43,21 +43,21 @@ def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     yield Caution(
         "peak_power",
         f"The crankshaft is of {material}{strength} and the engine makes {power.display}",
-        f"{OWN if trusted.own else COMMON}: {limit}; shops differ widely here, and it is {_SET_IN}.crank_power",
+        f"{SHOP_RULE if trusted.set_by_shop else COMMON_PRACTICE}: {limit}; shops differ widely here, and it is {_SET_IN}.crank_power",
         build.where("bottom_end.crankshaft.material"),
     )
 
 
 def _piston_speed(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     kind, figure = build.get("bottom_end.pistons.type"), sheet.get("mean_piston_speed")
-    rule = piston_speed_habit(shop, kind) if kind else None
+    rule = piston_speed_guideline(shop, kind) if kind else None
     at = next((p for p in figure.positions if p.label == "at the red line"), None) if figure else None
     if rule is None or at is None or at.value <= rule.value:
         return
     yield Caution(
         "mean_piston_speed",
         f"At the red line the {kind} pistons travel at {at.display} on average",
-        f"{rule.whose}: {kind} pistons up to {display_units.VELOCITY.text(rule.value, sheet.system)}",
+        f"{rule.authority}: {kind} pistons up to {display_units.VELOCITY.text(rule.value, sheet.system)}",
         build.where("bottom_end.pistons.type"),
     )
 
@@ -67,20 +67,20 @@ def _quench(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     engine = build.build.engine
     if figure is None or engine.ignition != "spark" or engine.cycle != "four-stroke":
         return
-    least, most = habit(shop, "least_quench"), habit(shop, "most_quench")
-    low, high = _ends(figure)
+    least, most = guideline_value(shop, "least_quench"), guideline_value(shop, "most_quench")
+    low, high = _extremes(figure)
     where = next((known.where for known in figure.inputs if known.where), None)
     if low[0] < least.value:
         said = "the crown stands above the head's face" if low[0] < 0 else "piston and head may touch at speed"
         yield Caution(
-            "quench", f"Quench is {low[1]}: {said}", f"{least.whose}: at least {least.text_in(sheet.system)}", where
+            "quench", f"Quench is {low[1]}: {said}", f"{least.authority}: at least {least.text_in(sheet.system)}", where
         )
     if high[0] > most.value:
         said = f"Quench is {high[1]}: too wide to stir the charge"
-        yield Caution("quench", said, f"{most.whose}: at most {most.text_in(sheet.system)}", where)
+        yield Caution("quench", said, f"{most.authority}: at most {most.text_in(sheet.system)}", where)
 
 
-def _ends(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
+def _extremes(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
     """Least and most of a figure: value, and text with the position."""
     least, most = figure.minimum, figure.maximum
     if least is None or most is None or len(figure.positions) == 1:
@@ -96,7 +96,7 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
     engine, figure = build.build.engine, sheet.get("effective_compression_ratio")
     if figure is None or engine.fuel is None or engine.induction not in (None, "natural"):
         return
-    rule = fuel_habit(shop, engine.fuel.kind)
+    rule = effective_ratio_guideline(shop, engine.fuel.kind)
     near_seat = [p for p in figure.positions if (lift_of(p.label) or 0.0) <= _NEAR_SEAT]
     if rule is None or not near_seat:
         return
@@ -106,22 +106,22 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
         yield Caution(
             "effective_compression_ratio",
             f"With timing at {lift} the effective compression ratio is {at.display} on {engine.fuel.kind}",
-            f"{rule.whose}: up to {rule.text}, by timing at the seat or near it",
+            f"{rule.authority}: up to {rule.text}, by timing at the seat or near it",
             build.where("build.engine.fuel"),
         )
 
 
 def _spring_travel(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     """Coil bind as computed; where it was measured, the check itself is judged."""
-    figure, rule = sheet.get("coil_bind_clearance"), habit(shop, "least_coil_bind")
+    figure, rule = sheet.get("coil_bind_clearance"), guideline_value(shop, "least_coil_bind")
     if figure is None or build.get("assembly.checks.coil_bind") is not None or figure.value >= rule.value:
         return
     where = next((known.where for known in figure.inputs if known.where), None)
     said = f"The valve springs have {figure.display} of travel left at full lift"
-    yield Caution("coil_bind_clearance", said, f"{rule.whose}: at least {rule.text_in(sheet.system)}", where)
+    yield Caution("coil_bind_clearance", said, f"{rule.authority}: at least {rule.text_in(sheet.system)}", where)
 
 
-def _too_good(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     engine = build.build.engine
     if engine.induction not in (None, "natural") or engine.cycle != "four-stroke":
         return
@@ -129,52 +129,52 @@ def _too_good(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]
         ("bmep", "most_bmep_natural", "Bmep"),
         ("volumetric_efficiency", "most_volumetric_efficiency", "Volumetric efficiency"),
     ):
-        figure, rule = sheet.get(slug), habit(shop, name)
+        figure, rule = sheet.get(slug), guideline_value(shop, name)
         if figure is not None and figure.value > rule.value:
             limit = figure.method.display_unit.text(rule.value, sheet.system)
             yield Caution(
                 slug,
                 f"{unit} of {figure.display} is more than natural induction is known to give: "
                 "look at the dyno's calibration and the correction",
-                f"{rule.whose}: up to {limit}",
+                f"{rule.authority}: up to {limit}",
             )
 
 
 def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    total, rule = build.get("delivery.settings.total_timing"), habit(shop, "most_timing")
+    total, rule = build.get("delivery.settings.total_timing"), guideline_value(shop, "most_timing")
     if total is None or build.build.engine.ignition != "spark" or total.si <= rule.value:
         return
     path = "delivery.settings.total_timing"
     said = f"Total timing is set to {total.text}"
-    yield Caution(path, said, f"{rule.whose}: up to {rule.text}", build.where(path))
+    yield Caution(path, said, f"{rule.authority}: up to {rule.text}", build.where(path))
 
 
 def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    duty, rule = sheet.get("injector_duty"), habit(shop, "most_injector_duty")
+    duty, rule = sheet.get("injector_duty"), guideline_value(shop, "most_injector_duty")
     if duty is not None and duty.value > rule.value:
-        limit = f"{rule.whose}: at most {display_units.WHOLE_PERCENT.text(rule.value, sheet.system)}"
+        limit = f"{rule.authority}: at most {display_units.WHOLE_PERCENT.text(rule.value, sheet.system)}"
         yield Caution("injector_duty", f"The injectors stand open {duty.display} of the time", limit)
-    headroom, rule = sheet.get("induction_headroom"), habit(shop, "least_induction_headroom")
+    headroom, rule = sheet.get("induction_headroom"), guideline_value(shop, "least_induction_headroom")
     if headroom is not None and headroom.value < rule.value:
         said = f"The induction passes {headroom.display} of the air the engine asks for"
-        yield Caution("induction_headroom", said, f"{rule.whose}: at least {rule.text}")
+        yield Caution("induction_headroom", said, f"{rule.authority}: at least {rule.text}")
 
 
-def _fits(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    for fit in judge_fits(build, shop, sheet):
+def _clearances(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    for fit in check_clearances(build, shop, sheet):
         if not fit.passes:
-            yield Caution(_slug_of(fit), fit.finding, fit.rule, fit.where)
+            yield Caution(_slug_of(fit), fit.violation_text, fit.rule_text, fit.where)
 
 
 def _slug_of(fit: CheckedClearance) -> str:
     """The figure that a judged fit belongs to, or its path where it has none."""
     name = fit.path.rpartition(".")[2]
-    return CHECKED_AS.get(name, fit.path)
+    return FIGURE_OF_CHECK.get(name, fit.path)
 
 
 def _parts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     for index, part in enumerate(build.parts.parts if build.parts else ()):
-        if part.never_checked and part.source in _LOOKED_AT:
+        if part.never_checked and part.source in _SOURCES_TO_CHECK:
             path = f"parts.parts.{index}"
             said = f"Nobody checked this part before it went in: {part.part} ({part.source})"
             yield Caution(path, said, "", build.where(path))
@@ -186,9 +186,9 @@ _RULES: tuple[Rule, ...] = (
     _quench,
     _effective_ratio,
     _spring_travel,
-    _too_good,
+    _implausibly_high,
     _timing,
     _breathing,
-    _fits,
+    _clearances,
     _parts,
 )

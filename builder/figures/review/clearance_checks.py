@@ -16,7 +16,7 @@ from builder.figures.core.inputs import numbered
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.core.working_text import outlier_index
 from builder.figures.definitions.fit_inputs import CLEARANCES, FITS_AT, joint_labels
-from builder.figures.review.guideline_defaults import GuidelineValue, habit
+from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value
 from builder.record.models.assembly import Checks, Fits
 from builder.record.models.build import Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
@@ -28,7 +28,7 @@ Verdict = Literal["in range", "out of range", "out of range, accepted", "no rang
 
 _CHECKS_AT = "assembly.checks"
 _NBSP = "\N{NO-BREAK SPACE}"
-_OIL_BAND = 0.25
+_OIL_CLEARANCE_TOLERANCE = 0.25
 """How far an oil clearance may lie from 0.001 of the journal before it calls for a second look."""
 
 
@@ -46,20 +46,20 @@ class Measurement:
 class Limits:
     """What is allowed (SI; either end may be missing), in words, and whose rule it is."""
 
-    least: float | None = None
-    most: float | None = None
+    minimum: float | None = None
+    maximum: float | None = None
     text: str = ""
     authority: str = ""
 
     def out_of_range(self, value: float) -> bool:
         """Whether a value lies outside; both ends are inside, whatever the last bit of a float says."""
-        slack = 1e-9 * max(abs(value), abs(self.least or 0.0), abs(self.most or 0.0))
-        return (self.least is not None and value < self.least - slack) or (
-            self.most is not None and value > self.most + slack
+        slack = 1e-9 * max(abs(value), abs(self.minimum or 0.0), abs(self.maximum or 0.0))
+        return (self.minimum is not None and value < self.minimum - slack) or (
+            self.maximum is not None and value > self.maximum + slack
         )
 
     def __bool__(self) -> bool:
-        return self.least is not None or self.most is not None
+        return self.minimum is not None or self.maximum is not None
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class CheckedClearance:
     verdict: Verdict
     mean_text: str
     axis: str | None = None
-    odd: str | None = None
+    outlier: str | None = None
     accepted: Accepted | None = None
     by: str | None = None
     note: str | None = None
@@ -89,12 +89,12 @@ class CheckedClearance:
     where: tuple[Path, int] | None = None
 
     @property
-    def least(self) -> Measurement:
+    def minimum(self) -> Measurement:
         """The least reading."""
         return min(self.readings, key=lambda at: at.value)
 
     @property
-    def most(self) -> Measurement:
+    def maximum(self) -> Measurement:
         """The most."""
         return max(self.readings, key=lambda at: at.value)
 
@@ -106,12 +106,12 @@ class CheckedClearance:
     @property
     def spread(self) -> float:
         """Most less least, SI."""
-        return self.most.value - self.least.value
+        return self.maximum.value - self.minimum.value
 
     @property
-    def place_in_range(self) -> float | None:
+    def position_in_range(self) -> float | None:
         """Where the mean lies in its range: 0 at the least allowed, 1 at the most; None for a range with one end."""
-        least, most = self.limits.least, self.limits.most
+        least, most = self.limits.minimum, self.limits.maximum
         if least is None or most is None or least >= most:
             return None
         return float(engine.fit_position(self.mean, least, most))
@@ -133,75 +133,81 @@ class CheckedClearance:
     @property
     def text(self) -> str:
         """What was found, against what, and what came of it: one sentence."""
-        found = f"{self.title}: {self._found}"
+        found = f"{self.title}: {self._readings_text}"
         if not self.limits:
             return f"{found}; no range was recorded."
         allowed = f"allowed {self.limits.text} ({self.limits.authority})"
         if self.verdict == "in range":
             return f"{found}; {allowed}."
-        said = f"{found}; {self._out_of_range}; {allowed}"
+        said = f"{found}; {self._out_of_range_text}; {allowed}"
         if self.verdict == "out of range, accepted" and self.accepted:
             return f"{said}; accepted by {self.accepted.by} because {self.accepted.why}."
         return f"{said}."
 
     @property
-    def finding(self) -> str:
+    def violation_text(self) -> str:
         """What is out of range, without the range."""
-        return f"{self.title}: {self._out_of_range}" if self.axis else f"{self.title}: {self._found}, out of range"
+        return (
+            f"{self.title}: {self._out_of_range_text}"
+            if self.axis
+            else f"{self.title}: {self._readings_text}, out of range"
+        )
 
     @property
-    def rule(self) -> str:
+    def rule_text(self) -> str:
         """What is allowed, and by whom."""
         return f"allowed {self.limits.text}, {self.limits.authority}"
 
     @property
-    def _out_of_range(self) -> str:
+    def _out_of_range_text(self) -> str:
         if not self.axis:
             return "out of range"
         places = ", ".join(f"{self.axis} {at.label} at {at.text}" for at in self.out_of_range)
         return f"{places}: out of range"
 
     @property
-    def _found(self) -> str:
+    def _readings_text(self) -> str:
         if len(self.readings) == 1:
             return self.readings[0].text
-        if self.least.text == self.most.text:
-            return f"{self.least.text} at all {len(self.readings)}"
-        return f"{self.least.text} to {self.most.text}, mean {self.mean_text}"
+        if self.minimum.text == self.maximum.text:
+            return f"{self.minimum.text} at all {len(self.readings)}"
+        return f"{self.minimum.text} to {self.maximum.text}, mean {self.mean_text}"
 
 
-def judge_fits(build: Build, shop: Shop, sheet: FigureSheet | None = None) -> tuple[CheckedClearance, ...]:
+def check_clearances(build: Build, shop: Shop, sheet: FigureSheet | None = None) -> tuple[CheckedClearance, ...]:
     """Every clearance and check of the record against its range, in the order of the record.
 
     With the ``sheet`` at hand, clearances that nobody gauged are judged as they follow from the parts.
     """
     return (
-        *_clearances(build, shop, sheet),
-        *_bores(build),
+        *_fit_checks(build, shop, sheet),
+        *_bore_checks(build),
         *_bolt_stretch_checks(build),
-        *_checks(build, shop),
+        *_assembly_checks(build, shop),
     )
 
 
-def _clearances(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator[CheckedClearance]:
+def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator[CheckedClearance]:
     fits = build.get(FITS_AT)
     for name, info in Fits.model_fields.items():
         if name not in CLEARANCES:
             continue
         path, title = f"{FITS_AT}.{name}", title_of(name, info)
         reading = getattr(fits, name) if fits else None
-        rule = _usual_limits(build, shop, name)
+        rule = _guideline_limits(build, shop, name)
         figure = sheet.get(name) if sheet else None
         if isinstance(reading, Reading) and reading.preferred:
-            yield _judged(build, path, title, "fit", reading, CLEARANCES[name], rule)
+            yield _check_reading(build, path, title, "fit", reading, CLEARANCES[name], rule)
         elif figure is not None:
-            yield _from_parts(build, path, title, figure, reading, rule)
+            yield _check_computed(build, path, title, figure, reading, rule)
     for index, other in enumerate(fits.other if fits else ()):
         if other.reading.preferred:
-            yield _judged(build, f"{FITS_AT}.other.{index}", _capital(other.name), "fit", other.reading, "reading")
+            yield _check_reading(
+                build, f"{FITS_AT}.other.{index}", _capitalise(other.name), "fit", other.reading, "reading"
+            )
 
 
-def _judged(
+def _check_reading(
     build: Build,
     path: str,
     title: str,
@@ -253,7 +259,7 @@ def limits_of(reading: Reading | None) -> Limits:
     )
 
 
-def _from_parts(
+def _check_computed(
     build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: Limits | None
 ) -> CheckedClearance:
     limits = limits_of(reading) or rule or Limits()
@@ -280,23 +286,23 @@ def _mean(build: Build, path: str) -> tuple[float, Quantity] | None:
     return float(reading.values.mean()), reading.preferred[0]
 
 
-def _usual_limits(build: Build, shop: Shop, name: str) -> Limits | None:
+def _guideline_limits(build: Build, shop: Shop, name: str) -> Limits | None:
     """What the shop's habit or common practice asks of a clearance that has no range of its own."""
     if name == "top_ring_gap" and (bore := _mean(build, "bottom_end.block.bores")):
-        rule = habit(shop, "ring_gap_per_bore")
+        rule = guideline_value(shop, "ring_gap_per_bore")
         if rule.value <= 0:
             return None
         least = float(engine.ring_gap_rule(bore[0], rule.value))
-        return Limits(least, None, f"at least {_length(least, bore[1])}", f"{rule.whose}: {rule.text} of the bore")
+        return Limits(least, None, f"at least {_length(least, bore[1])}", f"{rule.authority}: {rule.text} of the bore")
     journal = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
     if journal and (diameter := _mean(build, f"bottom_end.crankshaft.{journal}")):
-        rule = habit(shop, "oil_clearance_per_journal")
+        rule = guideline_value(shop, "oil_clearance_per_journal")
         if rule.value <= 0:
             return None
         middle = float(engine.oil_clearance_rule(diameter[0], rule.value))
-        least, most = middle * (1 - _OIL_BAND), middle * (1 + _OIL_BAND)
+        least, most = middle * (1 - _OIL_CLEARANCE_TOLERANCE), middle * (1 + _OIL_CLEARANCE_TOLERANCE)
         text = f"{_length(least, diameter[1])} to {_length(most, diameter[1])}"
-        return Limits(least, most, text, f"{rule.whose}: {rule.text} of the journal, a quarter either way")
+        return Limits(least, most, text, f"{rule.authority}: {rule.text} of the journal, a quarter either way")
     return None
 
 
@@ -304,7 +310,7 @@ def _length(si: float, like: Quantity) -> str:
     return display_units.LENGTH.text(si, system_of_unit(like))
 
 
-def _bores(build: Build) -> Iterator[CheckedClearance]:
+def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
     card = build.get("work.bore_gauging")
     if card is None:
         return
@@ -353,10 +359,10 @@ def _bolt_stretch_checks(build: Build) -> Iterator[CheckedClearance]:
     for index, (joint, label) in enumerate(zip(joints, joint_labels(joints), strict=True)):
         if joint.stretch is not None and joint.stretch.preferred:
             path = f"assembly.fasteners.{index}.stretch"
-            yield _judged(build, path, f"{_capital(label)}, stretch", "joint", joint.stretch, "bolt")
+            yield _check_reading(build, path, f"{_capitalise(label)}, stretch", "joint", joint.stretch, "bolt")
 
 
-def _checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
+def _assembly_checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
     checks: Checks | None = build.get(_CHECKS_AT)
     if checks is None:
         return
@@ -366,16 +372,16 @@ def _checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
             continue
         path, title = f"{_CHECKS_AT}.{name}", title_of(name, info)
         limit = _MINIMUM_RULES.get(name)
-        rule = _at_least(habit(shop, limit), reading) if limit else None
-        yield _judged(build, path, title, "check", reading, notes_of(info).axis, rule)
-        yield from _spread_judged(build, shop, checks, name, reading)
+        rule = _at_least(guideline_value(shop, limit), reading) if limit else None
+        yield _check_reading(build, path, title, "check", reading, notes_of(info).axis, rule)
+        yield from _check_spread(build, shop, checks, name, reading)
     for index, other in enumerate(checks.other):
         if other.reading is not None and other.reading.preferred:
             path = f"{_CHECKS_AT}.other.{index}"
-            yield _judged(build, path, _capital(other.name), "check", other.reading, "reading")
+            yield _check_reading(build, path, _capitalise(other.name), "check", other.reading, "reading")
 
 
-CHECKED_AS = {
+FIGURE_OF_CHECK = {
     **{name: name for name in CLEARANCES},
     "taper_at_most": "bore_taper",
     "out_of_round_at_most": "bore_out_of_round",
@@ -393,10 +399,10 @@ _MINIMUM_RULES = {
 
 
 def _at_least(rule: GuidelineValue, reading: Reading) -> Limits:
-    return Limits(rule.value, None, f"at least {_length(rule.value, reading.preferred[0])}", rule.whose)
+    return Limits(rule.value, None, f"at least {_length(rule.value, reading.preferred[0])}", rule.authority)
 
 
-def _spread_judged(
+def _check_spread(
     build: Build, shop: Shop, checks: RecordModel, name: str, reading: Reading
 ) -> Iterator[CheckedClearance]:
     """How even the cylinders are: best against worst, whatever their level."""
@@ -405,15 +411,15 @@ def _spread_judged(
         return
     path = f"{_CHECKS_AT}.{name}"
     if name == "leak_down":
-        rule = habit(shop, "leak_down_spread")
+        rule = guideline_value(shop, "leak_down_spread")
         value = float(np.ptp(values))
         text, title = f"{100 * value:.3g}{_NBSP}%", "Leak-down, best to worst"
-        limits = Limits(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.whose)
+        limits = Limits(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.authority)
     elif name == "cranking_compression" and values.max() > 0:
-        rule = habit(shop, "cranking_spread")
+        rule = guideline_value(shop, "cranking_spread")
         value = float(values.min() / values.max())
         text, title = f"{100 * value:.0f}{_NBSP}%", "Cranking compression, worst of best"
-        limits = Limits(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.whose)
+        limits = Limits(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.authority)
     else:
         return
     readings = (Measurement("", value, text, limits.out_of_range(value)),)
@@ -423,5 +429,5 @@ def _spread_judged(
     )  # fmt: skip
 
 
-def _capital(words: str) -> str:
+def _capitalise(words: str) -> str:
     return words[:1].upper() + words[1:]

@@ -20,7 +20,7 @@ class Required:
     path: str
     """As in shop.yaml: `assembly.fits.piston_clearance`."""
     title: str
-    says: str
+    message: str
     """What was found there, or what to write and in which file."""
 
 
@@ -48,7 +48,7 @@ def readiness(build: Build, shop: Shop, sheet: FigureSheet) -> Readiness:
         if title is None:
             missing.append(Required(path, path, "is nowhere in the record: look at delivery_requires in shop.yaml"))
             continue
-        lack = _lack(getattr(build, name, None), steps)
+        lack = _missing_reason(getattr(build, name, None), steps)
         if lack is None:
             there.append(Required(path, title, "recorded"))
         else:
@@ -57,20 +57,20 @@ def readiness(build: Build, shop: Shop, sheet: FigureSheet) -> Readiness:
     return Readiness(tuple(there), tuple(missing), sheet.cautions)
 
 
-def _lack(value: Any, steps: list[str]) -> str | None:
+def _missing_reason(value: Any, steps: list[str]) -> str | None:
     """What is lacking at a path below a value, or None; in a list every entry must have it."""
     if value is None or value == () or value == {}:
         return "not recorded"
     if isinstance(value, Reading):
         return None if value.preferred else "a range is stated, but nothing was measured"
     if isinstance(value, tuple):
-        lacks = [_lack(entry, steps) for entry in value]
+        lacks = [_missing_reason(entry, steps) for entry in value]
         lacking = [str(index + 1) for index, lack in enumerate(lacks) if lack]
         if not lacking:
             return None
         return f"not recorded for {', '.join(lacking)} of {len(value)}"
     if steps:
-        return _lack(getattr(value, steps[0], None), steps[1:])
+        return _missing_reason(getattr(value, steps[0], None), steps[1:])
     if isinstance(value, RecordModel) and not any(
         getattr(value, name) not in (None, ()) for name in type(value).model_fields
     ):

@@ -1,9 +1,11 @@
-"""Listed against measured, as received against as listed, and two ways to the same thing."""
+"""Values that differ: listed against measured, as received against listed, and two methods for one figure."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +15,7 @@ from builder.figures.core import display_units
 from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import INPUTS
 from builder.figures.core.solver import LAST_DIGIT, Solver
-from builder.figures.core.types import Finding, InputValue
+from builder.figures.core.types import Discrepancy, InputValue
 from builder.figures.definitions.what_if import PARTS
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
@@ -21,14 +23,14 @@ from builder.record.models.parts import Part, PartCheck
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, factor
 
-_ELSEWHERE = ("parts", "delivery", "dyno", "photos")
-_LISTED = ("listed", "measured")
-_CROWN = 2.54e-5
-"""How closely it is worth saying where the crowns would have stood [m]: 0.001 in."""
-_NEVER_WENT_IN = ("returned", "scrapped")
+_OTHER_DOCUMENTS = ("parts", "delivery", "dyno", "photos")
+_LISTED_LABELS = ("listed", "measured")
+_CROWN_STEP = 2.54e-5
+"""Step to which the position of the crowns is shown [m]: 0.001 in."""
+_REJECTED = ("returned", "scrapped")
 
 # What a check on a part is about, by the words a shop uses for it.
-_ABOUT = (
+_INPUT_PATTERNS = (
     ("compression_height", re.compile(r"compression height|pin height", re.I)),
     ("rod_length", re.compile(r"cent(?:re|er) (?:distance|to cent(?:re|er))|rod length", re.I)),
     ("deck_height", re.compile(r"deck height", re.I)),
@@ -40,8 +42,8 @@ _ABOUT = (
     ("dome", re.compile(r"\bdome", re.I)),
 )
 
-# Figures with a second way to them, and what the two ways are.
-_TWO_WAYS = {
+# Figures with two methods, and the label of each method.
+_METHOD_LABELS = {
     "deck_clearance": ("by dial gauge", "from the parts"),
     "main_oil_clearance": ("as gauged", "from the parts"),
     "rod_oil_clearance": ("as gauged", "from the parts"),
@@ -53,10 +55,16 @@ _TWO_WAYS = {
 }
 
 
-def findings(solver: Solver) -> tuple[Finding, ...]:
-    """Everything about a build that two people could be of two minds about, with what hangs on it."""
+def find_discrepancies(solver: Solver) -> tuple[Discrepancy, ...]:
+    """Return every pair of values for one thing that differ by more than reading them can explain."""
     finder = _Finder(solver)
     return (*finder.listed(), *finder.received(), *finder.method_conflicts())
+
+
+@dataclass(frozen=True)
+class _Consequence:
+    text: str
+    matters: bool
 
 
 class _Finder:
@@ -65,164 +73,203 @@ class _Finder:
         self.build: Build = solver.source.build
         self.what_if = solver.source.what_if
 
-    def listed(self) -> Iterator[Finding]:
-        """Every reading of the record that was both listed and measured."""
+    def listed(self) -> Iterator[Discrepancy]:
+        """Yield the readings of the record that were both listed and measured, and differ."""
         inputs = {INPUTS[name].path: name for name in PARTS}
         for document in DOCUMENTS:
             part = getattr(self.build, document)
-            if part is None or document in _ELSEWHERE:
+            if part is None or document in _OTHER_DOCUMENTS:
                 continue
-            for path, around, holder, name in _readings(part, document):
-                info = type(holder).model_fields[name]
+            for path, owner_title, owner, name in _readings(part, document):
+                info = type(owner).model_fields[name]
                 title = title_of(name, info)
-                if around:
-                    title = f"{around}, {title.lower()}"
-                each = notes_of(info).axis or "position"
-                yield from self._of_reading(path, title, getattr(holder, name), each, inputs.get(path))
+                if owner_title:
+                    title = f"{owner_title}, {title.lower()}"
+                axis = notes_of(info).axis or "position"
+                yield from self._from_reading(path, title, getattr(owner, name), axis, inputs.get(path))
 
-    def _of_reading(self, path: str, title: str, reading: Reading, each: str, name: str | None) -> Iterator[Finding]:
-        difference = difference_of(reading, each)
+    def _from_reading(
+        self, path: str, title: str, reading: Reading, axis: str, name: str | None
+    ) -> Iterator[Discrepancy]:
+        difference = difference_text(reading, axis)
         if difference is None or reading.listed is None:
             return
-        cost = self._as_listed(name, reading.listed.si) if name else None
-        values = (written_text(reading.listed), _measured(reading))
-        yield Finding("listed against measured", path, title, _LISTED, values, difference, cost, self.build.where(path))
+        yield self._discrepancy(
+            "listed against measured",
+            path,
+            title,
+            (written_text(reading.listed), _measured_text(reading)),
+            difference,
+            self._ratio_as_listed(name, reading.listed.si) if name else None,
+        )
 
-    def _as_listed(self, name: str, listed: float) -> str | None:
-        other = self.what_if.with_part(name, listed)
-        if other is None or self.what_if.now is None:
+    def _discrepancy(
+        self,
+        kind: Literal["listed against measured", "as received"],
+        path: str,
+        title: str,
+        values: tuple[str, str],
+        difference: str,
+        consequence: _Consequence | None,
+    ) -> Discrepancy:
+        return Discrepancy(
+            kind=kind,
+            path=path,
+            title=title,
+            labels=_LISTED_LABELS,
+            values=values,
+            difference=difference,
+            consequence=consequence.text if consequence else None,
+            matters=consequence is not None and consequence.matters,
+            where=self.build.where(path),
+        )
+
+    def _ratio_as_listed(self, name: str, listed: float) -> _Consequence | None:
+        scenario = self.what_if.with_part(name, listed)
+        if scenario is None or self.what_if.now is None:
             return None
-        if other.ratio.display == self.what_if.now.ratio.display:
-            return f"the compression ratio is {self.what_if.now.ratio.display} either way"
-        return f"as listed it would make the compression ratio {other.ratio.display}, as measured {self._ratio}"
+        if scenario.ratio.display == self._ratio:
+            return _Consequence(f"the compression ratio is {self._ratio} either way", matters=False)
+        text = f"as listed it would make the compression ratio {scenario.ratio.display}, as measured {self._ratio}"
+        return _Consequence(text, matters=True)
 
     @property
     def _ratio(self) -> str:
         return self.what_if.now.ratio.display if self.what_if.now else ""
 
-    def received(self) -> Iterator[Finding]:
-        """Every check on a part as it came in."""
+    def received(self) -> Iterator[Discrepancy]:
+        """Yield the checks on parts as they came in that differ from what is listed."""
         for index, part in enumerate(self.build.parts.parts if self.build.parts else ()):
             for number, check in enumerate(part.checked):
                 if check.reading is None or check.reading.listed is None:
                     continue
-                difference = difference_of(check.reading, "position")
-                name = _about(part, check)
-                if difference is None or (name and self._said_already(name, check.reading)):
+                difference = difference_text(check.reading, "position")
+                name = _input_of_check(part, check)
+                if difference is None or (name and self._is_fitted_with(name, check.reading)):
                     continue
-                path = f"parts.parts.{index}.checked.{number}"
-                yield Finding(
+                yield self._discrepancy(
                     "as received",
-                    path,
+                    f"parts.parts.{index}.checked.{number}",
                     f"{part.part[:1].upper()}{part.part[1:]}: {check.what}",
-                    _LISTED,
-                    (written_text(check.reading.listed), _measured(check.reading)),
+                    (written_text(check.reading.listed), _measured_text(check.reading)),
                     difference,
-                    self._wrong_part(name, check.reading) if name and part.verdict in _NEVER_WENT_IN else None,
-                    self.build.where(path),
+                    self._ratio_with_rejected(name, check.reading) if name and part.verdict in _REJECTED else None,
                 )
 
-    def _said_already(self, name: str, reading: Reading) -> bool:
+    def _is_fitted_with(self, name: str, reading: Reading) -> bool:
         """Whether the part went in and the record of the engine holds the same readings."""
         built = self.build.get(INPUTS[name].path)
         return isinstance(built, Reading) and built.listed is not None and built.measured == reading.measured
 
-    def _wrong_part(self, name: str, reading: Reading) -> str | None:
-        other = self.what_if.with_part(name, float(reading.values.mean()))
-        if other is None or self.what_if.now is None:
+    def _ratio_with_rejected(self, name: str, reading: Reading) -> _Consequence | None:
+        scenario = self.what_if.with_part(name, float(reading.values.mean()))
+        if scenario is None or self.what_if.now is None:
             return None
-        if other.ratio.display == self.what_if.now.ratio.display:
-            return f"fitted, it would have left the compression ratio at {self._ratio}"
-        said = f"fitted, it would have brought the compression ratio to {other.ratio.display} in place of {self._ratio}"
-        if PARTS[name] and other.deck_clearance is not None:
-            depth = other.deck_clearance.value
-            far = display_units.LENGTH.text(abs(depth), self.solver.source.system, _CROWN)
-            said += f" and the crowns to {far} {'below' if depth >= 0 else 'above'} the deck"
-        return said
+        if scenario.ratio.display == self._ratio:
+            return _Consequence(f"fitted, it would have left the compression ratio at {self._ratio}", matters=True)
+        ratio = scenario.ratio.display
+        text = f"fitted, it would have brought the compression ratio to {ratio} in place of {self._ratio}"
+        if PARTS[name] and scenario.deck_clearance is not None:
+            depth = scenario.deck_clearance.value
+            distance = display_units.LENGTH.text(abs(depth), self.solver.source.system, _CROWN_STEP)
+            text += f" and the crowns to {distance} {'below' if depth >= 0 else 'above'} the deck"
+        return _Consequence(text, matters=True)
 
-    def method_conflicts(self) -> Iterator[Finding]:
-        """Figures that the record leads to by two ways that do not agree."""
-        for slug, heads in _TWO_WAYS.items():
+    def method_conflicts(self) -> Iterator[Discrepancy]:
+        """Yield the figures for which two methods give values that do not agree."""
+        for slug, labels in _METHOD_LABELS.items():
             if self.solver.known(slug) is None:
                 continue
-            one_way, other_way = self.solver.via(slug, 0), self.solver.via(slug, 1)
-            if one_way is None or other_way is None:
+            first, second = self.solver.via(slug, 0), self.solver.via(slug, 1)
+            if first is None or second is None:
                 continue
-            (one, first), (other, second) = one_way, other_way
-            apart = _apart(first, second, other.value - one.value)
-            if abs(apart) <= 2 * np.hypot(_unsure(first), _unsure(second)):
+            (figure, known), (other_figure, other_known) = first, second
+            difference = _difference(known, other_known, other_figure.value - figure.value)
+            uncertainties = _standard_uncertainty(known), _standard_uncertainty(other_known)
+            if abs(difference) <= 2 * np.hypot(*uncertainties):
                 continue
-            # The difference means as much as the two that it lies between.
-            unsure = max(_unsure(first), _unsure(second))
-            text = one.method.display_unit.text(abs(apart), self.solver.source.system, LAST_DIGIT * unsure)
-            if _digits(text) == 0:
+            # The difference is shown to the digit that the less certain of the two has.
+            resolution = LAST_DIGIT * max(uncertainties)
+            text = figure.method.display_unit.text(abs(difference), self.solver.source.system, resolution)
+            if _shown_number(text) == 0:
                 continue
-            where = next((known.where for known in one.inputs if known.where), None)
-            values = (one.display, other.display)
-            yield Finding(
-                "two ways", slug, one.title, heads, values, f"{text} apart", self._cost_from_parts(slug), where
-            )  # fmt: skip
+            consequence = self._ratio_from_parts(slug)
+            yield Discrepancy(
+                kind="two ways",
+                path=slug,
+                title=figure.title,
+                labels=labels,
+                values=(figure.display, other_figure.display),
+                difference=f"{text} apart",
+                consequence=consequence,
+                matters=consequence is not None,
+                where=next((item.where for item in figure.inputs if item.where), None),
+            )
 
-    def _cost_from_parts(self, slug: str) -> str | None:
-        other = self.what_if.from_parts if slug == "deck_clearance" else None
-        if other is None or self.what_if.now is None or other.ratio.display == self.what_if.now.ratio.display:
+    def _ratio_from_parts(self, slug: str) -> str | None:
+        scenario = self.what_if.from_parts if slug == "deck_clearance" else None
+        if scenario is None or self.what_if.now is None or scenario.ratio.display == self._ratio:
             return None
-        return f"reckoned from the parts the compression ratio would be {other.ratio.display} in place of {self._ratio}"
+        ratio = scenario.ratio.display
+        return f"reckoned from the parts the compression ratio would be {ratio} in place of {self._ratio}"
 
 
-def difference_of(reading: Reading, each: str) -> str | None:
-    """By how much the measured values are off the listed one, or None if reading them can explain it.
+def difference_text(reading: Reading, axis: str) -> str | None:
+    """Return by how much the measured values are off the listed one, or None if reading them can explain it.
 
     A listed number may have been rounded by half its last digit; a measured one is good to the gauge's
     resolution, or to its own last digit.
     """
-    listed, best = reading.listed, reading.preferred
+    listed, measured = reading.listed, reading.preferred
     if listed is None or not reading.is_measured or listed.dimension == "temperature":
         return None
     values = reading.values
-    step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in best)
+    step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in measured)
     off: npt.NDArray[np.float64] = values - listed.si
     beyond = np.abs(off) > (listed.step / 2 + step) * (1 + 1e-9)
     if not beyond.any():
         return None
     if len(values) == 1:
-        return f"{_amount(off, best)} {_side(off[0])} than listed"
+        return f"{_amount_text(off, measured)} {_direction(off[0])} than listed"
     if beyond.all() and (np.all(off > 0) or np.all(off < 0)):
-        return f"{_amount(off, best)} {_side(off[0])} than listed"
+        return f"{_amount_text(off, measured)} {_direction(off[0])} than listed"
     worst = int(np.argmax(np.abs(off)))
-    most = f"{_amount(off[worst : worst + 1], best)} {_side(off[worst])}"
-    return f"{int(beyond.sum())} of {len(values)} differ, most of all {each} {worst + 1}, {most} than listed"
+    most = f"{_amount_text(off[worst : worst + 1], measured)} {_direction(off[worst])}"
+    return f"{int(beyond.sum())} of {len(values)} differ, most of all {axis} {worst + 1}, {most} than listed"
 
 
-def _side(off: float) -> str:
+def _direction(off: float) -> str:
     return "less" if off < 0 else "more"
 
 
-def _amount(off: npt.NDArray[np.float64], best: Sequence[Quantity]) -> str:
-    """How much, or from how much to how much, in the unit that was written."""
-    like = best[0]
-    scale = factor(like.unit, like.dimension)[0] if like.unit else 1.0
-    decimals = max(len(quantity.number.partition(".")[2]) for quantity in best)
-    numbers = [f"{abs(part) / scale:.{decimals}f}" for part in sorted(off, key=abs)]
-    unit = written_text(Quantity(0.0, "", like.unit, like.dimension))
+def _amount_text(off: npt.NDArray[np.float64], measured: Sequence[Quantity]) -> str:
+    """Return the difference, or the range of differences, in the unit that was written."""
+    first = measured[0]
+    scale = factor(first.unit, first.dimension)[0] if first.unit else 1.0
+    decimals = max(len(quantity.number.partition(".")[2]) for quantity in measured)
+    numbers = [f"{abs(difference) / scale:.{decimals}f}" for difference in sorted(off, key=abs)]
+    unit = written_text(Quantity(0.0, "", first.unit, first.dimension))
     return f"{numbers[0]}{unit}" if numbers[0] == numbers[-1] else f"{numbers[0]} to {numbers[-1]}{unit}"
 
 
-def _measured(reading: Reading) -> str:
-    best = reading.preferred
-    if len(best) == 1:
-        return written_text(best[0])
-    low, high = min(best, key=lambda q: q.si), max(best, key=lambda q: q.si)
+def _measured_text(reading: Reading) -> str:
+    quantities = reading.preferred
+    if len(quantities) == 1:
+        return written_text(quantities[0])
+    low, high = min(quantities, key=lambda q: q.si), max(quantities, key=lambda q: q.si)
     return written_text(low) if low.si == high.si else f"{low.number.replace('-', '−')} to {written_text(high)}"
 
 
-def _readings(model: RecordModel, path: str, around: str = "") -> Iterator[tuple[str, str, RecordModel, str]]:
-    """Every reading below a model that was both listed and measured: path, what it is part of, its holder, its name."""
+def _readings(model: RecordModel, path: str, model_title: str = "") -> Iterator[tuple[str, str, RecordModel, str]]:
+    """Yield the readings below a model that were both listed and measured.
+
+    Each with its path, the title of the model that owns it, that model, and the name of the field.
+    """
     for name in type(model).model_fields:
         value = getattr(model, name)
         if isinstance(value, Reading):
             if value.listed is not None and value.is_measured:
-                yield f"{path}.{name}", around, model, name
+                yield f"{path}.{name}", model_title, model, name
         elif isinstance(value, RecordModel):
             yield from _readings(value, f"{path}.{name}", title_of(name, type(model).model_fields[name]))
         elif isinstance(value, tuple):
@@ -231,25 +278,25 @@ def _readings(model: RecordModel, path: str, around: str = "") -> Iterator[tuple
                     yield from _readings(item, f"{path}.{name}.{index}", title_of(name, type(model).model_fields[name]))
 
 
-def _about(part: Part, check: PartCheck) -> str | None:
-    """The input that a check on a part is about."""
-    for words in (check.what, f"{part.part} {check.what}"):
-        for name, pattern in _ABOUT:
-            if pattern.search(words) and check.reading and check.reading.dimension == INPUTS[name].shown.dimension:
+def _input_of_check(part: Part, check: PartCheck) -> str | None:
+    """Return the input that a check on a part is about."""
+    for text in (check.what, f"{part.part} {check.what}"):
+        for name, pattern in _INPUT_PATTERNS:
+            if pattern.search(text) and check.reading and check.reading.dimension == INPUTS[name].shown.dimension:
                 return name
     return None
 
 
-def _apart(first: InputValue, second: InputValue, overall: float) -> float:
-    """The second less the first on the mean of the same positions; overall where they have other positions."""
+def _difference(first: InputValue, second: InputValue, overall: float) -> float:
+    """Return the mean difference, second less first, over the same positions; `overall` where positions differ."""
     if first.axis is not None and first.axis == second.axis:
         return float(np.mean(np.asarray(second.values) - np.asarray(first.values)))
     return overall
 
 
-def _unsure(known: InputValue) -> float:
+def _standard_uncertainty(known: InputValue) -> float:
     return float(np.max(uncertainty.combine(known.contributions))) if known.contributions else 0.0
 
 
-def _digits(text: str) -> float:
+def _shown_number(text: str) -> float:
     return float(re.sub(r"[^0-9.]", "", text.partition("\N{NO-BREAK SPACE}")[0]) or 0)

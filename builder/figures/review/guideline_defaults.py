@@ -15,11 +15,11 @@ from builder.figures.core.display_units import System, convert_to_other_system, 
 from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import Quantity
 
-COMMON = "common practice"
-OWN = "the shop's habit"
+COMMON_PRACTICE = "common practice"
+SHOP_RULE = "the shop's habit"
 
 # As it would stand in shop.yaml.
-_USUAL: dict[str, Any] = {
+_DEFAULTS: dict[str, Any] = {
     "piston_speed": [
         {"type": "cast", "metres_per_second": 18},
         {"type": "hypereutectic", "metres_per_second": 20},
@@ -72,7 +72,7 @@ class GuidelineValue:
 
     value: float
     text: str
-    own: bool
+    set_by_shop: bool
     written: Quantity | None = None
 
     def text_in(self, system: System) -> str:
@@ -83,20 +83,20 @@ class GuidelineValue:
         return f"{other}, {self.text}" if other else self.text
 
     @property
-    def whose(self) -> str:
+    def authority(self) -> str:
         """Whose rule it is."""
-        return OWN if self.own else COMMON
+        return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
 @dataclass(frozen=True)
-class CrankHabit:
+class CrankGuideline:
     """What a crankshaft's material is trusted with; without a power, less than the next stronger one."""
 
     material: str
     strength: str | None
     power: float | None
     text: str
-    own: bool = False
+    set_by_shop: bool = False
 
 
 _PETROLS = ("petrol", "E10", "race petrol")
@@ -105,66 +105,66 @@ _PETROLS = ("petrol", "E10", "race petrol")
 # Shops differ: some trust nodular iron with the middle 500s. Forged and billet steels differ too
 # much from each other for a value here.
 _CRANKS = (
-    CrankHabit("cast iron", "80000 psi", None, "less than nodular iron"),
-    CrankHabit("nodular iron", "95000 psi", 400 * MECHANICAL_HORSEPOWER, "400 hp"),
-    CrankHabit("cast steel", "105000 psi", 515 * MECHANICAL_HORSEPOWER, "515 hp"),
-    CrankHabit("forged 4340", "156000 psi", 1500 * MECHANICAL_HORSEPOWER, "1500 hp"),
+    CrankGuideline("cast iron", "80000 psi", None, "less than nodular iron"),
+    CrankGuideline("nodular iron", "95000 psi", 400 * MECHANICAL_HORSEPOWER, "400 hp"),
+    CrankGuideline("cast steel", "105000 psi", 515 * MECHANICAL_HORSEPOWER, "515 hp"),
+    CrankGuideline("forged 4340", "156000 psi", 1500 * MECHANICAL_HORSEPOWER, "1500 hp"),
 )
 
 
 @cache
-def _usual() -> Guidelines:
-    return Guidelines.model_validate(_USUAL)
+def _default_guidelines() -> Guidelines:
+    return Guidelines.model_validate(_DEFAULTS)
 
 
-def habit(shop: Shop, name: str) -> GuidelineValue:
+def guideline_value(shop: Shop, name: str) -> GuidelineValue:
     """One limit of the shop, by its name in shop.yaml; the usual one where the shop set none."""
     own = getattr(shop.guidelines, name)
-    value = getattr(_usual(), name) if own is None else own
+    value = getattr(_default_guidelines(), name) if own is None else own
     if isinstance(value, Quantity):
         return GuidelineValue(value.si, written_text(value), own is not None, value)
     return GuidelineValue(float(value), f"{value:g}", own is not None)
 
 
-def piston_speed_habit(shop: Shop, kind: str) -> GuidelineValue | None:
+def piston_speed_guideline(shop: Shop, kind: str) -> GuidelineValue | None:
     """Mean piston speed [m/s] that a type of piston is trusted with."""
-    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+    for own, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
         for entry in guidelines.piston_speed:
             if entry.type.casefold() == kind.casefold():
                 return GuidelineValue(entry.metres_per_second, f"{entry.metres_per_second:g} m/s", own)
     return None
 
 
-def fuel_habit(shop: Shop, kind: str) -> GuidelineValue | None:
+def effective_ratio_guideline(shop: Shop, kind: str) -> GuidelineValue | None:
     """Effective compression ratio that a fuel is trusted with."""
-    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+    for own, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
         for entry in guidelines.effective_ratio:
             if entry.fuel.casefold() == kind.casefold():
                 return GuidelineValue(entry.effective_ratio, f"{entry.effective_ratio:g}:1", own)
     return None
 
 
-def mixture_habit(shop: Shop, kind: str | None) -> tuple[GuidelineValue, GuidelineValue] | None:
+def mixture_guideline(shop: Shop, kind: str | None) -> tuple[GuidelineValue, GuidelineValue] | None:
     """Richest and leanest lambda at full load on a fuel; None for a fuel that there is no habit for."""
     if kind is None:
         return None
-    for own, guidelines in ((True, shop.guidelines), (False, _usual())):
+    for own, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
         for entry in guidelines.mixture:
             if entry.fuel.casefold() == kind.casefold():
                 ends = (entry.least_lambda, entry.most_lambda)
                 return GuidelineValue(ends[0], f"{ends[0]:g}", own), GuidelineValue(ends[1], f"{ends[1]:g}", own)
-    return (habit(shop, "least_lambda"), habit(shop, "most_lambda")) if kind in _PETROLS else None
+    return (guideline_value(shop, "least_lambda"), guideline_value(shop, "most_lambda")) if kind in _PETROLS else None
 
 
-def crank_habit(shop: Shop, material: str) -> CrankHabit | None:
+def crank_guideline(shop: Shop, material: str) -> CrankGuideline | None:
     """Power [W] that a crankshaft's material is trusted with."""
     wanted = material.casefold()
     for entry in shop.guidelines.crank_power:
         if entry.material.casefold() == wanted:
             strength = entry.strength.text if entry.strength else None
-            return CrankHabit(entry.material, strength, entry.up_to.si, written_text(entry.up_to), own=True)
+            return CrankGuideline(entry.material, strength, entry.up_to.si, written_text(entry.up_to), set_by_shop=True)
     usual = next((each for each in _CRANKS if each.material == wanted), None)
     if usual is None or usual.power is not None:
         return usual
-    stronger = crank_habit(shop, "nodular iron")
-    return CrankHabit(usual.material, usual.strength, stronger.power, usual.text) if stronger else None
+    stronger = crank_guideline(shop, "nodular iron")
+    return CrankGuideline(usual.material, usual.strength, stronger.power, usual.text) if stronger else None

@@ -13,36 +13,36 @@ from builder.record.problem import Problem
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
-_SIZES = (4.9e-3, 25.5e-3)
-_CENTRELINES = (60.0, 160.0)  # deg; far wider than any cam is ground
+_DIAMETER_RANGE = (4.9e-3, 25.5e-3)
+_CENTRELINE_RANGE = (60.0, 160.0)  # deg; far wider than any cam is ground
 _NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
 
 
 def plausibility_problems(build: Build, sheet: FigureSheet) -> tuple[Problem, ...]:
     """Warnings, with file and line, for what was most likely written down wrongly."""
-    return (*_torques(build), *_steps(build), *_wheel(build), *_interference(build, sheet))
+    return (*_torques(build), *_steps(build), *_degree_wheel(build), *_interference(build, sheet))
 
 
 def _torques(build: Build) -> Iterator[Problem]:
     for index, joint in enumerate(build.get("assembly.fasteners") or ()):
         thread = parse_thread(joint.size) if joint.size else None
-        if thread is None or not _SIZES[0] <= thread.diameter <= _SIZES[1]:
+        if thread is None or not _DIAMETER_RANGE[0] <= thread.diameter <= _DIAMETER_RANGE[1]:
             continue
         if any(word in joint.joint.casefold() for word in _NOT_BOLTS):
             continue
-        for path, quantity in _final(index, joint):
-            if quantity.si > 0 and (said := _said(joint, quantity, thread.diameter)):
+        for path, quantity in _final_torque(index, joint):
+            if quantity.si > 0 and (said := _torque_message(joint, quantity, thread.diameter)):
                 yield Problem(*build.where(path), said, "warning")
                 break
 
 
-def _final(index: int, joint: Fastener) -> Iterator[tuple[str, Quantity]]:
+def _final_torque(index: int, joint: Fastener) -> Iterator[tuple[str, Quantity]]:
     path = f"assembly.fasteners.{index}"
     if joint.torque is not None and joint.torque.preferred and joint.angle is None:
         yield f"{path}.torque", joint.torque.preferred[0]
 
 
-def _said(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
+def _torque_message(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
     verdict = judge_torque(torque.si, diameter)
     if verdict == "plausible":
         return None
@@ -68,7 +68,7 @@ def _steps(build: Build) -> Iterator[Problem]:
                 break
 
 
-def _wheel(build: Build) -> Iterator[Problem]:
+def _degree_wheel(build: Build) -> Iterator[Problem]:
     """Two readings of a degree wheel written the wrong way round lead half a turn off the nose."""
     for side, counted in (("intake", "after"), ("exhaust", "before")):
         for index, pair in enumerate(build.get(f"cam.degreeing.{side}") or ()):
@@ -76,9 +76,9 @@ def _wheel(build: Build) -> Iterator[Problem]:
                 centre = wheel_centreline(pair, side)
             except ValueError:
                 continue  # two readings at one place: the figures say so
-            if _CENTRELINES[0] <= centre <= _CENTRELINES[1]:
+            if _CENTRELINE_RANGE[0] <= centre <= _CENTRELINE_RANGE[1]:
                 continue
-            swapped = _CENTRELINES[0] <= (centre + 180) % 360 <= _CENTRELINES[1]
+            swapped = _CENTRELINE_RANGE[0] <= (centre + 180) % 360 <= _CENTRELINE_RANGE[1]
             hint = "are the two swapped?" if swapped else f"look whether both are counted {counted} TDC"
             message = (
                 f"{side} opening at {pair.opening.text} and closing at {pair.closing.text}, {counted} TDC, put the "
@@ -87,7 +87,7 @@ def _wheel(build: Build) -> Iterator[Problem]:
             yield Problem(*build.where(f"cam.degreeing.{side}.{index}.opening"), message, "warning")
 
 
-_NO_ROOM = {
+_INTERFERENCE_MEANINGS = {
     "quench": "the piston would stand above the head's face: look at deck clearance and gasket, unless the head is "
     "recessed there",
     "main_oil_clearance": "the crankshaft would not turn: look at housing bore, shell and journal",
@@ -98,17 +98,17 @@ _NO_ROOM = {
 
 
 def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
-    for slug, meaning in _NO_ROOM.items():
+    for slug, meaning in _INTERFERENCE_MEANINGS.items():
         figure = sheet.get(slug)
         if figure is None:
             continue
         least = figure.minimum.value if figure.minimum else figure.value
         if least < 0:
             path, line = next((known.where for known in figure.inputs if known.where), build.where("build"))
-            yield Problem(path, line, f"{_worst(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " "), "warning")
+            yield Problem(path, line, f"{_worst_text(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " "), "warning")
 
 
-def _worst(figure: Figure) -> str:
+def _worst_text(figure: Figure) -> str:
     name = figure.title.lower()
     if figure.minimum is None:
         return f"{name} comes to {figure.display}"

@@ -22,9 +22,9 @@ def session_cautions(build: Build, session: DynoSession | None) -> tuple[Caution
         Caution("correction_factor", f"{', '.join(names)}: {sentence}", "the standard's own range")
         for sentence, names in outside.items()
     ]
-    for breach in session.health:
+    for breach in session.violations:
         about = f"dyno.pulls.{breach.index}"
-        cautions.append(Caution(about, breach.words, breach.guideline, build.where(f"{about}.file")))
+        cautions.append(Caution(about, breach.text, breach.guideline, build.where(f"{about}.file")))
     ends = session.best
     if ends is not None and ends.peak_power.at_end:
         sentence = (

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from builder.figures.review.clearance_checks import CheckedClearance, judge_fits
+from builder.figures.review.clearance_checks import CheckedClearance, check_clearances
 from builder.record.models.shop import Shop
 from tests.support.figure_records import BOTTOM_END, V8, figure_of, read, sheet_of
 
@@ -16,7 +16,7 @@ INCH = 0.0254
 
 def fits(archive: Path, assembly: str, shop: Shop | None = None, **documents: str) -> dict[str, CheckedClearance]:
     build = read(archive, {**V8, "assembly": assembly, **documents})
-    return {fit.title: fit for fit in judge_fits(build, shop or Shop())}
+    return {fit.title: fit for fit in check_clearances(build, shop or Shop())}
 
 
 def test_oil_clearance_from_the_parts_where_nobody_gauged_it(tmp_path: Path) -> None:
@@ -94,11 +94,11 @@ def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None
     piston = judged["Piston clearance"]
     assert piston.verdict == "out of range"
     assert [(at.label, at.text) for at in piston.out_of_range] == [("6", "0.0049\N{NO-BREAK SPACE}in")]
-    assert piston.odd == "6"
+    assert piston.outlier == "6"
     assert piston.limits.authority == "maker's sheet"
-    assert (piston.least.label, piston.most.label) == ("4", "6")
+    assert (piston.minimum.label, piston.maximum.label) == ("4", "6")
     assert piston.spread / INCH == pytest.approx(0.0010)
-    assert piston.place_in_range == pytest.approx((0.0041250 - 0.0035) / 0.0010)
+    assert piston.position_in_range == pytest.approx((0.0041250 - 0.0035) / 0.0010)
     assert piston.in_unit(piston.mean) == pytest.approx(0.004125)
     assert "cylinder 6 at 0.0049" in piston.text
     assert piston.where is not None
@@ -115,7 +115,7 @@ def test_accepted_says_why_and_by_whom(tmp_path: Path) -> None:
 def test_the_ends_of_a_range_are_inside_and_no_range_is_no_verdict(tmp_path: Path) -> None:
     judged = fits(tmp_path, RANGES)
     assert judged["Rod side clearance"].verdict == "in range"
-    assert judged["Rod side clearance"].place_in_range is None
+    assert judged["Rod side clearance"].position_in_range is None
     assert judged["Pin clearance"].verdict == "no range"
     assert judged["Oil pump end clearance"].verdict == "in range"
 
@@ -123,8 +123,8 @@ def test_the_ends_of_a_range_are_inside_and_no_range_is_no_verdict(tmp_path: Pat
 def test_where_the_record_states_none_the_rule_of_thumb_speaks(tmp_path: Path) -> None:
     assembly = "fits: {top_ring_gap: {unit: in, measured: [.018, .019, .019, .019, .019, .019, .019, .019]}}"
     gap = fits(tmp_path, assembly)["Top ring gap"]
-    assert gap.limits.least is not None
-    assert gap.limits.least / INCH == pytest.approx(0.0045 * 4.030475)
+    assert gap.limits.minimum is not None
+    assert gap.limits.minimum / INCH == pytest.approx(0.0045 * 4.030475)
     assert "common practice" in gap.limits.authority
     assert [at.label for at in gap.out_of_range] == ["1"]
     wider = Shop.model_validate({"guidelines": {"ring_gap_per_bore": 0.0050}})
@@ -136,7 +136,7 @@ def test_where_the_record_states_none_the_rule_of_thumb_speaks(tmp_path: Path) -
 def test_clearances_nobody_gauged_are_judged_as_the_parts_give_them(tmp_path: Path) -> None:
     build = read(tmp_path, V8)
     sheet = sheet_of(tmp_path, V8)
-    (main,) = [fit for fit in judge_fits(build, Shop(), sheet) if fit.title == "Main oil clearance"]
+    (main,) = [fit for fit in check_clearances(build, Shop(), sheet) if fit.title == "Main oil clearance"]
     assert main.computed
     assert main.verdict == "in range"
     assert len(main.readings) == 5
@@ -152,7 +152,7 @@ def test_cylinders_against_each_other(tmp_path: Path) -> None:
     """
     judged = fits(tmp_path, checks)
     assert judged["Leak down"].verdict == "in range"
-    assert judged["Leak down"].odd == "7"
+    assert judged["Leak down"].outlier == "7"
     assert judged["Leak-down, best to worst"].verdict == "out of range"
     assert judged["Cranking compression, worst of best"].verdict == "out of range"
     assert judged["Cranking compression, worst of best"].readings[0].value == pytest.approx(150 / 175)

@@ -9,7 +9,7 @@ import pytest
 
 from builder.engine.correction import SAE_J1349
 from builder.figures.dyno.guideline_traces import hottest_exhaust
-from builder.figures.review.guideline_defaults import mixture_habit
+from builder.figures.review.guideline_defaults import mixture_guideline
 from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import parse_quantity
 from tests.support.dyno_samples import DAY, RPM, log_of, one_pull, session_of, torque_curve
@@ -51,7 +51,7 @@ def test_without_repeats_the_readings_give_the_noise_and_that_is_said(tmp_path: 
     (change,) = session_of(tmp_path, _record(PAIR), logs, METRIC).changes
     assert change.gain is not None
     assert change.gain.basis == "readings"
-    assert "what a repeat would have shown is not known" in change.noise
+    assert "what a repeat would have shown is not known" in change.noise_text
     assert change.gain.beyond_noise
 
 
@@ -60,7 +60,7 @@ def test_a_loss_is_called_a_loss(tmp_path: Path) -> None:
     (change,) = session_of(tmp_path, _record(PAIR), logs, METRIC).changes
     assert change.verdict.startswith("costs 5.") or change.verdict.startswith("costs 6.")
     assert "over the whole range, 2,500 to 5,500 rpm" in change.verdict
-    assert change.mean.startswith("−")
+    assert change.mean_text.startswith("−")
 
 
 def test_nothing_gained_is_no_more_than_the_noise(tmp_path: Path) -> None:
@@ -88,7 +88,7 @@ def test_repeats_give_the_noise_and_both_sides_take_all_of_theirs(tmp_path: Path
     assert change.gain is not None
     assert change.gain.basis == "repeats"
     assert change.gain.freedom == 3
-    assert "repeat pulls, 3 degrees of freedom" in change.noise
+    assert "repeat pulls, 3 degrees of freedom" in change.noise_text
     assert change.gain.beyond_noise
 
 
@@ -105,7 +105,7 @@ def test_drift_between_repeats_is_pointed_out_with_what_moved_meanwhile(tmp_path
     }
     (repeats,) = session_of(tmp_path, _record(pulls), logs, METRIC).repeats
     assert repeats.drift.beyond_noise
-    assert "They drift" in repeats.words
+    assert "They drift" in repeats.text
     assert "the oil went from 80.0 °C to 105.0 °C" in repeats.words.replace("\N{NO-BREAK SPACE}", " ")
     assert "the air went from 20.0 °C to 26.0 °C" in repeats.words.replace("\N{NO-BREAK SPACE}", " ")
 
@@ -186,7 +186,7 @@ def test_every_guideline_is_held_against_the_pull(tmp_path: Path) -> None:
         "Blow-by (cfm)": np.full(rpm.size, 3.0),
     }
     session = session_of(tmp_path, one_pull(), {"a.csv": log_of(**channels)}, Shop(units="inch"))
-    found = {(breach.channel, breach.side): breach for breach in session.health}
+    found = {(breach.channel, breach.side): breach for breach in session.violations}
     assert set(found) == {
         ("oil_pressure", "below"), ("oil_temperature", "above"), ("coolant_temperature", "above"), ("lambda", "above"),
         ("exhaust_spread", "above"), ("blow_by_share", "above"),
@@ -197,13 +197,13 @@ def test_every_guideline_is_held_against_the_pull(tmp_path: Path) -> None:
     assert oil.speed * 60 == pytest.approx(6000, abs=1)
     assert oil.limit == pytest.approx(parse_quantity("60 psi", "pressure").si, rel=1e-6)
     assert found["exhaust_spread", "above"].value == pytest.approx(100, abs=1)
-    assert "cylinder 2 hottest, 1 coldest" in found["exhaust_spread", "above"].words
+    assert "cylinder 2 hottest, 1 coldest" in found["exhaust_spread", "above"].text
     (pull,) = session.pulls
     hottest = hottest_exhaust(pull)
     assert hottest is not None
     assert (hottest[0] - 273.15, hottest[-1] - 273.15) == pytest.approx((700 + 2000 / 60, 800), abs=1)
     assert found["blow_by_share", "above"].value == pytest.approx(0.02, rel=1e-3)
-    assert "psi at 6,000 rpm" in oil.words
+    assert "psi at 6,000 rpm" in oil.text
 
 
 def test_the_shops_own_guidelines_win(tmp_path: Path) -> None:
@@ -211,13 +211,13 @@ def test_the_shops_own_guidelines_win(tmp_path: Path) -> None:
     usual = session_of(tmp_path / "a", one_pull(), {"a.csv": log_of(**hot)})
     own = Shop(guidelines=Guidelines(most_coolant_temperature=parse_quantity("110 degC", "temperature")))
     lenient = session_of(tmp_path / "b", one_pull(), {"a.csv": log_of(**hot)}, own)
-    assert [breach.channel for breach in usual.health] == ["coolant_temperature"]
-    assert lenient.health == ()
+    assert [breach.channel for breach in usual.violations] == ["coolant_temperature"]
+    assert lenient.violations == ()
 
 
 def test_the_mixture_is_judged_at_full_load_only(tmp_path: Path) -> None:
     channels = {"Lambda": np.full(RPM.size, 1.0), "Throttle (%)": np.full(RPM.size, 40.0)}
-    assert session_of(tmp_path, one_pull(), {"a.csv": log_of(**channels)}).health == ()
+    assert session_of(tmp_path, one_pull(), {"a.csv": log_of(**channels)}).violations == ()
 
 
 def test_what_acceleration_takes_is_added_back_to_a_sweep(tmp_path: Path) -> None:
@@ -244,9 +244,9 @@ def test_what_is_added_back_is_put_in_the_logs_own_standard(tmp_path: Path) -> N
     )
     record = "inertia: 0.4 kg.m2\n" + one_pull(readings="sae-j1349")
     pull = session_of(tmp_path, record, {"a.csv": log}).pulls[0]
-    assert pull.day.air is not None
+    assert pull.conditions.air is not None
     spent = 0.4 * 2 * np.pi * (4000 / 60 / 12)
-    expected = 100 + spent * SAE_J1349.factor(pull.day.air)
+    expected = 100 + spent * SAE_J1349.factor(pull.conditions.air)
     assert pull.torque == pytest.approx(np.full(pull.torque.shape, expected), rel=1e-4)
     nobody_knows = session_of(tmp_path / "x", "inertia: 0.4 kg.m2\n" + one_pull("", "sae-j1349"), {"a.csv": log}).pulls[
         0
@@ -271,7 +271,7 @@ def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:
 
 def _mixture_breaches(tmp_path: Path, fuel: str, mixture: float, shop: Shop | None = None) -> list[tuple[str, str]]:
     log = {"a.csv": log_of(**{"Lambda": np.full(RPM.size, mixture)})}
-    return [(b.side, b.guideline) for b in session_of(tmp_path, one_pull(), log, shop, fuel=fuel).health]
+    return [(b.side, b.guideline) for b in session_of(tmp_path, one_pull(), log, shop, fuel=fuel).violations]
 
 
 def test_every_fuel_is_held_against_its_own_mixture(tmp_path: Path) -> None:
@@ -297,4 +297,4 @@ def test_a_fuel_without_a_window_is_not_judged_unless_the_shop_has_one(tmp_path:
 
 
 def test_where_nobody_wrote_down_the_fuel_no_mixture_is_judged() -> None:
-    assert mixture_habit(Shop(), None) is None
+    assert mixture_guideline(Shop(), None) is None

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.figures.dyno.row_selection import binned, rows_of
+from builder.figures.dyno.row_selection import binned, select_rows
 from builder.record.dyno_log.reader import DynoLog
 
 CELL = 500 / 60 / 16
@@ -21,33 +21,33 @@ def log(**channels: np.ndarray) -> DynoLog:
 
 def test_a_log_of_speed_alone_makes_no_curve() -> None:
     with pytest.raises(ValueError, match="neither torque nor power"):
-        rows_of(log(engine_speed=np.linspace(30.0, 90.0, 20)))
+        select_rows(log(engine_speed=np.linspace(30.0, 90.0, 20)))
 
 
 def test_an_engine_that_never_turned_makes_no_curve() -> None:
     with pytest.raises(ValueError, match="both a speed and a torque"):
-        rows_of(log(engine_speed=np.zeros(20), torque=np.full(20, 100.0)))
+        select_rows(log(engine_speed=np.zeros(20), torque=np.full(20, 100.0)))
 
 
 def test_the_rate_of_change_is_taken_where_time_and_inertia_are_known() -> None:
     """By hand: speed rising by 4 rev/s every second is 2 pi J 4."""
     time = np.arange(0.0, 10.0, 0.05)
     sweep = {"engine_speed": 30.0 + 4.0 * time, "torque": np.full(time.size, 150.0)}
-    rows = rows_of(log(**sweep, time=time), inertia=0.4)
+    rows = select_rows(log(**sweep, time=time), inertia=0.4)
     assert rows.kind == "sweep"
     assert rows.acceleration_torque is not None
     np.testing.assert_allclose(rows.acceleration_torque, 2 * np.pi * 0.4 * 4.0, rtol=1e-6)
-    timeless = rows_of(log(**sweep), inertia=0.4)
+    timeless = select_rows(log(**sweep), inertia=0.4)
     assert timeless.acceleration_torque is None
     assert any("no time to take the acceleration from" in told for told in timeless.notes)
 
 
 def test_torque_from_power_where_the_engine_stood_still_is_not_known() -> None:
     speed = np.array([0.0, 40.0, 50.0, 60.0, 70.0])
-    rows = rows_of(log(engine_speed=speed, power=2 * np.pi * speed * 100.0))
+    rows = select_rows(log(engine_speed=speed, power=2 * np.pi * speed * 100.0))
     np.testing.assert_allclose(rows.torque, 100.0)
     np.testing.assert_allclose(rows.speed, speed[1:])
-    np.testing.assert_array_equal(rows.kept(np.arange(5.0)), [1, 2, 3, 4])
+    np.testing.assert_array_equal(rows.select(np.arange(5.0)), [1, 2, 3, 4])
 
 
 def test_a_short_log_is_left_as_it_is() -> None:

@@ -65,16 +65,16 @@ def test_corrected_readings_are_never_corrected_twice(tmp_path: Path) -> None:
 def test_a_pulls_own_conditions_override_field_by_field(tmp_path: Path) -> None:
     own = ", conditions: {temperature: 30 degC}"
     session = session_of(tmp_path, one_pull(more=own), {"a.csv": log_of()})
-    day = session.pulls[0].day
+    day = session.pulls[0].conditions
     assert day.temperature == pytest.approx(303.15)
     assert day.pressure == pytest.approx(100_000.0)
-    assert (day.form, day.humidity) == ("relative_humidity", pytest.approx(0.5))
+    assert (day.humidity_form, day.humidity) == ("relative_humidity", pytest.approx(0.5))
 
 
 def test_another_form_of_humidity_in_the_pull_replaces_the_sessions(tmp_path: Path) -> None:
     own = ", conditions: {dew_point: 9 degC}"
-    day = session_of(tmp_path, one_pull(more=own), {"a.csv": log_of()}).pulls[0].day
-    assert day.form == "dew_point"
+    day = session_of(tmp_path, one_pull(more=own), {"a.csv": log_of()}).pulls[0].conditions
+    assert day.humidity_form == "dew_point"
     assert day.air is not None
     assert day.air.vapour == pytest.approx(float(vapour_pressure(1e5, 293.15, dew_point=282.15)))
 
@@ -82,7 +82,7 @@ def test_another_form_of_humidity_in_the_pull_replaces_the_sessions(tmp_path: Pa
 def test_a_sea_level_barometer_is_turned_to_the_room(tmp_path: Path) -> None:
     air = "{barometer: 29.92 inHg, barometer_is: sea level, altitude: 2000 ft, temperature: 70 degF, wet_bulb: 60 degF}"
     pull = session_of(tmp_path, one_pull(air), {"a.csv": log_of()}).pulls[0]
-    assert pull.day.pressure == pytest.approx(float(station_pressure(29.92 * 3386.389, 609.6)), rel=1e-5)
+    assert pull.conditions.pressure == pytest.approx(float(station_pressure(29.92 * 3386.389, 609.6)), rel=1e-5)
     assert any("at sea level is" in line for line in pull.notes)
 
 
@@ -143,7 +143,7 @@ def test_din_70020_needs_no_humidity(tmp_path: Path) -> None:
     assert session.corrected
     assert session.pulls[0].correction is not None
     assert session.pulls[0].correction.factor == pytest.approx(101.3 / 99.0 * math.sqrt(298.15 / 293))
-    assert session.pulls[0].day.air is None
+    assert session.pulls[0].conditions.air is None
 
 
 def test_conditions_outside_the_standard_are_said(tmp_path: Path) -> None:
@@ -304,8 +304,8 @@ def test_compression_ignition_takes_its_factor_from_the_fuel(tmp_path: Path) -> 
     cool = "{barometer: 980 hPa, barometer_is: station, temperature: 15 degC, relative_humidity: 50 %}"
     session = session_of(tmp_path, one_pull(cool), {"a.csv": rich}, ignition="compression", fuel="diesel")
     pull = session.pulls[0]
-    assert pull.day.air is not None
-    atmosphere = 99e3 / pull.day.air.dry_pressure * (288.15 / 298) ** 0.7
+    assert pull.conditions.air is not None
+    atmosphere = 99e3 / pull.conditions.air.dry_pressure * (288.15 / 298) ** 0.7
     assert pull.correction is not None
     assert pull.correction.factor == pytest.approx(atmosphere**1.2, rel=1e-6)
     assert session.remarks[0].endswith("UN Regulation 85 is used")

@@ -9,8 +9,8 @@ import pytest
 
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.evaluate import compute
-from builder.figures.review.cautions import cautions
-from builder.figures.review.guideline_defaults import habit
+from builder.figures.review.cautions import build_cautions
+from builder.figures.review.guideline_defaults import guideline_value
 from builder.record.models.shop import Guidelines, Shop
 from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, read, sheet_of
 
@@ -46,7 +46,7 @@ def test_crank_against_power(tmp_path: Path, material: str, horsepower: float, b
     documents = {**V8, "bottom_end": BOTTOM_END.replace("forged steel", material)}
     build = read(tmp_path, documents)
     sheet = with_power(compute(build, Shop()), horsepower)
-    found = about(cautions(build, Shop(), sheet), "peak_power")
+    found = about(build_cautions(build, Shop(), sheet), "peak_power")
     assert bool(found) == broken
     for caution in found:
         assert material in caution.sentence
@@ -59,14 +59,14 @@ def test_the_shop_sets_its_own_crank_guideline(tmp_path: Path) -> None:
     build = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "nodular iron")})
     trusting = Shop.model_validate({"guidelines": {"crank_power": [{"material": "nodular iron", "up_to": "560 hp"}]}})
     sheet = with_power(compute(build, trusting), 550)
-    assert not about(cautions(build, trusting, sheet), "peak_power")
+    assert not about(build_cautions(build, trusting, sheet), "peak_power")
     sheet = with_power(compute(build, trusting), 561)
-    (caution,) = about(cautions(build, trusting, sheet), "peak_power")
+    (caution,) = about(build_cautions(build, trusting, sheet), "peak_power")
     assert "the shop's habit" in caution.guideline
     # What the shop left out keeps its usual value, and cast iron stays below the shop's own nodular iron.
     cast = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "cast iron")})
-    assert not about(cautions(cast, trusting, with_power(compute(cast, trusting), 500)), "peak_power")
-    assert about(cautions(cast, trusting, with_power(compute(cast, trusting), 561)), "peak_power")
+    assert not about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 500)), "peak_power")
+    assert about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 561)), "peak_power")
 
 
 def test_quench_too_tight_and_too_wide(tmp_path: Path) -> None:
@@ -151,12 +151,12 @@ def test_too_good_to_be_true(tmp_path: Path) -> None:
     from builder.figures.core.registry import catalogue
 
     high = Figure(catalogue()["bmep"].method, 1.6e6, "232 psi", None, "measured", "", ())
-    found = cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)))
+    found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)))
     assert about(found, "bmep")
     blown = read(
         tmp_path, {**V8, "build": BUILD.replace("fuel: petrol", "fuel: petrol\n      induction: supercharged")}
     )
-    assert not about(cautions(blown, Shop(), replace(sheet, figures=(*sheet.figures, high))), "bmep")
+    assert not about(build_cautions(blown, Shop(), replace(sheet, figures=(*sheet.figures, high))), "bmep")
 
 
 def test_every_limit_has_a_usual_value_and_can_be_set() -> None:
@@ -169,8 +169,8 @@ def test_every_limit_has_a_usual_value_and_can_be_set() -> None:
     }  # fmt: skip
     shop = Shop(guidelines=Guidelines.model_validate(own))
     for name in own:
-        usual, set_ = habit(Shop(), name), habit(shop, name)
-        assert not usual.own
-        assert set_.own
+        usual, set_ = guideline_value(Shop(), name), guideline_value(shop, name)
+        assert not usual.set_by_shop
+        assert set_.set_by_shop
         assert usual.value > 0
         assert usual.value != set_.value, name

@@ -25,7 +25,7 @@ def test_what_is_there_and_what_is_missing(tmp_path: Path) -> None:
     )
     assert not state.ready
     assert [each.path for each in state.present] == ["assembly.fits.crank_end_float"]
-    missing = {each.path: each.says for each in state.missing}
+    missing = {each.path: each.message for each in state.missing}
     assert "nothing was measured" in missing["assembly.fits.piston_clearance"]
     assert missing["assembly.fasteners"] == "not recorded; write it in assembly.yaml: fasteners"
     assert missing["delivery.fluids"] == "not recorded; write it in delivery.yaml: fluids"
@@ -36,7 +36,7 @@ def test_every_entry_of_a_list_must_have_it(tmp_path: Path) -> None:
     delivery = "signed: [{what: assembled by, who: RT}, {what: looked over by}]\n"
     assert held(tmp_path, ["delivery.signed"], delivery=delivery).ready
     state = held(tmp_path, ["delivery.signed.who"], delivery=delivery)
-    assert state.missing[0].says.startswith("not recorded for 2 of 2")
+    assert state.missing[0].message.startswith("not recorded for 2 of 2")
 
 
 def test_private_parts_count_too(tmp_path: Path) -> None:
@@ -54,7 +54,7 @@ def test_a_whole_document_or_section(tmp_path: Path) -> None:
 def test_a_path_that_leads_nowhere_is_missing(tmp_path: Path) -> None:
     state = held(tmp_path, ["assembly.fit.piston_clearance", "nonsense"])
     assert len(state.missing) == 2
-    assert "shop.yaml" in state.missing[0].says
+    assert "shop.yaml" in state.missing[0].message
 
 
 def test_cautions_stand_beside_but_not_in_the_way(tmp_path: Path) -> None:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from builder.figures.core.types import FigureSheet, Finding
-from builder.figures.review.discrepancies import difference_of
+from builder.figures.core.types import Discrepancy, FigureSheet
+from builder.figures.review.discrepancies import difference_text
 from builder.record.quantities.readings import Reading, read_reading
 from tests.support.figure_records import BOTTOM_END, TOP_END, V8, figure_of, said_on_line, sheet_of
 
@@ -28,30 +28,32 @@ def reading(**given: object) -> Reading:
     ],
 )
 def test_more_than_the_reading_can_explain(listed: str, measured: str, says: str | None) -> None:
-    said = difference_of(reading(listed=listed, measured=measured), "cylinder")
+    said = difference_text(reading(listed=listed, measured=measured), "cylinder")
     assert said == (
         says.replace(" in ", "\N{NO-BREAK SPACE}in ").replace(" mm", "\N{NO-BREAK SPACE}mm") if says else None
     )
 
 
 def test_a_coarse_gauge_explains_more() -> None:
-    assert difference_of(reading(listed="38.10 mm", measured="38.13 mm", resolution="0.05 mm"), "cylinder") is None
-    assert difference_of(reading(listed="38.10 mm", measured="38.16 mm", resolution="0.05 mm"), "cylinder")
+    assert difference_text(reading(listed="38.10 mm", measured="38.13 mm", resolution="0.05 mm"), "cylinder") is None
+    assert difference_text(reading(listed="38.10 mm", measured="38.16 mm", resolution="0.05 mm"), "cylinder")
 
 
 def test_one_part_of_a_set(tmp_path: Path) -> None:
-    said = difference_of(reading(unit="in", listed="6.000", measured=["6.000", "6.001", "5.988", "6.000"]), "cylinder")
+    said = difference_text(
+        reading(unit="in", listed="6.000", measured=["6.000", "6.001", "5.988", "6.000"]), "cylinder"
+    )
     assert said is not None
     assert said.replace("\N{NO-BREAK SPACE}", " ") == "1 of 4 differ, most of all cylinder 3, 0.012 in less than listed"
 
 
 def test_listed_alone_or_measured_alone_is_no_finding() -> None:
-    assert difference_of(reading(listed="1.760 in"), "cylinder") is None
-    assert difference_of(reading(measured="1.760 in"), "cylinder") is None
+    assert difference_text(reading(listed="1.760 in"), "cylinder") is None
+    assert difference_text(reading(measured="1.760 in"), "cylinder") is None
 
 
-def found(sheet: FigureSheet, path: str) -> Finding:
-    (finding,) = [finding for finding in sheet.findings if finding.path == path]
+def found(sheet: FigureSheet, path: str) -> Discrepancy:
+    (finding,) = [finding for finding in sheet.discrepancies if finding.path == path]
     return finding
 
 
@@ -63,15 +65,15 @@ SHORT = BOTTOM_END.replace(
 def test_what_a_short_piston_costs(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "bottom_end": SHORT})
     finding = found(sheet, "bottom_end.pistons.compression_height")
-    assert finding.heads == ("listed", "measured")
+    assert finding.labels == ("listed", "measured")
     as_listed = figure_of(
         tmp_path, "compression_ratio", {**V8, "bottom_end": BOTTOM_END.replace("1.560 in", "1.660 in")}
     )
     as_built = sheet.get("compression_ratio")
     assert as_built is not None
-    assert finding.cost is not None
-    assert as_listed.display in finding.cost
-    assert as_built.display in finding.cost
+    assert finding.consequence is not None
+    assert as_listed.display in finding.consequence
+    assert as_built.display in finding.consequence
     assert finding.where is not None
     assert finding.where[1] == said_on_line(tmp_path, "compression_height", "bottom_end")
     what_if = sheet.get("compression_if")
@@ -96,7 +98,7 @@ def test_the_part_that_matters_most_stands_in_front(tmp_path: Path) -> None:
 
 def test_nothing_listed_nothing_to_compare(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, V8)
-    assert sheet.findings == ()
+    assert sheet.discrepancies == ()
     assert "compression_if" not in sheet
 
 
@@ -120,11 +122,11 @@ def test_the_wrong_part_never_went_in(tmp_path: Path) -> None:
     would = figure_of(tmp_path, "compression_ratio", {**V8, "bottom_end": BOTTOM_END.replace("1.560 in", "1.4605 in")})
     actual = sheet.get("compression_ratio")
     assert actual is not None
-    assert wrong.cost is not None
-    assert f"to {would.display} in place of {actual.display}" in wrong.cost
-    assert "0.125 in below the deck" in wrong.cost.replace("\N{NO-BREAK SPACE}", " ")
-    assert found(sheet, "parts.parts.0.checked.1").cost is None
-    assert found(sheet, "parts.parts.1.checked.0").cost is None
+    assert wrong.consequence is not None
+    assert f"to {would.display} in place of {actual.display}" in wrong.consequence
+    assert "0.125 in below the deck" in wrong.consequence.replace("\N{NO-BREAK SPACE}", " ")
+    assert found(sheet, "parts.parts.0.checked.1").consequence is None
+    assert found(sheet, "parts.parts.1.checked.0").consequence is None
 
 
 def test_what_the_engine_says_already_is_not_said_again(tmp_path: Path) -> None:
@@ -133,7 +135,7 @@ def test_what_the_engine_says_already_is_not_said_again(tmp_path: Path) -> None:
     ).replace("[1.565, 1.565]", "[1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565]")
     parts = PARTS.replace("[1.565, 1.565]", "[1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565]")
     sheet = sheet_of(tmp_path, {**V8, "bottom_end": both, "parts": parts})
-    paths = [finding.path for finding in sheet.findings]
+    paths = [finding.path for finding in sheet.discrepancies]
     assert "bottom_end.pistons.compression_height" in paths
     assert "parts.parts.1.checked.0" not in paths
 
@@ -141,15 +143,15 @@ def test_what_the_engine_says_already_is_not_said_again(tmp_path: Path) -> None:
 def test_two_ways_that_do_not_agree(tmp_path: Path) -> None:
     by_parts = 9.025 - (1.740 + 5.700 + 1.560)
     agreeing = BOTTOM_END + f"    deck_clearance: {{unit: in, measured: {by_parts:.4f}}}\n"
-    assert sheet_of(tmp_path, {**V8, "bottom_end": agreeing}).findings == ()
+    assert sheet_of(tmp_path, {**V8, "bottom_end": agreeing}).discrepancies == ()
     gauged = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0100}\n"
     finding = found(sheet_of(tmp_path, {**V8, "bottom_end": gauged}), "deck_clearance")
     assert finding.kind == "two ways"
-    assert finding.heads == ("by dial gauge", "from the parts")
+    assert finding.labels == ("by dial gauge", "from the parts")
     assert "0.015" in finding.difference
-    assert finding.cost is not None
+    assert finding.consequence is not None
     listed = figure_of(tmp_path, "compression_ratio", V8)
-    assert listed.display in finding.cost
+    assert listed.display in finding.consequence
 
 
 def test_oil_clearance_both_ways(tmp_path: Path) -> None:

@@ -50,7 +50,7 @@ def _along_the_pulls(sheet: FigureSheet) -> Iterator[CautionLine]:
         return
     rules = {c.about: c.guideline for c in sheet.cautions if c.about.startswith("dyno.pulls.")}
     kinds: dict[tuple[str, str], list[Violation]] = {}
-    for breach in sheet.session.health:
+    for breach in sheet.session.violations:
         kinds.setdefault((breach.channel, breach.side), []).append(breach)
     for breaches in kinds.values():
         rule = rules.get(f"dyno.pulls.{breaches[0].index}", "")
@@ -59,12 +59,12 @@ def _along_the_pulls(sheet: FigureSheet) -> Iterator[CautionLine]:
 
 def _summarise(breaches: list[Violation]) -> str:
     if len(breaches) == 1:
-        return breaches[0].words
+        return breaches[0].text
     worst = max(breaches, key=lambda breach: abs(breach.value - breach.limit))
     names = ", ".join(breach.pull for breach in breaches)
     return (
         f"{worst.title} {worst.side} the guideline on {len(breaches)} pulls ({names}); "
-        f"worst on {worst.pull}: {worst.worst}"
+        f"worst on {worst.pull}: {worst.worst_and_limit_text}"
     )
 
 

@@ -16,7 +16,7 @@ from builder.figures.core import display_units as units
 from builder.figures.definitions.cam_inputs import SIDES, lift_of
 from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.core.inputs import INPUTS, Context, read
-from builder.figures.review.clearance_checks import CheckedClearance, judge_fits
+from builder.figures.review.clearance_checks import CheckedClearance, check_clearances
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.publish.pages.build.dyno_charts import session_charts
 from builder.publish.pages.build.placed_chart import PlacedChart
@@ -329,20 +329,20 @@ def _positions_chart(data: Positions, name: str) -> ChartRequest:
 def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     """A strip for every fit and check with more than one reading: the readings against what is allowed."""
     seen: dict[str, int] = {}
-    for fit in judge_fits(source.build, source.shop, sheet):
+    for fit in check_clearances(source.build, source.shop, sheet):
         if len(fit.readings) < 2 or not np.isfinite([at.value for at in fit.readings]).any():
             continue
         slug = "_".join(fit.path.split(".")[1:])
         seen[slug] = seen.get(slug, 0) + 1
         name = f"fit_{slug}" + (f"_{seen[slug]}" if seen[slug] > 1 else "")
-        low, high = fit.limits.least, fit.limits.most
+        low, high = fit.limits.minimum, fit.limits.maximum
         of = Positions(
             fit.title,
             printed_unit(fit.unit),
             tuple(Position(at.label, fit.in_unit(at.value)) for at in fit.readings),
             None if low is None else fit.in_unit(low),
             None if high is None else fit.in_unit(high),
-            next((i for i, at in enumerate(fit.readings) if at.label == fit.odd), None),
+            next((i for i, at in enumerate(fit.readings) if at.label == fit.outlier), None),
             "" if fit.limits.authority == "as recorded" else fit.limits.authority,
             _decimals(fit),
         )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from builder.figures.review.clearance_checks import CHECKED_AS, CheckedClearance
+from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance
 
 
 @dataclass(frozen=True)
@@ -36,24 +36,24 @@ def fit_rows(fits: tuple[CheckedClearance, ...], *kinds: str) -> tuple[Clearance
 
 def _row(fit: CheckedClearance) -> ClearanceRow:
     one = len(fit.readings) == 1
-    place = fit.place_in_range
+    place = fit.position_in_range
     remarks = [
         "from the parts, not gauged" if fit.computed else None,
         f"by {fit.by}" if fit.by else None,
         fit.note,
         f"accepted by {fit.accepted.by}: {fit.accepted.why}" if fit.accepted else None,
     ]
-    odd = f"{fit.axis} {fit.odd} stands out" if fit.odd and fit.axis else ""
+    odd = f"{fit.axis} {fit.outlier} stands out" if fit.outlier and fit.axis else ""
     out = ", ".join(f"{fit.axis} {at.label}" for at in fit.out_of_range) if fit.axis else ""
     return ClearanceRow(
         fit.title,
-        CHECKED_AS.get(fit.path.rpartition(".")[2], ""),
+        FIGURE_OF_CHECK.get(fit.path.rpartition(".")[2], ""),
         tuple(remark for remark in remarks if remark),
         fit.limits.text,
         "" if fit.limits.authority == "as recorded" else fit.limits.authority,
-        "" if one else fit.least.text,
+        "" if one else fit.minimum.text,
         fit.mean_text,
-        "" if one else fit.most.text,
+        "" if one else fit.maximum.text,
         Markup() if place is None else _range_gauge(fit),
         "" if place is None else f"{100 * place:.0f} %",
         fit.verdict.replace("out of range", f"out of range at {out}") if out else fit.verdict,
@@ -64,7 +64,7 @@ def _row(fit: CheckedClearance) -> ClearanceRow:
 
 def _range_gauge(fit: CheckedClearance) -> Markup:
     """The allowed range as a bar, the readings as ticks in it, their mean as a point; it stands beside the number."""
-    least, most = fit.limits.least or 0.0, fit.limits.most or 0.0
+    least, most = fit.limits.minimum or 0.0, fit.limits.maximum or 0.0
 
     def x(value: float) -> str:
         return f"{12 + 56 * min(1.14, max(-0.14, (value - least) / (most - least))):.1f}"

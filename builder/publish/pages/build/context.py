@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from builder.figures.core.registry import AIR, CYLINDER, FITS, POWER, VALVE_TRAIN
-from builder.figures.core.types import FigureSheet, Finding
-from builder.figures.review.clearance_checks import judge_fits
+from builder.figures.core.types import FigureSheet
+from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.delivery_readiness import Readiness
 from builder.publish.pages.build.dyno_section import dyno_view
 from builder.publish.pages.build.clearances_section import fit_rows
@@ -56,7 +56,7 @@ def render_build_page(
     """The Markdown of a build's page. `data` names the files in its data folder; `ready` is for the shop alone."""
     both = shop.units == "both"
     every = chapters(build, both_systems=both)
-    fits = judge_fits(build, shop, sheet)
+    fits = check_clearances(build, shop, sheet)
     return jinja.get_template("pages/build.md.j2").render(
         build=build,
         sheet=sheet,
@@ -74,8 +74,8 @@ def render_build_page(
         photo_section=PHOTO_SECTIONS,
         dyno=dyno_view(sheet.session, sheet.system) if sheet.session else None,
         second_look=caution_lines(build, sheet),
-        telling=sorted((f for f in sheet.findings if _affects_compression(f)), key=lambda f: f.kind != "as received"),
-        findings=[finding for finding in sheet.findings if not _affects_compression(finding)],
+        telling=sorted((f for f in sheet.discrepancies if f.matters), key=lambda f: f.kind != "as received"),
+        findings=[f for f in sheet.discrepancies if not f.matters],
         fits=fit_rows(fits, "fit", "bore", "joint"),
         checks=fit_rows(fits, "check"),
         readings=[group for chapter in every if chapter.name == "assembly" for group in _readings(chapter)],
@@ -94,11 +94,6 @@ def render_build_page(
         ready=ready,
         thousands=group_thousands,
     )
-
-
-def _affects_compression(finding: Finding) -> bool:
-    """Whether the compression ratio, or the engine, would be another one for it."""
-    return finding.cost is not None and "either way" not in finding.cost
 
 
 def _drop_custom_sections(chapter: Chapter) -> Chapter:

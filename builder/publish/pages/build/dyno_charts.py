@@ -18,7 +18,7 @@ from builder.engine.curves import Peak as CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.registry import POWER
 from builder.figures.core.engine_data import EngineFacts, engine_facts
-from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, hottest_exhaust, judged_of
+from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, hottest_exhaust, guideline_traces
 from builder.figures.core.inputs import Context
 from builder.figures.dyno.pull import lambda_of
 from builder.figures.core.display_units import DisplayUnit, System
@@ -141,13 +141,13 @@ def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
 def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedChart]:
     for which, fit in enumerate(sweep.fits):
         best = fit.best
-        scale, zero = fit.shown.number(1.0, system) - fit.shown.number(0.0, system), fit.shown.number(0.0, system)
+        scale, zero = fit.display_unit.number(1.0, system) - fit.display_unit.number(0.0, system), fit.display_unit.number(0.0, system)
         fitted = None if best is None else (best.bend * scale, best.slope * scale, best.constant * scale + zero)
         of = DrawnSweep(
             sweep.name,
             printed_unit(sweep.unit),
-            fit.what,
-            _unit(fit.shown, system),
+            fit.quantity,
+            _unit(fit.display_unit, system),
             tuple(
                 Level(level, value * scale + zero, position=index)
                 for level, value, index in zip(fit.levels, fit.values, fit.indices, strict=True)
@@ -158,7 +158,7 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedC
             (Caution(sweep.caution),) if sweep.caution else (),
         )
         request = setting_sweep.request(of, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
-        caption = f"{fit.what[:1].upper()}{fit.what[1:]} at every level of {sweep.name} that was tried."
+        caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} at every level of {sweep.name} that was tried."
         if fitted:
             caption += " The broken line is the curve laid through them."
         yield PlacedChart(POWER, request, caption)
@@ -187,7 +187,7 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedCha
     best, system = session.best, source.system
     assert best is not None
     facts = engine_facts(source.build)
-    limits = {judged.channel: judged for judged in judged_of(best, source.shop, facts)}
+    limits = {judged.channel: judged for judged in guideline_traces(best, source.shop, facts)}
     logged = _guideline_traces(best, facts)
     stacked = []
     for slug, title, shown in _TRACES:
@@ -198,8 +198,8 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedCha
         ends = (None, None) if judged is None else (_constant_limit(judged.low), _constant_limit(judged.high))
         low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
         breaches = tuple(
-            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.where)
-            for b in session.health
+            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.worst_text)
+            for b in session.violations
             if b.channel == slug and b.pull == best.name
         )
         trace = Trace(best.name, _rpm(best.speed), _numbers(shown, system, values), best.index)

@@ -81,15 +81,15 @@ def dyno_view(session: DynoSession, system: System) -> DynoView:
                 _sentence(change.changed or change.name, ""),
                 change.since,
                 _sentence(change.verdict),
-                _sentence(change.mean) if change.mean else "",
+                _sentence(change.mean_text) if change.mean_text else "",
                 "" if change.gain is None else f"gain_{number}",
             )
             for number, change in enumerate(session.changes, 1)
         ),
-        tuple(repeat.words for repeat in session.repeats),
+        tuple(repeat.text for repeat in session.repeats),
         (*session.remarks, *not_counted),
         tuple(_setting(sweep, number) for number, sweep in enumerate(session.settings, 1)),
-        tuple(dict.fromkeys(_sentence(change.noise) for change in session.changes if change.noise)),
+        tuple(dict.fromkeys(_sentence(change.noise_text) for change in session.changes if change.noise_text)),
         tuple(LogNotes(pull.name, (*pull.notes, *(f"needs {need}" for need in pull.needs))) for pull in session.pulls),
         session.best.name if session.best else None,
     )
@@ -118,10 +118,10 @@ def _row(pull: PullResult, torque: DisplayUnit, power: DisplayUnit, system: Syst
     def peak(shown: DisplayUnit, of: Peak) -> Cell:
         return Cell(shown.text(of.value, system), group_thousands(f"at {units.SPEED.text(of.speed, system)}"), number=True)
 
-    since = f" (since {pull.pull.since})" if pull.pull.since else ""
-    changed = f"{pull.pull.changed}{since}" if pull.pull.changed else ""
-    if pull.pull.repeat_of:
-        changed = f"repeats {pull.pull.repeat_of}"
+    since = f" (since {pull.record.since})" if pull.record.since else ""
+    changed = f"{pull.record.changed}{since}" if pull.record.changed else ""
+    if pull.record.repeat_of:
+        changed = f"repeats {pull.record.repeat_of}"
     factor = "" if pull.correction is None else f"{pull.correction.factor:.4f}"
     return (
         Cell(pull.name),
@@ -130,5 +130,5 @@ def _row(pull: PullResult, torque: DisplayUnit, power: DisplayUnit, system: Syst
         peak(power, pull.peak_power),
         number(torque, pull.mean_torque),
         Cell(factor, number=True),
-        Cell(", ".join(pull.day.texts.values()), nowrap=True),
+        Cell(", ".join(pull.conditions.texts.values()), nowrap=True),
     )

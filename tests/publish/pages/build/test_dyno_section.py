@@ -103,8 +103,8 @@ def test_boost_and_a_cylinder_that_runs_away_are_seen(tmp_path: Path) -> None:
         if placed.request.name == "channels"
     ]
     assert "Boost: as delivered 44.8 to 44.8 kPa" in told  # 6.5 psi of 6.894757 kPa each: NIST SP 811
-    (breach,) = (one for one in sheet.session.health if one.pull == "as delivered")  # type: ignore[union-attr]
-    assert "cylinder 3 hottest" in breach.words
+    (breach,) = (one for one in sheet.session.violations if one.pull == "as delivered")  # type: ignore[union-attr]
+    assert "cylinder 3 hottest" in breach.text
     assert any(
         "on 6 pulls" in look.sentence and "cylinder 3 hottest" in look.sentence for look in caution_lines(build, sheet)
     )
