@@ -22,8 +22,9 @@ from builder.handover.record_rows import (
     specification_groups,
 )
 from builder.handover.rich_text import Block, parse_blocks
-from builder.publish.pages.build.headline import format_date, headline, kind_of_engine
+from builder.publish.pages.build.headline import headline, kind_of_engine
 from builder.publish.pages.build.record_tables import chapters
+from builder.publish.pages.formatting import format_date
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -151,7 +152,9 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         facts=tuple(_facts(build)),
         summary=parse_blocks(of.summary),
         goals=parse_blocks(of.goals),
-        headline=tuple(HeadlineItem(each.title, each.number, each.unit, each.small) for each in headline(build, sheet)),
+        headline=tuple(
+            HeadlineItem(each.title, each.number, each.unit, " · ".join(each.notes)) for each in headline(build, sheet)
+        ),
         performance=performance_of(build, sheet, shop, words),
         figures=_figures(sheet),
         specification=specification_groups(build, both),

@@ -18,7 +18,7 @@ from builder.figures.core.types import FigureSheet
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.placed_chart import PlacedDrawing
-from builder.publish.pages.templating import page_environment
+from builder.publish.pages.templating import page_environment, resolve_all
 from builder.publish.site.mkdocs_site import build_site
 from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from builder.publish.photo_view import PlacedPhoto
 
 METHODS = "handover/methods.md.j2"
-_TEMPLATES = ("pages/build.md.j2", "pages/parts.md.j2", "pages/care.md.j2", METHODS)
 _NAV = (("This engine", "index.md"), ("Methods", "methods.md"))
 _NOT_NEEDED = ("404.html", "sitemap.xml", "sitemap.xml.gz", "search/search_index.json", "search/search_index.js",
                "made-by-millbook.txt")  # fmt: skip
@@ -48,7 +47,7 @@ def prepare(archive: Path) -> None:
     import jinja2
 
     with contextlib.suppress(jinja2.TemplateError):
-        for name in _TEMPLATES:
+        for name in (METHODS, "pages/build.md.j2", "pages/macros.md.j2", *resolve_all(archive, "pages/build")):
             _environment(archive).get_template(name)
 
 

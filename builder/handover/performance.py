@@ -13,7 +13,7 @@ from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.handover.procedures import ProcedureTexts
 from builder.handover.record_rows import LabelledValue, rows_of
-from builder.publish.pages.build.headline import format_date
+from builder.publish.pages.formatting import format_date
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.unit_table import printed_unit

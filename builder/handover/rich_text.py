@@ -29,7 +29,7 @@ def parse_blocks(value: str | None) -> tuple[Block, ...]:
     """A text field with its light Markdown, read exactly as the page reads it."""
     if not value:
         return ()
-    from builder.publish.pages.templating import prose
+    from builder.publish.pages.escaping import prose
 
     reader = _Reader()
     reader.feed(str(prose(value)))

@@ -102,7 +102,7 @@ class ChangeSet:
 def _whole_digest(place: Workspace, ledger: BuildState) -> str:
     """The digest of all that every page depends on: program, libraries, templates, configuration, shop."""
     own = place.archive / "mkdocs.yml"
-    config, values = config_dependencies(own) if own.is_file() else ([templating.our_config()], [])
+    config, values = config_dependencies(own) if own.is_file() else ([templating.builtin_config()], [])
     said = [*(f"{path} {ledger.digest(path)}" for path in config), *values]
     shop = place.archive / "builds" / "shop.yaml"
     in_force = [f"{name} {ledger.digest(path)}" for name, path in templating.resolve_all(place.archive).items()]

@@ -166,7 +166,7 @@ def _configuration(docs: Path, made: Path, pages: Path, look: SiteConfig, captur
     # MkDocs keeps hooks as they first were; a preview lives to see them edited.
     getattr(Hooks._load_hook, "cache_clear", lambda: None)()
     own = look.archive / "mkdocs.yml"
-    file = own if own.is_file() else templating.our_config()
+    file = own if own.is_file() else templating.builtin_config()
     with _translate_errors(str(file), captured):
         config = load_config(
             str(file),

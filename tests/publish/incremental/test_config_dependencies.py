@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from builder.publish.incremental.config_dependencies import config_dependencies
-from builder.publish.pages.templating import our_config
+from builder.publish.pages.templating import builtin_config
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
 
@@ -79,7 +79,7 @@ def test_any_text_is_read_without_a_fault(text: str, tmp_path: Path) -> None:
 def test_a_change_of_what_it_draws_on_is_published(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     archive, site = tmp_path / "shop", tmp_path / "shop" / "site"
     tiny.write_build(archive, "ash")
-    base = our_config().read_text().replace("  custom_dir: site_templates/theme\n", "")
+    base = builtin_config().read_text().replace("  custom_dir: site_templates/theme\n", "")
     hook = "def on_page_content(html, **_):\n    return html + '<p>{remark}</p>'\n"
     write(
         archive,

@@ -16,7 +16,7 @@ import pytest
 
 from builder.commands.preview import serving
 from builder.publish.errors import PublishError
-from builder.publish.pages import templating
+from builder.publish.pages import escaping, templating
 from builder.publish.site import csp, mkdocs_site
 
 HOSTILE = '</title><script>document.title = "taken"</script> & "co" <b>'
@@ -29,7 +29,7 @@ def pages(tmp_path: Path) -> Path:
     pages = tmp_path / "pages"
     write(pages / "index.md", '---\ntitle: "Home"\n---\n# Finished engines\n\n[Builds](builds/index.md)\n')
     write(pages / "builds/index.md", "# All builds\n\n[one](one/index.md) and [two](two/index.md)\n")
-    hostile = templating.yaml_scalar(HOSTILE)
+    hostile = escaping.yaml_scalar(HOSTILE)
     front = f"---\ntitle: {hostile}\ndescription: {hostile}\nimage: a.png\n---\n"
     one = '<details id="bore">\n<summary>Bore</summary>\n<p>camshaft</p>\n</details>\n'
     write(pages / "builds/one/index.md", f"{front}# One\n\n{one}\n## Dyno\n\n| a | b |\n|--|--:|\n| 1 | 2 |\n")
@@ -184,7 +184,7 @@ def test_the_shops_own_theme_file_takes_the_place_of_ours(pages: Path) -> None:
 
 
 def test_the_shops_own_configuration_is_used(pages: Path) -> None:
-    ours = templating.our_config().read_text("utf-8").replace("  custom_dir: site_templates/theme\n", "")
+    ours = templating.builtin_config().read_text("utf-8").replace("  custom_dir: site_templates/theme\n", "")
     write(pages.parent / "mkdocs.yml", ours.replace("title: On this page", "title: Parts of this page"))
     out, _ = build(pages)
     assert "Parts of this page" in html_of(out)["builds/one/index.html"]
@@ -192,7 +192,7 @@ def test_the_shops_own_configuration_is_used(pages: Path) -> None:
 
 
 def test_navigation_of_the_configuration_without_missing_pages(pages: Path) -> None:
-    ours = templating.our_config().read_text("utf-8").replace("  custom_dir: site_templates/theme\n", "")
+    ours = templating.builtin_config().read_text("utf-8").replace("  custom_dir: site_templates/theme\n", "")
     nav = "nav:\n  - Start: index.md\n  - Gone: gone.md\n  - More:\n      - List: builds/index.md\n      - No: no.md\n"
     write(pages.parent / "mkdocs.yml", ours + nav)
     out, warnings = build(pages, nav=None)

@@ -50,7 +50,7 @@ class Card:
     title: str
     line: str
     numbers: tuple[tuple[str, str], ...]
-    sketch: Markup
+    sparkline: Markup
 
 
 def display_units(shop: Shop) -> System:
@@ -71,7 +71,7 @@ def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
 
 def page_renderer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
     """Writes a page by the name of its template, with what all pages know."""
-    common = {"shop": shop, "system": display_units(shop), "up": "", "assets": "assets"}
+    common = {"shop": shop, "system": display_units(shop), "site_root": "", "assets": "assets"}
 
     def page(template: str, **values: object) -> bytes:
         return environment.get_template(f"pages/{template}.md.j2").render(**common, **values).encode()
@@ -97,14 +97,14 @@ def archive_pages(
     units = {field.slug: field.unit(system) for field in FIELDS}
     files = {
         "index.md": page(
-            "home", builds=cards, count=len(rows), numbers=tuple(_numbers(rows, system)), ways=_entry_links(rows)
+            "home", cards=cards, count=len(rows), ranges=tuple(_numbers(rows, system)), entry_links=_entry_links(rows)
         ),
         "builds.md": page("builds", **_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
-        "parts.md": page("where_used", makers=where_used(rows)),
+        "parts.md": page("part_usage", makers=where_used(rows)),
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
-        "overview.md": page("overview", drawings=overviews()),
+        "overview.md": page("overview", charts=overviews()),
     }
     return files
 
@@ -152,11 +152,11 @@ def _table(rows: Sequence[Summary], system: System) -> dict[str, object]:
     for field in columns:
         unit = field.unit(system).label if field.kind == "number" else ""
         head.append(f"{field.title}, {unit}" if unit else field.title)
-    numeric = {index + 2 for index, field in enumerate(columns) if field.kind == "number"}
+    numeric_columns = {index + 2 for index, field in enumerate(columns) if field.kind == "number"}
     cells = [
         (row.slug, [row.title, row.date or "", *(_shown(row, field, system) for field in columns)]) for row in rows
     ]
-    return {"head": head, "rows": cells, "numeric": numeric}
+    return {"head": head, "rows": cells, "numeric_columns": numeric_columns}
 
 
 def _shown(row: Summary, field: Field, system: System) -> str:

@@ -15,7 +15,7 @@ class CautionLine:
     """One caution: what is the matter, by whose rule, and where on the page to look."""
 
     sentence: str
-    rule: str
+    guideline: str
     href: str
     """An anchor on the build's page, or empty."""
 

@@ -19,19 +19,19 @@ class ClearanceRow:
     remarks: tuple[str, ...]
     allowed: str
     authority: str
-    least: str
+    minimum: str
     mean: str
-    most: str
+    maximum: str
     gauge_svg: Markup
     place_text: str
     verdict: str
-    out: bool
-    odd: str
+    out_of_range: bool
+    outlier: str
 
 
-def fit_rows(fits: tuple[CheckedClearance, ...], *kinds: str) -> tuple[ClearanceRow, ...]:
+def clearance_rows(clearances: tuple[CheckedClearance, ...], *kinds: str) -> tuple[ClearanceRow, ...]:
     """The judged fits of these kinds, in the order of the record."""
-    return tuple(_row(fit) for fit in fits if fit.kind in kinds)
+    return tuple(_row(fit) for fit in clearances if fit.kind in kinds)
 
 
 def _row(fit: CheckedClearance) -> ClearanceRow:

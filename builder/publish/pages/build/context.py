@@ -11,10 +11,10 @@ from builder.figures.core.registry import AIR, CYLINDER, FITS, POWER, VALVE_TRAI
 from builder.figures.core.types import FigureSheet
 from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.delivery_readiness import Readiness
-from builder.publish.pages.build.dyno_section import dyno_view
-from builder.publish.pages.build.clearances_section import fit_rows
 from builder.publish.pages.archive.glossary import terms_for
-from builder.publish.pages.build.headline import facts, headline, group_thousands, performance_sentence
+from builder.publish.pages.build.cautions_section import caution_lines
+from builder.publish.pages.build.clearances_section import clearance_rows
+from builder.publish.pages.build.dyno_section import dyno_section
 from builder.publish.pages.build.fasteners_section import (
     bore_table,
     degreeing_remarks,
@@ -22,11 +22,12 @@ from builder.publish.pages.build.fasteners_section import (
     fasteners_table,
     stretch_tables,
 )
+from builder.publish.pages.build.headline import facts, headline, performance_sentence
 from builder.publish.pages.build.parts_section import part_rows
-from builder.publish.photo_view import PlacedPhoto
 from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
-from builder.publish.pages.build.cautions_section import caution_lines
+from builder.publish.pages.formatting import group_thousands
+from builder.publish.photo_view import PlacedPhoto
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -62,37 +63,38 @@ def render_build_page(
         sheet=sheet,
         shop=shop,
         headline=headline(build, sheet),
-        made=performance_sentence(sheet),
+        performance=performance_sentence(sheet),
         facts=facts(build, sheet),
-        sections=[
+        figure_sections=[
             (section, [f for f in sheet.figures if f.method.section == section])
             for section in (CYLINDER, VALVE_TRAIN, AIR, POWER)
         ],
-        fit_figures=[f for f in sheet.figures if f.method.section == FITS],
-        placed=placed,
+        clearance_figures=[f for f in sheet.figures if f.method.section == FITS],
+        charts=placed,
         photos=photos,
-        photo_section=PHOTO_SECTIONS,
-        dyno=dyno_view(sheet.session, sheet.system) if sheet.session else None,
-        second_look=caution_lines(build, sheet),
-        telling=sorted((f for f in sheet.discrepancies if f.matters), key=lambda f: f.kind != "as received"),
-        findings=[f for f in sheet.discrepancies if not f.matters],
-        fits=fit_rows(fits, "fit", "bore", "joint"),
-        checks=fit_rows(fits, "check"),
-        readings=[group for chapter in every if chapter.name == "assembly" for group in _readings(chapter)],
-        plain_checks=_plain_checks(build),
-        stretches=stretch_tables(build),
-        joints=fasteners_table(build, sheet),
-        degreeing=degreeing_tables(build),
+        photo_sections=PHOTO_SECTIONS,
+        dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,
+        cautions=caution_lines(build, sheet),
+        significant_discrepancies=sorted(
+            (f for f in sheet.discrepancies if f.matters), key=lambda f: f.kind != "as received"
+        ),
+        other_discrepancies=[f for f in sheet.discrepancies if not f.matters],
+        clearances=clearance_rows(fits, "fit", "bore", "joint"),
+        checks=clearance_rows(fits, "check"),
+        reading_groups=[group for chapter in every if chapter.name == "assembly" for group in _readings(chapter)],
+        checks_without_values=_plain_checks(build),
+        stretch_tables=stretch_tables(build),
+        fasteners=fasteners_table(build, sheet),
+        degreeing_tables=degreeing_tables(build),
         degreeing_remarks=" ".join(degreeing_remarks(build)),
-        bores=bore_table(build),
+        bore_table=bore_table(build),
         parts=part_rows(build),
-        words=terms_for([*(item.slug for item in headline(build, sheet)), *(f.slug for f in sheet.figures)]),
+        terms=terms_for([*(item.slug for item in headline(build, sheet)), *(f.slug for f in sheet.figures)]),
         chapters=[shown for chapter in every if (shown := _drop_custom_sections(chapter)).recorded],
         unrecorded=[chapter.title for chapter in every if not chapter.recorded],
-        relatives=Markup(SIMILAR_BUILDS_SLOT),
-        data=data,
-        ready=ready,
-        thousands=group_thousands,
+        similar_builds=Markup(SIMILAR_BUILDS_SLOT),
+        data_files=data,
+        readiness=ready,
     )
 
 

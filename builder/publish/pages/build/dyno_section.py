@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from builder.engine.curves import Peak
 from builder.figures.core import display_units as units
+from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.dyno.comparisons import SettingSweep
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
-from builder.figures.core.display_units import DisplayUnit, System
-from builder.publish.pages.build.headline import group_thousands
 from builder.publish.pages.build.record_tables import Cell, Table
+from builder.publish.pages.formatting import group_thousands
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class ChangeRow:
     against: str
     verdict: str
     mean: str
-    drawing: str
+    chart: str
 
 
 @dataclass(frozen=True)
@@ -50,18 +50,18 @@ class DynoView:
     corrected: bool
     range: str
     pulls: Table
-    verdicts: tuple[ChangeRow, ...]
+    changes: tuple[ChangeRow, ...]
     repeats: tuple[str, ...]
     remarks: tuple[str, ...]
     """What was decided about the session as a whole; cautions are gathered elsewhere."""
     settings: tuple[SettingResult, ...]
-    noise: tuple[str, ...]
+    noise_sources: tuple[str, ...]
     """Where the noise comes from that gains are held against, each said once."""
-    told: tuple[LogNotes, ...]
+    log_notes: tuple[LogNotes, ...]
     best: str | None
 
 
-def dyno_view(session: DynoSession, system: System) -> DynoView:
+def dyno_section(session: DynoSession, system: System) -> DynoView:
     """The session of a build in words and tables."""
     low, high = session.range or (0.0, 0.0)
     span = (
@@ -116,7 +116,9 @@ def _row(pull: PullResult, torque: DisplayUnit, power: DisplayUnit, system: Syst
         return Cell("" if value is None else group_thousands(shown.text(value, system)), number=True)
 
     def peak(shown: DisplayUnit, of: Peak) -> Cell:
-        return Cell(shown.text(of.value, system), group_thousands(f"at {units.SPEED.text(of.speed, system)}"), number=True)
+        return Cell(
+            shown.text(of.value, system), group_thousands(f"at {units.SPEED.text(of.speed, system)}"), number=True
+        )
 
     since = f" (since {pull.record.since})" if pull.record.since else ""
     changed = f"{pull.record.changed}{since}" if pull.record.changed else ""

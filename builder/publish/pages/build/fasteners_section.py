@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from builder.figures.definitions.cam_inputs import wheel_centreline
-from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions.fit_inputs import joint_labels
 from builder.figures.core.display_units import convert_to_other_system, system_of_unit, written_text
-from builder.publish.pages.build.headline import group_thousands
+from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.definitions.cam_inputs import wheel_centreline
+from builder.figures.definitions.fit_inputs import joint_labels
 from builder.publish.pages.build.record_tables import Cell, Table, cell, remarks
+from builder.publish.pages.formatting import group_thousands
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
 from builder.record.models.cam import Degreeing, EqualLift
-from builder.record.quantities.units import Quantity
 from builder.record.models.work import BoreGauging
+from builder.record.quantities.units import Quantity
 
 
 def fasteners_table(build: Build, sheet: FigureSheet) -> Table | None:
@@ -191,7 +191,9 @@ def bore_table(build: Build) -> Table | None:
 
 def drop_empty_columns(table: Table) -> Table:
     """The table without the columns that say nothing."""
-    kept = [i for i in range(len(table.head)) if i == 0 or any(row[i].text or row[i].alternate_unit for row in table.rows)]
+    kept = [
+        i for i in range(len(table.head)) if i == 0 or any(row[i].text or row[i].alternate_unit for row in table.rows)
+    ]
     return Table(
         table.title, tuple(table.head[i] for i in kept), tuple(tuple(row[i] for i in kept) for row in table.rows)
     )

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import datetime
-import re
 from dataclasses import dataclass
 
 from builder.figures.core import display_units
 from builder.figures.core.types import Figure, FigureSheet
+from builder.publish.pages.formatting import format_date, group_thousands
 from builder.record.models.build import Build
 
 _HEADLINES = (
@@ -25,14 +24,9 @@ class Headline:
     title: str
     number: str
     unit: str
-    alternate_text: tuple[str, ...]
+    notes: tuple[str, ...]
     """What stands small below it."""
     slug: str
-
-    @property
-    def small(self) -> str:
-        """The same in one line."""
-        return " · ".join(self.alternate_text)
 
 
 def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
@@ -62,11 +56,6 @@ def _split(figure: Figure) -> tuple[str, str, str]:
     return number, f"± {spread}" if sign else "", unit
 
 
-def group_thousands(text: str) -> str:
-    """A text whose numbers of four digits and more before the point have commas: `4920 rpm`, `4,920 rpm`."""
-    return re.sub(r"(?<![\d.,])\d{4,}", lambda found: f"{int(found[0]):,}", text)
-
-
 def performance_sentence(sheet: FigureSheet) -> str:
     """One plain sentence on what the brake said, or nothing."""
     power, torque, session = sheet.get("peak_power"), sheet.get("peak_torque"), sheet.session
@@ -90,15 +79,6 @@ def performance_sentence(sheet: FigureSheet) -> str:
     return said
 
 
-def format_date(date: datetime.date) -> str:
-    """A date as people say it: `17 May 2024`."""
-    return f"{date.day} {_MONTHS[date.month - 1]} {date.year}"
-
-
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
 _LAYOUT = {
     "single": "single-cylinder",
     "inline": "inline {}",

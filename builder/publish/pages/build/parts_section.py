@@ -23,7 +23,7 @@ class PartRow:
     source: str
     checks: tuple[str, ...]
     verdict: str
-    done: str
+    rework: str
     note: str
     unchecked: bool
     rejected: bool

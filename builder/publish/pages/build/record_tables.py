@@ -65,6 +65,16 @@ class Table:
     head: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
 
+    @property
+    def numeric_columns(self) -> tuple[int, ...]:
+        """The indices of the columns, after the first, whose every filled cell is a number."""
+        columns = (
+            (index, [cell for cell in column if cell.text])
+            for index, column in enumerate(zip(*self.rows, strict=True))
+            if index
+        )
+        return tuple(index for index, cells in columns if cells and all(cell.number for cell in cells))
+
 
 @dataclass(frozen=True)
 class Group:
@@ -261,7 +271,12 @@ def _reading_cell(reading: Reading, both: bool) -> Cell:
         low, high = min(best, key=lambda q: q.si), max(best, key=lambda q: q.si)
         text = written_text(low) if low.si == high.si else f"{low.number} to {written_text(high)}"
         return Cell(f"{text}, {len(best)} read", number=True, out_of_range=any(is_out(reading, q) for q in best))
-    return Cell(written_text(first), convert_to_other_system(first) if both else None, number=True, out_of_range=is_out(reading, first))
+    return Cell(
+        written_text(first),
+        convert_to_other_system(first) if both else None,
+        number=True,
+        out_of_range=is_out(reading, first),
+    )
 
 
 def _pairs(model: RecordModel) -> Iterator[str]:

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.archive.fields import BY_SLUG, System, weights_from
-from builder.archive.similarity import Match, nearest, relatives, build_matrix
+from builder.archive.similarity import Match, build_matrix, nearest, relatives
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.engine.constants import MINUTE
 from builder.publish.incremental.state import digest_of
-from builder.publish.pages.build.worker import template_env
 from builder.publish.pages.archive.pages import display_units
 from builder.publish.pages.build.placed_chart import PlacedChart
+from builder.publish.pages.build.worker import template_env
 from builder.record.models.shop import Shop
 
 _COUNT = 4
@@ -64,8 +64,8 @@ def render_similar(
     placed = None if chart is None else chart.drawn(charts.draw(chart.request))
     text = (
         template_env(archive, templates_key)
-        .get_template("pages/relatives.md.j2")
-        .render(summary=summary, relatives=found, system=system, drawing=placed)
+        .get_template("pages/similar_builds.md.j2")
+        .render(summary=summary, matches=found, system=system, overlay=placed)
     )
     return text, None if placed is None else placed.drawing.svg.encode()
 

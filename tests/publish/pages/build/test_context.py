@@ -6,25 +6,28 @@ import io
 from pathlib import Path
 
 import pytest
-from tests.support import view_samples as samples
 from PIL import Image
 
 from builder.archive.build_summary import summarise
 from builder.figures.evaluate import compute
 from builder.figures.review.clearance_checks import check_clearances
-from builder.publish.social_card import render_card
+from builder.publish.pages.archive.sparkline import sparkline
+from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.charts import charts_for
-from builder.publish.pages.build.clearances_section import fit_rows
+from builder.publish.pages.build.clearances_section import clearance_rows
+from builder.publish.pages.build.context import render_build_page
 from builder.publish.pages.build.fasteners_section import (
     bore_table,
     degreeing_tables,
     fasteners_table,
     stretch_tables,
 )
+from builder.publish.pages.build.headline import facts
 from builder.publish.pages.build.parts_section import part_rows
-from builder.publish.pages.build.cautions_section import caution_lines
-from builder.publish.pages.archive.sparkline import sparkline
+from builder.publish.pages.templating import page_environment
+from builder.publish.social_card import render_card
 from builder.record.models.shop import Shop
+from tests.support import view_samples as samples
 
 BUILD = "title: T\nengine: {cylinders: 4}\n"
 
@@ -39,10 +42,10 @@ def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> N
         assembly="fits:\n  piston_clearance: {unit: mm, allowed: 0.040..0.060, rule: sheet, by: IV,\n"
         "    measured: [0.045, 0.050, 0.055, 0.071]}\n",
     )
-    (row,) = fit_rows(check_clearances(build, samples.shop(), sheet), "fit")
+    (row,) = clearance_rows(check_clearances(build, samples.shop(), sheet), "fit")
     assert (row.allowed, row.authority) == ("0.040 to 0.060\N{NO-BREAK SPACE}mm", "sheet")
-    assert [text.split("\N{NO-BREAK SPACE}")[0] for text in (row.least, row.most)] == ["0.045", "0.071"]
-    assert row.out
+    assert [text.split("\N{NO-BREAK SPACE}")[0] for text in (row.minimum, row.maximum)] == ["0.045", "0.071"]
+    assert row.out_of_range
     assert row.verdict == "out of range at cylinder 4"
     assert row.remarks == ("by IV",)
     # The mean of the four is 0.05525: 76 % of the way through the range.
@@ -52,8 +55,8 @@ def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> N
 
 def test_what_was_accepted_says_by_whom_and_why() -> None:
     build, sheet = samples.build_and_sheet("offshore-v8")
-    rows = fit_rows(check_clearances(build, samples.shop(), sheet), "fit", "bore", "joint")
-    out = [row for row in rows if row.out]
+    rows = clearance_rows(check_clearances(build, samples.shop(), sheet), "fit", "bore", "joint")
+    out = [row for row in rows if row.out_of_range]
     assert out
     for row in out:
         assert row.verdict.startswith("out of range")
@@ -63,7 +66,7 @@ def test_what_was_accepted_says_by_whom_and_why() -> None:
 
 def test_a_range_with_one_end_has_no_place_in_it() -> None:
     build, sheet = samples.build_and_sheet("pilot-launch-four")
-    row = next(r for r in fit_rows(check_clearances(build, samples.shop(), sheet), "fit") if r.title == "Top ring gap")
+    row = next(r for r in clearance_rows(check_clearances(build, samples.shop(), sheet), "fit") if r.title == "Top ring gap")
     assert (row.gauge_svg, row.place_text) == ("", "")
 
 
@@ -260,3 +263,23 @@ def test_the_sketch_follows_the_curve_and_is_nothing_without_one() -> None:
     assert drawn.count("mb-strip-peak") == 2
     assert "style=" not in drawn
     assert sparkline(summarise(*samples.build_and_sheet("irrigation-single"))) == ""
+
+
+# ---------------------------------------------------------------------------------------- the whole page
+
+
+def render(archive: Path | None) -> str:
+    build, sheet = samples.build_and_sheet("irrigation-single")
+    return render_build_page(
+        build, sheet, samples.shop(), page_environment(archive), placed=(), photos=(), data=(), ready=None
+    )
+
+
+def test_a_shop_replaces_one_section_of_the_page(tmp_path: Path) -> None:
+    own = tmp_path / "site_templates" / "pages" / "build" / "facts.md.j2"
+    own.parent.mkdir(parents=True)
+    own.write_text("<p>{{ facts | length }} facts</p>\n")
+    build, sheet = samples.build_and_sheet("irrigation-single")
+    before, _, rest = render(None).partition('<ul class="mb-facts">')
+    _, _, after = rest.partition("</ul>\n")
+    assert render(tmp_path) == f"{before}<p>{len(facts(build, sheet))} facts</p>\n{after}"

@@ -6,20 +6,19 @@ import csv
 import shutil
 from pathlib import Path
 
-from tests.support import view_samples as samples
-
-from builder.figures.evaluate import compute
 from builder.figures.core.inputs import Context
-from builder.publish.pages.build.dyno_charts import session_charts
-from builder.publish.pages.build.dyno_section import DynoView, dyno_view
+from builder.figures.evaluate import compute
 from builder.publish.pages.build.cautions_section import caution_lines
+from builder.publish.pages.build.dyno_charts import session_charts
+from builder.publish.pages.build.dyno_section import DynoView, dyno_section
 from builder.record.load import read_build
+from tests.support import view_samples as samples
 
 
 def _view(slug: str) -> DynoView:
     _, sheet = samples.build_and_sheet(slug)
     assert sheet.session is not None
-    return dyno_view(sheet.session, sheet.system)
+    return dyno_section(sheet.session, sheet.system)
 
 
 def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
@@ -41,18 +40,18 @@ def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
 def test_a_verdict_is_a_sentence_with_the_drawing_that_shows_it() -> None:
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
     view = _view("breakdown-truck-v8")
-    assert view.verdicts[0].title == "Rebored, roller cam, heads"
-    assert view.verdicts[0].verdict.startswith("Worth")
-    assert all(verdict.verdict.endswith(".") for verdict in view.verdicts)
+    assert view.changes[0].title == "Rebored, roller cam, heads"
+    assert view.changes[0].verdict.startswith("Worth")
+    assert all(verdict.verdict.endswith(".") for verdict in view.changes)
     drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
-    named = {verdict.drawing for verdict in view.verdicts if verdict.drawing}
+    named = {verdict.chart for verdict in view.changes if verdict.chart}
     assert named
     assert named <= drawn
 
 
 def test_the_source_of_the_noise_is_said_once() -> None:
     view = _view("pilot-launch-four")
-    assert len(view.noise) == len(set(view.noise)) == 1
+    assert len(view.noise_sources) == len(set(view.noise_sources)) == 1
 
 
 def test_a_pull_that_does_not_count_is_said_with_its_reason() -> None:

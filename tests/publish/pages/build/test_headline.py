@@ -7,17 +7,16 @@ import re
 from pathlib import Path
 
 import pytest
-from tests.support import view_samples as samples
 
 from builder.publish.pages.build.headline import (
-    format_date,
+    engine_type_words,
     facts,
     headline,
     kind_of_engine,
-    engine_type_words,
-    group_thousands,
     performance_sentence,
 )
+from builder.publish.pages.formatting import format_date, group_thousands
+from tests.support import view_samples as samples
 
 
 @pytest.mark.parametrize(
