@@ -71,7 +71,8 @@ def imported_names(path: Path) -> set[str]:
         if isinstance(node, ast.Import):
             names.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0 and node.module, f"{path}: a relative import"
+            assert node.module, f"{path}: a relative import"
+            assert node.level == 0, f"{path}: a relative import"
             names.add(node.module)
             names.update(f"{node.module}.{alias.name}" for alias in node.names)
     return names

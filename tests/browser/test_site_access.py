@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from builder.commands.preview import serving
+from builder.commands.preview_server import serving
 from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser

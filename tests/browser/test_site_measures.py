@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser
 
-from builder.commands.preview import serving
+from builder.commands.preview_server import serving
 from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser

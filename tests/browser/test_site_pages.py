@@ -12,7 +12,7 @@ import pytest
 pytest.importorskip("playwright.sync_api", reason="no playwright here")
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from builder.commands.preview import serving
+from builder.commands.preview_server import serving
 from builder.publish.pipeline import publish
 
 ROOT = Path(__file__).resolve().parents[2]

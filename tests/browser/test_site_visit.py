@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from builder.commands.preview import serving
+from builder.commands.preview_server import serving
 from builder.figures.evaluate import compute
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build

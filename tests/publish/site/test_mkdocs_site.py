@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from builder.commands.preview import serving
+from builder.commands.preview_server import serving
 from builder.publish.errors import PublishError
 from builder.publish.pages import escaping, templating
 from builder.publish.site import csp, mkdocs_site
