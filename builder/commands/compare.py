@@ -15,7 +15,7 @@ from builder.commands import common
 @common.archive_option
 def command(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
     """Write a page that lays builds side by side: curves over each other, and only what differs."""
-    from builder.publish.comparison_page import write_comparison
+    from builder.publish.pages.archive.comparison import write_comparison
 
     with common.plain_errors():
         path = write_comparison(archive, slugs, out or archive / "compare")

@@ -1,0 +1,35 @@
+"""The page that `millbook compare` writes: the curves of several builds in one chart, and a table of what differs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from markupsafe import Markup
+
+from builder.archive.compare import compare
+from builder.archive.query import QueryError, open_index
+from builder.publish.pages.build.similar_builds import overlay_request
+from builder.publish.pages.templating import page_environment, translate_template_errors
+
+_MAX_CURVES = 4
+
+
+def write_comparison(archive: Path, slugs: Sequence[str], out: Path) -> Path:
+    """Write the page of these builds into `out` and return its path.
+
+    Raises QueryError for fewer than two builds or an unknown one, PublishError for a faulty template.
+    """
+    context = open_index(archive)
+    if not 2 <= len(set(slugs)) == len(slugs):
+        raise QueryError("name two or more different builds to compare")
+    summaries = [context.get(slug) for slug in slugs]
+    request = overlay_request(summaries[:_MAX_CURVES], context.system)
+    chart = Markup(request.draw().svg if request else "")
+    with translate_template_errors():
+        template = page_environment(archive).get_template("pages/comparison.html.j2")
+        page = template.render(comparison=compare(summaries, context.system), chart=chart)
+    path = out / f"{'-and-'.join(slugs)[:120]}.html"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(page, encoding="utf-8", newline="\n")
+    return path
