@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import typst
 
     from builder.publish.pages.build.placed_chart import PlacedDrawing
-    from builder.publish.photo_view import PlacedPhoto
+    from builder.publish.photos import BuildPhoto
     from builder.record.models.shop import Shop
 
 STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
@@ -57,7 +57,7 @@ def binder_pdf(
     sheet: FigureSheet,
     shop: Shop,
     placed: Sequence[PlacedDrawing],
-    photos: Sequence[PlacedPhoto],
+    photos: Sequence[BuildPhoto],
     pictures: Mapping[str, bytes],
     *,
     archive: Path | None,

@@ -27,7 +27,7 @@ from builder.record.models.shop import Shop
 if TYPE_CHECKING:
     import jinja2
 
-    from builder.publish.photo_view import PlacedPhoto
+    from builder.publish.photos import BuildPhoto
 
 METHODS = "handover/methods.md.j2"
 _NAV = (("This engine", "index.md"), ("Methods", "methods.md"))
@@ -56,7 +56,7 @@ def offline_record(
     sheet: FigureSheet,
     shop: Shop,
     placed: tuple[PlacedDrawing, ...],
-    photos: tuple[PlacedPhoto, ...],
+    photos: tuple[BuildPhoto, ...],
     pictures: Mapping[str, bytes],
     *,
     archive: Path,

@@ -24,7 +24,7 @@ from builder.handover.redacted_record import record_files
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.placed_chart import with_drawings
-from builder.publish.photo_view import photos_of
+from builder.publish.photos import build_photos
 from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -62,7 +62,7 @@ def pack_files(
     charts = charts_for(own, sheet, shop)
     # The customer's charts show what the site must not: they are not cached.
     drawings = workers.submit(partial(draw_all, [chart.request for chart in charts], ChartCache(None)), retry=True)
-    photos, pictures, _ = photos_of(own)
+    photos, pictures, _ = build_photos(own)
     binder = binder_of(own, sheet, shop, archive)
     curves = export_data(own, sheet)
     data = {f"{DATA}{name}": content for name, content in curves.items()}

@@ -11,7 +11,7 @@ from typing import Any
 
 import yaml
 
-from builder.publish.photo_view import PlacedPhoto
+from builder.publish.photos import BuildPhoto
 from builder.record.load import file_in
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
@@ -23,7 +23,7 @@ _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 def record_files(
-    build: Build, keep: Collection[str], photos: Collection[PlacedPhoto], pictures: Mapping[str, bytes]
+    build: Build, keep: Collection[str], photos: Collection[BuildPhoto], pictures: Mapping[str, bytes]
 ) -> dict[str, bytes]:
     """The build's folder as the customer may have it, by path: YAML, logs, and photos drawn anew.
 

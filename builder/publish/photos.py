@@ -1,7 +1,7 @@
-"""Photos for the pages: two widths, turned the right way, and nothing in them but the picture.
+"""Photos for the pages: in two widths, upright, and without metadata.
 
-A phone writes into a photo where it was taken, when, and with what. What is published is drawn anew from the
-pixels, under a name made from its own bytes, so that nothing of the original travels along.
+A phone stores in a photo where, when and with what it was taken. Each published photo is encoded again from its
+pixels alone and named by a hash of its bytes, so that nothing of the original file is published.
 """
 
 from __future__ import annotations
@@ -14,21 +14,27 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from builder.record.load import file_in
+from builder.record.models.build import Build
+from builder.record.models.photos import Photo
 from builder.record.problem import Problem
 
 if TYPE_CHECKING:
     from PIL.Image import Image, Transpose
 
 WIDTHS = (640, 1600)
-LARGEST_FILE = 40_000_000
-MOST_PIXELS = 50_000_000
+"""The widths [px] in which a photo is published."""
+MAX_FILE_SIZE = 40_000_000
+"""In bytes."""
+MAX_PIXELS = 50_000_000
 _QUALITY = 82
 _ORIENTATION = 0x0112
+"""The Exif tag of the orientation."""
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoSize:
-    """One size of a photo: its file's name, and its width and height in pixels."""
+    """One size of a photo: the name of its file, its width and height [px]."""
 
     name: str
     width: int
@@ -36,102 +42,151 @@ class PhotoSize:
 
 
 Sizes = Mapping[str, Sequence[Sequence[Any]]]
-"""By the digest of a photo's file: name, width and height of each size in which it was published."""
+"""By the hash of a photo's source file: name, width and height of each size in which it was published."""
 
 
 @dataclass(frozen=True, slots=True)
 class PublishedPhoto:
-    """A photo as published, smallest size first; `of` is the digest of the file it was made from."""
+    """A photo as published, smallest size first, with the hash of its source file."""
 
     sizes: tuple[PhotoSize, ...]
     source_hash: str = ""
 
     @property
     def largest(self) -> PhotoSize:
-        """The size to show where only one is wanted."""
+        """The largest size."""
         return self.sizes[-1]
 
     def srcset(self, folder: str = "") -> str:
-        """The value of an image's srcset attribute, with the folder's address before each name."""
+        """Return the value of an image's srcset attribute, with the folder's address before each name."""
         return ", ".join(f"{folder}{size.name} {size.width}w" for size in self.sizes)
 
 
-def publish_photo(
-    source: Path, at: tuple[Path, int], stood: Path | None = None, known: Sizes | None = None
-) -> tuple[PublishedPhoto | None, dict[str, bytes], list[Problem]]:
-    """The sizes of a photo, and their files by name.
+@dataclass(frozen=True)
+class BuildPhoto:
+    """A photo of a build: its entry in the record, and its published sizes."""
 
-    ``at`` is the file and line of the record that name the photo. Returns None and no files with what is wrong
-    with the picture. Where the ``known`` sizes of the same file stand in the folder ``stood``, they are not made
-    again.
+    photo: Photo
+    published: PublishedPhoto
+
+
+def build_photos(
+    build: Build, previous_dir: Path | None = None, previous_sizes: Sizes | None = None
+) -> tuple[tuple[BuildPhoto, ...], dict[str, bytes], list[Problem]]:
+    """Return the published photos of a build, their files by name, and the problems of the photos left out.
+
+    `previous_dir` and `previous_sizes` are those of `publish_photo`.
+    """
+    photos: list[BuildPhoto] = []
+    files: dict[str, bytes] = {}
+    problems: list[Problem] = []
+    for index, photo in enumerate(build.photos.photos if build.photos else ()):
+        source, _ = file_in(build.folder, photo.file)
+        if source is None:
+            continue  # read_build reports it
+        published, photo_files, photo_problems = publish_photo(
+            source, build.where(f"photos.photos.{index}.file"), previous_dir, previous_sizes
+        )
+        problems += photo_problems
+        files |= photo_files
+        if published is not None:
+            photos.append(BuildPhoto(photo, published))
+    return tuple(photos), files, problems
+
+
+def photo_sizes(photos: tuple[BuildPhoto, ...]) -> Sizes:
+    """Return the sizes of these photos, as `build_photos` takes them at the next publish."""
+    return {
+        item.published.source_hash: [[size.name, size.width, size.height] for size in item.published.sizes]
+        for item in photos
+    }
+
+
+def cover_image(photos: tuple[BuildPhoto, ...], files: Mapping[str, bytes]) -> bytes | None:
+    """Return the published cover photo, or None."""
+    cover = next((item for item in photos if item.photo.section == "cover"), None)
+    return files.get(cover.published.largest.name) if cover else None
+
+
+def publish_photo(
+    source: Path, location: tuple[Path, int], previous_dir: Path | None = None, previous_sizes: Sizes | None = None
+) -> tuple[PublishedPhoto | None, dict[str, bytes], list[Problem]]:
+    """Return the sizes of a photo, their files by name, and the problems of the picture.
+
+    `location` is the file and line of the record that name the photo. A photo with a problem is None and has no
+    files. Where `previous_sizes` has the same source file, its files are read from `previous_dir` instead.
     """
     data = _read(source)
     if isinstance(data, str):
-        return None, {}, [Problem(*at, f"{source.name!r} {data}")]
-    of = hashlib.sha256(data).hexdigest()[:24]
-    if stood is not None and known and of in known:
-        sizes = tuple(PhotoSize(*size) for size in known[of])
-        return PublishedPhoto(sizes, of), {size.name: (stood / size.name).read_bytes() for size in sizes}, []
-    drawn = _open_image(data, _sizes)
-    if isinstance(drawn, str):
-        return None, {}, [Problem(*at, f"{source.name!r} {drawn}")]
-    made = [
-        (PhotoSize(f"{hashlib.sha256(content).hexdigest()[:24]}{suffix}", width, height), content)
-        for content, suffix, width, height in drawn
-    ]
-    return PublishedPhoto(tuple(size for size, _ in made), of), {size.name: content for size, content in made}, []
+        return None, {}, [Problem(*location, f"{source.name!r} {data}")]
+    source_hash = hashlib.sha256(data).hexdigest()[:24]
+    if previous_dir is not None and previous_sizes and source_hash in previous_sizes:
+        sizes = tuple(PhotoSize(*size) for size in previous_sizes[source_hash])
+        files = {size.name: (previous_dir / size.name).read_bytes() for size in sizes}
+        return PublishedPhoto(sizes, source_hash), files, []
+    images = _open_image(data, _resize_all)
+    if isinstance(images, str):
+        return None, {}, [Problem(*location, f"{source.name!r} {images}")]
+    files = {f"{hashlib.sha256(image.content).hexdigest()[:24]}{image.suffix}": image.content for image in images}
+    sizes = tuple(PhotoSize(name, image.width, image.height) for name, image in zip(files, images, strict=True))
+    return PublishedPhoto(sizes, source_hash), files, []
 
 
-def validate_photo(source: Path, at: tuple[Path, int]) -> list[Problem]:
-    """What `publish_photo` would have against a picture, without the work of making its sizes."""
+def validate_photo(source: Path, location: tuple[Path, int]) -> list[Problem]:
+    """Return the problems that `publish_photo` would report, without resizing the photo."""
     data = _read(source)
-    seen = data if isinstance(data, str) else _open_image(data, _decoded)
-    return [Problem(*at, f"{source.name!r} {seen}")] if isinstance(seen, str) else []
+    result = data if isinstance(data, str) else _open_image(data, _decode)
+    return [Problem(*location, f"{source.name!r} {result}")] if isinstance(result, str) else []
 
 
 def _read(source: Path) -> bytes | str:
-    """The bytes of a photo's file; or what is wrong with it."""
+    """Return the bytes of a photo's file, or the problem with it."""
     try:
         if not source.is_file():
             return "is not an ordinary file"
-        if (length := source.stat().st_size) > LARGEST_FILE:
-            return f"is {length / 1e6:.0f} MB; at most {LARGEST_FILE // 1_000_000} MB are read: save a smaller copy"
+        if (size := source.stat().st_size) > MAX_FILE_SIZE:
+            return f"is {size / 1e6:.0f} MB; at most {MAX_FILE_SIZE // 1_000_000} MB are read: save a smaller copy"
         return source.read_bytes()
     except OSError as error:
         return f"cannot be read: {error.strerror or error}"
 
 
-_Drawn = list[tuple[bytes, str, int, int]]
+@dataclass(frozen=True, slots=True)
+class _EncodedImage:
+    content: bytes
+    suffix: str
+    width: int
+    height: int
 
 
-def _open_image(data: bytes, draw: Callable[[Image], _Drawn]) -> _Drawn | str:
-    """Every size of a photo as bytes, with its suffix, width and height; or what is wrong with it."""
+def _open_image(data: bytes, process: Callable[[Image], list[_EncodedImage]]) -> list[_EncodedImage] | str:
+    """Return what `process` makes of a photo, or the problem with the photo."""
     if not data.startswith((b"\xff\xd8", b"\x89PNG\r\n\x1a\n")):
-        return _other_kind(data)
+        return _unsupported_format(data)
     from PIL import Image
 
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of sizes, which are judged here, and of odd metadata, which is dropped
-            with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as opened:
-                if opened.width * opened.height > MOST_PIXELS:
-                    return _too_large(opened.width, opened.height)
-                return draw(opened)
+            warnings.simplefilter("ignore")  # about sizes, which are checked here, and metadata, which is dropped
+            with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as image:
+                if image.width * image.height > MAX_PIXELS:
+                    return _too_large(image.width, image.height)
+                return process(image)
     except Image.DecompressionBombError:
-        return f"has far more than {MOST_PIXELS // 1_000_000} million pixels: save a smaller copy"
+        return f"has far more than {MAX_PIXELS // 1_000_000} million pixels: save a smaller copy"
     except MemoryError:
         return "needs more memory than there is: save a smaller copy"
-    except Exception:  # a damaged picture makes the decoders raise almost anything
+    except Exception:  # decoders raise many kinds of error for a damaged picture
         return "is damaged or cut short: copy it from the camera again"
 
 
 def _too_large(width: int, height: int) -> str:
     return (
-        f"is {width} x {height} pixels; at most {MOST_PIXELS // 1_000_000} million in all are read: save a smaller copy"
+        f"is {width} x {height} pixels; at most {MAX_PIXELS // 1_000_000} million in all are read: save a smaller copy"
     )
 
 
-def _other_kind(data: bytes) -> str:
+def _unsupported_format(data: bytes) -> str:
     if not data:
         return "is empty: copy it from the camera again"
     if data[4:8] == b"ftyp":
@@ -139,77 +194,76 @@ def _other_kind(data: bytes) -> str:
     return "is not a JPEG or PNG picture, whatever its name says: save it as one"
 
 
-def _decoded(opened: Image) -> _Drawn:
-    """Nothing drawn, but every byte read, so that a file cut short is found."""
-    if opened.format == "JPEG":
-        opened.draft(None, (1, 1))
-    opened.load()
+def _decode(image: Image) -> list[_EncodedImage]:
+    """Read every byte of the image, so that a truncated file raises an error; return no sizes."""
+    if image.format == "JPEG":
+        image.draft(None, (1, 1))
+    image.load()
     return []
 
 
-def _sizes(opened: Image) -> _Drawn:
-    suffix = ".png" if opened.format == "PNG" else ".jpg"
-    turn = _turn(opened)
-    # A JPEG can be decoded at a half, a quarter or an eighth at little cost; twice the pixels wanted are enough.
-    widest = 2 * WIDTHS[-1]
+def _resize_all(image: Image) -> list[_EncodedImage]:
+    suffix = ".png" if image.format == "PNG" else ".jpg"
+    transpose = _transpose(image)
+    # Decoding a JPEG at a half, a quarter or an eighth is quick; twice the largest width is enough for resampling.
+    draft_width = 2 * WIDTHS[-1]
     if suffix == ".jpg":
-        opened.draft(None, (widest, widest))
-    picture = _in_screen_colours(opened)
-    if turn is not None:
-        picture = picture.transpose(turn)
-    sizes: _Drawn = []
-    # The draft may have made it smaller than it was, never below what is wanted.
+        image.draft(None, (draft_width, draft_width))
+    picture = _to_srgb(image)
+    if transpose is not None:
+        picture = picture.transpose(transpose)
+    sizes = []
     for width in dict.fromkeys(min(width, picture.width) for width in WIDTHS):
         height = max(1, round(picture.height * width / picture.width))
-        sizes.append((_encoded(_resized(picture, width, height), suffix), suffix, width, height))
+        sizes.append(_EncodedImage(_encode(_resize(picture, width, height), suffix), suffix, width, height))
     return sizes
 
 
-def _turn(opened: Image) -> Transpose | None:
-    """How the picture has to be turned or mirrored to stand upright, as the camera noted it."""
+def _transpose(image: Image) -> Transpose | None:
+    """Return the rotation or reflection that puts the picture upright, by its Exif orientation."""
     from PIL.Image import Transpose as To
 
-    turns = {
+    by_orientation = {
         2: To.FLIP_LEFT_RIGHT, 3: To.ROTATE_180, 4: To.FLIP_TOP_BOTTOM, 5: To.TRANSPOSE, 6: To.ROTATE_270,
         7: To.TRANSVERSE, 8: To.ROTATE_90,
     }  # fmt: skip
     try:
-        return turns.get(opened.getexif().get(_ORIENTATION, 1))
-    except Exception:  # a note that cannot be read is no note
+        return by_orientation.get(image.getexif().get(_ORIENTATION, 1))
+    except Exception:  # unreadable Exif counts as none
         return None
 
 
-def _in_screen_colours(opened: Image) -> Image:
-    """The pixels in sRGB: RGB, or RGBA where something shows through."""
-    profile = opened.info.get("icc_profile")
-    see_through = opened.mode in ("RGBA", "LA", "PA") or "transparency" in opened.info
-    picture: Image = opened
-    if opened.mode.startswith("I"):
-        picture = opened.convert("I").point(lambda value: value / 256).convert("L")
-    alpha = picture.convert("RGBA").getchannel("A") if see_through else None
+def _to_srgb(image: Image) -> Image:
+    """Return the pixels in sRGB: RGBA where any are transparent, else RGB."""
+    profile = image.info.get("icc_profile")
+    has_alpha = image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info
+    picture: Image = image
+    if image.mode.startswith("I"):
+        picture = image.convert("I").point(lambda value: value / 256).convert("L")
+    alpha = picture.convert("RGBA").getchannel("A") if has_alpha else None
     if picture.mode not in ("RGB", "L", "CMYK") or alpha is not None:
         picture = picture.convert("RGB")
-    picture = _by_profile(picture, profile).convert("RGB")
+    picture = _apply_profile(picture, profile).convert("RGB")
     if alpha is not None and alpha.getextrema() != (255, 255):
         picture.putalpha(alpha)
     return picture
 
 
-def _by_profile(picture: Image, profile: object) -> Image:
-    """The picture's colours taken from its own profile to sRGB; as they are where the profile is of no use."""
+def _apply_profile(picture: Image, profile: object) -> Image:
+    """Convert the colours from the picture's own profile to sRGB; leave them where the profile is unusable."""
     if not isinstance(profile, bytes) or not profile:
         return picture
     from PIL import ImageCms
 
     try:
-        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-        converted = ImageCms.profileToProfile(picture, own, ImageCms.createProfile("sRGB"), outputMode="RGB")
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        converted = ImageCms.profileToProfile(picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB")
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return picture
     return converted if converted is not None else picture
 
 
-def _resized(picture: Image, width: int, height: int) -> Image:
+def _resize(picture: Image, width: int, height: int) -> Image:
     from PIL.Image import Resampling
 
     if (width, height) == picture.size:
@@ -217,14 +271,14 @@ def _resized(picture: Image, width: int, height: int) -> Image:
     return picture.resize((width, height), Resampling.LANCZOS, reducing_gap=3.0)
 
 
-def _encoded(picture: Image, suffix: str) -> bytes:
-    """The pixels alone, encoded: a fresh image carries nothing over from the file it came from."""
+def _encode(picture: Image, suffix: str) -> bytes:
+    """Encode the pixels alone: a new image has no metadata of the source file."""
     from PIL import Image
 
-    bare = Image.frombytes(picture.mode, picture.size, picture.tobytes())
+    image = Image.frombytes(picture.mode, picture.size, picture.tobytes())
     out = io.BytesIO()
     if suffix == ".png":
-        bare.save(out, "PNG", compress_level=9)
+        image.save(out, "PNG", compress_level=9)
     else:
-        bare.save(out, "JPEG", quality=_QUALITY, progressive=True, optimize=True, subsampling="4:2:0")
+        image.save(out, "JPEG", quality=_QUALITY, progressive=True, optimize=True, subsampling="4:2:0")
     return out.getvalue()

@@ -14,10 +14,11 @@ from hypothesis import strategies as st
 from PIL import Image, ImageCms, PngImagePlugin
 
 from builder.publish import photos
-from builder.publish.photos import PublishedPhoto, publish_photo
+from builder.publish.photos import PublishedPhoto, build_photos, cover_image, publish_photo
 from builder.record.problem import Problem
+from tests.support import view_samples as samples
 
-AT = (Path("builds/x/photos.yaml"), 7)
+LOCATION = (Path("builds/x/photos.yaml"), 7)
 CANARIES = (
     b"CANARY-EXIF",
     b"CANARY-GPS",
@@ -71,7 +72,7 @@ def _png(image: Image.Image) -> bytes:
 def _publish(tmp_path: Path, data: bytes, name: str = "smith-engine.jpg") -> tuple[PublishedPhoto, Path]:
     source, into = tmp_path / name, tmp_path / "out"
     source.write_bytes(data)
-    photo, files, problems = publish_photo(source, AT)
+    photo, files, problems = publish_photo(source, LOCATION)
     assert not problems
     assert photo is not None
     into.mkdir(exist_ok=True)
@@ -83,11 +84,11 @@ def _publish(tmp_path: Path, data: bytes, name: str = "smith-engine.jpg") -> tup
 def _refused(tmp_path: Path, data: bytes, name: str = "a.jpg") -> Problem:
     source = tmp_path / name
     source.write_bytes(data)
-    photo, files, problems = publish_photo(source, AT)
+    photo, files, problems = publish_photo(source, LOCATION)
     assert photo is None
     assert not files
     (problem,) = problems
-    assert (problem.path, problem.line, problem.severity) == (*AT, "error")
+    assert (problem.path, problem.line, problem.severity) == (*LOCATION, "error")
     return problem
 
 
@@ -304,14 +305,14 @@ def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
     source = tmp_path / "huge.jpg"
     with source.open("wb") as file:
         file.write(b"\xff\xd8")
-        file.truncate(photos.LARGEST_FILE + 1)
-    _, _, (problem,) = publish_photo(source, AT)
+        file.truncate(photos.MAX_FILE_SIZE + 1)
+    _, _, (problem,) = publish_photo(source, LOCATION)
     assert "40 MB" in problem.message
 
 
 def test_what_is_not_there_or_no_file(tmp_path: Path) -> None:
     for source in (tmp_path / "gone.jpg", tmp_path):
-        photo, _, problems = publish_photo(source, AT)
+        photo, _, problems = publish_photo(source, LOCATION)
         assert photo is None
         assert "not an ordinary file" in problems[0].message
 
@@ -334,8 +335,44 @@ def test_no_damaged_picture_crashes(tmp_path: Path, seed: int, kind: str) -> Non
         whole[int(rng.integers(2, len(whole)))] = int(rng.integers(0, 256))
     source = tmp_path / "damaged"
     source.write_bytes(whole)
-    photo, _, problems = publish_photo(source, AT)
+    photo, _, problems = publish_photo(source, LOCATION)
     assert (photo is None) == bool(problems)
 
 
 _SMALL = {"jpeg": _jpeg(_scene(48, 32)), "png": _png(_scene(48, 32, "P"))}
+
+
+# ---------------------------------------------------------------------------------- the photos of a build
+
+
+def test_every_photo_of_a_build_has_its_files_and_one_is_the_cover() -> None:
+    build, _ = samples.build_and_sheet("pilot-launch-four")
+    photos, files, problems = build_photos(build)
+    assert not problems
+    assert [item.photo.section for item in photos] == ["cover", "parts", "top end"]
+    assert {size.name for item in photos for size in item.published.sizes} == set(files)
+    cover = cover_image(photos, files)
+    assert cover == files[photos[0].published.largest.name]
+
+
+def test_a_build_without_photos_has_none_and_no_cover() -> None:
+    build, _ = samples.build_and_sheet("irrigation-single")
+    photos, files, problems = build_photos(build)
+    assert (photos, files, problems, cover_image(photos, files)) == ((), {}, [], None)
+
+
+def test_a_file_that_is_no_picture_is_reported_with_its_line_and_the_others_are_published(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "one" / "photos"
+    folder.mkdir(parents=True)
+    (folder / "bad.jpg").write_text("not a picture")
+    Image.new("RGB", (40, 30), "grey").save(folder / "good.png")
+    build, _ = samples.written(
+        tmp_path,
+        build="title: T\nengine: {cylinders: 1}\n",
+        photos="photos:\n  - {file: photos/bad.jpg, alt: a picture}\n  - {file: photos/good.png, alt: grey}\n",
+    )
+    photos, _, problems = build_photos(build)
+    assert [item.photo.file for item in photos] == ["photos/good.png"]
+    (problem,) = problems
+    assert problem.path.name == "photos.yaml"
+    assert problem.line == 2

@@ -27,7 +27,7 @@ from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
 from builder.publish.pages.formatting import group_thousands
-from builder.publish.photo_view import PlacedPhoto
+from builder.publish.photos import BuildPhoto
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -50,7 +50,7 @@ def render_build_page(
     jinja: jinja2.Environment,
     *,
     placed: tuple[PlacedDrawing, ...],
-    photos: tuple[PlacedPhoto, ...],
+    photos: tuple[BuildPhoto, ...],
     data: tuple[str, ...],
     ready: Readiness | None,
 ) -> str:

@@ -20,8 +20,7 @@ from builder.publish.compiled import Compiled
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.placed_chart import draw_placed
-from builder.publish.photo_view import cover_of, photos_of, sizes_of
-from builder.publish.photos import Sizes
+from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishError
 from builder.publish.pages.templating import page_environment, error_location, error_text
@@ -123,7 +122,7 @@ def build_one(
     public = without_private(build)
     sheet = compute(public, shop)
     placed = draw_placed(charts_for(public, sheet, shop), charts)
-    photos, pictures, wrong = photos_of(public, *((stood.folder / "photos", stood.photos) if stood else ()))
+    photos, pictures, wrong = build_photos(public, *((stood.folder / "photos", stood.photos) if stood else ()))
     data = export_data(public, sheet)
     page = render_build_page(
         public,
@@ -139,8 +138,8 @@ def build_one(
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files["card.png"] = render_card(
-        public, sheet, cover_of(photos, pictures), stood.folder / "card.png" if stood else None
+        public, sheet, cover_image(photos, pictures), stood.folder / "card.png" if stood else None
     )
     summary = summarise(public, sheet)
     problems += (*sheet.problems, *wrong)
-    return BuildOutput(folder.name, None, summary, page, files, tuple(problems), sizes_of(photos))
+    return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos))
