@@ -99,7 +99,7 @@ def _position(figure: Figure | None, label: str) -> float | None:
 
 
 def _durations(build: Build) -> dict[str, float | None]:
-    from builder.figures.definitions.cam_inputs import lift_of
+    from builder.figures.definitions.cam_readings import lift_of
 
     found: dict[str, float | None] = {}
     for side in ("intake", "exhaust"):

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from builder.figures.core.inputs import Context
-from builder.figures.core.registry import catalogue
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Caution, Figure, FigureSheet, MissingInputs
+from builder.figures.definitions import REGISTRY
+from builder.figures.definitions.pull_inputs import session_of
 from builder.figures.review.cautions import build_cautions
+from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.discrepancies import find_discrepancies
 from builder.figures.review.plausibility import plausibility_problems
 from builder.figures.review.session_cautions import session_cautions
@@ -17,27 +19,33 @@ from builder.record.models.shop import Shop
 
 
 def compute(build: Build, shop: Shop) -> FigureSheet:
-    """Solve the whole catalogue for a build, and hold what comes of it against the shop's guidelines.
+    """Return every figure of a build, reviewed against the shop's guidelines.
 
-    Figures that lack an input are listed with what they need; inputs that cannot all be true are problems
-    with file and line, and the other figures are still there.
+    Figures that lack an input are listed with what they need; inputs that cannot all be true are problems with file
+    and line, and the other figures are still there.
     """
-    solver = Solver(Context(build, shop))
-    results = [solver.figure(slug) for slug in catalogue()]
-    figures = tuple(result for result in results if isinstance(result, Figure))
-    needs = tuple(result for result in results if isinstance(result, MissingInputs))
-    session = solver.source.session
-    sheet = FigureSheet(figures, needs, (), solver.source.system, session, discrepancies=find_discrepancies(solver))
+    solver = Solver(Context(build, shop, REGISTRY))
+    results = [solver.figure(slug) for slug in REGISTRY.figures]
+    session = session_of(solver.context)
+    sheet = FigureSheet(
+        figures=tuple(result for result in results if isinstance(result, Figure)),
+        needs=tuple(result for result in results if isinstance(result, MissingInputs)),
+        problems=(),
+        system=solver.context.system,
+        session=session,
+        discrepancies=find_discrepancies(solver),
+    )
+    sheet = replace(sheet, clearances=check_clearances(build, shop, sheet))
     problems = (*solver.problems, *(session.problems if session else ()), *plausibility_problems(build, sheet))
-    found = (*session_cautions(build, session), *build_cautions(build, shop, sheet))
-    return replace(sheet, figures=_cautioned(figures, found), problems=problems, cautions=found)
+    noticed = (*session_cautions(build, session), *build_cautions(build, shop, sheet))
+    return replace(sheet, figures=_with_cautions(sheet.figures, noticed), problems=problems, cautions=noticed)
 
 
-def _cautioned(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -> tuple[Figure, ...]:
-    """The figures with the cautions that are about them."""
-    about: dict[str, list[str]] = {}
+def _with_cautions(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -> tuple[Figure, ...]:
+    """Return the figures with the cautions that are about them."""
+    texts: dict[str, list[str]] = {}
     for caution in cautions:
-        about.setdefault(caution.about, []).append(caution.text)
+        texts.setdefault(caution.about, []).append(caution.text)
     return tuple(
-        replace(figure, cautions=tuple(about[figure.slug])) if figure.slug in about else figure for figure in figures
+        replace(figure, cautions=tuple(texts[figure.slug])) if figure.slug in texts else figure for figure in figures
     )

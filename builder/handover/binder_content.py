@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.review.clearance_checks import CheckedClearance, check_clearances
+from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover import procedures as said
 from builder.handover.joints import Joint, joints
 from builder.handover.limits import LimitLine, limits_of
@@ -138,7 +138,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
     words = said.read_words(archive)
     both = shop.units == "both"
     of, delivery = build.build, build.delivery
-    judged = check_clearances(build, shop, sheet)
+    judged = sheet.clearances
     return Binder(
         title=of.title,
         number=of.number or build.slug,

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from builder.figures.core.inputs import INPUTS
-from builder.figures.core.registry import SECTIONS, FigureDefinition, catalogue
-from builder.figures.core.types import FigureSheet
+from builder.figures.core.registry import SECTIONS
+from builder.figures.core.types import FigureDefinition, FigureSheet
+from builder.figures.definitions import REGISTRY
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.placed_chart import PlacedDrawing
@@ -130,22 +130,18 @@ def _standalone(page: str) -> str:
 
 def _methods(sheet: FigureSheet, environment: jinja2.Environment) -> str:
     """How each figure of this build, and each that it waits for, is computed: in words."""
-    entries = catalogue()
     wanted = {figure.slug for figure in sheet.figures} | {need.slug for need in sheet.needs}
-    found = [entry for slug, entry in entries.items() if slug in wanted]
+    found = [entry for slug, entry in REGISTRY.figures.items() if slug in wanted]
     sections = [
-        (section, [(entry.method, _in_words(entry, entries)) for entry in found if entry.method.section == section])
+        (section, [(entry.description, _in_words(entry)) for entry in found if entry.description.section == section])
         for section in SECTIONS
     ]
     return environment.get_template(METHODS).render(sections=[each for each in sections if each[1]], up=Markup(""))
 
 
-def _in_words(entry: FigureDefinition, entries: Mapping[str, FigureDefinition]) -> Sequence[str]:
-    """The formula in words, one for each way to the figure."""
-    said = []
-    for route in entry.routes:
-        labels = {
-            name: INPUTS[name].label if name in INPUTS else entries[name].method.title.lower() for name in route.inputs
-        }
-        said.append(route.working.format_map(labels))
-    return said
+def _in_words(definition: FigureDefinition) -> Sequence[str]:
+    """Return the formula in words, once for each method."""
+    return [
+        method.working.format_map({name: REGISTRY.label(name) for name in method.inputs})
+        for method in definition.methods
+    ]

@@ -21,7 +21,6 @@ from builder.engine.values import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions.dyno_inputs import BMEP
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.record.dyno_log.channels import CHANNELS
@@ -41,7 +40,7 @@ _BY_DIMENSION = {
     "fraction": display_units.PERCENT,
 }
 _DERIVED: dict[str, tuple[str, DisplayUnit]] = {
-    "bmep": ("Brake mean effective pressure", BMEP),
+    "bmep": ("Brake mean effective pressure", display_units.BMEP),
     "piston_speed": ("Mean piston speed", display_units.VELOCITY),
     "air_flow_mass": ("Air taken in, by mass", display_units.MASS_FLOW),
     "fuel_flow_mass": ("Fuel, by mass", display_units.MASS_FLOW),

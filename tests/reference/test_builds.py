@@ -13,8 +13,8 @@ from textwrap import dedent
 import numpy as np
 import pytest
 
-from builder.figures.core.registry import catalogue
 from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
 from builder.figures.review.cautions import build_cautions
 from builder.record.load import read_build
@@ -166,8 +166,8 @@ def test_a_build_over_its_cranks_guideline(tmp_path: Path, material: str, power:
     sheet = compute(build, Shop())
 
     def at(horsepower: float) -> list[str]:
-        method = catalogue()["peak_power"].method
-        made = Figure(method, horsepower * HP, f"{horsepower:g} hp", None, "measured", "", ())
+        method = REGISTRY.figures["peak_power"].description
+        made = Figure(method=method, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured")
         found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)))
         return [caution.text for caution in found if caution.about == "peak_power"]
 

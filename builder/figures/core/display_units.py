@@ -1,4 +1,4 @@
-"""How a figure is written: in which unit, with how many digits, and with the other system beside it."""
+"""How a figure is written: in which unit, with how many digits, and in the other system as well."""
 
 from __future__ import annotations
 
@@ -16,8 +16,10 @@ from builder.engine.constants import (
     MINUTE,
     POUND,
     POUND_FORCE_FOOT,
+    REV_PER_MINUTE,
 )
 from builder.record.models.build import Build
+from builder.record.models.shop import Shop
 from builder.record.quantities.readings import NUMBER, Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import DIMENSIONS, Quantity, factor, to_unit
@@ -27,7 +29,7 @@ System = Literal["inch", "metric"]
 
 @dataclass(frozen=True, slots=True)
 class UnitScale:
-    """One unit to show a figure in, and the most decimals that make sense in it."""
+    """One unit to show a figure in, and the maximum number of decimals in it."""
 
     unit: str
     decimals: int
@@ -37,7 +39,7 @@ class UnitScale:
 
 @dataclass(frozen=True, slots=True)
 class DisplayUnit:
-    """The units of a kind of figure, in either system."""
+    """The units of one kind of figure, in each system."""
 
     dimension: str
     si: str
@@ -45,16 +47,21 @@ class DisplayUnit:
     metric: UnitScale
 
     def scale(self, system: System) -> UnitScale:
-        """The unit of one system."""
+        """Return the unit of one system."""
         return self.inch if system == "inch" else self.metric
 
+    def label(self, system: System) -> str:
+        """Return the unit of one system as printed."""
+        unit = self.scale(system).unit
+        return printed_unit(unit)
+
     def with_extra_decimal(self) -> DisplayUnit:
-        """The same, with one more decimal."""
+        """Return the same, with one more decimal."""
         inch, metric = (replace(scale, decimals=scale.decimals + 1) for scale in (self.inch, self.metric))
         return replace(self, inch=inch, metric=metric)
 
     def _line(self, system: System) -> tuple[float, float]:
-        """Slope and offset that take SI to the unit of one system."""
+        """Return slope and offset that convert SI to the unit of one system."""
         scale = self.scale(system)
         if scale.factor is not None:
             return 1 / scale.factor, 0.0
@@ -64,69 +71,67 @@ class DisplayUnit:
         return 1 / size, -offset / size
 
     def number(self, si: float, system: System) -> float:
-        """The number in the unit of one system."""
+        """Return a value [SI] in the unit of one system."""
         slope, offset = self._line(system)
         return si * slope + offset
 
     def step(self, si: float, system: System) -> float:
-        """A difference (an uncertainty, a tolerance) in the unit of one system."""
+        """Return a difference [SI] (an uncertainty, a tolerance) in the unit of one system."""
         return abs(si * self._line(system)[0])
 
     def rounding_step(self, uncertainty: float, system: System) -> float:
-        """What a figure beside its expanded uncertainty is rounded to: two digits of it where the first is a 1.
+        """Return what a figure with its expanded uncertainty is rounded to: two digits of it where the first is a 1.
 
-        So 46 ± 11 stays what it is, and does not become 50 ± 10. Source: JCGM 100, 7.2.6.
+        So 46 ± 11 does not become 50 ± 10. Source: JCGM 100, 7.2.6.
         """
         step = self.step(uncertainty, system)
         leads_with_one = step > 0 and step < 2 * 10.0 ** math.floor(math.log10(step))
         return uncertainty / 2 if leads_with_one else uncertainty
 
-    def spread(self, uncertainty: float, system: System, rounding_step: float) -> str:
-        """An expanded uncertainty [SI] in the unit of one system, rounded as the figure beside it."""
+    def uncertainty_text(self, uncertainty: float, system: System, rounding_step: float) -> str:
+        """Return an expanded uncertainty [SI] in the unit of one system, rounded as the figure is."""
         return _rounded(self.step(uncertainty, system), self.step(rounding_step, system), self.scale(system).decimals)
 
     def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
-        """The figure in one system, with no more digits than its uncertainty leaves meaning to."""
+        """Return a value [SI] in one system, with no more digits than its uncertainty [SI] allows."""
         return self.texts((si,), system, (uncertainty,), with_unit=with_unit)[0]
 
     def texts(
         self, si: Iterable[float], system: System, uncertainty: Iterable[float], *, with_unit: bool = True
     ) -> list[str]:
-        """Several figures in one system, each with its own uncertainty."""
+        """Return several values [SI] in one system, each with its own uncertainty."""
         scale = self.scale(system)
         slope, offset = self._line(system)
-        unit = _joined(scale.unit) if with_unit and scale.unit else ""
+        unit = self.label(system) if with_unit else ""
         texts = []
-        for value, unsure in zip(si, uncertainty, strict=True):
-            number = _rounded(value * slope + offset, abs(unsure * slope), scale.decimals)
+        for value, step in zip(si, uncertainty, strict=True):
+            number = _rounded(value * slope + offset, abs(step * slope), scale.decimals)
             if number[0] == "-":
                 number = number[1:] if float(number) == 0 else f"−{number[1:]}"
-            texts.append(number + unit)
+            texts.append(join_unit(number, unit))
         return texts
 
 
-def _rounded(number: float, unsure: float, most: int) -> str:
-    """The number with the digits that its uncertainty leaves meaning to; tens and hundreds are rounded too."""
-    decimals = min(most, -math.floor(math.log10(unsure))) if unsure > 0 else most
+def _rounded(number: float, step: float, max_decimals: int) -> str:
+    """Return the number with the digits that its uncertainty allows; tens and hundreds are rounded too."""
+    decimals = min(max_decimals, -math.floor(math.log10(step))) if step > 0 else max_decimals
     return f"{round(number, decimals):.{max(0, decimals)}f}"
 
 
-def _joined(unit: str) -> str:
-    # A no-break space keeps number and unit on one line.
-    text = printed_unit(unit)
-    return text if text in ("°", ":1") else f"\N{NO-BREAK SPACE}{text}"
+def join_unit(number: str, unit: str) -> str:
+    """Return a number followed by its unit as printed; a no-break space keeps the two on one line."""
+    return f"{number}{unit}" if unit in ("", "°", ":1") else f"{number}\N{NO-BREAK SPACE}{unit}"
 
 
 def written_text(quantity: Quantity) -> str:
-    """A value as written, its unit set in type."""
+    """Return a value as written, its unit as printed."""
     if not quantity.unit:
         return quantity.number
-    unit = printed_unit(quantity.unit)
-    return f"{quantity.number.replace('-', '−')}{'' if unit == '°' else chr(0xA0)}{unit}"
+    return join_unit(quantity.number.replace("-", "−"), printed_unit(quantity.unit))
 
 
 def written_mean(reading: Reading) -> str:
-    """The mean of a reading's values in the unit they were written in, with a digit more than one of them has."""
+    """Return the mean of a reading's values in the unit they were written in, with one more digit than they have."""
     first, count = reading.preferred[0], len(reading.preferred)
     if count == 1:
         return written_text(first)
@@ -137,7 +142,7 @@ def written_mean(reading: Reading) -> str:
 
 
 def convert_to_other_system(quantity: Quantity) -> str | None:
-    """The value in the other system, with as many digits as it was written with; None where both agree."""
+    """Return the value in the other system, with as many digits as it was written with; None where both agree."""
     if quantity.dimension == NUMBER:
         return None
     dimension = DIMENSIONS[quantity.dimension]
@@ -147,22 +152,26 @@ def convert_to_other_system(quantity: Quantity) -> str | None:
     number = to_unit(quantity.si, other, quantity.dimension)
     one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
     decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
-    unit = printed_unit(other)
-    return f"{number:.{decimals}f}".replace("-", "−") + ("" if unit == "°" else "\N{NO-BREAK SPACE}") + unit
+    return join_unit(f"{number:.{decimals}f}".replace("-", "−"), printed_unit(other))
 
 
 def system_of_unit(quantity: Quantity) -> System:
-    """Return the system a value was written in; "inch" where its unit belongs to both."""
+    """Return the system that a value was written in; "inch" where its unit belongs to both."""
     return "metric" if quantity.system == "metric" else "inch"
 
 
 def system_of(build: Build) -> System:
-    """The system a build was measured in: that of its bore, else of its stroke, else metric."""
+    """Return the system that a build was measured in: that of its bore, else of its stroke, else metric."""
     for path in ("bottom_end.block.bores", "bottom_end.crankshaft.stroke", "bottom_end.rods.length"):
         reading = build.get(path)
         if isinstance(reading, Reading) and reading.preferred:
             return system_of_unit(reading.preferred[0])
     return "metric"
+
+
+def system_for(build: Build, shop: Shop) -> System:
+    """Return the system that figures are shown in first: the shop's, or the build's own where the shop shows both."""
+    return system_of(build) if shop.units == "both" else shop.units
 
 
 LENGTH = DisplayUnit("length", "m", UnitScale("in", 4), UnitScale("mm", 3))
@@ -213,3 +222,23 @@ SPECIFIC_FUEL = DisplayUnit(
     UnitScale("g/kWh", 0, 1 / 3.6e9),
 )
 COUNT = DisplayUnit(NUMBER, "1", UnitScale("", 0), UnitScale("", 0))
+BMEP = DisplayUnit("pressure", "Pa", UnitScale("psi", 1), UnitScale("bar", 2))
+TORQUE_AREA = DisplayUnit(
+    "area under torque",
+    "N m rev/s",
+    UnitScale("lbf ft rpm", 0, POUND_FORCE_FOOT / MINUTE),
+    UnitScale("N m rpm", 0, REV_PER_MINUTE),
+)
+POWER_AREA = DisplayUnit(
+    "area under power",
+    "W rev/s",
+    UnitScale("hp rpm", 0, MECHANICAL_HORSEPOWER / MINUTE),
+    UnitScale("kW rpm", 0, 1000 / MINUTE),
+)
+ENGINE_ACCELERATION = DisplayUnit(
+    "engine acceleration", "rev/s^2", UnitScale("rpm/s", 0, REV_PER_MINUTE), UnitScale("rpm/s", 0, REV_PER_MINUTE)
+)
+INERTIA = DisplayUnit("inertia", "kg m^2", UnitScale("kg.m2", 3), UnitScale("kg.m2", 3))
+SPECIFIC_ENERGY = DisplayUnit("specific energy", "J/kg", UnitScale("MJ/kg", 1), UnitScale("MJ/kg", 1))
+SETTING_LEVEL = DisplayUnit(NUMBER, "1", UnitScale("", 4), UnitScale("", 4))
+"""A level of a setting, in the unit it was written in."""

@@ -1,35 +1,36 @@
-"""The catalogue of figures: one function and one registration make a figure.
+"""How figures are defined: one function and one decorator are a figure.
 
-A function's parameters name what it takes: inputs of the record (see inputs.py) or other figures. The
-catalogue finds them, broadcasts over cylinders, carries uncertainty along, writes the working, and says
-what is missing. So a new figure is::
+A function's parameters name what it takes: inputs of the record (see inputs.py) or other figures. The solver finds
+them, broadcasts over cylinders, propagates uncertainty, writes the working, and says what is missing. A new figure
+needs one module-level function::
 
-    @figure(
+    @define.figure(
         "rod_ratio", "Rod ratio", RATIO, section=CYLINDER, source=HEYWOOD_2,
         means="How long the connecting rod is against the stroke; a longer rod leans less.",
-        formula=r"L / S", working="{rod_length} / {stroke}", holds="1.4 to 2.2 in running engines",
+        formula=r"L / S", working="{rod_length} / {stroke}", validity="1.4 to 2.2 in running engines",
     )
     def rod_ratio(rod_length: Value, stroke: Value) -> Value:
         return geometry.rod_ratio(rod_length, stroke)
 
-A parameter with a default may be missing; any other is needed. `another_way` adds a second route to a
-figure, taken when the first lacks an input.
+``define`` is the module's `Definitions`; definitions/__init__.py lists the modules in page order. A parameter with a
+default may be missing; any other is required. `Definitions.alternative` adds a second method to a figure, used when
+those before it lack an input.
 """
 
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from functools import cache
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any, TypeVar
 
 from builder.figures.core.display_units import DisplayUnit
-from builder.figures.core.types import MethodDescription
+from builder.figures.core.inputs import Getter, Input, Registry
+from builder.figures.core.types import FigureDefinition, Headline, Method, MethodDescription
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-# The sections of the catalogue, in the order of the pages.
+# The sections, in page order.
 CYLINDER = "Cylinder and compression"
 VALVE_TRAIN = "Valve train"
 AIR = "Air and breathing"
@@ -37,7 +38,7 @@ POWER = "Power"
 FITS = "Fits and fasteners"
 SECTIONS = (CYLINDER, VALVE_TRAIN, AIR, POWER, FITS)
 
-# The sources, named once.
+# The sources.
 COMMON_PRACTICE = "common practice, no source"
 GEOMETRY = "geometry"
 HEYWOOD_2 = "Heywood, Internal Combustion Engine Fundamentals, ch. 2"
@@ -55,104 +56,117 @@ class Missing(Exception):
     """Raised by a figure's function that lacks one of several alternatives; its text says what to record."""
 
 
-@dataclass(frozen=True)
-class Method:
-    """One way to a figure: a function, what it takes, and how its working reads."""
+class Definitions:
+    """The figures and inputs that one module defines."""
 
-    function: Callable[..., Any]
-    inputs: tuple[str, ...]
-    needed: tuple[str, ...]
-    working: str
+    def __init__(self) -> None:
+        """Start with none."""
+        self.figures: dict[str, FigureDefinition] = {}
+        self.inputs: list[Input] = []
 
+    def figure(
+        self,
+        slug: str,
+        title: str,
+        display_unit: DisplayUnit,
+        *,
+        section: str,
+        means: str,
+        formula: str,
+        working: str,
+        source: str,
+        validity: str,
+        symbols: tuple[tuple[str, str, str], ...] = (),
+        headline: Headline = "mean",
+        axis: str | None = None,
+        vectorised: bool = False,
+        inputs: tuple[str, ...] = (),
+        optional_inputs: tuple[str, ...] = (),
+    ) -> Callable[[F], F]:
+        """Return a decorator that defines a function as a figure. Raises ValueError where the slug is taken.
 
-@dataclass
-class FigureDefinition:
-    """A figure of the catalogue: what it is, and the routes to it."""
-
-    method: MethodDescription
-    routes: list[Method] = field(default_factory=list)
-    axis: str | None = None
-    vectorised: bool = False
-
-
-_ENTRIES: dict[str, FigureDefinition] = {}
-
-
-def figure(
-    slug: str,
-    title: str,
-    display_unit: DisplayUnit,
-    *,
-    section: str,
-    means: str,
-    formula: str,
-    working: str,
-    source: str,
-    validity: str,
-    symbols: tuple[tuple[str, str, str], ...] = (),
-    headline: str = "mean",
-    axis: str | None = None,
-    vectorised: bool = False,
-    inputs: tuple[str, ...] = (),
-    optional_inputs: tuple[str, ...] = (),
-) -> Callable[[F], F]:
-    """Register a function as a figure.
-
-    ``means`` is one sentence for a customer; ``formula`` is mathtext; ``working`` is the formula with
-    `{name}` where the numbers go. ``symbols`` adds symbols that are not the function's own parameters.
-    ``axis`` names the positions the figure keeps when its inputs have several kinds; the others are
-    averaged. With ``whole`` the function takes all positions at once and gives one number. ``takes`` names
-    what a function that takes anything is to be given, and ``may_take`` what besides, if it is there.
-    """
-
-    def register(function: F) -> F:
-        method = MethodDescription(
-            slug, title, means, formula, symbols, source, validity, section, display_unit, headline
+        ``means`` is one sentence for a customer; ``formula`` is mathtext; ``working`` is the formula with `{name}`
+        where the numbers go. ``symbols`` adds symbols that are not the function's own parameters. ``axis`` names
+        the positions that the figure has when its inputs have several kinds; the others are averaged. A
+        ``vectorised`` function takes all positions at once and returns one number. ``inputs`` names what a function
+        with keyword parameters is to be given, and ``optional_inputs`` what else, if it is recorded.
+        """
+        if slug in self.figures:
+            raise ValueError(f"two figures are called {slug}")
+        description = MethodDescription(
+            slug=slug,
+            title=title,
+            means=means,
+            formula=formula,
+            symbols=symbols,
+            source=source,
+            validity=validity,
+            section=section,
+            display_unit=display_unit,
+            headline=headline,
         )
-        if slug in _ENTRIES:
-            raise RuntimeError(f"two figures are called {slug}")
-        _ENTRIES[slug] = FigureDefinition(
-            method, [_route(function, working, inputs, optional_inputs)], axis, vectorised
-        )
-        return function
 
-    return register
+        def define(function: F) -> F:
+            method = _method(function, working, inputs, optional_inputs)
+            self.figures[slug] = FigureDefinition(description, (method,), axis, vectorised)
+            return function
+
+        return define
+
+    def alternative(self, slug: str, *, working: str, inputs: tuple[str, ...] = ()) -> Callable[[F], F]:
+        """Return a decorator that adds a method to a figure, used when those before it lack an input."""
+
+        def define(function: F) -> F:
+            definition = self.figures[slug]
+            methods = (*definition.methods, _method(function, working, inputs))
+            self.figures[slug] = replace(definition, methods=methods)
+            return function
+
+        return define
+
+    def add_inputs(self, *inputs: Input) -> None:
+        """Define inputs, most of which are read from the record as they are."""
+        self.inputs += inputs
+
+    def computed_input(
+        self,
+        name: str,
+        label: str,
+        symbol: str,
+        display_unit: DisplayUnit,
+        path: str,
+        axis: str | None = None,
+        hint: str = "",
+    ) -> Callable[[Getter], Getter]:
+        """Return a decorator that defines an input with a getter; ``path`` says what the record should hold."""
+
+        def define(get: Getter) -> Getter:
+            self.inputs.append(Input(name, label, symbol, display_unit, path, axis, get=get, hint=hint))
+            return get
+
+        return define
 
 
-def alternative(slug: str, *, working: str, inputs: tuple[str, ...] = ()) -> Callable[[F], F]:
-    """Register a second route to a figure, taken when those before it lack an input; ``takes`` as for `figure`."""
-
-    def register(function: F) -> F:
-        _ENTRIES[slug].routes.append(_route(function, working, inputs))
-        return function
-
-    return register
-
-
-def _route(
+def _method(
     function: Callable[..., Any], working: str, inputs: tuple[str, ...] = (), optional_inputs: tuple[str, ...] = ()
 ) -> Method:
     if inputs:
         return Method(function, (*inputs, *optional_inputs), inputs, working)
     parameters = inspect.signature(function).parameters
-    needed = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
-    return Method(function, tuple(parameters), needed, working)
+    required = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
+    return Method(function, tuple(parameters), required, working)
 
 
-@cache
-def catalogue() -> dict[str, FigureDefinition]:
-    """Every registered figure by slug, in the order of the catalogue."""
-    # Importing a module registers its figures; the order here is the order of the pages.
-    from builder.figures.definitions import (  # noqa: F401
-        air,
-        breathing,
-        clearances,
-        cylinder,
-        power,
-        timing,
-        valve_train,
-        what_if,
-    )
-
+def combine(modules: Iterable[Definitions]) -> Registry:
+    """Return every figure and input of the modules, figures by section. Raises ValueError where a name is taken."""
+    figures: dict[str, FigureDefinition] = {}
+    inputs: dict[str, Input] = {}
+    for module in modules:
+        items = {item.name: item for item in module.inputs}
+        names = [*module.figures, *(item.name for item in module.inputs)]
+        if taken := [name for name in names if names.count(name) > 1 or name in figures or name in inputs]:
+            raise ValueError(f"used for two figures or inputs: {', '.join(dict.fromkeys(taken))}")
+        figures |= module.figures
+        inputs |= items
     order = {section: index for index, section in enumerate(SECTIONS)}
-    return dict(sorted(_ENTRIES.items(), key=lambda item: order[item[1].method.section]))
+    return Registry(dict(sorted(figures.items(), key=lambda item: order[item[1].description.section])), inputs)

@@ -1,4 +1,4 @@
-"""Solving the catalogue for one build: find inputs, broadcast, calculate, carry uncertainty, say what is missing."""
+"""Compute figures for one build: find inputs, broadcast, calculate, propagate uncertainty, say what is missing."""
 
 from __future__ import annotations
 
@@ -10,15 +10,17 @@ from typing import Any
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.values import InputConflict, Value
+from builder.engine.values import Array, InputConflict, Value
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.core.inputs import INPUTS, Context
-from builder.figures.core.registry import FigureDefinition, Method, Missing, catalogue
+from builder.figures.core.inputs import Context
+from builder.figures.core.registry import Missing
 from builder.figures.core.types import (
     LISTED,
     Axis,
     Figure,
+    FigureDefinition,
     InputValue,
+    Method,
     MethodDescription,
     MissingInputs,
     Position,
@@ -27,21 +29,21 @@ from builder.figures.core.types import (
 from builder.figures.core.working_text import (
     broadcast_contributions,
     headline,
+    headline_index,
+    number_and_uncertainty,
     outlier_index,
-    place,
-    shown_at,
-    with_uncertainty,
+    position_prefix,
     working,
 )
 from builder.record.problem import Problem
 
 _OUTLIER_AXES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
-"""Kinds of position of which one can be the odd one out; lifts and pulls are meant to differ."""
+"""Kinds of position of which one can be an outlier; lifts and pulls are meant to differ."""
 
 _INDEPENDENT_AXES = ("joint", "fit", "part", "pull", "channel")
 """Kinds of position that have nothing to do with each other."""
 
-_ENGINE_PARAMETER_NAMES = {
+_INPUTS_OF_PARAMETER = {
     "rod": ("rod_length",),
     "chamber_volume": ("chamber",),
     "compression_ratio": ("compression_wanted",),
@@ -68,28 +70,28 @@ _ENGINE_PARAMETER_NAMES = {
     "least": ("fit_least",),
     "most": ("fit_most",),
 }
-"""What the engine calls an input, where figures have another name for it or make it from several."""
+"""The inputs behind a parameter of the engine package, where their names differ."""
 
 LAST_DIGIT = 2 * 3**0.5 * 1.001
-"""Turns the standard uncertainty of a rounded number back into one unit of its last digit."""
+"""Standard uncertainty of a rounded number times this is one unit of its last digit."""
 
 
 @dataclass(frozen=True)
 class FigureResult:
-    """What a figure's function may return instead of a bare value: the value, with a working of its own."""
+    """What a figure's function may return in place of a value: the value, with a working of its own."""
 
     value: Value
     working: str | None = None
     note: str | None = None
-    takes: tuple[str, ...] = ()
-    """What the value came from, where that is not everything the function was given."""
+    inputs: tuple[str, ...] = ()
+    """The inputs that the value came from, where that is not everything the function was given."""
 
 
 @dataclass(frozen=True)
 class _Solved:
     figure: Figure
-    known: InputValue
-    route: Method
+    value: InputValue
+    method: Method
 
 
 class Solver:
@@ -97,311 +99,353 @@ class Solver:
 
     def __init__(
         self,
-        source: Context,
+        context: Context,
         overrides: Mapping[str, InputValue | None] | None = None,
         *,
         with_uncertainty: bool = True,
     ) -> None:
-        """``instead`` puts other values (or nothing) in the place of inputs, to answer what-if questions.
+        """Use ``overrides`` in place of inputs (None: not recorded), to answer what-if questions.
 
-        Without ``uncertain`` nothing is carried along of how sure anything is, nor written for every position,
-        which is quicker.
+        Without uncertainty no figure has its working or its positions either, which is quicker.
         """
-        self.source = source
+        self.context = context
         self.problems: list[Problem] = []
-        self._uncertain = with_uncertainty
+        self._with_uncertainty = with_uncertainty
         self._reported: set[frozenset[tuple[Path, int]]] = set()
-        self._known: dict[str, InputValue | None] = dict(overrides or {})
+        self._inputs: dict[str, InputValue | None] = dict(overrides or {})
         self._solved: dict[str, _Solved | MissingInputs] = {}
         self._separate: set[str] = set()
 
     def figure(self, slug: str) -> Figure | MissingInputs:
-        """The figure, or what it needs."""
+        """Return the figure, or what it needs."""
         solved = self._solve(slug)
         return solved.figure if isinstance(solved, _Solved) else solved
 
-    def known(self, name: str) -> InputValue | None:
-        """An input or a figure as something that other figures can take."""
-        if name not in self._known:
-            if name in INPUTS:
-                self._known[name] = self._read(name)
+    def input(self, name: str) -> InputValue | None:
+        """Return an input or a figure as a value that figures can take."""
+        if name not in self._inputs:
+            if name in self.context.registry.inputs:
+                self._inputs[name] = self._read(name)
             else:
                 solved = self._solve(name)
-                self._known[name] = solved.known if isinstance(solved, _Solved) else None
-        known = self._known[name]
-        if known is not None and known.axis and not known.figure:
+                self._inputs[name] = solved.value if isinstance(solved, _Solved) else None
+        value = self._inputs[name]
+        if value is not None and value.axis and not value.figure:
             self._separate.add(name)
-        return known
+        return value
 
     def _read(self, name: str) -> InputValue | None:
         try:
-            return self.source.known(name)
-        except ValueError as refused:
-            path, line = self.source.build.where(INPUTS[name].path)
-            self.problems.append(Problem(path, line, f"{INPUTS[name].label} cannot be: {refused}"))
+            return self.context.input(name)
+        except ValueError as error:
+            item = self.context.registry.inputs[name]
+            path, line = self.context.build.where(item.path)
+            self.problems.append(Problem(path, line, f"{item.label} cannot be: {error}"))
             return None
 
     def via(self, slug: str, number: int) -> tuple[Figure, InputValue] | None:
-        """The figure by one particular route, and as others would take it, to compare two ways to one thing."""
-        entry = catalogue()[slug]
-        route = entry.routes[number]
-        found = self._solved.get(slug)
-        solved = found if isinstance(found, _Solved) and found.route is route else self._try(entry, route, [])
-        return (solved.figure, solved.known) if solved else None
+        """Return the figure by one particular method, and as others would take it, to compare two methods."""
+        definition = self.context.registry.figures[slug]
+        method = definition.methods[number]
+        preferred = self._solved.get(slug)
+        is_preferred = isinstance(preferred, _Solved) and preferred.method is method
+        solved = preferred if is_preferred else self._try(definition, method, [])
+        return (solved.figure, solved.value) if isinstance(solved, _Solved) else None
 
     def _solve(self, slug: str) -> _Solved | MissingInputs:
         if slug not in self._solved:
-            entry = catalogue()[slug]
-            lacking: list[tuple[str, ...]] = []
+            definition = self.context.registry.figures[slug]
+            missing: list[tuple[str, ...]] = []
             solved = None
-            for route in entry.routes:
-                solved = self._try(entry, route, lacking)
+            for method in definition.methods:
+                solved = self._try(definition, method, missing)
                 if solved is not None:
                     break
-            self._solved[slug] = solved or MissingInputs(slug, entry.method.title, min(lacking, key=len, default=()))
+            self._solved[slug] = solved or MissingInputs(
+                slug, definition.description.title, min(missing, key=len, default=())
+            )
         return self._solved[slug]
 
-    def _try(self, entry: FigureDefinition, route: Method, lacking: list[tuple[str, ...]]) -> _Solved | None:
-        taken = {name: known for name in route.inputs if (known := self.known(name)) is not None}
-        if missing := [name for name in route.needed if name not in taken]:
-            lacking.append(self._wanted(missing))
+    def _try(self, definition: FigureDefinition, method: Method, missing: list[tuple[str, ...]]) -> _Solved | None:
+        inputs = {name: value for name in method.inputs if (value := self.input(name)) is not None}
+        if names := [name for name in method.required if name not in inputs]:
+            missing.append(self._record_hints(names))
             return None
         try:
-            return self._apply(entry, route, taken)
-        except Missing as missed:
-            lacking.append((str(missed),))
-        except ValueError as refused:
-            lacking.append((f"inputs that agree: {refused}",))
-            self._conflict(entry, refused, taken)
+            return self._apply(definition, method, inputs)
+        except Missing as error:
+            missing.append((str(error),))
+        except ValueError as error:
+            missing.append((f"inputs that agree: {error}",))
+            self._report_conflict(definition, error, inputs)
         return None
 
-    def _wanted(self, missing: list[str]) -> tuple[str, ...]:
-        """What the record would have to hold, down to what somebody can write down."""
-        wanted: list[str] = []
+    def _record_hints(self, missing: list[str]) -> tuple[str, ...]:
+        """Return what the record would have to hold, down to what somebody can write down."""
+        hints: list[str] = []
         for name in missing:
-            if name in INPUTS:
-                wanted.append(INPUTS[name].wanted)
+            if name in self.context.registry.inputs:
+                hints.append(self.context.registry.inputs[name].record_hint)
             else:
                 solved = self._solve(name)
-                wanted += solved.needs if isinstance(solved, MissingInputs) else ()
-        return tuple(dict.fromkeys(wanted))
+                hints += solved.needs if isinstance(solved, MissingInputs) else ()
+        return tuple(dict.fromkeys(hints))
 
-    def _conflict(self, entry: FigureDefinition, refused: ValueError, taken: Mapping[str, InputValue]) -> None:
-        names = [
-            name for said in getattr(refused, "inputs", ()) for name in (said, *_ENGINE_PARAMETER_NAMES.get(said, ()))
-        ]
-        named = [taken[name] for name in dict.fromkeys(names) if name in taken] or list(taken.values())
-        roots = [root for known in named for root in self._roots(known)]
-        placed = {known.name: (known, known.where) for known in roots if known.where is not None}
-        places = [where for _, where in placed.values()]
+    def _report_conflict(
+        self, definition: FigureDefinition, error: ValueError, inputs: Mapping[str, InputValue]
+    ) -> None:
+        parameters: tuple[str, ...] = getattr(error, "inputs", ())
+        names = [name for parameter in parameters for name in (parameter, *_INPUTS_OF_PARAMETER.get(parameter, ()))]
+        conflicting = [inputs[name] for name in dict.fromkeys(names) if name in inputs] or list(inputs.values())
+        roots = [root for value in conflicting for root in self._roots(value)]
+        located = {root.name: (root, root.where) for root in roots if root.where is not None}
+        places = [where for _, where in located.values()]
         if frozenset(places) in self._reported:
-            return  # one impossible pair spoils many figures; saying it once is enough
+            return  # one impossible pair spoils many figures; one report is enough
         self._reported.add(frozenset(places))
-        path, line = next(iter(places), self.source.build.where("build.engine"))
-        values = ", ".join(f"{known.label} {known.text} ({file.name}:{row})" for known, (file, row) in placed.values())
-        message = f"{entry.method.title.lower()} cannot be: {refused}; in conflict are {values}"
+        path, line = next(iter(places), self.context.build.where("build.engine"))
+        values = ", ".join(f"{root.label} {root.text} ({file.name}:{row})" for root, (file, row) in located.values())
+        message = f"{definition.description.title.lower()} cannot be: {error}; in conflict are {values}"
         self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
 
     def root_inputs(self, slug: str) -> frozenset[str]:
-        """The names of all inputs that a figure rests on, directly or by way of others."""
-        known = self.known(slug)
-        return frozenset(root.name for root in self._roots(known)) if known else frozenset()
+        """Return the names of all inputs that a figure depends on, directly or through other figures."""
+        value = self.input(slug)
+        return frozenset(root.name for root in self._roots(value)) if value else frozenset()
 
-    def _roots(self, known: InputValue) -> list[InputValue]:
-        if not known.figure:
-            return [known]
-        solved = self._solve(known.name)
-        return [root for k in solved.figure.inputs for root in self._roots(k)] if isinstance(solved, _Solved) else []
-
-    def _apply(self, entry: FigureDefinition, route: Method, taken: Mapping[str, InputValue]) -> _Solved:
-        axis = None if entry.vectorised else _axis_of(entry, taken)
-        fitted = (
-            dict(taken) if entry.vectorised else {name: self._broadcast(known, axis) for name, known in taken.items()}
+    def _roots(self, value: InputValue) -> list[InputValue]:
+        if not value.figure:
+            return [value]
+        solved = self._solve(value.name)
+        return (
+            [root for item in solved.figure.inputs for root in self._roots(item)] if isinstance(solved, _Solved) else []
         )
-        result = route.function(**{name: known.values for name, known in fitted.items()})
-        outcome = result if isinstance(result, FigureResult) else FigureResult(result)
-        if outcome.takes:
-            fitted = {name: fitted[name] for name in outcome.takes}
-        finite = np.isfinite(outcome.value)
+
+    def _apply(self, definition: FigureDefinition, method: Method, inputs: Mapping[str, InputValue]) -> _Solved:
+        axis = None if definition.vectorised else _common_axis(definition, inputs)
+        aligned = dict(inputs)
+        if not definition.vectorised:
+            aligned = {name: self._broadcast(value, axis) for name, value in inputs.items()}
+        returned = method.function(**{name: value.values for name, value in aligned.items()})
+        result = returned if isinstance(returned, FigureResult) else FigureResult(returned)
+        if result.inputs:
+            aligned = {name: aligned[name] for name in result.inputs}
+        finite = np.isfinite(result.value)
         if not finite.any() or (axis is None and not finite.all()):
-            raise InputConflict("the inputs give no finite number", *taken)
+            raise InputConflict("the inputs give no finite number", *inputs)
         if axis is not None and not finite.all():
             # A position that was not recorded everywhere it counts is left out, not guessed.
-            kept = np.flatnonzero(finite)
-            fitted = {name: _at(known, axis, kept) for name, known in fitted.items()}
-            outcome = replace(outcome, value=np.asarray(outcome.value)[kept])
-            axis = Axis(axis.kind, tuple(axis.labels[index] for index in kept))
-        if entry.vectorised:
-            fitted = {name: self._broadcast(known, None) for name, known in fitted.items()}
-        return self._solved_from(entry, route, fitted, outcome, self._contributions(route, fitted, outcome.value), axis)
+            indices = np.flatnonzero(finite)
+            aligned = {name: _at(value, axis, indices) for name, value in aligned.items()}
+            result = replace(result, value=np.asarray(result.value)[indices])
+            axis = Axis(axis.kind, tuple(axis.labels[index] for index in indices))
+        if definition.vectorised:
+            aligned = {name: self._broadcast(value, None) for name, value in aligned.items()}
+        contributions = self._contributions(method, aligned, result.value)
+        return self._finish(definition, method, aligned, result, contributions, axis)
 
-    def _broadcast(self, known: InputValue, axis: Axis | None) -> InputValue:
-        """The input as this figure takes it: kept along the figure's own positions, else averaged over its own."""
-        if known.axis is None or known.axis == axis:
-            return known
-        if axis is not None and known.axis.kind == axis.kind:
-            return _at(known, known.axis, np.array([known.axis.labels.index(label) for label in axis.labels]))
-        shown = INPUTS[known.name].shown if known.name in INPUTS else catalogue()[known.name].method.display_unit
-        known = _at(known, known.axis, np.flatnonzero(np.isfinite(known.values)))
-        mean = float(np.mean(known.values))
-        parts = broadcast_contributions(known.contributions, np.size(known.values))
+    def _broadcast(self, value: InputValue, axis: Axis | None) -> InputValue:
+        """Return the input as this figure takes it: along the figure's own positions, else the mean over its own."""
+        if value.axis is None or value.axis == axis:
+            return value
+        if axis is not None and value.axis.kind == axis.kind:
+            return _at(value, value.axis, np.array([value.axis.labels.index(label) for label in axis.labels]))
+        value = _at(value, value.axis, np.flatnonzero(np.isfinite(value.values)))
+        mean = float(np.mean(value.values))
+        parts = broadcast_contributions(value.contributions, np.size(value.values))
         separate = [name for name in parts if name in self._separate]
         return replace(
-            known,
+            value,
             values=mean,
             axis=None,
-            texts=(shown.text(mean, self.source.system),),
+            texts=(self.context.registry.display_unit(value.name).text(mean, self.context.system),),
             contributions=uncertainty.over_positions(parts, separate),
         )
 
     def _contributions(
-        self, route: Method, fitted: Mapping[str, InputValue], value: Value
+        self, method: Method, inputs: Mapping[str, InputValue], result: Value
     ) -> uncertainty.Contributions:
-        uncertain = [name for name, known in fitted.items() if known.contributions] if self._uncertain else []
+        uncertain = [name for name, value in inputs.items() if value.contributions] if self._with_uncertainty else []
         if not uncertain:
             return {}
-        if len(fitted) == 1 and value is fitted[uncertain[0]].values:
-            return dict(fitted[uncertain[0]].contributions)  # a reading as it was taken is just as sure
+        if len(inputs) == 1 and result is inputs[uncertain[0]].values:
+            return dict(inputs[uncertain[0]].contributions)  # a figure that is one reading is as certain as the reading
 
         def value_of(**values: Value) -> Value:
-            result = route.function(**values)
-            return result.value if isinstance(result, FigureResult) else result
+            returned = method.function(**values)
+            return returned.value if isinstance(returned, FigureResult) else returned
 
-        slopes = uncertainty.partials(value_of, {n: known.values for n, known in fitted.items()}, uncertain)
-        return uncertainty.chain(slopes, {name: fitted[name].contributions for name in uncertain})
+        slopes = uncertainty.partials(value_of, {name: value.values for name, value in inputs.items()}, uncertain)
+        return uncertainty.chain(slopes, {name: inputs[name].contributions for name in uncertain})
 
-    def _solved_from(
+    def _finish(
         self,
-        entry: FigureDefinition,
-        route: Method,
-        fitted: Mapping[str, InputValue],
-        outcome: FigureResult,
+        definition: FigureDefinition,
+        method: Method,
+        inputs: Mapping[str, InputValue],
+        result: FigureResult,
         contributions: uncertainty.Contributions,
         axis: Axis | None,
     ) -> _Solved:
-        method, system = entry.method, self.source.system
-        values = np.atleast_1d(np.asarray(outcome.value, dtype=np.float64))
+        description, system = definition.description, self.context.system
+        unit = description.display_unit
+        values = np.atleast_1d(np.asarray(result.value, dtype=np.float64))
         if axis and len(axis.labels) != len(values):
             axis = None
-        value = headline(method.headline, values)
-        if not self._uncertain:
-            return self._plain_result(method, route, fitted, outcome.value if axis else value, value, axis)
-        stated = any(known.has_stated_resolution for known in fitted.values())
+        value = headline(description.headline, values)
+        if not self._with_uncertainty:
+            return self._plain_result(description, method, inputs, result.value if axis else value, value, axis)
+        stated = any(item.has_stated_resolution for item in inputs.values())
         # Where no reading states its resolution, the last digit written is the last that means anything.
         coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
-        each = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
-        at = shown_at(method.headline, values)
-        overall = float(each[at])
-        if method.headline == "mean" and axis:
+        by_position = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
+        index = headline_index(description.headline, values)
+        expanded = float(by_position[index])
+        if description.headline == "mean" and axis:
             separate = [name for name in contributions if name in self._separate]
             mean_parts = uncertainty.over_positions(broadcast_contributions(contributions, len(values)), separate)
-            overall = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
-        display = method.display_unit.text(value, system, overall)
-        other = self._other_system(method.display_unit)
-        beside = None
+            expanded = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
+        alternate = None
+        other = self._other_system(unit)
         if other:
-            beside = method.display_unit.text(
-                value, other, method.display_unit.rounding_step(overall, other) if stated else overall
-            )
-        shown_each = (
-            np.array([method.display_unit.rounding_step(unsure, system) for unsure in each]) if stated else each
-        )
-        positions = _positions(method, axis, values, shown_each, system, other) if axis else ()
-        displays = tuple(position.display for position in positions) or (display,)
-        apart = outlier_index(values, float(each[0])) if axis and axis.kind in _OUTLIER_AXES else None
-        texts = {name: known.texts[at if known.axis else 0] for name, known in fitted.items()}
-        pattern, where = outcome.working or route.working, place(axis, at) if axis else ""
+            alternate = unit.text(value, other, unit.rounding_step(expanded, other) if stated else expanded)
+        rounding = by_position
+        if stated:
+            rounding = np.array([unit.rounding_step(step, system) for step in by_position])
+        positions = _positions(description, axis, values, rounding, system, other) if axis else ()
+        number, uncertainty_text = unit.text(value, system, expanded, with_unit=False), None
+        if stated:
+            number, uncertainty_text = number_and_uncertainty(unit, value, expanded, system)
+        texts = tuple(position.display for position in positions) or (unit.text(value, system, expanded),)
+        outlier = outlier_index(values, float(by_position[0])) if axis and axis.kind in _OUTLIER_AXES else None
+        input_texts = {name: item.texts[index if item.axis else 0] for name, item in inputs.items()}
         figure = Figure(
-            method,
-            value,
-            with_uncertainty(method.display_unit, value, overall, system) if stated else display,
-            beside,
-            weakest(tuple(known.provenance for known in fitted.values())),
-            working(pattern, texts, displays[at if axis else 0], where),
-            tuple(fitted.values()),
-            positions,
-            axis.kind if axis else None,
-            axis.labels[apart] if axis and apart is not None else None,
-            overall if stated else None,
-            outcome.note,
+            method=description,
+            value=value,
+            number=number,
+            unit=unit.label(system),
+            uncertainty_text=uncertainty_text,
+            alternate_text=alternate,
+            provenance=weakest(item.provenance for item in inputs.values()),
+            working=working(
+                result.working or method.working,
+                input_texts,
+                texts[index if axis else 0],
+                position_prefix(axis, index) if axis else "",
+            ),
+            inputs=tuple(inputs.values()),
+            positions=positions,
+            axis=axis.kind if axis else None,
+            outlier=axis.labels[outlier] if axis and outlier is not None else None,
+            uncertainty=expanded if stated else None,
+            note=result.note,
         )
-        known = InputValue(
-            method.slug, method.title.lower(), "", outcome.value if axis else float(values[0]), displays,
-            figure.provenance, axis, contributions, stated, None, figure=True,
-        )  # fmt: skip
-        return _Solved(figure, known, route)
+        as_input = InputValue(
+            name=description.slug,
+            label=description.title.lower(),
+            symbol="",
+            values=result.value if axis else float(values[0]),
+            texts=texts,
+            provenance=figure.provenance,
+            axis=axis,
+            contributions=contributions,
+            has_stated_resolution=stated,
+            figure=True,
+        )
+        return _Solved(figure, as_input, method)
 
     def _plain_result(
         self,
-        method: MethodDescription,
-        route: Method,
-        fitted: Mapping[str, InputValue],
+        description: MethodDescription,
+        method: Method,
+        inputs: Mapping[str, InputValue],
         values: Value,
         value: float,
         axis: Axis | None,
     ) -> _Solved:
-        """A figure without its uncertainty, its working and its positions."""
-        display = method.display_unit.text(value, self.source.system)
-        figure = Figure(method, value, display, None, LISTED, "", tuple(fitted.values()))
-        known = InputValue(
-            method.slug, method.title.lower(), "", values, (display,), LISTED, axis, figure=True
-        )  # fmt: skip
-        return _Solved(figure, known, route)
+        """Return a figure without its uncertainty, its working and its positions."""
+        system = self.context.system
+        figure = Figure(
+            method=description,
+            value=value,
+            number=description.display_unit.text(value, system, with_unit=False),
+            unit=description.display_unit.label(system),
+            provenance=LISTED,
+            inputs=tuple(inputs.values()),
+        )
+        as_input = InputValue(
+            name=description.slug,
+            label=description.title.lower(),
+            symbol="",
+            values=values,
+            texts=(figure.display,),
+            provenance=LISTED,
+            axis=axis,
+            figure=True,
+        )
+        return _Solved(figure, as_input, method)
 
-    def _other_system(self, shown: DisplayUnit) -> System | None:
-        """The system to show beside the build's own, where the shop wants both and they differ."""
-        if self.source.shop.units != "both" or shown.inch == shown.metric:
+    def _other_system(self, unit: DisplayUnit) -> System | None:
+        """Return the system to show as well as the build's own, where the shop wants both and they differ."""
+        if self.context.shop.units != "both" or unit.inch == unit.metric:
             return None
-        return "metric" if self.source.system == "inch" else "inch"
+        return "metric" if self.context.system == "inch" else "inch"
+
+
+def solver_without_uncertainty(context: Context) -> Solver:
+    """Return a solver for inputs that depend on a figure and for what-if questions; see `Context.cached`."""
+    return Solver(context, with_uncertainty=False)
 
 
 def _positions(
-    method: MethodDescription,
+    description: MethodDescription,
     axis: Axis,
-    values: np.ndarray[Any, np.dtype[np.float64]],
-    each: np.ndarray[Any, np.dtype[np.float64]],
+    values: Array,
+    rounding: Array,
     system: System,
     other: System | None,
 ) -> tuple[Position, ...]:
-    """The figure at every position.
+    """Return the figure at every position.
 
-    Positions of one kind are written with the same number of decimals; joints and fits are each their own.
-    Only joints have the other system beside each; elsewhere the whole has it.
+    Positions of one kind are written with the same number of decimals; joints and fits each with their own.
+    Only joints have the other system at every position; elsewhere the figure has it once.
     """
-    unsure = each.tolist() if axis.kind in _INDEPENDENT_AXES else [float(each.max())] * len(values)
-    displays = method.display_unit.texts(values.tolist(), system, unsure)
-    besides: list[str | None] = [None] * len(values)
+    unit = description.display_unit
+    steps = rounding.tolist() if axis.kind in _INDEPENDENT_AXES else [float(rounding.max())] * len(values)
+    displays = unit.texts(values.tolist(), system, steps)
+    alternates: list[str | None] = [None] * len(values)
     if other and axis.kind == "joint":
-        besides = [*method.display_unit.texts(values.tolist(), other, unsure)]
-    return tuple(map(Position, axis.labels, values.tolist(), displays, besides))
+        alternates = [*unit.texts(values.tolist(), other, steps)]
+    return tuple(map(Position, axis.labels, values.tolist(), displays, alternates))
 
 
-def _at(known: InputValue, axis: Axis, kept: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:
-    """An input at some of the positions of an axis."""
-    if known.axis != axis:
-        return known
+def _at(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:
+    """Return an input at some of the positions of an axis."""
+    if value.axis != axis:
+        return value
     return replace(
-        known,
-        values=np.asarray(known.values)[kept],
-        texts=tuple(known.texts[index] for index in kept) if len(known.texts) == len(axis.labels) else known.texts,
-        axis=Axis(axis.kind, tuple(axis.labels[index] for index in kept)),
+        value,
+        values=np.asarray(value.values)[indices],
+        texts=tuple(value.texts[index] for index in indices) if len(value.texts) == len(axis.labels) else value.texts,
+        axis=Axis(axis.kind, tuple(axis.labels[index] for index in indices)),
         contributions={
-            name: np.asarray(part)[kept] if np.ndim(part) else part for name, part in known.contributions.items()
+            name: np.asarray(part)[indices] if np.ndim(part) else part for name, part in value.contributions.items()
         },
     )
 
 
-def _axis_of(entry: FigureDefinition, taken: Mapping[str, InputValue]) -> Axis | None:
-    axes = [known.axis for known in taken.values() if known.axis is not None]
-    if entry.axis is not None:
-        axes = [axis for axis in axes if axis.kind == entry.axis]
+def _common_axis(definition: FigureDefinition, inputs: Mapping[str, InputValue]) -> Axis | None:
+    """Return the positions that all inputs share. Raises Missing where they share none."""
+    axes = [value.axis for value in inputs.values() if value.axis is not None]
+    if definition.axis is not None:
+        axes = [axis for axis in axes if axis.kind == definition.axis]
     if not axes:
         return None
     if all(axis is axes[0] or axis == axes[0] for axis in axes):
         return axes[0]
     kind = axes[0].kind
-    others = [set(axis.labels) for axis in axes if axis.kind == kind]
-    labels = tuple(label for label in axes[0].labels if all(label in other for other in others))
+    sets = [set(axis.labels) for axis in axes if axis.kind == kind]
+    labels = tuple(label for label in axes[0].labels if all(label in members for members in sets))
     if not labels:
-        raise Missing(f"the same {kind} for {' and '.join(k.label for k in taken.values() if k.axis)}")
+        raise Missing(f"the same {kind} for {' and '.join(value.label for value in inputs.values() if value.axis)}")
     return Axis(kind, labels)

@@ -1,43 +1,50 @@
-"""A Figure: one derived number that shows its working, its source and how well it is known."""
+"""The types of figures: what one is, its inputs, its value for one build, and what is missing or doubtful."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
 from builder.engine.values import Value
-from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System, join_unit
 from builder.record.problem import Problem
 
 if TYPE_CHECKING:
     from builder.figures.dyno.session import DynoSession
+    from builder.figures.review.clearance_checks import CheckedClearance
 
-MEASURED = "measured"
-LISTED = "listed"
-GIVEN = "given"
+Provenance = Literal["listed", "measured", "given"]
+"""How a value is known."""
+LISTED: Final = "listed"
+MEASURED: Final = "measured"
+GIVEN: Final = "given"
 """Known exactly: a count or a choice, not a reading."""
 
-_WEAKEST_FIRST = (LISTED, MEASURED, GIVEN)
+_WEAKEST_FIRST: tuple[Provenance, ...] = (LISTED, MEASURED, GIVEN)
 
 
-def weakest(bases: tuple[str, ...]) -> str:
-    """A figure is as well known as its weakest input."""
-    return min(bases, key=_WEAKEST_FIRST.index, default=GIVEN)
+def weakest(provenances: Iterable[Provenance]) -> Provenance:
+    """Return the provenance of a figure: that of its weakest input."""
+    return min(provenances, key=_WEAKEST_FIRST.index, default=GIVEN)
+
+
+Headline = Literal["mean", "first", "most", "least"]
 
 
 @dataclass(frozen=True)
 class Axis:
-    """What the positions of a value stand for: cylinders, lifts, pulls."""
+    """What the positions of a value are: cylinders, lifts, pulls."""
 
     kind: str
     labels: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class InputValue:
     """A value that a figure takes: from the record, or another figure."""
 
@@ -46,10 +53,10 @@ class InputValue:
     symbol: str
     values: Value
     texts: tuple[str, ...]
-    provenance: str
+    provenance: Provenance
     axis: Axis | None = None
     contributions: Mapping[str, Value] = field(default_factory=dict)
-    """Slope times standard uncertainty for each root reading, from its stated resolution or last digit written."""
+    """Slope times standard uncertainty of each reading below it, from its stated resolution or last digit written."""
     has_stated_resolution: bool = False
     """Whether a reading below it states its resolution or was repeated."""
     where: tuple[Path, int] | None = None
@@ -57,7 +64,7 @@ class InputValue:
 
     @property
     def text(self) -> str:
-        """The first position as text."""
+        """Return the first position as text."""
         return self.texts[0]
 
 
@@ -72,9 +79,9 @@ class Position:
     """The same in the other system, where the shop shows both."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MethodDescription:
-    """What a figure is, apart from any engine: an entry of the Methods page."""
+    """What a figure is for every engine: an entry of the Methods page."""
 
     slug: str
     title: str
@@ -85,25 +92,51 @@ class MethodDescription:
     validity: str
     section: str
     display_unit: DisplayUnit
-    headline: str = "mean"
-    """Which position stands for the whole: mean, first, most, least."""
+    headline: Headline = "mean"
+    """Which position gives the figure's own value."""
 
 
 @dataclass(frozen=True)
+class Method:
+    """One way to compute a figure: a function, what it takes, and how its working reads."""
+
+    function: Callable[..., Any]
+    inputs: tuple[str, ...]
+    required: tuple[str, ...]
+    working: str
+
+
+@dataclass(frozen=True)
+class FigureDefinition:
+    """A figure of the registry: what it is, and the methods that compute it, the preferred one first."""
+
+    description: MethodDescription
+    methods: tuple[Method, ...]
+    axis: str | None = None
+    vectorised: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class Figure:
     """One derived number of one engine."""
 
     method: MethodDescription
     value: float
-    display: str
-    alternate_text: str | None
-    provenance: str
-    working: str
-    inputs: tuple[InputValue, ...]
+    number: str
+    """The value in the unit it is shown in, rounded: `8.99`."""
+    unit: str
+    """The unit as printed: `hp`, `:1`, `°`."""
+    uncertainty_text: str | None = None
+    """The expanded uncertainty in that unit: `0.01`."""
+    alternate_text: str | None = None
+    """The same in the other system, where the shop shows both."""
+    provenance: Provenance
+    working: str = ""
+    inputs: tuple[InputValue, ...] = ()
     positions: tuple[Position, ...] = ()
     axis: str | None = None
     outlier: str | None = None
-    """Label of the position that stands out, if one does."""
+    """Label of the position that lies apart from all others, if one does."""
     uncertainty: float | None = None
     """Expanded (k = 2), SI; only where a reading states its resolution or was repeated."""
     note: str | None = None
@@ -111,34 +144,41 @@ class Figure:
 
     @property
     def slug(self) -> str:
-        """The figure's name in the trade's words."""
+        """Return the figure's name in the registry."""
         return self.method.slug
 
     @property
     def title(self) -> str:
-        """The figure's name as a heading."""
+        """Return the figure's name as a heading."""
         return self.method.title
 
     @property
+    def display(self) -> str:
+        """Return number, uncertainty and unit as printed: `10.42 ± 0.05`, `412.3 hp`."""
+        if self.uncertainty_text is None:
+            return join_unit(self.number, self.unit)
+        return join_unit(f"{self.number} ± {self.uncertainty_text}", "" if self.unit == ":1" else self.unit)
+
+    @property
     def minimum(self) -> Position | None:
-        """The position with the least value."""
+        """Return the position with the lowest value."""
         return min(self.positions, key=lambda position: position.value, default=None)
 
     @property
     def maximum(self) -> Position | None:
-        """The position with the most."""
+        """Return the position with the highest value."""
         return max(self.positions, key=lambda position: position.value, default=None)
 
     @property
     def spread(self) -> float:
-        """Most less least, SI."""
+        """Return the highest less the lowest value, SI."""
         values = [position.value for position in self.positions]
         return float(np.ptp(values)) if values else 0.0
 
 
 @dataclass(frozen=True)
 class MissingInputs:
-    """A figure that could not be had, and what the record would have to hold for it."""
+    """A figure that cannot be computed, and what the record would have to hold for it."""
 
     slug: str
     title: str
@@ -147,7 +187,7 @@ class MissingInputs:
 
 @dataclass(frozen=True)
 class Caution:
-    """Something that breaks a guideline, or lies outside its range: worth a second look, never an error."""
+    """Something outside a guideline or its range: worth checking, never an error."""
 
     about: str
     """Slug of the figure it is about, or the path in the record."""
@@ -158,7 +198,7 @@ class Caution:
 
     @property
     def text(self) -> str:
-        """What is the matter, and by whose rule."""
+        """Return what was noticed, and by whose rule."""
         return f"{self.sentence} ({self.guideline})" if self.guideline else self.sentence
 
 
@@ -187,27 +227,35 @@ class Discrepancy:
         return f"{said}; {self.consequence}." if self.consequence else f"{said}."
 
 
-@dataclass(frozen=True)
-class FigureSheet:
-    """Every figure of one build, what could not be had, and what cannot be true."""
+@dataclass(frozen=True, kw_only=True)
+class FigureSheet(Mapping[str, Figure]):
+    """Every figure of one build by slug, in page order; what is missing, and what cannot be true."""
 
     figures: tuple[Figure, ...]
     needs: tuple[MissingInputs, ...]
     problems: tuple[Problem, ...]
     system: System
     session: DynoSession | None = None
-    """What the dyno said, from which the figures of power were taken."""
+    """The dyno session that the figures of power come from."""
+    clearances: tuple[CheckedClearance, ...] = ()
+    """Every clearance against what is allowed."""
     cautions: tuple[Caution, ...] = ()
     discrepancies: tuple[Discrepancy, ...] = ()
 
-    def __contains__(self, slug: object) -> bool:
-        return any(figure.slug == slug for figure in self.figures)
+    @cached_property
+    def _by_slug(self) -> dict[str, Figure]:
+        return {figure.slug: figure for figure in self.figures}
 
-    def get(self, slug: str) -> Figure | None:
-        """The figure of that name, if it could be had."""
-        return next((figure for figure in self.figures if figure.slug == slug), None)
+    def __getitem__(self, slug: str) -> Figure:
+        return self._by_slug[slug]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._by_slug)
+
+    def __len__(self) -> int:
+        return len(self._by_slug)
 
     def value(self, slug: str) -> float | None:
-        """The value of that name, SI, if it could be had."""
+        """Return the value of a figure, SI, or None where it is missing."""
         figure = self.get(slug)
         return figure.value if figure else None

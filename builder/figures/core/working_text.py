@@ -1,4 +1,4 @@
-"""How the working of a figure reads: the numbers put in, signs tidied, the position it is worked for."""
+"""The working of a figure as text: the formula with its numbers, signs tidied, and the position it is for."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ from statistics import median
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from builder.engine.fits import odd_one_out
+from builder.engine.values import Array
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.core.types import Axis
+from builder.figures.core.types import Axis, Headline
 
 _NONE = "\0"
-_NAMED = ("side", "speed", "pull", "joint", "fit", "part", "channel")
-"""Kinds of position whose labels say by themselves what they are."""
+_SELF_EXPLANATORY = ("side", "speed", "pull", "joint", "fit", "part", "channel")
+"""Kinds of position whose labels need no kind in front."""
 _NUMBER = r"−[0-9.]+(?:\N{NO-BREAK SPACE}[^\s()]+|°)?"
 _TIDY = (
-    (re.compile(rf" [+−] {_NONE}"), ""),  # an optional term that the record does not hold counts nothing
+    (re.compile(rf" [+−] {_NONE}"), ""),  # an optional term that the record does not hold is left out
     (re.compile(rf"^{_NONE} − "), "−"),
     (re.compile(r"\+ −(?=[0-9.])"), "− "),
     (re.compile(r"− −(?=[0-9.])"), "+ "),
@@ -36,18 +36,18 @@ class _OrNone(dict[str, str]):
         return _NONE
 
 
-def working(pattern: str, texts: Mapping[str, str], result: str, place: str) -> str:
-    """The formula with the numbers put in, and what comes of it.
+def working(pattern: str, texts: Mapping[str, str], result: str, prefix: str) -> str:
+    """Return the formula with its numbers and the result.
 
-    A figure that is one reading as it was taken is not followed by itself.
+    The result is left out where the figure is one reading as it was taken.
     """
     filled = pattern.format_map(_OrNone(texts))
-    for found, instead in _TIDY:
-        filled = found.sub(instead, filled)
+    for untidy, replacement in _TIDY:
+        filled = untidy.sub(replacement, filled)
     filled = filled.replace(_NONE, "0 (none recorded)")
     if not _ARITHMETIC.search(filled) and _unit(filled) == _unit(result):
-        return f"{place}{filled}"
-    return f"{place}{filled} = {result}"
+        return f"{prefix}{filled}"
+    return f"{prefix}{filled} = {result}"
 
 
 def _unit(text: str) -> str | None:
@@ -55,47 +55,44 @@ def _unit(text: str) -> str | None:
     return match[1] if match else None
 
 
-def place(axis: Axis, index: int) -> str:
-    """`cylinder 3: `, `at 0.050 in: `, `intake: `."""
+def position_prefix(axis: Axis, index: int) -> str:
+    """Return what goes in front of the working of one position: `cylinder 3: `, `at 0.050 in: `, `intake: `."""
     label = axis.labels[index]
     if axis.kind in ("lift", "valve lift", "crank angle"):
         return f"at {label}: "
-    return f"{label}: " if axis.kind in _NAMED else f"{axis.kind} {label}: "
+    return f"{label}: " if axis.kind in _SELF_EXPLANATORY else f"{axis.kind} {label}: "
 
 
-def shown_at(kind: str, values: npt.NDArray[np.float64]) -> int:
-    """The position whose working is shown: the one that stands for the whole, else the first."""
+def headline_index(kind: Headline, values: Array) -> int:
+    """Return the position whose working is shown: the one the figure's value is from, else the first."""
     if kind == "most":
         return int(np.argmax(values))
     return int(np.argmin(values)) if kind == "least" else 0
 
 
-def headline(kind: str, values: npt.NDArray[np.float64]) -> float:
-    """The value that stands for all positions."""
-    return float(values[shown_at(kind, values)]) if kind in ("first", "most", "least") else float(np.mean(values))
+def headline(kind: Headline, values: Array) -> float:
+    """Return the figure's value from the values of its positions."""
+    return float(np.mean(values)) if kind == "mean" else float(values[headline_index(kind, values)])
 
 
-def with_uncertainty(shown: DisplayUnit, value: float, expanded: float, system: System) -> str:
-    """`10.42 ± 0.05`, with a digit more where that is what it takes, unless the uncertainty is lost even in that."""
-    finest = shown.rounding_step(expanded, system)
-    spread = shown.spread(expanded, system, finest)
-    if float(spread) == 0:
-        closer = shown.with_extra_decimal()
-        spread = closer.spread(expanded, system, finest)
-        if float(spread) == 0:
-            return shown.text(value, system, finest)
-        shown = closer
-    whole = shown.text(value, system, finest)
-    number = shown.text(value, system, finest, with_unit=False)
-    unit = whole.removeprefix(number)
-    return f"{number} ± {spread}{unit if unit != ':1' else ''}"
+def number_and_uncertainty(unit: DisplayUnit, value: float, expanded: float, system: System) -> tuple[str, str | None]:
+    """Return a value and its expanded uncertainty [SI] as `10.42` and `0.05`.
+
+    Both have one more digit where the uncertainty needs it; an uncertainty that is nought even then is left out.
+    """
+    step = unit.rounding_step(expanded, system)
+    for display_unit in (unit, unit.with_extra_decimal()):
+        text = display_unit.uncertainty_text(expanded, system, step)
+        if float(text) != 0:
+            return display_unit.text(value, system, step, with_unit=False), text
+    return unit.text(value, system, step, with_unit=False), None
 
 
-def outlier_index(values: npt.NDArray[np.float64], step: float) -> int | None:
-    """The position that stands apart from all others, if one does: not by a last digit, nor by scatter alone.
+def outlier_index(values: Array, step: float) -> int | None:
+    """Return the position that lies apart from all others, or None; neither a last digit nor scatter makes one.
 
-    It lies more than three times as far from the middle as the next, and further than ``step``, one unit of the
-    last digit that means anything.
+    It lies more than three times as far from the median as the next, and further than ``step``, one unit of the
+    last significant digit.
     """
     middle = median(values.tolist())
     distances = sorted(abs(value - middle) for value in values.tolist())
@@ -105,7 +102,7 @@ def outlier_index(values: npt.NDArray[np.float64], step: float) -> int | None:
 
 
 def broadcast_contributions(contributions: Mapping[str, Any], count: int) -> dict[str, Any]:
-    """Contributions with one entry for each position."""
+    """Return contributions with one entry for each position."""
     return {
         name: part if np.shape(part) == (count,) else np.full(count, part, dtype=np.float64)
         for name, part in contributions.items()

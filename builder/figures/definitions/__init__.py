@@ -1,1 +1,37 @@
-"""The figures themselves, a module a subject."""
+"""The figures themselves, one module a subject."""
+
+from builder.figures.core.registry import combine
+from builder.figures.definitions import (
+    air,
+    breathing,
+    cam_readings,
+    clearances,
+    comparisons,
+    cylinder,
+    fasteners,
+    logged_flow,
+    piston_motion,
+    power,
+    timing,
+    valve_train,
+    what_if,
+)
+
+_IN_PAGE_ORDER = (
+    cylinder,
+    piston_motion,
+    what_if,
+    cam_readings,
+    timing,
+    valve_train,
+    air,
+    breathing,
+    logged_flow,
+    comparisons,
+    power,
+    clearances,
+    fasteners,
+)
+
+REGISTRY = combine(module.define for module in _IN_PAGE_ORDER)
+"""Every figure, in page order within its section, and every input."""

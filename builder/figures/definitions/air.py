@@ -5,18 +5,120 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import air
+from builder.engine.air import Air
+from builder.engine.constants import INCH_OF_MERCURY
+from builder.engine.correction import Correction
 from builder.engine.values import Value, unwrap_scalar
-from builder.figures.core import display_units
-from builder.figures.core.registry import AIR, ASHRAE, alternative, figure
-from builder.figures.definitions import dyno_inputs as _inputs  # noqa: F401
+from builder.figures.core import display_units as units
+from builder.figures.core.display_units import System
+from builder.figures.core.inputs import Input
+from builder.figures.core.registry import AIR, ASHRAE, Definitions
+from builder.figures.definitions.pull_inputs import per_pull
+from builder.figures.dyno.pull import PullResult
+
+define = Definitions()
 
 STANDARDS = "SAE J1349; ISO 1585 and UN Regulation 85, Annex 5; SAE J607 and DIN 70020 (both withdrawn)"
 
+_HUMIDITY = {
+    "relative_humidity": ("relative humidity", r"\varphi", units.PERCENT),
+    "wet_bulb": ("wet bulb", "T_w", units.TEMPERATURE),
+    "dew_point": ("dew point", "T_d", units.TEMPERATURE),
+    "vapour_pressure": ("vapour pressure, as recorded", "p_v", units.AIR_PRESSURE),
+}
+_HUMIDITY_HINT = "dyno.yaml: conditions: relative_humidity, wet_bulb, dew_point or vapour_pressure"
 
-@figure(
+
+def _humidity(form: str) -> Input:
+    """Return the input for sessions whose humidity was recorded in one form only."""
+    label, symbol, display_unit = _HUMIDITY[form]
+    return per_pull(
+        f"{form}_recorded",
+        label,
+        symbol,
+        display_unit,
+        f"dyno.conditions.{form}",
+        lambda pull: pull.conditions.humidity if pull.conditions.humidity_form == form else None,
+        lambda pull, system: pull.conditions.texts["humidity"],
+        hint=_HUMIDITY_HINT,
+        applies=lambda pulls: {pull.conditions.humidity_form for pull in pulls} - {None} == {form},
+    )
+
+
+def _mixed_humidity_text(pull: PullResult, system: System) -> str:
+    return (
+        f"from {_HUMIDITY[pull.conditions.humidity_form or 'vapour_pressure'][0]} {pull.conditions.texts['humidity']}"
+    )
+
+
+def factor_text(correction: Correction, ambient: Air | None) -> str:
+    """Return the factor with the numbers of its day, in the units that the standard is written in."""
+    if correction.stated.slug == correction.wanted.slug:
+        return f"1 (the readings are in {correction.wanted.name} already)"
+    target = (
+        _standard_text(correction.wanted.slug, ambient)
+        or _engine_factor_text(correction, ambient)
+        or f"{correction.put_in:.4f}"
+    )
+    if correction.stated.slug == "observed":
+        return target
+    stated = _standard_text(correction.stated.slug, ambient) or f"{correction.divided_out:.4f}"
+    return f"({target}) / ({stated})" if target != "1" else f"1 / ({stated})"
+
+
+def _engine_factor_text(correction: Correction, ambient: Air | None) -> str:
+    """Return the compression-ignition factor as fa to the power fm; empty where fa is one and fm does not matter."""
+    if ambient is None or not correction.wanted.slug.endswith("compression-ignition"):
+        return ""
+    turbocharged = "Pd)^0.7" in correction.wanted.formula
+    pressure, heat = (99e3 / ambient.dry_pressure), ambient.temperature / 298.0
+    atmosphere = pressure**0.7 * heat**1.5 if turbocharged else pressure * heat**0.7
+    if abs(atmosphere - 1) < 1e-4:
+        return ""
+    exponent = np.log(correction.put_in) / np.log(atmosphere)
+    powers = ("^0.7", "^1.5") if turbocharged else ("", "^0.7")
+    dry, temperature = f"{ambient.dry_pressure / 1000:.2f} kPa", f"{ambient.temperature:.2f} K"
+    return f"((99 kPa / {dry}){powers[0]} × ({temperature} / 298 K){powers[1]})^{exponent:.3f}"
+
+
+def _standard_text(slug: str, ambient: Air | None) -> str:
+    if slug == "observed":
+        return "1"
+    if ambient is None:
+        return ""
+    dry, temperature = f"{ambient.dry_pressure / 1000:.2f} kPa", f"{ambient.temperature:.2f} K"
+    return {
+        "sae-j1349": f"1.180 × (99 kPa / {dry}) × √({temperature} / 298.15 K) − 0.180",
+        "iso-1585": f"(99 kPa / {dry})^1.2 × ({temperature} / 298 K)^0.6",
+        "sae-j607": f"(29.92 inHg / {ambient.dry_pressure / INCH_OF_MERCURY:.2f} inHg) × √({temperature} / 288.71 K)",
+        "din-70020": f"(101.3 kPa / {ambient.pressure / 1000:.2f} kPa) × √({temperature} / 293 K)",
+    }.get(slug, "")
+
+
+def _factor_of_pull(pull: PullResult, system: System) -> str:
+    return factor_text(pull.correction, pull.conditions.air) if pull.correction else "not known"
+
+
+define.add_inputs(
+    per_pull("air_temperature", "air at the inlet", "T", units.TEMPERATURE, "dyno.conditions.temperature",
+             lambda pull: pull.conditions.temperature, lambda pull, system: pull.conditions.texts["temperature"]),
+    per_pull("barometer", "barometer in the room", "P", units.AIR_PRESSURE, "dyno.conditions.barometer",
+             lambda pull: pull.conditions.pressure),
+    *map(_humidity, _HUMIDITY),
+    per_pull("vapour_mixed", "vapour pressure, from humidity recorded in different forms", "p_v", units.AIR_PRESSURE,
+             "dyno.conditions.relative_humidity",
+             lambda pull: pull.conditions.air.vapour if pull.conditions.air else None, _mixed_humidity_text),
+    per_pull("pull_factor", "factor by the standard", "k", units.FACTOR,
+             "dyno.readings, and conditions: barometer, temperature and humidity",
+             lambda pull: pull.correction.factor if pull.correction is not None else None,
+             _factor_of_pull),
+)  # fmt: skip
+
+
+@define.figure(
     "saturation_vapour_pressure",
     "Saturation vapour pressure",
-    display_units.AIR_PRESSURE,
+    units.AIR_PRESSURE,
     section=AIR,
     source=ASHRAE,
     axis="pull",
@@ -32,10 +134,10 @@ def saturation_vapour_pressure(air_temperature: Value) -> Value:
     return air.saturation_vapour_pressure(air_temperature)
 
 
-@figure(
+@define.figure(
     "vapour_pressure",
     "Vapour pressure",
-    display_units.AIR_PRESSURE,
+    units.AIR_PRESSURE,
     section=AIR,
     source=ASHRAE,
     axis="pull",
@@ -51,34 +153,36 @@ def vapour_pressure(relative_humidity_recorded: Value, saturation_vapour_pressur
     return unwrap_scalar(np.asarray(relative_humidity_recorded) * np.asarray(saturation_vapour_pressure))
 
 
-@alternative("vapour_pressure", working="psychrometer: {wet_bulb_recorded} wet, {air_temperature} dry, {barometer}")
+@define.alternative(
+    "vapour_pressure", working="psychrometer: {wet_bulb_recorded} wet, {air_temperature} dry, {barometer}"
+)
 def vapour_pressure_from_wet_bulb(wet_bulb_recorded: Value, air_temperature: Value, barometer: Value) -> Value:
     """Vapour pressure [Pa] from the wet bulb."""
     return air.vapour_pressure(barometer, air_temperature, wet_bulb=wet_bulb_recorded)
 
 
-@alternative("vapour_pressure", working="saturated at the dew point, {dew_point_recorded}")
+@define.alternative("vapour_pressure", working="saturated at the dew point, {dew_point_recorded}")
 def vapour_pressure_from_dew_point(dew_point_recorded: Value) -> Value:
     """Vapour pressure [Pa] from the dew point."""
     return air.saturation_vapour_pressure(dew_point_recorded)
 
 
-@alternative("vapour_pressure", working="as recorded: {vapour_pressure_recorded}")
+@define.alternative("vapour_pressure", working="as recorded: {vapour_pressure_recorded}")
 def vapour_pressure_as_recorded(vapour_pressure_recorded: Value) -> Value:
     """Vapour pressure [Pa] as somebody wrote it down."""
     return vapour_pressure_recorded
 
 
-@alternative("vapour_pressure", working="{vapour_mixed}")
+@define.alternative("vapour_pressure", working="{vapour_mixed}")
 def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
     """Vapour pressure [Pa] where the pulls have their humidity in different forms."""
     return vapour_mixed
 
 
-@figure(
+@define.figure(
     "dry_air_pressure",
     "Dry-air pressure",
-    display_units.AIR_PRESSURE,
+    units.AIR_PRESSURE,
     section=AIR,
     source=ASHRAE,
     axis="pull",
@@ -93,10 +197,10 @@ def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
     return air.dry_air_pressure(barometer, vapour_pressure)
 
 
-@figure(
+@define.figure(
     "air_density",
     "Air density",
-    display_units.DENSITY,
+    units.DENSITY,
     section=AIR,
     source=ASHRAE,
     axis="pull",
@@ -116,10 +220,10 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
     return air.air_density(np.asarray(dry_air_pressure) + np.asarray(vapour_pressure), air_temperature, vapour_pressure)
 
 
-@figure(
+@define.figure(
     "correction_factor",
     "Correction factor",
-    display_units.FACTOR,
+    units.FACTOR,
     section=AIR,
     source=STANDARDS,
     axis="pull",
@@ -132,8 +236,8 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
         ("T", "temperature of the air at the inlet", "K"),
     ),
     working="{pull_factor}",
-    validity="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each standard "
-    "within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa dry); a reading that is corrected already "
+    validity="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each "
+    "standard within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa dry); a reading that is corrected already "
     "is moved by dividing its own factor out, never corrected twice",
 )
 def correction_factor(pull_factor: Value) -> Value:

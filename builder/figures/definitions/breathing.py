@@ -1,33 +1,156 @@
-"""Figures of breathing: how much air the engine asks for, and what heads, induction and injectors can pass."""
+"""Figures of breathing: how much air the engine asks for, and what heads and induction can pass."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from builder.engine import air, breathing
-from builder.engine.constants import STANDARD_ATMOSPHERE
-from builder.engine.values import Value, unwrap_scalar
-from builder.figures.core import display_units
-from builder.figures.core.registry import (
-    AIR,
-    COMMON_PRACTICE,
-    HEYWOOD_2,
-    HEYWOOD_6,
-    TAYLOR_1,
-    alternative,
-    figure,
-)
-from builder.figures.definitions import breathing_inputs  # noqa: F401
+from builder.engine import air, breathing, uncertainty
+from builder.engine.constants import INCH_OF_WATER, STANDARD_ATMOSPHERE
+from builder.engine.values import Array, Value, unwrap_scalar
+from builder.figures.core import display_units as units
+from builder.figures.core.display_units import DisplayUnit, written_text
+from builder.figures.core.inputs import Context, Input
+from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, HEYWOOD_6, TAYLOR_1, Definitions
+from builder.figures.core.solver import solver_without_uncertainty
+from builder.figures.core.types import GIVEN, LISTED, MEASURED, InputValue
+from builder.record.models.top_end import FlowBench, FlowPoint
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import Quantity
+
+define = Definitions()
 
 _BERNOULLI = "common practice, no source; Bernoulli"
 _CONTINUITY = "continuity"
 _ONE_CYLINDER = "the flow of one cylinder's port with all its valves; depressions to about 40 inH2O"
+_BENCH = "top_end.heads.flow_bench"
+COMPARED_AT = 28.0 * INCH_OF_WATER
+"""Depression that head flows are compared at [Pa]."""
+BENCH_AIR = 1.204
+"""Density [kg/m3] of the air that bench flows are read for: 20 °C and 101.325 kPa. Common practice, no source."""
 
 
-@figure(
+def _constant(name: str, label: str, symbol: str, display_unit: DisplayUnit, value: float, text: str) -> Input:
+    """Return an input that is the same for every engine."""
+    return Input(
+        name, label, symbol, display_unit, _BENCH, get=lambda context, item: item.value(value, (text,), GIVEN)
+    )  # fmt: skip
+
+
+def _points(context: Context, side: str) -> tuple[FlowPoint, ...]:
+    card: FlowBench | None = context.build.get(_BENCH)
+    points: tuple[FlowPoint, ...] = getattr(card, side) if card else ()
+    by_lift = {point.lift.si: point for point in points}
+    return tuple(by_lift[lift] for lift in sorted(by_lift))
+
+
+def _bench_input(side: str, symbol: str, display_unit: DisplayUnit, field: str) -> Input:
+    """Return the flow or the lift of every point of the bench card, by lift."""
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        points = _points(context, side)
+        quantities: list[Quantity] = [getattr(point, field) for point in points]
+        if not points:
+            return None
+        steps = np.array([float(uncertainty.from_resolution(quantity.step)) for quantity in quantities])
+        return item.value(
+            np.array([quantity.si for quantity in quantities]),
+            tuple(map(written_text, quantities)),
+            MEASURED,
+            labels=tuple(written_text(point.lift) for point in points),
+            contributions=uncertainty.root(item.name, steps),
+            where=context.build.where(item.path),
+        )
+
+    name, label = f"{side}_bench_{field}", f"{side} {field} on the bench"
+    return Input(name, label, symbol, display_unit, f"{_BENCH}.{side}", "valve lift", get=get)
+
+
+define.add_inputs(
+    Input("bench_depression", "depression on the bench", "Δp", units.BENCH_PRESSURE, f"{_BENCH}.depression"),
+    Input("intake_valve_diameter", "intake valve head", "D_v", units.LENGTH, "top_end.heads.intake_valve.diameter"),
+    Input("exhaust_valve_diameter", "exhaust valve head", "D_v", units.LENGTH, "top_end.heads.exhaust_valve.diameter"),
+    Input("intake_valves", "intake valves of one cylinder", "z", units.COUNT,
+          "top_end.heads.intake_valve.per_cylinder", provenance=GIVEN),
+    Input("exhaust_valves", "exhaust valves of one cylinder", "z", units.COUNT,
+          "top_end.heads.exhaust_valve.per_cylinder", provenance=GIVEN),
+    Input("intake_port_area", "smallest section of the intake port", "A_p", units.AREA,
+          "top_end.heads.intake_port_area"),
+    Input("rated_flow", "rated air flow", "Q_r", units.VOLUME_FLOW, "top_end.induction.rated_flow", provenance=LISTED),
+    Input("rated_depression", "depression of the rating", "Δp_r", units.AIR_PRESSURE,
+          "top_end.induction.rated_depression", provenance=GIVEN),
+    Input("allowed_depression", "depression allowed at full throttle", "Δp", units.AIR_PRESSURE,
+          "top_end.induction.allowed_depression", provenance=GIVEN),
+    _constant("compared_depression", "depression that heads are compared at", "Δp_{28}", units.BENCH_PRESSURE,
+              COMPARED_AT, "28\N{NO-BREAK SPACE}inH2O"),
+    _constant("bench_air", "density of the bench's air", "ρ", units.DENSITY,
+              BENCH_AIR, f"{BENCH_AIR:g}\N{NO-BREAK SPACE}kg/m³"),
+    _bench_input("intake", "Q", units.VOLUME_FLOW, "flow"),
+    _bench_input("intake", "L", units.LENGTH, "lift"),
+    _bench_input("exhaust", "Q", units.VOLUME_FLOW, "flow"),
+    _bench_input("exhaust", "L", units.LENGTH, "lift"),
+)  # fmt: skip
+
+
+def _full_lift(context: Context) -> float | None:
+    """Return the net lift of the intake valve [m], where the record leads to it."""
+    lift = context.cached(solver_without_uncertainty).input("valve_lift")
+    if lift is None or lift.axis is None or "intake" not in lift.axis.labels:
+        return None
+    return float(np.asarray(lift.values)[lift.axis.labels.index("intake")])
+
+
+def _card(context: Context) -> tuple[Array, Array, float] | None:
+    """Return intake lifts [m], flows [m3/s] and depression [Pa] of the bench card, from no lift on."""
+    card: FlowBench | None = context.build.get(_BENCH)
+    points = _points(context, "intake")
+    if card is None or card.depression is None or not points:
+        return None
+    lifts = np.array([0.0, *(point.lift.si for point in points)])
+    return lifts, np.array([0.0, *(point.flow.si for point in points)]), card.depression.si
+
+
+@define.computed_input("port_flow", "intake flow at full lift and 28 inH2O", "Q_{28}", units.VOLUME_FLOW,
+                       f"{_BENCH}.intake")  # fmt: skip
+def _port_flow(context: Context, item: Input) -> InputValue | None:
+    """Return the bench flow at the cam's lift; the highest on the card where that is not known, or is more lift."""
+    card, lift = _card(context), _full_lift(context)
+    if card is None:
+        return None
+    lifts, flows, depression = card
+    flow = float(flows.max()) if lift is None else float(np.interp(lift, lifts, flows))
+    flow = float(breathing.flow_at_depression(flow, depression, COMPARED_AT))
+    text = item.display_unit.text(flow, context.system)
+    return item.value(flow, (text,), MEASURED, where=context.build.where(_BENCH))
+
+
+@define.computed_input("mean_flow_coefficient", "inlet flow coefficient, mean over the lift", "C_i", units.RATIO,
+                       f"{_BENCH}.intake")  # fmt: skip
+def _mean_flow_coefficient(context: Context, item: Input) -> InputValue | None:
+    """Return bench flow over what the valve head's area would pass, the mean over a half-sine lift."""
+    card, lift = _card(context), _full_lift(context)
+    diameter: Reading | None = context.build.get("top_end.heads.intake_valve.diameter")
+    if card is None or lift is None or diameter is None or not diameter.preferred:
+        return None
+    lifts, flows, depression = card
+    flow = np.interp(lift * np.sin(np.linspace(0.0, np.pi, 181)), lifts, flows)
+    count = context.build.get("top_end.heads.intake_valve").per_cylinder
+    area = count * np.pi / 4 * float(diameter.values.mean()) ** 2
+    coefficient = float(np.mean(breathing.discharge_coefficient(flow, area, depression, BENCH_AIR)))
+    return item.value(coefficient, (f"{coefficient:.3f}",), MEASURED, where=context.build.where(_BENCH))
+
+
+@define.computed_input("power_per_flow", "power for each unit of flow", "c", units.RATIO, f"{_BENCH}.intake")
+def _power_per_flow(context: Context, item: Input) -> InputValue:
+    """Return the rule of thumb, good to a tenth at best."""
+    rule = breathing.HORSEPOWER_PER_CFM
+    text = f"{rule:g}\N{NO-BREAK SPACE}hp/cfm"
+    return item.value(rule, (text,), GIVEN, contributions={item.name: 0.02 * rule})
+
+
+@define.figure(
     "air_demand",
     "Air the engine asks for",
-    display_units.VOLUME_FLOW,
+    units.VOLUME_FLOW,
     section=AIR,
     source=HEYWOOD_2,
     axis="speed",
@@ -47,10 +170,10 @@ def _revolutions(counted: Value) -> int:
     return round(float(np.mean(counted)))
 
 
-@figure(
+@define.figure(
     "induction_headroom",
     "Induction against demand",
-    display_units.RATIO,
+    units.RATIO,
     section=AIR,
     source=_BERNOULLI,
     axis="speed",
@@ -68,16 +191,16 @@ def induction_headroom(
     return breathing.induction_headroom(rated_flow, rated_depression, air_demand, allowed_depression)
 
 
-@alternative("induction_headroom", working="{rated_flow} / {air_demand}, at the depression of the rating")
+@define.alternative("induction_headroom", working="{rated_flow} / {air_demand}, at the depression of the rating")
 def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     """Rated flow over demand at the depression of the rating [1]."""
     return unwrap_scalar(np.asarray(rated_flow) / np.asarray(air_demand))
 
 
-@figure(
+@define.figure(
     "flow_at_depression",
     "Intake flow at 28 inH2O",
-    display_units.VOLUME_FLOW,
+    units.VOLUME_FLOW,
     section=AIR,
     source="Bernoulli",
     axis="valve lift",
@@ -92,10 +215,10 @@ def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compar
     return breathing.flow_at_depression(intake_bench_flow, bench_depression, compared_depression)
 
 
-@figure(
+@define.figure(
     "exhaust_flow_at_depression",
     "Exhaust flow at 28 inH2O",
-    display_units.VOLUME_FLOW,
+    units.VOLUME_FLOW,
     section=AIR,
     source="Bernoulli",
     axis="valve lift",
@@ -119,10 +242,10 @@ def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depress
     return breathing.discharge_coefficient(flow, curtain, depression, density)
 
 
-@figure(
+@define.figure(
     "discharge_coefficient",
     "Discharge coefficient, intake",
-    display_units.RATIO,
+    units.RATIO,
     section=AIR,
     source=HEYWOOD_6,
     axis="valve lift",
@@ -147,10 +270,10 @@ def discharge_coefficient(
     )
 
 
-@figure(
+@define.figure(
     "exhaust_discharge_coefficient",
     "Discharge coefficient, exhaust",
-    display_units.RATIO,
+    units.RATIO,
     section=AIR,
     source=HEYWOOD_6,
     axis="valve lift",
@@ -175,10 +298,10 @@ def exhaust_discharge_coefficient(
     )
 
 
-@figure(
+@define.figure(
     "mean_port_velocity",
     "Mean velocity in the intake port",
-    display_units.FAST_VELOCITY,
+    units.FAST_VELOCITY,
     section=AIR,
     source=_CONTINUITY,
     axis="speed",
@@ -187,18 +310,18 @@ def exhaust_discharge_coefficient(
     formula=r"\frac{\pi}{4} B^2 \, \frac{S_p}{A_p}",
     symbols=(("S_p", "mean piston speed", "m/s"),),
     working="π/4 × ({bore})² × {mean_piston_speed} / {intake_port_area}",
-    validity="smallest section of all intake ports of one cylinder; mean over a stroke, as if the port stood open for all "
-    "of it",
+    validity="smallest section of all intake ports of one cylinder; mean over a stroke, as if the port stood "
+    "open for all of it",
 )
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: Value) -> Value:
     """Mean velocity at the narrowest section [m/s]."""
     return breathing.mean_port_velocity(bore, mean_piston_speed, intake_port_area)
 
 
-@figure(
+@define.figure(
     "inlet_mach_index",
     "Inlet Mach index",
-    display_units.INDEX,
+    units.INDEX,
     section=AIR,
     source=TAYLOR_1,
     axis="speed",
@@ -208,7 +331,8 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: 
     symbols=(("S_p", "mean piston speed", "m/s"), ("a", "speed of sound at the inlet's temperature", "m/s")),
     working="1 / {intake_valves} × ({bore} / {intake_valve_diameter})² × {mean_piston_speed}"
     " / ({mean_flow_coefficient} × a({air_temperature}))",
-    validity="poppet valves; flow coefficient on the head's area, meaned over a lift that rises and falls as a half sine",
+    validity="poppet valves; flow coefficient on the head's area, meaned over a lift that rises "
+    "and falls as a half sine",
 )
 def inlet_mach_index(
     bore: Value,
@@ -225,10 +349,10 @@ def inlet_mach_index(
     )
 
 
-@figure(
+@define.figure(
     "head_flow_ceiling",
     "What the heads could support",
-    display_units.POWER,
+    units.POWER,
     section=AIR,
     source=COMMON_PRACTICE,
     means="A rule of thumb for the power these heads could feed if everything else were right.",
@@ -240,43 +364,3 @@ def inlet_mach_index(
 def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value) -> Value:
     """Power the heads could support [W]."""
     return breathing.head_flow_ceiling(port_flow, round(float(np.mean(cylinders))), power_per_flow)
-
-
-@figure(
-    "injector_duty",
-    "Injector duty",
-    display_units.WHOLE_PERCENT,
-    section=AIR,
-    source=COMMON_PRACTICE,
-    axis="pull",
-    headline="most",
-    means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
-    formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
-    working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
-    validity="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a fuel "
-    "flow, the injector pulse as logged, the time it takes to open counted in",
-)
-def injector_duty(
-    fuel_at_peak_power: Value, injector_flow: Value, injectors: Value, fuel_pressure: Value, injector_pressure: Value
-) -> Value:
-    """Share of the time the injectors stand open at peak power [1]."""
-    flow = breathing.flow_at_depression(injector_flow, injector_pressure, fuel_pressure)
-    return breathing.injector_duty(fuel_at_peak_power, flow, round(float(np.mean(injectors))))
-
-
-@alternative("injector_duty", working="{fuel_at_peak_power} / ({injectors} × {injector_flow}), at the rated pressure")
-def injector_duty_as_rated(fuel_at_peak_power: Value, injector_flow: Value, injectors: Value) -> Value:
-    """Share of the time the injectors stand open at the pressure of their rating [1]."""
-    return breathing.injector_duty(fuel_at_peak_power, injector_flow, round(float(np.mean(injectors))))
-
-
-@alternative(
-    "injector_duty",
-    working="{pulse_at_peak_power} × {speed_of_peak_power} × {injector_pulses} / {revolutions_per_cycle}",
-)
-def injector_duty_from_pulse(
-    pulse_at_peak_power: Value, speed_of_peak_power: Value, injector_pulses: Value, revolutions_per_cycle: Value
-) -> Value:
-    """Share of the time the injectors stand open at peak power, from the length of their pulse [1]."""
-    often = np.asarray(injector_pulses) / np.asarray(revolutions_per_cycle)
-    return breathing.injector_duty_from_pulse(pulse_at_peak_power, speed_of_peak_power, unwrap_scalar(often))

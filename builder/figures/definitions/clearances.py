@@ -1,28 +1,47 @@
-"""Figures of fits and fasteners: clearances at every position, round and straight bores, torque and preload."""
+"""Figures of clearances: at every position, by gauge or from the parts; straight and round bores; the range allowed."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Literal
+
 import numpy as np
 
-from builder.engine import fasteners
 from builder.engine import fits as clearance
+from builder.engine import uncertainty
 from builder.engine.values import Value
-from builder.figures.core import display_units
-from builder.figures.core.registry import (
-    COMMON_PRACTICE,
-    FITS,
-    GEOMETRY,
-    MACHINERYS,
-    SHIGLEY_BOLTS,
-    alternative,
-    figure,
-)
-from builder.figures.core.solver import FigureResult
-from builder.figures.definitions import fit_inputs
+from builder.figures.core import display_units as units
+from builder.figures.core.display_units import join_unit, written_mean, written_text
+from builder.figures.core.inputs import Context, Input, recorded_value
+from builder.figures.core.registry import COMMON_PRACTICE, FITS, GEOMETRY, Definitions
+from builder.figures.core.types import MEASURED, Axis, InputValue
+from builder.record.models.fields import title_of
+from builder.record.models.work import BoreCylinder
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import factor
 
-_NIST = "NIST SP 811 (unit factors)"
+define = Definitions()
 
-# Slug, title, one sentence for a customer, and for what it holds.
+FITS_AT = "assembly.fits"
+
+CLEARANCES: dict[str, str | None] = {
+    "main_oil_clearance": "main",
+    "rod_oil_clearance": "cylinder",
+    "cam_oil_clearance": "cam bearing",
+    "piston_clearance": "cylinder",
+    "pin_clearance": "cylinder",
+    "top_ring_gap": "cylinder",
+    "second_ring_gap": "cylinder",
+    "ring_side_clearance": "cylinder",
+    "crank_end_float": None,
+    "rod_side_clearance": "crankpin",
+    "cam_end_float": None,
+    "intake_guide_clearance": "intake valve",
+    "exhaust_guide_clearance": "exhaust valve",
+}
+"""What every recorded clearance is measured at; None for one that is a single number."""
+
 _MEASURED = (
     ("main_oil_clearance", "Main oil clearance",
      "The film of oil that each main bearing of the crankshaft runs on.",
@@ -58,56 +77,175 @@ _FROM_PARTS = {
 }
 
 
-def _as_measured(**measured: Value) -> Value:
-    """The one thing it takes."""
-    (value,) = measured.values()
+def _as_measured(**inputs: Value) -> Value:
+    """Return the only input."""
+    (value,) = inputs.values()
     return value
 
 
-def _register(slug: str, title: str, means: str, holds: str) -> None:
-    """A clearance that is what the gauge says it is."""
-    name = f"{slug}_measured"
-    figure(
-        slug,
-        title,
-        display_units.LENGTH,
+for _slug, _title, _means, _validity in _MEASURED:
+    _measured = f"{_slug}_measured"
+    define.add_inputs(
+        Input(_measured, f"{_slug.replace('_', ' ')}, measured", "", units.LENGTH, f"{FITS_AT}.{_slug}",
+              CLEARANCES[_slug])
+    )  # fmt: skip
+    define.figure(
+        _slug,
+        _title,
+        units.LENGTH,
         section=FITS,
-        source=GEOMETRY if slug in _FROM_PARTS else COMMON_PRACTICE,
-        axis=fit_inputs.CLEARANCES[slug],
-        means=means,
-        formula=_FROM_PARTS.get(slug, r"\mathrm{measured}"),
-        working=f"{{{name}}}",
-        validity=holds,
-        inputs=(name,),
+        source=GEOMETRY if _slug in _FROM_PARTS else COMMON_PRACTICE,
+        axis=CLEARANCES[_slug],
+        means=_means,
+        formula=_FROM_PARTS.get(_slug, r"\mathrm{measured}"),
+        working=f"{{{_measured}}}",
+        validity=_validity,
+        inputs=(_measured,),
     )(_as_measured)
 
 
-for _each in _MEASURED:
-    _register(*_each)
+define.add_inputs(
+    Input("main_bore", "main housing bore", "B_m", units.LENGTH, "bottom_end.block.main_bores", "main"),
+    Input("main_shell", "main shell thickness", "t_m", units.LENGTH, "bottom_end.bearings.main_shell"),
+    Input("main_journal", "main journal", "D_m", units.LENGTH, "bottom_end.crankshaft.main_journals", "main"),
+    Input("big_end_bore", "big-end housing bore", "B_r", units.LENGTH, "bottom_end.rods.big_end_bores", "cylinder"),
+    Input("rod_shell", "rod shell thickness", "t_r", units.LENGTH, "bottom_end.bearings.rod_shell"),
+    Input("piston_diameter", "piston at its gauge point", "D_p", units.LENGTH, "bottom_end.pistons.diameter",
+          "cylinder"),
+)  # fmt: skip
 
 
-@alternative("main_oil_clearance", working="{main_bore} − 2 × {main_shell} − {main_journal}")
+@define.computed_input("rod_journal", "crankpin", "D_r", units.LENGTH, "bottom_end.crankshaft.rod_journals", "crankpin")
+def _rod_journal(context: Context, item: Input) -> InputValue | None:
+    """Return the crankpins, by cylinder where each carries one rod; else the record does not say which is whose."""
+    reading = context.build.get(item.path)
+    value = None if reading is None else recorded_value(item, reading)
+    if value is None:
+        return None
+    if value.axis and len(value.axis.labels) == context.build.cylinders:
+        value = replace(value, axis=Axis("cylinder", value.axis.labels))
+    return replace(value, where=context.build.where(item.path))
+
+
+Direction = Literal["depth", "axis"]
+
+
+def _extremes(cylinder: BoreCylinder, along: Direction) -> tuple[float, float]:
+    """Return the highest and the lowest reading that make a bore's taper (`depth`) or out-of-round (`axis`)."""
+    readings = [(depth.across, depth.along) for depth in cylinder.depths]
+    worst = max(zip(*readings, strict=True) if along == "depth" else readings, key=lambda row: max(row) - min(row))
+    return max(worst), min(worst)
+
+
+def _decimals(numbers: list[float]) -> int:
+    return max((len(text.partition(".")[2]) for text in (f"{number:.10g}" for number in numbers)), default=0)
+
+
+def _gauged(name: str, label: str, along: Direction, end: Literal[0, 1]) -> Input:
+    """Return the highest (0) or the lowest (1) of the readings that make the taper or out-of-round of each bore."""
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        card = context.build.get("work.bore_gauging")
+        cylinders = [row for row in card.cylinders if len(row.depths) > 1 or along == "axis"] if card else []
+        if not cylinders:
+            return None
+        scale, _ = factor(card.unit, "length")
+        numbers = [_extremes(cylinder, along)[end] for cylinder in cylinders]
+        # YAML does not say how many decimals the gauge's numbers were written with.
+        step = card.resolution.si if card.resolution else scale * 10.0 ** -_decimals(numbers)
+        decimals = max(_decimals(numbers), _decimals([step / scale]) if card.resolution else 0)
+        return item.value(
+            np.array(numbers) * scale,
+            tuple(join_unit(f"{number:.{decimals}f}", card.unit) for number in numbers),
+            MEASURED,
+            labels=tuple(str(cylinder.cylinder) for cylinder in cylinders),
+            contributions=uncertainty.root(item.name, uncertainty.from_resolution(step)),
+            has_stated_resolution=card.resolution is not None,
+            where=context.build.where("work.bore_gauging"),
+        )
+
+    return Input(name, label, "", units.LENGTH, "work.bore_gauging.cylinders", "cylinder", get=get)
+
+
+def _ranged_fits(context: Context) -> list[tuple[str, Reading]]:
+    """Return title and reading of every fit that was measured and has a range with two ends."""
+    fits = context.build.get(FITS_AT)
+    if fits is None:
+        return []
+    titled = [(title_of(name, info), getattr(fits, name)) for name, info in type(fits).model_fields.items()]
+    titled = [(title, value) for title, value in titled if isinstance(value, Reading)]
+    titled += [(fit.name[:1].upper() + fit.name[1:], fit.reading) for fit in fits.other]
+    return [
+        (title, reading)
+        for title, reading in titled
+        if reading.is_measured and reading.least and reading.most and reading.least.si < reading.most.si
+    ]
+
+
+def _by_fit(name: str, label: str, value_of: Callable[[Reading], tuple[float, str]]) -> Input:
+    def get(context: Context, item: Input) -> InputValue | None:
+        fits = _ranged_fits(context)
+        if not fits:
+            return None
+        rows = [value_of(reading) for _, reading in fits]
+        return item.value(
+            np.array([value for value, _ in rows]),
+            tuple(text for _, text in rows),
+            MEASURED,
+            labels=tuple(title for title, _ in fits),
+            where=context.build.where(FITS_AT),
+        )
+
+    return Input(name, label, "", units.LENGTH, FITS_AT, "fit", get=get)
+
+
+def _mean(reading: Reading) -> tuple[float, str]:
+    return float(reading.values.mean()), written_mean(reading)
+
+
+def _least(reading: Reading) -> tuple[float, str]:
+    assert reading.least is not None  # _ranged_fits returns no other
+    return reading.least.si, written_text(reading.least)
+
+
+def _most(reading: Reading) -> tuple[float, str]:
+    assert reading.most is not None  # _ranged_fits returns no other
+    return reading.most.si, written_text(reading.most)
+
+
+define.add_inputs(
+    _gauged("taper_largest", "largest reading, at the depths that differ most", "depth", 0),
+    _gauged("taper_least", "least reading, at the depths that differ most", "depth", 1),
+    _gauged("out_of_round_largest", "largest reading, across the axes that differ most", "axis", 0),
+    _gauged("out_of_round_least", "least reading, across the axes that differ most", "axis", 1),
+    _by_fit("fit_mean", "mean reading", _mean),
+    _by_fit("fit_least", "least allowed", _least),
+    _by_fit("fit_most", "most allowed", _most),
+)
+
+
+@define.alternative("main_oil_clearance", working="{main_bore} − 2 × {main_shell} − {main_journal}")
 def main_oil_clearance(main_bore: Value, main_shell: Value, main_journal: Value) -> Value:
     """Main oil clearance from the parts [m]."""
     return clearance.oil_clearance(main_bore, main_shell, main_journal)
 
 
-@alternative("rod_oil_clearance", working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}")
+@define.alternative("rod_oil_clearance", working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}")
 def rod_oil_clearance(big_end_bore: Value, rod_shell: Value, rod_journal: Value) -> Value:
     """Rod oil clearance from the parts [m]."""
     return clearance.oil_clearance(big_end_bore, rod_shell, rod_journal)
 
 
-@alternative("piston_clearance", working="{bore} − {piston_diameter}")
+@define.alternative("piston_clearance", working="{bore} − {piston_diameter}")
 def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     """Piston clearance from bore and piston [m]."""
     return clearance.piston_clearance(bore, piston_diameter)
 
 
-@figure(
+@define.figure(
     "bore_taper",
     "Bore taper",
-    display_units.LENGTH,
+    units.LENGTH,
     section=FITS,
     source=COMMON_PRACTICE,
     headline="most",
@@ -123,10 +261,10 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     return clearance.bore_taper(depths[..., np.newaxis])
 
 
-@figure(
+@define.figure(
     "bore_out_of_round",
     "Bore out of round",
-    display_units.LENGTH,
+    units.LENGTH,
     section=FITS,
     source=COMMON_PRACTICE,
     headline="most",
@@ -142,10 +280,10 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     return clearance.bore_out_of_round(axes[..., np.newaxis, :])
 
 
-@figure(
+@define.figure(
     "fit_position",
     "Where the fits lie in their ranges",
-    display_units.WHOLE_PERCENT,
+    units.WHOLE_PERCENT,
     section=FITS,
     source=GEOMETRY,
     means="0 % is the tight end of what is allowed, 100 % the loose end: one look shows how the engine was built.",
@@ -157,79 +295,3 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
 def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     """Where each fit lies in its range [1]."""
     return clearance.fit_position(fit_mean, fit_least, fit_most)
-
-
-@figure(
-    "fastener_torque",
-    "Fastener torque",
-    display_units.TORQUE,
-    section=FITS,
-    source=_NIST,
-    axis="joint",
-    headline="first",
-    means="How tight every joint was done up, in both systems of units.",
-    formula=r"T_{\mathrm{N\,m}} = 1.355818 \; T_{\mathrm{lbf\,ft}}",
-    symbols=(
-        (r"T_{\mathrm{N\,m}}", "final torque", "N m"),
-        (r"T_{\mathrm{lbf\,ft}}", "the same in pound-force feet", "lbf ft"),
-    ),
-    working="{joint_torque}",
-    validity="the joint as recorded; for the next time the maker's current sheet decides",
-)
-def fastener_torque(joint_torque: Value) -> Value:
-    """Final torque of each joint [N m]."""
-    return joint_torque
-
-
-@figure(
-    "fastener_preload",
-    "Clamping force, estimated",
-    display_units.CLAMPING,
-    section=FITS,
-    source=MACHINERYS,
-    axis="joint",
-    headline="first",
-    means="Roughly how hard each fastener presses its joint together; most of a torque only overcomes friction.",
-    formula=r"F = \frac{T}{K d}",
-    symbols=(("T", "final torque", "N m"), ("K", "nut factor for the lubricant", "1"), ("d", "thread diameter", "m")),
-    working="{deciding_torque} / ({nut_factor} × {thread_diameter})",
-    validity="an estimate for the record, a quarter either way; never a reason to choose a torque; the nut factor as "
-    "written down, or from the friction that was",
-)  # fmt: skip
-def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter: Value) -> FigureResult:
-    """Clamping force of one fastener of each joint [N], with the band it may lie in."""
-    force = fasteners.fastener_preload(deciding_torque, nut_factor, thread_diameter)
-    spread = fasteners.PRELOAD_SPREAD["torque"]
-    note = (
-        f"Tightened by torque, the true force may lie {spread:.0%} below or above the estimate, and further where "
-        "the lubricant was not the one the nut factor is for. Joints finished by an angle are left out: there the "
-        "torque before the angle says nothing about the force."
-    )
-    return FigureResult(force, note=note)
-
-
-@figure(
-    "stretch_preload",
-    "Clamping force, by stretch",
-    display_units.CLAMPING,
-    section=FITS,
-    source=SHIGLEY_BOLTS,
-    axis="joint",
-    headline="first",
-    means="How hard each bolt presses its joint together, from how much longer it became: better known than by torque.",
-    formula=r"F = \frac{E \, \delta}{\frac{4 \, l_S}{\pi \, d_S^2} + \frac{l_T}{A_T}}",
-    symbols=(("E", "Young's modulus of steel, 207 GPa", "Pa"),),
-    working="207 GPa × {bolt_stretch} / ({shank_length} / (π/4 × ({shank_diameter})²)"
-    " + {thread_length} / {thread_stress_area})",
-    validity="steel bolts below yield, shank and thread as springs in a row; good to a twentieth where both ends can be "
-    "reached; the maker's stretch decides",
-)
-def stretch_preload(
-    bolt_stretch: Value,
-    shank_length: Value,
-    shank_diameter: Value,
-    thread_length: Value,
-    thread_stress_area: Value,
-) -> Value:
-    """Clamping force of one fastener of each joint [N], from its mean stretch."""
-    return fasteners.preload_from_stretch(bolt_stretch, shank_length, shank_diameter, thread_length, thread_stress_area)

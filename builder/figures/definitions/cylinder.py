@@ -4,26 +4,49 @@ from __future__ import annotations
 
 import numpy as np
 
-from builder.engine import geometry, kinematics
+from builder.engine import geometry
 from builder.engine.values import Value
-from builder.figures.core import display_units
-from builder.figures.core.registry import (
-    COMMON_PRACTICE,
-    CYLINDER,
-    GEOMETRY,
-    HEYWOOD_2,
-    TAYLOR_2,
-    Missing,
-    alternative,
-    figure,
-)
-from builder.figures.core.solver import FigureResult
+from builder.figures.core import display_units as units
+from builder.figures.core.inputs import Input
+from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, GEOMETRY, HEYWOOD_2, Definitions, Missing
+from builder.figures.core.types import GIVEN
+
+define = Definitions()
+
+define.add_inputs(
+    Input("cylinders", "cylinders", "N", units.COUNT, "build.engine.cylinders", provenance=GIVEN),
+    Input("compression_wanted", "compression ratio asked for", "\\varepsilon", units.COMPRESSION,
+          "build.engine.compression_wanted", provenance=GIVEN),
+    Input("bore", "bore", "B", units.LENGTH, "bottom_end.block.bores", "cylinder"),
+    Input("standard_bore", "standard bore", "B_0", units.LENGTH, "bottom_end.block.standard_bore"),
+    Input("stroke", "stroke", "S", units.LENGTH, "bottom_end.crankshaft.stroke"),
+    Input("rod_length", "rod length", "L", units.LENGTH, "bottom_end.rods.length", "cylinder"),
+    Input("deck_height", "deck height", "H", units.LENGTH, "bottom_end.block.deck_height"),
+    Input(
+        "compression_height", "compression height", "h", units.LENGTH,
+        "bottom_end.pistons.compression_height", "cylinder",
+    ),
+    Input(
+        "deck_clearance_measured", "deck clearance by dial gauge", "c", units.LENGTH,
+        "bottom_end.deck_clearance", "cylinder",
+    ),
+    Input("dish", "dish and valve reliefs", "V_{dish}", units.VOLUME, "bottom_end.pistons.dish", "cylinder"),
+    Input("dome", "dome", "V_{dome}", units.VOLUME, "bottom_end.pistons.dome", "cylinder"),
+    Input("top_land_height", "top land height", "h_t", units.LENGTH, "bottom_end.pistons.top_land.height"),
+    Input(
+        "top_land_clearance", "top land clearance, on the diameter", "c_t", units.LENGTH,
+        "bottom_end.pistons.top_land.diametral_clearance",
+    ),
+    Input("chamber", "chamber volume", "V_c", units.VOLUME, "top_end.heads.chambers", "cylinder"),
+    Input("gasket_bore", "gasket bore", "B_g", units.LENGTH, "top_end.gasket.bore"),
+    Input("gasket_thickness", "gasket thickness, compressed", "t_g", units.LENGTH, "top_end.gasket.thickness"),
+)  # fmt: skip
 
 
-@figure(
+@define.figure(
     "swept_volume",
     "Swept volume",
-    display_units.VOLUME,
+    units.VOLUME,
     section=CYLINDER,
     source=HEYWOOD_2,
     means="The volume one piston sweeps on its way from top to bottom.",
@@ -36,10 +59,10 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     return geometry.swept_volume(bore, stroke)
 
 
-@figure(
+@define.figure(
     "displacement",
     "Displacement",
-    display_units.DISPLACEMENT,
+    units.DISPLACEMENT,
     section=CYLINDER,
     source=HEYWOOD_2,
     vectorised=True,
@@ -53,10 +76,10 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
     return geometry.displacement(float(np.mean(swept_volume)), round(float(cylinders)))
 
 
-@figure(
+@define.figure(
     "bore_stroke_ratio",
     "Bore to stroke",
-    display_units.RATIO,
+    units.RATIO,
     section=CYLINDER,
     source=HEYWOOD_2,
     means="Above one the cylinder is wider than the stroke is long, which favours speed.",
@@ -69,10 +92,10 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     return geometry.bore_stroke_ratio(bore, stroke)
 
 
-@figure(
+@define.figure(
     "rod_ratio",
     "Rod ratio",
-    display_units.RATIO,
+    units.RATIO,
     section=CYLINDER,
     source=HEYWOOD_2,
     means="How long the connecting rod is against the stroke; a longer rod leans less.",
@@ -85,10 +108,10 @@ def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     return geometry.rod_ratio(rod_length, stroke)
 
 
-@figure(
+@define.figure(
     "deck_clearance",
     "Deck clearance",
-    display_units.LENGTH,
+    units.LENGTH,
     section=CYLINDER,
     source=GEOMETRY,
     means="How far the piston stops below the top of the block; negative when it stands proud.",
@@ -101,16 +124,16 @@ def deck_clearance(deck_clearance_measured: Value) -> Value:
     return deck_clearance_measured
 
 
-@alternative("deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})")
+@define.alternative("deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})")
 def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Value, compression_height: Value) -> Value:
     """Deck clearance as the parts stack up [m]."""
     return geometry.deck_clearance(deck_height, stroke, rod_length, compression_height)
 
 
-@figure(
+@define.figure(
     "compression_height_from_deck",
     "Compression height by the deck",
-    display_units.LENGTH,
+    units.LENGTH,
     section=CYLINDER,
     source=GEOMETRY,
     means="How tall the piston is above its pin, as the deck clearance shows it: a short one is found without taking "
@@ -126,10 +149,10 @@ def compression_height_from_deck(
     return geometry.compression_height_from_deck(deck_height, stroke, rod_length, deck_clearance_measured)
 
 
-@figure(
+@define.figure(
     "quench",
     "Quench",
-    display_units.LENGTH,
+    units.LENGTH,
     section=CYLINDER,
     source=COMMON_PRACTICE,
     means="The gap between piston and head at the top: tight enough to stir the charge, wide enough never to touch.",
@@ -142,10 +165,10 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     return geometry.quench(deck_clearance, gasket_thickness)
 
 
-@figure(
+@define.figure(
     "crown_volume",
     "Crown volume",
-    display_units.VOLUME,
+    units.VOLUME,
     section=CYLINDER,
     source=GEOMETRY,
     means="What the shape of the piston crown adds to the space above it: a dish adds, a dome takes away.",
@@ -160,10 +183,10 @@ def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
     return (0.0 if dish is None else dish) - (0.0 if dome is None else dome)
 
 
-@figure(
+@define.figure(
     "top_land_volume",
     "Top land crevice",
-    display_units.VOLUME,
+    units.VOLUME,
     section=CYLINDER,
     source=GEOMETRY,
     means="The narrow space around the piston above its top ring.",
@@ -176,10 +199,10 @@ def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Val
     return geometry.top_land_volume(bore, bore - top_land_clearance, top_land_height)
 
 
-@figure(
+@define.figure(
     "clearance_volume",
     "Clearance volume",
-    display_units.VOLUME,
+    units.VOLUME,
     section=CYLINDER,
     source=GEOMETRY,
     means="All the space left above the piston when it stands at the top.",
@@ -208,10 +231,10 @@ def clearance_volume(
     )
 
 
-@figure(
+@define.figure(
     "compression_ratio",
     "Compression ratio",
-    display_units.COMPRESSION,
+    units.COMPRESSION,
     section=CYLINDER,
     source=HEYWOOD_2,
     means="How far the charge is squeezed: the more, the more work it gives, and the better the fuel it asks for.",
@@ -225,10 +248,10 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     return geometry.compression_ratio(swept_volume, clearance_volume)
 
 
-@figure(
+@define.figure(
     "clearance_volume_wanted",
     "Clearance volume for the ratio asked for",
-    display_units.VOLUME,
+    units.VOLUME,
     section=CYLINDER,
     source=HEYWOOD_2,
     means="The space that would have to be left above the piston to meet the compression ratio that was asked for.",
@@ -242,10 +265,10 @@ def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> V
     return geometry.clearance_for_ratio(swept_volume, compression_wanted)
 
 
-@figure(
+@define.figure(
     "crown_volume_wanted",
     "Crown volume for the ratio asked for",
-    display_units.VOLUME,
+    units.VOLUME,
     section=CYLINDER,
     source=GEOMETRY,
     means="The dish the pistons would need to meet the compression ratio that was asked for; negative is a dome.",
@@ -275,150 +298,4 @@ def crown_volume_wanted(
         geometry.gasket_volume(gasket_bore, gasket_thickness),
         geometry.deck_volume(bore, deck_clearance),
         top_land_volume,
-    )
-
-
-@figure(
-    "mean_piston_speed",
-    "Mean piston speed",
-    display_units.VELOCITY,
-    section=CYLINDER,
-    source=HEYWOOD_2,
-    axis="speed",
-    headline="most",
-    means="How fast the pistons travel on average: what wears and loads an engine, whatever its size.",
-    formula=r"2 S n",
-    working="2 × {stroke} × {speed_of_interest}",
-    validity="any engine",
-)
-def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
-    """Mean piston speed at peak power and at the red line [m/s]."""
-    return kinematics.mean_piston_speed(stroke, speed_of_interest)
-
-
-@figure(
-    "piston_position",
-    "Piston from the top",
-    display_units.LENGTH,
-    section=CYLINDER,
-    source=HEYWOOD_2,
-    axis="crank angle",
-    headline="first",
-    means="How far the piston has come down when the crank has turned: at a quarter turn already more than half-way.",
-    formula=r"x = \frac{S}{2} (1 - \cos\theta) + L - \sqrt{L^2 - \left( \frac{S}{2} \sin\theta \right)^2}",
-    working="{stroke} / 2 × (1 − cos {crank_angle}) + {rod_length}"
-    " − √(({rod_length})² − ({stroke} / 2 × sin {crank_angle})²)",
-    validity="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
-)
-def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> FigureResult:
-    """Piston below its top dead centre [m] at crank angles after it [deg]."""
-    position = kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
-    return FigureResult(position, working=_OFFSET_POSITION if np.any(pin_offset) else None)
-
-
-_OFFSET_POSITION = (
-    "with sin δ = {pin_offset} / ({stroke} / 2 + {rod_length}):"
-    " √(({stroke} / 2 + {rod_length})² − ({pin_offset})²) − {stroke} / 2 × cos({crank_angle} − δ)"
-    " − √(({rod_length})² − ({stroke} / 2 × sin({crank_angle} − δ) + {pin_offset})²)"
-)
-"""With a pin offset the piston is at its top a little before the crank is."""
-
-
-@figure(
-    "piston_speed",
-    "Greatest piston speed",
-    display_units.FAST_VELOCITY,
-    section=CYLINDER,
-    source=HEYWOOD_2,
-    axis="speed",
-    headline="most",
-    means="How fast a piston moves at its fastest, part-way down.",
-    formula=r"\max_\theta \; 2 \pi n \, \frac{dx}{d\theta}",
-    symbols=(("x", "piston from the top, exact slider-crank", "m"), ("\\theta", "crank angle", "rad")),
-    working="greatest of 2π × {speed_of_interest} × dx/dθ, for stroke {stroke} and rod {rod_length}",
-    validity="exact slider-crank, pin offset included where recorded; steady speed",
-)
-def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> FigureResult:
-    """Greatest speed of the piston on its way down [m/s]."""
-    angle = kinematics.peak_speed_angle(stroke, rod_length, pin_offset)
-    speed = kinematics.piston_speed(angle, stroke, rod_length, speed_of_interest, pin_offset)
-    where = float(np.mean(np.degrees(angle)))
-    return FigureResult(speed, note=f"Reached {where:.1f}° of crank after the top.")
-
-
-@figure(
-    "piston_acceleration",
-    "Greatest piston acceleration",
-    display_units.ACCELERATION,
-    section=CYLINDER,
-    source=HEYWOOD_2,
-    axis="speed",
-    headline="most",
-    means="How hard the piston is turned round at the top: this is what rods, pins and rod bolts have to stand.",
-    formula=r"\frac{S}{2} \, (2 \pi n)^2 \left( 1 + \frac{S}{2L} \right)",
-    working="{stroke} / 2 × (2π × {speed_of_interest})² × (1 + {stroke} / (2 × {rod_length}))",
-    validity="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
-)
-def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Value:
-    """Acceleration of the piston at top dead centre [m/s2]."""
-    return kinematics.piston_acceleration(0.0, stroke, rod_length, speed_of_interest, pin_offset)
-
-
-@figure(
-    "reciprocating_mass",
-    "Reciprocating mass",
-    display_units.MASS,
-    section=CYLINDER,
-    source=COMMON_PRACTICE,
-    means="What goes up and down in one cylinder: piston, pin, rings and the small end of the rod.",
-    formula=r"m_p + m_g + m_r + m_s",
-    working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
-    validity="any engine",
-)
-def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:
-    """Reciprocating mass of each cylinder [kg]."""
-    return piston_mass + pin_mass + ring_mass + small_end_mass
-
-
-@figure(
-    "inertia_force_tdc",
-    "Inertia force at the top",
-    display_units.FORCE,
-    section=CYLINDER,
-    source=TAYLOR_2,
-    means="The pull on the rod when the piston turns round at the top at the red line.",
-    formula=r"m \frac{S}{2} \omega^2 \left( 1 + \frac{S}{2L} \right)",
-    symbols=(("m", "reciprocating mass", "kg"), ("\\omega", "crank speed at the red line", "rad/s")),
-    working="{reciprocating_mass} × {stroke} / 2 × (2π × {red_line})² × (1 + {stroke} / (2 × {rod_length}))",
-    validity="at the red line, without gas load",
-)
-def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
-    """Inertia force at TDC at the red line [N]."""
-    return kinematics.inertia_force_tdc(reciprocating_mass, stroke, rod_length, red_line)
-
-
-@figure(
-    "bobweight",
-    "Bobweight",
-    display_units.MASS,
-    section=CYLINDER,
-    source=COMMON_PRACTICE,
-    means="The weight hung on each crankpin while the crankshaft is balanced.",
-    formula=r"k (m_b + m_l) + m_o + f k m",
-    symbols=(("m", "reciprocating mass", "kg"),),
-    working="{rods_per_pin} × ({big_end_mass} + {bearing_mass}) + {oil_mass}"
-    " + {balance_factor} × {rods_per_pin} × {reciprocating_mass}",
-    validity="one crankpin",
-)
-def bobweight(
-    big_end_mass: Value,
-    bearing_mass: Value,
-    reciprocating_mass: Value,
-    balance_factor: Value,
-    rods_per_pin: Value,
-    oil_mass: Value = 0.0,
-) -> Value:
-    """Bobweight of one crankpin [kg]."""
-    return kinematics.bobweight(
-        big_end_mass + bearing_mass, reciprocating_mass, int(rods_per_pin), float(balance_factor), oil_mass
     )

@@ -1,24 +1,126 @@
-"""Figures of power: what the engine made on the dyno, in the shop's standard; the best pull stands for it."""
+"""Figures of power: what the engine made on the dyno, in the shop's standard; the best pull's come first."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from builder.engine import breathing, power
+from builder.engine import power
 from builder.engine.values import Value, unwrap_scalar
-from builder.figures.core import display_units
-from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, POWER, figure
-from builder.figures.definitions import pull_evidence as _evidence  # noqa: F401
-from builder.figures.definitions.dyno_inputs import BMEP
+from builder.figures.core import display_units as units
+from builder.figures.core.display_units import System
+from builder.figures.core.inputs import Context, Input
+from builder.figures.core.registry import COMMON_PRACTICE, HEYWOOD_2, POWER, Definitions
+from builder.figures.core.types import GIVEN, InputValue
+from builder.figures.definitions.pull_inputs import FUEL_LOG, LOG, per_pull
+from builder.figures.dyno.pull import PullResult
+
+define = Definitions()
 
 SMOOTHED = "Savitzky and Golay 1964 (local quadratic over 500 rev/min); a single spike is set aside"
 MECHANICS = "mechanics: Newton's second law for rotation"
+_RANGE = "dyno.range (within the speeds that were run)"
+_BOTH_LOGGED = "dyno.pulls (with both torque and power in the log)"
 
 
-@figure(
+def _factor_at(pull: PullResult, speed: float) -> float:
+    """Return the correction at one speed: the same at all, but for compression ignition."""
+    before, after = pull.uncorrected_torque(speed), float(pull.torque_curve.at(speed))
+    return after / before if before else 1.0
+
+
+def _factor_and_standard(pull: PullResult, speed: float) -> str:
+    if pull.correction is None or pull.correction.stated.slug == pull.correction.wanted.slug:
+        return f"1 ({pull.standard.name})"
+    return f"{_factor_at(pull, speed):.4f} ({pull.standard.name})"
+
+
+def _band(pull: PullResult, end: int) -> float | None:
+    """Return the lower (0) or upper (1) end of the part of the torque band that contains the peak [rev/s]."""
+    peak = pull.peak_torque.speed
+    return next((band[end] for band in pull.torque_band if band[0] - 1e-9 <= peak <= band[1] + 1e-9), None)
+
+
+def _width(pull: PullResult) -> float | None:
+    return pull.mean_range[1] - pull.mean_range[0] if pull.mean_range else None
+
+
+def _range_text(pull: PullResult, system: System) -> str:
+    low, high = pull.mean_range or (0.0, 0.0)
+    return f"({60 * high:,.0f} − {60 * low:,.0f}) rpm"
+
+
+def _best_fuel(pull: PullResult) -> int | None:
+    """Return the row at which the fuel is used best; None where the fuel is not known."""
+    bsfc = pull.derived.get("bsfc")
+    return None if bsfc is None or not np.isfinite(bsfc).any() else int(np.nanargmin(bsfc))
+
+
+def _fuel_at_best(pull: PullResult) -> float | None:
+    row = _best_fuel(pull)
+    return None if row is None else float(pull.derived["fuel_flow_mass"][row])
+
+
+def _fuel_text(pull: PullResult, system: System) -> str:
+    speed = float(pull.speed[_best_fuel(pull) or 0])
+    return f"{units.MASS_FLOW.text(_fuel_at_best(pull) or 0.0, system)} at {units.SPEED.text(speed, system)}"
+
+
+def _power_at_best(pull: PullResult) -> float | None:
+    row = _best_fuel(pull)
+    return None if row is None else float(pull.observed_power[row])
+
+
+define.add_inputs(
+    # Peaks, on the smoothed curve.
+    per_pull("peak_torque_uncorrected", "torque before correction, at the peak", "T_0", units.TORQUE, LOG,
+             lambda pull: pull.peak_torque.value / _factor_at(pull, pull.peak_torque.speed)),
+    per_pull("peak_torque_factor", "factor at the peak", "k", units.FACTOR, LOG,
+             lambda pull: _factor_at(pull, pull.peak_torque.speed),
+             lambda pull, system: _factor_and_standard(pull, pull.peak_torque.speed)),
+    per_pull("speed_of_peak_torque", "speed of peak torque", "n", units.SPEED, LOG,
+             lambda pull: pull.peak_torque.speed),
+    per_pull("speed_of_peak_power", "speed of peak power", "n", units.SPEED, LOG, lambda pull: pull.peak_power.speed),
+    per_pull("torque_at_peak_power", "torque there", "T", units.TORQUE, LOG,
+             lambda pull: pull.peak_power.value / (2 * np.pi * pull.peak_power.speed)),
+    per_pull("highest_torque", "highest reading of torque", "T", units.TORQUE, LOG,
+             lambda pull: pull.peak_torque.raw_value),
+    per_pull("highest_power", "highest reading of power", "P", units.POWER, LOG,
+             lambda pull: pull.peak_power.raw_value),
+    # Over the range, and the band.
+    per_pull("torque_area", "area under the torque curve", "A", units.TORQUE_AREA, _RANGE, lambda pull: pull.area),
+    per_pull("power_area", "area under the power curve", "A", units.POWER_AREA, _RANGE,
+             lambda pull: None if pull.mean_power is None else pull.mean_power * (_width(pull) or 0.0)),
+    per_pull("range_width", "width of the range", "n_2 - n_1", units.SPEED, _RANGE, _width, _range_text),
+    per_pull("band_from", "torque band from", "n_1", units.SPEED, LOG, lambda pull: _band(pull, 0)),
+    per_pull("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda pull: _band(pull, 1)),
+    # Where the fuel is used best.
+    per_pull("thriftiest_fuel", "fuel where it is used best", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_best,
+             _fuel_text),
+    per_pull("thriftiest_power", "power there, as observed", "P", units.POWER, FUEL_LOG,
+             _power_at_best),
+    Input("heating_value", "lower heating value of the fuel", "LHV", units.SPECIFIC_ENERGY,
+          "build.engine.fuel.heating_value"),
+    Input("inertia", "inertia of all that turns", "J", units.INERTIA, "dyno.inertia"),
+    per_pull("acceleration", "acceleration at peak torque", "dn/dt", units.ENGINE_ACCELERATION,
+             "dyno.pulls (a sweep with time in the log)",
+             lambda pull: None if pull.acceleration is None else pull.at(pull.acceleration, pull.peak_torque.speed)),
+    per_pull("power_ratio", "middle of all rows of P / (2 pi n T)", "", units.FACTOR, _BOTH_LOGGED,
+             lambda pull: pull.consistency.ratio if pull.consistency else None,
+             lambda pull, system: f"{pull.consistency.rows if pull.consistency else 0} rows"),
+)  # fmt: skip
+
+
+@define.computed_input("turns_of_a_cycle", "crank angle of a cycle", "", units.FACTOR, "build.engine.cycle")
+def _turns_of_a_cycle(context: Context, item: Input) -> InputValue:
+    turns = context.build.revolutions_per_cycle
+    text = "4π" if turns == 2 else "2π"
+    return item.value(2 * np.pi * turns, (text,), GIVEN, where=context.build.where(item.path))
+
+
+@define.figure(
     "peak_power",
     "Peak power",
-    display_units.POWER,
+    units.POWER,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",
@@ -33,10 +135,10 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     return power.power(torque_at_peak_power, speed_of_peak_power)
 
 
-@figure(
+@define.figure(
     "peak_power_speed",
     "Speed of peak power",
-    display_units.SPEED,
+    units.SPEED,
     section=POWER,
     source=SMOOTHED,
     axis="pull",
@@ -52,10 +154,10 @@ def peak_power_speed(speed_of_peak_power: Value) -> Value:
     return speed_of_peak_power
 
 
-@figure(
+@define.figure(
     "peak_torque",
     "Peak torque",
-    display_units.TORQUE,
+    units.TORQUE,
     section=POWER,
     source=SMOOTHED,
     axis="pull",
@@ -70,10 +172,10 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     return unwrap_scalar(np.asarray(peak_torque_uncorrected) * np.asarray(peak_torque_factor))
 
 
-@figure(
+@define.figure(
     "peak_torque_speed",
     "Speed of peak torque",
-    display_units.SPEED,
+    units.SPEED,
     section=POWER,
     source=SMOOTHED,
     axis="pull",
@@ -89,10 +191,10 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     return speed_of_peak_torque
 
 
-@figure(
+@define.figure(
     "raw_peak_power",
     "Highest reading of power",
-    display_units.POWER,
+    units.POWER,
     section=POWER,
     source=COMMON_PRACTICE,
     axis="pull",
@@ -108,10 +210,10 @@ def raw_peak_power(highest_power: Value) -> Value:
     return highest_power
 
 
-@figure(
+@define.figure(
     "raw_peak_torque",
     "Highest reading of torque",
-    display_units.TORQUE,
+    units.TORQUE,
     section=POWER,
     source=COMMON_PRACTICE,
     axis="pull",
@@ -127,10 +229,10 @@ def raw_peak_torque(highest_torque: Value) -> Value:
     return highest_torque
 
 
-@figure(
+@define.figure(
     "bmep",
     "Brake mean effective pressure",
-    BMEP,
+    units.BMEP,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",
@@ -147,10 +249,10 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
     return power.bmep(peak_torque, displacement, round(float(np.mean(turns_of_a_cycle)) / (2 * np.pi)))
 
 
-@figure(
+@define.figure(
     "specific_torque",
     "Torque for its size",
-    display_units.SPECIFIC_TORQUE,
+    units.SPECIFIC_TORQUE,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",
@@ -166,10 +268,10 @@ def specific_torque(peak_torque: Value, displacement: Value) -> Value:
     return power.specific_torque(peak_torque, displacement)
 
 
-@figure(
+@define.figure(
     "specific_power",
     "Power for its size",
-    display_units.SPECIFIC_POWER,
+    units.SPECIFIC_POWER,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",
@@ -185,10 +287,10 @@ def specific_power(peak_power: Value, displacement: Value) -> Value:
     return power.specific_power(peak_power, displacement)
 
 
-@figure(
+@define.figure(
     "mean_torque",
     "Mean torque",
-    display_units.TORQUE,
+    units.TORQUE,
     section=POWER,
     source="trapezoid rule",
     axis="pull",
@@ -207,10 +309,10 @@ def mean_torque(torque_area: Value, range_width: Value) -> Value:
     return unwrap_scalar(np.asarray(torque_area) / np.asarray(range_width))
 
 
-@figure(
+@define.figure(
     "mean_power",
     "Mean power",
-    display_units.POWER,
+    units.POWER,
     section=POWER,
     source="trapezoid rule",
     axis="pull",
@@ -229,10 +331,10 @@ def mean_power(power_area: Value, range_width: Value) -> Value:
     return unwrap_scalar(np.asarray(power_area) / np.asarray(range_width))
 
 
-@figure(
+@define.figure(
     "torque_band",
     "Torque band",
-    display_units.SPEED,
+    units.SPEED,
     section=POWER,
     source=COMMON_PRACTICE,
     axis="pull",
@@ -248,10 +350,10 @@ def torque_band(band_from: Value, band_to: Value) -> Value:
     return unwrap_scalar(np.asarray(band_to) - np.asarray(band_from))
 
 
-@figure(
+@define.figure(
     "bsfc",
     "Brake specific fuel consumption",
-    display_units.SPECIFIC_FUEL,
+    units.SPECIFIC_FUEL,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",
@@ -266,10 +368,10 @@ def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     return power.bsfc(thriftiest_fuel, thriftiest_power)
 
 
-@figure(
+@define.figure(
     "brake_thermal_efficiency",
     "Brake thermal efficiency",
-    display_units.PERCENT,
+    units.PERCENT,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",
@@ -284,35 +386,10 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
     return power.brake_thermal_efficiency(thriftiest_power, thriftiest_fuel, heating_value)
 
 
-@figure(
-    "volumetric_efficiency",
-    "Volumetric efficiency",
-    display_units.PERCENT,
-    section=AIR,
-    source=HEYWOOD_2,
-    axis="pull",
-    headline="first",
-    means="How well the cylinders fill, where they fill best: air taken in over what the swept volume would hold.",
-    formula=r"\frac{\dot m_a}{\rho \, V_d \, n / r}",
-    symbols=(
-        (r"\rho", "density of the air outside", "kg/m^3"),
-        ("V_d", "displacement", "m^3"),
-    ),
-    working="{fullest_air} / ({air_density} × {displacement} × {fullest_speed} / {revolutions_per_cycle})",
-    validity="air by a flow meter, or fuel flow times air-fuel ratio, which counts fuel that leaves unburnt",
-)
-def volumetric_efficiency(
-    fullest_air: Value, air_density: Value, displacement: Value, fullest_speed: Value, revolutions_per_cycle: Value
-) -> Value:
-    """Highest volumetric efficiency of each pull [-]."""
-    revolutions = round(float(np.mean(revolutions_per_cycle)))
-    return breathing.volumetric_efficiency(fullest_air, air_density, displacement, fullest_speed, revolutions)
-
-
-@figure(
+@define.figure(
     "acceleration_torque",
     "Torque spent on accelerating",
-    display_units.TORQUE,
+    units.TORQUE,
     section=POWER,
     source=MECHANICS,
     axis="pull",
@@ -332,10 +409,10 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     return power.acceleration_torque(inertia, acceleration)
 
 
-@figure(
+@define.figure(
     "torque_power_consistency",
     "Torque against power",
-    display_units.FACTOR,
+    units.FACTOR,
     section=POWER,
     source=HEYWOOD_2,
     axis="pull",

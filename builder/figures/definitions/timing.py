@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from builder.engine import geometry
 from builder.engine import valve_train as train
 from builder.engine.values import Value
-from builder.figures.core import display_units
-from builder.figures.core.registry import (
-    COMMON_PRACTICE,
-    GEOMETRY,
-    HEYWOOD_2,
-    VALVE_TRAIN,
-    alternative,
-    figure,
-)
+from builder.figures.core import display_units as units
+from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, VALVE_TRAIN, Definitions
 from builder.figures.core.solver import FigureResult
-from builder.figures.definitions import cam_inputs  # noqa: F401
+
+define = Definitions()
 
 
-@figure(
+@define.figure(
     "lobe_separation",
     "Lobe separation",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How far the intake and exhaust lobes of the cam stand apart: closer together they overlap more.",
@@ -40,22 +33,22 @@ def lobe_separation(lobe_separation_card: Value) -> Value:
     return lobe_separation_card
 
 
-@alternative("lobe_separation", working="({intake_centreline_card} + {exhaust_centreline_card}) / 2")
+@define.alternative("lobe_separation", working="({intake_centreline_card} + {exhaust_centreline_card}) / 2")
 def lobe_separation_from_card(intake_centreline_card: Value, exhaust_centreline_card: Value) -> Value:
     """Lobe separation from the card's centrelines [cam deg]."""
     return train.lobe_separation(intake_centreline_card, exhaust_centreline_card)
 
 
-@alternative("lobe_separation", working="({intake_centreline_wheel} + {exhaust_centreline_wheel}) / 2")
+@define.alternative("lobe_separation", working="({intake_centreline_wheel} + {exhaust_centreline_wheel}) / 2")
 def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centreline_wheel: Value) -> Value:
     """Lobe separation from the degree wheel [cam deg]."""
     return train.lobe_separation(intake_centreline_wheel, exhaust_centreline_wheel)
 
 
-@figure(
+@define.figure(
     "installed_centreline",
     "Intake centreline, installed",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=COMMON_PRACTICE,
     means="Where the intake valve is fully open, in crank degrees after the piston passed the top.",
@@ -69,22 +62,22 @@ def installed_centreline(intake_centreline_wheel: Value) -> Value:
     return intake_centreline_wheel
 
 
-@alternative("installed_centreline", working="as installed: {intake_centreline_stated}")
+@define.alternative("installed_centreline", working="as installed: {intake_centreline_stated}")
 def installed_centreline_stated(intake_centreline_stated: Value) -> Value:
     """Intake centreline as the record states it [deg ATDC]."""
     return intake_centreline_stated
 
 
-@alternative("installed_centreline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
+@define.alternative("installed_centreline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
 def installed_centreline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
     """Intake centreline from the events read [deg ATDC]."""
     return train.intake_centreline_from_events(intake_opens_measured, intake_closes_measured)
 
 
-@figure(
+@define.figure(
     "exhaust_centreline",
     "Exhaust centreline, installed",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     means="Where the exhaust valve is fully open, in crank degrees before the piston reaches the top.",
@@ -98,28 +91,28 @@ def exhaust_centreline(exhaust_centreline_wheel: Value) -> Value:
     return exhaust_centreline_wheel
 
 
-@alternative("exhaust_centreline", working="as installed: {exhaust_centreline_stated}")
+@define.alternative("exhaust_centreline", working="as installed: {exhaust_centreline_stated}")
 def exhaust_centreline_stated(exhaust_centreline_stated: Value) -> Value:
     """Exhaust centreline as the record states it [deg BTDC]."""
     return exhaust_centreline_stated
 
 
-@alternative("exhaust_centreline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
+@define.alternative("exhaust_centreline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
 def exhaust_centreline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
     """Exhaust centreline from the events read [deg BTDC]."""
     return train.exhaust_centreline_from_events(exhaust_opens_measured, exhaust_closes_measured)
 
 
-@alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
+@define.alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
 def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
     """Exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
     return 2 * lobe_separation - installed_centreline
 
 
-@figure(
+@define.figure(
     "cam_advance",
     "Cam advance",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How much earlier than straight up the cam was put in: earlier favours low speeds, later high ones.",
@@ -133,10 +126,10 @@ def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     return train.cam_advance(lobe_separation, installed_centreline)
 
 
-@figure(
+@define.figure(
     "card_difference",
     "Installed against the card",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=COMMON_PRACTICE,
     means="How far the cam went in from where its maker's card puts it.",
@@ -150,103 +143,84 @@ def card_difference(intake_centreline_card: Value, installed_centreline: Value) 
     return train.installed_advance(intake_centreline_card, installed_centreline)
 
 
-@dataclass(frozen=True)
-class _Event:
-    """One of the four valve events: how it follows from its lobe's duration and centreline."""
-
-    slug: str
-    title: str
-    means: str
-    formula: str
-    working: str
-    of: Callable[[Value, Value], Value]
-
-
-_EVENTS = (
-    _Event(
-        "intake_opens",
-        "Intake opens",
-        "Crank degrees before the top at which the intake valve opens.",
-        r"IO = D/2 - C_i",
-        "{intake_duration} / 2 − {installed_centreline}",
-        train.intake_opens,
-    ),
-    _Event(
-        "intake_closes",
-        "Intake closes",
-        "Crank degrees after the bottom at which the intake valve shuts and compression begins.",
-        r"IC = D/2 + C_i - 180^\circ",
-        "{intake_duration} / 2 + {installed_centreline} − 180°",
-        train.intake_closes,
-    ),
-    _Event(
-        "exhaust_opens",
-        "Exhaust opens",
-        "Crank degrees before the bottom at which the exhaust valve opens.",
-        r"EO = D/2 + C_e - 180^\circ",
-        "{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
-        train.exhaust_opens,
-    ),
-    _Event(
-        "exhaust_closes",
-        "Exhaust closes",
-        "Crank degrees after the top at which the exhaust valve shuts.",
-        r"EC = D/2 - C_e",
-        "{exhaust_duration} / 2 − {exhaust_centreline}",
-        train.exhaust_closes,
-    ),
-)
-
-
-def _register(event: _Event) -> None:
-    """An event at each lift: as the degree wheel read it where it did, else as the card gives it."""
-    side = event.slug.partition("_")[0]
-    duration, measured = f"{side}_duration", f"{event.slug}_measured"
+def _define_event(
+    slug: str, title: str, means: str, formula: str, working: str, compute: Callable[[Value, Value], Value]
+) -> None:
+    """Define an event at each lift: as the degree wheel read it where it did, else from duration and centreline."""
+    side = slug.partition("_")[0]
+    duration, measured = f"{side}_duration", f"{slug}_measured"
     centreline = "installed_centreline" if side == "intake" else "exhaust_centreline"
     by_wheel = f"by degree wheel: {{{measured}}}"
 
-    def from_card(**given: Value) -> Value | FigureResult:
-        computed = event.of(given[duration], given[centreline])
-        if measured not in given:
+    def from_card(**inputs: Value) -> Value | FigureResult:
+        computed = compute(inputs[duration], inputs[centreline])
+        if measured not in inputs:
             return computed
-        read = np.isfinite(given[measured])
+        read = np.isfinite(inputs[measured])
         if read.all():
-            return FigureResult(given[measured], by_wheel, takes=(measured,))
-        return FigureResult(np.where(read, given[measured], computed), by_wheel if np.atleast_1d(read)[0] else None)
+            return FigureResult(inputs[measured], by_wheel, inputs=(measured,))
+        return FigureResult(np.where(read, inputs[measured], computed), by_wheel if np.atleast_1d(read)[0] else None)
 
-    def as_read(**given: Value) -> Value:
-        return given[measured]
+    def as_read(**inputs: Value) -> Value:
+        return inputs[measured]
 
-    figure(
-        event.slug,
-        event.title,
-        display_units.ANGLE,
+    define.figure(
+        slug,
+        title,
+        units.ANGLE,
         section=VALVE_TRAIN,
         source=GEOMETRY,
         axis="lift",
         headline="first",
-        means=event.means,
-        formula=event.formula,
-        symbols=(
-            ("D", "duration at the lift stated", "deg"),
-            (f"C_{side[0]}", f"{side} centreline", "deg"),
-        ),
-        working=event.working,
+        means=means,
+        formula=formula,
+        symbols=(("D", "duration at the lift stated", "deg"), (f"C_{side[0]}", f"{side} centreline", "deg")),
+        working=working,
         validity="lobes taken as symmetric; events read from the degree wheel win",
         inputs=(duration, centreline),
         optional_inputs=(measured,),
     )(from_card)
-    alternative(event.slug, working=by_wheel, inputs=(measured,))(as_read)
+    define.alternative(slug, working=by_wheel, inputs=(measured,))(as_read)
 
 
-for _each in _EVENTS:
-    _register(_each)
+_define_event(
+    "intake_opens",
+    "Intake opens",
+    "Crank degrees before the top at which the intake valve opens.",
+    r"IO = D/2 - C_i",
+    "{intake_duration} / 2 − {installed_centreline}",
+    train.intake_opens,
+)
+_define_event(
+    "intake_closes",
+    "Intake closes",
+    "Crank degrees after the bottom at which the intake valve shuts and compression begins.",
+    r"IC = D/2 + C_i - 180^\circ",
+    "{intake_duration} / 2 + {installed_centreline} − 180°",
+    train.intake_closes,
+)
+_define_event(
+    "exhaust_opens",
+    "Exhaust opens",
+    "Crank degrees before the bottom at which the exhaust valve opens.",
+    r"EO = D/2 + C_e - 180^\circ",
+    "{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
+    train.exhaust_opens,
+)
+_define_event(
+    "exhaust_closes",
+    "Exhaust closes",
+    "Crank degrees after the top at which the exhaust valve shuts.",
+    r"EC = D/2 - C_e",
+    "{exhaust_duration} / 2 − {exhaust_centreline}",
+    train.exhaust_closes,
+)
 
 
-@figure(
+@define.figure(
     "intake_open",
     "Intake open for",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="lift",
@@ -262,10 +236,10 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     return train.duration(intake_opens, intake_closes)
 
 
-@figure(
+@define.figure(
     "exhaust_open",
     "Exhaust open for",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="lift",
@@ -281,10 +255,10 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     return train.duration(exhaust_opens, exhaust_closes)
 
 
-@figure(
+@define.figure(
     "overlap",
     "Overlap",
-    display_units.ANGLE,
+    units.ANGLE,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="lift",
@@ -305,16 +279,16 @@ def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
     return train.overlap(intake_opens, exhaust_closes)
 
 
-@alternative("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")
+@define.alternative("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")
 def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
     """Overlap [deg] at each lift from the card alone: it is the same however the cam was put in."""
     return train.overlap_from_duration(intake_duration, exhaust_duration, lobe_separation)
 
 
-@figure(
+@define.figure(
     "effective_compression_ratio",
     "Effective compression ratio",
-    display_units.COMPRESSION,
+    units.COMPRESSION,
     section=VALVE_TRAIN,
     source=HEYWOOD_2,
     axis="lift",

@@ -1,30 +1,171 @@
-"""Figures of the valve train: lift, springs, preload, room to the piston."""
+"""Figures of the valve train: lift, springs, preload, clearance to the piston."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from builder.engine import uncertainty
 from builder.engine import valve_train as train
 from builder.engine.values import Value
-from builder.figures.core import display_units
+from builder.figures.core import display_units as units
+from builder.figures.core.display_units import DisplayUnit
+from builder.figures.core.inputs import Context, Input, recorded_value
 from builder.figures.core.registry import (
     COMMON_PRACTICE,
     GEOMETRY,
     HEYWOOD_6,
     SHIGLEY,
     VALVE_TRAIN,
+    Definitions,
     Missing,
-    alternative,
-    figure,
 )
 from builder.figures.core.solver import FigureResult
-from builder.figures.definitions import cam_inputs  # noqa: F401
+from builder.figures.core.types import GIVEN, InputValue, weakest
+from builder.figures.definitions.cam_readings import SIDES
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.threads import parse_thread
+from builder.record.quantities.units import Quantity
+
+define = Definitions()
 
 
-@figure(
+def _of_sides(
+    context: Context, item: Input, readings: list[Reading | Quantity | None], paths: tuple[str, ...]
+) -> InputValue | None:
+    """Return an input with a value for intake and one for exhaust; either may be missing."""
+    one_part = replace(item, axis=None)  # several springs or valves of one side are the same part
+    values = [None if reading is None else recorded_value(one_part, reading) for reading in readings]
+    recorded = [(value, path) for value, path in zip(values, paths, strict=True) if value is not None]
+    if not recorded:
+        return None
+    means = [np.nan if value is None else float(np.mean(value.values)) for value in values]
+    parts = [np.nan if value is None else float(np.mean(list(value.contributions.values()))) for value in values]
+    return item.value(
+        np.array(means),
+        tuple("not recorded" if value is None else value.texts[0] for value in values),
+        weakest(value.provenance for value, _ in recorded),
+        labels=SIDES,
+        contributions={item.name: np.array(parts)},
+        has_stated_resolution=any(value.has_stated_resolution for value, _ in recorded),
+        where=context.build.where(recorded[0][1]),
+    )
+
+
+def _by_side(
+    name: str,
+    label: str,
+    symbol: str,
+    display_unit: DisplayUnit,
+    intake: str,
+    exhaust: str,
+    *,
+    shared: bool = False,
+) -> Input:
+    """Return an input that the record holds under one path for each side.
+
+    Where it is ``shared`` the exhaust has the intake's value unless it has its own.
+    """
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        readings = [context.build.get(intake), context.build.get(exhaust)]
+        if shared and readings[1] is None:
+            readings[1] = readings[0]
+        return _of_sides(context, item, readings, (intake, exhaust))
+
+    return Input(name, label, symbol, display_unit, intake, "side", get=get)
+
+
+def _tested(label: str, index: int, field: str, display_unit: DisplayUnit) -> Input:
+    """Return the height or the load of the first or the last point on the spring tester."""
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        points = context.build.get(item.path) or ()
+        quantity: Quantity | None = getattr(points[index], field) if len(points) > 1 else None
+        return None if quantity is None else recorded_value(item, quantity)
+
+    name = f"{label}_tested_{field}"
+    return Input(name, f"{label} {field} on the tester", "", display_unit, "top_end.springs.tested", get=get)
+
+
+define.add_inputs(
+    _by_side("lobe_lift", "lift at the lobe", "l", units.LENGTH, "cam.card.intake.lobe_lift",
+             "cam.card.exhaust.lobe_lift"),
+    _by_side(
+        "card_valve_lift", "lift at the valve, on the card", "l_v", units.LENGTH,
+        "cam.card.intake.valve_lift", "cam.card.exhaust.valve_lift",
+    ),
+    _by_side("card_rocker_ratio", "rocker ratio of the card", "R_c", units.RATIO, "cam.card.intake.rocker_ratio",
+             "cam.card.exhaust.rocker_ratio", shared=True),
+    _by_side("rocker_ratio", "rocker ratio", "R", units.RATIO, "top_end.rockers.ratio", "top_end.rockers.exhaust_ratio",
+             shared=True),
+    _by_side(
+        "valve_diameter", "valve head diameter", "D_v", units.LENGTH,
+        "top_end.heads.intake_valve.diameter", "top_end.heads.exhaust_valve.diameter",
+    ),
+    _by_side(
+        "installed_height", "spring height, valve shut", "h_0", units.LENGTH,
+        "top_end.springs.installed_height", "top_end.springs.exhaust_installed_height", shared=True,
+    ),
+    _by_side(
+        "piston_to_valve_measured", "piston to valve, measured", "", units.LENGTH,
+        "assembly.checks.intake_piston_to_valve", "assembly.checks.exhaust_piston_to_valve",
+    ),
+    Input("preload_turns", "turns past zero lash", "u", units.RATIO, "cam.lifters.preload_turns"),
+    Input("rate_listed", "spring rate, as listed", "k", units.STIFFNESS, "top_end.springs.rate"),
+    Input("seat_load_recorded", "seat load", "F_0", units.FORCE, "top_end.springs.seat_load"),
+    Input("solid_height", "spring height at coil bind", "h_s", units.LENGTH, "top_end.springs.solid_height"),
+    Input("coil_bind_measured", "spring travel left, measured", "", units.LENGTH, "assembly.checks.coil_bind"),
+    _tested("first", 0, "height", units.LENGTH),
+    _tested("first", 0, "load", units.FORCE),
+    _tested("last", -1, "height", units.LENGTH),
+    _tested("last", -1, "load", units.FORCE),
+)  # fmt: skip
+
+
+@define.computed_input("lash", "lash", "j", units.LENGTH, "cam.card.intake.lash", "side")
+def _lash(context: Context, item: Input) -> InputValue | None:
+    """Return lash as set where it was recorded, else as the card asks; none for hydraulic lifters."""
+    paths = [(f"assembly.checks.{side}_lash", f"cam.card.{side}.lash") for side in SIDES]
+    readings = [context.build.get(as_set) or context.build.get(card) for as_set, card in paths]
+    lash = _of_sides(context, item, readings, (paths[0][1], paths[1][1]))
+    if lash is None:
+        return None
+    # A side without lash has none, or the side that has it would be the only one with a lift.
+    parts = {name: np.nan_to_num(np.asarray(part)) for name, part in lash.contributions.items()}
+    return replace(lash, values=np.nan_to_num(np.asarray(lash.values)), contributions=parts)
+
+
+@define.computed_input(
+    "pivot_ratio", "rocker ratio, the adjuster at its pivot", "R", units.RATIO, "top_end.rockers.ratio", "side"
+)
+def _pivot_ratio(context: Context, item: Input) -> InputValue | None:
+    """Return the rocker's ratio where the adjuster moves its pivot; NaN where that is known and the ratio is not."""
+    if context.build.get("cam.lifters.adjuster_at") != "rocker pivot":
+        return None
+    ratio = context.input("rocker_ratio")
+    if ratio is None:
+        return item.value(float("nan"), ("not recorded",), GIVEN)
+    contributions = uncertainty.root(item.name, *ratio.contributions.values())
+    return replace(ratio, name=item.name, label=item.label, contributions=contributions)
+
+
+@define.computed_input(
+    "adjuster_pitch", "pitch of the adjuster's thread", "p", units.LENGTH, "cam.lifters.adjuster_thread"
+)
+def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
+    size = context.build.get(item.path)
+    thread = parse_thread(size) if size else None
+    if thread is None or thread.pitch is None:
+        return None
+    return item.value(thread.pitch, (f"pitch of {size}",), GIVEN)
+
+
+@define.figure(
     "valve_lift",
     "Valve lift, net",
-    display_units.LENGTH,
+    units.LENGTH,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="side",
@@ -39,7 +180,7 @@ def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
     return train.valve_lift(lobe_lift, rocker_ratio, lash)
 
 
-@alternative("valve_lift", working="{card_valve_lift} / {card_rocker_ratio} × {rocker_ratio} − {lash}")
+@define.alternative("valve_lift", working="{card_valve_lift} / {card_rocker_ratio} × {rocker_ratio} − {lash}")
 def valve_lift_with_other_rockers(
     card_valve_lift: Value, card_rocker_ratio: Value, rocker_ratio: Value, lash: Value = 0.0
 ) -> Value:
@@ -47,16 +188,16 @@ def valve_lift_with_other_rockers(
     return train.valve_lift(train.lobe_lift(card_valve_lift, card_rocker_ratio), rocker_ratio, lash)
 
 
-@alternative("valve_lift", working="{card_valve_lift} − {lash}")
+@define.alternative("valve_lift", working="{card_valve_lift} − {lash}")
 def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     """Net valve lift from the card's lift at the valve [m]."""
     return card_valve_lift - np.asarray(lash)
 
 
-@figure(
+@define.figure(
     "lift_to_diameter",
     "Lift to diameter",
-    display_units.RATIO,
+    units.RATIO,
     section=VALVE_TRAIN,
     source=HEYWOOD_6,
     axis="side",
@@ -72,10 +213,10 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     return train.lift_to_diameter(valve_lift, valve_diameter)
 
 
-@figure(
+@define.figure(
     "curtain_area",
     "Curtain area",
-    display_units.AREA,
+    units.AREA,
     section=VALVE_TRAIN,
     source=HEYWOOD_6,
     axis="side",
@@ -91,10 +232,10 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     return train.curtain_area(valve_lift, valve_diameter)
 
 
-@figure(
+@define.figure(
     "lifter_preload",
     "Lifter preload",
-    display_units.LENGTH,
+    units.LENGTH,
     section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How far a hydraulic lifter's plunger is pressed in when the valve is shut.",
@@ -117,10 +258,10 @@ def lifter_preload(
     return FigureResult(preload, "{preload_turns} turns × {adjuster_pitch} × (1 + 1 / {pivot_ratio})")
 
 
-@figure(
+@define.figure(
     "spring_rate",
     "Spring rate",
-    display_units.STIFFNESS,
+    units.STIFFNESS,
     section=VALVE_TRAIN,
     source=SHIGLEY,
     means="How much harder the valve spring pushes for every bit it is pressed together.",
@@ -136,16 +277,16 @@ def spring_rate(
     return train.spring_rate(first_tested_load, first_tested_height, last_tested_load, last_tested_height)
 
 
-@alternative("spring_rate", working="as listed: {rate_listed}")
+@define.alternative("spring_rate", working="as listed: {rate_listed}")
 def spring_rate_listed(rate_listed: Value) -> Value:
     """Spring rate as listed [N/m]."""
     return rate_listed
 
 
-@figure(
+@define.figure(
     "seat_load",
     "Seat load",
-    display_units.FORCE,
+    units.FORCE,
     section=VALVE_TRAIN,
     source=SHIGLEY,
     means="How hard the spring holds the valve shut.",
@@ -163,7 +304,9 @@ def seat_load(seat_load_recorded: Value) -> Value:
     return seat_load_recorded
 
 
-@alternative("seat_load", working="{first_tested_load} + {spring_rate} × ({first_tested_height} − {installed_height})")
+@define.alternative(
+    "seat_load", working="{first_tested_load} + {spring_rate} × ({first_tested_height} − {installed_height})"
+)
 def seat_load_from_tester(
     first_tested_load: Value, first_tested_height: Value, spring_rate: Value, installed_height: Value
 ) -> Value:
@@ -171,10 +314,10 @@ def seat_load_from_tester(
     return train.seat_load(spring_rate, first_tested_load, first_tested_height, installed_height)
 
 
-@figure(
+@define.figure(
     "open_load",
     "Open load",
-    display_units.FORCE,
+    units.FORCE,
     section=VALVE_TRAIN,
     source=SHIGLEY,
     axis="side",
@@ -190,10 +333,10 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     return train.open_load(seat_load, spring_rate, valve_lift)
 
 
-@figure(
+@define.figure(
     "coil_bind_clearance",
     "Travel left before coil bind",
-    display_units.LENGTH,
+    units.LENGTH,
     section=VALVE_TRAIN,
     source=SHIGLEY,
     axis="side",
@@ -209,16 +352,16 @@ def coil_bind_clearance(coil_bind_measured: Value) -> Value:
     return coil_bind_measured
 
 
-@alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}")
+@define.alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}")
 def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
     """Travel left before coil bind, intake and exhaust [m]."""
     return train.coil_bind_clearance(installed_height, valve_lift, solid_height)
 
 
-@figure(
+@define.figure(
     "piston_to_valve",
     "Piston to valve",
-    display_units.LENGTH,
+    units.LENGTH,
     section=VALVE_TRAIN,
     source=COMMON_PRACTICE,
     axis="side",

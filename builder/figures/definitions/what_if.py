@@ -1,4 +1,4 @@
-"""What the compression ratio would be with another part: as listed, or as one came out of the wrong box."""
+"""What the compression ratio would be with another part: as listed, or as the wrong part came in."""
 
 from __future__ import annotations
 
@@ -9,14 +9,15 @@ from functools import cached_property
 import numpy as np
 
 from builder.engine.values import Value
-from builder.figures.core import display_units
+from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
-from builder.figures.core.inputs import INPUTS, Context, computed_input
-from builder.figures.core.registry import CYLINDER, GEOMETRY, figure
-from builder.figures.core.solver import Solver
-from builder.figures.core.types import LISTED, Axis, Figure, InputValue
-from builder.figures.definitions import cylinder  # noqa: F401
+from builder.figures.core.inputs import Context, Input
+from builder.figures.core.registry import CYLINDER, GEOMETRY, Definitions
+from builder.figures.core.solver import Solver, solver_without_uncertainty
+from builder.figures.core.types import LISTED, Figure, InputValue
 from builder.record.quantities.readings import Reading
+
+define = Definitions()
 
 PARTS: dict[str, float] = {
     "compression_height": -1.0,
@@ -29,80 +30,79 @@ PARTS: dict[str, float] = {
     "dish": 0.0,
     "dome": 0.0,
 }
-"""The inputs that a part brings to the compression ratio, and how each moves the crown at the deck."""
+"""The inputs of the compression ratio that come with a part, and how far each moves the crown down per metre."""
 
-_BETWEEN = ("swept_volume", "deck_clearance", "crown_volume", "top_land_volume")
-"""The figures between the parts and the ratio."""
-_ALL = ("bore", "deck_clearance_measured", "top_land_height", "top_land_clearance", *PARTS)
+_INTERMEDIATE = ("swept_volume", "deck_clearance", "crown_volume", "top_land_volume")
+"""The figures between parts and compression ratio."""
+_INPUTS = ("bore", "deck_clearance_measured", "top_land_height", "top_land_clearance", *PARTS)
 
 
 @dataclass(frozen=True)
 class Scenario:
-    """What would come of a part: compression ratio, and the crown below the deck [m], both as means."""
+    """What another part would lead to: compression ratio, and the crown below the deck [m], both as means."""
 
     ratio: Figure
     deck_clearance: Figure | None
 
 
 class WhatIf:
-    """The compression ratio of one build under other parts; how sure any of it is, is left out."""
+    """The compression ratio of one build with other parts, without uncertainty; see `Context.cached`."""
 
-    def __init__(self, source: Context) -> None:
-        """Read what the build has, once."""
-        self.source = source
-        self._known = {name: source.solver_without_uncertainty.known(name) for name in _ALL}
-        self._made = {slug: source.solver_without_uncertainty.root_inputs(slug) for slug in _BETWEEN}
-        self._seen: dict[tuple[str, float], Scenario | None] = {}
+    def __init__(self, context: Context) -> None:
+        """Read what the build has."""
+        self.context = context
+        self._solver = context.cached(solver_without_uncertainty)
+        self._inputs = {name: self._solver.input(name) for name in _INPUTS}
+        self._roots = {slug: self._solver.root_inputs(slug) for slug in _INTERMEDIATE}
+        self._scenarios: dict[tuple[str, float], Scenario | None] = {}
 
     @cached_property
-    def now(self) -> Scenario | None:
-        """As the engine was built."""
-        return _outlook_of(self.source.solver_without_uncertainty)
+    def as_built(self) -> Scenario | None:
+        """Return the engine as it was built."""
+        return _scenario(self._solver)
 
     def with_part(self, name: str, value: float) -> Scenario | None:
-        """With a part's value (SI, at every cylinder) instead of the one that was built in."""
-        built = self._known.get(name)
+        """Return the engine with a part's value (SI, at every cylinder) in place of the one built in."""
+        built = self._inputs.get(name)
         if built is None:
             return None
-        if (name, value) not in self._seen:
-            other = replace(built, values=value, texts=("",), axis=None, contributions={})
-            self._seen[name, value] = self._outlook({name: other, **self._crown_moved(built, value, PARTS[name])})
-        return self._seen[name, value]
+        if (name, value) not in self._scenarios:
+            part = replace(built, values=value, texts=("",), axis=None, contributions={})
+            self._scenarios[name, value] = self._solve({name: part, **self._gauge_with(built, value, PARTS[name])})
+        return self._scenarios[name, value]
 
     @cached_property
     def from_parts(self) -> Scenario | None:
-        """With the deck clearance as the parts stack up, whatever the dial gauge said."""
-        return self._outlook({"deck_clearance_measured": None})
+        """Return the engine with the deck clearance that the parts add up to, whatever the dial gauge read."""
+        return self._solve({"deck_clearance_measured": None})
 
-    def _crown_moved(self, built: InputValue, value: float, effect: float) -> dict[str, InputValue | None]:
-        """The dial gauge read the parts that are in; with another one it would read something else."""
-        gauge = self._known["deck_clearance_measured"]
+    def _gauge_with(self, built: InputValue, value: float, effect: float) -> dict[str, InputValue | None]:
+        """Return what the dial gauge would have read with another part."""
+        gauge = self._inputs["deck_clearance_measured"]
         if gauge is None or effect == 0:
             return {}
-        was = built.values if built.axis == gauge.axis else float(np.mean(built.values))
-        moved = np.asarray(gauge.values) + effect * (value - np.asarray(was))
+        before = built.values if built.axis == gauge.axis else float(np.mean(built.values))
+        moved = np.asarray(gauge.values) + effect * (value - np.asarray(before))
         return {"deck_clearance_measured": replace(gauge, values=moved if gauge.axis else float(moved))}
 
-    def _outlook(self, instead: Mapping[str, InputValue | None]) -> Scenario | None:
-        # What does not rest on the part that changed is as it was.
-        same = {
-            slug: self.source.solver_without_uncertainty.known(slug)
-            for slug, roots in self._made.items()
-            if not roots & set(instead)
+    def _solve(self, overrides: Mapping[str, InputValue | None]) -> Scenario | None:
+        # What does not depend on the part that changed is as it was.
+        unchanged = {
+            slug: self._solver.input(slug) for slug, roots in self._roots.items() if not roots & set(overrides)
         }
-        return _outlook_of(Solver(self.source, {**self._known, **same, **instead}, with_uncertainty=False))
+        return _scenario(Solver(self.context, {**self._inputs, **unchanged, **overrides}, with_uncertainty=False))
 
 
-def _outlook_of(solver: Solver) -> Scenario | None:
+def _scenario(solver: Solver) -> Scenario | None:
     ratio, clearance = solver.figure("compression_ratio"), solver.figure("deck_clearance")
     if not isinstance(ratio, Figure):
         return None
     return Scenario(ratio, clearance if isinstance(clearance, Figure) else None)
 
 
-def listed_and_measured(source: Context) -> dict[str, Reading]:
-    """The parts that bear on compression and were both listed and measured."""
-    readings = {name: source.build.get(INPUTS[name].path) for name in PARTS}
+def _listed_and_measured(context: Context) -> dict[str, Reading]:
+    """Return the parts that bear on compression and were both listed and measured."""
+    readings = {name: context.build.get(context.registry.inputs[name].path) for name in PARTS}
     return {
         name: reading
         for name, reading in readings.items()
@@ -110,44 +110,34 @@ def listed_and_measured(source: Context) -> dict[str, Reading]:
     }
 
 
-@computed_input(
-    "ratio_with_listed", "one part", "", display_units.COMPRESSION,
+@define.computed_input(
+    "ratio_with_listed", "one part", "", units.COMPRESSION,
     "bottom_end.pistons.compression_height (listed and measured)", "part",
 )  # fmt: skip
-def _ratio_with_listed(source: Context) -> InputValue | None:
-    parts = listed_and_measured(source)
-    if not parts:
+def _ratio_with_listed(context: Context, item: Input) -> InputValue | None:
+    what_if = context.cached(WhatIf)
+    if what_if.as_built is None:
         return None
-    what_if, now = source.what_if, source.what_if.now
-    if now is None:
+    rows = []
+    for name, reading in _listed_and_measured(context).items():
+        assert reading.listed is not None  # _listed_and_measured returns no other
+        scenario = what_if.with_part(name, reading.listed.si)
+        if scenario is not None:
+            difference = abs(scenario.ratio.value - what_if.as_built.ratio.value)
+            label = context.registry.inputs[name].label
+            rows.append((difference, label, scenario.ratio.value, written_text(reading.listed)))
+    if not rows:
         return None
-    found = []
-    for name, reading in parts.items():
-        assert reading.listed is not None  # listed_and_measured keeps no other
-        outlook = what_if.with_part(name, reading.listed.si)
-        if outlook is not None:
-            text = written_text(reading.listed)
-            found.append((abs(outlook.ratio.value - now.ratio.value), INPUTS[name].label, outlook.ratio.value, text))
-    if not found:
-        return None
-    found.sort(key=lambda each: -each[0])  # the part that matters most stands in front
-    item = INPUTS["ratio_with_listed"]
-    return InputValue(
-        item.name,
-        item.label,
-        item.symbol,
-        np.array([ratio for _, _, ratio, _ in found]),
-        tuple(text for _, _, _, text in found),
-        LISTED,
-        Axis("part", tuple(label for _, label, _, _ in found)),
-        where=source.build.where("bottom_end.pistons.compression_height"),
-    )
+    rows.sort(key=lambda row: -row[0])  # the part that matters most first
+    _, labels, ratios, texts = zip(*rows, strict=True)
+    where = context.build.where("bottom_end.pistons.compression_height")
+    return item.value(np.array(ratios), texts, LISTED, labels=labels, where=where)
 
 
-@figure(
+@define.figure(
     "compression_if",
     "Compression as listed",
-    display_units.COMPRESSION,
+    units.COMPRESSION,
     section=CYLINDER,
     source=GEOMETRY,
     axis="part",

@@ -10,8 +10,8 @@ import numpy as np
 
 from builder.engine.correction import STANDARDS, Standard
 from builder.engine.curves import Peak, overlap
+from builder.figures.core.display_units import system_for
 from builder.figures.core.engine_data import engine_facts
-from builder.figures.core.inputs import Context
 from builder.figures.dyno.comparisons import (
     ComparisonResult,
     Repeats,
@@ -91,7 +91,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     indices = [index for index, pull in enumerate(build.pulls) if pull.name in build.logs]
     if not indices:
         return None
-    system = Context(build, shop).system
+    system = system_for(build, shop)
     facts = engine_facts(build)
     wanted, remark = target_standard(build, shop.correction)
     prepared, problems = [], list[Problem]()

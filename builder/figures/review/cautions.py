@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 
 from builder.figures.core import display_units
 from builder.figures.core.types import Caution, Figure, FigureSheet
-from builder.figures.definitions.cam_inputs import lift_of
-from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance, check_clearances
+from builder.figures.definitions.cam_readings import lift_of
+from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance
 from builder.figures.review.guideline_defaults import (
     COMMON_PRACTICE,
     SHOP_RULE,
@@ -161,7 +161,7 @@ def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
 
 
 def _clearances(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    for fit in check_clearances(build, shop, sheet):
+    for fit in sheet.clearances:
         if not fit.passes:
             yield Caution(_slug_of(fit), fit.violation_text, fit.rule_text, fit.where)
 

@@ -15,7 +15,8 @@ from builder.figures.core.display_units import system_of_unit, written_mean, wri
 from builder.figures.core.inputs import numbered
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.core.working_text import outlier_index
-from builder.figures.definitions.fit_inputs import CLEARANCES, FITS_AT, joint_labels
+from builder.figures.definitions.clearances import CLEARANCES, FITS_AT
+from builder.figures.definitions.fasteners import joint_labels
 from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value
 from builder.record.models.assembly import Checks, Fits
 from builder.record.models.build import Build
@@ -272,7 +273,7 @@ def _check_computed(
     )
     accepted = reading.accepted if reading else None
     where = build.where(path) if reading else next((k.where for k in figure.inputs if k.where), None)
-    unit = "in" if figure.display.endswith("in") else "mm"
+    unit = "in" if figure.unit == "in" else "mm"
     return CheckedClearance(
         path, title, "fit", "length", unit, readings, limits, _verdict(limits, readings, accepted), figure.display,
         figure.axis, figure.outlier, accepted, computed=True, where=where,

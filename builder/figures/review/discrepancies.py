@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,10 +13,10 @@ import numpy.typing as npt
 from builder.engine import uncertainty
 from builder.figures.core import display_units
 from builder.figures.core.display_units import written_text
-from builder.figures.core.inputs import INPUTS
+from builder.figures.core.inputs import Input
 from builder.figures.core.solver import LAST_DIGIT, Solver
 from builder.figures.core.types import Discrepancy, InputValue
-from builder.figures.definitions.what_if import PARTS
+from builder.figures.definitions.what_if import PARTS, WhatIf
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
 from builder.record.models.parts import Part, PartCheck
@@ -70,12 +70,13 @@ class _Consequence:
 class _Finder:
     def __init__(self, solver: Solver) -> None:
         self.solver = solver
-        self.build: Build = solver.source.build
-        self.what_if = solver.source.what_if
+        self.build: Build = solver.context.build
+        self.what_if = solver.context.cached(WhatIf)
+        self.inputs = solver.context.registry.inputs
 
     def listed(self) -> Iterator[Discrepancy]:
         """Yield the readings of the record that were both listed and measured, and differ."""
-        inputs = {INPUTS[name].path: name for name in PARTS}
+        inputs = {self.inputs[name].path: name for name in PARTS}
         for document in DOCUMENTS:
             part = getattr(self.build, document)
             if part is None or document in _OTHER_DOCUMENTS:
@@ -126,7 +127,7 @@ class _Finder:
 
     def _ratio_as_listed(self, name: str, listed: float) -> _Consequence | None:
         scenario = self.what_if.with_part(name, listed)
-        if scenario is None or self.what_if.now is None:
+        if scenario is None or self.what_if.as_built is None:
             return None
         if scenario.ratio.display == self._ratio:
             return _Consequence(f"the compression ratio is {self._ratio} either way", matters=False)
@@ -135,7 +136,7 @@ class _Finder:
 
     @property
     def _ratio(self) -> str:
-        return self.what_if.now.ratio.display if self.what_if.now else ""
+        return self.what_if.as_built.ratio.display if self.what_if.as_built else ""
 
     def received(self) -> Iterator[Discrepancy]:
         """Yield the checks on parts as they came in that differ from what is listed."""
@@ -144,7 +145,7 @@ class _Finder:
                 if check.reading is None or check.reading.listed is None:
                     continue
                 difference = difference_text(check.reading, "position")
-                name = _input_of_check(part, check)
+                name = _input_of_check(part, check, self.inputs)
                 if difference is None or (name and self._is_fitted_with(name, check.reading)):
                     continue
                 yield self._discrepancy(
@@ -158,12 +159,12 @@ class _Finder:
 
     def _is_fitted_with(self, name: str, reading: Reading) -> bool:
         """Whether the part went in and the record of the engine holds the same readings."""
-        built = self.build.get(INPUTS[name].path)
+        built = self.build.get(self.inputs[name].path)
         return isinstance(built, Reading) and built.listed is not None and built.measured == reading.measured
 
     def _ratio_with_rejected(self, name: str, reading: Reading) -> _Consequence | None:
         scenario = self.what_if.with_part(name, float(reading.values.mean()))
-        if scenario is None or self.what_if.now is None:
+        if scenario is None or self.what_if.as_built is None:
             return None
         if scenario.ratio.display == self._ratio:
             return _Consequence(f"fitted, it would have left the compression ratio at {self._ratio}", matters=True)
@@ -171,14 +172,14 @@ class _Finder:
         text = f"fitted, it would have brought the compression ratio to {ratio} in place of {self._ratio}"
         if PARTS[name] and scenario.deck_clearance is not None:
             depth = scenario.deck_clearance.value
-            distance = display_units.LENGTH.text(abs(depth), self.solver.source.system, _CROWN_STEP)
+            distance = display_units.LENGTH.text(abs(depth), self.solver.context.system, _CROWN_STEP)
             text += f" and the crowns to {distance} {'below' if depth >= 0 else 'above'} the deck"
         return _Consequence(text, matters=True)
 
     def method_conflicts(self) -> Iterator[Discrepancy]:
         """Yield the figures for which two methods give values that do not agree."""
         for slug, labels in _METHOD_LABELS.items():
-            if self.solver.known(slug) is None:
+            if self.solver.input(slug) is None:
                 continue
             first, second = self.solver.via(slug, 0), self.solver.via(slug, 1)
             if first is None or second is None:
@@ -190,9 +191,10 @@ class _Finder:
                 continue
             # The difference is shown to the digit that the less certain of the two has.
             resolution = LAST_DIGIT * max(uncertainties)
-            text = figure.method.display_unit.text(abs(difference), self.solver.source.system, resolution)
-            if _shown_number(text) == 0:
+            unit, system = figure.method.display_unit, self.solver.context.system
+            if float(unit.text(abs(difference), system, resolution, with_unit=False)) == 0:
                 continue
+            text = unit.text(abs(difference), system, resolution)
             consequence = self._ratio_from_parts(slug)
             yield Discrepancy(
                 kind="two ways",
@@ -208,7 +210,7 @@ class _Finder:
 
     def _ratio_from_parts(self, slug: str) -> str | None:
         scenario = self.what_if.from_parts if slug == "deck_clearance" else None
-        if scenario is None or self.what_if.now is None or scenario.ratio.display == self._ratio:
+        if scenario is None or self.what_if.as_built is None or scenario.ratio.display == self._ratio:
             return None
         ratio = scenario.ratio.display
         return f"reckoned from the parts the compression ratio would be {ratio} in place of {self._ratio}"
@@ -278,11 +280,12 @@ def _readings(model: RecordModel, path: str, model_title: str = "") -> Iterator[
                     yield from _readings(item, f"{path}.{name}.{index}", title_of(name, type(model).model_fields[name]))
 
 
-def _input_of_check(part: Part, check: PartCheck) -> str | None:
+def _input_of_check(part: Part, check: PartCheck, inputs: Mapping[str, Input]) -> str | None:
     """Return the input that a check on a part is about."""
     for text in (check.what, f"{part.part} {check.what}"):
         for name, pattern in _INPUT_PATTERNS:
-            if pattern.search(text) and check.reading and check.reading.dimension == INPUTS[name].shown.dimension:
+            dimension = inputs[name].display_unit.dimension
+            if pattern.search(text) and check.reading and check.reading.dimension == dimension:
                 return name
     return None
 
@@ -296,7 +299,3 @@ def _difference(first: InputValue, second: InputValue, overall: float) -> float:
 
 def _standard_uncertainty(known: InputValue) -> float:
     return float(np.max(uncertainty.combine(known.contributions))) if known.contributions else 0.0
-
-
-def _shown_number(text: str) -> float:
-    return float(re.sub(r"[^0-9.]", "", text.partition("\N{NO-BREAK SPACE}")[0]) or 0)

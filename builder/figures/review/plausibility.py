@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from builder.engine.fasteners import judge_torque
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions.cam_inputs import wheel_centreline
+from builder.figures.definitions.cam_readings import wheel_centreline
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
 from builder.record.problem import Problem

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from builder.figures.core.inputs import INPUTS, Context
-from builder.figures.core.registry import SECTIONS, catalogue
+from builder.figures.core.inputs import Context
+from builder.figures.core.registry import SECTIONS
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Figure, MissingInputs
+from builder.figures.definitions import REGISTRY
 from builder.record.models.shop import Shop
 from tests.support.figure_records import BOTTOM_END, CAM, TOP_END, V8, read, said_on_line, sheet_of
 
@@ -82,8 +83,8 @@ def test_an_input_that_cannot_be_made_is_a_problem_too(tmp_path: Path) -> None:
 
 
 def test_what_if_puts_another_value_in_place(tmp_path: Path) -> None:
-    source = Context(read(tmp_path, V8), Shop())
-    known = Solver(source).known("stroke")
+    source = Context(read(tmp_path, V8), Shop(), REGISTRY)
+    known = Solver(source).input("stroke")
     assert known is not None
     other = Solver(source, {"stroke": replace(known, values=0.1)}).figure("rod_ratio")
     assert isinstance(other, Figure)
@@ -93,9 +94,9 @@ def test_what_if_puts_another_value_in_place(tmp_path: Path) -> None:
 
 
 def test_leaving_uncertainty_out_changes_no_value(tmp_path: Path) -> None:
-    source = Context(read(tmp_path, V8), Shop())
+    source = Context(read(tmp_path, V8), Shop(), REGISTRY)
     whole, bare = Solver(source), Solver(source, with_uncertainty=False)
-    for slug in catalogue():
+    for slug in REGISTRY.figures:
         one, other = whole.figure(slug), bare.figure(slug)
         assert isinstance(one, Figure) == isinstance(other, Figure), slug
         if isinstance(one, Figure) and isinstance(other, Figure):
@@ -110,16 +111,16 @@ def test_positions_that_were_not_all_measured_are_left_out_not_guessed(tmp_path:
 
 
 def test_every_figure_says_what_it_is() -> None:
-    for slug, entry in catalogue().items():
-        method = entry.method
+    for slug, entry in REGISTRY.figures.items():
+        method = entry.description
         assert method.section in SECTIONS, slug
         assert method.means.endswith("."), slug
         assert method.source, slug
         assert method.validity, slug
-        for route in entry.routes:
+        for route in entry.methods:
             assert route.working, slug
             for name in route.inputs:
-                assert name in INPUTS or name in catalogue(), (slug, name)
+                assert name in REGISTRY.inputs or name in REGISTRY.figures, (slug, name)
 
 
 def test_top_end_alone_gives_what_it_can(tmp_path: Path) -> None:

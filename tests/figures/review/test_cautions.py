@@ -21,10 +21,10 @@ def with_power(sheet: FigureSheet, horsepower: float) -> FigureSheet:
     """The sheet with a peak power of so much, as a dyno would have given it."""
     like = sheet.get("displacement")
     assert like is not None
-    from builder.figures.core.registry import catalogue
+    from builder.figures.definitions import REGISTRY
 
-    method = catalogue()["peak_power"].method
-    peak = Figure(method, horsepower * HP, f"{horsepower:g} hp", None, "measured", "", ())
+    method = REGISTRY.figures["peak_power"].description
+    peak = Figure(method=method, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured")
     return replace(sheet, figures=(*sheet.figures, peak))
 
 
@@ -148,9 +148,11 @@ def test_used_parts_that_nobody_checked_stand_out(tmp_path: Path) -> None:
 def test_too_good_to_be_true(tmp_path: Path) -> None:
     build = read(tmp_path, V8)
     sheet = compute(build, Shop())
-    from builder.figures.core.registry import catalogue
+    from builder.figures.definitions import REGISTRY
 
-    high = Figure(catalogue()["bmep"].method, 1.6e6, "232 psi", None, "measured", "", ())
+    high = Figure(
+        method=REGISTRY.figures["bmep"].description, value=1.6e6, number="232", unit="psi", provenance="measured"
+    )
     found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)))
     assert about(found, "bmep")
     blown = read(

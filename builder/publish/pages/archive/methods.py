@@ -11,9 +11,9 @@ from functools import cache
 from markupsafe import Markup
 
 from builder.draw.canvas import Drawing
-from builder.figures.core.inputs import INPUTS
-from builder.figures.core.registry import SECTIONS, FigureDefinition, catalogue
-from builder.figures.core.types import MethodDescription
+from builder.figures.core.registry import SECTIONS
+from builder.figures.core.types import FigureDefinition, MethodDescription
+from builder.figures.definitions import REGISTRY
 from builder.record.quantities.unit_table import printed_unit
 
 
@@ -29,7 +29,7 @@ class MethodEntry:
 
 def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
     """The Methods page and the drawings of its formulas."""
-    entries = [method_entry(entry) for entry in catalogue().values()]
+    entries = [method_entry(entry) for entry in REGISTRY.figures.values()]
     sections = [(section, [e for e in entries if e.method.section == section]) for section in SECTIONS]
     files = {"methods.md": page("methods", sections=[(title, found) for title, found in sections if found])}
     return files | {f"assets/formulas/{e.formula.name}.svg": e.formula.svg.encode() for e in entries}
@@ -37,7 +37,7 @@ def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
 
 def method_entry(entry: FigureDefinition) -> MethodEntry:
     """A figure of the catalogue as the page shows it."""
-    method = entry.method
+    method = entry.description
     shown = _symbols(entry)
     units = dict.fromkeys(
         printed_unit(scale.unit) or "plain numbers" for scale in (method.display_unit.inch, method.display_unit.metric)
@@ -58,37 +58,35 @@ def _symbols(entry: FigureDefinition) -> tuple[tuple[str, str, str], ...]:
     What the formula does not name has no row (another way to the same figure may take it), nor has the figure
     itself.
     """
-    formula = entry.method.formula
+    formula = entry.description.formula
     left, equals, _ = formula.partition("=")
-    explained = {part for symbol, _, _ in entry.method.symbols for part in symbols_in(symbol)}
+    explained = {part for symbol, _, _ in entry.description.symbols for part in symbols_in(symbol)}
     if equals and len(symbols_in(left)) == 1:
         explained |= symbols_in(left)
-    names = dict.fromkeys(name for route in entry.routes for name in route.inputs)
+    names = dict.fromkeys(name for method in entry.methods for name in method.inputs)
     rows = []
-    for row in map(_symbol, sorted(names, key=lambda name: name not in INPUTS)):
+    for row in map(_symbol, sorted(names, key=lambda name: name not in REGISTRY.inputs)):
         parts = symbols_in(row[0])
         if parts and parts <= symbols_in(formula) and not parts & explained:
             rows.append(row)
             explained |= parts
-    return (*rows, *entry.method.symbols)
+    return (*rows, *entry.description.symbols)
 
 
 def _symbol(name: str) -> tuple[str, str, str]:
     """The symbol of an input, or of a figure (what stands left in its formula), with its meaning and SI unit."""
-    if name in INPUTS:
-        return INPUTS[name].symbol, INPUTS[name].label, INPUTS[name].shown.si
-    method = catalogue()[name].method
+    if name in REGISTRY.inputs:
+        item = REGISTRY.inputs[name]
+        return item.symbol, item.label, item.display_unit.si
+    method = REGISTRY.figures[name].description
     left, equals, _ = method.formula.partition("=")
     return left.strip() if equals else "", method.title.lower(), method.display_unit.si
 
 
 def _in_words(entry: FigureDefinition) -> str:
     """The formula as text, for who cannot see it drawn."""
-    labels = {}
-    for route in entry.routes:
-        for name in route.inputs:
-            labels[name] = INPUTS[name].label if name in INPUTS else catalogue()[name].method.title.lower()
-    return f"{entry.method.title} = {entry.routes[0].working.format_map(labels)}"
+    labels = {name: REGISTRY.label(name) for name in entry.methods[0].inputs}
+    return f"{entry.description.title} = {entry.methods[0].working.format_map(labels)}"
 
 
 @cache

@@ -13,10 +13,11 @@ from builder.draw.charts.valve_timing import Event
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
 from builder.figures.core import display_units as units
-from builder.figures.definitions.cam_inputs import SIDES, lift_of
+from builder.figures.definitions import REGISTRY
+from builder.figures.definitions.cam_readings import SIDES, lift_of
 from builder.figures.core.types import Figure, FigureSheet, InputValue
-from builder.figures.core.inputs import INPUTS, Context, read
-from builder.figures.review.clearance_checks import CheckedClearance, check_clearances
+from builder.figures.core.inputs import Context
+from builder.figures.review.clearance_checks import CheckedClearance
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.publish.pages.build.dyno_charts import session_charts
 from builder.publish.pages.build.placed_chart import PlacedChart
@@ -28,7 +29,7 @@ from builder.record.models.shop import Shop
 
 def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PlacedChart]:
     """Return a request for every chart that the record has enough for, in the order of the page."""
-    source = Context(build, shop)
+    source = Context(build, shop, REGISTRY)
     chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PlacedChart]], ...] = (
         _deck_stack_chart,
         _piston_speed,
@@ -52,7 +53,7 @@ def _unit(shown: DisplayUnit, system: System) -> str:
 
 
 def _mean(source: Context, name: str) -> float | None:
-    known = read(INPUTS[name], source)
+    known = source.input(name)
     return None if known is None else float(np.nanmean(known.values))
 
 
@@ -235,14 +236,14 @@ def _lobe_data(source: Context, sheet: FigureSheet, side: str) -> tuple[float, l
     centre = sheet.value("installed_centreline" if side == "intake" else "exhaust_centreline")
     lift = sheet.get("valve_lift")
     peak = _at(lift, side) if lift else None
-    rocker = read(INPUTS["rocker_ratio"], source)
+    rocker = source.input("rocker_ratio")
     if centre is None or peak is None or peak <= 0:
         return None
     ratio = 1.0 if rocker is None else float(np.atleast_1d(rocker.values)[SIDES.index(side)])
     if not np.isfinite(ratio):
         return None
     known = []
-    for label, duration in _points(read(INPUTS[f"{side}_duration"], source)):
+    for label, duration in _points(source.input(f"{side}_duration")):
         at = lift_of(label)
         # The card takes timing at the lobe; a seat without a stated lift is left out of the curve.
         if at is not None and at * ratio < peak:
@@ -329,7 +330,7 @@ def _positions_chart(data: Positions, name: str) -> ChartRequest:
 def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     """A strip for every fit and check with more than one reading: the readings against what is allowed."""
     seen: dict[str, int] = {}
-    for fit in check_clearances(source.build, source.shop, sheet):
+    for fit in sheet.clearances:
         if len(fit.readings) < 2 or not np.isfinite([at.value for at in fit.readings]).any():
             continue
         slug = "_".join(fit.path.split(".")[1:])

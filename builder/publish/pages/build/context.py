@@ -9,7 +9,6 @@ from markupsafe import Markup
 
 from builder.figures.core.registry import AIR, CYLINDER, FITS, POWER, VALVE_TRAIN
 from builder.figures.core.types import FigureSheet
-from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.delivery_readiness import Readiness
 from builder.publish.pages.archive.glossary import terms_for
 from builder.publish.pages.build.cautions_section import caution_lines
@@ -57,7 +56,7 @@ def render_build_page(
     """The Markdown of a build's page. `data` names the files in its data folder; `ready` is for the shop alone."""
     both = shop.units == "both"
     every = chapters(build, both_systems=both)
-    fits = check_clearances(build, shop, sheet)
+    fits = sheet.clearances
     return jinja.get_template("pages/build.md.j2").render(
         build=build,
         sheet=sheet,

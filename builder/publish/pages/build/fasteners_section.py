@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from builder.figures.core.display_units import convert_to_other_system, system_of_unit, written_text
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions.cam_inputs import wheel_centreline
-from builder.figures.definitions.fit_inputs import joint_labels
+from builder.figures.definitions.cam_readings import wheel_centreline
+from builder.figures.definitions.fasteners import joint_labels
 from builder.publish.pages.build.record_tables import Cell, Table, cell, remarks
 from builder.publish.pages.formatting import group_thousands
 from builder.record.models.assembly import Fastener

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from builder.figures.core.registry import catalogue
+from builder.figures.definitions import REGISTRY
 from builder.publish.pages.archive.glossary import GLOSSARY, Term, terms_for
 
 
@@ -24,7 +24,7 @@ def test_words_and_addresses_are_told_apart_and_in_order() -> None:
 
 def test_every_figure_it_explains_is_one_and_is_explained_once() -> None:
     figures = [slug for word in GLOSSARY for slug in word.figures]
-    assert set(figures) <= set(catalogue())
+    assert set(figures) <= set(REGISTRY.figures)
     assert len(figures) == len(set(figures))
 
 

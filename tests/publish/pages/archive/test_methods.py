@@ -8,7 +8,7 @@ import re
 import pytest
 from markupsafe import Markup
 
-from builder.figures.core.registry import catalogue
+from builder.figures.definitions import REGISTRY
 from builder.publish.pages.archive.methods import method_entry, method_pages, set_symbol, symbols_in
 from builder.publish.pages.templating import page_environment
 
@@ -26,17 +26,17 @@ def test_every_figure_has_its_entry_with_formula_range_and_source() -> None:
     files = _pages()
     text = files["methods.md"].decode()
     ids = re.findall(r'<h3 id="([^"]+)">', text)
-    assert [name.replace("&#95;", "_") for name in ids] == list(catalogue())
-    assert text.count('class="mb-source"') == len(catalogue())
+    assert [name.replace("&#95;", "_") for name in ids] == list(REGISTRY.figures)
+    assert text.count('class="mb-source"') == len(REGISTRY.figures)
     formulas = [name for name in files if name.startswith("assets/formulas/")]
-    assert len(formulas) == len(catalogue())
+    assert len(formulas) == len(REGISTRY.figures)
     assert all(files[name].startswith((b"<?xml", b"<svg")) for name in formulas)
 
 
 def test_every_formula_is_there_in_words_for_who_cannot_see_it() -> None:
     text = _pages()["methods.md"].decode()
     alts = re.findall(r'<img src="assets/formulas/[^"]+" alt="([^"]*)"', text)
-    assert len(alts) == len(catalogue())
+    assert len(alts) == len(REGISTRY.figures)
     assert all(" = " in alt.replace("&#61;", "=") for alt in alts)
 
 
@@ -58,22 +58,22 @@ _WORDS = rf"\\max_\{{\\mathrm\{{\w+\}}\}}|(?<!_\{{)\\(?:mathrm|text)\{{[^}}]*\}}
 _SYMBOL = re.compile(r"(?:Δp|[A-Za-zωρθηλφεδ]+)(?:<sub>[\w ,]+</sub>)?'?")
 
 
-@pytest.mark.parametrize("slug", list(catalogue()))
+@pytest.mark.parametrize("slug", list(REGISTRY.figures))
 def test_every_symbol_of_a_formula_is_explained(slug: str) -> None:
     """Up to the differential signs, which belong to the calculus; what stands left is the figure itself."""
-    entry = catalogue()[slug]
-    left, equals, right = entry.method.formula.partition("=")
-    formula = re.sub(_WORDS, " ", right if equals and "+" not in left else entry.method.formula)
+    entry = REGISTRY.figures[slug]
+    left, equals, right = entry.description.formula.partition("=")
+    formula = re.sub(_WORDS, " ", right if equals and "+" not in left else entry.description.formula)
     wanted = set(_SYMBOL.findall(_plainly(set_symbol(re.sub(r"[<>]", " ", formula)))))
     explained = {part for symbol, _, _ in method_entry(entry).symbols for part in _SYMBOL.findall(_plainly(symbol))}
     itself = {_plainly(set_symbol(left.strip()))} if equals else set()
-    assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.method.formula
+    assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.description.formula
 
 
-@pytest.mark.parametrize("slug", list(catalogue()))
+@pytest.mark.parametrize("slug", list(REGISTRY.figures))
 def test_no_symbol_is_explained_that_the_formula_does_not_hold_and_none_twice(slug: str) -> None:
-    entry = catalogue()[slug]
-    formula = _plainly(set_symbol(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.method.formula))))
+    entry = REGISTRY.figures[slug]
+    formula = _plainly(set_symbol(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.description.formula))))
     held = set(_SYMBOL.findall(formula))
     # What a differential sign stands before is a symbol too.
     held |= {name.removeprefix("d") for name in held}
@@ -87,7 +87,7 @@ def test_no_symbol_is_explained_that_the_formula_does_not_hold_and_none_twice(sl
 
 
 def test_a_mean_names_what_is_averaged_and_the_ends_of_the_range() -> None:
-    rows = [str(symbol) for symbol, _, _ in method_entry(catalogue()["mean_torque"]).symbols]
+    rows = [str(symbol) for symbol, _, _ in method_entry(REGISTRY.figures["mean_torque"]).symbols]
     assert rows == ["T", "n<sub>1</sub>, n<sub>2</sub>"]
 
 

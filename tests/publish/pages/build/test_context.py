@@ -10,7 +10,6 @@ from PIL import Image
 
 from builder.archive.build_summary import summarise
 from builder.figures.evaluate import compute
-from builder.figures.review.clearance_checks import check_clearances
 from builder.publish.pages.archive.sparkline import sparkline
 from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.charts import charts_for
@@ -42,7 +41,7 @@ def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> N
         assembly="fits:\n  piston_clearance: {unit: mm, allowed: 0.040..0.060, rule: sheet, by: IV,\n"
         "    measured: [0.045, 0.050, 0.055, 0.071]}\n",
     )
-    (row,) = clearance_rows(check_clearances(build, samples.shop(), sheet), "fit")
+    (row,) = clearance_rows(sheet.clearances, "fit")
     assert (row.allowed, row.authority) == ("0.040 to 0.060\N{NO-BREAK SPACE}mm", "sheet")
     assert [text.split("\N{NO-BREAK SPACE}")[0] for text in (row.minimum, row.maximum)] == ["0.045", "0.071"]
     assert row.out_of_range
@@ -55,7 +54,7 @@ def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> N
 
 def test_what_was_accepted_says_by_whom_and_why() -> None:
     build, sheet = samples.build_and_sheet("offshore-v8")
-    rows = clearance_rows(check_clearances(build, samples.shop(), sheet), "fit", "bore", "joint")
+    rows = clearance_rows(sheet.clearances, "fit", "bore", "joint")
     out = [row for row in rows if row.out_of_range]
     assert out
     for row in out:
@@ -66,14 +65,14 @@ def test_what_was_accepted_says_by_whom_and_why() -> None:
 
 def test_a_range_with_one_end_has_no_place_in_it() -> None:
     build, sheet = samples.build_and_sheet("pilot-launch-four")
-    row = next(r for r in clearance_rows(check_clearances(build, samples.shop(), sheet), "fit") if r.title == "Top ring gap")
+    row = next(r for r in clearance_rows(sheet.clearances, "fit") if r.title == "Top ring gap")
     assert (row.gauge_svg, row.place_text) == ("", "")
 
 
 @pytest.mark.parametrize("slug", samples.slugs())
 def test_every_fit_with_several_readings_is_drawn_against_its_range(slug: str) -> None:
     build, sheet = samples.build_and_sheet(slug)
-    several = [fit for fit in check_clearances(build, samples.shop(), sheet) if len(fit.readings) > 1]
+    several = [fit for fit in sheet.clearances if len(fit.readings) > 1]
     placed = charts_for(build, sheet, samples.shop())
     strips = [item for item in placed if item.section == "readings"]
     assert len(strips) == len(several)

@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 
 from builder.figures.core.inputs import Context
+from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
 from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.dyno_charts import session_charts
@@ -43,7 +44,7 @@ def test_a_verdict_is_a_sentence_with_the_drawing_that_shows_it() -> None:
     assert view.changes[0].title == "Rebored, roller cam, heads"
     assert view.changes[0].verdict.startswith("Worth")
     assert all(verdict.verdict.endswith(".") for verdict in view.changes)
-    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
+    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
     named = {verdict.chart for verdict in view.changes if verdict.chart}
     assert named
     assert named <= drawn
@@ -63,7 +64,7 @@ def test_a_setting_has_a_drawing_for_every_result_and_its_caution() -> None:
     (setting,) = _view("hydroplane-two-stroke").settings
     assert setting.title == "Tuned length of the pipes"
     assert "detonation" in setting.caution
-    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop()), sheet.session)}
+    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
     assert {name for _, name in setting.verdicts} <= drawn
 
 
@@ -72,7 +73,7 @@ def test_what_there_is_a_guideline_for_is_drawn_with_it_though_it_was_worked_out
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
     (told,) = [
         placed.request.draw().description
-        for placed in session_charts(Context(build, samples.shop()), sheet.session)
+        for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
         if placed.request.name == "channels"
     ]
     panels = {one.split(":")[0]: one for one in told.split(". ") if ":" in one}
@@ -98,7 +99,7 @@ def test_boost_and_a_cylinder_that_runs_away_are_seen(tmp_path: Path) -> None:
     sheet = compute(build, samples.shop())
     (told,) = [
         placed.request.draw().description
-        for placed in session_charts(Context(build, samples.shop()), sheet.session)
+        for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
         if placed.request.name == "channels"
     ]
     assert "Boost: as delivered 44.8 to 44.8 kPa" in told  # 6.5 psi of 6.894757 kPa each: NIST SP 811

@@ -1,0 +1,239 @@
+"""Figures of fasteners: torque and clamping force of every joint."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+import numpy as np
+
+from builder.engine import fasteners, uncertainty
+from builder.engine.fasteners import PRELOAD_SPREAD
+from builder.engine.values import Value
+from builder.figures.core import display_units as units
+from builder.figures.core.display_units import DisplayUnit, written_mean, written_text
+from builder.figures.core.inputs import Context, Input
+from builder.figures.core.registry import FITS, MACHINERYS, SHIGLEY_BOLTS, Definitions
+from builder.figures.core.solver import FigureResult
+from builder.figures.core.types import GIVEN, MEASURED, InputValue, Provenance
+from builder.record.models.assembly import Fastener
+from builder.record.quantities.threads import parse_thread
+from builder.record.quantities.units import Quantity
+
+define = Definitions()
+
+_NIST = "NIST SP 811 (unit factors)"
+
+JointValue = tuple[float, float, str]
+"""A value of one joint [SI], its standard uncertainty [SI], and its text."""
+
+
+def joint_labels(joints: tuple[Fastener, ...]) -> tuple[str, ...]:
+    """Return the names of the joints, numbered where two are the same."""
+    counts: dict[str, int] = {}
+    labels = []
+    for joint in joints:
+        counts[joint.joint] = counts.get(joint.joint, 0) + 1
+        labels.append(joint.joint if counts[joint.joint] == 1 else f"{joint.joint} ({counts[joint.joint]})")
+    return tuple(labels)
+
+
+def _by_joint(
+    name: str,
+    label: str,
+    symbol: str,
+    display_unit: DisplayUnit,
+    field: str,
+    value_of: Callable[[Fastener], JointValue | None],
+    provenance: Provenance,
+) -> Input:
+    """Return an input with a value for each joint; joints without it are NaN."""
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        joints: tuple[Fastener, ...] = context.build.get("assembly.fasteners") or ()
+        values = [value_of(joint) for joint in joints]
+        if not any(values):
+            return None
+        first = next(index for index, value in enumerate(values) if value)
+        return item.value(
+            np.array([np.nan if value is None else value[0] for value in values]),
+            tuple("not recorded" if value is None else value[2] for value in values),
+            provenance,
+            labels=joint_labels(joints),
+            contributions={name: np.array([np.nan if value is None else value[1] for value in values])},
+            has_stated_resolution=name in ("nut_factor", "bolt_stretch"),
+            where=context.build.where(f"assembly.fasteners.{first}"),
+        )
+
+    return Input(name, label, symbol, display_unit, f"assembly.fasteners.{field}", "joint", get=get)
+
+
+def _torque(joint: Fastener) -> JointValue | None:
+    if joint.torque is None or not joint.torque.preferred:
+        return None
+    value = float(joint.torque.values.mean())
+    step = max(quantity.step for quantity in joint.torque.preferred)
+    return value, float(uncertainty.from_resolution(step)), written_text(joint.torque.preferred[0])
+
+
+def _torque_that_decides(joint: Fastener) -> JointValue | None:
+    """The torque, unless an angle was turned after it: then it says nothing about the clamping force."""
+    return _torque(joint) if joint.angle is None else None
+
+
+def _nut_factor(joint: Fastener) -> JointValue | None:
+    """As written down, else from the friction and the thread."""
+    thread = parse_thread(joint.size) if joint.size else None
+    if joint.nut_factor is not None:
+        value, text = joint.nut_factor, f"{joint.nut_factor:g}"
+    elif joint.friction is not None and thread is not None:
+        value = float(fasteners.nut_factor(thread.diameter, thread.pitch, joint.friction, joint.friction))
+        text = f"{value:.3f} (friction {joint.friction:g})"
+    else:
+        return None
+    # Whatever nut factor is written down, friction scatters about it: that is what makes preload so uncertain.
+    return value, value * PRELOAD_SPREAD["torque"] / uncertainty.COVERAGE, text
+
+
+def _diameter(joint: Fastener) -> JointValue | None:
+    thread = parse_thread(joint.size) if joint.size else None
+    return (thread.diameter, 0.0, f"diameter of {joint.size}") if thread else None
+
+
+def _sections(joint: Fastener) -> tuple[Quantity | None, Quantity | None] | None:
+    """Shank and thread that stretch, either of them; None unless the stretch was measured and a length is known."""
+    shank = joint.shank_length if joint.shank_diameter is not None else None
+    if joint.stretch is None or not joint.stretch.preferred or _diameter(joint) is None:
+        return None
+    return (shank, joint.thread_length) if shank or joint.thread_length else None
+
+
+def _stretch(joint: Fastener) -> JointValue | None:
+    if joint.stretch is None or _sections(joint) is None:
+        return None
+    value = float(joint.stretch.values.mean())
+    # Where the stretching ends inside nut and head is not known better than this.
+    spread = value * PRELOAD_SPREAD["stretch"] / uncertainty.COVERAGE
+    step = max(quantity.step for quantity in joint.stretch.preferred)
+    return value, float(np.hypot(uncertainty.from_resolution(step), spread)), written_mean(joint.stretch)
+
+
+def _section(which: int) -> Callable[[Fastener], JointValue | None]:
+    def get(joint: Fastener) -> JointValue | None:
+        sections = _sections(joint)
+        if sections is None:
+            return None
+        length = sections[which]
+        if length is None:
+            return 0.0, 0.0, "0"
+        return length.si, float(uncertainty.from_resolution(length.step)), written_text(length)
+
+    return get
+
+
+def _shank_diameter(joint: Fastener) -> JointValue | None:
+    sections = _sections(joint)
+    if sections is None or sections[0] is None or joint.shank_diameter is None:
+        return _diameter(joint) if sections else None  # a shank of no length may have any diameter
+    step = uncertainty.from_resolution(joint.shank_diameter.step)
+    return joint.shank_diameter.si, float(step), written_text(joint.shank_diameter)
+
+
+def _stress_area(joint: Fastener) -> JointValue | None:
+    thread = parse_thread(joint.size) if joint.size else None
+    if thread is None or joint.size is None or _sections(joint) is None:
+        return None
+    kind: Literal["metric", "unified"] = "metric" if joint.size.strip()[:1] in "Mm" else "unified"
+    area = float(fasteners.tensile_stress_area(thread.diameter, thread.pitch, kind))
+    return area, 0.0, f"{area * 1e6:.1f}\N{NO-BREAK SPACE}mm²"
+
+
+define.add_inputs(
+    _by_joint("joint_torque", "torque", "T", units.TORQUE, "torque", _torque, MEASURED),
+    _by_joint("deciding_torque", "torque, where it is what decides", "T", units.TORQUE, "torque",
+              _torque_that_decides, MEASURED),
+    _by_joint("nut_factor", "nut factor", "K", units.RATIO, "nut_factor", _nut_factor, GIVEN),
+    _by_joint("thread_diameter", "thread diameter", "d", units.LENGTH, "size", _diameter, GIVEN),
+    _by_joint("bolt_stretch", "stretch, mean of the bolts", "\\delta", units.LENGTH, "stretch", _stretch, MEASURED),
+    _by_joint("shank_length", "plain shank", "l_S", units.LENGTH, "shank_length (and shank_diameter)", _section(0),
+              GIVEN),
+    _by_joint("shank_diameter", "diameter of the shank", "d_S", units.LENGTH, "shank_diameter", _shank_diameter, GIVEN),
+    _by_joint("thread_length", "thread that stretches", "l_T", units.LENGTH, "thread_length", _section(1), GIVEN),
+    _by_joint("thread_stress_area", "stress area of the thread", "A_T", units.AREA, "size", _stress_area, GIVEN),
+)  # fmt: skip
+
+
+@define.figure(
+    "fastener_torque",
+    "Fastener torque",
+    units.TORQUE,
+    section=FITS,
+    source=_NIST,
+    axis="joint",
+    headline="first",
+    means="How tight every joint was done up, in both systems of units.",
+    formula=r"T_{\mathrm{N\,m}} = 1.355818 \; T_{\mathrm{lbf\,ft}}",
+    symbols=(
+        (r"T_{\mathrm{N\,m}}", "final torque", "N m"),
+        (r"T_{\mathrm{lbf\,ft}}", "the same in pound-force feet", "lbf ft"),
+    ),
+    working="{joint_torque}",
+    validity="the joint as recorded; for the next time the maker's current sheet decides",
+)
+def fastener_torque(joint_torque: Value) -> Value:
+    """Final torque of each joint [N m]."""
+    return joint_torque
+
+
+@define.figure(
+    "fastener_preload",
+    "Clamping force, estimated",
+    units.CLAMPING,
+    section=FITS,
+    source=MACHINERYS,
+    axis="joint",
+    headline="first",
+    means="Roughly how hard each fastener presses its joint together; most of a torque only overcomes friction.",
+    formula=r"F = \frac{T}{K d}",
+    symbols=(("T", "final torque", "N m"), ("K", "nut factor for the lubricant", "1"), ("d", "thread diameter", "m")),
+    working="{deciding_torque} / ({nut_factor} × {thread_diameter})",
+    validity="an estimate for the record, a quarter either way; never a reason to choose a torque; the nut factor as "
+    "written down, or from the friction that was",
+)  # fmt: skip
+def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter: Value) -> FigureResult:
+    """Clamping force of one fastener of each joint [N], with the band it may lie in."""
+    force = fasteners.fastener_preload(deciding_torque, nut_factor, thread_diameter)
+    spread = fasteners.PRELOAD_SPREAD["torque"]
+    note = (
+        f"Tightened by torque, the true force may lie {spread:.0%} below or above the estimate, and further where "
+        "the lubricant was not the one the nut factor is for. Joints finished by an angle are left out: there the "
+        "torque before the angle says nothing about the force."
+    )
+    return FigureResult(force, note=note)
+
+
+@define.figure(
+    "stretch_preload",
+    "Clamping force, by stretch",
+    units.CLAMPING,
+    section=FITS,
+    source=SHIGLEY_BOLTS,
+    axis="joint",
+    headline="first",
+    means="How hard each bolt presses its joint together, from how much longer it became: better known than by torque.",
+    formula=r"F = \frac{E \, \delta}{\frac{4 \, l_S}{\pi \, d_S^2} + \frac{l_T}{A_T}}",
+    symbols=(("E", "Young's modulus of steel, 207 GPa", "Pa"),),
+    working="207 GPa × {bolt_stretch} / ({shank_length} / (π/4 × ({shank_diameter})²)"
+    " + {thread_length} / {thread_stress_area})",
+    validity="steel bolts below yield, shank and thread as springs in a row; good to a twentieth where both ends can "
+    "be reached; the maker's stretch decides",
+)
+def stretch_preload(
+    bolt_stretch: Value,
+    shank_length: Value,
+    shank_diameter: Value,
+    thread_length: Value,
+    thread_stress_area: Value,
+) -> Value:
+    """Clamping force of one fastener of each joint [N], from its mean stretch."""
+    return fasteners.preload_from_stretch(bolt_stretch, shank_length, shank_diameter, thread_length, thread_stress_area)

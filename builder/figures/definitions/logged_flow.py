@@ -1,0 +1,143 @@
+"""Figures of fuel and air flow as logged on the dyno: injector duty and volumetric efficiency."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from builder.engine import breathing
+from builder.engine.values import Value, unwrap_scalar
+from builder.figures.core import display_units as units
+from builder.figures.core.inputs import Context, Input, recorded_value
+from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, Definitions
+from builder.figures.core.types import GIVEN, LISTED, InputValue
+from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
+from builder.figures.dyno.pull import PullResult
+from builder.record.quantities.readings import Reading
+
+define = Definitions()
+
+_AIR_FLOW_LOG = "dyno.pulls (with air flow in the log, or fuel flow with AFR or lambda)"
+
+
+def _fullest(pull: PullResult) -> int | None:
+    """Return the row at which the cylinders fill best; None where the air is not known."""
+    filling = pull.derived.get("volumetric_efficiency")
+    return None if filling is None or not np.isfinite(filling).any() else int(np.nanargmax(filling))
+
+
+def _air_when_fullest(pull: PullResult) -> float | None:
+    row, flow = _fullest(pull), pull.derived.get("air_flow_mass")
+    return None if row is None or flow is None else float(flow[row])
+
+
+def _speed_when_fullest(pull: PullResult) -> float | None:
+    row = _fullest(pull)
+    return None if row is None else float(pull.speed[row])
+
+
+def _fuel_at_peak_power(pull: PullResult) -> float | None:
+    fuel = pull.derived.get("fuel_flow_mass")
+    if fuel is None:
+        return None
+    known = np.isfinite(fuel)
+    return float(np.interp(pull.peak_power.speed, pull.speed[known], fuel[known])) if known.any() else None
+
+
+def _pulse_at_peak_power(pull: PullResult) -> float | None:
+    pulse = pull.channels.get("injector_pulse")
+    return None if pulse is None else pull.at(pulse, pull.peak_power.speed)
+
+
+define.add_inputs(
+    Input("injector_flow", "flow of one injector", "m_i", units.MASS_FLOW, "top_end.induction.injectors.flow",
+          provenance=LISTED),
+    Input("injectors", "injectors", "k", units.COUNT, "top_end.induction.injectors.count", provenance=GIVEN),
+    Input("injector_pressure", "pressure of the injectors' rating", "p_r", units.PRESSURE,
+          "top_end.induction.injectors.rated_pressure", provenance=LISTED),
+    Input("injector_pulses", "pulses of one injector in a cycle", "i", units.COUNT,
+          "top_end.induction.injectors.pulses_per_cycle", provenance=GIVEN),
+    per_pull("pulse_at_peak_power", "injector pulse at peak power", "t_i", units.PULSE,
+             "dyno.pulls (with the injector pulse in the log)", _pulse_at_peak_power),
+    per_pull("fuel_at_peak_power", "fuel flow at peak power", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_peak_power),
+    per_pull("fullest_air", "air taken in where the cylinders fill best", "m_a", units.MASS_FLOW, _AIR_FLOW_LOG,
+             _air_when_fullest),
+    per_pull("fullest_speed", "speed there", "n", units.SPEED, _AIR_FLOW_LOG, _speed_when_fullest),
+)  # fmt: skip
+
+
+@define.computed_input("fuel_pressure", "fuel pressure", "p", units.PRESSURE, "delivery.settings.fuel_pressure")
+def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
+    reading = context.build.get(item.path)
+    if not isinstance(reading, Reading) or reading.dimension != "pressure":
+        return None
+    value = recorded_value(item, reading)
+    return replace(value, where=context.build.where(item.path)) if value else None
+
+
+@define.figure(
+    "injector_duty",
+    "Injector duty",
+    units.WHOLE_PERCENT,
+    section=AIR,
+    source=COMMON_PRACTICE,
+    axis="pull",
+    headline="most",
+    means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
+    formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
+    working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
+    validity="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a "
+    "fuel flow, the injector pulse as logged, the time it takes to open counted in",
+)
+def injector_duty(
+    fuel_at_peak_power: Value, injector_flow: Value, injectors: Value, fuel_pressure: Value, injector_pressure: Value
+) -> Value:
+    """Share of the time the injectors stand open at peak power [1]."""
+    flow = breathing.flow_at_depression(injector_flow, injector_pressure, fuel_pressure)
+    return breathing.injector_duty(fuel_at_peak_power, flow, round(float(np.mean(injectors))))
+
+
+@define.alternative(
+    "injector_duty", working="{fuel_at_peak_power} / ({injectors} × {injector_flow}), at the rated pressure"
+)
+def injector_duty_as_rated(fuel_at_peak_power: Value, injector_flow: Value, injectors: Value) -> Value:
+    """Share of the time the injectors stand open at the pressure of their rating [1]."""
+    return breathing.injector_duty(fuel_at_peak_power, injector_flow, round(float(np.mean(injectors))))
+
+
+@define.alternative(
+    "injector_duty",
+    working="{pulse_at_peak_power} × {speed_of_peak_power} × {injector_pulses} / {revolutions_per_cycle}",
+)
+def injector_duty_from_pulse(
+    pulse_at_peak_power: Value, speed_of_peak_power: Value, injector_pulses: Value, revolutions_per_cycle: Value
+) -> Value:
+    """Share of the time the injectors stand open at peak power, from the length of their pulse [1]."""
+    often = np.asarray(injector_pulses) / np.asarray(revolutions_per_cycle)
+    return breathing.injector_duty_from_pulse(pulse_at_peak_power, speed_of_peak_power, unwrap_scalar(often))
+
+
+@define.figure(
+    "volumetric_efficiency",
+    "Volumetric efficiency",
+    units.PERCENT,
+    section=AIR,
+    source=HEYWOOD_2,
+    axis="pull",
+    headline="first",
+    means="How well the cylinders fill, where they fill best: air taken in over what the swept volume would hold.",
+    formula=r"\frac{\dot m_a}{\rho \, V_d \, n / r}",
+    symbols=(
+        (r"\rho", "density of the air outside", "kg/m^3"),
+        ("V_d", "displacement", "m^3"),
+    ),
+    working="{fullest_air} / ({air_density} × {displacement} × {fullest_speed} / {revolutions_per_cycle})",
+    validity="air by a flow meter, or fuel flow times air-fuel ratio, which counts fuel that leaves unburnt",
+)
+def volumetric_efficiency(
+    fullest_air: Value, air_density: Value, displacement: Value, fullest_speed: Value, revolutions_per_cycle: Value
+) -> Value:
+    """Highest volumetric efficiency of each pull [-]."""
+    revolutions = round(float(np.mean(revolutions_per_cycle)))
+    return breathing.volumetric_efficiency(fullest_air, air_density, displacement, fullest_speed, revolutions)

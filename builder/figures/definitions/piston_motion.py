@@ -1,0 +1,209 @@
+"""Figures of the piston's motion, and of the masses that move with it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from builder.engine import kinematics
+from builder.engine.values import Value
+from builder.figures.core import display_units as units
+from builder.figures.core.inputs import Context, Input
+from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, HEYWOOD_2, TAYLOR_2, Definitions
+from builder.figures.core.solver import FigureResult
+from builder.figures.core.types import GIVEN, InputValue
+from builder.figures.definitions.pull_inputs import session_of
+
+define = Definitions()
+
+define.add_inputs(
+    Input("red_line", "red line", "n", units.SPEED, "build.engine.red_line", provenance=GIVEN),
+    Input("pin_offset", "pin offset", "e", units.LENGTH, "bottom_end.pistons.pin_offset"),
+    Input("piston_mass", "piston mass", "m_p", units.MASS, "bottom_end.pistons.mass", "cylinder"),
+    Input("pin_mass", "pin and locks", "m_g", units.MASS, "bottom_end.pistons.pin_mass", "cylinder"),
+    Input("ring_mass", "rings of one piston", "m_r", units.MASS, "bottom_end.pistons.ring_mass", "cylinder"),
+    Input("small_end_mass", "rod small end", "m_s", units.MASS, "bottom_end.rods.mass_small_end", "cylinder"),
+    Input("big_end_mass", "rod big end", "m_b", units.MASS, "bottom_end.rods.mass_big_end", "cylinder"),
+    Input("bearing_mass", "rod bearing shells", "m_l", units.MASS, "bottom_end.balance.bearing_mass"),
+    Input("oil_mass", "oil allowance", "m_o", units.MASS, "bottom_end.balance.oil_mass"),
+    Input("balance_factor", "balance factor", "f", units.PERCENT, "bottom_end.balance.factor", provenance=GIVEN),
+    Input("rods_per_pin", "rods on one crankpin", "k", units.COUNT, "bottom_end.balance.rods_per_pin",
+          provenance=GIVEN),
+)  # fmt: skip
+
+
+@define.computed_input("revolutions_per_cycle", "revolutions in one cycle", "r", units.COUNT, "build.engine.cycle")
+def _revolutions_per_cycle(context: Context, item: Input) -> InputValue:
+    count = float(context.build.revolutions_per_cycle)
+    return item.value(count, (f"{count:g}",), GIVEN, where=context.build.where(item.path))
+
+
+@define.computed_input("speed_of_interest", "engine speed", "n", units.SPEED, "build.engine.red_line", "speed")
+def _speeds_of_interest(context: Context, item: Input) -> InputValue | None:
+    """Return the red line, and the speed of peak power where there is a dyno session."""
+    speeds: dict[str, float] = {}
+    red_line, session = context.build.build.engine.red_line, session_of(context)
+    if red_line is not None:
+        speeds["at the red line"] = red_line.si
+    if session is not None and session.peak_power is not None:
+        speeds["at peak power"] = session.peak_power.speed
+    if not speeds:
+        return None
+    texts = tuple(item.display_unit.text(speed, context.system) for speed in speeds.values())
+    where = context.build.where(item.path)
+    return item.value(np.array(list(speeds.values())), texts, GIVEN, labels=tuple(speeds), where=where)
+
+
+@define.computed_input(
+    "crank_angle", "crank angle after the top", "\\theta", units.ANGLE, "bottom_end.crankshaft.stroke", "crank angle"
+)
+def _crank_angles(context: Context, item: Input) -> InputValue:
+    """Return where the piston's position is tabulated, the quarter turn first."""
+    angles = (90, 30, 60, 120, 150)
+    texts = tuple(f"{angle}°" for angle in angles)
+    return item.value(np.array(angles, dtype=np.float64), texts, GIVEN, labels=texts)
+
+
+@define.figure(
+    "mean_piston_speed",
+    "Mean piston speed",
+    units.VELOCITY,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="speed",
+    headline="most",
+    means="How fast the pistons travel on average: what wears and loads an engine, whatever its size.",
+    formula=r"2 S n",
+    working="2 × {stroke} × {speed_of_interest}",
+    validity="any engine",
+)
+def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
+    """Mean piston speed at peak power and at the red line [m/s]."""
+    return kinematics.mean_piston_speed(stroke, speed_of_interest)
+
+
+@define.figure(
+    "piston_position",
+    "Piston from the top",
+    units.LENGTH,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="crank angle",
+    headline="first",
+    means="How far the piston has come down when the crank has turned: at a quarter turn already more than half-way.",
+    formula=r"x = \frac{S}{2} (1 - \cos\theta) + L - \sqrt{L^2 - \left( \frac{S}{2} \sin\theta \right)^2}",
+    working="{stroke} / 2 × (1 − cos {crank_angle}) + {rod_length}"
+    " − √(({rod_length})² − ({stroke} / 2 × sin {crank_angle})²)",
+    validity="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
+)
+def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> FigureResult:
+    """Piston below its top dead centre [m] at crank angles after it [deg]."""
+    position = kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
+    return FigureResult(position, working=_OFFSET_POSITION if np.any(pin_offset) else None)
+
+
+_OFFSET_POSITION = (
+    "with sin δ = {pin_offset} / ({stroke} / 2 + {rod_length}):"
+    " √(({stroke} / 2 + {rod_length})² − ({pin_offset})²) − {stroke} / 2 × cos({crank_angle} − δ)"
+    " − √(({rod_length})² − ({stroke} / 2 × sin({crank_angle} − δ) + {pin_offset})²)"
+)
+"""With a pin offset the piston is at its top a little before the crank is."""
+
+
+@define.figure(
+    "piston_speed",
+    "Greatest piston speed",
+    units.FAST_VELOCITY,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="speed",
+    headline="most",
+    means="How fast a piston moves at its fastest, part-way down.",
+    formula=r"\max_\theta \; 2 \pi n \, \frac{dx}{d\theta}",
+    symbols=(("x", "piston from the top, exact slider-crank", "m"), ("\\theta", "crank angle", "rad")),
+    working="greatest of 2π × {speed_of_interest} × dx/dθ, for stroke {stroke} and rod {rod_length}",
+    validity="exact slider-crank, pin offset included where recorded; steady speed",
+)
+def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> FigureResult:
+    """Greatest speed of the piston on its way down [m/s]."""
+    angle = kinematics.peak_speed_angle(stroke, rod_length, pin_offset)
+    speed = kinematics.piston_speed(angle, stroke, rod_length, speed_of_interest, pin_offset)
+    where = float(np.mean(np.degrees(angle)))
+    return FigureResult(speed, note=f"Reached {where:.1f}° of crank after the top.")
+
+
+@define.figure(
+    "piston_acceleration",
+    "Greatest piston acceleration",
+    units.ACCELERATION,
+    section=CYLINDER,
+    source=HEYWOOD_2,
+    axis="speed",
+    headline="most",
+    means="How hard the piston is turned round at the top: this is what rods, pins and rod bolts have to stand.",
+    formula=r"\frac{S}{2} \, (2 \pi n)^2 \left( 1 + \frac{S}{2L} \right)",
+    working="{stroke} / 2 × (2π × {speed_of_interest})² × (1 + {stroke} / (2 × {rod_length}))",
+    validity="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
+)
+def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Value:
+    """Acceleration of the piston at top dead centre [m/s2]."""
+    return kinematics.piston_acceleration(0.0, stroke, rod_length, speed_of_interest, pin_offset)
+
+
+@define.figure(
+    "reciprocating_mass",
+    "Reciprocating mass",
+    units.MASS,
+    section=CYLINDER,
+    source=COMMON_PRACTICE,
+    means="What goes up and down in one cylinder: piston, pin, rings and the small end of the rod.",
+    formula=r"m_p + m_g + m_r + m_s",
+    working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
+    validity="any engine",
+)
+def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:
+    """Reciprocating mass of each cylinder [kg]."""
+    return piston_mass + pin_mass + ring_mass + small_end_mass
+
+
+@define.figure(
+    "inertia_force_tdc",
+    "Inertia force at the top",
+    units.FORCE,
+    section=CYLINDER,
+    source=TAYLOR_2,
+    means="The pull on the rod when the piston turns round at the top at the red line.",
+    formula=r"m \frac{S}{2} \omega^2 \left( 1 + \frac{S}{2L} \right)",
+    symbols=(("m", "reciprocating mass", "kg"), ("\\omega", "crank speed at the red line", "rad/s")),
+    working="{reciprocating_mass} × {stroke} / 2 × (2π × {red_line})² × (1 + {stroke} / (2 × {rod_length}))",
+    validity="at the red line, without gas load",
+)
+def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
+    """Inertia force at TDC at the red line [N]."""
+    return kinematics.inertia_force_tdc(reciprocating_mass, stroke, rod_length, red_line)
+
+
+@define.figure(
+    "bobweight",
+    "Bobweight",
+    units.MASS,
+    section=CYLINDER,
+    source=COMMON_PRACTICE,
+    means="The weight hung on each crankpin while the crankshaft is balanced.",
+    formula=r"k (m_b + m_l) + m_o + f k m",
+    symbols=(("m", "reciprocating mass", "kg"),),
+    working="{rods_per_pin} × ({big_end_mass} + {bearing_mass}) + {oil_mass}"
+    " + {balance_factor} × {rods_per_pin} × {reciprocating_mass}",
+    validity="one crankpin",
+)
+def bobweight(
+    big_end_mass: Value,
+    bearing_mass: Value,
+    reciprocating_mass: Value,
+    balance_factor: Value,
+    rods_per_pin: Value,
+    oil_mass: Value = 0.0,
+) -> Value:
+    """Bobweight of one crankpin [kg]."""
+    return kinematics.bobweight(
+        big_end_mass + bearing_mass, reciprocating_mass, int(rods_per_pin), float(balance_factor), oil_mass
+    )
