@@ -34,7 +34,10 @@ def test_a_value_stands_as_written_with_the_other_system_beside_it(tmp_path: Pat
         bottom_end="crankshaft: {stroke: 3.480 in}\nrods: {length: {listed: 145.00 mm, measured: 144.98 mm, by: BT}}\n",
     )
     rows, _ = _group(chapters(build), "bottom_end.crankshaft")
-    assert (rows["Stroke"].text, rows["Stroke"].alternate_unit) == ("3.480\N{NO-BREAK SPACE}in", "88.39\N{NO-BREAK SPACE}mm")
+    assert (rows["Stroke"].text, rows["Stroke"].alternate_unit) == (
+        "3.480\N{NO-BREAK SPACE}in",
+        "88.39\N{NO-BREAK SPACE}mm",
+    )
     found = chapters(build, both_systems=False)
     assert _group(found, "bottom_end.crankshaft")[0]["Stroke"].alternate_unit is None
     said = list(_texts(found))
