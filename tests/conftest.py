@@ -1,9 +1,56 @@
-"""Settings for every test."""
+"""Settings and fixtures for every test."""
 
 from __future__ import annotations
 
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
 from hypothesis import settings
 
-# A busy machine is slow now and then: that is no failure of the code under test.
-settings.register_profile("steady", deadline=None)
-settings.load_profile("steady")
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+WAIT_MS = 60_000
+"""How long a browser test waits for what must come; only a guard against hanging."""
+
+# One thread for each process, as the command line has it. NumPy reads this when it is first imported.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+# No limit of time for an example: a busy machine is slow now and then.
+settings.register_profile("suite", deadline=None)
+settings.load_profile("suite")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Give one browser to all tests of a worker."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("Chromium is not installed: apt-get install chromium")
+    from playwright.sync_api import expect, sync_playwright
+
+    expect.set_options(timeout=WAIT_MS)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder that all workers of this run share."""
+    folder = tmp_path_factory.getbasetemp()
+    return folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder
+
+
+@pytest.fixture(scope="session")
+def published(shared_folder: Path) -> Path:
+    """Return the demo site, published by the worker that needs it first."""
+    from tests.support import demo_site
+
+    return demo_site.published(shared_folder)

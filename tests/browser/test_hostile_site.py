@@ -146,7 +146,7 @@ def test_the_text_search_finds_markup_without_running_it(chromium: Browser, host
     tab.goto(f"{hostile.as_uri()}/index.html")
     tab.locator(".md-search__input").click()
     tab.locator(".md-search__input").press_sequentially("Quillfin")
-    tab.wait_for_selector(".md-search-result__link", timeout=20_000)
+    tab.wait_for_selector(".md-search-result__link")
     tab.wait_for_timeout(300)
     assert tab.evaluate("window.taken") is None
     assert tab.locator(".md-search-result img, .md-search-result svg[onload]").count() == 0

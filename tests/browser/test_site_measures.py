@@ -1,10 +1,12 @@
-"""How heavy a page of a build is and how soon it stands, from a local server. Measured anew on a noisy machine."""
+"""How heavy a page of a build is, and that it keeps its place while it loads, from a local server.
+
+How soon it is shown is measured by `python -m tests.bench --only browser`.
+"""
 
 from __future__ import annotations
 
 import gzip
 import json
-from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -18,22 +20,10 @@ pytestmark = pytest.mark.browser
 BUILDS = [f"builds/{slug}/index.html" for slug in demo.BUILDS if slug != "post-van-four"]
 TRIES = 6
 WATCH = (
-    "window.shift = 0; window.tasks = [];"
+    "window.shift = 0;"
     "new PerformanceObserver(l => { for (const e of l.getEntries()) if (!e.hadRecentInput) window.shift += e.value })"
     ".observe({type: 'layout-shift', buffered: true});"
-    "new PerformanceObserver(l => { for (const e of l.getEntries()) window.tasks.push(e.duration) })"
-    ".observe({type: 'longtask', buffered: true});"
 )
-
-
-def best_of(measure: Callable[[], float], limit: float) -> float:
-    """The least of a few measurements; no more of them than it takes to be below the limit."""
-    least = float("inf")
-    for _ in range(TRIES):
-        least = min(least, measure())
-        if least < limit:
-            break
-    return least
 
 
 def weight(path: Path) -> int:
@@ -58,47 +48,20 @@ def test_a_build_is_under_60_kb_of_html_and_250_kb_in_all(chromium: Browser, pub
     assert total < 250_000
 
 
-def test_the_page_stands_within_800_ms_on_a_machine_four_times_slower(chromium: Browser, published: Path) -> None:
-    def first_paint() -> float:
-        context = chromium.new_context(viewport={"width": 1440, "height": 900})
-        tab = context.new_page()
-        context.new_cdp_session(tab).send("Emulation.setCPUThrottlingRate", {"rate": 4})
-        tab.goto(f"{address}{demo.BUILD}")
-        tab.wait_for_timeout(600)
-        painted = tab.evaluate("performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? Infinity")
-        context.close()
-        return float(painted)
-
-    with serving(published) as address:
-        least = best_of(first_paint, 800)
-    print(f"first contentful paint {least:.0f} ms")
-    assert least < 800
-
-
 @pytest.mark.parametrize("page", demo.KINDS)
-def test_nothing_moves_and_nothing_takes_long_on_a_machine_four_times_slower(
-    chromium: Browser, published: Path, page: str
-) -> None:
-    moved: list[float] = []
-
-    def longest() -> float:
-        context = chromium.new_context(viewport={"width": 1440, "height": 900})
-        tab = context.new_page()
-        context.new_cdp_session(tab).send("Emulation.setCPUThrottlingRate", {"rate": 4})
-        tab.add_init_script(WATCH)
-        tab.goto(f"{address}{page}")
-        tab.wait_for_timeout(1500)
-        moved.append(tab.evaluate("window.shift"))
-        tasks = tab.evaluate("window.tasks")
-        context.close()
-        return float(max(tasks, default=0))
-
+def test_nothing_moves_while_a_page_loads(chromium: Browser, published: Path, page: str) -> None:
+    """The least of a few tries: a busy machine gets the files of a page in any order."""
+    shift = float("inf")
     with serving(published) as address:
-        least = best_of(longest, 100)
-    print(f"{page}: layout shift {min(moved):.4f}, longest task {least:.0f} ms")
-    # Where the machine is busy with other things, a page is laid out in the order in which its files happen to come.
-    assert min(moved) < 0.02
-    assert least < 100
+        for _ in range(TRIES):
+            tab = chromium.new_page(viewport={"width": 1440, "height": 900})
+            tab.add_init_script(WATCH)
+            tab.goto(f"{address}{page}", wait_until="networkidle")
+            shift = min(shift, tab.evaluate("window.shift"))
+            tab.close()
+            if shift < 0.02:
+                break
+    assert shift < 0.02
 
 
 def test_the_script_of_the_text_search_waits_for_a_reader_who_searches(chromium: Browser, published: Path) -> None:

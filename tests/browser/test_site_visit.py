@@ -104,7 +104,7 @@ def test_a_build_is_found_by_text(opened: Open) -> None:
     tab.locator(".md-search__input").click()
     tab.locator(".md-search__input").press_sequentially("Quillfin")
     found = tab.locator(".md-search-result__link", has_text="Engine for the pilot launch").first
-    expect(found).to_be_visible(timeout=20_000)
+    expect(found).to_be_visible()
     found.click()
     expect(tab.locator("h1")).to_have_text("Engine for the pilot launch Turnagain")
 
@@ -192,6 +192,7 @@ def test_every_drawing_reads_on_a_phone(opened: Open) -> None:
 
 def test_typing_in_the_search_leaves_the_page_where_it_is(opened: Open) -> None:
     tab = opened(demo.BUILD)
+    tab.wait_for_load_state("networkidle")
     tab.wait_for_timeout(1500)  # until what lies far down is laid out
     tab.evaluate("scrollTo(0, 1500)")
     box = tab.locator(".md-search__input").bounding_box()

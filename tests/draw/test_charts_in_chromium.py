@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import shutil
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,21 +13,8 @@ import pytest
 from builder.draw.style import NARROW, PALETTE, WIDE
 from tests.support.draw_examples import example
 
-CHROMIUM = shutil.which("chromium")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed (apt-get install chromium)"),
-]
+pytestmark = pytest.mark.browser
 TOKENS = {t.name: t for t in PALETTE}
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with sync_api.sync_playwright() as running:
-        started = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 def colours(png: bytes) -> dict[str, int]:
@@ -39,8 +25,8 @@ def colours(png: bytes) -> dict[str, int]:
     return {f"#{r:02x}{g:02x}{b:02x}": n for n, (r, g, b) in image.getcolors(1 << 24)}
 
 
-def shown(browser: Any, body: str, folder: Path, system: str) -> dict[str, int]:
-    page = browser.new_page(viewport={"width": 800, "height": 600}, color_scheme=system)
+def shown(chromium: Any, body: str, folder: Path, system: str) -> dict[str, int]:
+    page = chromium.new_page(viewport={"width": 800, "height": 600}, color_scheme=system)
     (folder / "page.html").write_text(f"<!doctype html><meta charset=utf-8>{body}", encoding="utf-8")
     page.goto((folder / "page.html").as_uri())
     seen = colours(page.screenshot())
@@ -52,38 +38,38 @@ def shown(browser: Any, body: str, folder: Path, system: str) -> dict[str, int]:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("how", ["image", "inlined"])
 def test_a_drawing_follows_the_scheme_of_the_page_around_it(
-    how: str, scheme: str, system: str, browser: Any, tmp_path: Path
+    how: str, scheme: str, system: str, chromium: Any, tmp_path: Path
 ) -> None:
     """Whatever the reader's system says, the page's own switch decides."""
     made = example("tightening_pattern") if how == "image" else example("scatter")
     (tmp_path / "a.svg").write_text(made.svg, encoding="utf-8")
     inner = '<img src="a.svg">' if how == "image" else made.svg
     ground = getattr(TOKENS["paper"], scheme)
-    seen = shown(browser, f'<body style="background:{ground};color-scheme:{scheme}">{inner}', tmp_path, system)
+    seen = shown(chromium, f'<body style="background:{ground};color-scheme:{scheme}">{inner}', tmp_path, system)
     name = "metal" if how == "image" else "accent"
     other = "dark" if scheme == "light" else "light"
     assert seen.get(getattr(TOKENS[name], scheme), 0) > 20
     assert getattr(TOKENS[name], other) not in seen
 
 
-def test_a_marker_drawn_by_reference_changes_its_outline_too(browser: Any, tmp_path: Path) -> None:
+def test_a_marker_drawn_by_reference_changes_its_outline_too(chromium: Any, tmp_path: Path) -> None:
     made = example("piston_speed")
     (tmp_path / "a.svg").write_text(made.svg, encoding="utf-8")
     body = '<body style="background:#15191c;color-scheme:dark"><img src="a.svg">'
-    seen = shown(browser, body, tmp_path, "light")
+    seen = shown(chromium, body, tmp_path, "light")
     assert TOKENS["second"].dark in seen
     assert TOKENS["second"].light not in seen
 
 
 @pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="pdftoppm is not installed (poppler-utils)")
-def test_print_is_light_even_from_a_dark_page(browser: Any, tmp_path: Path) -> None:
+def test_print_is_light_even_from_a_dark_page(chromium: Any, tmp_path: Path) -> None:
     """Inlined drawings by themselves; images by the page's word that paper is light."""
     made = example("tightening_pattern")
     (tmp_path / "a.svg").write_text(made.svg, encoding="utf-8")
     rule = "<style>body{background:#fff;color-scheme:dark}@media print{img{color-scheme:light}}</style>"
     body = f'{rule}<img src="a.svg" width="600">{example("scatter").svg}'
     (tmp_path / "page.html").write_text(f"<!doctype html><meta charset=utf-8>{body}", encoding="utf-8")
-    page = browser.new_page(color_scheme="dark")
+    page = chromium.new_page(color_scheme="dark")
     page.goto((tmp_path / "page.html").as_uri())
     page.pdf(path=str(tmp_path / "page.pdf"))
     page.close()
@@ -94,19 +80,19 @@ def test_print_is_light_even_from_a_dark_page(browser: Any, tmp_path: Path) -> N
         assert TOKENS[name].dark not in seen
 
 
-def test_a_formula_takes_the_colour_of_the_text_around_it(browser: Any, tmp_path: Path) -> None:
+def test_a_formula_takes_the_colour_of_the_text_around_it(chromium: Any, tmp_path: Path) -> None:
     made = example("formula").svg
     body = f'<body style="background:#fff"><div style="color:#00aa00">{made}</div>{example("scatter").svg}'
-    assert shown(browser, body, tmp_path, "light").get("#00aa00", 0) > 20
+    assert shown(chromium, body, tmp_path, "light").get("#00aa00", 0) > 20
 
 
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 @pytest.mark.parametrize(
     "name", ["power_curves", "stack_up", "timing_ring", "positions", "channels", "setting_sweep", "bore_map"]
 )
-def test_text_is_no_wider_than_it_was_measured(name: str, size: Any, browser: Any) -> None:
+def test_text_is_no_wider_than_it_was_measured(name: str, size: Any, chromium: Any) -> None:
     """With the fonts of this machine, no label leaves the drawing and no two meet."""
-    page = browser.new_page(viewport={"width": 800, "height": 900})
+    page = chromium.new_page(viewport={"width": 800, "height": 900})
     page.set_content(f"<!doctype html><body style='margin:0'>{example(name, size=size).svg}")
     boxes = page.evaluate(
         "[...document.querySelectorAll('svg text')].map(t => {const b = t.getBBox();"

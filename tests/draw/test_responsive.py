@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -16,7 +16,6 @@ from builder.draw.responsive import NARROW_UP_TO, wide_and_narrow
 from builder.draw.style import NARROW
 from tests.support.draw_examples import example
 
-CHROMIUM = shutil.which("chromium")
 STACK = StackUp("mm", 40.0, 140.0, 30.0, 210.2, 86.0)
 
 
@@ -55,30 +54,25 @@ def unlike(one: bytes, other: bytes) -> float:
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed (apt-get install chromium)")
-def test_an_image_shows_the_form_that_its_width_has_room_for(tmp_path: Path) -> None:
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+def test_an_image_shows_the_form_that_its_width_has_room_for(chromium: Any, tmp_path: Path) -> None:
     wide, narrow, made = both()
     for name, svg in (("wide", wide.svg), ("narrow", narrow.svg), ("both", made.svg)):
         (tmp_path / f"{name}.svg").write_text(svg, encoding="utf-8")
-    with sync_api.sync_playwright() as running:
-        browser = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        for scheme in ("light", "dark"):
-            for form, shown in ((narrow, 328), (narrow, NARROW_UP_TO), (wide, NARROW_UP_TO + 1), (wide, 700)):
-                seen = []
-                for name in ("both", "narrow" if form is narrow else "wide"):
-                    page = browser.new_page(viewport={"width": 800, "height": 900}, color_scheme=scheme)
-                    image = f'<img src="{name}.svg" width="{form.width}" height="{form.height}">'
-                    (tmp_path / "page.html").write_text(
-                        f"<!doctype html><style>html{{color-scheme:{scheme}}}"
-                        f"img{{width:{shown}px;height:{round(shown * form.height / form.width)}px}}</style>{image}"
-                    )
-                    page.goto((tmp_path / "page.html").as_uri())
-                    seen.append(page.locator("img").screenshot())
-                    page.close()
-                # Brought to another size, letters fall a little otherwise on the grid of pixels.
-                assert unlike(*seen) < 0.01, (form.name, shown, scheme)
-        browser.close()
+    for scheme in ("light", "dark"):
+        for form, shown in ((narrow, 328), (narrow, NARROW_UP_TO), (wide, NARROW_UP_TO + 1), (wide, 700)):
+            seen = []
+            for name in ("both", "narrow" if form is narrow else "wide"):
+                page = chromium.new_page(viewport={"width": 800, "height": 900}, color_scheme=scheme)
+                image = f'<img src="{name}.svg" width="{form.width}" height="{form.height}">'
+                (tmp_path / "page.html").write_text(
+                    f"<!doctype html><style>html{{color-scheme:{scheme}}}"
+                    f"img{{width:{shown}px;height:{round(shown * form.height / form.width)}px}}</style>{image}"
+                )
+                page.goto((tmp_path / "page.html").as_uri())
+                seen.append(page.locator("img").screenshot())
+                page.close()
+            # Brought to another size, letters fall a little otherwise on the grid of pixels.
+            assert unlike(*seen) < 0.01, (form.name, shown, scheme)
 
 
 def test_every_drawing_can_be_given_a_narrow_form() -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import re
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -14,8 +13,6 @@ import pytest
 
 from builder.handover.packs import handover
 from tests.support.handover_samples import FULL, archive_with, load, write
-
-CHROMIUM = shutil.which("chromium")
 
 
 @pytest.fixture(scope="module")
@@ -72,22 +69,10 @@ def test_it_is_small(pack: Path) -> None:
     assert size < 5_000_000
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("Chromium is not installed (apt-get install chromium)")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as running:
-        started = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield started
-        started.close()
-
-
 @pytest.mark.browser
 @pytest.mark.parametrize("page_name", ["index.html", "methods.html"])
-def test_it_opens_by_double_click_without_any_network(pack: Path, browser: Any, page_name: str) -> None:
-    context = browser.new_context()
+def test_it_opens_by_double_click_without_any_network(pack: Path, chromium: Any, page_name: str) -> None:
+    context = chromium.new_context()
     context.set_offline(True)
     page = context.new_page()
     asked, failed, said = [], [], []

@@ -8,7 +8,6 @@ import json
 import logging
 import os
 import re
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -233,18 +232,6 @@ def test_search_index_is_there_as_data_and_as_script(pages: Path) -> None:
     script = (out / "search/search_index.js").read_text()
     assert json.loads(script.removeprefix("var __index = ")) == data
     assert "builds/one/index.html" in {entry["location"] for entry in data["docs"]}
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Any:
-    sync_api = pytest.importorskip("playwright.sync_api")
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("chromium is not installed")
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 @pytest.mark.browser
