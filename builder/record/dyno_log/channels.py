@@ -1,4 +1,4 @@
-"""What a dyno can log: each channel's name, its SI unit, the header words and the unit spellings it goes by.
+"""The channels a dyno can log: name, SI unit, header words and unit spellings of each.
 
 The vocabulary is closed on purpose. A unit that is not in it is reported, not guessed: "gal/h" may be US or
 imperial, and nothing in a log says which. The spellings lead to units of the record's own table, where it has them.
@@ -30,7 +30,7 @@ CYLINDERS = 16
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One thing a dyno logs.
+    """One channel of a dyno log.
 
     `words` are the header words (see `normal_words`) that mean this channel. `assumed` is the unit taken where
     the log gives none, only for channels that have but one usual unit. `low..high` in SI is what a real engine
@@ -225,7 +225,7 @@ _DROPPED = re.compile(r"[\s.·•*⋅×_^()\[\]{}‐-―−-]+")
 
 
 def _squash(text: str) -> str:
-    """A unit as typed, without what only decorates it: `N·m`, `N m` and `n-m` are all `nm`."""
+    """Return a unit without capitals, blanks and dots: `N·m`, `N m` and `n-m` are all `nm`."""
     text = unicodedata.normalize("NFKC", text.replace("º", "°").replace("˚", "°").replace("''", '"'))
     return _DROPPED.sub("", text.casefold().replace("0..1", "01"))
 

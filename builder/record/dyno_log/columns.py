@@ -1,4 +1,4 @@
-"""Which column is which channel, in which unit: the header's words, the units row and the record's own mapping."""
+"""Assign columns to channels and units, by the header's words, the units row and the record's own mapping."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from builder.record.problem import Problem
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One channel's column: where it is, how it is headed, and how its numbers become SI."""
+    """One channel's column: its place, its header, and how its numbers become SI."""
 
     slug: str
     index: int
@@ -41,22 +41,22 @@ class Column:
 
 @dataclass
 class Columns:
-    """The columns that were made out, and what there is to say about them."""
+    """The columns that were recognised, with problems and notes."""
 
-    found: list[Column] = field(default_factory=list)
+    columns: list[Column] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 class _Report(Protocol):
-    """Note a problem: its message, its line (the header's unless given), and whether it is but a warning."""
+    """Adds a problem: its message, its line (the header's unless given), and whether it is only a warning."""
 
     def __call__(self, message: str, line: int = ..., warning: bool = ...) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """A column that may be a channel; `unit` is None where none is given, `fits` says if it suits the channel."""
+    """A column that may be a channel; `unit` is None where none is given, `unit_ok` says if it suits the channel."""
 
     slug: str
     index: int
@@ -68,11 +68,14 @@ class _Candidate:
 
 
 def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[str, str], path: Path) -> Columns:
-    """Settle every column, or say why not. `mapped` is slug -> header text, `stated` slug -> unit, by the record."""
-    columns = Columns()
+    """Assign every column that can be assigned, with a problem for each that cannot.
+
+    `mapped` is header text by channel, `stated` unit by channel, both from the record.
+    """
+    result = Columns()
 
     def problem(message: str, line: int = header.line, warning: bool = False) -> None:
-        columns.problems.append(Problem(path, line, message, "warning" if warning else "error"))
+        result.problems.append(Problem(path, line, message, "warning" if warning else "error"))
 
     for slug in _unknown(mapped, stated):
         near = difflib.get_close_matches(slug, CHANNELS, 1)
@@ -81,14 +84,14 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
     candidates = _mapped_candidates(header, mapped, stated, problem)
     taken = {candidate.index for candidate in candidates}
     for index, cell in enumerate(header.cells):
-        read = heading(cell)
-        if index not in taken and read.slugs and not set(read.slugs) & set(mapped):
-            candidate = _candidate(header, index, read.slugs, stated, mapped=False)
-            if not (read.needs_unit and not candidate.unit_ok):
+        named = heading(cell)
+        if index not in taken and named.slugs and not set(named.slugs) & set(mapped):
+            candidate = _candidate(header, index, named.slugs, stated, mapped=False)
+            if not (named.needs_unit and not candidate.unit_ok):
                 candidates.append(candidate)
     sources: list[str] = []
     for slug in CHANNELS:
-        chosen = _one_of([c for c in candidates if c.slug == slug], header, problem)
+        chosen = _only_candidate([c for c in candidates if c.slug == slug], header, problem)
         if chosen is None:
             continue
         unit = chosen.unit if chosen.unit is not None else CHANNELS[slug].assumed
@@ -103,24 +106,24 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
                 header.units_line, slug not in REQUIRED,
             )  # fmt: skip
             continue
-        columns.found.append(Column(slug, chosen.index, chosen.header, unit, *scale_offset, chosen.kind))
+        result.columns.append(Column(slug, chosen.index, chosen.header, unit, *scale_offset, chosen.kind))
         plain = not chosen.mapped and chosen.unit is not None
-        (sources if plain else columns.told).append(_source(chosen, unit))
+        (sources if plain else result.notes).append(_source(chosen, unit))
         if is_standard_flow(unit):
-            columns.told.append(f"{slug} is in {unit}: flow at the meter's standard conditions, not those on the day")
+            result.notes.append(f"{slug} is in {unit}: flow at the meter's standard conditions, not those on the day")
     if sources:
-        columns.told.insert(0, "; ".join(sources))
+        result.notes.insert(0, "; ".join(sources))
     for slug in stated:
         if slug in CHANNELS and not any(c.slug == slug for c in candidates):
-            columns.told.append(f"the record gives a unit for {slug}, which the log does not have")
-    _check_complete(columns, header, problem)
-    _check_kinds(columns, problem, set(mapped))
-    known = {column.index for column in columns.found}
-    ignored = [cell or f"column {i + 1}" for i, cell in enumerate(header.cells) if i not in known]
+            result.notes.append(f"the record gives a unit for {slug}, which the log does not have")
+    _check_complete(result, header, problem)
+    _check_kinds(result, problem, set(mapped))
+    used = {column.index for column in result.columns}
+    ignored = [cell or f"column {i + 1}" for i, cell in enumerate(header.cells) if i not in used]
     if ignored:
-        columns.told.append("columns not used: " + ", ".join(repr(cell[:60]) for cell in ignored[:30])
+        result.notes.append("columns not used: " + ", ".join(repr(cell[:60]) for cell in ignored[:30])
                             + (f" and {len(ignored) - 30} more" if len(ignored) > 30 else ""))  # fmt: skip
-    return columns
+    return result
 
 
 def _unknown(mapped: Mapping[str, str], stated: Mapping[str, str]) -> list[str]:
@@ -150,36 +153,36 @@ def _mapped_candidates(
 
 
 def _siblings(slug: str) -> tuple[str, ...]:
-    """The channel itself first, then the ones told from it by their unit alone (flow by mass, flow by volume)."""
+    """Return the channel, then those that differ from it by their unit alone (flow by mass, flow by volume)."""
     words = CHANNELS[slug].words
     return (slug, *(s for s, c in CHANNELS.items() if s != slug and words and c.words == words))
 
 
 def _candidate(header: Header, index: int, slugs: Sequence[str], stated: Mapping[str, str], mapped: bool) -> _Candidate:
     cell = header.cells[index]
-    read = heading(cell)
-    said = next((stated[slug] for slug in slugs if slug in stated), None)
-    written = [unit for unit in (read.unit if read.slugs else _last_brackets(cell), header.unit(index)) if unit]
-    offered = [said] if said is not None else written
-    for unit in offered:
+    named = heading(cell)
+    by_record = next((stated[slug] for slug in slugs if slug in stated), None)
+    by_log = [unit for unit in (named.unit if named.slugs else _last_brackets(cell), header.unit(index)) if unit]
+    units = [by_record] if by_record is not None else by_log
+    for unit in units:
         for slug in slugs:
             if is_unit(unit, CHANNELS[slug].dimension):
-                return _Candidate(slug, index, cell, unit, True, read.kind, mapped)
-    unit_or_none = offered[0] if offered else None
-    fits = unit_or_none is None and CHANNELS[slugs[0]].assumed is not None
-    return _Candidate(slugs[0], index, cell, unit_or_none, fits, read.kind, mapped)
+                return _Candidate(slug, index, cell, unit, True, named.kind, mapped)
+    unit_or_none = units[0] if units else None
+    unit_ok = unit_or_none is None and CHANNELS[slugs[0]].assumed is not None
+    return _Candidate(slugs[0], index, cell, unit_or_none, unit_ok, named.kind, mapped)
 
 
 def _last_brackets(cell: str) -> str | None:
-    """The unit in brackets or after the last comma of a header in words of the shop's own."""
+    """Return the unit in brackets or after the last comma of a header in the shop's own words."""
     for opening, closing in ("()", "[]", "{}"):
         if cell.endswith(closing) and opening in cell:
             return cell[cell.rindex(opening) + 1 : -1].strip() or None
     return cell.rsplit(",", 1)[1].strip() or None if "," in cell else None
 
 
-def _one_of(candidates: list[_Candidate], header: Header, problem: _Report) -> _Candidate | None:
-    """The one column for a channel. Two that would do are named, never chosen between."""
+def _only_candidate(candidates: list[_Candidate], header: Header, problem: _Report) -> _Candidate | None:
+    """Return the one column for a channel. Two that would do are a problem that names both."""
     fitting = [c for c in candidates if c.unit_ok or c.unit is None] or candidates
     if len(fitting) > 1:
         slug = fitting[0].slug
@@ -210,7 +213,7 @@ def _unit_trouble(candidate: _Candidate, header: Header) -> tuple[str, int]:
 
 
 def _header_contradicts(header: Header, chosen: _Candidate, stated: Mapping[str, str]) -> bool:
-    """Whether header cell and units row give two known and different units, and the record does not settle it."""
+    """Return whether header cell and units row give two known and different units, and the record gives none."""
     dimension = CHANNELS[chosen.slug].dimension
     row = header.unit(chosen.index)
     if chosen.slug in stated or row is None or chosen.unit is None:
@@ -221,26 +224,26 @@ def _header_contradicts(header: Header, chosen: _Candidate, stated: Mapping[str,
 
 
 def _source(candidate: _Candidate, unit: str) -> str:
-    how = f"{candidate.slug} from {candidate.header!r} (column {candidate.index + 1})"
+    text = f"{candidate.slug} from {candidate.header!r} (column {candidate.index + 1})"
     if candidate.mapped:
-        how += ", as the record says"
-    return f"{how}, in {unit}" if candidate.unit is not None else f"{how}, without a unit: taken as {unit}"
+        text += ", as the record says"
+    return f"{text}, in {unit}" if candidate.unit is not None else f"{text}, without a unit: taken as {unit}"
 
 
 def _check_complete(columns: Columns, header: Header, problem: _Report) -> None:
-    """Engine speed and one of torque and power, unless a problem already says why they are missing."""
+    """Report a missing engine speed, or both torque and power, unless a problem already says why they are missing."""
     if any(p.severity == "error" for p in columns.problems):
         return
-    found = {column.slug for column in columns.found}
-    if "engine_speed" not in found or not found & {"torque", "power"}:
-        missing = "engine speed" if "engine_speed" not in found else "torque or power"
+    slugs = {column.slug for column in columns.columns}
+    if "engine_speed" not in slugs or not slugs & {"torque", "power"}:
+        missing = "engine speed" if "engine_speed" not in slugs else "torque or power"
         problem(f"there is no column of {missing}: {_listed(header.cells)}; "
                 "say in the record which column it is, under columns")  # fmt: skip
 
 
 def _check_kinds(columns: Columns, problem: _Report, mapped: set[str]) -> None:
-    """Torque as observed beside power as corrected, or the other way, would be corrected twice or half."""
-    kinds = {c.slug: c for c in columns.found if c.slug in ("torque", "power")}
+    """Report torque as observed with power as corrected, or the other way: they would be corrected twice or half."""
+    kinds = {c.slug: c for c in columns.columns if c.slug in ("torque", "power")}
     if len({c.kind == "corrected" for c in kinds.values()}) < 2:
         return
     torque, power = kinds["torque"], kinds["power"]

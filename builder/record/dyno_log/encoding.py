@@ -1,4 +1,4 @@
-"""A file's bytes -> its text: which encoding, where lines end, how a line falls into cells, what a number is."""
+"""Decode a file: its encoding, its lines, the cells of a line and the numbers in them."""
 
 from __future__ import annotations
 
@@ -28,18 +28,18 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class CsvText:
-    """The whole file as UTF-8 without byte-order mark, every line ended by a bare newline."""
+class LogText:
+    """A file as UTF-8 without byte-order mark, every line ended by a bare newline."""
 
     data: bytes
     encoding: str
     closed: bool
     """Whether the file itself ended its last line. If not, the line may have been cut off."""
-    blanks: bool = False
-    """Whether blanks parted its columns; tabs stand in their place."""
+    split_at_blanks: bool = False
+    """Whether blanks separated its columns; they are replaced by tabs."""
 
     def lines(self, start: int = 0, number: int = 1) -> Iterator[Line]:
-        """The lines from byte `start` on, which is line `number`; ends at a line that is too long to be one."""
+        """Yield the lines from byte `start` on, which is line `number`; stop at a line that is too long."""
         while start < len(self.data):
             end = self.data.find(b"\n", start, start + MAX_LINE_BYTES)
             if end < 0:
@@ -56,15 +56,15 @@ class Unreadable:
     message: str
 
 
-def load_text(path: Path, limit: int = MAX_BYTES) -> CsvText | Unreadable:
-    """Read a file, if it is a plain file of bearable size, and decode it."""
+def load_text(path: Path, limit: int = MAX_BYTES) -> LogText | Unreadable:
+    """Read a plain file of at most `limit` bytes, and decode it."""
     try:
         mode = os.lstat(path).st_mode
         if stat.S_ISLNK(mode):
             return Unreadable(1, "this is a link; put the log itself into the build's folder")
         if not stat.S_ISREG(mode):
             return Unreadable(1, "this is not a plain file; name the CSV file that the dyno exported")
-        # Not following links and not blocking also hold if the file is swapped between the look and the opening.
+        # These flags refuse a link or a pipe that replaced the file after it was checked.
         flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
         with os.fdopen(os.open(path, flags | getattr(os, "O_BINARY", 0)), "rb") as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
@@ -88,8 +88,8 @@ def _too_big(size: int, limit: int) -> Unreadable:
     )
 
 
-def decode(data: bytes) -> CsvText | Unreadable:
-    """Find the encoding (by its mark, else by trying) and return the text, or why there is none."""
+def decode(data: bytes) -> LogText | Unreadable:
+    """Find the encoding, by its mark or else by trying, and return the text or why there is none."""
     encoding, text = _decode(data)
     if text is None:
         return Unreadable(*_undecodable(data, encoding))
@@ -107,11 +107,11 @@ def decode(data: bytes) -> CsvText | Unreadable:
     if text.count(b"\n") > MAX_LINES:
         return Unreadable(MAX_LINES, f"the file has more than {MAX_LINES:,} lines; export the pull alone")
     closed = text.endswith(b"\n") and not encoding.endswith("(cut off)")
-    return CsvText(text if text.endswith(b"\n") else text + b"\n", encoding.removesuffix(" (cut off)"), closed)
+    return LogText(text if text.endswith(b"\n") else text + b"\n", encoding.removesuffix(" (cut off)"), closed)
 
 
 def _decode(data: bytes) -> tuple[str, bytes | None]:
-    """The encoding's name and the text as UTF-8, None if the bytes are not valid in it."""
+    """Return the encoding's name and the text as UTF-8, None if the bytes are not valid in it."""
     if data.startswith(b"\xef\xbb\xbf"):
         return _utf8(data[3:], "UTF-8 with byte-order mark")
     if data.startswith(b"\xff\xfe"):
@@ -145,10 +145,10 @@ def _utf8(data: bytes, name: str) -> tuple[str, bytes | None]:
 
 
 def _utf16(data: bytes, name: str) -> tuple[str, bytes | None]:
-    cut = len(data) % 2
+    remainder = len(data) % 2
     try:
-        text = data[: len(data) - cut].decode("utf-16-le" if name.endswith("LE") else "utf-16-be")
-        return name + (" (cut off)" if cut else ""), text.encode("utf-8")
+        text = data[: len(data) - remainder].decode("utf-16-le" if name.endswith("LE") else "utf-16-be")
+        return name + (" (cut off)" if remainder else ""), text.encode("utf-8")
     except UnicodeError:
         return name, None
 
@@ -174,9 +174,9 @@ _QUOTED = re.compile(r'[^\S\t]*"([^"]*(?:""[^"]*)*)"[^\S\t]*')  # a tab may be t
 
 
 def split_cells(text: str, delimiter: str) -> list[str]:
-    """A line's cells without the blanks around them; a quoted cell may hold the delimiter and doubled quotes.
+    """Return a line's cells without the blanks around them; a quoted cell may hold the delimiter and doubled quotes.
 
-    A quote that never closes, or stands inside a cell, is an ordinary character.
+    A quote that never closes, or is inside a cell, is an ordinary character.
     """
     if '"' not in text:
         return [cell.strip() for cell in text.split(delimiter)]
@@ -196,7 +196,8 @@ def split_cells(text: str, delimiter: str) -> list[str]:
         at = end + 1
 
 
-# What may part thousands beside a point or a comma: spaces (plain, no-break, figure, thin, narrow), apostrophes.
+# What may separate thousands, other than a point or a comma: spaces (plain, no-break, figure, thin, narrow) and
+# apostrophes.
 _BLANKS = "\u0020\u00a0\u2007\u2009\u202f'\u2019"
 _PLAIN = {
     ".": re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
@@ -209,7 +210,7 @@ _GROUPED = {
 
 
 def plain_number(cell: str, decimal: str) -> float | None:
-    """The number in a cell without thousands separators, or None."""
+    """Return the number in a cell without thousands separators, or None."""
     if not _PLAIN[decimal].fullmatch(cell):
         return None
     value = float(cell.replace(",", "."))
@@ -217,7 +218,7 @@ def plain_number(cell: str, decimal: str) -> float | None:
 
 
 def grouped_number(cell: str, decimal: str) -> float | None:
-    """The number in a cell with thousands separators (1,234.5; 1.234,5; 1 234,5), or None."""
+    """Return the number in a cell with thousands separators (1,234.5; 1.234,5; 1 234,5), or None."""
     match = _GROUPED[decimal].fullmatch(cell)
     if match is None:
         return None
@@ -225,19 +226,19 @@ def grouped_number(cell: str, decimal: str) -> float | None:
 
 
 def number(cell: str, decimal: str) -> float | None:
-    """The finite number in a cell, with or without thousands separators; None if it is not one."""
+    """Return the finite number in a cell, with or without thousands separators; None if it is not one."""
     cell = cell.replace("−", "-")
     value = plain_number(cell, decimal)
     return grouped_number(cell, decimal) if value is None else value
 
 
 def is_number(cell: str) -> bool:
-    """Whether a cell is a number by either decimal mark."""
+    """Return whether a cell is a number with either decimal mark."""
     return number(cell, ".") is not None or number(cell, ",") is not None
 
 
 def decimal_evidence(cell: str) -> str:
-    """What a cell says about the decimal mark: "." or ",", "?" if it could be either, "" if nothing."""
+    """Return what a cell shows of the decimal mark: "." or ",", "?" if it could be either, "" if nothing."""
     if "." not in cell and "," not in cell:
         return ""
     point, comma = number(cell, "."), number(cell, ",")
@@ -246,14 +247,14 @@ def decimal_evidence(cell: str) -> str:
     return "." if point is not None else "," if comma is not None else ""
 
 
-def weigh_decimal(cells: Iterable[str]) -> tuple[str, int]:
-    """The decimal mark that most decisive cells show: ".", ",", "?" (only doubtful ones) or "" (no marks at all).
+def likely_decimal_mark(cells: Iterable[str]) -> str:
+    """Return the decimal mark that most decisive cells show: ".", ",", "?" (ambiguous ones only) or "" (no marks).
 
-    Also returns how many doubtful cells there were. Cells that say otherwise are then not numbers, and reported.
+    Cells that show the other one are then not numbers, and are reported.
     """
     counts = {".": 0, ",": 0, "?": 0, "": 0}
     for cell in cells:
         counts[decimal_evidence(cell)] += 1
     if counts["."] or counts[","]:
-        return (".", counts["?"]) if counts["."] >= counts[","] else (",", counts["?"])
-    return ("?" if counts["?"] else ""), counts["?"]
+        return "." if counts["."] >= counts[","] else ","
+    return "?" if counts["?"] else ""

@@ -1,4 +1,4 @@
-"""A header cell -> the channel and unit it names; a file's first lines -> where its columns are."""
+"""Find the header among a file's first lines, and the channel and unit that each of its cells names."""
 
 from __future__ import annotations
 
@@ -37,17 +37,17 @@ _CYLINDER = re.compile(r"(?:(?:cyl|cylinder|port|no|number|runner)\s*)*0*([1-9][
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """What a header cell says: channels it may mean (they differ in dimension), its unit, and its kind."""
+    """A header cell: the channels it may mean (they differ in dimension), its unit, and its kind."""
 
     slugs: tuple[str, ...] = ()
     unit: str | None = None
     kind: Kind = ""
     needs_unit: bool = False
-    """A one-letter symbol means the channel only where a fitting unit stands beside it."""
+    """A one-letter symbol means the channel only together with a fitting unit."""
 
 
 def normal_words(text: str) -> str:
-    """Words in lower case, parted by one space, without punctuation."""
+    """Return the words in lower case, with one space between them, without punctuation."""
     return " ".join(_WORD.findall(text.casefold()))
 
 
@@ -67,17 +67,17 @@ def heading(text: str) -> Heading:
     if not text or len(text) > 80 or is_number(text):
         return Heading()
     for variant in dict.fromkeys((text, _CAMEL.sub(" ", text))):
-        ways = (_bracketed, _suffixed) if _BRACKETS.search(variant) else (_suffixed, _bracketed)
-        found = ways[0](variant) or ways[1](variant) or _bare_unit(variant) or _misfit(variant)
-        if found and found.unit and found.unit not in text and found.unit.replace(" ", "") in text:
-            return replace(found, unit=found.unit.replace(" ", ""))  # as written, before words were parted
-        if found:
-            return found
+        first, second = (_bracketed, _suffixed) if _BRACKETS.search(variant) else (_suffixed, _bracketed)
+        result = first(variant) or second(variant) or _bare_unit(variant) or _misfit(variant)
+        if result and result.unit and result.unit not in text and result.unit.replace(" ", "") in text:
+            return replace(result, unit=result.unit.replace(" ", ""))  # as written, before words were separated
+        if result:
+            return result
     return Heading()
 
 
 def _named(words: str) -> tuple[tuple[str, ...], Kind]:
-    """The channels that bare words mean, once words such as "corrected" are set aside."""
+    """Return the channels that words mean, once words such as "corrected" are removed, and the kind those give."""
     if words in _words():
         return _words()[words], ""
     tokens = words.split()
@@ -86,15 +86,14 @@ def _named(words: str) -> tuple[tuple[str, ...], Kind]:
         kind = "corrected"
     elif any(token in _OBSERVED for token in tokens):
         kind = "observed"
-    aside = _CORRECTED | _OBSERVED | _NEUTRAL
-    base = " ".join(token for token in tokens if token not in aside)
+    base = " ".join(token for token in tokens if token not in _CORRECTED | _OBSERVED | _NEUTRAL)
     if base in _words():
         return _words()[base], kind
     return _numbered(base), kind
 
 
 def _numbered(words: str) -> tuple[str, ...]:
-    """Exhaust temperature by cylinder ("egt 3", "cyl 3 egt", "exhaust temp cylinder 3"), or AFR 1, lambda 2."""
+    """Return the channel of a numbered name: exhaust temperature of a cylinder ("egt 3", "cyl 3 egt"), AFR 1."""
     joined = re.sub(r"(?<=[a-z])(?=[0-9])|(?<=[0-9])(?=[a-z])", " ", words)
     for base in ("lambda", "afr", *CHANNELS["exhaust_temperature"].words):
         for rest in (joined.removeprefix(base), joined.removesuffix(base)):
@@ -111,7 +110,7 @@ def _fits(slugs: Sequence[str], unit: str) -> tuple[str, ...]:
 
 
 def _implied(words: str, slugs: tuple[str, ...]) -> str | None:
-    """The unit that the words themselves name."""
+    """Return the unit that the words themselves name."""
     tokens = words.split()
     if slugs == ("engine_speed",) and "rpm" in tokens:
         return "rpm"
@@ -146,7 +145,7 @@ def _bracketed(text: str) -> Heading | None:
             if slugs == ("exhaust_temperature",) and int(match[1]) <= CYLINDERS:
                 slugs = (f"exhaust_temperature_{int(match[1])}",)
         elif group and unit is None:
-            unit = group  # not a unit of this channel: told or refused when the column is resolved
+            unit = group  # not a unit of this channel: reported when the column is resolved
     return Heading(slugs, unit or _implied(base, slugs), kind, len(base) == 1)
 
 
@@ -161,7 +160,7 @@ def _suffixed(text: str) -> Heading | None:
 
 
 def _misfit(text: str) -> Heading | None:
-    """A channel with the unit of another: "Torque, hp". It must not pass for a column of no interest."""
+    """Read a channel with the unit of another ("Torque, hp"), so that it is reported and not ignored."""
     for separator in _SEPARATOR.finditer(text):
         slugs, kind = _named(normal_words(text[: separator.start()]))
         unit = text[separator.end() :]
@@ -175,13 +174,13 @@ def _is_any_unit(text: str) -> bool:
 
 
 def _bare_unit(text: str) -> Heading | None:
-    """A column headed by its unit alone: "rpm", "lb-ft", "kW", "Corrected hp"."""
+    """Read a cell that is a unit alone: "rpm", "lb-ft", "kW", "Corrected hp"."""
     tokens = text.split(" ")
     words = [normal_words(token) for token in tokens]
     unit = " ".join(t for t, word in zip(tokens, words, strict=True) if word not in _CORRECTED | _OBSERVED)
     kind: Kind = "corrected" if set(words) & _CORRECTED else "observed" if set(words) & _OBSERVED else ""
     for slug in ("engine_speed", "torque", "power"):
-        # Watts, seconds and cycles as a bare word are too short to build on.
+        # A bare "w", "hz" or "1/s" is too little to go by.
         if len(unit) > 1 and normal_words(unit) not in ("hz", "1 s") and is_unit(unit, CHANNELS[slug].dimension):
             return Heading((slug,), unit, kind)
     return None
@@ -189,7 +188,7 @@ def _bare_unit(text: str) -> Heading | None:
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """Where the columns are: the header's line, its cells, the units row if there is one, the first data line."""
+    """A log's header: its line, its cells, the units row if there is one, the first data line."""
 
     delimiter: str
     line: int
@@ -202,57 +201,50 @@ class Header:
     """Whether the file's first line declares the delimiter."""
 
     def unit(self, index: int) -> str | None:
-        """The text in the units row under a column, None if there is none."""
+        """Return the text in the units row under a column, None if there is none."""
         text = self.units[index].strip(" ()[]{}") if index < len(self.units) else ""
         return None if text in ("", "-", "--") else text
 
 
 def is_header(cells: Sequence[str], mapped: Mapping[str, str] | None = None) -> bool:
-    """Whether the cells name an engine speed and a torque or power, by their words or by the record's mapping."""
+    """Return whether the cells name an engine speed and a torque or power, by their words or the record's mapping."""
     if not 2 <= len(cells) <= MAX_COLUMNS:
         return False
-    found: set[str] = set()
-    for slug, text in (mapped or {}).items():
-        if columns_named(text, cells):
-            found.add(slug)
-    for cell in cells:
-        if cell:
-            found.update(heading(cell).slugs)
-    return "engine_speed" in found and bool(found & {"torque", "power"})
+    slugs = {slug for slug, text in (mapped or {}).items() if columns_named(text, cells)}
+    slugs.update(slug for cell in cells if cell for slug in heading(cell).slugs)
+    return "engine_speed" in slugs and bool(slugs & {"torque", "power"})
 
 
 def columns_named(text: str, cells: Sequence[str]) -> list[int]:
-    """The columns that the record means by `text`: its header, its header without the unit, or "column 3"."""
-    wanted = " ".join(text.casefold().split())
-    exact = [i for i, cell in enumerate(cells) if " ".join(cell.casefold().split()) == wanted]
+    """Return the columns that the record means by `text`: a header, a header without its unit, or "column 3"."""
+    requested = " ".join(text.casefold().split())
+    exact = [i for i, cell in enumerate(cells) if " ".join(cell.casefold().split()) == requested]
     if exact:
         return exact
     words = normal_words(text)
     bare = [i for i, cell in enumerate(cells) if words and words == normal_words(_BRACKETS.sub(" ", cell))]
     if bare:
         return bare
-    place = re.fullmatch(r"column ([1-9][0-9]{0,2})", wanted)
+    place = re.fullmatch(r"column ([1-9][0-9]{0,2})", requested)
     return [int(place[1]) - 1] if place and int(place[1]) <= len(cells) else []
 
 
 def find_header(lines: Sequence[Line], mapped: Mapping[str, str]) -> Header | None:
-    """The header among a file's first lines, with the delimiter that makes most of the file's rows whole."""
+    """Return the header among a file's first lines, with the delimiter that gives the most complete rows."""
     declared = re.fullmatch(r'"?sep=([;,|\t])"?', lines[0].text.strip(" ")) if lines else None
-    best: tuple[tuple[int, int], Header] | None = None
+    candidates: list[tuple[tuple[int, int], Header]] = []
     for delimiter in (declared[1],) if declared else DELIMITERS:
         header = _header_with(lines, delimiter, mapped, bool(declared))
-        if header is None:
-            continue
-        score = (whole_rows(lines, header), sum(bool(heading(cell).slugs) for cell in header.cells))
-        if best is None or score > best[0]:
-            best = score, header
-    return best[1] if best else None
+        if header is not None:
+            named = sum(bool(heading(cell).slugs) for cell in header.cells)
+            candidates.append(((complete_rows(lines, header), named), header))
+    return max(candidates, key=lambda candidate: candidate[0])[1] if candidates else None
 
 
 def _header_with(lines: Sequence[Line], delimiter: str, mapped: Mapping[str, str], declared: bool) -> Header | None:
-    budget = 20_000  # cells looked at: a hostile file cannot make the search long
+    budget = 20_000  # of cells to look at: a hostile file cannot make the search long
     for index, line in enumerate(lines):
-        text, last = _whole_record(lines, index)
+        text, last = _joined_lines(lines, index)
         if delimiter not in text or not _LETTER.search(text):
             continue
         cells = split_cells(text, delimiter)
@@ -264,8 +256,8 @@ def _header_with(lines: Sequence[Line], delimiter: str, mapped: Mapping[str, str
     return None
 
 
-def _whole_record(lines: Sequence[Line], index: int) -> tuple[str, int]:
-    """A header line, joined with the next ones where a quoted cell holds line breaks; and its last line's index."""
+def _joined_lines(lines: Sequence[Line], index: int) -> tuple[str, int]:
+    """Return a header line, joined with the next where a quoted cell holds line breaks, and its last line's index."""
     text = lines[index].text
     if text.count('"') % 2:
         for last in range(index + 1, min(index + 5, len(lines))):
@@ -278,7 +270,7 @@ def _whole_record(lines: Sequence[Line], index: int) -> tuple[str, int]:
 def _with_units(
     lines: Sequence[Line], last: int, line: int, cells: tuple[str, ...], delimiter: str, declared: bool
 ) -> Header:
-    """Look under the header for a units row, past blank lines and rules."""
+    """Return the header with the units row below it, if there is one after blank lines and dashes."""
     units: tuple[str, ...] = ()
     units_line = 0
     after = lines[last]
@@ -293,7 +285,7 @@ def _with_units(
 
 
 def _is_units_row(row: Sequence[str], cells: Sequence[str]) -> bool:
-    """Whether a row holds units under the channels that matter, and nothing else under them."""
+    """Return whether a row holds units under the channels that matter, and nothing else under them."""
     fitting = False
     for index, cell in enumerate(cells):
         slugs = heading(cell).slugs
@@ -309,13 +301,13 @@ def _is_units_row(row: Sequence[str], cells: Sequence[str]) -> bool:
     return fitting or (bool(texts) and all(_is_any_unit(text) and not is_number(text) for text in texts))
 
 
-def whole_rows(lines: Sequence[Line], header: Header) -> int:
-    """How many of the first rows have a cell for every column, and numbers in those with a known heading."""
+def complete_rows(lines: Sequence[Line], header: Header) -> int:
+    """Count the first rows with a cell for every column, and numbers in those with a known heading."""
     known = [index for index, cell in enumerate(header.cells) if heading(cell).slugs]
     rows = [line for line in lines if line.number >= header.data_line and line.text.strip()][:_SAMPLED_ROWS]
-    whole = 0
+    count = 0
     for line in rows:
         cells = split_cells(line.text, header.delimiter)
         if len(cells) >= len(header.cells):
-            whole += all(not cells[i] or is_number(cells[i]) or CLOCK.fullmatch(cells[i]) for i in known)
-    return whole
+            count += all(not cells[i] or is_number(cells[i]) or CLOCK.fullmatch(cells[i]) for i in known)
+    return count

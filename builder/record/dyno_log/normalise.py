@@ -1,7 +1,7 @@
-"""A log in an odd form -> the same log in the plain one, line by line: columns parted by blanks, times of a clock.
+"""Rewrite unusual logs line by line in the usual form: columns separated by blanks, times of a clock.
 
 Lines keep their numbers, so that every problem still names the line of the shop's own file. What can be read in more
-than one way is not turned; the caller is told instead.
+than one way is not rewritten; the caller gets the line and cell instead.
 """
 
 from __future__ import annotations
@@ -12,28 +12,28 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
-from builder.record.dyno_log.encoding import CLOCK, CsvText, is_number, split_cells
+from builder.record.dyno_log.encoding import CLOCK, LogText, is_number, split_cells
 from builder.record.dyno_log.header import Header, columns_named, heading
 
 _SAMPLE = 200
-_LEAST_ROWS = 3
+_MIN_ROWS = 3
 
-# -- Columns parted by blanks -------------------------------------------------------------------------------------
+# -- Columns separated by blanks ----------------------------------------------------------------------------------
 
 _CELL = re.compile(r"\S+(?: \S+)*")
 """A run of words; two blanks or a tab end it."""
 
 
-def parted_by_tabs(text: CsvText) -> CsvText | None:
-    """A log whose columns are parted by blanks alone, with a tab in the place of every gap; None if it is none.
+def blanks_to_tabs(text: LogText) -> LogText | None:
+    """Return a log whose columns are separated by blanks alone with a tab for every gap; None for any other log.
 
-    It is one if line after line holds the same number of numbers and blanks between them. In the lines above the
-    first such line, names of several words stand: there a gap is two blanks or more where that gives as many names,
-    else any blank. A line that fits neither is left as it is, unless it has something below some of the names alone.
+    In such a log line after line holds the same number of numbers with blanks between them. The lines above the
+    first of them may have names of several words: there a gap is two blanks or more where that gives as many names,
+    else any blank. A line that fits neither way is left as it is, unless each of its cells is below a name.
     """
     sample = [(line, line.text.split()) for line in islice(text.lines(), 2 * _SAMPLE)]
     rows = [(line, cells) for line, cells in sample if len(cells) > 1 and all(_is_value(cell) for cell in cells)]
-    if len(rows) < _LEAST_ROWS:
+    if len(rows) < _MIN_ROWS:
         return None
     width = Counter(len(cells) for _, cells in rows).most_common(1)[0][0]
     start = next(line.start for line, cells in rows if len(cells) == width)
@@ -43,27 +43,28 @@ def parted_by_tabs(text: CsvText) -> CsvText | None:
         if line.start >= start:
             break
         words = line.text.expandtabs()
-        cells = next((found for way in (_CELL, _WORD) if len(found := list(way.finditer(words))) == width), [])
+        matches = (list(pattern.finditer(words)) for pattern in (_CELL, _WORD))
+        cells = next((cells for cells in matches if len(cells) == width), [])
         if cells:
             names = cells
             heads.append("\t".join(cell[0] for cell in cells))
         else:
             heads.append(_below(names, words) or line.text)
     body = b"\n".join(b"\t".join(row.split()) for row in text.data[start:].split(b"\n"))
-    return replace(text, data="".join(f"{head}\n" for head in heads).encode() + body, blanks=True)
+    return replace(text, data="".join(f"{head}\n" for head in heads).encode() + body, split_at_blanks=True)
 
 
 _WORD = re.compile(r"\S+")
 
 
 def _below(names: Sequence[re.Match[str]], words: str) -> str:
-    """A line of cells that each stand below a name of their own, such as units where some names have none."""
+    """Return the cells of a line, each below a name of its own, with tabs (units where some names have none)."""
     places: dict[int, str] = {}
     for cell in _CELL.finditer(words):
-        under = [i for i, name in enumerate(names) if name.start() < cell.end() and cell.start() < name.end()]
-        if len(under) != 1 or under[0] in places:
+        above = [i for i, name in enumerate(names) if name.start() < cell.end() and cell.start() < name.end()]
+        if len(above) != 1 or above[0] in places:
             return ""
-        places[under[0]] = cell[0]
+        places[above[0]] = cell[0]
     return "\t".join(places.get(index, "") for index in range(len(names))) if places else ""
 
 
@@ -79,19 +80,19 @@ _FORMS: Mapping[str, tuple[int, int]] = {"hh:mm:ss": (1, 86_400), "mm:ss": (1, 3
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A time column in the form of a clock: which column, and the log with seconds in its place.
+    """A time column in the form of a clock: its index, and the log with seconds in its place.
 
-    ``doubt`` is the line and cell that may be read in two ways: then nothing was turned.
+    ``ambiguous`` is the line and cell that may be read in two ways: then nothing was converted.
     """
 
     index: int
-    text: CsvText
-    told: str = ""
-    doubt: tuple[int, str] | None = None
+    text: LogText
+    note: str = ""
+    ambiguous: tuple[int, str] | None = None
 
 
-def clock_of(text: CsvText, header: Header, mapped: Mapping[str, str], stated: Mapping[str, str]) -> Clock | None:
-    """The time column, if its cells are times of a clock (1:02:03.5, 02:03.5), turned to seconds."""
+def read_clock(text: LogText, header: Header, mapped: Mapping[str, str], stated: Mapping[str, str]) -> Clock | None:
+    """Return the time column converted to seconds, if its cells are times of a clock (1:02:03.5, 02:03.5)."""
     index = _time_column(header, mapped)
     if index is None:
         return None
@@ -105,10 +106,10 @@ def clock_of(text: CsvText, header: Header, mapped: Mapping[str, str], stated: M
         return None
     form = _form([match for _, _, match in times], (stated.get("time"), header.cells[index], header.unit(index)))
     if form is None:
-        return Clock(index, text, doubt=times[0][:2])
-    turned, turns = _in_seconds(text, header, index, form)
+        return Clock(index, text, ambiguous=times[0][:2])
+    converted, turns = _in_seconds(text, header, index, form)
     passes = f"; it passes the full {'hour' if form == 'mm:ss' else 'day'}" if turns else ""
-    return Clock(index, turned, f"time is written as a clock shows it, {form}: read as seconds{passes}")
+    return Clock(index, converted, f"time is written as a clock shows it, {form}: read as seconds{passes}")
 
 
 def _time_column(header: Header, mapped: Mapping[str, str]) -> int | None:
@@ -119,12 +120,12 @@ def _time_column(header: Header, mapped: Mapping[str, str]) -> int | None:
     return places[0] if len(places) == 1 else None
 
 
-def _form(times: Sequence[re.Match[str]], said: Iterable[str | None]) -> str | None:
-    """Which fields a clock's times have; None where two fields may be minutes and seconds or hours and minutes."""
+def _form(times: Sequence[re.Match[str]], descriptions: Iterable[str | None]) -> str | None:
+    """Return which fields a clock's times have; None where two may be minutes and seconds or hours and minutes."""
     if any(time["third"] for time in times):
-        return "hh:mm:ss"  # two fields beside three are minutes and seconds of the first hour
-    for words in said:
-        squashed = re.sub(r"[^a-z:]", "", (words or "").casefold())
+        return "hh:mm:ss"  # two fields among others of three are minutes and seconds of the first hour
+    for description in descriptions:
+        squashed = re.sub(r"[^a-z:]", "", (description or "").casefold())
         for form, short in (("mm:ss", "m:s"), ("hh:mm", "h:m")):
             if form in squashed or short in squashed:
                 return form
@@ -132,8 +133,8 @@ def _form(times: Sequence[re.Match[str]], said: Iterable[str | None]) -> str | N
     return "mm:ss" if any(time["part"] or int(time["first"]) > 23 for time in times) else None
 
 
-def _in_seconds(text: CsvText, header: Header, index: int, form: str) -> tuple[CsvText, int]:
-    """The log with seconds in the place of a clock's times, and how often the clock began again."""
+def _in_seconds(text: LogText, header: Header, index: int, form: str) -> tuple[LogText, int]:
+    """Return the log with seconds in the place of a clock's times, and how often the clock began again."""
     unit, turn = _FORMS[form]
     edge = re.escape(header.delimiter)
     cell = re.compile(

@@ -1,4 +1,4 @@
-"""What looks wrong in a log whose every number is readable: speeds that never rise, slips of a row, odd values."""
+"""Check a log whose every number is readable: speeds that never rise, swapped cells, values no engine has."""
 
 from __future__ import annotations
 
@@ -13,26 +13,28 @@ from builder.record.problem import Problem
 
 Floats = NDArray[np.float64]
 
-MAX_SAID = 3
+MAX_LISTED = 3
 
 
-def doubts(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> tuple[list[Problem], list[str]]:
-    """Problems and remarks about channels in SI; `lines` is each row's line in the file."""
+def plausibility_problems(
+    channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path
+) -> tuple[list[Problem], list[str]]:
+    """Return problems and notes about channels in SI; `lines` is each row's line in the file."""
     problems: list[Problem] = []
-    told = [f"{_rows(lines.size)} of numbers read"]
+    notes = [f"{_rows(lines.size)} of numbers read"]
     speed = channels["engine_speed"]
     for slug in ("torque", "power"):
         if slug in channels:
             empty = np.flatnonzero(np.isnan(channels[slug]))
             if empty.size:
-                told.append(f"{slug} is empty in {_rows(empty.size)}, first on line {lines[empty[0]]}")
+                notes.append(f"{slug} is empty in {_rows(empty.size)}, first on line {lines[empty[0]]}")
     problems += _speed_problems(speed, lines, path)
-    told += _speed_remarks(speed)
-    problems += _slipped_rows(channels, lines, path)
+    notes += _speed_notes(speed)
+    problems += _inconsistent_rows(channels, lines, path)
     for slug, values in channels.items():
         problems += _implausible(slug, values, lines, path)
     problems += _time_problems(channels, lines, path)
-    return problems, told
+    return problems, notes
 
 
 def _rows(count: int) -> str:
@@ -53,26 +55,26 @@ def _speed_problems(speed: Floats, lines: NDArray[np.int64], path: Path) -> list
     return []
 
 
-def _speed_remarks(speed: Floats) -> list[str]:
+def _speed_notes(speed: Floats) -> list[str]:
     steps = np.diff(speed)
     rising, falling, level = (int(np.count_nonzero(test)) for test in (steps > 0, steps < 0, steps == 0))
     if not falling and not level:
         return []
     if not rising:
         return ["the engine speed falls from row to row; read as a test in falling steps"]
-    said = [f"falls at {_rows(falling)}"] if falling else []
-    said += [f"repeats at {_rows(level)}"] if level else []
-    return [f"the engine speed {' and '.join(said)}; every row is kept in the order of the file"]
+    changes = [f"falls at {_rows(falling)}"] if falling else []
+    changes += [f"repeats at {_rows(level)}"] if level else []
+    return [f"the engine speed {' and '.join(changes)}; every row is kept in the order of the file"]
 
 
-def _slipped_rows(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> list[Problem]:
-    """Single rows whose speed leaps away and back, or whose power does not go with speed and torque as elsewhere."""
+def _inconsistent_rows(channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path) -> list[Problem]:
+    """Warn of single rows whose speed leaps away and back, or whose power does not match speed times torque."""
     speed = channels["engine_speed"]
     problems = []
-    before, here, after = speed[:-2], speed[1:-1], speed[2:]
+    before, current, after = speed[:-2], speed[1:-1], speed[2:]
     around = 0.5 * (before + after)
-    leap = (np.abs(before - after) < 0.2 * around) & (np.abs(here - around) > 0.5 * around)
-    problems += _some(np.flatnonzero(leap) + 1, lines, path, lambda row: (
+    leap = (np.abs(before - after) < 0.2 * around) & (np.abs(current - around) > 0.5 * around)
+    problems += _warn_of_rows(np.flatnonzero(leap) + 1, lines, path, lambda row: (
         f"the engine speed leaps to {60 * speed[row]:.0f} rpm between rows of about {60 * around[row - 1]:.0f} rpm; "
         "look whether the row's cells are swapped"))  # fmt: skip
     if "torque" in channels and "power" in channels:
@@ -84,17 +86,19 @@ def _slipped_rows(channels: Mapping[str, Floats], lines: NDArray[np.int64], path
             usual = float(np.nanmedian(ratio))
             off = np.abs(ratio - usual) > 0.25 * abs(usual)
             if 0 < np.count_nonzero(off) <= 0.1 * ratio.size + 1:
-                problems += _some(np.flatnonzero(off), lines, path, lambda row: (
+                problems += _warn_of_rows(np.flatnonzero(off), lines, path, lambda row: (
                     "torque, power and speed of this row do not go together as in the other rows; "
                     "look whether a cell is wrong"))  # fmt: skip
     return problems
 
 
-def _some(rows: NDArray[np.intp], lines: NDArray[np.int64], path: Path, say: Callable[[int], str]) -> list[Problem]:
-    """A warning for each of the first few rows, and how many more there are."""
-    problems = [Problem(path, int(lines[row]), say(int(row)), "warning") for row in rows[:MAX_SAID]]
-    if rows.size > MAX_SAID:
-        line = int(lines[rows[MAX_SAID]])
+def _warn_of_rows(
+    rows: NDArray[np.intp], lines: NDArray[np.int64], path: Path, message_of: Callable[[int], str]
+) -> list[Problem]:
+    """Return a warning for each of the first few rows, and how many more there are."""
+    problems = [Problem(path, int(lines[row]), message_of(int(row)), "warning") for row in rows[:MAX_LISTED]]
+    if rows.size > MAX_LISTED:
+        line = int(lines[rows[MAX_LISTED]])
         problems.append(Problem(path, line, f"and more like these, {_rows(rows.size)} in all", "warning"))
     return problems
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from builder.record.dyno_log.encoding import CsvText
-from builder.record.dyno_log.normalise import parted_by_tabs
+from builder.record.dyno_log.encoding import LogText
+from builder.record.dyno_log.normalise import blanks_to_tabs
 from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
 from tests.support.dyno_dialects import pull
 
@@ -214,4 +214,4 @@ def test_thousands_apart_by_a_blank_are_not_taken_for_two_columns(tmp_path: Path
 
 def test_other_files_are_left_as_they_are() -> None:
     for content in (b"RPM,Torque\n2000,300\n", b"a b c\nwords and more words\n", b"1 2\n3 4\n"):
-        assert parted_by_tabs(CsvText(content, "ASCII", True)) is None
+        assert blanks_to_tabs(LogText(content, "ASCII", True)) is None

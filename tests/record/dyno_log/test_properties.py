@@ -1,4 +1,4 @@
-"""No bytes make the reader raise; and the quick way through a tidy block gives what the careful way gives."""
+"""No bytes make the reader raise; and lines read at once give what reading cell by cell gives."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from builder.record.dyno_log import rows as csv_rows
-from builder.record.dyno_log.csv_numbers import read_block
+from builder.record.dyno_log import rows as log_rows
 from builder.record.dyno_log.encoding import number, split_cells
 from builder.record.dyno_log.header import heading
 from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.rows import read_numbers
 from builder.record.problem import Problem
 
 SHARED = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=300)
@@ -100,44 +100,53 @@ NUMBERS = st.one_of(
     quoted=st.booleans(),
     pad=st.sampled_from(["", " "]),
 )
-def test_tidy_blocks_read_to_the_last_bit_as_cell_by_cell(
+def test_lines_read_at_once_have_the_same_bits_as_cell_by_cell(
     rows: list[tuple[str, str, str]], delimiter: str, decimal: str, quoted: bool, pad: str
 ) -> None:
     rows = [tuple(cell.replace(".", decimal) for cell in row) for row in rows]  # type: ignore[misc]
     if delimiter == decimal:
         rows = [tuple(cell.replace(",", "") for cell in row) for row in rows]  # type: ignore[misc]
     shown = [[f'"{cell}"' if quoted else cell for cell in row] for row in rows]
-    block = "".join((pad + delimiter + pad).join(row) + "\n" for row in shown).encode()
-    wanted = np.array([2, 0])
-    numbers = read_block(block, delimiter, 3, wanted, decimal)
-    careful = [[number(row[i], decimal) if row[i] else math.nan for row in rows] for i in wanted]
+    lines = [(pad + delimiter + pad).join(row).encode() for row in shown]
+    columns = [2, 0]
+    numbers = read_numbers(lines, delimiter, 3, columns, decimal)
+    cell_by_cell = [[number(row[i], decimal) if row[i] else math.nan for row in rows] for i in columns]
     if numbers is None:
         return
-    assert all(value is not None for column in careful for value in column)
-    np.testing.assert_array_equal(numbers, np.array(careful, dtype=float))
-    assert np.array_equal(np.signbit(numbers), np.signbit(np.array(careful, dtype=float)) & ~np.isnan(numbers))
+    assert all(value is not None for column in cell_by_cell for value in column)
+    expected = np.array(cell_by_cell, dtype=float)
+    np.testing.assert_array_equal(numbers, expected)
+    assert np.array_equal(np.signbit(numbers), np.signbit(expected) & ~np.isnan(numbers))
 
 
-def test_tidy_blocks_are_indeed_read_the_quick_way() -> None:
-    for block, delimiter, decimal in (
-        (b"1.25,-2,3\n4,,6.5\n", ",", "."), (b"1,25;-2;3\n4;;6,5\n", ";", ","),
-        (b'"1.25"\t"-2"\t"3"\n4\t\t6.5\n', "\t", "."), (b" 1.25 | -2 | 3\n4 | | 6.5 \n", "|", "."),
-    ):  # fmt: skip
-        numbers = read_block(block, delimiter, 3, np.array([0, 1, 2]), decimal)
-        assert numbers is not None
-        np.testing.assert_array_equal(numbers, [[1.25, 4.0], [-2.0, np.nan], [3.0, 6.5]])
-    long = read_block(b"0.1234567890123456,1e-3\n", ",", 2, np.array([0, 1]), ".")
-    assert long is not None
-    assert long[:, 0].tolist() == [0.1234567890123456, 1e-3]
+@pytest.mark.parametrize(
+    ("lines", "delimiter", "decimal"),
+    [
+        ([b"1.25,-2,3", b"4,,6.5"], ",", "."),
+        ([b"1,25;-2;3", b"4;;6,5"], ";", ","),
+        ([b'"1.25"\t"-2"\t"3"', b"4\t\t6.5"], "\t", "."),
+        ([b" 1.25 | -2 | 3", b"4 | | 6.5 "], "|", "."),
+    ],
+)
+def test_regular_lines_are_read_at_once(lines: list[bytes], delimiter: str, decimal: str) -> None:
+    numbers = read_numbers(lines, delimiter, 3, [0, 1, 2], decimal)
+    assert numbers is not None
+    np.testing.assert_array_equal(numbers, [[1.25, 4.0], [-2.0, np.nan], [3.0, 6.5]])
+
+
+def test_long_numbers_and_exponents_are_read_at_once() -> None:
+    numbers = read_numbers([b"0.1234567890123456,1e-3"], ",", 2, [0, 1], ".")
+    assert numbers is not None
+    assert numbers[:, 0].tolist() == [0.1234567890123456, 1e-3]
 
 
 @pytest.mark.parametrize(
     "row",
-    [b"1,2\n", b"1,2,3,4\n", b"\n", b"1,x,3\n", b"1,nan,3\n", b"1,1e999,3\n", b"1,2 3,4\n", b'1,"2,3\n', b"1,-,3\n",
-     b"1,2.3.4,5\n", b"1,3-4,5\n", b"1," + b" " * 40 + b",3\n", b"1,0x1F,3\n", b"1,1_0,3\n", b"1,,\n2,\n"],
+    [b"1,2", b"1,2,3,4", b"", b"1,x,3", b"1,nan,3", b"1,1e999,3", b"1,2 3,4", b'1,"2,3', b"1,-,3",
+     b"1,2.3.4,5", b"1,3-4,5", b"1,0x1F,3", b"1,1_0,3", b"1,\xc2\xa02,3", b"1,\xe2\x88\x922,3"],
 )  # fmt: skip
-def test_odd_blocks_are_left_to_the_careful_way(row: bytes) -> None:
-    assert read_block(b"1,2,3\n" + row + b"4,5,6\n", ",", 3, np.array([0, 1]), ".") is None
+def test_an_irregular_line_has_all_of_them_read_one_by_one(row: bytes) -> None:
+    assert read_numbers([b"1,2,3", row, b"4,5,6"], ",", 3, [0, 1], ".") is None
 
 
 def whole_log(path: Path) -> tuple[object, ...]:
@@ -155,7 +164,7 @@ def test_a_log_of_many_blocks_reads_the_same_either_way(tmp_path: Path, monkeypa
     lines.append("Average,3000,308,,")
     path.write_text("Time (s),RPM,Torque (Nm),Held,Gear\n" + "\n".join(lines) + "\n")
     quick = whole_log(path)
-    monkeypatch.setattr(csv_rows, "read_block", lambda *_: None)
+    monkeypatch.setattr(log_rows, "read_numbers", lambda *_: None)
     careful = whole_log(path)
     assert quick == careful
     assert len(quick[1]) == 29_997  # type: ignore[arg-type]
