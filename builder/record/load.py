@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 from builder.record.consistency import disagreements
-from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from builder.record.files import build_folders, escapes, file_in
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel
@@ -141,7 +141,7 @@ def _read_logs(build: Build, shown: Path) -> tuple[dict[str, DynoLog], list[Prob
             at, line = build.where(f"dyno.pulls.{index}.file")
             problems.append(Problem(at, line, wrong))
             continue
-        log, more = read_dyno_csv(
+        log, more = read_dyno_log(
             path, columns=pull.columns, units=pull.units, decimal=pull.decimal_mark, shown_as=shown / pull.file
         )
         problems += more

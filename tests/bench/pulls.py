@@ -64,7 +64,7 @@ def write_pull(archive: Path, rows: int) -> Path:
 def _ours(archive: Path) -> Callable[[], object]:
     """Reading to figures: the log, the corrected curve, and everything judged."""
     from builder.figures.dyno.session import analyse_session
-    from builder.record.dyno_log.reader import read_dyno_csv
+    from builder.record.dyno_log.reader import read_dyno_log
     from builder.record.load import read_build
     from builder.record.models.shop import Shop
 
@@ -78,7 +78,7 @@ def _ours(archive: Path) -> Callable[[], object]:
     def run() -> object:
         from dataclasses import replace
 
-        log, problems = read_dyno_csv(folder / "dyno" / "pull.csv")
+        log, problems = read_dyno_log(folder / "dyno" / "pull.csv")
         assert log is not None, problems
         session = analyse_session(replace(warm, logs={"pull": log}), Shop())
         assert session is not None

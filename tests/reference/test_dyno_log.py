@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from builder.record.dyno_log.channels import CHANNELS, factor
-from builder.record.dyno_log.reader import read_dyno_csv
+from builder.record.dyno_log.reader import read_dyno_log
 
 
 @pytest.mark.parametrize(
@@ -31,7 +31,7 @@ def test_clean_files_read_as_pandas_reads_them(
     path = tmp_path / "clean.csv"
     path.write_text("\n".join(lines) + "\n")
     theirs = pd.read_csv(path, sep=sep, decimal=decimal, thousands=thousands)
-    log, problems = read_dyno_csv(path)
+    log, problems = read_dyno_log(path)
     assert log is not None, problems
     for slug, name in zip(("engine_speed", "torque", "lambda"), columns, strict=True):
         np.testing.assert_allclose(log.channels[slug], theirs[name].to_numpy(dtype=float), rtol=4e-16)

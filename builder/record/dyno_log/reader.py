@@ -65,7 +65,7 @@ class DynoLog:
     notes: tuple[str, ...]
 
 
-def read_dyno_csv(
+def read_dyno_log(
     path: Path,
     *,
     columns: Mapping[str, str] | None = None,

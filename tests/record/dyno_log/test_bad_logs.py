@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from tests.support.dyno_dialects import Dialect, pull, write
 
 HEAD = "Time (s),RPM,Torque (Nm),Power (kW),Oil temp (C)\n"
@@ -28,7 +28,7 @@ def text(**changed: str) -> str:
 def read(tmp_path: Path, content: str | bytes, **kwargs: object) -> tuple[DynoLog | None, list[str]]:
     path = tmp_path / "pull.csv"
     path.write_bytes(content.encode() if isinstance(content, str) else content)
-    log, problems = read_dyno_csv(path, shown_as=Path("pull.csv"), **kwargs)  # type: ignore[arg-type]
+    log, problems = read_dyno_log(path, shown_as=Path("pull.csv"), **kwargs)  # type: ignore[arg-type]
     return log, [str(problem) for problem in problems]
 
 
@@ -278,7 +278,7 @@ def test_files_that_are_no_files(tmp_path: Path) -> None:
     for path, said in ((tmp_path, "plain file"), (tmp_path / "none.csv", "no such file"),
                        (tmp_path / "link.csv", "link"), (Path(os.devnull), "plain file"),
                        (Path("a\0b"), "cannot be read"), (tmp_path / ("x" * 300), "cannot be read")):  # fmt: skip
-        log, problems = read_dyno_csv(path)
+        log, problems = read_dyno_log(path)
         assert log is None
         assert [p.severity for p in problems] == ["error"]
         assert said in problems[0].message
@@ -287,7 +287,7 @@ def test_files_that_are_no_files(tmp_path: Path) -> None:
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
 def test_a_named_pipe_does_not_hang(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.csv")
-    log, problems = read_dyno_csv(tmp_path / "pipe.csv")
+    log, problems = read_dyno_log(tmp_path / "pipe.csv")
     assert log is None
     assert "plain file" in problems[0].message
 
@@ -296,7 +296,7 @@ def test_a_file_too_large(tmp_path: Path) -> None:
     refused(tmp_path, text(), "1: error: ", "the most that is read is", limit=100)
     with (tmp_path / "huge.csv").open("wb") as file:
         file.truncate(200_000_001)
-    log, problems = read_dyno_csv(tmp_path / "huge.csv")
+    log, problems = read_dyno_log(tmp_path / "huge.csv")
     assert log is None
     assert "200 MB" in problems[0].message
 

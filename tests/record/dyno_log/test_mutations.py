@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from builder.record.problem import Problem
 from tests.support.dyno_dialects import SLUGS, Dialect, dialects, in_si, pull, same, table
 
@@ -315,7 +315,7 @@ def test_damaged_logs_are_reported_or_read_true(tmp_path: Path, part: int) -> No
         mutation = MUTATIONS[(number // PARTS) % len(MUTATIONS)]
         mutation(log, rng)
         path.write_bytes(encode(log))
-        read, problems = read_dyno_csv(path, shown_as=shown)
+        read, problems = read_dyno_log(path, shown_as=shown)
         try:
             judge(log, expected, read, problems, shown)
         except AssertionError as error:
@@ -332,7 +332,7 @@ def test_the_oracle_sees_a_silent_change(tmp_path: Path) -> None:
     log.lines[10] = log.dialect.line(log.cells(10)).replace("4", "5", 1)
     path = tmp_path / "pull.csv"
     path.write_bytes(encode(log))
-    read, problems = read_dyno_csv(path)
+    read, problems = read_dyno_log(path)
     named = {p.line for p in problems}
     assert read is not None
     assert 11 not in named

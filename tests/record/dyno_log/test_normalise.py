@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from builder.record.dyno_log.encoding import LogText
 from builder.record.dyno_log.normalise import blanks_to_tabs
-from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from tests.support.dyno_dialects import pull
 
 RPM = [2000 + 150 * i for i in range(12)]
@@ -22,7 +22,7 @@ TORQUE = [300.5 + i for i in range(12)]
 def read(tmp_path: Path, content: str, **kwargs: object) -> tuple[DynoLog | None, list[str]]:
     path = tmp_path / "pull.txt"
     path.write_text(content, encoding="utf-8")
-    log, problems = read_dyno_csv(path, shown_as=Path("pull.txt"), **kwargs)  # type: ignore[arg-type]
+    log, problems = read_dyno_log(path, shown_as=Path("pull.txt"), **kwargs)  # type: ignore[arg-type]
     return log, [str(problem) for problem in problems]
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from builder.record.dyno_log import rows as log_rows
 from builder.record.dyno_log.encoding import number, split_cells
 from builder.record.dyno_log.header import heading
-from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from builder.record.dyno_log.rows import read_numbers
 from builder.record.problem import Problem
 
@@ -63,7 +63,7 @@ def check(log: DynoLog | None, problems: list[Problem]) -> None:
 def test_no_bytes_make_the_reader_raise(tmp_path: Path, data: bytes) -> None:
     path = tmp_path / "any.csv"
     path.write_bytes(data)
-    check(*read_dyno_csv(path))
+    check(*read_dyno_log(path))
 
 
 @SHARED
@@ -71,7 +71,7 @@ def test_no_bytes_make_the_reader_raise(tmp_path: Path, data: bytes) -> None:
 def test_nor_does_what_the_record_says(tmp_path: Path, data: bytes, slug: str, text: str, unit: str) -> None:
     path = tmp_path / "any.csv"
     path.write_bytes(data)
-    check(*read_dyno_csv(path, columns={slug: text}, units={slug: unit}))
+    check(*read_dyno_log(path, columns={slug: text}, units={slug: unit}))
 
 
 @SHARED
@@ -150,7 +150,7 @@ def test_an_irregular_line_has_all_of_them_read_one_by_one(row: bytes) -> None:
 
 
 def whole_log(path: Path) -> tuple[object, ...]:
-    log, problems = read_dyno_csv(path)
+    log, problems = read_dyno_log(path)
     assert log is not None
     return {slug: values.tolist() for slug, values in log.channels.items()}, log.rows.tolist(), log.notes, problems
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from builder.record.dyno_log.header import heading
-from builder.record.dyno_log.reader import DynoLog, read_dyno_csv
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from tests.support.dyno_dialects import (
     BEFORE,
     Dialect,
@@ -27,7 +27,7 @@ DATA = pull(40)
 def read(tmp_path: Path, content: str | bytes, **kwargs: object) -> tuple[DynoLog | None, list[str]]:
     path = tmp_path / "pull.csv"
     path.write_bytes(content.encode() if isinstance(content, str) else content)
-    log, problems = read_dyno_csv(path, shown_as=Path("dyno/pull.csv"), **kwargs)  # type: ignore[arg-type]
+    log, problems = read_dyno_log(path, shown_as=Path("dyno/pull.csv"), **kwargs)  # type: ignore[arg-type]
     return log, [str(problem) for problem in problems]
 
 
@@ -148,7 +148,7 @@ def test_an_empty_cell_is_no_number(tmp_path: Path) -> None:
 def test_common_header_words_are_known(tmp_path: Path, header: str, slug: str, unit: str) -> None:
     path = tmp_path / "pull.csv"
     path.write_text(f"RPM;Torque (Nm);{header}\n3000;300;1\n3500;302;2\n", encoding="utf-8")
-    log, _ = read_dyno_csv(path)
+    log, _ = read_dyno_log(path)
     assert log is not None
     assert log.headers[slug] == header
     assert log.units[slug] == unit
