@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from builder.archive.summary import Curve, Part, Summary, thin_curve
+from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
 from builder.figures.core.types import Figure, FigureSheet
 from builder.record.models.build import Build
@@ -15,7 +15,7 @@ _BENCH_DEPRESSION = "28 inH2O"
 """Head flows are compared at this depression."""
 
 
-def summarise(build: Build, sheet: FigureSheet) -> Summary:
+def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
     """The short form of a build; made from a build without its private fields."""
     record, engine = build.build, build.build.engine
     date = record.finished.isoformat() if record.finished else None
@@ -53,7 +53,7 @@ def summarise(build: Build, sheet: FigureSheet) -> Summary:
         piston_speed_at_peak_power=_position(sheet.get("mean_piston_speed"), "at peak power"),
         curve=_curve(sheet),
         parts=tuple(
-            Part(part.maker or "", part.number or "", part.part, None if part.never_checked else _verdict(part))
+            PartSummary(part.maker or "", part.number or "", part.part, None if part.never_checked else _verdict(part))
             for part in (build.parts.parts if build.parts else ())
         ),
         words=" ".join(filter(None, (record.summary, record.goals, *_notes(build)))),
@@ -110,9 +110,9 @@ def _durations(build: Build) -> dict[str, float | None]:
     return found
 
 
-def _curve(sheet: FigureSheet) -> Curve | None:
+def _curve(sheet: FigureSheet) -> CoarseCurve | None:
     best = sheet.session.best if sheet.session else None
-    return thin_curve(best.speed, best.torque) if best is not None else None
+    return coarse_curve(best.speed, best.torque) if best is not None else None
 
 
 def _notes(build: Build) -> list[str]:

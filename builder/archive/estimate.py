@@ -1,20 +1,20 @@
-"""What might it make? Peak torque and power of a planned engine, from the builds most like it.
+"""Expected peak torque and power of a planned engine, from the builds most similar to it.
 
-Each relative's result is brought to the plan's size: torque at the same bmep (T ~ displacement, and twice
+Each match's result is scaled to the plan's size: torque at the same BMEP (T ~ displacement, and twice
 that for a two-stroke), speed at the same mean piston speed (n ~ 1/stroke; where a stroke is unknown, by the
 cube root of the volume of one cylinder; where that is unknown too, unchanged), power by both (Heywood,
-Internal Combustion Engine Fundamentals, ch. 2: bmep and mean piston speed do not depend on an engine's size).
-The expected value is the mean of their logarithms, each weighted by 1/(distance + NEAR).
+Internal Combustion Engine Fundamentals, ch. 2: BMEP and mean piston speed do not depend on an engine's size).
+The expected value is the mean of their logarithms, each weighted by 1/(distance + DISTANCE_OFFSET).
 
-The interval is a split of measured errors, not a formula (conformal prediction with locally scaled errors;
-Lei, G'Sell, Rinaldo, Tibshirani, Wasserman, "Distribution-free predictive inference for regression",
+The interval is a quantile of measured errors, not a formula (conformal prediction with locally scaled
+errors; Lei, G'Sell, Rinaldo, Tibshirani, Wasserman, "Distribution-free predictive inference for regression",
 JASA 113, 2018, section 5.2). Every build (or 400 spread evenly over the archive's order) is left out in
-turn and estimated from the rest, using only the fields that the plan states. Its error is divided by how
-much its own relatives disagree. The interval is as many disagreements wide as holds the stated share of
-those builds. How many the interval held, with its width taken from the errors of the others, is reported
-beside it.
+turn and estimated from the rest, using only the fields that the plan states. Its error is divided by the
+standard deviation of its own matches, sigma. The interval is as many sigma wide as covers the stated share of
+those builds. How many builds the interval covered, with its width taken from the errors of the others, is
+reported with it.
 
-There is no estimate without a displacement, with fewer than five useful relatives, or for a plan outside
+There is no estimate without a displacement, with fewer than five usable matches, or for a plan outside
 what the archive covers.
 """
 
@@ -28,20 +28,27 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of
-from builder.archive.similarity import Table, build_matrix, distances, k_smallest, pairs, scaled
+from builder.archive.similarity import (
+    FeatureMatrix,
+    build_matrix,
+    distances,
+    k_smallest,
+    pairwise_distances,
+    scale_value,
+)
 from builder.archive.summary import Summary
 
-LEAST_RELATIVES = 5
-MOST_RELATIVES = 12
-FARTHEST = 0.30  # a relative farther away than this is no guide
-NEAR = 0.01
-FLOOR = 0.02  # two runs of one engine differ by this much [ln], so relatives never agree better
-CALIBRATION = 400
-MARGIN = 0.05  # a plan may lie this share of the archive's range beyond its ends
-LEVEL = 0.90
+MIN_MATCHES = 5
+MAX_MATCHES = 12
+MAX_DISTANCE = 0.30  # a match farther away than this is not used
+DISTANCE_OFFSET = 0.01
+MIN_SIGMA = 0.02  # [ln]: two runs of one engine differ by this much, so matches never agree better
+CALIBRATION_SIZE = 400
+RANGE_MARGIN = 0.05  # a plan may lie this share of the archive's range beyond its ends
+CONFIDENCE_LEVEL = 0.90
 
 TARGETS = ("peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed")
-MUST_BE_KNOWN = ("cycle", "induction", "fuel", "ignition")  # a choice nobody has built has no relatives
+REQUIRED_CHOICES = ("cycle", "induction", "fuel", "ignition")  # the archive must have a build with the plan's choice
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -50,66 +57,71 @@ Texts = npt.NDArray[np.str_]
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
+class ExpectedResult:
     """One expected result, SI, with its interval and how that was measured.
 
-    ``level`` is the share the interval is meant to hold; with few builds less than 0.9 can be stated.
-    ``tried`` builds were left out in turn and ``held`` of them lay inside; of the ``near_tried`` among
-    the relatives themselves ``near_held``. ``error`` is the median relative error of the estimate.
+    ``level`` is the share of builds that the interval is meant to cover; with few builds less than 0.9 can be
+    stated. ``evaluated`` builds were left out in turn, and the interval covered ``covered`` of them; of the
+    ``matches_evaluated`` among the matches themselves it covered ``matches_covered``. ``error`` is the median
+    relative error of the estimate.
     """
 
     field: Field
     value: float
-    least: float
-    most: float
+    minimum: float
+    maximum: float
     level: float
     evaluated: int
     covered: int
-    near_tried: int
-    near_held: int
+    matches_evaluated: int
+    matches_covered: int
     error: float
-    relatives: tuple[Summary, ...]
+    matches: tuple[Summary, ...]
 
     def text(self, system: System = "metric") -> str:
-        """Say it in one sentence, in the units of the shop."""
+        """Return the result in one sentence, in the units of the shop."""
         unit, show = self.field.unit(system), self.field.show
         return (
             f"{self.field.title} {show(self.value, system)} "
-            f"({unit.show(self.least)} to {show(self.most, system)}; meant to hold {self.level:.0%}, "
+            f"({unit.show(self.minimum)} to {show(self.maximum, system)}; meant to hold {self.level:.0%}, "
             f"held {self.covered} of {self.evaluated} builds left out in turn; "
-            f"from {len(self.relatives)} relatives)"
+            f"from {len(self.matches)} relatives)"
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """What the archive lets one expect of a plan, or why it gives no estimate."""
+    """The expected results of a plan, or the reasons why there are none."""
 
-    expected: tuple[Expected, ...]
+    expected: tuple[ExpectedResult, ...]
     reasons: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class _Archive:
-    """Builds with a displacement and a result, laid out for leaving one out."""
+class _ResultMatrix:
+    """Builds with a displacement and a result as arrays, in the order of the feature matrix; NaN where unknown.
 
-    table: Table
+    ``volume`` is the displacement and ``cylinder`` that of one cylinder [m3], ``stroke`` [m], ``strokes`` the
+    number of strokes of a cycle.
+    """
+
+    features: FeatureMatrix
     volume: Floats
     cylinder: Floats
     stroke: Floats
     strokes: Floats
     results: Mapping[str, Floats]
-    kinds: tuple[Texts, ...]
+    engine_types: tuple[Texts, ...]
 
 
 def estimate(
     summaries: Iterable[Summary],
     plan: Summary,
     weights: Mapping[str, float],
-    level: float = LEVEL,
+    level: float = CONFIDENCE_LEVEL,
     system: System = "metric",
 ) -> Estimate:
-    """Expected peak torque and power of a plan, with intervals, or the reasons why there are none.
+    """Return the expected peak torque and power of a plan, with intervals, or the reasons why there are none.
 
     Parameters
     ----------
@@ -117,9 +129,9 @@ def estimate(
     plan : Summary
         Any subset of the fields; results among them are not used.
     weights : mapping of field slug to weight
-        As for likeness; results count as 0 here whatever the shop set.
+        As for similarity; results count as 0 here whatever the shop set.
     level : float
-        Share of builds the interval is meant to hold, 0.5 to 0.99.
+        Share of builds the interval is meant to cover, 0.5 to 0.99.
     system : "inch" or "metric"
         Units of the reasons.
     """
@@ -128,81 +140,82 @@ def estimate(
     volume = number_of(plan, BY_SLUG["displacement"])
     if volume is None or volume <= 0.0:
         return Estimate((), ("the estimate needs the planned displacement",))
-    stated = {
+    plan_weights = {
         slug: weight
         for slug, weight in weights.items()
-        if weight > 0.0 and BY_SLUG[slug].group != "result" and _read(plan, BY_SLUG[slug]) is not None
+        if weight > 0.0 and BY_SLUG[slug].group != "result" and _value_of(plan, BY_SLUG[slug]) is not None
     }
-    if not stated:
+    if not plan_weights:
         return Estimate((), ("no field of the plan has a weight in likeness",))
-    archive = _feature_matrix([s for s in summaries if not plan.slug or s.slug != plan.slug], stated)
-    if len(archive.table) < LEAST_RELATIVES:
-        return Estimate((), (_too_few(len(archive.table)),))
-    outside = _outside(archive.table, plan, stated, system)
-    if outside:
-        return Estimate((), outside)
-    near = distances(archive.table, plan)
-    near[_incompatible(archive, _kinds_of([plan]))[0]] = np.inf
-    near[near > FARTHEST] = np.inf
-    sample = _sample(len(archive.table))
-    apart = pairs(archive.table, archive.table.numbers[:, sample], archive.table.codes[:, sample])
-    apart[_incompatible(archive, tuple(kind[sample] for kind in archive.kinds))] = np.inf
-    apart[np.arange(sample.size), sample] = np.inf
-    apart[apart > FARTHEST] = np.inf
-    own = _feature_matrix([plan], stated, plan=True)
-    found = [_expect(archive, own, near, sample, apart, target, level) for target in TARGETS]
-    expected = tuple(e for e in found if e is not None)
-    if not any(e.field.slug in ("peak_torque", "peak_power") for e in expected):
-        return Estimate((), (_too_few(int(np.isfinite(near).sum())),))
+    archive = _result_matrix([s for s in summaries if not plan.slug or s.slug != plan.slug], plan_weights)
+    features = archive.features
+    if len(features) < MIN_MATCHES:
+        return Estimate((), (_too_few(len(features)),))
+    reasons = _out_of_range(features, plan, plan_weights, system)
+    if reasons:
+        return Estimate((), reasons)
+    plan_distance = distances(features, plan)
+    plan_distance[_incompatible(archive, _engine_types([plan]))[0]] = np.inf
+    plan_distance[plan_distance > MAX_DISTANCE] = np.inf
+    sample = _calibration_sample(len(features))
+    sample_distance = pairwise_distances(features, features.numbers[:, sample], features.codes[:, sample])
+    sample_distance[_incompatible(archive, tuple(types[sample] for types in archive.engine_types))] = np.inf
+    sample_distance[np.arange(sample.size), sample] = np.inf
+    sample_distance[sample_distance > MAX_DISTANCE] = np.inf
+    query = _result_matrix([plan], plan_weights, is_plan=True)
+    results = [_expect(archive, query, plan_distance, sample, sample_distance, target, level) for target in TARGETS]
+    expected = tuple(result for result in results if result is not None)
+    if not any(result.field.slug in ("peak_torque", "peak_power") for result in expected):
+        return Estimate((), (_too_few(int(np.isfinite(plan_distance).sum())),))
     return Estimate(expected, ())
 
 
 def _too_few(count: int) -> str:
-    have = {0: "there is none", 1: "there is one"}.get(count, f"there are {count}")
-    return f"an estimate needs {LEAST_RELATIVES} useful relatives, and {have}"
+    available = {0: "there is none", 1: "there is one"}.get(count, f"there are {count}")
+    return f"an estimate needs {MIN_MATCHES} useful relatives, and {available}"
 
 
-def _read(plan: Summary, field: Field) -> float | str | None:
+def _value_of(plan: Summary, field: Field) -> float | str | None:
     if field.kind == "choice":
         return choice_of(plan, field)
     value = number_of(plan, field)
-    return None if math.isnan(scaled(value, field)) else value
+    return None if math.isnan(scale_value(value, field)) else value
 
 
-def _feature_matrix(builds: Iterable[Summary], stated: Mapping[str, float], *, plan: bool = False) -> _Archive:
-    """Lay builds out for estimating: those with a displacement and a result, or a plan, which has none."""
+def _result_matrix(builds: Iterable[Summary], weights: Mapping[str, float], *, is_plan: bool = False) -> _ResultMatrix:
+    """Return the builds with a displacement and a result, or a plan, which has no result, as arrays."""
 
     def column(rows: Iterable[Summary], slug: str) -> Floats:
-        read = [number_of(s, BY_SLUG[slug]) for s in rows]
-        values = np.array([math.nan if v is None else v for v in read], dtype=float)
+        numbers = [number_of(s, BY_SLUG[slug]) for s in rows]
+        values = np.array([math.nan if v is None else v for v in numbers], dtype=float)
         return np.where(values > 0.0, values, np.nan)
 
-    every = list(builds)
-    volume = column(every, "displacement")
-    with_result = np.any([np.isfinite(column(every, t)) for t in TARGETS], axis=0) | plan
-    table = build_matrix([s for s, v, r in zip(every, volume, with_result, strict=True) if v > 0 and r], stated)
-    rows = table.summaries
+    candidates = list(builds)
+    with_result = np.any([np.isfinite(column(candidates, t)) for t in TARGETS], axis=0) | is_plan
+    usable = with_result & (column(candidates, "displacement") > 0)
+    features = build_matrix([s for s, use in zip(candidates, usable, strict=True) if use], weights)
+    rows = features.summaries
     volume = column(rows, "displacement")
-    return _Archive(
-        table,
+    return _ResultMatrix(
+        features,
         volume,
         volume / column(rows, "cylinders"),
         column(rows, "stroke"),
         np.array([2.0 if (s.cycle or "").startswith("two") else 4.0 for s in rows]),
         {t: column(rows, t) for t in TARGETS},
-        _kinds_of(rows),
+        _engine_types(rows),
     )
 
 
-def _kinds_of(rows: Iterable[Summary]) -> tuple[Texts, ...]:
-    """What a relative must share to be of use: cycle, induction, and spark or compression ignition."""
-    listed = list(rows)
-    read = (
-        [s.cycle or "" for s in listed],
-        [s.induction or "" for s in listed],
-        [_ignition_kind(s) for s in listed],
+def _engine_types(rows: Iterable[Summary]) -> tuple[Texts, ...]:
+    """Return what a match must share with the query: cycle, induction, and spark or compression ignition."""
+    builds = list(rows)
+    columns = (
+        [s.cycle or "" for s in builds],
+        [s.induction or "" for s in builds],
+        [_ignition_kind(s) for s in builds],
     )
-    return tuple(np.array(texts, dtype=np.str_) for texts in read)
+    return tuple(np.array(texts, dtype=np.str_) for texts in columns)
 
 
 def _ignition_kind(summary: Summary) -> str:
@@ -211,49 +224,52 @@ def _ignition_kind(summary: Summary) -> str:
     return "compression" if "compression" in (summary.ignition or "") or summary.fuel == "diesel" else "spark"
 
 
-def _incompatible(archive: _Archive, kinds: tuple[Texts, ...]) -> Bools:
-    no = np.zeros((kinds[0].size, len(archive.table)), dtype=bool)
-    for ours, theirs in zip(kinds, archive.kinds, strict=True):
-        no |= (ours[:, None] != theirs) & (ours[:, None] != "") & (theirs != "")
-    return no
+def _incompatible(archive: _ResultMatrix, engine_types: tuple[Texts, ...]) -> Bools:
+    """Return for each query (row) which builds (columns) are of another engine type; unknown fits all."""
+    differs = np.zeros((engine_types[0].size, len(archive.features)), dtype=bool)
+    for queries, builds in zip(engine_types, archive.engine_types, strict=True):
+        differs |= (queries[:, None] != builds) & (queries[:, None] != "") & (builds != "")
+    return differs
 
 
-def _sample(n: int) -> Ints:
-    """Builds to leave out in turn: all, or CALIBRATION of them spread evenly over the archive's order."""
-    if n <= CALIBRATION:
+def _calibration_sample(n: int) -> Ints:
+    """Return the builds to leave out in turn: all, or CALIBRATION_SIZE spread evenly over the archive's order."""
+    if n <= CALIBRATION_SIZE:
         return np.arange(n)
-    return np.arange(CALIBRATION) * n // CALIBRATION
+    return np.arange(CALIBRATION_SIZE) * n // CALIBRATION_SIZE
 
 
-def _outside(table: Table, plan: Summary, stated: Mapping[str, float], system: System) -> tuple[str, ...]:
+def _out_of_range(
+    features: FeatureMatrix, plan: Summary, weights: Mapping[str, float], system: System
+) -> tuple[str, ...]:
+    """Return a sentence for each field in which the plan lies outside what the archive covers."""
     reasons = []
-    for slug in stated:
+    for slug in weights:
         field = BY_SLUG[slug]
-        value = _read(plan, field)
-        have = [v for s in table.summaries if (v := _read(s, field)) is not None]
+        value = _value_of(plan, field)
+        recorded = [v for s in features.summaries if (v := _value_of(s, field)) is not None]
         if isinstance(value, str):
-            if slug in MUST_BE_KNOWN and value not in have:
+            if slug in REQUIRED_CHOICES and value not in recorded:
                 reasons.append(f"no build in the archive has {field.title.lower()} {value}")
             continue
-        numbers = [float(v) for v in have]
+        numbers = [float(v) for v in recorded]
         if value is None or not numbers:
             continue
-        at, least, most = (scaled(v, field) for v in (value, min(numbers), max(numbers)))
-        room = MARGIN * (most - least) + 1e-9
-        if not least - room <= at <= most + room:
-            span = f"{field.show(min(numbers), system)} to {field.show(max(numbers), system)}"
-            shown = field.show(value, system)
-            reasons.append(f"{field.title} {shown} lies outside what the archive covers ({span})")
+        scaled, minimum, maximum = (scale_value(v, field) for v in (value, min(numbers), max(numbers)))
+        margin = RANGE_MARGIN * (maximum - minimum) + 1e-9
+        if not minimum - margin <= scaled <= maximum + margin:
+            limits = f"{field.show(min(numbers), system)} to {field.show(max(numbers), system)}"
+            reasons.append(f"{field.title} {field.show(value, system)} lies outside what the archive covers ({limits})")
     return tuple(reasons)
 
 
-def _scale(archive: _Archive, to: _Archive, rows: Ints, index: Ints, target: str) -> Floats:
-    """ln of what brings each relative's result (r, k) to the size of the engine in ``to`` (rows, (r,))."""
+def _scaling(archive: _ResultMatrix, queries: _ResultMatrix, rows: Ints, index: Ints, target: str) -> Floats:
+    """Return ln of the factor from each match's result (r, k) to the size of the queries' engines (rows, (r,))."""
 
     def ratio(name: str) -> Floats:
-        ours: Floats = getattr(to, name)[rows][:, None]
-        theirs: Floats = getattr(archive, name)[index]
-        return np.log(ours / theirs)
+        query: Floats = getattr(queries, name)[rows][:, None]
+        match: Floats = getattr(archive, name)[index]
+        return np.log(query / match)
 
     by_stroke, by_cylinder = -ratio("stroke"), -ratio("cylinder") / 3.0
     speed = np.where(np.isnan(by_stroke), np.nan_to_num(by_cylinder, nan=0.0), by_stroke)
@@ -262,62 +278,67 @@ def _scale(archive: _Archive, to: _Archive, rows: Ints, index: Ints, target: str
     return by_target.get(target, speed)
 
 
-def _middle(archive: _Archive, to: _Archive, rows: Ints, d: Floats, target: str) -> tuple[Floats, Floats, Ints, Ints]:
-    """Expected ln of the target, how much the relatives disagree, how many there are, and which."""
-    index = k_smallest(d, MOST_RELATIVES)
-    far = np.take_along_axis(d, index, axis=1)
-    use = np.isfinite(far)
+def _mean_of_matches(
+    archive: _ResultMatrix, queries: _ResultMatrix, rows: Ints, d: Floats, target: str
+) -> tuple[Floats, Floats, Ints, Ints]:
+    """Return the expected ln of the target, the sigma of the matches, their number, and their rows in the archive."""
+    index = k_smallest(d, MAX_MATCHES)
+    distance = np.take_along_axis(d, index, axis=1)
+    usable = np.isfinite(distance)
     with np.errstate(invalid="ignore", divide="ignore"):
-        each = np.log(archive.results[target][index]) + _scale(archive, to, rows, index, target)
-        weight = np.where(use, 1.0 / (far + NEAR), 0.0)
-        each = np.where(use, each, 0.0)
+        result = np.log(archive.results[target][index]) + _scaling(archive, queries, rows, index, target)
+        weight = np.where(usable, 1.0 / (distance + DISTANCE_OFFSET), 0.0)
+        result = np.where(usable, result, 0.0)
         total = weight.sum(axis=1)
-        mean = (weight * each).sum(axis=1) / total
-        spread = (weight * (each - mean[:, None]) ** 2).sum(axis=1) / total
-    return mean, np.sqrt(spread + FLOOR**2), use.sum(axis=1), index
+        mean = (weight * result).sum(axis=1) / total
+        variance = (weight * (result - mean[:, None]) ** 2).sum(axis=1) / total
+    return mean, np.sqrt(variance + MIN_SIGMA**2), usable.sum(axis=1), index
 
 
 def _expect(
-    archive: _Archive,
-    plan: _Archive,
-    near: Floats,
+    archive: _ResultMatrix,
+    query: _ResultMatrix,
+    plan_distance: Floats,
     sample: Ints,
-    apart: Floats,
+    sample_distance: Floats,
     target: str,
     level: float,
-) -> Expected | None:
-    known = np.isfinite(archive.results[target])
-    here = np.where(known, near, np.inf)[None, :]
-    mean, spread, number, index = _middle(archive, plan, np.array([0]), here, target)
-    if number[0] < LEAST_RELATIVES:
+) -> ExpectedResult | None:
+    """Return the expected result of a plan for one target; None with too few matches that have it."""
+    has_target = np.isfinite(archive.results[target])
+    plan_row = np.where(has_target, plan_distance, np.inf)[None, :]
+    mean, sigma, count, index = _mean_of_matches(archive, query, np.array([0]), plan_row, target)
+    if count[0] < MIN_MATCHES:
         return None
-    tried = known[sample]
-    guess, doubt, count, _ = _middle(archive, archive, sample[tried], np.where(known, apart[tried], np.inf), target)
-    usable = count >= LEAST_RELATIVES
-    error = np.abs(np.log(archive.results[target][sample[tried]]) - guess)[usable]
-    score = error / doubt[usable]
+    left_out = has_target[sample]
+    rows = sample[left_out]
+    others = np.where(has_target, sample_distance[left_out], np.inf)
+    estimated, sample_sigma, sample_count, _ = _mean_of_matches(archive, archive, rows, others, target)
+    usable = sample_count >= MIN_MATCHES
+    error = np.abs(np.log(archive.results[target][rows]) - estimated)[usable]
+    score = error / sample_sigma[usable]
     n = score.size
-    if n < LEAST_RELATIVES:
+    if n < MIN_MATCHES:
         return None
-    # The rank that holds the share among n + 1; with few builds the largest error is all there is.
+    # The rank that covers the share among n + 1; with few builds, the largest error.
     order = np.sort(score)
     rank = min(n, math.ceil((n + 1) * level - 1e-9))
     # Leaving i out, the others' threshold is the next one up when i itself lies at or below it.
     limit = min(n - 1, math.ceil(n * level - 1e-9))
-    held = score <= np.where(score <= order[limit - 1], order[limit], order[limit - 1])
-    wide = order[rank - 1] * spread[0]
-    chosen = index[0][: number[0]]
-    among = np.isin(sample[tried][usable], chosen)
-    return Expected(
+    covered = score <= np.where(score <= order[limit - 1], order[limit], order[limit - 1])
+    half_width = order[rank - 1] * sigma[0]
+    matches = index[0][: count[0]]
+    is_match = np.isin(rows[usable], matches)
+    return ExpectedResult(
         field=BY_SLUG[target],
         value=float(np.exp(mean[0])),
-        least=float(np.exp(mean[0] - wide)),
-        most=float(np.exp(mean[0] + wide)),
+        minimum=float(np.exp(mean[0] - half_width)),
+        maximum=float(np.exp(mean[0] + half_width)),
         level=min(level, n / (n + 1)),
         evaluated=n,
-        covered=int(held.sum()),
-        near_tried=int(among.sum()),
-        near_held=int((held & among).sum()),
+        covered=int(covered.sum()),
+        matches_evaluated=int(is_match.sum()),
+        matches_covered=int((covered & is_match).sum()),
         error=float(np.median(np.expm1(error))),
-        relatives=tuple(archive.table.summaries[i] for i in chosen),
+        matches=tuple(archive.features.summaries[i] for i in matches),
     )

@@ -1,4 +1,4 @@
-"""The one table of what the archive knows about a build: names, units, decimals, and weight in likeness.
+"""The table of what the archive knows about a build: names, units, decimals, and weight in similarity.
 
 Python, the finder's data file and the pages all read this table, so they cannot disagree.
 """
@@ -30,29 +30,29 @@ Group = Literal["what it is", "bottom end", "cam and valves", "breathing", "resu
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """How a value is shown: shown = SI value * factor, with so many decimals."""
+    """How a value is displayed: SI value * factor, with so many decimals."""
 
     label: str
     factor: float = 1.0
     decimals: int = 0
 
     def show(self, value: float) -> str:
-        """Write an SI value in this unit, without the label; halves go up, as in the browser."""
-        shown = value * self.factor
-        if abs(shown) < 1e15:
-            exact = Decimal(shown).quantize(Decimal(1).scaleb(-self.decimals), ROUND_HALF_UP)
+        """Return an SI value in this unit, without the label; halves round up, as in the browser."""
+        converted = value * self.factor
+        if abs(converted) < 1e15:
+            exact = Decimal(converted).quantize(Decimal(1).scaleb(-self.decimals), ROUND_HALF_UP)
             return f"{abs(exact) if exact == 0 else exact:f}"
-        return f"{shown:g}"
+        return f"{converted:g}"
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One thing known about a build.
+    """One field of a build.
 
-    ``per`` is the number of the archive's own steps in one SI unit: values are kept and compared as whole
-    steps, finer than any shop measures, so that Python and the browser work with identical numbers.
-    ``span`` is the difference that counts as wholly different: in steps of the SI unit or, where ``ratio``
-    is set, as a ratio (2.0: one is twice the other). ``weight`` is its default weight in likeness.
+    ``quantum`` is the number of the archive's steps in one SI unit: values are compared as multiples of a
+    step, finer than any shop measures, so that Python and the browser compute with identical numbers.
+    ``scale`` is the difference that counts in full: in the SI unit or, where ``ratio`` is set, as a ratio
+    (2.0: one is twice the other). ``weight`` is the field's default weight in similarity.
     """
 
     slug: str
@@ -67,11 +67,11 @@ class Field:
     metric: Unit = Unit("")
 
     def unit(self, system: System) -> Unit:
-        """The unit in which a shop of this habit reads the field."""
+        """Return the unit in which a shop that works in this system reads the field."""
         return self.inch if system == "inch" else self.metric
 
     def show(self, value: float | str, system: System) -> str:
-        """Write a value with its unit, ready to be read."""
+        """Return a value with its unit, as text."""
         if isinstance(value, str):
             return value
         unit = self.unit(system)
@@ -97,8 +97,8 @@ def _choice(slug: str, title: str, group: Group, weight: float) -> Field:
     return Field(slug, title, "choice", group, weight)
 
 
-# Weights and spans are common practice, no source: what an engine builder would call "much like it" and
-# "another engine altogether". A shop sets its own weights in shop.yaml.
+# Weights and scales are common practice, no source: what an engine builder would call "very similar" and
+# "a different engine". A shop sets its own weights in shop.yaml.
 FIELDS: tuple[Field, ...] = (
     _choice("family", "Family", "what it is", 1.0),
     _choice("purpose", "Purpose", "what it is", 1.0),
@@ -150,7 +150,7 @@ CHOICES: tuple[Field, ...] = tuple(f for f in FIELDS if f.kind == "choice")
 
 
 def number_of(summary: Summary, field: Field) -> float | None:
-    """The value of a number field, brought to the archive's steps; None where unknown or not finite."""
+    """Return the value of a number field, rounded to the archive's steps; None where unknown or not finite."""
     value = getattr(summary, field.slug)
     if value is None:
         return None
@@ -159,25 +159,23 @@ def number_of(summary: Summary, field: Field) -> float | None:
 
 
 def steps_of(value: float, field: Field) -> int | None:
-    """A value as whole steps of its field; None when it is not finite or beyond what a file can carry."""
-    scaled = value * field.quantum
-    if not abs(scaled) < 2**53:
-        return None
-    return round(scaled)
+    """Return a value as a number of steps of its field; None when it is not finite or not exact as a float."""
+    steps = value * field.quantum
+    return round(steps) if abs(steps) < 2**53 else None
 
 
 def choice_of(summary: Summary, field: Field) -> str | None:
-    """The value of a choice field; None where unknown or blank."""
+    """Return the value of a choice field; None where unknown or blank."""
     value = getattr(summary, field.slug)
     return " ".join(str(value).split()) or None if value is not None else None
 
 
-def weights_from(wanted: Mapping[str, object] | None) -> tuple[dict[str, float], dict[str, str]]:
+def weights_from(overrides: Mapping[str, object] | None) -> tuple[dict[str, float], dict[str, str]]:
     """Return the default weights with a shop's own over them, and what is wrong with each that cannot be used.
 
     Parameters
     ----------
-    wanted : mapping of field slug to weight, or None
+    overrides : mapping of field slug to weight, or None
         As read from shop.yaml.
 
     Returns
@@ -189,7 +187,7 @@ def weights_from(wanted: Mapping[str, object] | None) -> tuple[dict[str, float],
     """
     weights = {f.slug: f.weight for f in FIELDS}
     complaints: dict[str, str] = {}
-    for slug, value in (wanted or {}).items():
+    for slug, value in (overrides or {}).items():
         if slug not in weights:
             complaints[slug] = f"likeness: there is no field '{slug}'; the fields are {', '.join(weights)}"
         elif isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 100:

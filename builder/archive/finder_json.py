@@ -1,9 +1,9 @@
-"""The finder's data: the whole archive in one small script file.
+"""The finder's data: the archive in one small script file.
 
 The file assigns one global, ``millbookFinderData``, by parsing one string: browsers read that twice as fast as
-the same thing written out as code. A column holds one field of every build, newest build first: whole steps
-of the field (``Field.per`` steps in one SI unit) for a number, the position in ``choices`` for a choice, null
-where unknown. A curve is a text of whole numbers: first speed and step [rev/min], then torques [0.1 N m].
+an object literal. A column holds one field of every build, newest build first: multiples of the field's
+quantum (``Field.quantum`` of them in one SI unit) for a number, the position in ``choices`` for a choice, null
+where unknown. A curve is a text of integers: first speed and step [rev/min], then torques [0.1 N m].
 Only what a Summary holds gets in, and the same builds give the same bytes.
 """
 
@@ -26,11 +26,11 @@ from builder.archive.fields import (
     steps_of,
     weights_from,
 )
-from builder.archive.summary import Curve, Summary, newest_first
+from builder.archive.summary import CoarseCurve, Summary, newest_first
 
 GLOBAL = "millbookFinderData"
-MOST_WORDS = 420  # bytes of search text a build; the site's own search holds the rest
-MOST_TITLE = 120  # characters
+MAX_WORDS_BYTES = 420  # bytes of search text a build; the site's own search covers the rest
+MAX_TITLE_LENGTH = 120  # characters
 _SPLIT = re.compile(r"[^\w.\-/+%]+")
 
 
@@ -39,14 +39,14 @@ def finder_data(
     weights: Mapping[str, float] | None = None,
     system: System = "metric",
 ) -> str:
-    """The text of ``finder-data.js`` for these builds.
+    """Return the text of ``finder-data.js`` for these builds.
 
     Parameters
     ----------
     weights : mapping of field slug to weight
         As returned by ``fields.weights_from``; the default weights when None.
     system : "inch" or "metric"
-        The units that the page starts with.
+        Units in which the page opens.
     """
     weights = weights_from(None)[0] if weights is None else weights
     rows = newest_first(summaries)
@@ -55,27 +55,27 @@ def finder_data(
     for field in NUMBERS:
         columns[field.slug] = [_steps(s, field) for s in rows]
     for field in CHOICES:
-        at = {label: i for i, label in enumerate(labels[field.slug])}
-        columns[field.slug] = [None if (c := choice_of(s, field)) is None else at[c] for s in rows]
+        index = {label: i for i, label in enumerate(labels[field.slug])}
+        columns[field.slug] = [None if (c := choice_of(s, field)) is None else index[c] for s in rows]
     data: dict[str, Any] = {
         "form": 1,
         "system": system,
-        "likeness": [similarity.MISSING, similarity.LEAST_SHARED, similarity.LEAST_FIELDS],
+        "likeness": [similarity.MISSING_DIFFERENCE, similarity.MIN_SHARED_WEIGHT, similarity.MIN_SHARED_FIELDS],
         "estimate": {
-            "leastRelatives": estimate.LEAST_RELATIVES,
-            "mostRelatives": estimate.MOST_RELATIVES,
-            "farthest": estimate.FARTHEST,
-            "near": estimate.NEAR,
-            "floor": estimate.FLOOR,
-            "calibration": estimate.CALIBRATION,
-            "margin": estimate.MARGIN,
-            "level": estimate.LEVEL,
-            "mustBeKnown": estimate.MUST_BE_KNOWN,
+            "leastRelatives": estimate.MIN_MATCHES,
+            "mostRelatives": estimate.MAX_MATCHES,
+            "farthest": estimate.MAX_DISTANCE,
+            "near": estimate.DISTANCE_OFFSET,
+            "floor": estimate.MIN_SIGMA,
+            "calibration": estimate.CALIBRATION_SIZE,
+            "margin": estimate.RANGE_MARGIN,
+            "level": estimate.CONFIDENCE_LEVEL,
+            "mustBeKnown": estimate.REQUIRED_CHOICES,
         },
         "fields": [_field(f, weights.get(f.slug, 0.0)) for f in FIELDS],
         "choices": labels,
         "slugs": [s.slug for s in rows],
-        "titles": [_short(" ".join(s.title.split()), MOST_TITLE) for s in rows],
+        "titles": [_truncate(" ".join(s.title.split()), MAX_TITLE_LENGTH) for s in rows],
         "numbers": [s.number or "" for s in rows],
         "dates": [s.date or "" for s in rows],
         "columns": {slug: c for slug, c in columns.items() if any(v is not None for v in c)},
@@ -83,11 +83,11 @@ def finder_data(
         "words": [_words(s) for s in rows],
     }
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return f"globalThis.{GLOBAL}=JSON.parse('{_in_script(text)}');\n"
+    return f"globalThis.{GLOBAL}=JSON.parse('{_escape_script(text)}');\n"
 
 
 def _field(field: Field, weight: float) -> dict[str, Any]:
-    out: dict[str, Any] = {
+    content: dict[str, Any] = {
         "slug": field.slug,
         "title": field.title,
         "kind": field.kind,
@@ -95,10 +95,10 @@ def _field(field: Field, weight: float) -> dict[str, Any]:
         "weight": weight,
     }
     if field.kind == "number":
-        out |= {"span": field.scale, "ratio": field.ratio, "per": field.quantum}
+        content |= {"span": field.scale, "ratio": field.ratio, "per": field.quantum}
         for name, unit in (("inch", field.inch), ("metric", field.metric)):
-            out[name] = [unit.label, unit.factor, unit.decimals]
-    return out
+            content[name] = [unit.label, unit.factor, unit.decimals]
+    return content
 
 
 def _steps(summary: Summary, field: Field) -> int | None:
@@ -106,40 +106,40 @@ def _steps(summary: Summary, field: Field) -> int | None:
     return None if value is None else steps_of(value, field)
 
 
-def _curve(curve: Curve | None) -> str:
+def _curve(curve: CoarseCurve | None) -> str:
     if curve is None:
         return ""
     try:
-        whole = [round(curve.start * 60), round(curve.step * 60), *(round(t * 10) for t in curve.torque)]
-    except (ValueError, OverflowError):  # not a number somewhere: no curve
+        integers = [round(curve.start * 60), round(curve.step * 60), *(round(t * 10) for t in curve.torque)]
+    except (ValueError, OverflowError):  # NaN or infinity: no curve
         return ""
-    return " ".join(map(str, whole)) if whole[1] > 0 and len(whole) > 3 else ""
+    return " ".join(map(str, integers)) if integers[1] > 0 and len(integers) > 3 else ""
 
 
 def _words(summary: Summary) -> str:
     """Words to search in, each once, without those that the page has anyway; cut at MOST_WORDS bytes."""
     parts = " ".join(f"{p.maker} {p.number} {p.kind}" for p in summary.parts)
-    had = set(_SPLIT.split(summary.title.casefold()))
-    kept: list[str] = []
-    room = MOST_WORDS
+    seen = set(_SPLIT.split(summary.title.casefold()))
+    words: list[str] = []
+    bytes_left = MAX_WORDS_BYTES
     for word in _SPLIT.split(f"{parts} {summary.words}".casefold()):
         word = word.strip(".-/")
-        if word in had or len(word) < 2 or len(word) > 40:
+        if word in seen or len(word) < 2 or len(word) > 40:
             continue
-        had.add(word)
-        room -= len(word.encode("utf-8", "replace")) + 1
-        if room < 0:
+        seen.add(word)
+        bytes_left -= len(word.encode("utf-8", "replace")) + 1
+        if bytes_left < 0:
             break
-        kept.append(word)
-    return " ".join(kept)
+        words.append(word)
+    return " ".join(words)
 
 
-def _short(text: str, most: int) -> str:
-    return text if len(text) <= most else text[: most - 1] + "…"
+def _truncate(text: str, length: int) -> str:
+    return text if len(text) <= length else text[: length - 1] + "…"
 
 
-def _in_script(text: str) -> str:
-    """Write text between single quotes of a script, so that nothing in it can end the string or the script."""
+def _escape_script(text: str) -> str:
+    """Return text for between single quotes of a script, so that nothing in it can end the string or the script."""
     text = text.encode("utf-8", "replace").decode("utf-8").replace("\\", "\\\\").replace("'", "\\'")
     for character in "<>&\u2028\u2029\ufeff":
         text = text.replace(character, f"\\u{ord(character):04x}")

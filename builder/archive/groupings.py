@@ -1,4 +1,4 @@
-"""The archive in lists (by family, year, fuel, purpose) and as points for its overview drawings."""
+"""Builds grouped by family, year, fuel and purpose, and the points of the archive's overview charts."""
 
 from __future__ import annotations
 
@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from builder.archive.fields import BY_SLUG, Field, choice_of, number_of
 from builder.archive.summary import Summary, newest_first
 
-LISTS = ("family", "year", "fuel", "purpose")
 UNKNOWN = "Not recorded"
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class BuildGroup:
     """Builds that share one value of a field, newest first."""
 
     title: str
@@ -23,7 +22,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One build in an overview drawing: SI values."""
+    """One build in an overview chart: SI values."""
 
     summary: Summary
     x: float
@@ -31,8 +30,8 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
-class Overview:
-    """A drawing of the whole archive: two fields and a point for every build that has both."""
+class OverviewPoints:
+    """What an overview chart shows: two fields, and a point for every build that has both."""
 
     slug: str
     title: str
@@ -41,8 +40,8 @@ class Overview:
     points: tuple[Point, ...]
 
 
-def grouped(summaries: Iterable[Summary], slug: str) -> tuple[Group, ...]:
-    """Builds by one field: years newest first, everything else by name, those without it last."""
+def group_builds(summaries: Iterable[Summary], slug: str) -> tuple[BuildGroup, ...]:
+    """Return builds grouped by one field: years newest first, other values by name, builds without it last."""
     field = BY_SLUG[slug]
     groups: dict[str, list[Summary]] = defaultdict(list)
     for summary in newest_first(summaries):
@@ -50,16 +49,16 @@ def grouped(summaries: Iterable[Summary], slug: str) -> tuple[Group, ...]:
         groups[UNKNOWN if value is None else field.show(value, "metric")].append(summary)
     unknown = groups.pop(UNKNOWN, None)
     titles = sorted(groups, key=lambda t: (t.casefold(), t), reverse=slug == "year")
-    found = [Group(title, tuple(groups[title])) for title in titles]
+    result = [BuildGroup(title, tuple(groups[title])) for title in titles]
     if unknown:
-        found.append(Group(UNKNOWN, tuple(unknown)))
-    return tuple(found)
+        result.append(BuildGroup(UNKNOWN, tuple(unknown)))
+    return tuple(result)
 
 
-def overviews(summaries: Iterable[Summary]) -> tuple[Overview, ...]:
-    """The three drawings of the archive; one without points is left out."""
+def overview_points(summaries: Iterable[Summary]) -> tuple[OverviewPoints, ...]:
+    """Return the points of the three overview charts; a chart without points is left out."""
     rows = newest_first(summaries)
-    wanted = (
+    charts = (
         ("bmep-ratio", "Bmep at peak torque against compression ratio", "compression_ratio", "bmep"),
         (
             "output-piston-speed",
@@ -69,13 +68,13 @@ def overviews(summaries: Iterable[Summary]) -> tuple[Overview, ...]:
         ),
         ("output-years", "Specific power over the years", "year", "specific_power"),
     )
-    found = []
-    for slug, title, x, y in wanted:
+    result = []
+    for slug, title, x, y in charts:
         points = []
         for summary in rows:
-            at, up = number_of(summary, BY_SLUG[x]), number_of(summary, BY_SLUG[y])
-            if at is not None and up is not None:
-                points.append(Point(summary, at, up))
+            x_value, y_value = number_of(summary, BY_SLUG[x]), number_of(summary, BY_SLUG[y])
+            if x_value is not None and y_value is not None:
+                points.append(Point(summary, x_value, y_value))
         if points:
-            found.append(Overview(slug, title, BY_SLUG[x], BY_SLUG[y], tuple(points)))
-    return tuple(found)
+            result.append(OverviewPoints(slug, title, BY_SLUG[x], BY_SLUG[y], tuple(points)))
+    return tuple(result)

@@ -153,7 +153,7 @@ def _read_plan(path: Path, system: System) -> Summary:
 def _as_lines(answer: Similar, system: System) -> list[str]:
     """Return the matches, nearest first, each with what differs most, and what might be expected."""
     lines = []
-    for match in answer.relatives:
+    for match in answer.matches:
         differences = "; ".join(difference.text(system) for difference in match.differences[:3])
         lines.append(f"{match.similarity:4.0%}  {match.summary.slug}: {match.summary.title}")
         lines.append(f"      {differences or 'nothing recorded differs'}")
@@ -175,10 +175,10 @@ def _as_json(answer: Similar) -> str:
                     for d in match.differences
                 ],
             }
-            for match in answer.relatives
+            for match in answer.matches
         ],
         "estimate": [
-            {"field": e.field.slug, "value": e.value, "least": e.least, "most": e.most, "level": e.level,
+            {"field": e.field.slug, "value": e.value, "least": e.minimum, "most": e.maximum, "level": e.level,
              "held": e.covered, "tried": e.evaluated}
             for e in answer.estimate.expected
         ],

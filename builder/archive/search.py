@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from builder.archive.estimate import Estimate, estimate
 from builder.archive.fields import BY_SLUG, Field, System, Unit, choice_of, number_of
-from builder.archive.similarity import Match, build_matrix, relatives
+from builder.archive.similarity import Match, build_matrix, most_similar
 from builder.archive.summary import Summary, newest_first
 
 Range = tuple[float | None, float | None]
@@ -21,7 +21,7 @@ _END = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+))?\s*(\D.*)?", re.S)
 class Similar:
     """What is like a plan, nearest first, and what the archive lets one expect of it."""
 
-    relatives: tuple[Match, ...]
+    matches: tuple[Match, ...]
     estimate: Estimate
 
 
@@ -29,7 +29,7 @@ def find(
     summaries: Iterable[Summary],
     ranges: Mapping[str, Range] | None = None,
     choices: Mapping[str, Sequence[str]] | None = None,
-    words: str = "",
+    text: str = "",
 ) -> tuple[Summary, ...]:
     """Builds that lie in every range, have one of the choices of every field, and hold every word.
 
@@ -51,7 +51,7 @@ def find(
         field = BY_SLUG[slug]
         these = {" ".join(w.split()).casefold() for w in wanted}
         found = [s for s in found if (choice_of(s, field) or "").casefold() in these]
-    for word in words.casefold().split():
+    for word in text.casefold().split():
         found = [s for s in found if word in search_text(s)]
     return tuple(found)
 
@@ -65,7 +65,7 @@ def similar(
 ) -> Similar:
     """The builds most like a plan (or a build of the archive, which is left out), and the estimate."""
     rows = newest_first(summaries)
-    found = relatives(build_matrix(rows, weights), plan, weights, count)
+    found = most_similar(build_matrix(rows, weights), plan, weights, count)
     return Similar(found, estimate(rows, plan, weights, system=system))
 
 

@@ -14,7 +14,7 @@ CURVE_POINTS = 21
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PartSummary:
     """A part in a build, and what receiving it found. ``verdict`` is None when it was not checked."""
 
     maker: str
@@ -24,7 +24,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class CoarseCurve:
     """A torque curve on an even grid of speeds, coarse enough to travel with every page.
 
     ``start`` and ``step`` are engine speeds [rev/s]; ``torque`` is brake torque at each speed [N m].
@@ -83,14 +83,14 @@ class Summary:
     bmep: float | None = None
     specific_power: float | None = None
     piston_speed_at_peak_power: float | None = None
-    curve: Curve | None = None
-    parts: tuple[Part, ...] = ()
+    curve: CoarseCurve | None = None
+    parts: tuple[PartSummary, ...] = ()
     words: str = ""
 
 
-def thin_curve(
+def coarse_curve(
     speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25 * REV_PER_MINUTE
-) -> Curve | None:
+) -> CoarseCurve | None:
     """Bring a measured torque curve onto an even, coarse grid of speeds.
 
     Each grid value is the mean of the readings within half a step of it, or the straight line between
@@ -140,7 +140,7 @@ def thin_curve(
         # An end of the grid has readings on one side only: their mean held out to it would invent torque there.
         between = (at >= centre[0]) & (at <= centre[-1])
         line = np.where((number >= 2) & between, means, line)
-    return Curve(start=float(first), step=float(step), torque=tuple(float(v) for v in line))
+    return CoarseCurve(start=float(first), step=float(step), torque=tuple(float(v) for v in line))
 
 
 def newest_first(summaries: Iterable[Summary]) -> tuple[Summary, ...]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from builder.archive.build_summary import summarise
+from builder.archive.build_summary import summarize_build
 from builder.archive.summary import Summary
 from builder.figures.evaluate import compute
 from builder.record.load import read_build
@@ -20,7 +20,7 @@ def summary_of(slug: str) -> Summary:
     build, problems = read_build(ROOT / "builds" / slug, ROOT)
     assert build is not None, problems
     public = without_private(build)
-    return summarise(public, compute(public, Shop()))
+    return summarize_build(public, compute(public, Shop()))
 
 
 def test_a_whole_record_becomes_a_short_one() -> None:
@@ -51,7 +51,7 @@ def build_of(tmp_path: Path, top_end: str) -> Summary:
     (folder / "top_end.yaml").write_text(top_end)
     build, problems = read_build(folder, tmp_path)
     assert build is not None, problems
-    return summarise(build, compute(build, Shop()))
+    return summarize_build(build, compute(build, Shop()))
 
 
 def test_head_flow_is_compared_at_one_depression(tmp_path: Path) -> None:

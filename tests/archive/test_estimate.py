@@ -43,7 +43,7 @@ def test_results_are_scaled_by_bmep_and_piston_speed() -> None:
     for slug, e in found.items():
         # The record is kept in whole steps, so exact means to about a part in ten thousand.
         assert e.value == pytest.approx(getattr(truth, slug), rel=3e-4)
-        assert e.least <= e.value <= e.most
+        assert e.minimum <= e.value <= e.maximum
 
 
 def test_a_two_stroke_makes_twice_the_torque_of_the_same_bmep() -> None:
@@ -68,7 +68,7 @@ def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
         for e in estimate(known, plan, WEIGHTS).expected:
             if e.field.slug in ("peak_torque", "peak_power"):
                 tried += 1
-                held += e.least <= getattr(plan, e.field.slug) <= e.most
+                held += e.minimum <= getattr(plan, e.field.slug) <= e.maximum
                 assert 0.86 <= e.covered / e.evaluated <= 0.94
     assert tried > 100
     assert 0.84 <= held / tried <= 0.97  # 90 % give or take three standard errors of so few
@@ -94,7 +94,7 @@ def test_another_induction_cycle_or_ignition_is_no_use() -> None:
     turbo = [replace(s, slug="t" + s.slug, induction="turbocharged", peak_torque=s.peak_torque * 2) for s in builds]
     plan = replace(builds[4], slug="plan")
     found = estimate(builds + turbo, plan, WEIGHTS).expected[0]
-    assert {s.induction for s in found.relatives} == {"natural"}
+    assert {s.induction for s in found.matches} == {"natural"}
     diesel = [replace(s, fuel="diesel") for s in builds]
     assert estimate(diesel + turbo, replace(plan, fuel="petrol"), WEIGHTS).expected == ()
 

@@ -19,7 +19,7 @@ from builder.archive.fields import CHOICES, FIELDS, NUMBERS, weights_from
 from builder.archive.finder_json import finder_data
 from builder.archive.search import find
 from builder.archive.similarity import build_matrix, differences, distances, plan_from_values
-from builder.archive.summary import Curve, Part, Summary, newest_first
+from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
 from tests.support import archive_samples as samples
 
 ASSETS = Path(__file__).parents[2] / "site_templates" / "assets"
@@ -157,11 +157,11 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         rows = newest_first(builds)
         for g, w in zip(got["expected"], want.expected, strict=True):
             assert [g["value"], g["least"], g["most"], g["level"], g["error"]] == pytest.approx(
-                [w.value, w.least, w.most, w.level, w.error], rel=1e-9
+                [w.value, w.minimum, w.maximum, w.level, w.error], rel=1e-9
             )
             assert (g["tried"], g["held"], g["nearTried"], g["nearHeld"]) == (
-                w.evaluated, w.covered, w.near_tried, w.near_held)  # fmt: skip
-            assert [rows[i] for i in g["relatives"]] == list(w.relatives)
+                w.evaluated, w.covered, w.matches_evaluated, w.matches_covered)  # fmt: skip
+            assert [rows[i] for i in g["relatives"]] == list(w.matches)
 
 
 @needs_node
@@ -200,7 +200,7 @@ def test_what_differs_is_the_same_list_in_both(run: Run) -> None:
     want = compare([replace(s, parts=()) for s in builds[:3]], "inch")
     got = run(finder_data(builds), "core.compared(a, [0, 1, 2], 'inch')")
     assert [(r["slug"], tuple(r["values"])) for r in got["different"]] == [(r.slug, r.values) for r in want.rows]
-    assert tuple(got["alike"]) == want.alike
+    assert tuple(got["alike"]) == want.identical
 
 
 @needs_node
@@ -286,7 +286,6 @@ def test_an_empty_archive_decodes(run: Run) -> None:
     assert run(
         finder_data([]), "[a.n, core.matching(a, {}).length, likeness.distances(a, {displacement: 1}).length]"
     ) == [0, 0, 0]
-    bare = finder_data(
-        [Summary("a", "A"), Summary("b", "B", curve=Curve(10.0, 5.0, (math.nan, 1.0)), parts=(Part("x", "y", "z"),))]
-    )
+    curve, part = CoarseCurve(10.0, 5.0, (math.nan, 1.0)), PartSummary("x", "y", "z")
+    bare = finder_data([Summary("a", "A"), Summary("b", "B", curve=curve, parts=(part,))])
     assert run(bare, "[a.n, a.curves, core.matching(a, {}).length]") == [2, ["", ""], 2]

@@ -14,7 +14,7 @@ from builder.archive.fields import BY_SLUG, weights_from
 from builder.archive.index import dump_index, read_index, write_index
 from builder.archive.search import find, parse_range, similar
 from builder.archive.similarity import plan_from_values
-from builder.archive.summary import Curve, Part, Summary, newest_first
+from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
 from tests.support import archive_samples as samples
 
 CUBIC_INCH = 0.0254**3
@@ -39,10 +39,10 @@ def test_ranges_choices_and_words_together() -> None:
 
 
 def test_parts_makers_and_numbers_are_found() -> None:
-    build = Summary("a", "A", parts=(Part("Orrin & Vale", "PI-104", "pistons"),), words="Knock at idle.")
-    assert find([build], words="orrin pi-104 KNOCK") == (build,)
-    assert find([build], words="stavely") == ()
-    assert find([], words="x") == ()
+    build = Summary("a", "A", parts=(PartSummary("Orrin & Vale", "PI-104", "pistons"),), words="Knock at idle.")
+    assert find([build], text="orrin pi-104 KNOCK") == (build,)
+    assert find([build], text="stavely") == ()
+    assert find([], text="x") == ()
 
 
 @pytest.mark.parametrize(
@@ -77,10 +77,10 @@ def test_similar_gives_relatives_and_an_estimate() -> None:
     weights, _ = weights_from(None)
     builds = samples.archive(120)
     found = similar(builds, plan_from_values(displacement=0.0057, cylinders=8, induction="natural"), weights, 6, "inch")
-    assert len(found.relatives) == 6
+    assert len(found.matches) == 6
     assert found.estimate.expected
     own = similar(builds, builds[0], weights)
-    assert builds[0] not in [r.summary for r in own.relatives]
+    assert builds[0] not in [r.summary for r in own.matches]
 
 
 def test_the_index_gives_back_what_was_put_in(tmp_path: Path) -> None:
@@ -104,7 +104,7 @@ def test_a_damaged_index_is_noticed(tmp_path: Path) -> None:
 
 def test_values_that_are_no_numbers_are_not_kept(tmp_path: Path) -> None:
     odd = Summary("odd", "odd \ud800 </script>", bore=math.nan, stroke=math.inf, displacement=0.001,
-                  curve=Curve(10.0, 5.0, (1.0, math.nan)))  # fmt: skip
+                  curve=CoarseCurve(10.0, 5.0, (1.0, math.nan)))  # fmt: skip
     write_index(tmp_path / "i", dump_index([odd]))
     assert read_index(tmp_path / "i") == (replace(odd, bore=None, stroke=None, curve=None),)
 

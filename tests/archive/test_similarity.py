@@ -61,7 +61,7 @@ def test_all_pairs_agree_with_one_to_many_and_leave_itself_out() -> None:
     table = similarity.build_matrix(builds, WEIGHTS)
     index, distance = similarity.nearest(table, 5)
     for row, plan in enumerate(table.summaries):
-        one = similarity.relatives(table, plan, WEIGHTS, 5)
+        one = similarity.most_similar(table, plan, WEIGHTS, 5)
         assert [table.summaries[i].slug for i in index[row] if i >= 0] == [r.summary.slug for r in one]
         assert distance[row][np.isfinite(distance[row])] == pytest.approx([r.distance for r in one])
         assert plan.slug not in [r.summary.slug for r in one]
@@ -70,7 +70,7 @@ def test_all_pairs_agree_with_one_to_many_and_leave_itself_out() -> None:
 def test_what_is_equal_has_no_distance_and_what_is_unlike_has_one() -> None:
     a, b = samples.archive(2, sparse=0.0)
     table = similarity.build_matrix([a, replace(a, slug="twin"), b], WEIGHTS)
-    found = {r.summary.slug: r for r in similarity.relatives(table, a, WEIGHTS)}
+    found = {r.summary.slug: r for r in similarity.most_similar(table, a, WEIGHTS)}
     assert found["twin"].distance == 0.0
     assert found["twin"].differences == ()
     assert found[b.slug].distance > 0.05
@@ -81,7 +81,7 @@ def test_missing_counts_as_half_different() -> None:
     same = replace(plan, slug="same", title="same")
     less = replace(same, slug="less", fuel=None)
     table = similarity.build_matrix([same, less], WEIGHTS)
-    found = {r.summary.slug: r for r in similarity.relatives(table, plan, WEIGHTS)}
+    found = {r.summary.slug: r for r in similarity.most_similar(table, plan, WEIGHTS)}
     share = WEIGHTS["fuel"] / sum(WEIGHTS[s] for s in ("displacement", "compression_ratio", "fuel", "induction"))
     assert found["less"].distance == pytest.approx(share / 2)
     assert [d.text("inch") for d in found["less"].differences] == ["Fuel not recorded"]
@@ -90,16 +90,16 @@ def test_missing_counts_as_half_different() -> None:
 def test_too_little_in_common_is_no_relative() -> None:
     full = samples.archive(1, sparse=0.0)[0]
     bare = Summary(slug="bare", title="bare", displacement=full.displacement, fuel=full.fuel)
-    assert similarity.relatives(similarity.build_matrix([bare], WEIGHTS), full, WEIGHTS) == ()
+    assert similarity.most_similar(similarity.build_matrix([bare], WEIGHTS), full, WEIGHTS) == ()
     # Asked by the sparse one, the full one is a relative: it knows all that was asked.
-    (back,) = similarity.relatives(similarity.build_matrix([full], WEIGHTS), bare, WEIGHTS)
+    (back,) = similarity.most_similar(similarity.build_matrix([full], WEIGHTS), bare, WEIGHTS)
     assert back.distance == 0.0
 
 
 def test_explained_shares_add_up_to_the_distance() -> None:
     builds = samples.archive(30, sparse=0.2)
     table = similarity.build_matrix(builds, WEIGHTS)
-    for relative in similarity.relatives(table, builds[0], WEIGHTS, 20):
+    for relative in similarity.most_similar(table, builds[0], WEIGHTS, 20):
         assert sum(d.share for d in relative.differences) == pytest.approx(relative.distance, abs=2e-9)
         shares = [d.share for d in relative.differences]
         assert shares == sorted(shares, reverse=True)
@@ -108,7 +108,7 @@ def test_explained_shares_add_up_to_the_distance() -> None:
 def test_an_explanation_reads_in_the_units_of_the_shop() -> None:
     plan = similarity.plan_from_values(displacement=5.7e-3, compression_ratio=10.5, fuel="petrol")
     other = Summary(slug="o", title="o", displacement=5.3e-3, compression_ratio=11.0, fuel="E85")
-    (relative,) = similarity.relatives(similarity.build_matrix([other], WEIGHTS), plan, WEIGHTS)
+    (relative,) = similarity.most_similar(similarity.build_matrix([other], WEIGHTS), plan, WEIGHTS)
     texts = [d.text("inch") for d in relative.differences]
     assert texts == [
         "Fuel E85, not petrol",
@@ -122,14 +122,14 @@ def test_equal_distances_keep_the_archives_order() -> None:
     plan = similarity.plan_from_values(fuel="petrol")
     builds = [Summary(slug=s, title=s, date=d, fuel="petrol") for s, d in
               (("b", "2001-01-01"), ("a", "2001-01-01"), ("new", "2020-01-01"), ("undated", None))]  # fmt: skip
-    found = similarity.relatives(similarity.build_matrix(builds, WEIGHTS), plan, WEIGHTS)
+    found = similarity.most_similar(similarity.build_matrix(builds, WEIGHTS), plan, WEIGHTS)
     assert [r.summary.slug for r in found] == ["new", "a", "b", "undated"]
 
 
 def test_a_choice_that_nobody_has_differs_from_all() -> None:
     plan = similarity.plan_from_values(fuel="hydrogen", induction="natural")
     build = Summary(slug="b", title="b", fuel="petrol", induction="natural")
-    (found,) = similarity.relatives(similarity.build_matrix([build], WEIGHTS), plan, WEIGHTS)
+    (found,) = similarity.most_similar(similarity.build_matrix([build], WEIGHTS), plan, WEIGHTS)
     assert found.distance == pytest.approx(WEIGHTS["fuel"] / (WEIGHTS["fuel"] + WEIGHTS["induction"]))
 
 
@@ -157,7 +157,7 @@ def test_bad_weights_are_said_and_the_usual_ones_stay(wanted: dict[str, object],
 
 
 def test_empty_single_and_bare_archives() -> None:
-    assert similarity.relatives(similarity.build_matrix([], WEIGHTS), Summary("a", "a"), WEIGHTS) == ()
+    assert similarity.most_similar(similarity.build_matrix([], WEIGHTS), Summary("a", "a"), WEIGHTS) == ()
     index, distance = similarity.nearest(similarity.build_matrix([], WEIGHTS), 3)
     assert index.shape == distance.shape == (0, 3)
     alone = similarity.build_matrix(samples.archive(1), WEIGHTS)
@@ -178,7 +178,7 @@ def test_absurd_numbers_never_break_it(values: dict[str, float]) -> None:
         d = similarity.distances(table, plan)
         assert not np.isnan(d).any()
         assert ((d >= 0) & (d <= 1) | np.isinf(d)).all()
-        similarity.relatives(table, plan, WEIGHTS)
+        similarity.most_similar(table, plan, WEIGHTS)
 
 
 def test_a_plan_of_unknown_fields_is_refused() -> None:

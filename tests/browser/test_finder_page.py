@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from builder.archive.summary import Curve, Part, Summary
+from builder.archive.summary import CoarseCurve, PartSummary, Summary
 from tests.support import archive_samples as samples
 from tests.support import finder_site
 
@@ -270,7 +270,7 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
     )
     base = samples.archive(8, sparse=0.0)
     hostile = [
-        replace(s, slug=f"h{i}", **dict.fromkeys(texts, HOSTILE), parts=(Part(HOSTILE, HOSTILE, HOSTILE, HOSTILE),))
+        replace(s, slug=f"h{i}", **dict.fromkeys(texts, HOSTILE), parts=(PartSummary(HOSTILE, HOSTILE, HOSTILE, HOSTILE),))
         for i, s in enumerate(base)
     ]
     site = finder_site.write_site(tmp_path / "site", hostile)
@@ -292,7 +292,7 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
     [
         (),
         samples.archive(1),
-        (Summary("a", "A"), Summary("b", "B", curve=Curve(10.0, 5.0, (1.0, 2.0)))),
+        (Summary("a", "A"), Summary("b", "B", curve=CoarseCurve(10.0, 5.0, (1.0, 2.0)))),
     ],
     ids=["empty", "one", "bare"],
 )

@@ -99,12 +99,12 @@ def test_the_estimate_errs_no_more_and_its_interval_holds(engines: list[Summary]
         rest = [s for s in engines if s is not engine]
         (found,) = estimate(rest, engine, WEIGHTS).expected
         ours.append(abs(found.value - engine.peak_power))
-        held += found.least <= engine.peak_power <= found.most
+        held += found.minimum <= engine.peak_power <= found.maximum
         assert 0.86 <= found.covered / found.evaluated <= 0.94
     assert 0.86 <= held / len(engines) <= 0.94
 
     x = features(engines)
-    for count in (5, module.MOST_RELATIVES):
+    for count in (5, module.MAX_MATCHES):
         for weights in ("uniform", "distance"):
             model = KNeighborsRegressor(count, weights=weights, metric="manhattan")
             guess = cross_val_predict(model, x, power, cv=LeaveOneOut())

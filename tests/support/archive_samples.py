@@ -7,7 +7,7 @@ import random
 
 import numpy as np
 
-from builder.archive.summary import Part, Summary, thin_curve
+from builder.archive.summary import PartSummary, Summary, coarse_curve
 
 # family, cylinders, bore [mm], stroke [mm], mean piston speed at peak power [m/s], bmep [kPa]
 _FAMILIES = (
@@ -77,14 +77,14 @@ def engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summary:
         "bmep": bmep,
         "specific_power": peak_power / displacement,
         "piston_speed_at_peak_power": 2 * stroke * at_power,
-        "curve": thin_curve(n, torque),
+        "curve": coarse_curve(n, torque),
     }
     keep = {k: v for k, v in values.items() if rng.random() >= sparse or k == "displacement"}
     if rng.random() >= sparse:
         keep |= dyno
     maker = rng.choice(_MAKERS)
     parts = tuple(
-        Part(
+        PartSummary(
             rng.choice((maker, rng.choice(_MAKERS))),
             f"{kind[:2].upper()}-{rng.randrange(100, 140)}",
             kind,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from builder.archive.fields import System
-from builder.archive.groupings import overviews
+from builder.archive.groupings import overview_points
 from builder.archive.summary import Summary, newest_first
 from builder.draw.canvas import Drawing
 from builder.draw.chart_cache import ChartCache, ChartRequest
@@ -27,7 +27,7 @@ class Overview:
 def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]:
     """Every overview of these builds."""
     found = []
-    for overview in overviews(newest_first(summaries)):
+    for overview in overview_points(newest_first(summaries)):
         x, y = overview.x.unit(system), overview.y.unit(system)
         dots = tuple(
             Dot(

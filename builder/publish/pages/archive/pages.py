@@ -10,8 +10,8 @@ from markupsafe import Markup
 
 from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
 from builder.archive.finder_json import finder_data
-from builder.archive.groupings import LISTS, grouped
-from builder.archive.part_usage import where_used
+from builder.archive.groupings import group_builds
+from builder.archive.part_usage import index_parts
 from builder.archive.summary import Summary, newest_first
 from builder.publish.pages.archive.glossary import GLOSSARY
 from builder.publish.pages.archive.methods import method_pages
@@ -101,8 +101,10 @@ def archive_pages(
         ),
         "builds.md": page("builds", **_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
-        "lists.md": page("lists", lists=[(LIST_TITLES[slug], slug, grouped(rows, slug)) for slug in LISTS]),
-        "parts.md": page("part_usage", makers=where_used(rows)),
+        "lists.md": page(
+            "lists", lists=[(title, slug, group_builds(rows, slug)) for slug, title in LIST_TITLES.items()]
+        ),
+        "parts.md": page("part_usage", makers=index_parts(rows)),
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
         "overview.md": page("overview", charts=overviews()),
     }

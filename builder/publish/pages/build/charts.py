@@ -8,23 +8,23 @@ import numpy as np
 
 from builder.draw.chart_cache import ChartRequest
 from builder.draw.charts.positions import Position, Positions, positions
-from builder.draw.style import NARROW
 from builder.draw.charts.valve_timing import Event
+from builder.draw.style import NARROW
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
 from builder.figures.core import display_units as units
+from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.core.inputs import Context
+from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.cam_readings import SIDES, lift_of
-from builder.figures.core.types import Figure, FigureSheet, InputValue
-from builder.figures.core.inputs import Context
 from builder.figures.review.clearance_checks import CheckedClearance
-from builder.figures.core.display_units import DisplayUnit, System
 from builder.publish.pages.build.dyno_charts import session_charts
 from builder.publish.pages.build.placed_chart import PlacedChart
-from builder.record.quantities.unit_table import printed_unit
 from builder.record.models.build import Build
-from builder.record.quantities.readings import Reading
 from builder.record.models.shop import Shop
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.unit_table import printed_unit
 
 
 def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PlacedChart]:

@@ -25,7 +25,6 @@ from builder.publish.pages.build.headline import facts, headline, performance_se
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
-from builder.publish.pages.formatting import group_thousands
 from builder.publish.photos import BuildPhoto
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop

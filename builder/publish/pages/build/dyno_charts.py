@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from builder.draw.charts.comparison import SignificantRange, GainCurve, Level, gain_curve, setting_sweep
-from builder.draw.charts.comparison import SettingSweep as DrawnSweep
 from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
-from builder.draw.footnotes import Caution
+from builder.draw.charts.comparison import GainCurve, Level, SignificantRange, gain_curve, setting_sweep
+from builder.draw.charts.comparison import SettingSweep as DrawnSweep
 from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
+from builder.draw.footnotes import Caution
 from builder.draw.style import NARROW
 from builder.engine.curves import Peak as CurvePeak
 from builder.figures.core import display_units as units
-from builder.figures.core.registry import POWER
-from builder.figures.core.engine_data import EngineFacts, engine_facts
-from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, hottest_exhaust, guideline_traces
-from builder.figures.core.inputs import Context
-from builder.figures.dyno.pull import lambda_of
 from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.core.engine_data import EngineFacts, engine_facts
+from builder.figures.core.inputs import Context
+from builder.figures.core.registry import POWER
+from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, guideline_traces, hottest_exhaust
+from builder.figures.dyno.pull import lambda_of
 from builder.publish.pages.build.placed_chart import PlacedChart
 from builder.record.quantities.unit_table import printed_unit
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.archive.fields import BY_SLUG, System, weights_from
-from builder.archive.similarity import Match, build_matrix, nearest, relatives
+from builder.archive.similarity import Match, build_matrix, most_similar, nearest
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.engine.constants import MINUTE
@@ -56,7 +56,7 @@ def render_similar(
 ) -> tuple[str, bytes | None]:
     """Return the Markdown of this part of the page, and the SVG of the overlaid curves if there is one."""
     weights, _ = weights_from(shop.likeness_weights)
-    summary, found = of.summary, relatives(build_matrix(of.near, weights), of.summary, weights, _COUNT)
+    summary, found = of.summary, most_similar(build_matrix(of.near, weights), of.summary, weights, _COUNT)
     if not found:
         return "", None
     system = display_units(shop)

@@ -9,26 +9,26 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from builder.archive.build_summary import summarise
+from builder.archive.build_summary import summarize_build
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
 from builder.figures.evaluate import compute
 from builder.figures.review.delivery_readiness import readiness
-from builder.publish.pages.build.context import render_build_page
-from builder.publish.social_card import render_card
 from builder.publish.compiled import Compiled
 from builder.publish.data_export import export_data
-from builder.publish.pages.build.charts import charts_for
-from builder.publish.pages.build.placed_chart import draw_placed
-from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishError
-from builder.publish.pages.templating import page_environment, error_location, error_text
 from builder.publish.incremental.change_detection import WORK_DIR
-from builder.record.redaction import without_private
-from builder.record.problem import Problem
+from builder.publish.pages.build.charts import charts_for
+from builder.publish.pages.build.context import render_build_page
+from builder.publish.pages.build.placed_chart import draw_placed
+from builder.publish.pages.templating import error_location, error_text, page_environment
+from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
+from builder.publish.social_card import render_card
 from builder.record.load import errors_in, read_build
 from builder.record.models.shop import Shop
+from builder.record.problem import Problem
+from builder.record.redaction import without_private
 
 if TYPE_CHECKING:
     import jinja2
@@ -140,6 +140,6 @@ def build_one(
     files["card.png"] = render_card(
         public, sheet, cover_image(photos, pictures), stood.folder / "card.png" if stood else None
     )
-    summary = summarise(public, sheet)
+    summary = summarize_build(public, sheet)
     problems += (*sheet.problems, *wrong)
     return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos))

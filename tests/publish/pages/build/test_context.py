@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from builder.archive.build_summary import summarise
+from builder.archive.build_summary import summarize_build
 from builder.figures.evaluate import compute
 from builder.publish.pages.archive.sparkline import sparkline
 from builder.publish.pages.build.cautions_section import caution_lines
@@ -258,10 +258,10 @@ def test_a_long_title_stays_on_the_card(tmp_path: Path) -> None:
 
 def test_the_sketch_follows_the_curve_and_is_nothing_without_one() -> None:
     build, sheet = samples.build_and_sheet("pilot-launch-four")
-    drawn = sparkline(summarise(build, sheet))
+    drawn = sparkline(summarize_build(build, sheet))
     assert drawn.count("mb-strip-peak") == 2
     assert "style=" not in drawn
-    assert sparkline(summarise(*samples.build_and_sheet("irrigation-single"))) == ""
+    assert sparkline(summarize_build(*samples.build_and_sheet("irrigation-single"))) == ""
 
 
 # ---------------------------------------------------------------------------------------- the whole page

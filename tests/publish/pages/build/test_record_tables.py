@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from tests.support import view_samples as samples
 
 from builder.publish.pages.build.record_tables import Cell, Chapter, Table, chapters, table_of
 from builder.record.models.parts import Part
+from tests.support import view_samples as samples
 
 
 def _texts(found: tuple[Chapter, ...]) -> Iterator[str]:
