@@ -1,1 +1,1 @@
-"""What only many builds together can tell: index, likeness, comparison, where a part was used."""
+"""What many builds show together: index, similarity, estimate, comparison, part usage."""

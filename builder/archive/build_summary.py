@@ -1,4 +1,4 @@
-"""From a build and its figures to the archive's short form of it."""
+"""The summary of a build, from its record and its figures."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _BENCH_DEPRESSION = "28 inH2O"
 
 
 def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
-    """The short form of a build; made from a build without its private fields."""
+    """Return the summary of a build from which the private fields were removed."""
     record, engine = build.build, build.build.engine
     date = record.finished.isoformat() if record.finished else None
     return Summary(
@@ -30,8 +30,8 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         cycle=engine.cycle,
         cylinders=engine.cylinders,
         displacement=sheet.value("displacement"),
-        bore=_first(build, "bottom_end.block.bores"),
-        stroke=_first(build, "bottom_end.crankshaft.stroke"),
+        bore=_mean_of(build, "bottom_end.block.bores"),
+        stroke=_mean_of(build, "bottom_end.crankshaft.stroke"),
         compression_ratio=sheet.value("compression_ratio"),
         effective_compression_ratio=sheet.value("effective_compression_ratio"),
         **_durations(build),
@@ -39,7 +39,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         cam_advance=sheet.value("cam_advance"),
         valve_lift=sheet.value("valve_lift"),
         head_flow=head_flow(build),
-        valve_diameter=_first(build, "top_end.heads.intake_valve.diameter"),
+        valve_diameter=_mean_of(build, "top_end.heads.intake_valve.diameter"),
         induction=engine.induction,
         fuelling=engine.fuelling,
         fuel=engine.fuel.kind if engine.fuel else None,
@@ -61,31 +61,31 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
 
 
 def _verdict(part: ReceivedPart) -> str | None:
-    """What receiving found: for a part that went back, also which way it measured wrong."""
+    """Return the verdict on receipt; for a rejected part, also in which direction its measurement was off."""
     if part.verdict not in ("returned", "scrapped"):
         return part.verdict
     for check in part.checked:
         reading = check.reading
         if reading is not None and reading.listed is not None and reading.is_measured:
-            off = float(reading.values.mean()) - reading.listed.si
-            if abs(off) > reading.listed.step:
-                way = ("long", "short") if reading.dimension == "length" else ("over", "under")
-                return f"measured {way[off < 0]} and {part.verdict}"
+            difference = float(reading.values.mean()) - reading.listed.si
+            if abs(difference) > reading.listed.step:
+                directions = ("long", "short") if reading.dimension == "length" else ("over", "under")
+                return f"measured {directions[difference < 0]} and {part.verdict}"
     return part.verdict
 
 
 def head_flow(build: Build) -> float | None:
-    """Best intake flow of the bench card, moved to 28 inH2O [m3/s]."""
+    """Return the highest intake flow of the flow bench, converted to 28 inH2O [m3/s]."""
     from builder.engine.breathing import flow_at_depression
 
     bench = build.get("top_end.heads.flow_bench")
     if bench is None or not bench.intake or bench.depression is None:
         return None
-    best = max(point.flow.si for point in bench.intake)
-    return float(flow_at_depression(best, bench.depression.si, parse_quantity(_BENCH_DEPRESSION, "pressure").si))
+    flow = max(point.flow.si for point in bench.intake)
+    return float(flow_at_depression(flow, bench.depression.si, parse_quantity(_BENCH_DEPRESSION, "pressure").si))
 
 
-def _first(build: Build, path: str) -> float | None:
+def _mean_of(build: Build, path: str) -> float | None:
     value = build.get(path)
     if isinstance(value, Reading):
         return float(value.values.mean()) if value.preferred else None
@@ -101,13 +101,13 @@ def _position(figure: Figure | None, label: str) -> float | None:
 def _durations(build: Build) -> dict[str, float | None]:
     from builder.figures.definitions.cam_readings import lift_of
 
-    found: dict[str, float | None] = {}
+    by_field: dict[str, float | None] = {}
     for side in ("intake", "exhaust"):
         durations = build.get(f"cam.card.{side}.durations") or ()
         for name, lift in _CAM_LIFTS.items():
-            at = [d.duration.si for d in durations if abs((lift_of(d.at) or 0.0) - lift) < 1e-6]
-            found[f"{side}_duration_{name}"] = at[0] if at else None
-    return found
+            matches = [d.duration.si for d in durations if abs((lift_of(d.at) or 0.0) - lift) < 1e-6]
+            by_field[f"{side}_duration_{name}"] = matches[0] if matches else None
+    return by_field
 
 
 def _curve(sheet: FigureSheet) -> CoarseCurve | None:

@@ -117,7 +117,7 @@ def _curve(curve: CoarseCurve | None) -> str:
 
 
 def _words(summary: Summary) -> str:
-    """Words to search in, each once, without those that the page has anyway; cut at MOST_WORDS bytes."""
+    """Return the words to search in, each once, without those of the title; cut at MAX_WORDS_BYTES bytes."""
     parts = " ".join(f"{p.maker} {p.number} {p.kind}" for p in summary.parts)
     seen = set(_SPLIT.split(summary.title.casefold()))
     words: list[str] = []

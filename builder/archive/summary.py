@@ -1,4 +1,4 @@
-"""One build in the archive's own short form: what can be listed, searched, compared and drawn together."""
+"""The summary of a build: what the archive lists, searches, compares and draws in one chart."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ CURVE_POINTS = 21
 
 @dataclass(frozen=True, slots=True)
 class PartSummary:
-    """A part in a build, and what receiving it found. ``verdict`` is None when it was not checked."""
+    """A part in a build. ``verdict`` is that of the check on receipt, None when it was not checked."""
 
     maker: str
     number: str
@@ -25,10 +25,10 @@ class PartSummary:
 
 @dataclass(frozen=True, slots=True)
 class CoarseCurve:
-    """A torque curve on an even grid of speeds, coarse enough to travel with every page.
+    """A torque curve on an even grid of speeds, small enough for every page.
 
     ``start`` and ``step`` are engine speeds [rev/s]; ``torque`` is brake torque at each speed [N m].
-    Power is not kept: it is 2 pi n T.
+    Power is 2 pi n T.
     """
 
     start: float
@@ -43,7 +43,7 @@ class CoarseCurve:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What the archive keeps of one build. Everything but the slug and the title may be unknown (None).
+    """One build in the archive. Everything but the slug and the title may be unknown (None).
 
     Values are SI (m, m3, Pa, N m, W, m/s, rev/s, W/m3); cam timing is in degrees of crank angle, as the
     trade states it. ``date`` is ISO 8601. ``words`` is the text people search for: summary and notes.
@@ -91,19 +91,19 @@ class Summary:
 def coarse_curve(
     speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25 * REV_PER_MINUTE
 ) -> CoarseCurve | None:
-    """Bring a measured torque curve onto an even, coarse grid of speeds.
+    """Return a measured torque curve on an even, coarse grid of speeds.
 
-    Each grid value is the mean of the readings within half a step of it, or the straight line between
-    neighbouring readings where none lies there, so a thinned curve neither follows noise nor invents a peak.
+    Each grid value is the mean of the readings within half a step of it, or interpolated linearly between
+    neighbouring readings where none lies there, so a coarse curve neither follows noise nor invents a peak.
 
     Parameters
     ----------
     speed, torque : array_like, shape (m,)
         Engine speed [rev/s] and brake torque [N m], in any order; readings that are not finite are dropped.
     points : int
-        Most points wanted.
+        Maximum number of points.
     grid : float
-        The step is a whole multiple of this [rev/s]; 25 rev/min by default.
+        The step is an integer multiple of this [rev/s]; 25 rev/min by default.
 
     Returns
     -------
@@ -114,8 +114,8 @@ def coarse_curve(
     t = np.asarray(torque, dtype=float)
     if n.shape != t.shape or n.ndim != 1:
         raise ValueError("speed and torque must be two lists of one length")
-    good = np.isfinite(n) & np.isfinite(t)
-    n, t = n[good], t[good]
+    finite = np.isfinite(n) & np.isfinite(t)
+    n, t = n[finite], t[finite]
     order = np.argsort(n, kind="stable")
     n, t = n[order], t[order]
     if n.size < 2 or n[-1] <= n[0]:
@@ -123,27 +123,27 @@ def coarse_curve(
     step = max(1.0, np.ceil((n[-1] - n[0]) / grid / max(1, points - 1))) * grid
     first = np.ceil(n[0] / grid - 1e-9) * grid
     count = int(np.floor((n[-1] - first) / step + 1e-9)) + 1
-    at = first + step * np.arange(max(count, 1))
-    if at.size < 2:
-        at, first, step = np.array([n[0], n[-1]]), n[0], n[-1] - n[0]
-    line = np.interp(at, n, t)
+    speeds = first + step * np.arange(max(count, 1))
+    if speeds.size < 2:
+        speeds, first, step = np.array([n[0], n[-1]]), n[0], n[-1] - n[0]
+    values = np.interp(speeds, n, t)
     cell = np.rint((n - first) / step).astype(int)
-    inside = (cell >= 0) & (cell < at.size)
-    total = np.bincount(cell[inside], weights=t[inside], minlength=at.size)
-    where = np.bincount(cell[inside], weights=n[inside], minlength=at.size)
-    number = np.bincount(cell[inside], minlength=at.size)
-    # A cell's mean torque belongs to its mean speed; the line carries it to the middle of the cell.
-    full = number > 0
-    if full.sum() >= 2:
-        centre = where[full] / number[full]
-        means = np.interp(at, centre, total[full] / number[full])
-        # An end of the grid has readings on one side only: their mean held out to it would invent torque there.
-        between = (at >= centre[0]) & (at <= centre[-1])
-        line = np.where((number >= 2) & between, means, line)
-    return CoarseCurve(start=float(first), step=float(step), torque=tuple(float(v) for v in line))
+    inside = (cell >= 0) & (cell < speeds.size)
+    torque_sum = np.bincount(cell[inside], weights=t[inside], minlength=speeds.size)
+    speed_sum = np.bincount(cell[inside], weights=n[inside], minlength=speeds.size)
+    readings = np.bincount(cell[inside], minlength=speeds.size)
+    # A cell's mean torque belongs to its mean speed; interpolation moves it to the middle of the cell.
+    filled = readings > 0
+    if filled.sum() >= 2:
+        mean_speed = speed_sum[filled] / readings[filled]
+        means = np.interp(speeds, mean_speed, torque_sum[filled] / readings[filled])
+        # An end of the grid has readings on one side only: their mean extended to it would invent torque there.
+        between = (speeds >= mean_speed[0]) & (speeds <= mean_speed[-1])
+        values = np.where((readings >= 2) & between, means, values)
+    return CoarseCurve(start=float(first), step=float(step), torque=tuple(float(v) for v in values))
 
 
 def newest_first(summaries: Iterable[Summary]) -> tuple[Summary, ...]:
-    """Put builds in the archive's one order: latest date first, undated last, then by slug."""
+    """Return builds in the archive's order: latest date first, undated last, then by slug."""
     by_slug = sorted(summaries, key=lambda s: s.slug)
     return tuple(sorted(by_slug, key=lambda s: s.date or "", reverse=True))
