@@ -63,23 +63,17 @@ def padded_limits(values: Floats, *, below: float = 0.06, above: float = 0.06, l
     return start, high + above * span
 
 
-def ticks(span: Limits, room: float, apart: float) -> list[float]:
-    """Round numbers within the span, at least ``apart`` of the ``room`` [px] from each other."""
-    low, high = span
-    most = max(1, int(room / apart))
-    raw = (high - low) / most
-    magnitude = 10.0 ** math.floor(math.log10(raw)) if raw > 0 else 1.0
-    step = next((magnitude * m for m in (1, 2, 2.5, 5, 10) if magnitude * m >= raw * 0.999), 10 * magnitude)
-    found = _multiples(span, step)
-    if len(found) < 2:
-        # One number alone says nothing about the scale: rather two that stand closer.
-        found = _multiples(span, step / 2)
-    return found[: most + 3]
+def ticks(limits: Limits, room: float, spacing: float) -> list[float]:
+    """Return round numbers within the limits, at least ``spacing`` of the ``room`` [px] from each other.
 
+    One number alone says nothing about the scale: rather two that are closer.
+    """
+    from matplotlib.ticker import MaxNLocator
 
-def _multiples(span: Limits, step: float) -> list[float]:
-    first, last = math.ceil(span[0] / step - 1e-9), math.floor(span[1] / step + 1e-9)
-    return [0.0 if i == 0 else i * step for i in range(first, min(last, first + 200) + 1)]
+    low, high = limits
+    locator = MaxNLocator(max(1, int(room / spacing)), steps=[1, 2, 2.5, 5, 10], min_n_ticks=2)
+    margin = 1e-9 * (high - low)
+    return [float(value) for value in locator.tick_values(low, high) if low - margin <= value <= high + margin]
 
 
 def tick_labels(at: Sequence[float]) -> list[str]:
@@ -119,7 +113,7 @@ class Axes:
         room = min(room, self.sheet.width - self.left - 4)
         unit = truncate(unit, room / 2, size) if unit else ""
         name = truncate(name, room - width(unit, size) - 10, size, True)
-        self.sheet.text(self.left, self.top - lift, name, colour=colour, bold=True, then=unit)
+        self.sheet.text(self.left, self.top - lift, name, colour=colour, bold=True, suffix=unit)
         return width(name, size, True) + (9 + width(unit, size) if unit else 0)
 
     def gridlines(self, at: Sequence[float], labels: Sequence[str] | None = None) -> None:
@@ -206,8 +200,9 @@ class Axes:
             at = np.unique(np.linspace(0, x.size - 1, 90).astype(int))
             x, y = x[at], y[at]
         if x.size:
-            made = self.points(x, y, colour, "o", diameter, markeredgewidth=0, alpha=opacity, zorder=2)
-            made.set_gid(f"dots-{diameter}")
+            # A stroke of no length with round ends is a dot.
+            xs, ys = (np.column_stack([v, v, np.full(v.size, np.nan)]).ravel() for v in self._pixels(x, y))
+            self.sheet.line(xs, ys, colour, linewidth=diameter, solid_capstyle="round", alpha=opacity, zorder=2)
 
     def band(self, x: Floats, low: Floats, high: Floats, colour: str, **look: Any) -> None:
         """The area between two curves."""

@@ -17,8 +17,8 @@ from typing import Any, Generic, Protocol, TypeVar
 
 import numpy as np
 
-from builder.draw.canvas import Drawing, rc_settings
-from builder.draw.responsive import wide_and_narrow
+from builder.draw.canvas import rc_settings
+from builder.draw.drawing import Drawing
 from builder.draw.style import NARROW, WIDE, Size
 
 D = TypeVar("D")
@@ -83,7 +83,7 @@ class ChartRequest:
         """Return the drawing, drawn now."""
         if self.responsive:
             wide = self.chart(self.data, name=self.name, size=WIDE)
-            return wide_and_narrow(wide, self.chart(self.data, name=f"{self.name}_narrow", size=NARROW))
+            return wide.with_narrow(self.chart(self.data, name=f"{self.name}_narrow", size=NARROW))
         return self.chart(self.data, name=self.name, size=self.size)
 
 
@@ -137,10 +137,7 @@ def _read(path: Path) -> Drawing | None:
     try:
         content = json.loads(path.read_bytes())
         digest = content.pop("sha256")
-        if digest != _digest(content):
-            return None
-        narrow = content.pop("narrow")
-        return Drawing(**content, narrow=None if narrow is None else (narrow[0], narrow[1]))
+        return _from_json(content) if digest == _digest(content) else None
     except (OSError, ValueError, TypeError, KeyError, IndexError, AttributeError):
         return None
 
@@ -152,6 +149,12 @@ def _write(path: Path, drawing: Drawing) -> None:
     part = path.with_suffix(f".{os.getpid()}.part")
     part.write_text(json.dumps({**content, "sha256": _digest(content)}, ensure_ascii=False), encoding="utf-8")
     os.replace(part, path)
+
+
+def _from_json(content: dict[str, Any]) -> Drawing:
+    width, height = content.pop("size")
+    narrow = content.pop("narrow_form")
+    return Drawing(**content, size=(width, height), narrow_form=None if narrow is None else _from_json(narrow))
 
 
 def _digest(content: dict[str, Any]) -> str:

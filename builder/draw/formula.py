@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from builder.draw.canvas import Drawing, make_drawing, rc_settings
+from builder.draw.canvas import rc_settings
+from builder.draw.drawing import Drawing
 from builder.draw.labels import sanitise
 
 
@@ -20,7 +21,7 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
     from matplotlib.textpath import TextPath
     from matplotlib.transforms import Affine2D
 
-    from builder.draw.svg_canvas import render
+    from builder.draw.svg_backend import render
 
     if not tex.strip() or not sanitise(plain):
         raise ValueError("a formula needs its TeX and the same in plain text")
@@ -35,6 +36,7 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
         if not path.vertices.size or box.width <= 0:
             raise ValueError(f"the formula {tex!r} draws nothing")
         wide, tall = box.width + 4, box.height + 4
-        shift = Affine2D().translate(2 - box.x0, 2 - box.y0)
-        made = render([PathPatch(path, facecolor="#000000", linewidth=0, transform=shift)], wide, tall)
-    return make_drawing(made, name, f"Formula: {sanitise(plain)}", sanitise(plain), (wide, tall), colour="currentColor")
+        place = Affine2D().scale(1.0, -1.0).translate(2 - box.x0, 2 + box.y1)  # with y downwards
+        body = render([PathPatch(path, facecolor="#000000", linewidth=0, transform=place)], name, {})
+    words = sanitise(plain)
+    return Drawing(name, f"Formula: {words}", words, (wide, tall), body, is_formula=True)

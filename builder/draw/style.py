@@ -100,25 +100,28 @@ def formula_sheet() -> str:
     return f".drawn-formula:root{{color:{light}}}{on_dark}"
 
 
-def style_sheet() -> str:
-    """CSS that turns a drawing's literal light colours into those of the page it stands on.
+def style_sheet(svg: str, *, is_root: bool = True) -> str:
+    """Return CSS that swaps the literal light colours in this SVG for those of the page around it.
 
     As a file shown by ``<img>`` the drawing follows the ``color-scheme`` of the element that embeds it (or the
     reader's own): a page sets that to light for print, which an image cannot know of. Inlined in a page the
-    drawing follows that page's ``color-scheme``, and is light on paper by itself.
+    drawing follows that page's ``color-scheme``, and is light on paper by itself. A drawing that is not the root of
+    its file follows the root.
     """
-    light = "".join(f"--{t.name}:{t.light};" for t in PALETTE)
-    dark = "".join(f"--{t.name}:{t.dark};" for t in PALETTE)
-    either = "".join(f"--{t.name}:light-dark({t.light},{t.dark});" for t in PALETTE)
+    tokens = [t for t in PALETTE if t.light == INK or f'"{t.light}"' in svg]
+    light = "".join(f"--{t.name}:{t.light};" for t in tokens)
+    dark = "".join(f"--{t.name}:{t.dark};" for t in tokens)
+    either = "".join(f"--{t.name}:light-dark({t.light},{t.dark});" for t in tokens)
     swaps = "".join(
-        f'.drawing [{what}="{t.light}"]{{{what}:var(--{t.name})}}' for t in PALETTE for what in ("fill", "stroke")
+        f'.drawing [{attribute}="{t.light}"]{{{attribute}:var(--{t.name})}}'
+        for t in tokens
+        for attribute in ("fill", "stroke")
+        if f'{attribute}="{t.light}"' in svg
     )
+    root = f"@media screen and (prefers-color-scheme:dark){{.drawing:root{{{dark}}}}}" if is_root else ""
+    links = ".drawing a:hover,.drawing a:focus{stroke:var(--ink);stroke-width:1.5}" if "<a " in svg else ""
     return (
-        f".drawing{{{light}}}"
+        f".drawing{{{light}fill:var(--ink)}}"
         ".drawing text{font-variant-numeric:tabular-nums}"
-        f"@media screen and (prefers-color-scheme:dark){{.drawing:root{{{dark}}}}}"
-        "@supports (color:light-dark(red,red)){@media screen{"
-        f".drawing:not(:root){{{either}}}}}}}"
-        f"{swaps}"
-        ".drawing a:hover,.drawing a:focus{stroke:var(--ink);stroke-width:1.5}"
+        f"{root}@supports (color:light-dark(red,red)){{@media screen{{.drawing:not(:root){{{either}}}}}}}{swaps}{links}"
     )

@@ -103,7 +103,7 @@ def handover(
 def _preload(archive: Path) -> None:
     """Load what drawing and MkDocs take; what goes wrong here is reported where it is used."""
     with contextlib.suppress(Exception):
-        from builder.draw import svg_canvas  # noqa: F401
+        from builder.draw import svg_backend  # noqa: F401
         from builder.draw.charts import (  # noqa: F401
             channels,
             comparison,

@@ -155,7 +155,7 @@ def _prefetch(archive: Path, site: Path, fresh: Path, known: Manifest) -> Prefet
     standing = is_intact(site, known)
     shared = sync_mirror(site, fresh, known if standing else Manifest())
     if standing:
-        from builder.draw import svg_canvas  # noqa: F401
+        from builder.draw import svg_backend  # noqa: F401
         from builder.publish.pages.archive import overview  # noqa: F401
         from builder.publish.site.mkdocs_site import preload
 

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 
 from builder.draw import labels as measured
-from builder.draw.canvas import Drawing
+from builder.draw.drawing import Drawing
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import pickle
 import subprocess
 import sys
@@ -152,10 +151,3 @@ def test_matplotlib_is_not_loaded_for_a_stored_chart(tmp_path: Path) -> None:
     )
     result = subprocess.run([sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True)
     assert result.stdout.strip() == "False", result.stderr
-
-
-def test_a_stored_file_is_plain_json(tmp_path: Path) -> None:
-    drawing = ChartCache(tmp_path).draw(stack_up.request(STACK, responsive=True))
-    (path,) = tmp_path.iterdir()
-    content = json.loads(path.read_text(encoding="utf-8"))
-    assert (content["svg"], tuple(content["narrow"])) == (drawing.svg, drawing.narrow)

@@ -49,7 +49,7 @@ def test_text_can_be_read_on_white_paper() -> None:
 
 def test_light_values_differ_because_the_swap_goes_by_them() -> None:
     assert len({t.light for t in PALETTE}) == len(PALETTE)
-    sheet = style_sheet()
+    sheet = style_sheet("".join(f'<path fill="{t.light}" stroke="{t.light}"/>' for t in PALETTE))
     for token in PALETTE:
         assert f'[fill="{token.light}"]' in sheet
         assert f'[stroke="{token.light}"]' in sheet
@@ -64,3 +64,10 @@ def test_seventy_pulls_have_seventy_marks() -> None:
 def test_no_two_of_four_builds_share_a_colour_a_marker_or_a_line() -> None:
     assert len(set(LINE_COLOURS)) == 4
     assert len({series_style(i).marker for i in range(4)}) == len({series_style(i).dashes for i in range(4)}) == 4
+
+
+def test_a_style_sheet_holds_only_the_colours_of_its_drawing() -> None:
+    sheet = style_sheet(f'<path fill="{TOKENS["accent"].light}"/>')
+    for token in PALETTE:
+        assert (token.light in sheet) == (token.name in ("accent", "ink"))
+    assert ":root{" not in style_sheet("", is_root=False)

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from builder.draw.canvas import Drawing
+from builder.draw.drawing import Drawing
 from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
 from builder.draw.charts.comparison import (
     GainCurve,

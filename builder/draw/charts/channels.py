@@ -19,8 +19,9 @@ from builder.draw.axes import (
     tick_labels,
     ticks,
 )
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.labels import join_and, number, sanitise, truncate, with_unit
 from builder.draw.style import BAND, CAUTION, QUIET, WIDE, Size, line_colour, series_style
 

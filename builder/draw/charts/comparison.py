@@ -19,8 +19,9 @@ from builder.draw.axes import (
     tick_labels,
     ticks,
 )
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.footnotes import Caution, notes, notes_height, zone
 from builder.draw.labels import exact, join_and, number, sanitise, signed, truncate, width, with_unit
 from builder.draw.style import ACCENT, BAND, INK, QUIET, SECOND, WIDE, Size, series_style

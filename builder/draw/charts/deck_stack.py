@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 
 from builder.draw.axes import avoid_overlap
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.labels import number, truncate, width
 from builder.draw.style import ACCENT, CAUTION, INK, METAL, PAPER, QUIET, RULE, SECOND, WIDE, Size
 
@@ -140,9 +141,8 @@ def _section(sheet: Canvas, of: StackUp, v: _View) -> None:
     sheet.area([*xs, right + wall, left - wall], [*ys, head - rise, head - rise], METAL, **edge, zorder=0.9)
 
     # Crank: its centre, the circle of the crankpin, the throw.
-    turn = [2 * math.pi * i / 60 for i in range(61)]
     r = of.crank_radius * v.scale
-    arc = [a for a in turn if 0.3 < a < 2.85]
+    arc = [a for i in range(61) if 0.3 < (a := 2 * math.pi * i / 60) < 2.85]
     sheet.line(
         [v.middle + r * math.cos(a) for a in arc], [v.foot - r * math.sin(a) for a in arc], QUIET, linestyle=(0, (3, 3))
     )
@@ -180,13 +180,7 @@ def _section(sheet: Canvas, of: StackUp, v: _View) -> None:
             sheet.line([a, b], [y, y], ACCENT, linewidth=1.8, zorder=3)
     for x, y, eye, inner in ((v.middle, pin, small_eye, 0.62), (v.middle, big, big_eye, 0.72)):
         for radius, fill in ((eye, METAL), (eye * inner, PAPER)):
-            sheet.area(
-                [x + radius * math.cos(a) for a in turn[:-1]],
-                [y + radius * math.sin(a) for a in turn[:-1]],
-                fill,
-                **edge,
-                zorder=2.4,
-            )
+            sheet.circle(x, y, radius, fill, INK, linewidth=1.0, zorder=2.4)
         sheet.line([x - 4, x + 4, math.nan, x, x], [y, y, math.nan, y - 4, y + 4], INK, linewidth=0.8, zorder=3)
     if of.listed_clearance is not None:
         ghost = v.y(of.deck_height - of.listed_clearance)

@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.axes import Axes, finite, label_width, padded_limits, paired, tick_labels, ticks
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.style import INK, QUIET, SECOND, WIDE, Size
 

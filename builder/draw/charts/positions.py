@@ -10,8 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.axes import Axes, Floats, avoid_overlap, finite, floats, legend_sample, padded_limits
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.labels import join_and, number, sanitise, truncate, width, with_unit, wrap
 from builder.draw.style import (
     ACCENT,

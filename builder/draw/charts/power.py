@@ -22,8 +22,9 @@ from builder.draw.axes import (
     tick_labels,
     ticks,
 )
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.footnotes import Caution, notes, notes_height, zone
 from builder.draw.labels import join_and, number, sanitise, truncate, width
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, series_style

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from builder.draw.axes import Axes, finite, floats, label_width, padded_limits, tick_labels, ticks
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing, Link
 from builder.draw.labels import number, sanitise, truncate, width, with_unit, wrap
 from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, series_style
-from builder.draw.svg_backend import Link
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.footnotes import notes, notes_height
 from builder.draw.labels import sanitise, truncate, width
 from builder.draw.style import INK, METAL, QUIET, RULE, WIDE, Size
@@ -66,17 +67,9 @@ def tightening_pattern(of: TighteningPattern, *, name: str = "tightening_pattern
         "none", edgecolor=RULE, linewidth=1.2, zorder=0.1,
     )  # fmt: skip
     sheet.line([x for x, _ in where], [y for _, y in where], QUIET, linewidth=0.9, linestyle=(0, (2, 2)), zorder=0.5)
-    turn = [2 * math.pi * i / 40 for i in range(40)]
     letters = min(size.text, radius * 1.15)
     for n, (x, y) in enumerate(where, start=1):
-        sheet.area(
-            [x + radius * math.cos(a) for a in turn],
-            [y + radius * math.sin(a) for a in turn],
-            METAL,
-            edgecolor=INK,
-            linewidth=2.0 if n == 1 else 1.1,
-            zorder=1 + n * 1e-4,
-        )
+        sheet.circle(x, y, radius, METAL, INK, linewidth=2.0 if n == 1 else 1.1, zorder=1 + n * 1e-4)
         sheet.text(x, y + letters * 0.36, str(n), anchor="center", size=letters, bold=True)
     middle = (min(y for _, y in where) + max(y for _, y in where)) / 2 + size.small * 0.36
     if sides[0]:

@@ -19,8 +19,9 @@ from builder.draw.axes import (
     tick_labels,
     ticks,
 )
-from builder.draw.canvas import Canvas, Drawing
+from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
+from builder.draw.drawing import Drawing
 from builder.draw.footnotes import notes, notes_height
 from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.style import (
@@ -151,7 +152,7 @@ def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WI
             legend_sample(sheet, 4, 36, down - size.small * 0.36, colour, look, 2.2)
         else:
             sheet.box(10, down - size.small + 2, 20, size.small - 2, BAND, edgecolor=QUIET, linewidth=0.8)
-        sheet.text(46, down, label, colour=colour, size=size.small, bold=True, then=lines[0], then_colour=INK)
+        sheet.text(46, down, label, colour=colour, size=size.small, bold=True, suffix=lines[0], suffix_colour=INK)
         for line in lines[1:]:
             down += 20
             sheet.text(46 + width(label, size.small, True) + 8, down, line, size=size.small)
@@ -373,7 +374,7 @@ def _ring_rows(sheet: Canvas, of: TimingRing, y: float) -> None:
         used = width(label, size.small, True)
         words = f"{sanitise(arc.opens.text)} to {sanitise(arc.closes.text)}"
         words = truncate(words, sheet.width - used - 52, size.small)
-        sheet.text(40, y + 20 * n, label, colour=colour, size=size.small, bold=True, then=words, then_colour=INK)
+        sheet.text(40, y + 20 * n, label, colour=colour, size=size.small, bold=True, suffix=words, suffix_colour=INK)
 
 
 def _ring_description(of: TimingRing) -> str:

@@ -10,7 +10,7 @@ from functools import cache
 
 from markupsafe import Markup
 
-from builder.draw.canvas import Drawing
+from builder.draw.drawing import Drawing
 from builder.figures.core.registry import SECTIONS
 from builder.figures.core.types import FigureDefinition, MethodDescription
 from builder.figures.definitions import REGISTRY

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,7 +10,6 @@ from markupsafe import Markup
 from builder.archive.fields import System
 from builder.archive.groupings import overview_points
 from builder.archive.summary import Summary, newest_first
-from builder.draw.canvas import Drawing
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.draw.charts.scatter import Dot, Scatter, scatter
 
@@ -45,9 +43,4 @@ def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]
 
 def draw_overviews(charts: Sequence[Overview], cache: ChartCache) -> list[tuple[str, Markup]]:
     """Return the titles and the SVG of the charts, ready to be set into the page."""
-    return [(chart.title, inline_svg(cache.draw(chart.request))) for chart in charts]
-
-
-def inline_svg(drawing: Drawing) -> Markup:
-    """A drawing to be set into a page itself, without its style sheet: that of the pages knows its colours."""
-    return Markup(re.sub(r"<style>.*?</style>", "", drawing.svg, flags=re.DOTALL))
+    return [(chart.title, Markup(cache.draw(chart.request).inline_svg)) for chart in charts]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from builder.draw.canvas import Drawing
+from builder.draw.drawing import Drawing
 from builder.draw.chart_cache import ChartCache, ChartRequest, draw_all
 
 

@@ -1,18 +1,17 @@
-"""Two forms of a drawing in one file: each shown where there is room for it, and the wide one where nothing chooses."""
+"""A drawing as a file, inlined and for a PDF; and its two forms in one file, each shown where there is room for it."""
 
 from __future__ import annotations
 
 import io
-import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 
-from builder.draw.canvas import Drawing
 from builder.draw.charts.deck_stack import StackUp, stack_up
-from builder.draw.responsive import NARROW_UP_TO, wide_and_narrow
+from builder.draw.drawing import NARROW_UP_TO, Drawing, Link, format_number
 from builder.draw.style import NARROW
 from tests.support.draw_examples import example
 
@@ -21,7 +20,7 @@ STACK = StackUp("mm", 40.0, 140.0, 30.0, 210.2, 86.0)
 
 def both() -> tuple[Drawing, Drawing, Drawing]:
     wide, narrow = stack_up(STACK), stack_up(STACK, name="stack_up_narrow", size=NARROW)
-    return wide, narrow, wide_and_narrow(wide, narrow)
+    return wide, narrow, wide.with_narrow(narrow)
 
 
 def test_the_file_is_well_formed_and_no_id_comes_twice() -> None:
@@ -39,7 +38,7 @@ def test_for_paper_it_is_the_wide_form_alone() -> None:
 
 def test_forms_of_one_name_are_refused() -> None:
     with pytest.raises(ValueError, match="both forms"):
-        wide_and_narrow(stack_up(STACK), stack_up(STACK, size=NARROW))
+        stack_up(STACK).with_narrow(stack_up(STACK, size=NARROW))
 
 
 def unlike(one: bytes, other: bytes) -> float:
@@ -75,9 +74,27 @@ def test_an_image_shows_the_form_that_its_width_has_room_for(chromium: Any, tmp_
             assert unlike(*seen) < 0.01, (form.name, shown, scheme)
 
 
-def test_every_drawing_can_be_given_a_narrow_form() -> None:
-    for name in ("power_curves", "overlay", "channels", "valve_timing", "bore_map", "positions"):
-        wide, narrow = example(name), example(name, size=NARROW)
-        made = wide_and_narrow(wide, Drawing("other", narrow.svg, "", "", narrow.width, narrow.height))
-        assert re.match(r"<svg [^>]*width=\"100%\"", made.svg)
-        assert made.for_pdf() == wide.for_pdf()
+@pytest.mark.parametrize("name", ["power_curves", "overlay", "channels", "valve_timing", "bore_map", "positions"])
+def test_any_drawing_can_have_a_narrow_form(name: str) -> None:
+    wide, narrow = example(name), replace(example(name, size=NARROW), name="narrow")
+    both = wide.with_narrow(narrow)
+    assert ElementTree.fromstring(both.svg).get("width") == "100%"
+    assert both.for_pdf() == wide.for_pdf()
+
+
+@pytest.mark.parametrize("name", ["", "Power", "a b", "x" * 90, "1st", 'a"b'])
+def test_a_name_that_cannot_be_an_id_is_refused(name: str) -> None:
+    with pytest.raises(ValueError, match="name"):
+        Drawing(name, "", "", (1.0, 1.0), "")
+
+
+@pytest.mark.parametrize("href", ["javascript:alert(1)", "JaVaScRiPt:x", "data:text/html,x", "\tjavascript:x", "a b"])
+def test_links_that_could_run_are_refused(href: str) -> None:
+    with pytest.raises(ValueError, match="a link must"):
+        Link(href, "title")
+
+
+def test_short_numbers() -> None:
+    numbers = {0.5: ".5", -0.5: "-.5", 12.0: "12", 1.239: "1.24", -0.001: "0", 100.0: "100", 10.1: "10.1"}
+    assert {value: format_number(value) for value in numbers} == numbers
+    assert (format_number(100.0, 0), format_number(-0.4, 0)) == ("100", "0")
