@@ -112,7 +112,7 @@ def _durations(build: Build) -> dict[str, float | None]:
 
 def _curve(sheet: FigureSheet) -> CoarseCurve | None:
     best = sheet.session.best if sheet.session else None
-    return coarse_curve(best.speed, best.torque) if best is not None else None
+    return coarse_curve(best.corrected.speed, best.corrected.torque) if best is not None else None
 
 
 def _notes(build: Build) -> list[str]:

@@ -47,10 +47,10 @@ def performance_of(build: Build, sheet: FigureSheet, shop: Shop, words: Procedur
     systems: tuple[System, ...] = (system,)
     if shop.units == "both":
         systems = (system, "metric" if system == "inch" else "inch")
-    step = step_for(float(best.speed[0]) * 60, float(best.speed[-1]) * 60)
+    step = step_for(float(best.corrected.speed[0]) * 60, float(best.corrected.speed[-1]) * 60)
     speeds = speeds_of(best, step)
-    torque = np.array([best.at(best.torque, rpm / 60) for rpm in speeds])
-    power = np.array([best.at(best.power, rpm / 60) for rpm in speeds])
+    torque = np.array([best.corrected.at(best.corrected.torque, rpm / 60) for rpm in speeds])
+    power = np.array([best.corrected.at(best.corrected.power, rpm / 60) for rpm in speeds])
     kinds = [(display_units.TORQUE, torque, each) for each in systems] + [
         (display_units.POWER, power, each) for each in systems
     ]
@@ -79,7 +79,7 @@ def step_for(low: float, high: float) -> int:
 
 def speeds_of(pull: PullResult, step: int) -> list[int]:
     """The round speeds [rpm] that the pull covers."""
-    low, high = float(pull.speed[0]) * 60, float(pull.speed[-1]) * 60
+    low, high = float(pull.corrected.speed[0]) * 60, float(pull.corrected.speed[-1]) * 60
     first = int(-(-(low - 1e-6) // step)) * step
     return list(range(first, int(high + 1e-6) + 1, step))
 
@@ -96,7 +96,7 @@ def _sentences(session: DynoSession, words: ProcedureTexts, system: System) -> l
     said = [meaning]
     if best.correction is not None and abs(best.correction.factor - 1) > 5e-5:
         observed = display_units.POWER.text(
-            best.uncorrected_torque(best.peak_power.speed) * 2 * np.pi * best.peak_power.speed, system
+            best.uncorrected_torque(best.peaks.power.speed) * 2 * np.pi * best.peaks.power.speed, system
         )
         factor = f"{best.correction.factor:.4f}"
         said.append(f"At peak power the factor was {factor}; before it was applied, the brake had {observed}.")
@@ -113,7 +113,7 @@ def _sentences(session: DynoSession, words: ProcedureTexts, system: System) -> l
 
 
 def _peak(kind: DisplayUnit, pull: PullResult, system: System) -> str:
-    peak = pull.peak_power if kind is display_units.POWER else pull.peak_torque
+    peak = pull.peaks.power if kind is display_units.POWER else pull.peaks.torque
     return f"{kind.text(peak.value, system)} at {display_units.SPEED.text(peak.speed, system)}"
 
 

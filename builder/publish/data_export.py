@@ -89,12 +89,14 @@ def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
 
 def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
     """The columns of a pull along its speeds, in the units of one system."""
-    yield _column("engine_speed", "Engine speed", display_units.SPEED, pull.speed, system)
+    yield _column("engine_speed", "Engine speed", display_units.SPEED, pull.corrected.speed, system)
     standard = pull.standard.name
-    yield _column("torque", f"Torque, {standard}", display_units.TORQUE, pull.torque, system)
-    yield _column("power", f"Power, {standard}", display_units.POWER, pull.power, system)
-    yield _column("observed_torque", "Torque as on the day", display_units.TORQUE, pull.observed_torque, system)
-    yield _column("observed_power", "Power as on the day", display_units.POWER, pull.observed_power, system)
+    yield _column("torque", f"Torque, {standard}", display_units.TORQUE, pull.corrected.torque, system)
+    yield _column("power", f"Power, {standard}", display_units.POWER, pull.corrected.power, system)
+    yield _column(
+        "observed_torque", "Torque as on the day", display_units.TORQUE, pull.corrected.observed_torque, system
+    )
+    yield _column("observed_power", "Power as on the day", display_units.POWER, pull.corrected.observed_power, system)
     for slug, (title, kind) in _DERIVED.items():
         if slug in pull.derived:
             yield _column(slug, title, kind, pull.derived[slug], system)
@@ -144,13 +146,16 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
     factors = [pull.correction.factor if pull.correction else None for pull in pulls]
     columns = [
         every("factor", "Correction factor", display_units.FACTOR, factors),
-        every("peak_power", "Peak power", display_units.POWER, [pull.peak_power.value for pull in pulls]),
+        every("peak_power", "Peak power", display_units.POWER, [pull.peaks.power.value for pull in pulls]),
         every(
-            "peak_power_speed", "Speed of peak power", display_units.SPEED, [pull.peak_power.speed for pull in pulls]
+            "peak_power_speed", "Speed of peak power", display_units.SPEED, [pull.peaks.power.speed for pull in pulls]
         ),
-        every("peak_torque", "Peak torque", display_units.TORQUE, [pull.peak_torque.value for pull in pulls]),
+        every("peak_torque", "Peak torque", display_units.TORQUE, [pull.peaks.torque.value for pull in pulls]),
         every(
-            "peak_torque_speed", "Speed of peak torque", display_units.SPEED, [pull.peak_torque.speed for pull in pulls]
+            "peak_torque_speed",
+            "Speed of peak torque",
+            display_units.SPEED,
+            [pull.peaks.torque.speed for pull in pulls],
         ),
         every("mean_torque", "Mean torque over the range", display_units.TORQUE, [pull.mean_torque for pull in pulls]),
         every("mean_power", "Mean power over the range", display_units.POWER, [pull.mean_power for pull in pulls]),
@@ -287,10 +292,10 @@ def _figure(figure: Figure) -> dict[str, Any]:
 
 def _pull(pull: PullResult, name: str) -> dict[str, Any]:
     curves: Mapping[str, Array] = {
-        "engine_speed": pull.speed,
-        "torque": pull.torque,
-        "power": pull.power,
-        "observed_torque": pull.observed_torque,
+        "engine_speed": pull.corrected.speed,
+        "torque": pull.corrected.torque,
+        "power": pull.corrected.power,
+        "observed_torque": pull.corrected.observed_torque,
     }
     correction = pull.correction
     return {
@@ -302,19 +307,19 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
         "standard": pull.standard.name,
         "stated": correction.stated.name if correction else None,
         "factor": _number(correction.factor) if correction else None,
-        "needs": list(pull.needs),
+        "needs": list(pull.applied.needs),
         "outside": list(pull.outside),
         "air": {"pressure": _number(pull.conditions.pressure), "temperature": _number(pull.conditions.temperature),
                 "vapour_pressure": _number(pull.conditions.air.vapour) if pull.conditions.air else None},
-        "peak_torque": _number(pull.peak_torque.value),
-        "peak_torque_speed": _number(pull.peak_torque.speed),
-        "peak_power": _number(pull.peak_power.value),
-        "peak_power_speed": _number(pull.peak_power.speed),
-        "highest_reading_of_torque": _number(pull.peak_torque.raw_value),
-        "highest_reading_of_power": _number(pull.peak_power.raw_value),
+        "peak_torque": _number(pull.peaks.torque.value),
+        "peak_torque_speed": _number(pull.peaks.torque.speed),
+        "peak_power": _number(pull.peaks.power.value),
+        "peak_power_speed": _number(pull.peaks.power.speed),
+        "highest_reading_of_torque": _number(pull.peaks.torque.raw_value),
+        "highest_reading_of_power": _number(pull.peaks.power.raw_value),
         "mean_torque": _number(pull.mean_torque),
         "mean_power": _number(pull.mean_power),
-        "torque_band": [[_number(low), _number(high)] for low, high in pull.torque_band],
+        "torque_band": [[_number(low), _number(high)] for low, high in pull.peaks.torque_band],
         "told": list(pull.notes),
         "curves": {slug: _numbers(values) for slug, values in curves.items()},
     }  # fmt: skip

@@ -83,7 +83,7 @@ def _ours(archive: Path) -> Callable[[], object]:
         session = analyse_session(replace(warm, logs={"pull": log}), Shop())
         assert session is not None
         assert session.best is not None
-        assert abs(session.best.observed_torque.max() - 130) < 1.0
+        assert abs(session.best.corrected.observed_torque.max() - 130) < 1.0
         return session
 
     return run

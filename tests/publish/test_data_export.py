@@ -84,9 +84,9 @@ def test_the_curve_in_the_file_is_the_pulls_own(made: tuple[Build, FigureSheet, 
     pull = sheet.session.pulls[1]
     name = next(name for name in files if name.startswith("pull-02"))
     rows = list(csv.DictReader(io.StringIO(files[name].decode())))
-    assert [float(row["engine_speed_rpm"]) for row in rows] == pytest.approx(list(60 * pull.speed), rel=1e-5)
-    assert [float(row["torque_n_m"]) for row in rows] == pytest.approx(list(pull.torque), rel=1e-5)
-    assert [float(row["power_kw"]) for row in rows] == pytest.approx(list(pull.power / 1000), rel=1e-5)
+    assert [float(row["engine_speed_rpm"]) for row in rows] == pytest.approx(list(60 * pull.corrected.speed), rel=1e-5)
+    assert [float(row["torque_n_m"]) for row in rows] == pytest.approx(list(pull.corrected.torque), rel=1e-5)
+    assert [float(row["power_kw"]) for row in rows] == pytest.approx(list(pull.corrected.power / 1000), rel=1e-5)
     assert [float(row["oil_pressure_kpa"]) for row in rows] == pytest.approx([400.0] * len(rows), rel=1e-4)
     assert rows[-1]["oil_temperature_degc"] == ""
     assert float(rows[0]["oil_temperature_degc"]) == pytest.approx(90.0, abs=0.01)

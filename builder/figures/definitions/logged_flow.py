@@ -34,7 +34,7 @@ def _air_when_fullest(pull: PullResult) -> float | None:
 
 def _speed_when_fullest(pull: PullResult) -> float | None:
     row = _fullest(pull)
-    return None if row is None else float(pull.speed[row])
+    return None if row is None else float(pull.corrected.speed[row])
 
 
 def _fuel_at_peak_power(pull: PullResult) -> float | None:
@@ -42,12 +42,12 @@ def _fuel_at_peak_power(pull: PullResult) -> float | None:
     if fuel is None:
         return None
     known = np.isfinite(fuel)
-    return float(np.interp(pull.peak_power.speed, pull.speed[known], fuel[known])) if known.any() else None
+    return float(np.interp(pull.peaks.power.speed, pull.corrected.speed[known], fuel[known])) if known.any() else None
 
 
 def _pulse_at_peak_power(pull: PullResult) -> float | None:
     pulse = pull.channels.get("injector_pulse")
-    return None if pulse is None else pull.at(pulse, pull.peak_power.speed)
+    return None if pulse is None else pull.corrected.at(pulse, pull.peaks.power.speed)
 
 
 define.add_inputs(

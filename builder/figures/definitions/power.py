@@ -24,7 +24,7 @@ _BOTH_LOGGED = "dyno.pulls (with both torque and power in the log)"
 
 def _factor_at(pull: PullResult, speed: float) -> float:
     """Return the correction at one speed: the same at all, but for compression ignition."""
-    before, after = pull.uncorrected_torque(speed), float(pull.torque_curve.at(speed))
+    before, after = pull.uncorrected_torque(speed), float(pull.corrected.torque_curve.at(speed))
     return after / before if before else 1.0
 
 
@@ -36,16 +36,16 @@ def _factor_and_standard(pull: PullResult, speed: float) -> str:
 
 def _band(pull: PullResult, end: int) -> float | None:
     """Return the lower (0) or upper (1) end of the part of the torque band that contains the peak [rev/s]."""
-    peak = pull.peak_torque.speed
-    return next((band[end] for band in pull.torque_band if band[0] - 1e-9 <= peak <= band[1] + 1e-9), None)
+    peak = pull.peaks.torque.speed
+    return next((band[end] for band in pull.peaks.torque_band if band[0] - 1e-9 <= peak <= band[1] + 1e-9), None)
 
 
 def _width(pull: PullResult) -> float | None:
-    return pull.mean_range[1] - pull.mean_range[0] if pull.mean_range else None
+    return pull.means.high - pull.means.low if pull.means else None
 
 
 def _range_text(pull: PullResult, system: System) -> str:
-    low, high = pull.mean_range or (0.0, 0.0)
+    low, high = (pull.means.low, pull.means.high) if pull.means else (0.0, 0.0)
     return f"({60 * high:,.0f} − {60 * low:,.0f}) rpm"
 
 
@@ -61,33 +61,34 @@ def _fuel_at_best(pull: PullResult) -> float | None:
 
 
 def _fuel_text(pull: PullResult, system: System) -> str:
-    speed = float(pull.speed[_best_fuel(pull) or 0])
+    speed = float(pull.corrected.speed[_best_fuel(pull) or 0])
     return f"{units.MASS_FLOW.text(_fuel_at_best(pull) or 0.0, system)} at {units.SPEED.text(speed, system)}"
 
 
 def _power_at_best(pull: PullResult) -> float | None:
     row = _best_fuel(pull)
-    return None if row is None else float(pull.observed_power[row])
+    return None if row is None else float(pull.corrected.observed_power[row])
 
 
 define.add_inputs(
     # Peaks, on the smoothed curve.
     per_pull("peak_torque_uncorrected", "torque before correction, at the peak", "T_0", units.TORQUE, LOG,
-             lambda pull: pull.peak_torque.value / _factor_at(pull, pull.peak_torque.speed)),
+             lambda pull: pull.peaks.torque.value / _factor_at(pull, pull.peaks.torque.speed)),
     per_pull("peak_torque_factor", "factor at the peak", "k", units.FACTOR, LOG,
-             lambda pull: _factor_at(pull, pull.peak_torque.speed),
-             lambda pull, system: _factor_and_standard(pull, pull.peak_torque.speed)),
+             lambda pull: _factor_at(pull, pull.peaks.torque.speed),
+             lambda pull, system: _factor_and_standard(pull, pull.peaks.torque.speed)),
     per_pull("speed_of_peak_torque", "speed of peak torque", "n", units.SPEED, LOG,
-             lambda pull: pull.peak_torque.speed),
-    per_pull("speed_of_peak_power", "speed of peak power", "n", units.SPEED, LOG, lambda pull: pull.peak_power.speed),
+             lambda pull: pull.peaks.torque.speed),
+    per_pull("speed_of_peak_power", "speed of peak power", "n", units.SPEED, LOG, lambda pull: pull.peaks.power.speed),
     per_pull("torque_at_peak_power", "torque there", "T", units.TORQUE, LOG,
-             lambda pull: pull.peak_power.value / (2 * np.pi * pull.peak_power.speed)),
+             lambda pull: pull.peaks.power.value / (2 * np.pi * pull.peaks.power.speed)),
     per_pull("highest_torque", "highest reading of torque", "T", units.TORQUE, LOG,
-             lambda pull: pull.peak_torque.raw_value),
+             lambda pull: pull.peaks.torque.raw_value),
     per_pull("highest_power", "highest reading of power", "P", units.POWER, LOG,
-             lambda pull: pull.peak_power.raw_value),
+             lambda pull: pull.peaks.power.raw_value),
     # Over the range, and the band.
-    per_pull("torque_area", "area under the torque curve", "A", units.TORQUE_AREA, _RANGE, lambda pull: pull.area),
+    per_pull("torque_area", "area under the torque curve", "A", units.TORQUE_AREA, _RANGE,
+             lambda pull: pull.means.torque_area if pull.means else None),
     per_pull("power_area", "area under the power curve", "A", units.POWER_AREA, _RANGE,
              lambda pull: None if pull.mean_power is None else pull.mean_power * (_width(pull) or 0.0)),
     per_pull("range_width", "width of the range", "n_2 - n_1", units.SPEED, _RANGE, _width, _range_text),
@@ -103,7 +104,7 @@ define.add_inputs(
     Input("inertia", "inertia of all that turns", "J", units.INERTIA, "dyno.inertia"),
     per_pull("acceleration", "acceleration at peak torque", "dn/dt", units.ENGINE_ACCELERATION,
              "dyno.pulls (a sweep with time in the log)",
-             lambda pull: None if pull.acceleration is None else pull.at(pull.acceleration, pull.peak_torque.speed)),
+             lambda pull: pull.corrected.acceleration_at(pull.peaks.torque.speed)),
     per_pull("power_ratio", "middle of all rows of P / (2 pi n T)", "", units.FACTOR, _BOTH_LOGGED,
              lambda pull: pull.consistency.ratio if pull.consistency else None,
              lambda pull, system: f"{pull.consistency.rows if pull.consistency else 0} rows"),

@@ -84,7 +84,7 @@ def guideline_traces(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterat
     if "oil_pressure" in channels:
         least = guideline_value(shop, "least_oil_pressure_per_1000_rpm")
         # Speed is in rev/s: 1 rev/s is 0.06 of 1000 rpm.
-        limits = pull.speed * 0.06 * least.value
+        limits = pull.corrected.speed * 0.06 * least.value
         rule = _rule_text("at least {} for every 1000 rpm", least)
         yield GuidelineTrace(
             "oil_pressure", "oil pressure", display_units.PRESSURE, channels["oil_pressure"], rule, limits
@@ -173,8 +173,8 @@ def _violations(pull: PullResult, judged: GuidelineTrace, system: System) -> Ite
         if not broken.any():
             continue
         worst = int(np.argmax(np.where(broken, beyond, -np.inf)))
-        value, bound, speed = float(judged.values[worst]), float(limits[worst]), float(pull.speed[worst])
-        ranges = _speed_ranges(pull.speed, broken)
+        value, bound, speed = float(judged.values[worst]), float(limits[worst]), float(pull.corrected.speed[worst])
+        ranges = _speed_ranges(pull.corrected.speed, broken)
         where = f"{judged.display_unit.text(value, system)} at {60 * speed:,.0f} rpm"
         worst_said = f"{where}, where the guideline is {judged.display_unit.text(bound, system)}"
         if judged.remark:

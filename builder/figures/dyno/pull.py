@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from builder.engine import breathing, kinematics, power
-from builder.engine.air import Air
 from builder.engine.correction import Correction, Standard
 from builder.engine.curves import STEP, Curve, Peak, area_under, curve, map_curve, mean_over, peak, torque_band
 from builder.engine.power import Consistency
@@ -35,17 +34,81 @@ _SLACK = 2 * STEP
 """A log that stops this little short of a stated range [rev/s] still covers it: brakes do not hold to the turn."""
 
 
-@dataclass(frozen=True, eq=False)
-class PullResult:
-    """One pull, corrected and smoothed. Speeds [rev/s], torque [N m], power [W]; arrays lie along ``speed``.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PullReadings:
+    """The corrected readings behind the curves, sorted by speed [rev/s]: torque [N m] and power [W].
 
-    ``index`` is the pull's place in the record, from 0: it sets the pull's mark in every drawing.
-    ``standard`` is what torque and power are in; ``correction`` how they came there (at peak power, for
-    compression ignition), None where the pull could not be corrected: then ``needs`` says what is missing.
-    ``observed_torque`` is NaN where what the engine did on the day is not known. ``raw_*`` are the corrected
-    readings that the curve was made from, sorted by speed. ``channels`` and ``derived`` hold what else was
-    logged and what was worked out, NaN where unknown. Means and area are over the session's range, None where
-    the pull does not cover it.
+    All of a short log; means over small steps of speed of a long one.
+    """
+
+    speed: Array
+    torque: Array
+    power: Array
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class CorrectedCurves:
+    """The smoothed curves of a pull, in its standard, and their values along ``speed`` [rev/s].
+
+    Torque [N m], power [W]. ``observed_torque`` is NaN where what the engine did on the day is not known.
+    ``acceleration``: rate of change of speed [rev/s2], where it was used to add torque back.
+    """
+
+    torque_curve: Curve
+    power_curve: Curve
+    speed: Array
+    torque: Array
+    power: Array
+    observed_torque: Array
+    acceleration: Array | None = None
+
+    @property
+    def observed_power(self) -> Array:
+        """Power as the engine made it on the day [W], NaN where not known."""
+        return np.asarray(2 * np.pi * self.speed * self.observed_torque)
+
+    def acceleration_at(self, speed: float) -> float | None:
+        """Return the rate of change of speed [rev/s2] at one speed [rev/s]."""
+        return None if self.acceleration is None else self.at(self.acceleration, speed)
+
+    def at(self, values: Array, speed: float) -> float:
+        """Return one of the pull's arrays at one speed [rev/s], between points by a straight line."""
+        return float(np.interp(speed, self.speed, values)) if self.speed.size else float("nan")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PullPeaks:
+    """The highest points of torque [N m] and power [W], and the speeds [rev/s] that hold 90 % of peak torque."""
+
+    torque: Peak
+    power: Peak
+    torque_band: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RangeMeans:
+    """Means over the session's range, as far as the log goes: from ``low`` to ``high`` [rev/s].
+
+    Torque [N m], power [W]; ``torque_area``: area under the torque curve [N m rev/s].
+    """
+
+    low: float
+    high: float
+    torque: float
+    power: float
+    torque_area: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PullResult:
+    """One pull, corrected and smoothed.
+
+    ``index`` is the pull's position in the record, from 0: it sets the pull's mark in every chart. ``record``
+    is its entry in dyno.yaml. ``applied`` is how its readings were corrected, or what that lacks;
+    ``correction`` the same at peak power, None where the pull could not be corrected. ``channels`` and
+    ``derived`` hold what else was logged and what follows from it, along the speeds of ``corrected``, NaN
+    where not known. ``means`` is None where the pull does not cover the session's range. With an
+    ``exclusion_reason`` no result is taken from the pull.
     """
 
     name: str
@@ -55,60 +118,50 @@ class PullResult:
     kind: Literal["sweep", "steps"]
     notes: tuple[str, ...]
     conditions: AmbientConditions
-    standard: Standard
+    applied: AppliedCorrection
     correction: Correction | None
-    outside: tuple[str, ...]
-    needs: tuple[str, ...]
     consistency: Consistency | None
     problems: tuple[Problem, ...]
-    counted: bool
     exclusion_reason: str
-    torque_curve: Curve
-    power_curve: Curve
-    speed: Array
-    torque: Array
-    power: Array
-    observed_torque: Array
-    raw_speed: Array
-    raw_torque: Array
-    raw_power: Array
-    peak_torque: Peak
-    peak_power: Peak
-    torque_band: tuple[tuple[float, float], ...]
+    readings: PullReadings
+    corrected: CorrectedCurves
+    peaks: PullPeaks
     channels: Mapping[str, Array]
     derived: Mapping[str, Array]
-    correction_at: Callable[[float], Correction] | None
-    """The correction at any speed [rev/s]: for spark ignition it is the same at all."""
-    acceleration: Array | None = None
-    """Rate of change of speed [rev/s2] along the speed, where it was used to add torque back."""
-    mean_torque: float | None = None
-    mean_power: float | None = None
-    area: float | None = None
-    """Area under the torque curve [N m rev/s] over the session's range."""
-    mean_range: tuple[float, float] | None = None
-    """The speeds [rev/s] that the means were taken over: the session's range, as far as the log goes."""
+    means: RangeMeans | None = None
 
     @property
-    def observed_power(self) -> Array:
-        """Power as the engine made it on the day [W], NaN where not known."""
-        return np.asarray(2 * np.pi * self.speed * self.observed_torque)
+    def counted(self) -> bool:
+        """Whether results are taken from the pull."""
+        return not self.exclusion_reason
 
     @property
-    def air(self) -> Air | None:
-        """The air of the pull, None where it is not known."""
-        return self.conditions.air
+    def standard(self) -> Standard:
+        """The standard that torque and power are in."""
+        return self.applied.standard
+
+    @property
+    def outside(self) -> tuple[str, ...]:
+        """What lies outside the range of the standards, a sentence each."""
+        return self.correction.outside if self.correction else ()
+
+    @property
+    def mean_torque(self) -> float | None:
+        """Mean torque over the session's range [N m], None where the pull does not cover it."""
+        return self.means.torque if self.means else None
+
+    @property
+    def mean_power(self) -> float | None:
+        """Mean power over the session's range [W], None where the pull does not cover it."""
+        return self.means.power if self.means else None
 
     def uncorrected_torque(self, speed: float) -> float:
-        """Torque at one speed before anything was corrected [N m], with what acceleration took added back."""
-        factor = self.correction_at(speed).factor if self.correction_at is not None else 1.0
-        return float(self.torque_curve.at(speed)) / factor
-
-    def at(self, values: Array, speed: float) -> float:
-        """One of the pull's arrays at one speed [rev/s], between points by a straight line."""
-        return float(np.interp(speed, self.speed, values)) if self.speed.size else float("nan")
+        """Return the torque at one speed before correction [N m], with what acceleration took added back."""
+        factor = self.applied.at(speed).factor if self.applied.at is not None else 1.0
+        return float(self.corrected.torque_curve.at(speed)) / factor
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class UncorrectedPull:
     """A pull before it is known in which standard the session is shown."""
 
@@ -122,142 +175,157 @@ class UncorrectedPull:
     consistency: Consistency | None
     exclusion_reason: str
     notes: tuple[str, ...]
-    problems: tuple[Problem, ...] = field(default=())
+    problems: tuple[Problem, ...]
 
 
 def stated_standard(build: Build, index: int) -> str | None:
-    """The standard that a pull's readings are stated in: its own word, else the session's."""
+    """Return the standard that a pull's readings are stated in: the pull's own, else the session's."""
     return build.pulls[index].readings or (build.dyno.readings if build.dyno else None)
 
 
 def load_pull(
-    build: Build, index: int, wanted: str, facts: EngineFacts, system: System
+    build: Build, index: int, target: str, facts: EngineFacts, system: System
 ) -> UncorrectedPull | tuple[Problem, ...]:
-    """Read one pull's log into what can be corrected, or say why it cannot be used."""
+    """Read one pull's log into what can be corrected to the target standard, or say why it cannot be used."""
     pull = build.pulls[index]
     log = build.logs[pull.name]
-    place = build.where(f"dyno.pulls.{index}.file")
+    location = build.where(f"dyno.pulls.{index}.file")
     try:
         rows = select_rows(log, build.dyno.inertia.si if build.dyno and build.dyno.inertia else None)
-    except ValueError as refused:
-        return (Problem(*place, f"{pull.name}: no curve can be made of {log.path.name}: {refused}"),)
-    day = ambient_conditions(build, index, log, system)
-    channels = _channels(log, rows)
-    fuelling = _diesel_fuel_flow(rows, channels, facts, day)
-    applied = applied_correction(build, stated_standard(build, index), wanted, day, fuelling)
+    except ValueError as error:
+        return (Problem(*location, f"{pull.name}: no curve can be made of {log.path.name}: {error}"),)
+    conditions = ambient_conditions(build, index, log, system)
+    channels = _channel_curves(log, rows)
+    fuel_flow = _diesel_fuel_flow(channels, facts, conditions)
+    applied = applied_correction(build, stated_standard(build, index), target, conditions, fuel_flow)
     units = check_units(build, index, log, rows)
-    problems = [*day.problems, *units.problems]
-    why_not = pull.left_out or ("the units of torque and power disagree" if units.excludes_pull else "")
+    problems = [*conditions.problems, *units.problems]
+    exclusion_reason = pull.left_out or ("the units of torque and power disagree" if units.excludes_pull else "")
     if not np.nanmax(rows.torque) > 0:
-        why_not = why_not or "the torque is never above zero"
-        problems.append(Problem(*place, f"{pull.name}: the torque is never above zero", "warning"))
-    told = (*rows.notes, *day.notes, *units.notes)
+        exclusion_reason = exclusion_reason or "the torque is never above zero"
+        problems.append(Problem(*location, f"{pull.name}: the torque is never above zero", "warning"))
     return UncorrectedPull(
-        index, pull, log, rows, day, channels, applied, units.consistency, why_not, told, tuple(problems)
-    )  # fmt: skip
+        index=index,
+        record=pull,
+        log=log,
+        rows=rows,
+        conditions=conditions,
+        channels=channels,
+        applied=applied,
+        consistency=units.consistency,
+        exclusion_reason=exclusion_reason,
+        notes=(*rows.notes, *conditions.notes, *units.notes),
+        problems=tuple(problems),
+    )
 
 
-def correct_pull(of: UncorrectedPull, standard: Standard, facts: EngineFacts) -> PullResult:
-    """The pull's curves and peaks; it counts only if it could be brought to the session's standard."""
-    applied, rows = of.applied, of.rows
+def correct_pull(pull: UncorrectedPull, standard: Standard, facts: EngineFacts) -> PullResult:
+    """Return the pull's curves and peaks; it counts only if it could be brought to the session's standard."""
+    applied, rows = pull.applied, pull.rows
     torque = rows.torque * applied.factor(rows.speed)
-    told = [*of.notes]
+    notes = [*pull.log.notes, *pull.notes]
     acceleration = None
     if rows.acceleration is not None and rows.acceleration_torque is not None:
         if applied.target_factor is not None:
             torque = torque + rows.acceleration_torque * applied.target_factor(rows.speed)
             acceleration = curve(rows.speed, rows.acceleration)
-            told.append("torque spent on accelerating the rotating parts, J dw/dt, is added back")
+            notes.append("torque spent on accelerating the rotating parts, J dw/dt, is added back")
         else:
-            told.append("torque spent on accelerating is not added back: what the log was corrected by is not known")
-    torque_curve = curve(rows.speed, torque)
-    power_curve = map_curve(torque_curve, lambda speed, value: np.asarray(power.power(value, speed)))
-    speed, values = _grid(torque_curve)
-    top = peak(power_curve)
-    correction = applied.at(top.speed) if applied.at is not None else None
-    told += _spike_notes(torque_curve) + _correction_notes(applied, correction)
-    why_not = of.exclusion_reason
-    if not why_not and applied.standard.slug != standard.slug:
-        why_not = f"could not be corrected to {standard.name}; shown in {applied.standard.name}"
-    put_in = applied.target_factor
-    observed = values / put_in(speed) if put_in is not None else np.full(speed.shape, np.nan)
-    channels = {slug: each.at(speed) for slug, each in of.channels.items()}
+            notes.append("torque spent on accelerating is not added back: what the log was corrected by is not known")
+    corrected = _corrected_curves(rows.speed, torque, applied, acceleration)
+    peaks = _peaks(corrected)
+    correction = applied.at(peaks.power.speed) if applied.at is not None else None
+    notes += _spike_notes(corrected.torque_curve) + _correction_notes(applied, correction)
+    exclusion_reason = pull.exclusion_reason
+    if not exclusion_reason and applied.standard.slug != standard.slug:
+        exclusion_reason = f"could not be corrected to {standard.name}; shown in {applied.standard.name}"
+    channels = {slug: channel.at(corrected.speed) for slug, channel in pull.channels.items()}
     return PullResult(
-        of.record.name,
-        of.index,
-        of.record,
-        of.log,
-        rows.kind,
-        (*of.log.notes, *told),
-        of.conditions,
-        applied.standard,
-        correction,
-        correction.outside if correction else (),
-        applied.needs,
-        of.consistency,
-        of.problems,
-        not why_not,
-        why_not,
-        torque_curve,
-        power_curve,
-        speed,
-        values,
-        np.asarray(power.power(values, speed)),
-        observed,
-        *_raw(rows.speed, torque),
-        peak(torque_curve),
-        top,
-        torque_band(torque_curve) if peak(torque_curve).value > 0 else (),
-        channels,
-        _derived(speed, values, observed, channels, facts, of.conditions),
-        applied.at,
-        acceleration.at(speed) if acceleration is not None else None,
+        name=pull.record.name,
+        index=pull.index,
+        record=pull.record,
+        log=pull.log,
+        kind=rows.kind,
+        notes=tuple(notes),
+        conditions=pull.conditions,
+        applied=applied,
+        correction=correction,
+        consistency=pull.consistency,
+        problems=pull.problems,
+        exclusion_reason=exclusion_reason,
+        readings=_readings(rows.speed, torque),
+        corrected=corrected,
+        peaks=peaks,
+        channels=channels,
+        derived=_derived(corrected, channels, facts, pull.conditions),
     )
 
 
-def _spike_notes(of: Curve) -> list[str]:
-    """Which readings no neighbour agrees with, and which therefore make no peak."""
-    speeds = sorted({f"{60 * speed:,.0f}" for speed in of.spike_speed}, key=lambda text: int(text.replace(",", "")))
-    if not speeds:
-        return []
-    listed = ", ".join(speeds[:10]) + (f" and {len(speeds) - 10} more" if len(speeds) > 10 else "")
-    many = "a lone spike of torque is" if len(speeds) == 1 else f"{len(speeds)} lone spikes of torque are"
-    return [f"{many} set aside, at {listed} rpm"]
+def _corrected_curves(
+    reading_speed: Array, reading_torque: Array, applied: AppliedCorrection, acceleration: Curve | None
+) -> CorrectedCurves:
+    torque_curve = curve(reading_speed, reading_torque)
+    # Where the log holds no point of the common grid, its two ends make the curve.
+    speed, torque = (torque_curve.speed, torque_curve.value) if torque_curve.speed.size else torque_curve.points()
+    factor = applied.target_factor
+    return CorrectedCurves(
+        torque_curve=torque_curve,
+        power_curve=map_curve(torque_curve, lambda speed, value: np.asarray(power.power(value, speed))),
+        speed=speed,
+        torque=torque,
+        power=np.asarray(power.power(torque, speed)),
+        observed_torque=torque / factor(speed) if factor is not None else np.full(speed.shape, np.nan),
+        acceleration=acceleration.at(speed) if acceleration is not None else None,
+    )
 
 
-def with_range_means(of: PullResult, low: float, high: float) -> PullResult:
-    """The pull with its means over a range of speeds [rev/s]; None where it was not run over all of it."""
-    ends = of.torque_curve
-    if ends.lowest > low + _SLACK or ends.highest < high - _SLACK:
-        said = f"not run over the whole of {60 * low:,.0f} to {60 * high:,.0f} rpm: no means are given"
-        return replace(of, notes=(*of.notes, said))
-    low, high = max(low, ends.lowest), min(high, ends.highest)
+def _peaks(corrected: CorrectedCurves) -> PullPeaks:
+    torque = peak(corrected.torque_curve)
+    return PullPeaks(
+        torque=torque,
+        power=peak(corrected.power_curve),
+        torque_band=torque_band(corrected.torque_curve) if torque.value > 0 else (),
+    )
+
+
+def with_range_means(pull: PullResult, low: float, high: float) -> PullResult:
+    """Return the pull with its means over a range of speeds [rev/s], or without where it does not cover the range."""
+    torque_curve, power_curve = pull.corrected.torque_curve, pull.corrected.power_curve
+    if torque_curve.lowest > low + _SLACK or torque_curve.highest < high - _SLACK:
+        note = f"not run over the whole of {60 * low:,.0f} to {60 * high:,.0f} rpm: no means are given"
+        return replace(pull, notes=(*pull.notes, note))
+    low, high = max(low, torque_curve.lowest), min(high, torque_curve.highest)
     if not low < high:
-        return of
-    return replace(
-        of,
-        mean_torque=mean_over(of.torque_curve, low, high),
-        mean_power=mean_over(of.power_curve, low, high),
-        area=area_under(of.torque_curve, low, high),
-        mean_range=(low, high),
+        return pull
+    means = RangeMeans(
+        low=low,
+        high=high,
+        torque=mean_over(torque_curve, low, high),
+        power=mean_over(power_curve, low, high),
+        torque_area=area_under(torque_curve, low, high),
     )
+    return replace(pull, means=means)
 
 
-def _grid(of: Curve) -> tuple[Array, Array]:
-    """The common grid; where no point of it was logged, the ends of the log."""
-    return (of.speed, of.value) if of.speed.size else of.points()
-
-
-def _raw(speed: Array, torque: Array) -> tuple[Array, Array, Array]:
-    """The readings to draw behind the curve: all of a short log, means over little cells of a long one."""
+def _readings(speed: Array, torque: Array) -> PullReadings:
     (torque,), speed = binned(speed, (torque,))
     order = np.argsort(speed, kind="stable")
     speed, torque = speed[order], torque[order]
-    return speed, torque, np.asarray(power.power(torque, speed))
+    return PullReadings(speed=speed, torque=torque, power=np.asarray(power.power(torque, speed)))
 
 
-def _channels(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
-    """Every other channel as a curve; one that holds no number is left out."""
+def _spike_notes(torque_curve: Curve) -> list[str]:
+    """Say which readings no neighbour agrees with, and which therefore make no peak."""
+    speeds = [f"{speed:,}" for speed in sorted({round(60 * speed) for speed in torque_curve.spike_speed})]
+    if not speeds:
+        return []
+    listed = ", ".join(speeds[:10]) + (f" and {len(speeds) - 10} more" if len(speeds) > 10 else "")
+    subject = "a lone spike of torque is" if len(speeds) == 1 else f"{len(speeds)} lone spikes of torque are"
+    return [f"{subject} set aside, at {listed} rpm"]
+
+
+def _channel_curves(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
+    """Return every further channel as a curve; one that holds no number is left out."""
     names = [slug for slug in log.channels if slug not in _NOT_CURVES]
     values, speed = binned(rows.speed, tuple(rows.select(log.channels[slug]) for slug in names))
     curves = {}
@@ -268,44 +336,44 @@ def _channels(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
 
 
 def _diesel_fuel_flow(
-    rows: SelectedRows, channels: Mapping[str, Curve], facts: EngineFacts, day: AmbientConditions
+    channels: Mapping[str, Curve], facts: EngineFacts, conditions: AmbientConditions
 ) -> FuelFlow | tuple[str, ...]:
-    """What the compression-ignition factor needs, or what the record and the log lack for it."""
-    fuel = _fuel_flow({slug: each.value for slug, each in channels.items()}, facts)
+    """Return what the compression-ignition factor needs, or what the record and the log lack for it."""
+    fuel = _fuel_flow({slug: channel.value for slug, channel in channels.items()}, facts)
     needs = []
     if facts.displacement is None:
         needs.append("bottom_end.yaml: block.bores and crankshaft.stroke")
     if fuel is None:
         needs.append("dyno.yaml: a log with fuel flow (by volume it needs build.yaml: engine.fuel.density)")
-    boost: Array | float | None = 1.0
+    pressure_ratio: Array | float | None = 1.0
     if facts.boosted:
-        boost = _boost(channels, day)
-        if boost is None:
+        pressure_ratio = _boost_ratio(channels, conditions)
+        if pressure_ratio is None:
             needs.append("dyno.yaml: a log with manifold or boost pressure, and the barometer")
-    if needs or fuel is None or boost is None or facts.displacement is None:
+    if needs or fuel is None or pressure_ratio is None or facts.displacement is None:
         return tuple(needs)
     slug = "fuel_flow" if "fuel_flow" in channels else "fuel_flow_volume"
     speed = channels[slug].speed
-    if not speed.size or np.shape(boost) not in ((), speed.shape):
+    if not speed.size or np.shape(pressure_ratio) not in ((), speed.shape):
         return ("dyno.yaml: a log with fuel flow at several speeds",)
     cycles = speed / facts.revolutions
     per_litre = fuel / cycles / (facts.displacement * 1e3) * 1e6
-    return FuelFlow(speed, per_litre, np.broadcast_to(boost, speed.shape), facts.turbocharged)
+    return FuelFlow(speed, per_litre, np.broadcast_to(pressure_ratio, speed.shape), facts.turbocharged)
 
 
-def _boost(channels: Mapping[str, Curve], day: AmbientConditions) -> Array | None:
-    """Boost over ambient pressure, both absolute [-]."""
-    if day.pressure is None:
+def _boost_ratio(channels: Mapping[str, Curve], conditions: AmbientConditions) -> Array | None:
+    """Return manifold pressure over ambient pressure, both absolute [-]."""
+    if conditions.pressure is None:
         return None
     if "manifold_pressure" in channels:
-        return channels["manifold_pressure"].value / day.pressure
+        return channels["manifold_pressure"].value / conditions.pressure
     if "boost_pressure" in channels:
-        return 1 + channels["boost_pressure"].value / day.pressure
+        return 1 + channels["boost_pressure"].value / conditions.pressure
     return None
 
 
 def _fuel_flow(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None:
-    """Fuel by mass [kg/s]."""
+    """Return the fuel by mass [kg/s]."""
     if "fuel_flow" in channels:
         return channels["fuel_flow"]
     if "fuel_flow_volume" in channels and facts.fuel_density is not None:
@@ -314,7 +382,7 @@ def _fuel_flow(channels: Mapping[str, Array], facts: EngineFacts) -> Array | Non
 
 
 def air_fuel_ratio(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None:
-    """Air by mass over fuel by mass [-]."""
+    """Return air by mass over fuel by mass [-], None where neither it nor lambda was logged."""
     if "afr" in channels:
         return channels["afr"]
     if "lambda" in channels and facts.stoichiometric is not None:
@@ -323,7 +391,7 @@ def air_fuel_ratio(channels: Mapping[str, Array], facts: EngineFacts) -> Array |
 
 
 def lambda_of(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None:
-    """Lambda [-], from the air-fuel ratio where it was not logged."""
+    """Return lambda [-], from the air-fuel ratio where it was not logged."""
     if "lambda" in channels:
         return channels["lambda"]
     if "afr" in channels and facts.stoichiometric is not None:
@@ -331,54 +399,52 @@ def lambda_of(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None
     return None
 
 
-def _air_flow(channels: Mapping[str, Array], facts: EngineFacts, day: AmbientConditions) -> Array | None:
-    """Air by mass [kg/s]: logged, or by volume with the day's density, or from fuel and mixture."""
+def _air_flow(channels: Mapping[str, Array], facts: EngineFacts, conditions: AmbientConditions) -> Array | None:
+    """Return the air by mass [kg/s]: logged, or by volume with the day's density, or from fuel and mixture."""
     if "air_flow" in channels:
         return channels["air_flow"]
-    if "air_flow_volume" in channels and day.air is not None:
-        return channels["air_flow_volume"] * day.air.density
+    if "air_flow_volume" in channels and conditions.air is not None:
+        return channels["air_flow_volume"] * conditions.air.density
     fuel, ratio = _fuel_flow(channels, facts), air_fuel_ratio(channels, facts)
     return fuel * ratio if fuel is not None and ratio is not None else None
 
 
 def _derived(
-    speed: Array,
-    torque: Array,
-    observed: Array,
-    channels: Mapping[str, Array],
-    facts: EngineFacts,
-    day: AmbientConditions,
+    corrected: CorrectedCurves, channels: Mapping[str, Array], facts: EngineFacts, conditions: AmbientConditions
 ) -> dict[str, Array]:
-    """What follows along the speed from torque, the size of the engine, and the flows of air and fuel."""
-    found: dict[str, Array] = {}
+    """Return what follows along the speed from torque, the size of the engine, and the flows of air and fuel."""
+    speed, air_state = corrected.speed, conditions.air
+    derived: dict[str, Array] = {}
     if facts.displacement is not None:
-        found["bmep"] = np.asarray(power.bmep(torque, facts.displacement, facts.revolutions))
+        derived["bmep"] = np.asarray(power.bmep(corrected.torque, facts.displacement, facts.revolutions))
     if facts.stroke is not None:
-        found["piston_speed"] = np.asarray(kinematics.mean_piston_speed(facts.stroke, speed))
-    fuel, air = _fuel_flow(channels, facts), _air_flow(channels, facts, day)
+        derived["piston_speed"] = np.asarray(kinematics.mean_piston_speed(facts.stroke, speed))
+    fuel, air = _fuel_flow(channels, facts), _air_flow(channels, facts, conditions)
     if air is not None:
-        found["air_flow_mass"] = air
-    if air is not None and facts.displacement is not None and day.air is not None:
-        found["volumetric_efficiency"] = np.asarray(
+        derived["air_flow_mass"] = air
+    if air is not None and facts.displacement is not None and air_state is not None:
+        derived["volumetric_efficiency"] = np.asarray(
             breathing.volumetric_efficiency(
-                np.maximum(air, 0.0), day.air.density, facts.displacement, speed, facts.revolutions
+                np.maximum(air, 0.0), air_state.density, facts.displacement, speed, facts.revolutions
             )
         )
     if fuel is not None:
         fuel = np.maximum(fuel, 0.0)
-        found["fuel_flow_mass"] = fuel
+        derived["fuel_flow_mass"] = fuel
         # Fuel is burnt by the engine as it ran on the day, so power is taken as observed, not corrected.
+        observed = corrected.observed_torque
         loaded = observed >= 0.1 * np.fmax.reduce(observed, initial=0.0)
-        watts = np.where(loaded, 2 * np.pi * speed * observed, np.nan)
-        found["bsfc"] = np.asarray(power.bsfc(fuel, watts))
+        watts = np.where(loaded, corrected.observed_power, np.nan)
+        derived["bsfc"] = np.asarray(power.bsfc(fuel, watts))
         if facts.heating_value is not None:
-            found["brake_thermal_efficiency"] = np.asarray(
+            derived["brake_thermal_efficiency"] = np.asarray(
                 power.brake_thermal_efficiency(watts, fuel, facts.heating_value)
             )
-    return {slug: values for slug, values in found.items() if np.isfinite(values).any()}
+    return {slug: values for slug, values in derived.items() if np.isfinite(values).any()}
 
 
 def _correction_notes(applied: AppliedCorrection, correction: Correction | None) -> list[str]:
+    """Say what the readings were multiplied by, or why they were not."""
     if applied.needs:
         return [f"not corrected, shown as logged ({applied.standard.name}): needs {'; '.join(applied.needs)}"]
     if correction is None or correction.stated.slug == correction.wanted.slug:

@@ -1,4 +1,4 @@
-"""The dyno session of one build, corrected and judged."""
+"""The dyno session of one build: its pulls corrected, compared and held against the guidelines."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from builder.engine.correction import STANDARDS, Standard
-from builder.engine.curves import Peak, overlap
+from builder.engine.curves import overlap
 from builder.figures.core.display_units import system_for
 from builder.figures.core.engine_data import engine_facts
 from builder.figures.dyno.comparisons import (
@@ -29,14 +29,14 @@ from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class DynoSession:
-    """What the pulls of one build came to.
+    """The results of the pulls of one build.
 
     ``pulls``: every pull whose log makes a curve, in the order of the record. ``standard``: what the results
     are in; the shop's, unless no pull could be corrected to it (then ``remarks`` says so). ``range``: speeds
-    [rev/s] over which means and gains are taken, ``range_from`` where that range comes from. ``repeats``,
-    ``changes``, ``settings``, ``health``: see there. ``problems``: with file and line.
+    [rev/s] over which means and gains are taken, ``range_from`` where that range comes from. ``problems``:
+    with file and line.
     """
 
     pulls: tuple[PullResult, ...]
@@ -67,23 +67,9 @@ class DynoSession:
         """The last pull that counts: the engine as it left the brake, which need not be the best pull."""
         return self.counted[-1] if self.counted else None
 
-    @property
-    def peak_power(self) -> Peak | None:
-        """Peak power of the best pull."""
-        return self.best.peak_power if self.best else None
-
-    @property
-    def peak_torque(self) -> Peak | None:
-        """Peak torque of the best pull, which need not be the highest of any pull."""
-        return self.best.peak_torque if self.best else None
-
-    def pull(self, name: str) -> PullResult | None:
-        """The pull of that name."""
-        return next((pull for pull in self.pulls if pull.name == name), None)
-
 
 def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
-    """Correct and judge every pull; None where no pull has a log.
+    """Return every pull corrected, compared and held against the guidelines; None where no pull has a log.
 
     The best pull is the one with the highest peak power of those that count: not left out, units in
     agreement, and in the standard that the session is shown in.
@@ -93,87 +79,83 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         return None
     system = system_for(build, shop)
     facts = engine_facts(build)
-    wanted, remark = target_standard(build, shop.correction)
-    prepared, problems = [], list[Problem]()
+    target, remark = target_standard(build, shop.correction)
+    uncorrected: list[UncorrectedPull] = []
+    problems: list[Problem] = []
     for index in indices:
-        made = load_pull(build, index, wanted, facts, system)
-        if isinstance(made, UncorrectedPull):
-            prepared.append(made)
+        loaded = load_pull(build, index, target, facts, system)
+        if isinstance(loaded, UncorrectedPull):
+            uncorrected.append(loaded)
         else:
-            problems += made
-    standard, corrected = _session_standard(prepared, wanted)
-    pulls = tuple(correct_pull(each, standard, facts) for each in prepared)
-    counted = [pull for pull in pulls if pull.counted]
-    low_high, range_from = _range(build, shop, counted)
-    if low_high is not None:
-        pulls = tuple(with_range_means(pull, *low_high) for pull in pulls)
-        counted = [pull for pull in pulls if pull.counted]
-    low, high = low_high or (-np.inf, np.inf)
+            problems += loaded
+    standard, corrected = _session_standard(uncorrected, target)
+    pulls = tuple(correct_pull(pull, standard, facts) for pull in uncorrected)
+    speed_range, range_source = _speed_range(build, shop, [pull for pull in pulls if pull.counted])
+    low, high = speed_range or (-np.inf, np.inf)
+    if speed_range is not None:
+        pulls = tuple(with_range_means(pull, low, high) for pull in pulls)
     groups = group_repeats(pulls)
     repeats = measure_repeats(groups, low, high, system)
     problems += [problem for pull in pulls for problem in pull.problems]
-    problems += _missing_inputs_warnings(build, prepared, wanted)
+    problems += _missing_inputs_warnings(build, uncorrected, target)
     remarks = [remark] if remark else []
     if not corrected and pulls:
-        remarks.append(f"no pull could be corrected to {_name(wanted)}: results are {standard.name}")
+        remarks.append(f"no pull could be corrected to {_standard_name(target)}: results are {standard.name}")
     return DynoSession(
-        pulls,
-        max(counted, key=lambda pull: pull.peak_power.value, default=None),
-        standard,
-        corrected,
-        low_high,
-        range_from,
-        repeats,
-        compare_changes(pulls, groups, low, high, system),
-        fit_settings(pulls, repeats, system),
-        find_violations(pulls, shop, facts, system),
-        tuple(remarks),
-        tuple(sorted(dict.fromkeys(problems))),
+        pulls=pulls,
+        best=max((pull for pull in pulls if pull.counted), key=lambda pull: pull.peaks.power.value, default=None),
+        standard=standard,
+        corrected=corrected,
+        range=speed_range,
+        range_from=range_source,
+        repeats=repeats,
+        changes=compare_changes(pulls, groups, low, high, system),
+        settings=fit_settings(pulls, repeats, system),
+        violations=find_violations(pulls, shop, facts, system),
+        remarks=tuple(remarks),
+        problems=tuple(sorted(dict.fromkeys(problems))),
     )
 
 
-def _session_standard(prepared: Sequence[UncorrectedPull], wanted: str) -> tuple[Standard, bool]:
-    """The standard of the results, and whether it is the shop's: else the one most pulls are stated in."""
-    usable = [each for each in prepared if not each.exclusion_reason] or list(prepared)
-    done = [each.applied.standard for each in usable if not each.applied.needs]
-    if done:
-        return done[0], True
-    stated = [each.applied.standard for each in usable]
+def _session_standard(pulls: Sequence[UncorrectedPull], target: str) -> tuple[Standard, bool]:
+    """Return the standard of the results, and whether it is the shop's: else the one most pulls are stated in."""
+    usable = [pull for pull in pulls if not pull.exclusion_reason] or list(pulls)
+    corrected = [pull.applied.standard for pull in usable if not pull.applied.needs]
+    if corrected:
+        return corrected[0], True
+    stated = [pull.applied.standard for pull in usable]
     if not stated:
-        return STANDARDS.get(wanted, STANDARDS["observed"]), False
+        return STANDARDS.get(target, STANDARDS["observed"]), False
     commonest = Counter(standard.slug for standard in stated).most_common(1)[0][0]
     return next(standard for standard in stated if standard.slug == commonest), False
 
 
-def _name(wanted: str) -> str:
-    return STANDARDS[wanted].name if wanted in STANDARDS else "UN Regulation 85, compression ignition"
+def _standard_name(slug: str) -> str:
+    return STANDARDS[slug].name if slug in STANDARDS else "UN Regulation 85, compression ignition"
 
 
-def _range(build: Build, shop: Shop, counted: Sequence[PullResult]) -> tuple[tuple[float, float] | None, str]:
-    """The speeds over which means are taken: the session's, else the shop's, else what all pulls share."""
-    for stated, said in ((build.dyno.range if build.dyno else None, "dyno.yaml"), (shop.range, "shop.yaml")):
+def _speed_range(build: Build, shop: Shop, counted: Sequence[PullResult]) -> tuple[tuple[float, float] | None, str]:
+    """Return the speeds over which means are taken: the session's, else the shop's, else what all pulls share."""
+    for stated, source in ((build.dyno.range if build.dyno else None, "dyno.yaml"), (shop.range, "shop.yaml")):
         if stated is not None and stated.least.si < stated.most.si:
-            return (stated.least.si, stated.most.si), said
-    shared = overlap([pull.torque_curve for pull in counted]) if counted else None
+            return (stated.least.si, stated.most.si), source
+    shared = overlap([pull.corrected.torque_curve for pull in counted]) if counted else None
     return shared, "the speeds that all pulls have in common" if shared else ""
 
 
-def _missing_inputs_warnings(build: Build, prepared: Sequence[UncorrectedPull], wanted: str) -> list[Problem]:
-    """One warning for all pulls that lack the same things."""
-    lacking: dict[tuple[str, ...], list[UncorrectedPull]] = {}
-    for each in prepared:
-        if each.applied.needs and not each.record.left_out:
-            lacking.setdefault(each.applied.needs, []).append(each)
+def _missing_inputs_warnings(build: Build, pulls: Sequence[UncorrectedPull], target: str) -> list[Problem]:
+    """Return one warning for all pulls that lack the same things."""
+    by_needs: dict[tuple[str, ...], list[UncorrectedPull]] = {}
+    for pull in pulls:
+        if pull.applied.needs and not pull.record.left_out:
+            by_needs.setdefault(pull.applied.needs, []).append(pull)
     problems = []
-    for needs, pulls in lacking.items():
-        whole = len(pulls) == len(prepared) > 1
-        place = build.where("dyno.pulls" if whole else f"dyno.pulls.{pulls[0].index}.file")
-        names = "no pull" if whole else ", ".join(repr(each.record.name) for each in pulls)
-        message = f"{names} can be corrected to {_name(wanted)}" if whole else (
-            f"{names} cannot be corrected to {_name(wanted)}"
-        )  # fmt: skip
-        problems.append(Problem(*place, f"{message}; shown as logged. Record {'; '.join(needs)}", "warning"))
+    for needs, lacking in by_needs.items():
+        if len(lacking) == len(pulls) > 1:
+            location, message = build.where("dyno.pulls"), "no pull can"
+        else:
+            location = build.where(f"dyno.pulls.{lacking[0].index}.file")
+            message = f"{', '.join(repr(pull.record.name) for pull in lacking)} cannot"
+        message += f" be corrected to {_standard_name(target)}; shown as logged. Record {'; '.join(needs)}"
+        problems.append(Problem(*location, message, "warning"))
     return problems
-
-
-__all__ = ["ComparisonResult", "DynoSession", "PullResult", "Repeats", "SettingSweep", "Violation", "analyse_session"]

@@ -26,7 +26,7 @@ def session_cautions(build: Build, session: DynoSession | None) -> tuple[Caution
         about = f"dyno.pulls.{breach.index}"
         cautions.append(Caution(about, breach.text, breach.guideline, build.where(f"{about}.file")))
     ends = session.best
-    if ends is not None and ends.peak_power.at_end:
+    if ends is not None and ends.peaks.power.at_end:
         sentence = (
             f"{ends.name}: power was highest where the pull ended or began, so the engine's own peak lies outside"
         )

@@ -130,8 +130,8 @@ def test_the_best_pull_stands_for_the_whole(tmp_path: Path) -> None:
     assert sheet.session.best is not None
     assert sheet.session.best.name == "second"
     torque, speed = figure(sheet, "peak_torque"), figure(sheet, "peak_torque_speed")
-    assert torque.value == pytest.approx(sheet.session.best.peak_torque.value)
-    assert speed.value == pytest.approx(sheet.session.best.peak_torque.speed)
+    assert torque.value == pytest.approx(sheet.session.best.peaks.torque.value)
+    assert speed.value == pytest.approx(sheet.session.best.peaks.torque.speed)
     assert [position.label for position in torque.positions] == ["second", "first"]
     assert torque.working.startswith("second: ")
     assert torque.positions[1].value > torque.value

@@ -35,7 +35,7 @@ def test_a_gain_is_told_from_the_speed_it_begins_at(tmp_path: Path) -> None:
     logs |= {"a.csv": log_of(torque_curve(RPM) + _noise(1)), "b.csv": log_of(better + _noise(9))}
     session = session_of(tmp_path, _record(PAIR.replace("  - {name: b", pulls + "  - {name: b")), logs, METRIC)
     (change,) = session.changes
-    factor = session.pulls[0].correction_at(50.0).factor  # type: ignore[misc]
+    factor = session.pulls[0].applied.at(50.0).factor  # type: ignore[misc]
     assert change.gain is not None
     assert change.gain.mean == pytest.approx(8.0 * factor * 1550 / 3000, abs=0.4)
     assert change.verdict.startswith("worth ")
@@ -106,8 +106,8 @@ def test_drift_between_repeats_is_pointed_out_with_what_moved_meanwhile(tmp_path
     (repeats,) = session_of(tmp_path, _record(pulls), logs, METRIC).repeats
     assert repeats.drift.beyond_noise
     assert "They drift" in repeats.text
-    assert "the oil went from 80.0 °C to 105.0 °C" in repeats.words.replace("\N{NO-BREAK SPACE}", " ")
-    assert "the air went from 20.0 °C to 26.0 °C" in repeats.words.replace("\N{NO-BREAK SPACE}", " ")
+    assert "the oil went from 80.0 °C to 105.0 °C" in repeats.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "the air went from 20.0 °C to 26.0 °C" in repeats.text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_a_pull_that_was_left_out_is_compared_with_nothing(tmp_path: Path) -> None:
@@ -144,7 +144,7 @@ def _tried(tmp_path: Path, levels: dict[str, float]) -> object:
 
 def test_the_best_level_is_named_where_the_curve_bends_down(tmp_path: Path) -> None:
     sweep = _tried(tmp_path, {"28": -4.0, "31": -0.25, "34": -1.0, "37": -6.25})
-    mean = next(fit for fit in sweep.fits if fit.what == "mean torque")  # type: ignore[attr-defined]
+    mean = next(fit for fit in sweep.fits if fit.quantity == "mean torque")  # type: ignore[attr-defined]
     # Through these four points least squares puts the parabola's top at 32.1 deg (numpy.polyfit says the same).
     a, b, _ = np.polyfit([28, 31, 34, 37], [-4.0, -0.25, -1.0, -6.25], 2)
     assert mean.best.optimum == pytest.approx(-b / (2 * a), abs=0.02)
@@ -230,10 +230,10 @@ def test_what_acceleration_takes_is_added_back_to_a_sweep(tmp_path: Path) -> Non
     session = session_of(tmp_path, "inertia: 0.4 kg.m2\n" + one_pull(), {"a.csv": log})
     pull = session.pulls[0]
     assert pull.kind == "sweep"
-    assert pull.observed_torque.max() == pytest.approx(130.0, rel=1e-3)
+    assert pull.corrected.observed_torque.max() == pytest.approx(130.0, rel=1e-3)
     assert any("added back" in line for line in pull.notes)
     without = session_of(tmp_path / "x", one_pull(), {"a.csv": log}).pulls[0]
-    assert without.observed_torque.max() == pytest.approx(130.0 - spent, rel=1e-3)
+    assert without.corrected.observed_torque.max() == pytest.approx(130.0 - spent, rel=1e-3)
 
 
 def test_what_is_added_back_is_put_in_the_logs_own_standard(tmp_path: Path) -> None:
@@ -247,11 +247,11 @@ def test_what_is_added_back_is_put_in_the_logs_own_standard(tmp_path: Path) -> N
     assert pull.conditions.air is not None
     spent = 0.4 * 2 * np.pi * (4000 / 60 / 12)
     expected = 100 + spent * SAE_J1349.factor(pull.conditions.air)
-    assert pull.torque == pytest.approx(np.full(pull.torque.shape, expected), rel=1e-4)
+    assert pull.corrected.torque == pytest.approx(np.full(pull.corrected.torque.shape, expected), rel=1e-4)
     nobody_knows = session_of(tmp_path / "x", "inertia: 0.4 kg.m2\n" + one_pull("", "sae-j1349"), {"a.csv": log}).pulls[
         0
     ]
-    assert nobody_knows.torque == pytest.approx(np.full(nobody_knows.torque.shape, 100.0))
+    assert nobody_knows.corrected.torque == pytest.approx(np.full(nobody_knows.corrected.torque.shape, 100.0))
     assert any("not added back" in line for line in nobody_knows.notes)
 
 
@@ -263,9 +263,9 @@ def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:
         f"{k * 0.05:.2f},{n:.1f},{q:.2f}\n" for k, (n, q) in enumerate(zip(rpm, torque, strict=True))
     )
     found = session_of(tmp_path, one_pull(), {"a.csv": log}).pulls[0]
-    assert found.speed.min() * 60 == pytest.approx(2000, abs=80)
-    assert found.observed_torque.max() == pytest.approx(130, rel=5e-3)
-    assert found.observed_torque.min() > 80
+    assert found.corrected.speed.min() * 60 == pytest.approx(2000, abs=80)
+    assert found.corrected.observed_torque.max() == pytest.approx(130, rel=5e-3)
+    assert found.corrected.observed_torque.min() > 80
     assert any("left out: " in line and "coast-down" in line for line in found.notes)
 
 

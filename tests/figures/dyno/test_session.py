@@ -44,21 +44,23 @@ def test_observed_readings_are_corrected_once_to_the_shops_standard(tmp_path: Pa
     assert session.standard is SAE_J1349
     assert pull.correction is not None
     assert pull.correction.factor == pytest.approx(SAE_J1349.factor(AIR), rel=1e-9)
-    assert pull.peak_torque.value == pytest.approx(130.0 * SAE_J1349.factor(AIR), rel=2e-4)
-    assert pull.peak_torque.speed * 60 == pytest.approx(3500, abs=10)
-    assert pull.torque / pull.observed_torque == pytest.approx(np.full(pull.speed.shape, SAE_J1349.factor(AIR)))
-    assert pull.power == pytest.approx(2 * math.pi * pull.speed * pull.torque)
+    assert pull.peaks.torque.value == pytest.approx(130.0 * SAE_J1349.factor(AIR), rel=2e-4)
+    assert pull.peaks.torque.speed * 60 == pytest.approx(3500, abs=10)
+    assert pull.corrected.torque / pull.corrected.observed_torque == pytest.approx(
+        np.full(pull.corrected.speed.shape, SAE_J1349.factor(AIR))
+    )
+    assert pull.corrected.power == pytest.approx(2 * math.pi * pull.corrected.speed * pull.corrected.torque)
 
 
 def test_corrected_readings_are_never_corrected_twice(tmp_path: Path) -> None:
     same = session_of(tmp_path / "a", one_pull(readings="sae-j1349"), {"a.csv": log_of()})
     assert same.best is not None
-    assert same.best.peak_torque.value == pytest.approx(130.0, rel=2e-4)
+    assert same.best.peaks.torque.value == pytest.approx(130.0, rel=2e-4)
     moved = session_of(tmp_path / "b", one_pull(readings="sae-j607"), {"a.csv": log_of()})
     assert moved.best is not None
     ratio = SAE_J1349.factor(AIR) / SAE_J607.factor(AIR)
-    assert moved.best.peak_torque.value == pytest.approx(130.0 * ratio, rel=2e-4)
-    assert moved.best.observed_torque.max() == pytest.approx(130.0 / SAE_J607.factor(AIR), rel=2e-4)
+    assert moved.best.peaks.torque.value == pytest.approx(130.0 * ratio, rel=2e-4)
+    assert moved.best.corrected.observed_torque.max() == pytest.approx(130.0 / SAE_J607.factor(AIR), rel=2e-4)
     assert any("divided out" in line for line in moved.best.notes)
 
 
@@ -113,8 +115,8 @@ def test_what_cannot_be_corrected_is_shown_as_logged_and_says_what_it_needs(
     session = session_of(tmp_path, one_pull(conditions, readings), {"a.csv": log_of()})
     assert not session.corrected
     assert session.best is not None
-    assert session.best.peak_torque.value == pytest.approx(130.0, rel=2e-4)
-    assert any(missing in need for need in session.best.needs)
+    assert session.best.peaks.torque.value == pytest.approx(130.0, rel=2e-4)
+    assert any(missing in need for need in session.best.applied.needs)
     assert any(missing in problem.message and problem.severity == "warning" for problem in session.problems)
     assert "could be corrected" in session.remarks[0]
 
@@ -123,7 +125,7 @@ def test_readings_of_unknown_standing_are_never_called_observed(tmp_path: Path) 
     session = session_of(tmp_path, one_pull(readings=None), {"a.csv": log_of()})
     assert session.standard.slug == "as-logged"
     assert session.best is not None
-    assert np.isnan(session.best.observed_torque).all()
+    assert np.isnan(session.best.corrected.observed_torque).all()
 
 
 def test_a_pull_that_cannot_be_corrected_does_not_count_beside_those_that_can(tmp_path: Path) -> None:
@@ -196,7 +198,7 @@ def test_the_record_settles_a_slip_of_units(tmp_path: Path) -> None:
     session = session_of(tmp_path, one_pull(more=", units: {torque: lbf.ft}"), {"a.csv": log})
     assert session.best is not None
     assert not session.problems
-    assert session.best.observed_torque.max() == pytest.approx(130.0, rel=3e-4)
+    assert session.best.corrected.observed_torque.max() == pytest.approx(130.0, rel=3e-4)
 
 
 def test_metric_horsepower_read_as_mechanical_is_caught(tmp_path: Path) -> None:
@@ -244,7 +246,7 @@ def test_torque_is_worked_out_where_only_power_was_logged(tmp_path: Path) -> Non
     log = csv_of({"rpm": RPM, "Power (kW)": torque_curve(RPM) * RPM * 2 * math.pi / 60e3}, digits=5)
     session = session_of(tmp_path, one_pull(), {"a.csv": log})
     assert session.best is not None
-    assert session.best.observed_torque.max() == pytest.approx(130.0, rel=2e-4)
+    assert session.best.corrected.observed_torque.max() == pytest.approx(130.0, rel=2e-4)
     assert any("torque is worked out" in line for line in session.best.notes)
 
 
@@ -276,8 +278,8 @@ def test_odd_logs_never_end_in_a_traceback(tmp_path: Path, name: str) -> None:
     sheet = compute(build, Shop())
     assert sheet.session is not None
     for pull in sheet.session.pulls:
-        assert np.isfinite(pull.torque).all()
-        assert pull.speed.shape == pull.torque.shape == pull.power.shape
+        assert np.isfinite(pull.corrected.torque).all()
+        assert pull.corrected.speed.shape == pull.corrected.torque.shape == pull.corrected.power.shape
 
 
 @pytest.mark.parametrize("ignition", ["spark", "compression"])
@@ -292,8 +294,8 @@ def test_every_pair_of_standards_gives_results_or_says_what_it_needs(
         induction=induction,
     )  # fmt: skip
     pull = session.pulls[0]
-    assert np.isfinite(pull.torque).all()
-    assert pull.needs or session.corrected
+    assert np.isfinite(pull.corrected.torque).all()
+    assert pull.applied.needs or session.corrected
     if stated == "un-r85-diesel" and ignition == "spark":
         assert not session.corrected
 
@@ -336,14 +338,14 @@ def test_what_follows_along_the_curve(tmp_path: Path) -> None:
     extra = {"Fuel flow (kg/h)": np.full(RPM.size, 10.0), "AFR": np.full(RPM.size, 12.5)}
     pull = session_of(tmp_path, one_pull(), {"a.csv": log_of(**extra)}).pulls[0]
     displacement = 4 * math.pi / 4 * 0.0815**2 * 0.0776
-    assert pull.derived["bmep"] == pytest.approx(4 * math.pi * pull.torque / displacement)
-    assert pull.derived["piston_speed"] == pytest.approx(2 * 0.0776 * pull.speed)
+    assert pull.derived["bmep"] == pytest.approx(4 * math.pi * pull.corrected.torque / displacement)
+    assert pull.derived["piston_speed"] == pytest.approx(2 * 0.0776 * pull.corrected.speed)
     air = 10.0 / 3600 * 12.5
-    assert pull.derived["air_flow_mass"] == pytest.approx(np.full(pull.speed.shape, air))
-    filling = air / (AIR.density * displacement * pull.speed / 2)
+    assert pull.derived["air_flow_mass"] == pytest.approx(np.full(pull.corrected.speed.shape, air))
+    filling = air / (AIR.density * displacement * pull.corrected.speed / 2)
     assert pull.derived["volumetric_efficiency"] == pytest.approx(filling, rel=1e-6)
-    assert pull.derived["bsfc"] == pytest.approx(10.0 / 3600 / pull.observed_power, rel=1e-6)
-    efficiency = pull.observed_power / (10.0 / 3600 * 43.2e6)
+    assert pull.derived["bsfc"] == pytest.approx(10.0 / 3600 / pull.corrected.observed_power, rel=1e-6)
+    efficiency = pull.corrected.observed_power / (10.0 / 3600 * 43.2e6)
     assert pull.derived["brake_thermal_efficiency"] == pytest.approx(efficiency, rel=1e-6)
 
 

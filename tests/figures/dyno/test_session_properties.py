@@ -83,10 +83,10 @@ def test_any_log_is_judged_or_refused(build: Build, seed: int, rows: int, channe
     sheet = compute(made, Shop())
     assert sheet.session is not None
     for pull in sheet.session.pulls:
-        assert np.isfinite(pull.torque).all()
+        assert np.isfinite(pull.corrected.torque).all()
         logged = logs[pull.name].channels["engine_speed"]
-        assert pull.speed.size == 0 or (
-            pull.speed.min() >= logged.min() - 1e-6 and pull.speed.max() <= logged.max() + 1e-6
+        assert pull.corrected.speed.size == 0 or (
+            pull.corrected.speed.min() >= logged.min() - 1e-6 and pull.corrected.speed.max() <= logged.max() + 1e-6
         )
     for problem in sheet.session.problems:
         assert problem.line >= 1

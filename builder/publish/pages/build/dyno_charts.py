@@ -94,14 +94,14 @@ def _pull(pull: PullResult, system: System) -> Pull:
 
     return Pull(
         pull.name,
-        _rpm(pull.speed),
-        _numbers(units.TORQUE, system, pull.torque),
-        _numbers(units.POWER, system, pull.power),
-        _rpm(pull.raw_speed),
-        _numbers(units.TORQUE, system, pull.raw_torque),
-        _numbers(units.POWER, system, pull.raw_power),
-        peak(pull.peak_torque, units.TORQUE),
-        peak(pull.peak_power, units.POWER),
+        _rpm(pull.corrected.speed),
+        _numbers(units.TORQUE, system, pull.corrected.torque),
+        _numbers(units.POWER, system, pull.corrected.power),
+        _rpm(pull.readings.speed),
+        _numbers(units.TORQUE, system, pull.readings.torque),
+        _numbers(units.POWER, system, pull.readings.power),
+        peak(pull.peaks.torque, units.TORQUE),
+        peak(pull.peaks.power, units.POWER),
         pull.index,
     )
 
@@ -141,7 +141,10 @@ def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
 def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedChart]:
     for which, fit in enumerate(sweep.fits):
         best = fit.best
-        scale, zero = fit.display_unit.number(1.0, system) - fit.display_unit.number(0.0, system), fit.display_unit.number(0.0, system)
+        scale, zero = (
+            fit.display_unit.number(1.0, system) - fit.display_unit.number(0.0, system),
+            fit.display_unit.number(0.0, system),
+        )
         fitted = None if best is None else (best.bend * scale, best.slope * scale, best.constant * scale + zero)
         of = DrawnSweep(
             sweep.name,
@@ -202,7 +205,7 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedCha
             for b in session.violations
             if b.channel == slug and b.pull == best.name
         )
-        trace = Trace(best.name, _rpm(best.speed), _numbers(shown, system, values), best.index)
+        trace = Trace(best.name, _rpm(best.corrected.speed), _numbers(shown, system, values), best.index)
         stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
     if stacked:
         of = Channels(tuple(stacked))

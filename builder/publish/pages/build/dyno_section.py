@@ -90,7 +90,10 @@ def dyno_section(session: DynoSession, system: System) -> DynoView:
         (*session.remarks, *not_counted),
         tuple(_setting(sweep, number) for number, sweep in enumerate(session.settings, 1)),
         tuple(dict.fromkeys(_sentence(change.noise_text) for change in session.changes if change.noise_text)),
-        tuple(LogNotes(pull.name, (*pull.notes, *(f"needs {need}" for need in pull.needs))) for pull in session.pulls),
+        tuple(
+            LogNotes(pull.name, (*pull.notes, *(f"needs {need}" for need in pull.applied.needs)))
+            for pull in session.pulls
+        ),
         session.best.name if session.best else None,
     )
 
@@ -128,8 +131,8 @@ def _row(pull: PullResult, torque: DisplayUnit, power: DisplayUnit, system: Syst
     return (
         Cell(pull.name),
         Cell(changed),
-        peak(torque, pull.peak_torque),
-        peak(power, pull.peak_power),
+        peak(torque, pull.peaks.torque),
+        peak(power, pull.peaks.power),
         number(torque, pull.mean_torque),
         Cell(factor, number=True),
         Cell(", ".join(pull.conditions.texts.values()), nowrap=True),

@@ -74,7 +74,7 @@ def performance_sentence(sheet: FigureSheet) -> str:
         return f"{said}."
     said += f": the best of {count} pulls, {session.best.name}."
     if last is not session.best:
-        peak = group_thousands(display_units.POWER.text(last.peak_power.value, sheet.system))
+        peak = group_thousands(display_units.POWER.text(last.peaks.power.value, sheet.system))
         said += f" The last pull, {last.name}, made {peak}."
     return said
 

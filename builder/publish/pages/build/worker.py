@@ -116,7 +116,9 @@ def build_one(
     build, problems = read_build(folder, archive)
     if build is None:
         count = len(errors_in(problems))
-        return BuildOutput(folder.name, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems))
+        return BuildOutput(
+            folder.name, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems)
+        )
     if build.build.status != "finished" and not edition.includes_unfinished:
         return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
