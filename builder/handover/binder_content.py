@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.review.clearance_checks import CheckedClearance
+from builder.figures.review.clearance_checks import CheckedClearance, Measurement
 from builder.handover import procedures as said
 from builder.handover.joints import Joint, joints
 from builder.handover.limits import LimitLine, limits_of
@@ -27,8 +27,6 @@ from builder.publish.pages.build.record_tables import chapters
 from builder.publish.pages.formatting import format_date
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
-
-_NBSP = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True)
@@ -265,7 +263,7 @@ def _named(figure: Figure) -> LabelledValue:
 def _fit(fit: CheckedClearance) -> FitLine:
     marks = tuple(RangeMark(at.label, at.text, _place(fit, at.value), at.out_of_range) for at in fit.readings)
     low, high = fit.minimum, fit.maximum
-    found = low.text if len(fit.readings) == 1 or low.text == high.text else _span(low.text, high.text)
+    found = low.text if len(fit.readings) == 1 or low.text == high.text else _span(low, high)
     if len(fit.readings) > 1 and low.text == high.text:
         found = f"{found}, all {len(fit.readings)}"
     accepted = fit.accepted
@@ -280,10 +278,9 @@ def _fit(fit: CheckedClearance) -> FitLine:
     )  # fmt: skip
 
 
-def _span(low: str, high: str) -> str:
-    """`0.054 to 0.060 mm`: the unit once."""
-    number, space, unit = low.rpartition(_NBSP)
-    return f"{number} to {high}" if space and high.endswith(f"{_NBSP}{unit}") else f"{low} to {high}"
+def _span(low: Measurement, high: Measurement) -> str:
+    """Return both ends of a range, with the unit once: `0.054 to 0.060 mm`."""
+    return f"{low.number if low.unit == high.unit != '°' else low.text} to {high.text}"
 
 
 def _place(fit: CheckedClearance, value: float) -> float | None:

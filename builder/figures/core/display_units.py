@@ -123,22 +123,30 @@ def join_unit(number: str, unit: str) -> str:
     return f"{number}{unit}" if unit in ("", "°", ":1") else f"{number}\N{NO-BREAK SPACE}{unit}"
 
 
+def written_number(quantity: Quantity) -> str:
+    """Return the number of a value as written, with a minus sign where it has a unit."""
+    return quantity.number.replace("-", "−") if quantity.unit else quantity.number
+
+
 def written_text(quantity: Quantity) -> str:
     """Return a value as written, its unit as printed."""
-    if not quantity.unit:
-        return quantity.number
-    return join_unit(quantity.number.replace("-", "−"), printed_unit(quantity.unit))
+    return join_unit(written_number(quantity), printed_unit(quantity.unit))
 
 
 def written_mean(reading: Reading) -> str:
+    """Return the mean of a reading's values as text, its unit as printed."""
+    return written_text(mean_quantity(reading))
+
+
+def mean_quantity(reading: Reading) -> Quantity:
     """Return the mean of a reading's values in the unit they were written in, with one more digit than they have."""
     first, count = reading.preferred[0], len(reading.preferred)
     if count == 1:
-        return written_text(first)
+        return first
     scale, offset = factor(first.unit, first.dimension) if first.unit else (1.0, 0.0)
     decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.preferred) + (count > 2)
     number = f"{(float(reading.values.mean()) - offset) / scale:.{decimals}f}"
-    return written_text(replace(first, number=number, fraction=""))
+    return replace(first, number=number, fraction="")
 
 
 def convert_to_other_system(quantity: Quantity) -> str | None:

@@ -412,11 +412,12 @@ def _positions(
     """
     unit = description.display_unit
     steps = rounding.tolist() if axis.kind in _INDEPENDENT_AXES else [float(rounding.max())] * len(values)
-    displays = unit.texts(values.tolist(), system, steps)
+    numbers = unit.texts(values.tolist(), system, steps, with_unit=False)
+    unit_texts = [unit.label(system)] * len(values)
     alternates: list[str | None] = [None] * len(values)
     if other and axis.kind == "joint":
         alternates = [*unit.texts(values.tolist(), other, steps)]
-    return tuple(map(Position, axis.labels, values.tolist(), displays, alternates))
+    return tuple(map(Position, axis.labels, values.tolist(), numbers, unit_texts, alternates))
 
 
 def _at(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:

@@ -74,9 +74,17 @@ class Position:
 
     label: str
     value: float
-    display: str
+    number: str
+    """The value in the unit it is shown in, rounded."""
+    unit: str
+    """The unit as printed."""
     alternate_text: str | None = None
     """The same in the other system, where the shop shows both."""
+
+    @property
+    def display(self) -> str:
+        """Return number and unit as printed."""
+        return join_unit(self.number, self.unit)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,11 +161,15 @@ class Figure:
         return self.method.title
 
     @property
+    def number_with_uncertainty(self) -> str:
+        """Return number and uncertainty as printed: `10.42 ± 0.05`."""
+        return self.number if self.uncertainty_text is None else f"{self.number} ± {self.uncertainty_text}"
+
+    @property
     def display(self) -> str:
-        """Return number, uncertainty and unit as printed: `10.42 ± 0.05`, `412.3 hp`."""
-        if self.uncertainty_text is None:
-            return join_unit(self.number, self.unit)
-        return join_unit(f"{self.number} ± {self.uncertainty_text}", "" if self.unit == ":1" else self.unit)
+        """Return number, uncertainty and unit as printed: `412.3 ± 2.1 hp`; `10.42:1`, but `10.42 ± 0.05`."""
+        is_bare_ratio = self.unit == ":1" and self.uncertainty_text is not None
+        return join_unit(self.number_with_uncertainty, "" if is_bare_ratio else self.unit)
 
     @property
     def minimum(self) -> Position | None:

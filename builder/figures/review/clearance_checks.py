@@ -11,9 +11,17 @@ import numpy as np
 
 from builder.engine import fits as engine
 from builder.figures.core import display_units
-from builder.figures.core.display_units import system_of_unit, written_mean, written_text
+from builder.figures.core.display_units import (
+    System,
+    join_unit,
+    mean_quantity,
+    system_of_unit,
+    written_mean,
+    written_number,
+    written_text,
+)
 from builder.figures.core.inputs import numbered
-from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.core.types import Figure, FigureSheet, Position
 from builder.figures.core.working_text import outlier_index
 from builder.figures.definitions.clearances import CLEARANCES, FITS_AT
 from builder.figures.definitions.fasteners import joint_labels
@@ -23,6 +31,7 @@ from builder.record.models.build import Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Accepted, Reading
+from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
 
 Verdict = Literal["in range", "out of range", "out of range, accepted", "no range"]
@@ -35,12 +44,18 @@ _OIL_CLEARANCE_TOLERANCE = 0.25
 
 @dataclass(frozen=True)
 class Measurement:
-    """One reading: at which position, its value (SI), as written, and whether it lies out of range."""
+    """One reading: at which position, its value (SI), number and unit as printed, and whether it lies out of range."""
 
     label: str
     value: float
-    text: str
+    number: str
+    unit: str
     out_of_range: bool
+
+    @property
+    def text(self) -> str:
+        """Return number and unit as printed."""
+        return join_unit(self.number, self.unit)
 
 
 @dataclass(frozen=True)
@@ -219,11 +234,17 @@ def _check_reading(
 ) -> CheckedClearance:
     limits = limits_of(reading) or rule or Limits()
     values = reading.values
-    texts = [written_text(quantity) for quantity in reading.preferred] if reading.measured else [written_mean(reading)]
+    quantities = reading.preferred if reading.measured else (mean_quantity(reading),)
     labels = numbered(len(values)) if len(values) > 1 else ("",)
     readings = tuple(
-        Measurement(label, float(value), text, limits.out_of_range(float(value)))
-        for label, value, text in zip(labels, values, texts, strict=True)
+        Measurement(
+            label,
+            float(value),
+            written_number(quantity),
+            printed_unit(quantity.unit),
+            limits.out_of_range(float(value)),
+        )
+        for label, value, quantity in zip(labels, values, quantities, strict=True)
     )
     odd = outlier_index(values, max(quantity.step for quantity in reading.preferred)) if len(values) > 2 else None
     return CheckedClearance(
@@ -264,13 +285,8 @@ def _check_computed(
     build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: Limits | None
 ) -> CheckedClearance:
     limits = limits_of(reading) or rule or Limits()
-    positions = figure.positions
-    labels = tuple(p.label for p in positions) or ("",)
-    pairs = [(p.value, p.display) for p in positions] or [(figure.value, figure.display)]
-    readings = tuple(
-        Measurement(label, value, text, limits.out_of_range(value))
-        for label, (value, text) in zip(labels, pairs, strict=True)
-    )
+    positions = figure.positions or (Position("", figure.value, figure.number_with_uncertainty, figure.unit),)
+    readings = tuple(Measurement(p.label, p.value, p.number, p.unit, limits.out_of_range(p.value)) for p in positions)
     accepted = reading.accepted if reading else None
     where = build.where(path) if reading else next((k.where for k in figure.inputs if k.where), None)
     unit = "in" if figure.unit == "in" else "mm"
@@ -343,12 +359,19 @@ def _from_values(
     limits: Limits,
     by: str | None = None,
 ) -> CheckedClearance:
-    texts = [display_units.LENGTH.text(value, "inch" if unit == "in" else "metric") for value in places.values()]
+    system: System = "inch" if unit == "in" else "metric"
+    length = display_units.LENGTH
     readings = tuple(
-        Measurement(label, value, text, limits.out_of_range(value))
-        for (label, value), text in zip(places.items(), texts, strict=True)
+        Measurement(
+            label,
+            value,
+            length.text(value, system, with_unit=False),
+            length.label(system),
+            limits.out_of_range(value),
+        )
+        for label, value in places.items()
     )
-    mean = display_units.LENGTH.text(float(np.mean(list(places.values()))), "inch" if unit == "in" else "metric")
+    mean = length.text(float(np.mean(list(places.values()))), system)
     return CheckedClearance(
         path, title, kind, "length", unit, readings, limits, _verdict(limits, readings, None), mean,
         "cylinder" if len(readings) > 1 else None, by=by, where=build.where(path),
@@ -414,19 +437,19 @@ def _check_spread(
     if name == "leak_down":
         rule = guideline_value(shop, "leak_down_spread")
         value = float(np.ptp(values))
-        text, title = f"{100 * value:.3g}{_NBSP}%", "Leak-down, best to worst"
+        number, title = f"{100 * value:.3g}", "Leak-down, best to worst"
         limits = Limits(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.authority)
     elif name == "cranking_compression" and values.max() > 0:
         rule = guideline_value(shop, "cranking_spread")
         value = float(values.min() / values.max())
-        text, title = f"{100 * value:.0f}{_NBSP}%", "Cranking compression, worst of best"
+        number, title = f"{100 * value:.0f}", "Cranking compression, worst of best"
         limits = Limits(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.authority)
     else:
         return
-    readings = (Measurement("", value, text, limits.out_of_range(value)),)
+    readings = (Measurement("", value, number, "%", limits.out_of_range(value)),)
     yield CheckedClearance(
-        path, title, "check", NUMBER, "", readings, limits, _verdict(limits, readings, reading.accepted), text,
-        accepted=reading.accepted, by=reading.by, where=build.where(path),
+        path, title, "check", NUMBER, "", readings, limits, _verdict(limits, readings, reading.accepted),
+        readings[0].text, accepted=reading.accepted, by=reading.by, where=build.where(path),
     )  # fmt: skip
 
 

@@ -356,8 +356,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
 
 def _decimals(fit: CheckedClearance) -> int:
     """As many decimals as the readings were written with."""
-    numbers = (at.text.partition("\N{NO-BREAK SPACE}")[0] for at in fit.readings)
-    return max(len(number.partition(".")[2].rstrip("%°")) for number in numbers)
+    return max(len(reading.number.partition(".")[2]) for reading in fit.readings)
 
 
 def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from builder.figures.core import display_units
-from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.core.types import FigureSheet
 from builder.publish.pages.formatting import format_date, group_thousands
 from builder.record.models.build import Build
 
@@ -36,24 +36,15 @@ def headline(build: Build, sheet: FigureSheet) -> tuple[Headline, ...]:
         figure = sheet.get(slug)
         if figure is None:
             continue
-        number, spread, unit = _split(figure)
         speed = sheet.get(speed_slug) if speed_slug else None
         small = [f"at {group_thousands(speed.display)}"] if speed else []
         if figure.alternate_text:
             small.append(group_thousands(figure.alternate_text))
-        if spread:
-            small.append(spread)
-        found.append(Headline(title, group_thousands(number), unit, tuple(small), slug))
+        if figure.uncertainty_text:
+            small.append(f"± {figure.uncertainty_text}")
+        unit = ": 1" if figure.unit == ":1" else figure.unit
+        found.append(Headline(title, group_thousands(figure.number), unit, tuple(small), slug))
     return tuple(found)
-
-
-def _split(figure: Figure) -> tuple[str, str, str]:
-    """A figure as number, spread and unit: `8.99`, `± 0.01`, `: 1`."""
-    text, _, unit = figure.display.removesuffix(":1").partition("\N{NO-BREAK SPACE}")
-    number, sign, spread = text.partition(" ± ")
-    if figure.slug == "compression_ratio":
-        unit = ": 1"
-    return number, f"± {spread}" if sign else "", unit
 
 
 def performance_sentence(sheet: FigureSheet) -> str:
