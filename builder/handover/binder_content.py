@@ -176,7 +176,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         note=parse_blocks(delivery.note if delivery else None),
         warranty=parse_blocks(said.warranty(build, shop)),
         signed=_signed(build),
-        unrecorded=tuple(chapter.title for chapter in chapters(build) if not chapter.recorded),
+        unrecorded=tuple(chapter.title for chapter in chapters(build) if not chapter.groups),
         sources=tuple(dict.fromkeys(figure.method.source for figure in sheet.figures)),
         address=page_address(build, shop),
     )

@@ -73,7 +73,7 @@ def offline_record(
     try:
         environment = _environment(archive)
         page = render_build_page(
-            build, sheet, shop, environment, placed=placed, photos=photos, data=tuple(data), ready=None
+            build, sheet, shop, environment, charts=placed, photos=photos, data_files=tuple(data), readiness=None
         )
         methods = _methods(sheet, environment)
     except jinja2.TemplateError as error:

@@ -9,7 +9,6 @@ from builder.publish.pages.build.record_tables import Cell, Group, Table, cell, 
 from builder.record.models.build import Build
 from builder.record.models.fields import RecordModel, title_of
 
-_BY_POSITION = "Position by position"
 _PAGE_COLUMNS = 7
 """A table with more columns than this is told in rows."""
 
@@ -88,7 +87,7 @@ def _group(group: Group) -> NamedGroup:
     ]
     tables = []
     for table in group.tables:
-        if table.title == _BY_POSITION:
+        if table.by_position:
             rows += _positions(table)
         elif len(table.head) <= _PAGE_COLUMNS:
             tables.append(NamedTable(table.head, tuple(tuple(each.text for each in row) for row in table.rows)))

@@ -1,4 +1,4 @@
-"""Cautions gathered in one place: what deserves a second look, said once, with a way to what it is about."""
+"""The cautions of a build, gathered in one list, each with a link to the section it is about."""
 
 from __future__ import annotations
 
@@ -7,12 +7,23 @@ from dataclasses import dataclass
 
 from builder.figures.core.types import Caution, FigureSheet
 from builder.figures.dyno.guideline_traces import Violation
+from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
+
+_ANCHORS = (
+    ("dyno", "what-it-made"),
+    ("parts", "parts-as-received"),
+    ("assembly.fasteners", "fasteners"),
+    ("assembly", "fits-and-checks"),
+    ("delivery", "delivery"),
+    ("work", "machine-work-and-preparation"),
+)
+"""The section of the page for each path of the record; the first prefix that matches counts."""
 
 
 @dataclass(frozen=True)
 class CautionLine:
-    """One caution: what is the matter, by whose rule, and where on the page to look."""
+    """One caution: its sentence, the guideline it comes from, and a link to the section it is about."""
 
     sentence: str
     guideline: str
@@ -20,62 +31,45 @@ class CautionLine:
     """An anchor on the build's page, or empty."""
 
 
-_PLACES = (("dyno", "what-it-made"), ("parts", "parts-as-received"), ("assembly.fasteners", "fasteners"))
-"""Where on the page the documents of the record are, where that is not a chapter of the same name."""
-
-
 def caution_lines(build: Build, sheet: FigureSheet) -> tuple[CautionLine, ...]:
-    """Every caution about a build; the same breach over several pulls, and parts nobody checked, in one line each."""
-    return (*_other(build, sheet), *_along_the_pulls(sheet), *_unchecked(build))
+    """Return every caution about a build; the same violation in several pulls, and unchecked parts, take one line."""
+    return (*_general_cautions(sheet), *_violations(sheet), *_unchecked_parts(build))
 
 
-def _other(build: Build, sheet: FigureSheet) -> Iterator[CautionLine]:
+def _general_cautions(sheet: FigureSheet) -> Iterator[CautionLine]:
     for caution in sheet.cautions:
         if not caution.about.startswith(("dyno.pulls.", "parts.parts.")):
-            yield CautionLine(_sentence(caution.sentence), caution.guideline, _href(caution, sheet))
+            yield CautionLine(sentence(caution.sentence), caution.guideline, _href(caution, sheet))
 
 
 def _href(caution: Caution, sheet: FigureSheet) -> str:
     if caution.about in sheet:
         return f"#{caution.about}"
-    places = (("assembly", "fits-and-checks"), ("delivery", "delivery"), ("work", "machine-work-and-preparation"))
-    for document, anchor in (*_PLACES, *places):
-        if caution.about.startswith(document):
-            return f"#{anchor}"
-    return ""
+    return next((f"#{anchor}" for path, anchor in _ANCHORS if caution.about.startswith(path)), "")
 
 
-def _along_the_pulls(sheet: FigureSheet) -> Iterator[CautionLine]:
-    if sheet.session is None:
-        return
-    rules = {c.about: c.guideline for c in sheet.cautions if c.about.startswith("dyno.pulls.")}
-    kinds: dict[tuple[str, str], list[Violation]] = {}
-    for breach in sheet.session.violations:
-        kinds.setdefault((breach.channel, breach.side), []).append(breach)
-    for breaches in kinds.values():
-        rule = rules.get(f"dyno.pulls.{breaches[0].index}", "")
-        yield CautionLine(_sentence(_summarise(breaches)), rule, "#what-it-made")
+def _violations(sheet: FigureSheet) -> Iterator[CautionLine]:
+    by_channel: dict[tuple[str, str], list[Violation]] = {}
+    for violation in sheet.session.violations if sheet.session else ():
+        by_channel.setdefault((violation.channel, violation.side), []).append(violation)
+    for violations in by_channel.values():
+        yield CautionLine(sentence(_summarise(violations)), violations[0].guideline, "#what-it-made")
 
 
-def _summarise(breaches: list[Violation]) -> str:
-    if len(breaches) == 1:
-        return breaches[0].text
-    worst = max(breaches, key=lambda breach: abs(breach.value - breach.limit))
-    names = ", ".join(breach.pull for breach in breaches)
+def _summarise(violations: list[Violation]) -> str:
+    if len(violations) == 1:
+        return violations[0].text
+    worst = max(violations, key=lambda violation: abs(violation.value - violation.limit))
+    names = ", ".join(violation.pull for violation in violations)
     return (
-        f"{worst.title} {worst.side} the guideline on {len(breaches)} pulls ({names}); "
+        f"{worst.title} {worst.side} the guideline on {len(violations)} pulls ({names}); "
         f"worst on {worst.pull}: {worst.worst_and_limit_text}"
     )
 
 
-def _unchecked(build: Build) -> Iterator[CautionLine]:
+def _unchecked_parts(build: Build) -> Iterator[CautionLine]:
     parts = build.parts.parts if build.parts else ()
-    found = [part for part in parts if part.never_checked and part.source not in (None, "new", "shop stock")]
-    if found:
-        named = "; ".join(f"{part.part} ({part.source})" for part in found)
-        yield CautionLine(f"Fitted without being checked: {named}.", "", "#parts-as-received")
-
-
-def _sentence(words: str) -> str:
-    text = words[:1].upper() + words[1:]
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+    unchecked = [part for part in parts if part.never_checked and part.source not in (None, "new", "shop stock")]
+    if unchecked:
+        names = "; ".join(f"{part.part} ({part.source})" for part in unchecked)
+        yield CautionLine(f"Fitted without being checked: {names}.", "", "#parts-as-received")

@@ -1,76 +1,99 @@
-"""Fits and checks as a page shows them: each against its range, where in it the readings lie, and the verdict."""
+"""Clearances and checks as a page shows them: the allowed range, the readings in it, and the verdict."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance
+from builder.publish.pages.formatting import sentence
+from builder.record.models.build import Build
 
 
 @dataclass(frozen=True)
 class ClearanceRow:
-    """One fit or check, ready to be set."""
+    """One clearance or check as texts."""
 
     title: str
     slug: str
-    """The figure it belongs to, for a word of the glossary and a link to its working."""
+    """The figure of the same quantity, for its entry in the glossary; may be empty."""
     remarks: tuple[str, ...]
     allowed: str
     authority: str
+    """Whose limits they are."""
     minimum: str
     mean: str
     maximum: str
     gauge_svg: Markup
     place_text: str
+    """Where in the allowed range the mean is, as a percentage."""
     verdict: str
     out_of_range: bool
     outlier: str
 
 
-def clearance_rows(clearances: tuple[CheckedClearance, ...], *kinds: str) -> tuple[ClearanceRow, ...]:
-    """The judged fits of these kinds, in the order of the record."""
-    return tuple(_row(fit) for fit in clearances if fit.kind in kinds)
+def clearance_rows(clearances: Iterable[CheckedClearance], *kinds: str) -> tuple[ClearanceRow, ...]:
+    """Return the checked clearances of these kinds, in the order of the record."""
+    return tuple(_row(clearance) for clearance in clearances if clearance.kind in kinds)
 
 
-def _row(fit: CheckedClearance) -> ClearanceRow:
-    one = len(fit.readings) == 1
-    place = fit.position_in_range
-    remarks = [
-        "from the parts, not gauged" if fit.computed else None,
-        f"by {fit.by}" if fit.by else None,
-        fit.note,
-        f"accepted by {fit.accepted.by}: {fit.accepted.why}" if fit.accepted else None,
-    ]
-    odd = f"{fit.axis} {fit.outlier} stands out" if fit.outlier and fit.axis else ""
-    out = ", ".join(f"{fit.axis} {at.label}" for at in fit.out_of_range) if fit.axis else ""
+def _row(clearance: CheckedClearance) -> ClearanceRow:
+    single = len(clearance.readings) == 1
+    position, limits, accepted = clearance.position_in_range, clearance.limits, clearance.accepted
+    remarks = (
+        "from the parts, not gauged" if clearance.computed else None,
+        f"by {clearance.by}" if clearance.by else None,
+        clearance.note,
+        f"accepted by {accepted.by}: {accepted.why}" if accepted else None,
+    )
     return ClearanceRow(
-        fit.title,
-        FIGURE_OF_CHECK.get(fit.path.rpartition(".")[2], ""),
-        tuple(remark for remark in remarks if remark),
-        fit.limits.text,
-        "" if fit.limits.authority == "as recorded" else fit.limits.authority,
-        "" if one else fit.minimum.text,
-        fit.mean_text,
-        "" if one else fit.maximum.text,
-        Markup() if place is None else _range_gauge(fit),
-        "" if place is None else f"{100 * place:.0f} %",
-        fit.verdict.replace("out of range", f"out of range at {out}") if out else fit.verdict,
-        bool(fit.out_of_range),
-        odd,
+        title=clearance.title,
+        slug=FIGURE_OF_CHECK.get(clearance.path.rpartition(".")[2], ""),
+        remarks=tuple(remark for remark in remarks if remark),
+        allowed=limits.text,
+        authority="" if limits.authority == "as recorded" else limits.authority,
+        minimum="" if single else clearance.minimum.text,
+        mean=clearance.mean_text,
+        maximum="" if single else clearance.maximum.text,
+        gauge_svg=Markup() if position is None else _range_gauge(clearance),
+        place_text="" if position is None else f"{100 * position:.0f} %",
+        verdict=_verdict(clearance),
+        out_of_range=bool(clearance.out_of_range),
+        outlier=f"{clearance.axis} {clearance.outlier} stands out" if clearance.outlier and clearance.axis else "",
     )
 
 
-def _range_gauge(fit: CheckedClearance) -> Markup:
-    """The allowed range as a bar, the readings as ticks in it, their mean as a point; it stands beside the number."""
-    least, most = fit.limits.minimum or 0.0, fit.limits.maximum or 0.0
+def _verdict(clearance: CheckedClearance) -> str:
+    """Return the verdict, with the positions that are out of range."""
+    if not clearance.out_of_range or not clearance.axis:
+        return clearance.verdict
+    positions = ", ".join(f"{clearance.axis} {reading.label}" for reading in clearance.out_of_range)
+    return f"out of range at {positions}{', accepted' if clearance.passes else ''}"
+
+
+def _range_gauge(clearance: CheckedClearance) -> Markup:
+    """Return an SVG of the allowed range as a bar, the readings as ticks and their mean as a dot."""
+    minimum, maximum = clearance.limits.minimum or 0.0, clearance.limits.maximum or 0.0
 
     def x(value: float) -> str:
-        return f"{12 + 56 * min(1.14, max(-0.14, (value - least) / (most - least))):.1f}"
+        return f"{12 + 56 * min(1.14, max(-0.14, (value - minimum) / (maximum - minimum))):.1f}"
 
-    ticks = "".join(f'<path d="M{x(v)} 3v10"/>' for v in sorted({at.value for at in fit.readings}))
+    ticks = "".join(f'<path d="M{x(value)} 3v10"/>' for value in sorted({item.value for item in clearance.readings}))
     return Markup(
         f'<svg class="mb-place" viewBox="0 0 80 16" width="80" height="16" aria-hidden="true" focusable="false">'
-        f'<rect x="12" y="4" width="56" height="8"/>{ticks}<circle cx="{x(fit.mean)}" cy="8" r="3.4"/></svg>'
+        f'<rect x="12" y="4" width="56" height="8"/>{ticks}<circle cx="{x(clearance.mean)}" cy="8" r="3.4"/></svg>'
     )
+
+
+def checks_without_values(build: Build) -> list[tuple[str, str]]:
+    """Return title and result of each check that is not a number."""
+    checks = build.get("assembly.checks")
+    if checks is None:
+        return []
+    results = [("Oil reached every rocker", checks.oil_reached_every_rocker), ("Lash was set", checks.lash_when)]
+    results += [
+        (sentence(check.name, ""), "; ".join(filter(None, (check.found, check.verdict)))) for check in checks.other
+    ]
+    return [(title, result) for title, result in results if result]

@@ -1,14 +1,14 @@
-"""The record as a page shows it: chapters in the order of the work, every value as it was written.
+"""The record as tables: chapters in the order of the work, every value as written.
 
-Made from the models alone, so a new field of the record appears on the page without anybody touching a
-template. Values stand as written, with the other system beside them where the shop asks for both.
+The tables follow from the models alone, so a new field of the record appears on the page without a change here.
+Values are shown as written, with the other system of units where the shop shows both.
 """
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import Any
 
 from builder.figures.core.display_units import convert_to_other_system, written_text
@@ -28,29 +28,31 @@ TITLES = {
     "dyno": "Dyno session",
     "delivery": "Delivery",
 }
-_ELSEWHERE = {
+_LEFT_OUT = {
     "build": {"title", "summary", "goals", "invented", "status"},
     "dyno": {"pulls"},
 }
-"""What the top of the page, or a chapter of its own, shows already."""
+"""Fields of a document that the page shows in another section."""
+_LONG_TEXT = 120
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One value, ready to be set: its text, the same in the other system, and whether it lies out of range."""
+    """One value as text."""
 
     text: str
     alternate_unit: str | None = None
+    """The same value in the other system of units, or a short remark."""
     number: bool = False
     out_of_range: bool = False
     long_text: bool = False
     nowrap: bool = False
-    """Kept on one line: a date, an address."""
+    """Whether it stays on one line: a date, an address."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """One named value, with what belongs beside it."""
+    """One named value with its remarks."""
 
     title: str
     cell: Cell
@@ -59,11 +61,13 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """Several of the same thing: parts, operations, joints; or one reading at every position."""
+    """Several entries of one kind, such as parts, operations or joints; or one reading at every position."""
 
     title: str
     head: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
+    by_position: bool = False
+    """Whether the columns are the positions of readings."""
 
     @property
     def numeric_columns(self) -> tuple[int, ...]:
@@ -75,43 +79,38 @@ class Table:
         )
         return tuple(index for index, cells in columns if cells and all(cell.number for cell in cells))
 
+    def without_empty_columns(self) -> Table:
+        """Return the table without the columns, after the first, that have no text."""
+        filled = [
+            index
+            for index in range(len(self.head))
+            if index == 0 or any(row[index].text or row[index].alternate_unit for row in self.rows)
+        ]
+        rows = tuple(tuple(row[index] for index in filled) for row in self.rows)
+        return replace(self, head=tuple(self.head[index] for index in filled), rows=rows)
+
 
 @dataclass(frozen=True)
 class Group:
-    """One part of a chapter."""
+    """The values under one path of the record."""
 
     title: str
     path: str
     rows: tuple[Row, ...] = ()
     tables: tuple[Table, ...] = ()
 
-    def __bool__(self) -> bool:
-        return bool(self.rows or self.tables)
-
 
 @dataclass(frozen=True)
 class Chapter:
-    """One document of the record."""
+    """One document of the record; without groups where nothing was recorded."""
 
     name: str
     title: str
     groups: tuple[Group, ...] = ()
 
-    @property
-    def recorded(self) -> bool:
-        """Whether there is anything to show."""
-        return bool(self.groups)
-
-
-@dataclass
-class _GroupBuilder:
-    rows: list[Row] = field(default_factory=list)
-    positions: dict[int, list[tuple[str, Reading]]] = field(default_factory=dict)
-    tables: list[Table] = field(default_factory=list)
-
 
 def chapters(build: Build, *, both_systems: bool = True) -> tuple[Chapter, ...]:
-    """Every chapter of the record, those with nothing recorded included."""
+    """Return a chapter for every document of the record, empty ones included."""
     return tuple(
         Chapter(name, title, tuple(_groups(getattr(build, name), name, both_systems)))
         for name, title in TITLES.items()
@@ -120,73 +119,60 @@ def chapters(build: Build, *, both_systems: bool = True) -> tuple[Chapter, ...]:
 
 
 def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]:
+    """Yield the values of a model itself, then the groups of its inner models and lists."""
     if model is None:
         return
-    own = _GroupBuilder()
+    rows: list[Row] = []
+    readings: list[tuple[str, Reading]] = []
     inner: list[Group] = []
     for name, info in type(model).model_fields.items():
         value = getattr(model, name)
-        if value is None or value == () or name in _ELSEWHERE.get(path, ()):
+        if value is None or value == () or name in _LEFT_OUT.get(path, ()):
             continue
-        title = title_of(name, info)
-        where = f"{path}.{name}"
+        title, inner_path = title_of(name, info), f"{path}.{name}"
         if isinstance(value, RecordModel):
-            inner += [
-                Group(
-                    title if group.path == where else f"{title}: {group.title.lower()}",
-                    group.path,
-                    group.rows,
-                    group.tables,
-                )
-                for group in _groups(value, where, both)
-            ]
+            inner += _inner_groups(value, title, inner_path, both)
         elif isinstance(value, tuple) and isinstance(value[0], RecordModel):
             if table := table_of(title, value, both):
-                inner.append(Group(title, where, tables=(table,)))
+                inner.append(Group(title, inner_path, tables=(table,)))
+        elif isinstance(value, Reading) and len(value.measured) > 1:
+            readings.append((title, value))
         else:
-            _gather(own, title, value, both)
-    group = Group(TITLES.get(path, path.split(".")[-1]), path, tuple(own.rows), (*own.tables, *_by_position(own, both)))
-    if group:
-        yield group
+            rows.append(Row(title, cell(value, both), remarks(value, both)))
+    if rows or readings:
+        yield Group(TITLES.get(path, path.split(".")[-1]), path, tuple(rows), tuple(_position_tables(readings)))
     yield from inner
 
 
-def _gather(own: _GroupBuilder, title: str, value: Any, both: bool) -> None:
-    if isinstance(value, Reading) and len(value.measured) > 1:
-        own.positions.setdefault(len(value.measured), []).append((title, value))
-        return
-    own.rows.append(Row(title, cell(value, both), remarks(value, both)))
+def _inner_groups(model: RecordModel, title: str, path: str, both: bool) -> Iterator[Group]:
+    for group in _groups(model, path, both):
+        yield replace(group, title=title if group.path == path else f"{title}: {group.title.lower()}")
 
 
-def _by_position(own: _GroupBuilder, both: bool) -> Iterator[Table]:
-    for count, readings in own.positions.items():
-        head = ("Reading", "Unit", *(str(index + 1) for index in range(count)), "Listed", "Allowed")
-        rows = []
-        for title, reading in readings:
-            unit = reading.measured[0].unit
-            listed = cell(reading.listed, False) if reading.listed else Cell("")
-            rows.append(
-                (
-                    Cell(title),
-                    Cell(written_text(Quantity(0, "", unit, reading.dimension)).strip()),
-                    *(
-                        Cell(quantity.number.replace("-", "−"), number=True, out_of_range=is_out(reading, quantity))
-                        for quantity in reading.measured
-                    ),
-                    listed,
-                    Cell(allowed_text(reading) or ""),
-                )
-            )
-        kept = [index for index in range(len(head)) if any(row[index].text for row in rows)]
-        yield Table(
-            "Position by position",
-            tuple(head[index] for index in kept),
-            tuple(tuple(row[index] for index in kept) for row in rows),
-        )
+def _position_tables(readings: list[tuple[str, Reading]]) -> Iterator[Table]:
+    """Yield a table for the readings of each number of positions."""
+    for count in dict.fromkeys(len(reading.measured) for _, reading in readings):
+        head = ("Reading", "Unit", *(str(number) for number in range(1, count + 1)), "Listed", "Allowed")
+        rows = (_positions_row(title, reading) for title, reading in readings if len(reading.measured) == count)
+        yield Table("Position by position", head, tuple(rows), by_position=True).without_empty_columns()
+
+
+def _positions_row(title: str, reading: Reading) -> tuple[Cell, ...]:
+    unit = written_text(Quantity(0, "", reading.measured[0].unit, reading.dimension)).strip()
+    return (
+        Cell(title),
+        Cell(unit),
+        *(
+            Cell(quantity.number.replace("-", "−"), number=True, out_of_range=is_out_of_range(reading, quantity))
+            for quantity in reading.measured
+        ),
+        cell(reading.listed, False) if reading.listed else Cell(""),
+        Cell(allowed_text(reading) or ""),
+    )
 
 
 def table_of(title: str, models: tuple[RecordModel, ...], both: bool) -> Table | None:
-    """Several entries of one kind as a table, with a column for each field that any of them has."""
+    """Return entries of one kind as a table with a column for each field that any of them has; None without any."""
     fields = type(models[0]).model_fields
     columns = [name for name in fields if any(getattr(model, name) not in (None, ()) for model in models)]
     if not columns:
@@ -198,15 +184,15 @@ def table_of(title: str, models: tuple[RecordModel, ...], both: bool) -> Table |
     return Table(title, tuple(title_of(name, fields[name]) for name in columns), rows)
 
 
-def is_out(reading: Reading, quantity: Quantity) -> bool:
-    """Whether a measured value lies outside the range the record allows."""
+def is_out_of_range(reading: Reading, quantity: Quantity) -> bool:
+    """Return whether a measured value is outside the range that the record allows."""
     below = reading.least is not None and quantity.si < reading.least.si - 1e-12
     above = reading.most is not None and quantity.si > reading.most.si + 1e-12
     return below or above
 
 
 def allowed_text(reading: Reading) -> str | None:
-    """The allowed range in words, or None."""
+    """Return the allowed range as text, or None."""
     if reading.allowed:
         return reading.allowed.text
     ends = []
@@ -218,29 +204,29 @@ def allowed_text(reading: Reading) -> str | None:
 
 
 def remarks(value: Any, both: bool) -> tuple[str, ...]:
-    """What belongs beside a reading: listed against measured, the range, who measured, why accepted."""
+    """Return the remarks on a reading: listed value, range, resolution, repeats, who measured, why accepted, note."""
     if not isinstance(value, Reading):
         return ()
-    found = []
+    texts = []
     if value.is_measured and value.listed:
-        found.append(f"listed {written_text(value.listed)}")
+        texts.append(f"listed {written_text(value.listed)}")
     if allowed := allowed_text(value):
-        found.append(f"allowed {allowed}" + (f" ({value.rule})" if value.rule else ""))
+        texts.append(f"allowed {allowed}" + (f" ({value.rule})" if value.rule else ""))
     if value.resolution:
-        found.append(f"gauge resolves {written_text(value.resolution)}")
+        texts.append(f"gauge resolves {written_text(value.resolution)}")
     if value.repeats:
-        found.append("read " + ", ".join(quantity.number for quantity in value.repeats))
+        texts.append("read " + ", ".join(quantity.number for quantity in value.repeats))
     if value.by:
-        found.append(f"by {value.by}")
+        texts.append(f"by {value.by}")
     if value.accepted:
-        found.append(f"accepted by {value.accepted.by}: {value.accepted.why}")
+        texts.append(f"accepted by {value.accepted.by}: {value.accepted.why}")
     if value.note:
-        found.append(value.note)
-    return tuple(found)
+        texts.append(value.note)
+    return tuple(texts)
 
 
 def cell(value: Any, both: bool = True) -> Cell:
-    """Any value of the record as a cell."""
+    """Return any value of the record as a cell; with `both`, in the other system of units too."""
     if isinstance(value, Reading):
         return _reading_cell(value, both)
     if isinstance(value, Quantity):
@@ -248,7 +234,7 @@ def cell(value: Any, both: bool = True) -> Cell:
     if isinstance(value, Range):
         return Cell(f"{value.least.number} to {written_text(value.most)}")
     if isinstance(value, RecordModel):
-        return Cell("; ".join(_pairs(value)))
+        return Cell("; ".join(_field_texts(value)))
     if isinstance(value, tuple):
         return Cell("; ".join(cell(item, False).text for item in value))
     if isinstance(value, dict):
@@ -259,30 +245,27 @@ def cell(value: Any, both: bool = True) -> Cell:
         return Cell("yes" if value else "no")
     if isinstance(value, (int, float)):
         return Cell(f"{value:g}", number=True)
-    return Cell(str(value), long_text="\n" in str(value) or len(str(value)) > 120)
+    return Cell(str(value), long_text="\n" in str(value) or len(str(value)) > _LONG_TEXT)
 
 
 def _reading_cell(reading: Reading, both: bool) -> Cell:
-    best = reading.preferred
-    if not best:
+    values = reading.preferred
+    if not values:
         return Cell(f"allowed {allowed_text(reading)}")
-    first = best[0]
+    out_of_range = any(is_out_of_range(reading, value) for value in values)
     if len(reading.measured) > 1:
-        low, high = min(best, key=lambda q: q.si), max(best, key=lambda q: q.si)
+        low, high = min(values, key=lambda value: value.si), max(values, key=lambda value: value.si)
         text = written_text(low) if low.si == high.si else f"{low.number} to {written_text(high)}"
-        return Cell(f"{text}, {len(best)} read", number=True, out_of_range=any(is_out(reading, q) for q in best))
-    return Cell(
-        written_text(first),
-        convert_to_other_system(first) if both else None,
-        number=True,
-        out_of_range=is_out(reading, first),
-    )
+        return Cell(f"{text}, {len(values)} read", number=True, out_of_range=out_of_range)
+    value = values[0]
+    alternate = convert_to_other_system(value) if both else None
+    return Cell(written_text(value), alternate, number=True, out_of_range=is_out_of_range(reading, value))
 
 
-def _pairs(model: RecordModel) -> Iterator[str]:
+def _field_texts(model: RecordModel) -> Iterator[str]:
     for name, info in type(model).model_fields.items():
         value = getattr(model, name)
         if value in (None, ()):
             continue
-        shown = cell(value, False).text
-        yield shown if name in ("what", "part", "at") else f"{notes_of(info).title or name.replace('_', ' ')} {shown}"
+        text = cell(value, False).text
+        yield text if name in ("what", "part", "at") else f"{notes_of(info).title or name.replace('_', ' ')} {text}"

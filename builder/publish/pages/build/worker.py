@@ -131,10 +131,10 @@ def build_one(
         sheet,
         shop,
         template_env(archive, templates_key),
-        placed=placed,
+        charts=placed,
         photos=photos,
-        data=tuple(data),
-        ready=readiness(build, shop, sheet) if edition.is_internal else None,
+        data_files=tuple(data),
+        readiness=readiness(build, shop, sheet) if edition.is_internal else None,
     )
     files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
     files |= {f"photos/{name}": content for name, content in pictures.items()}

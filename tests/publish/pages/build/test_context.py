@@ -15,12 +15,8 @@ from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.clearances_section import clearance_rows
 from builder.publish.pages.build.context import render_build_page
-from builder.publish.pages.build.fasteners_section import (
-    bore_table,
-    degreeing_tables,
-    fasteners_table,
-    stretch_tables,
-)
+from builder.publish.pages.build.fasteners_section import fasteners_table, stretch_tables
+from builder.publish.pages.build.gauging_tables import bore_table, degreeing_tables
 from builder.publish.pages.build.headline import facts
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.templating import page_environment
@@ -270,7 +266,7 @@ def test_the_sketch_follows_the_curve_and_is_nothing_without_one() -> None:
 def render(archive: Path | None) -> str:
     build, sheet = samples.build_and_sheet("irrigation-single")
     return render_build_page(
-        build, sheet, samples.shop(), page_environment(archive), placed=(), photos=(), data=(), ready=None
+        build, sheet, samples.shop(), page_environment(archive), charts=(), photos=(), data_files=(), readiness=None
     )
 
 

@@ -11,12 +11,12 @@ from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
 from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.dyno_charts import session_charts
-from builder.publish.pages.build.dyno_section import DynoView, dyno_section
+from builder.publish.pages.build.dyno_section import DynoSection, dyno_section
 from builder.record.load import read_build
 from tests.support import view_samples as samples
 
 
-def _view(slug: str) -> DynoView:
+def _view(slug: str) -> DynoSection:
     _, sheet = samples.build_and_sheet(slug)
     assert sheet.session is not None
     return dyno_section(sheet.session, sheet.system)
