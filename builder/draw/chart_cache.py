@@ -6,9 +6,11 @@ key, sent to another process and looked up in the cache. A chart from the cache 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
+import shutil
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, is_dataclass
 from functools import cached_property, update_wrapper
@@ -118,7 +120,10 @@ class ChartCache:
         used = {self._file_name(key) for key in used_keys}
         for entry in list(os.scandir(self.folder)):
             if entry.name not in used:
-                Path(entry.path).unlink(missing_ok=True)
+                if entry.is_dir(follow_symlinks=False):
+                    shutil.rmtree(entry.path)
+                else:
+                    Path(entry.path).unlink(missing_ok=True)
 
     def _path(self, key: str) -> Path | None:
         return self.folder / self._file_name(key) if self.folder else None
@@ -143,12 +148,13 @@ def _read(path: Path) -> Drawing | None:
 
 
 def _write(path: Path, drawing: Drawing) -> None:
-    """Store a drawing, so that at no moment half of it can be read."""
+    """Store a drawing, so that at no moment half of it can be read; where that fails, it is drawn again next time."""
     content = asdict(drawing)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_suffix(f".{os.getpid()}.part")
-    part.write_text(json.dumps({**content, "sha256": _digest(content)}, ensure_ascii=False), encoding="utf-8")
-    os.replace(part, path)
+    with contextlib.suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_suffix(f".{os.getpid()}.part")
+        part.write_text(json.dumps({**content, "sha256": _digest(content)}, ensure_ascii=False), encoding="utf-8")
+        os.replace(part, path)
 
 
 def _from_json(content: dict[str, Any]) -> Drawing:

@@ -58,12 +58,12 @@ class Turned:
         """The next publish makes everything as it should be, and leaves nothing lying about."""
         publish(self.archive, self.site)
         assert self.standing() == self.state
-        there = {path.name for path in self.archive.iterdir()} - {".site.spare"}
+        there = {path.name for path in self.archive.iterdir()} - {".site.mirror"}
         assert there == {"builds", "site", "site_templates", ".millbook", ".site.lock"}
-        spare = self.archive / ".site.spare"
-        assert not spare.exists() or tiny.tree(spare) == self.sites[self.state], "it holds what the site does not"
+        mirror = self.archive / ".site.mirror"
+        assert not mirror.exists() or tiny.tree(mirror) == self.sites[self.state], "it holds what the site does not"
         kept = {path.name for path in (self.archive / ".millbook").iterdir()}
-        assert kept == {"ledger.json", "index.json", "pages", "bodies", "templates", "lock"}
+        assert kept == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock"}
         assert "millbook" not in "".join(name for name in tiny.tree(self.site) if ".making" in name)
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:

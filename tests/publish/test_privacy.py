@@ -109,7 +109,7 @@ def write_pictures(folder: Path) -> list[str]:
 def found(archive: Path, word: str = CANARY) -> list[str]:
     """Where a word stands in what was made of an archive: in names, in content, in what pictures carry."""
     places = []
-    for top in ("site", ".millbook", ".site.spare"):
+    for top in ("site", ".millbook", ".site.mirror"):
         for name, content in tiny.tree(archive / top).items():
             if word.lower() in name.lower():
                 places.append(f"{top}/{name} (its name)")
@@ -205,8 +205,8 @@ def test_a_build_that_is_withdrawn_is_gone_with_all_that_was_made_of_it(archive:
     report = publish(archive, archive / "site")
     assert "larch" not in report.published
     assert found(archive, "PublicWord") == []
-    # The ledger may know the name of a folder that is there and why it is left out; no page does.
-    left = [place for place in found(archive, "larch") if not place.startswith(".millbook/ledger.json")]
+    # The state may know the name of a folder that is there and why it is left out; no page does.
+    left = [place for place in found(archive, "larch") if not place.startswith(".millbook/state.json")]
     assert left == []
 
 

@@ -1,10 +1,10 @@
-"""Replacing the published site as a whole, so that what stands is always complete: the old one or the new.
+"""Replacing the published site as one step, so that it is always complete: the old one or the new one.
 
-The new site is made in a folder beside the one it will replace (`.site.next` beside `site`), and takes its
-place only when it is finished; from one publish to the next that folder is kept as `.site.spare` (spare.py).
-Where the system can exchange two folders in one step (Linux, macOS) it does, and there is no moment without a
-site. Elsewhere (Windows, some network drives) two renames are needed; a kill between them leaves the old site
-complete under `.site.last`, and the next publish, or `heal`, puts it back.
+The new site is built in a staging directory next to the one it will replace (`.site.next` next to `site`), and takes
+its place only when it is finished; from one publish to the next that directory is kept as `.site.mirror`
+(site_mirror.py). Where the system can exchange two directories in one step (Linux, macOS) it does, and there is no
+moment without a site. Elsewhere (Windows, some network drives) two renames are needed; a kill between them leaves
+the old site complete under `.site.last`, and the next publish, or `recover`, puts it back.
 A symbolic link that is switched over would do as well, but Windows gives those to administrators only, and
 many hosts and backup programs don't follow them.
 """
@@ -23,8 +23,8 @@ from pathlib import Path
 from builder.publish.deploy.lock import lock
 from builder.publish.errors import PublishError, translate_os_errors
 
-#: Every site carries this file, so that no other folder is ever mistaken for a site and replaced.
 MARK = "made-by-millbook.txt"
+"""A file in every site, so that no other folder is taken for one and replaced."""
 SHOP_SITE = Path(".millbook") / "shop" / "site"
 MARK_TEXT = (
     "This folder was written by `millbook publish` and is replaced as a whole each time.\n"
@@ -33,14 +33,11 @@ MARK_TEXT = (
 _RETRY_SECONDS = 3.0
 
 
-# ------------------------------------------------------------------------------------- the replacement
-
-
 @contextlib.contextmanager
 def exclusive_output(
     out: Path, *, archive: Path, wait: float = 600.0, notify: Callable[[str], None] | None = None
 ) -> Iterator[Path]:
-    """Hold the place of a site for one publish: healed, and no other publish at work there. Yields its real path."""
+    """Lock the place of a site for one publish and recover it from a killed one; yield its real path."""
     out = resolve_output(out, archive=archive)
     with lock(_sibling(out, "lock"), wait=wait, notify=notify):
         recover(out)
@@ -50,29 +47,30 @@ def exclusive_output(
 
 @contextlib.contextmanager
 def staging_dir(out: Path) -> Iterator[Path]:
-    """Yield a folder to make the new site in, for `put_in_place` and `keep_spare`: the spare of `out`, or empty.
+    """Yield a directory in which to build the new site: the mirror of `out`, or an empty one.
 
-    Use it inside `claimed`. Whatever bears the folder's name in the end is removed.
+    Use it inside `exclusive_output`. The new site leaves it by `activate` or `keep_staging`; what has its name in the
+    end is removed.
     """
-    fresh, spare = _sibling(out, "next"), _sibling(out, "spare")
+    staging, mirror = _sibling(out, "next"), _sibling(out, "mirror")
     try:
         with translate_os_errors(out):
-            if spare.is_dir() and not spare.is_symlink():
-                os.rename(spare, fresh)
-            fresh.mkdir(exist_ok=True)
-            yield fresh
+            if mirror.is_dir() and not mirror.is_symlink():
+                os.rename(mirror, staging)
+            staging.mkdir(exist_ok=True)
+            yield staging
     finally:
-        _remove(fresh)
+        _remove(staging)
 
 
-def keep_staging(fresh: Path, out: Path) -> None:
-    """Keep the folder `fresh`, which holds just what the site does, for the next time."""
+def keep_staging(staging: Path, out: Path) -> None:
+    """Keep the staging directory, which holds just what the site does, as the mirror."""
     with contextlib.suppress(OSError):
-        os.rename(fresh, _sibling(out, "spare"))
+        os.rename(staging, _sibling(out, "mirror"))
 
 
 def resolve_output(out: Path, *, archive: Path) -> Path:
-    """The real folder `out` names, after making sure that replacing it destroys nothing but a site."""
+    """Return the real folder that `out` names, after making sure that replacing it destroys nothing but a site."""
     out = Path(os.path.realpath(out))
     archive = Path(os.path.realpath(archive))
     if out == archive or out in archive.parents:
@@ -99,7 +97,7 @@ def resolve_output(out: Path, *, archive: Path) -> Path:
 def recover(out: Path) -> None:
     """Clear up after a publish that was killed; call it while holding the lock.
 
-    With no site standing, the old one waits complete under its other name and is put back.
+    Where there is no site, the old one is complete under its other name and is put back.
     """
     with translate_os_errors(out):
         last = _sibling(out, "last")
@@ -109,64 +107,61 @@ def recover(out: Path) -> None:
         _remove(_sibling(out, "next"))
 
 
-def activate(fresh: Path, out: Path) -> None:
-    """Give the finished folder `fresh` the name `out`; the old site, if there was one, then bears `fresh`'s name."""
+def activate(staging: Path, out: Path) -> None:
+    """Give the finished staging directory the name `out`; the old site, if there was one, then has the other name."""
     if not out.exists():
-        _retry(lambda: os.rename(fresh, out))
-    elif not rename_exchange(fresh, out):
+        _retry(lambda: os.rename(staging, out))
+    elif not rename_exchange(staging, out):
         last = _sibling(out, "last")
         _retry(lambda: os.rename(out, last))
         try:
-            _retry(lambda: os.rename(fresh, out))
+            _retry(lambda: os.rename(staging, out))
         except OSError:
             os.rename(last, out)
             raise
-        _retry(lambda: os.rename(last, fresh))
+        _retry(lambda: os.rename(last, staging))
 
 
 def write_marker(site: Path) -> None:
-    """Put the mark of a site into it."""
+    """Put the file into a site by which it is known for one."""
     if not (site / MARK).is_file():
         (site / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
 
 
-def rename_exchange(one: Path, other: Path) -> bool:
-    """Swap the names of two folders in a single step; False where the system or the drive cannot."""
+def rename_exchange(first: Path, second: Path) -> bool:
+    """Exchange the names of two folders in one step; return False where the system or the drive cannot."""
     try:
         libc = ctypes.CDLL(None, use_errno=True)
         if sys.platform.startswith("linux"):
-            here, swap_flag = -100, 2  # AT_FDCWD, RENAME_EXCHANGE
-            done = libc.renameat2(here, os.fsencode(one), here, os.fsencode(other), swap_flag)
+            cwd, swap_flag = -100, 2  # AT_FDCWD, RENAME_EXCHANGE
+            status = libc.renameat2(cwd, os.fsencode(first), cwd, os.fsencode(second), swap_flag)
         elif sys.platform == "darwin":
             swap_flag = 2  # RENAME_SWAP
-            done = libc.renamex_np(os.fsencode(one), os.fsencode(other), swap_flag)
+            status = libc.renamex_np(os.fsencode(first), os.fsencode(second), swap_flag)
         else:
             return False
     except (OSError, AttributeError, TypeError):
         return False  # a C library without the call
-    return bool(done == 0)
+    return bool(status == 0)
 
 
-# ------------------------------------------------------------------------------------------- small help
-
-
-def _sibling(out: Path, what: str) -> Path:
-    return out.with_name(f".{out.name}.{what}")
+def _sibling(out: Path, suffix: str) -> Path:
+    return out.with_name(f".{out.name}.{suffix}")
 
 
 def _retry(step: Callable[[], None]) -> None:
-    """Windows refuses to rename a folder while a browser or a virus scanner reads in it: try for a while."""
-    give_up = time.monotonic() + _RETRY_SECONDS
+    """Do a step; try again for a while on Windows, which refuses to rename a folder in which a program reads."""
+    deadline = time.monotonic() + _RETRY_SECONDS
     while True:
         try:
             return step()
         except PermissionError:
-            if os.name != "nt" or time.monotonic() > give_up:
+            if os.name != "nt" or time.monotonic() > deadline:
                 raise
             time.sleep(0.05)
 
 
 def _remove(folder: Path) -> None:
-    """Remove a folder of ours if it is there; one that cannot go now is taken by the next publish."""
+    """Remove a folder if it exists; one that cannot be removed now is removed by the next publish."""
     if folder.exists():
         shutil.rmtree(folder, ignore_errors=True)

@@ -1,16 +1,15 @@
-"""Laying files down: only what differs is written, and what no longer belongs goes."""
+"""Writing to folders that only a publish writes to: what is right already is not touched, what is too much goes."""
 
 from __future__ import annotations
 
+import os
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
-
-from builder.publish.incremental.state import Manifest, files_below, rescan, scan
 
 
 def write_if_changed(path: Path, content: bytes) -> None:
-    """Make a file hold just this; one that does is not touched."""
+    """Make a file hold this content; one that does is not touched."""
     if path.is_file() and not path.is_symlink():
         if path.stat().st_size == len(content) and path.read_bytes() == content:
             return
@@ -20,7 +19,7 @@ def write_if_changed(path: Path, content: bytes) -> None:
 
 
 def _clear_path(path: Path) -> None:
-    """See to it that a file can stand there, whatever somebody else put in its place."""
+    """Remove whatever somebody put in the place of a file, and create its folder."""
     if path.is_dir() and not path.is_symlink():
         shutil.rmtree(path)
     elif path.is_symlink() or path.exists():
@@ -44,33 +43,15 @@ def remove_files(folder: Path, names: Iterable[str]) -> None:
             parent.rmdir()
 
 
-class OutputDir:
-    """A folder that only a publish writes to, and the files in it that this one laid or removed."""
-
-    def __init__(self, folder: Path) -> None:
-        """Nothing was touched yet."""
-        self.folder = folder
-        self.touched: set[str] = set()
-
-    def lay(self, name: str, content: bytes) -> None:
-        """Make a file hold just this."""
-        write_if_changed(self.folder / name, content)
-        self.touched.add(name)
-
-    def sync_subdir(self, below: str, files: Mapping[str, bytes], spare: Iterable[str]) -> None:
-        """Make a folder in it hold these files, and of others only those that are spared."""
-        for name, content in files.items():
-            self.lay(f"{below}/{name}", content)
-        wanted = {*files, *spare}
-        odd = [name for name, _ in files_below(self.folder / below) if name not in wanted]
-        self.drop([f"{below}/{name}" for name in odd])
-
-    def drop(self, names: Iterable[str]) -> None:
-        """Remove files, and the folders that are empty then."""
-        names = list(names)
-        remove_files(self.folder, names)
-        self.touched.update(names)
-
-    def looked_at(self, known: Manifest, *, believed: bool) -> Manifest:
-        """What the folder holds now, if it is believed to have held just what is known."""
-        return rescan(self.folder, known, self.touched) if believed else scan(self.folder, known)
+def sync_subfolder(folder: Path, name: str, files: Mapping[str, bytes], keep: Collection[str] = ()) -> set[str]:
+    """Make a subfolder hold these files, and of others only those to keep; return the paths that may have changed."""
+    for file, content in files.items():
+        write_if_changed(folder / name / file, content)
+    surplus = [
+        file
+        for base, _, file_names in os.walk(folder / name)
+        for file_name in file_names
+        if (file := Path(base, file_name).relative_to(folder / name).as_posix()) not in files and file not in keep
+    ]
+    remove_files(folder / name, surplus)
+    return {f"{name}/{file}" for file in (*files, *surplus)}

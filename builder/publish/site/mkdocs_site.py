@@ -94,17 +94,17 @@ def build_site(
     shutil.rmtree(out, ignore_errors=True)
     out.mkdir(parents=True)
     templating.copy_assets(archive, pages)
-    look = SiteConfig(archive, site_name, site_url, site_description, nav, search)
+    config = SiteConfig(archive, site_name, site_url, site_description, nav, search)
     names = sorted(path.relative_to(pages).as_posix() for path in pages.rglob("*") if path.is_file())
     batch = PageBatch(tuple(name for name in names if name.endswith(".md")), include_theme_files=True)
-    built = build_pages(batch, pages=pages, out=out, look=look)
+    built = build_pages(batch, pages=pages, out=out, config=config)
     copy_assets([name for name in names if not name.endswith(".md")], pages, out)
-    finalize(out, look, None, [built], names)
+    finalize(out, config, None, [built], names)
     return list(built.warnings)
 
 
 def build_pages(
-    batch: PageBatch, *, pages: Path, out: Path, look: SiteConfig, others: Collection[str] = ()
+    batch: PageBatch, *, pages: Path, out: Path, config: SiteConfig, others: Collection[str] = ()
 ) -> BatchResult:
     """Build some Markdown files of the folder `pages` into `out`, where nothing stands in their place.
 
@@ -115,12 +115,12 @@ def build_pages(
     docs, made = own / "pages", own / "site"
     docs.mkdir()
     with _quiet_mkdocs() as heard:
-        config = _configuration(docs, made, pages, look, heard)
+        mkdocs_config = _configuration(docs, made, pages, config, heard)
         from mkdocs.commands.build import build
 
-        config.plugins["millbook"] = _hooks(batch, pages, others)
-        with _translate_errors(config.config_file_path, heard):
-            build(config, dirty=True)  # which lets a page be known and not built
+        mkdocs_config.plugins["millbook"] = _hooks(batch, pages, others)
+        with _translate_errors(mkdocs_config.config_file_path, heard):
+            build(mkdocs_config, dirty=True)  # which lets a page be known and not built
     index = index_of(made)
     names = []
     for path in [path for path in made.rglob("*") if path.is_file()]:
@@ -145,27 +145,27 @@ def copy_assets(names: Iterable[str], pages: Path, out: Path) -> None:
 
 
 def finalize(
-    site: Path, look: SiteConfig, index: Index | None, built: Iterable[BatchResult], pages: Iterable[str]
+    site: Path, config: SiteConfig, index: Index | None, built: Iterable[BatchResult], pages: Iterable[str]
 ) -> tuple[str, ...]:
     """Write what belongs to all `pages` together: the search index, and the list of addresses; returns their names.
 
     `index` is the part of the search index that belongs to pages which were not built now.
     """
     merge_and_write(site, [part for part in (index, *(each.index for each in built)) if part is not None])
-    _sitemap(site, look.address, pages)
+    _sitemap(site, config.address, pages)
     return INDEX, SCRIPT, _ADDRESSES
 
 
 # ------------------------------------------------------------------------------------- configuration
 
 
-def _configuration(docs: Path, made: Path, pages: Path, look: SiteConfig, captured: _LogCapture) -> MkDocsConfig:
+def _configuration(docs: Path, made: Path, pages: Path, site: SiteConfig, captured: _LogCapture) -> MkDocsConfig:
     from mkdocs.config import load_config
     from mkdocs.config.config_options import Hooks
 
     # MkDocs keeps hooks as they first were; a preview lives to see them edited.
     getattr(Hooks._load_hook, "cache_clear", lambda: None)()
-    own = look.archive / "mkdocs.yml"
+    own = site.archive / "mkdocs.yml"
     file = own if own.is_file() else templating.builtin_config()
     with _translate_errors(str(file), captured):
         config = load_config(
@@ -173,16 +173,16 @@ def _configuration(docs: Path, made: Path, pages: Path, look: SiteConfig, captur
             docs_dir=str(docs.resolve()),
             site_dir=str(made.resolve()),
             strict=False,
-            site_name=_escaped(look.name),
-            site_url=look.address or "",
-            site_description=_escaped(look.description),
+            site_name=_escaped(site.name),
+            site_url=site.address or "",
+            site_description=_escaped(site.description),
             use_directory_urls=False,  # the pages link to each other so
         )
     # The shop's own theme files come first, then ours, then the theme's.
-    folders = [str(folder / "theme") for folder in templating.search_path(look.archive) if (folder / "theme").is_dir()]
+    folders = [str(folder / "theme") for folder in templating.search_path(site.archive) if (folder / "theme").is_dir()]
     config.theme.dirs = list(dict.fromkeys([*folders, *config.theme.dirs]))
-    config.nav = [{title: page} for title, page in look.nav] if look.nav else _nav_with_pages(config, pages)
-    if not look.search and (plugin := config.plugins.pop("material/search", None)) is not None:
+    config.nav = [{title: page} for title, page in site.nav] if site.nav else _nav_with_pages(config, pages)
+    if not site.search and (plugin := config.plugins.pop("material/search", None)) is not None:
         plugin.config["enabled"] = False  # its hooks stay, and do nothing
     return config
 
@@ -250,7 +250,7 @@ def preload(archive: Path) -> None:
         pages.mkdir()
         out.mkdir()
         (pages / "index.md").write_text("# Page\n\nIts words.\n")
-        build_pages(PageBatch(("index.md",)), pages=pages, out=out, look=SiteConfig(archive, "Warming up"))
+        build_pages(PageBatch(("index.md",)), pages=pages, out=out, config=SiteConfig(archive, "Warming up"))
 
 
 def _escaped(words: str | None) -> Markup | None:

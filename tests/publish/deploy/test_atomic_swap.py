@@ -1,24 +1,21 @@
-"""The site that stands is always a complete one, and nothing but a site is ever replaced."""
+"""The published site is always a complete one, and nothing but a site is ever replaced."""
 
 from __future__ import annotations
 
 import contextlib
 import errno
-import multiprocessing
 import os
 import subprocess
 import sys
 import textwrap
 import time
 from collections.abc import Iterator
-from multiprocessing.synchronize import Event
 from pathlib import Path
 
 import pytest
 
 from builder.publish.deploy import atomic_swap
 from builder.publish.deploy.atomic_swap import MARK, activate, exclusive_output, keep_staging, staging_dir, write_marker
-from builder.publish.deploy.lock import lock
 from builder.publish.errors import PublishError
 
 
@@ -110,7 +107,7 @@ def test_second_rename_refused_old_site_put_back(tmp_path: Path, monkeypatch: py
     assert words_of(tmp_path / "site") == {"old"}
 
 
-def test_killed_between_two_renames_is_healed(tmp_path: Path) -> None:
+def test_killed_between_two_renames_is_recovered(tmp_path: Path) -> None:
     site = publish(tmp_path, "old")
     publish(tmp_path, "new", tmp_path / "other")
     os.rename(site, tmp_path / ".site.last")
@@ -120,7 +117,7 @@ def test_killed_between_two_renames_is_healed(tmp_path: Path) -> None:
     assert leftovers(tmp_path) == set()
 
 
-def test_killed_after_the_exchange_is_healed(tmp_path: Path) -> None:
+def test_killed_after_the_exchange_is_recovered(tmp_path: Path) -> None:
     site = publish(tmp_path, "new")
     (tmp_path / ".site.next").mkdir()
     (tmp_path / ".site.next" / "index.html").write_text("old")
@@ -129,13 +126,13 @@ def test_killed_after_the_exchange_is_healed(tmp_path: Path) -> None:
     assert words_of(site) == {"newest"}
 
 
-def test_a_spare_waits_for_the_next_site(tmp_path: Path) -> None:
+def test_the_mirror_is_the_next_staging_directory(tmp_path: Path) -> None:
     site = publish(tmp_path, "old")
     with exclusive_output(site, archive=tmp_path) as real, staging_dir(real) as fresh:
         assert not list(fresh.iterdir())
         (fresh / "kept.html").write_text("kept")
         keep_staging(fresh, real)
-    assert leftovers(tmp_path) == {".site.spare"}
+    assert leftovers(tmp_path) == {".site.mirror"}
     with exclusive_output(site, archive=tmp_path) as real, staging_dir(real) as fresh:
         assert (fresh / "kept.html").is_file()
         assert leftovers(tmp_path) == {".site.next"}
@@ -170,32 +167,6 @@ def test_an_empty_folder_and_a_link_to_a_folder_will_do(tmp_path: Path) -> None:
     publish(tmp_path, "y", tmp_path / "linked")
     assert (tmp_path / "linked").is_symlink()
     assert words_of(tmp_path / "empty") == {"y"}
-
-
-def _hold(path: Path, held: Event, release: Event) -> None:
-    with lock(path):
-        held.set()
-        assert release.wait(60)
-
-
-def test_second_publish_waits_and_says_so(tmp_path: Path) -> None:
-    context = multiprocessing.get_context("spawn")
-    held, release = context.Event(), context.Event()
-    other = context.Process(target=_hold, args=(tmp_path / ".site.lock", held, release))
-    other.start()
-    assert held.wait(60)
-    messages: list[str] = []
-
-    def note_and_release(message: str) -> None:
-        messages.append(message)
-        release.set()
-
-    with pytest.raises(PublishError, match="still at work"), lock(tmp_path / ".site.lock", wait=0.1):
-        pass
-    with lock(tmp_path / ".site.lock", wait=60, notify=note_and_release):
-        pass
-    other.join()
-    assert messages == ["another publish is at work here; waiting for it to finish"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="kill -9 is a POSIX signal")

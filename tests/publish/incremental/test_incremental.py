@@ -152,7 +152,7 @@ class Edits(RuleBasedStateMachine):
 
     @rule(
         data=st.data(),
-        where=st.sampled_from([".millbook", "site", ".site.spare"]),
+        where=st.sampled_from([".millbook", "site", ".site.mirror"]),
         how=st.sampled_from(["cut", "flip", "remove", "folder", "stray", "link"]),
     )
     def damage(self, data: Any, where: str, how: str) -> None:
@@ -177,7 +177,7 @@ class Edits(RuleBasedStateMachine):
                 path.unlink()
                 path.symlink_to("/dev/null")
 
-    @rule(where=st.sampled_from([".millbook", "site", ".site.spare", ".millbook/pages", ".millbook/bodies"]))
+    @rule(where=st.sampled_from([".millbook", "site", ".site.mirror", ".millbook/pages", ".millbook/bodies"]))
     def sweep_away(self, where: str) -> None:
         shutil.rmtree(self.archive / where, ignore_errors=True)
 
@@ -193,8 +193,8 @@ class Edits(RuleBasedStateMachine):
         shutil.copytree(self.archive, other, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
         anew = publish(other, other / "site", edition=edition, full=True)
         assert tiny.unlike(self.archive / "site", other / "site") == []
-        spare = self.archive / ".site.spare"
-        assert not mine.changed or not spare.exists() or tiny.unlike(self.archive / "site", spare) == []
+        mirror = self.archive / ".site.mirror"
+        assert not mine.changed or not mirror.exists() or tiny.unlike(self.archive / "site", mirror) == []
         assert (mine.published, mine.left_out, mine.ok) == (anew.published, anew.left_out, anew.ok)
         again = publish(self.archive, self.archive / "site", edition=edition)
         assert again.changed == 0

@@ -1,4 +1,4 @@
-"""The part of a build's page that depends on every other build: its nearest relatives, and their curves."""
+"""The section of a build's page that depends on every other build: the most similar builds, and their curves."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from builder.archive.similarity import Match, build_matrix, most_similar, neares
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.engine.constants import MINUTE
-from builder.publish.incremental.state import digest_of
+from builder.publish.incremental.hashing import hash_parts
 from builder.publish.pages.archive.pages import display_units
 from builder.publish.pages.build.placed_chart import PlacedChart
 from builder.publish.pages.build.worker import template_env
@@ -22,56 +22,70 @@ _COUNT = 4
 
 @dataclass(frozen=True)
 class SimilarBuilds:
-    """A build and those most like it, nearest first; `key` is a digest of all that this part is made from."""
+    """A build and those most like it, nearest first; `key` is a hash of all that this section is written from."""
 
     summary: Summary
-    near: tuple[Summary, ...]
+    neighbours: tuple[Summary, ...]
     key: str
 
 
-def stale_similar(
-    summaries: Sequence[Summary], build_hashes: Mapping[str, str], known: Mapping[str, str], *, shop: Shop, whole: str
-) -> list[SimilarBuilds]:
-    """Those builds, with their nearest relatives, for which this part is not known as it would be made now.
+@dataclass(frozen=True)
+class SimilarSection:
+    """The section of a build's page: its Markdown, and the SVG of the overlaid curves with its key in the cache."""
 
-    `said` is by slug a digest of all that is known of a build, `known` the key that this part had.
+    text: str
+    svg: bytes | None = None
+    chart_key: str = ""
+
+
+def stale_similar(
+    summaries: Sequence[Summary],
+    build_hashes: Mapping[str, str],
+    known: Mapping[str, str],
+    *,
+    shop: Shop,
+    global_hash: str,
+) -> list[SimilarBuilds]:
+    """Return the builds whose section has another key than the one known, with the builds most like them.
+
+    `build_hashes` is by slug a hash of all that the archive holds of a build, `known` the key of its section.
     """
     weights, _ = weights_from(shop.likeness_weights)
     if len(summaries) < 2:
-        related = [SimilarBuilds(summary, (), digest_of(whole, build_hashes[summary.slug])) for summary in summaries]
-        return [of for of in related if known.get(of.summary.slug) != of.key]
+        alone = [SimilarBuilds(build, (), hash_parts(global_hash, build_hashes[build.slug])) for build in summaries]
+        return [section for section in alone if known.get(section.summary.slug) != section.key]
     table = build_matrix(summaries, weights)
-    related = []
+    stale = []
     for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT), strict=True):
-        near = tuple(table.summaries[int(index)] for index in row if index >= 0)
-        far = map(repr, distances[: len(near)].tolist())
-        key = digest_of(whole, build_hashes[summary.slug], *(build_hashes[each.slug] for each in near), *far)
+        neighbours = tuple(table.summaries[int(index)] for index in row if index >= 0)
+        hashes = (build_hashes[build.slug] for build in (summary, *neighbours))
+        key = hash_parts(global_hash, *hashes, *map(repr, distances[: len(neighbours)].tolist()))
         if known.get(summary.slug) != key:
-            related.append(SimilarBuilds(summary, near, key))
-    return related
+            stale.append(SimilarBuilds(summary, neighbours, key))
+    return stale
 
 
 def render_similar(
-    of: SimilarBuilds, *, shop: Shop, archive: Path, templates_key: str, charts: ChartCache
-) -> tuple[str, bytes | None]:
-    """Return the Markdown of this part of the page, and the SVG of the overlaid curves if there is one."""
+    similar: SimilarBuilds, *, shop: Shop, archive: Path, templates: Path, charts: ChartCache
+) -> SimilarSection:
+    """Return the section on similar builds, empty where there are none."""
     weights, _ = weights_from(shop.likeness_weights)
-    summary, found = of.summary, most_similar(build_matrix(of.near, weights), of.summary, weights, _COUNT)
-    if not found:
-        return "", None
+    summary = similar.summary
+    matches = most_similar(build_matrix(similar.neighbours, weights), summary, weights, _COUNT)
+    if not matches:
+        return SimilarSection("")
     system = display_units(shop)
-    chart = _overlay(summary, found, system)
+    chart = _overlay(summary, matches, system)
     placed = None if chart is None else chart.drawn(charts.draw(chart.request))
-    text = (
-        template_env(archive, templates_key)
-        .get_template("pages/similar_builds.md.j2")
-        .render(summary=summary, matches=found, system=system, overlay=placed)
-    )
-    return text, None if placed is None else placed.drawing.svg.encode()
+    template = template_env(archive, templates).get_template("pages/similar_builds.md.j2")
+    text = template.render(summary=summary, matches=matches, system=system, overlay=placed)
+    if chart is None or placed is None:
+        return SimilarSection(text)
+    return SimilarSection(text, placed.drawing.svg.encode(), chart.request.key)
 
 
-def _overlay(summary: Summary, found: tuple[Match, ...], system: System) -> PlacedChart | None:
-    request = overlay_request([summary, *(relative.summary for relative in found[:3])], system, responsive=True)
+def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> PlacedChart | None:
+    request = overlay_request([summary, *(relative.summary for relative in matches[:3])], system, responsive=True)
     if request is None or summary.curve is None:
         return None
     return PlacedChart("relatives", request, "This build and its nearest relatives on one sheet.")

@@ -1,7 +1,8 @@
-"""One build becomes what the archive needs of it: a page, drawings, files, and its short form for lists."""
+"""From one build folder to all that the archive needs of it: page, drawings, files, and the short form for lists."""
 
 from __future__ import annotations
 
+import contextlib
 import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -14,11 +15,9 @@ from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
 from builder.figures.evaluate import compute
 from builder.figures.review.delivery_readiness import readiness
-from builder.publish.compiled import Compiled
 from builder.publish.data_export import export_data
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishError
-from builder.publish.incremental.change_detection import WORK_DIR
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.context import render_build_page
 from builder.publish.pages.build.placed_chart import draw_placed
@@ -36,7 +35,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class BuildOutput:
-    """One build, made: everything the archive needs of it, with nothing private in it."""
+    """Everything the archive needs of one build, with nothing private in it."""
 
     slug: str
     skip_reason: str | None = None
@@ -47,37 +46,48 @@ class BuildOutput:
     """Drawings, data and photos, by their path below the build's page."""
     problems: tuple[Problem, ...] = ()
     photos: Sizes = field(default_factory=dict)
-    """The sizes of its photos, by the digest of each photo's file."""
+    """The sizes of its photos, by the hash of each photo's file."""
+    charts: tuple[str, ...] = ()
+    """The keys of its charts in the chart cache."""
 
 
 @lru_cache(maxsize=1)
-def template_env(archive: Path, templates_key: str) -> jinja2.Environment:
-    """The templates in force; `templates_key` is a digest that changes with them, the program and the libraries."""
-    return page_environment(archive, Compiled(archive / WORK_DIR / "templates", templates_key))
+def template_env(archive: Path, templates: Path) -> jinja2.Environment:
+    """Return Jinja2 with the archive's page templates, which it compiles into the folder `templates`.
+
+    The folder's name changes with the templates, the program and its libraries.
+    """
+    import jinja2
+
+    class BytecodeCache(jinja2.FileSystemBytecodeCache):
+        def dump_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+            with contextlib.suppress(OSError):  # the template is compiled again next time
+                templates.mkdir(parents=True, exist_ok=True)
+                super().dump_bytecode(bucket)
+
+    return page_environment(archive, BytecodeCache(str(templates)))
 
 
 @dataclass(frozen=True)
 class PreviousOutput:
-    """What stands of a build as it was made before, where it may be believed: what would be made of the same is
-    not made again.
-    """
+    """What the last publish wrote for a build: what comes out of the same values is not drawn again."""
 
     folder: Path
-    """Of the build's page."""
+    """The folder of the build's page."""
     photos: Sizes
-    """The sizes of its photos, by the digest of each photo's file."""
+    """The sizes of its photos, by the hash of each photo's file."""
 
 
 @dataclass(frozen=True)
 class BuildTask:
-    """One build to make."""
+    """One build to build."""
 
     folder: Path
-    stood: PreviousOutput | None = None
+    previous: PreviousOutput | None = None
 
 
-def build_safely(task: BuildTask, archive: Path, **how: Any) -> BuildOutput:
-    """What `make_build` makes of a build; a fault of the program or of a template stays with this build.
+def build_safely(task: BuildTask, archive: Path, **options: Any) -> BuildOutput:
+    """Return the output of `build_one`; an error of the program or of a template becomes a problem of this build.
 
     Raises PublishError for a template that no build could be made with.
     """
@@ -85,7 +95,7 @@ def build_safely(task: BuildTask, archive: Path, **how: Any) -> BuildOutput:
 
     folder = task.folder
     try:
-        return build_one(folder, archive, stood=task.stood, **how)
+        return build_one(folder, archive, previous=task.previous, **options)
     except PublishError:
         raise
     except Exception as error:
@@ -103,12 +113,12 @@ def build_one(
     archive: Path,
     shop: Shop,
     *,
-    templates_key: str,
+    templates: Path,
     charts: ChartCache,
-    stood: PreviousOutput | None = None,
+    previous: PreviousOutput | None = None,
     edition: Edition = Edition.PUBLIC,
 ) -> BuildOutput:
-    """Read one build folder and make its page, or say why it is not published.
+    """Read one build folder and build its page and files, or say why it is not published.
 
     Nothing that the record marks as private gets into the page. The shop's own edition adds what is missing before
     the engine may be delivered.
@@ -123,14 +133,16 @@ def build_one(
         return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
-    placed = draw_placed(charts_for(public, sheet, shop), charts)
-    photos, pictures, wrong = build_photos(public, *((stood.folder / "photos", stood.photos) if stood else ()))
+    requested = charts_for(public, sheet, shop)
+    placed = draw_placed(requested, charts)
+    cached_photos = (previous.folder / "photos", previous.photos) if previous else ()
+    photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)
     page = render_build_page(
         public,
         sheet,
         shop,
-        template_env(archive, templates_key),
+        template_env(archive, templates),
         charts=placed,
         photos=photos,
         data_files=tuple(data),
@@ -140,8 +152,9 @@ def build_one(
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files["card.png"] = render_card(
-        public, sheet, cover_image(photos, pictures), stood.folder / "card.png" if stood else None
+        public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )
     summary = summarize_build(public, sheet)
-    problems += (*sheet.problems, *wrong)
-    return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos))
+    keys = tuple(chart.request.key for chart in requested)
+    problems += (*sheet.problems, *photo_problems)
+    return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos), keys)

@@ -1,0 +1,175 @@
+"""Writing the pages folder: every page of the archive, the builds' pages with their similar builds included."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+from builder.archive.index import dump_index, parse_lines
+from builder.archive.summary import Summary
+from builder.draw.chart_cache import ChartCache
+from builder.publish.incremental.change_detection import ChangeSet
+from builder.publish.incremental.hashing import hash_parts
+from builder.publish.incremental.manifest import FileEntry, Manifest, rescan, scan
+from builder.publish.incremental.output_dir import remove_files, write_if_changed
+from builder.publish.incremental.state import BuildState, PublishedBuild
+from builder.publish.pages import templating
+from builder.publish.pages.archive.overview import draw_overviews, overviews_of
+from builder.publish.pages.archive.pages import archive_pages, display_units, fixed_pages
+from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
+from builder.publish.pages.build.rebuild import RebuildResult
+from builder.publish.pages.build.similar_builds import SimilarBuilds, render_similar, stale_similar
+from builder.publish.pages.build.worker import template_env
+from builder.publish.workers import WorkerPool
+from builder.publish.workspace import Workspace
+from builder.record.models.shop import Shop
+
+_FEW_CHARTS = 30
+"""Up to so many charts are drawn here sooner than other processes start."""
+_MANY_BUILDS = 300
+"""With more builds than that, the overviews are drawn in the background process: 0.25 s for 1,000."""
+_STEP = "drawing relatives together"
+
+
+@dataclass(frozen=True)
+class SummaryIndex:
+    """Every published build in its short form."""
+
+    builds: Sequence[Summary]
+    lines: Mapping[str, bytes]
+    """By slug: the build's line of the index, which holds all that the archive's pages use of it."""
+
+
+def load_summaries(workspace: Workspace, rebuilt: RebuildResult) -> SummaryIndex:
+    """Return every published build: as it was built now, or from the index of the last publish."""
+    path = workspace.index_file
+    known = parse_lines(path.read_bytes() if path.is_file() else b"")
+    # A new summary goes through the index's own format, so that it is what it will be when it is read from there.
+    known |= parse_lines(dump_index(rebuilt.summaries.values()))
+    entries = [known[slug] for slug in sorted(rebuilt.builds)]
+    return SummaryIndex([summary for summary, _ in entries], {summary.slug: line for summary, line in entries})
+
+
+@dataclass(frozen=True)
+class PageSet:
+    """What the pages folder holds."""
+
+    pages: Manifest
+    bodies: Manifest
+    static: tuple[str, ...]
+    """Files that depend on no build."""
+    builds: Mapping[str, PublishedBuild]
+    """The builds on the site, with what their sections on similar builds were built from."""
+    overview_charts: tuple[str, ...]
+    """The keys of the charts on the page of overviews."""
+
+    @property
+    def chart_keys(self) -> set[str]:
+        """Return the keys of all charts on the pages."""
+        keys = {key for build in self.builds.values() for key in (*build.charts, build.similar_chart)}
+        return keys.union(self.overview_charts)
+
+
+def write_pages(
+    workspace: Workspace,
+    previous: BuildState,
+    changes: ChangeSet,
+    shop: Shop,
+    rebuilt: RebuildResult,
+    index: SummaryIndex,
+    charts: ChartCache,
+    workers: WorkerPool,
+) -> PageSet:
+    """Write every page of the archive that is not as it should be, and remove what no longer belongs.
+
+    Pages that depend on no build are written only where they may be other ones. Raises PublishError where a
+    template is at fault.
+    """
+    if changes.output_valid and not rebuilt.any:
+        return PageSet(previous.pages, previous.bodies, previous.static_pages, rebuilt.builds, previous.overview_charts)
+    workspace.progress("relating builds", 0, 1)
+    overviews = overviews_of(index.builds, display_units(shop))
+    drawings = workers.submit(
+        partial(draw_overviews, overviews, charts), inline=changes.global_changed or len(index.builds) <= _MANY_BUILDS
+    )
+    environment = template_env(workspace.archive, workspace.templates / changes.global_hash)
+    bodies = _write_bodies(workspace, previous, changes, rebuilt)
+    with templating.translate_template_errors():
+        build_hashes = {slug: hash_parts(line, bodies[f"{slug}.md"].sha256) for slug, line in index.lines.items()}
+        similar_hashes = {slug: build.similar_hash for slug, build in rebuilt.builds.items()}
+        similar = stale_similar(index.builds, build_hashes, similar_hashes, shop=shop, global_hash=changes.global_hash)
+        files = archive_pages(index.builds, shop, environment, drawings.result)
+        static = previous.static_pages
+        if not changes.output_valid or not static:
+            static_files = fixed_pages(shop, environment) | templating.assets(workspace.archive)
+            static = tuple(sorted(static_files))
+            files |= static_files
+    for name, content in files.items():
+        write_if_changed(workspace.pages / name, content)
+    builds, written = _write_build_pages(workspace, changes, rebuilt, similar, shop, charts, workers)
+    pages = _files_now(workspace.pages, previous.pages, {*rebuilt.written, *files, *written}, changes)
+    expected = {*files, *static}
+    surplus = [name for name in pages if name not in expected and not _belongs_to_build(name, builds)]
+    remove_files(workspace.pages, surplus)
+    for name in surplus:
+        del pages[name]
+    return PageSet(pages, bodies, static, builds, tuple(overview.request.key for overview in overviews))
+
+
+def _write_bodies(
+    workspace: Workspace, previous: BuildState, changes: ChangeSet, rebuilt: RebuildResult
+) -> dict[str, FileEntry]:
+    """Remove the page bodies of builds that are not published; return all bodies."""
+    bodies = _files_now(workspace.bodies, previous.bodies, {f"{slug}.md" for slug in rebuilt.summaries}, changes)
+    surplus = [name for name in bodies if name.removesuffix(".md") not in rebuilt.builds]
+    remove_files(workspace.bodies, surplus)
+    for name in surplus:
+        del bodies[name]
+    return bodies
+
+
+def _write_build_pages(
+    workspace: Workspace,
+    changes: ChangeSet,
+    rebuilt: RebuildResult,
+    similar: Sequence[SimilarBuilds],
+    shop: Shop,
+    charts: ChartCache,
+    workers: WorkerPool,
+) -> tuple[dict[str, PublishedBuild], set[str]]:
+    """Write the pages whose body or section on similar builds changed; return all builds and the files written."""
+    work = partial(
+        render_similar,
+        shop=shop,
+        archive=workspace.archive,
+        templates=workspace.templates / changes.global_hash,
+        charts=charts,
+    )
+    sections = workers.map(
+        work, similar, inline_up_to=_FEW_CHARTS, after=lambda done: workspace.progress(_STEP, done, len(similar))
+    )
+    builds, written = dict(rebuilt.builds), set[str]()
+    for related, section in zip(similar, sections, strict=True):
+        slug = related.summary.slug
+        builds[slug] = replace(builds[slug], similar_hash=related.key, similar_chart=section.chart_key)
+        page, chart = f"builds/{slug}/index.md", f"builds/{slug}/relatives.svg"
+        body = (workspace.bodies / f"{slug}.md").read_bytes()
+        write_if_changed(workspace.pages / page, body.replace(SIMILAR_BUILDS_SLOT.encode(), section.text.encode()))
+        if section.svg is None:
+            remove_files(workspace.pages, [chart])
+        else:
+            write_if_changed(workspace.pages / chart, section.svg)
+        written |= {page, chart}
+    return builds, written
+
+
+def _files_now(folder: Path, known: Manifest, written: set[str], changes: ChangeSet) -> dict[str, FileEntry]:
+    """Return the files of a folder, of which only some were written if nobody else changed any."""
+    return rescan(folder, known, written) if changes.output_valid else scan(folder, known)
+
+
+def _belongs_to_build(page: str, builds: Mapping[str, PublishedBuild]) -> bool:
+    parts = page.split("/")
+    return parts[0] == "builds" and len(parts) > 2 and parts[1] in builds
