@@ -151,7 +151,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         summary=parse_blocks(of.summary),
         goals=parse_blocks(of.goals),
         headline=tuple(
-            HeadlineItem(each.title, each.number, each.unit, " · ".join(each.notes)) for each in headline(build, sheet)
+            HeadlineItem(each.title, each.number, each.unit, " · ".join(each.notes)) for each in headline(sheet)
         ),
         performance=performance_of(build, sheet, shop, words),
         figures=_figures(sheet),

@@ -55,7 +55,7 @@ def render_card(build: Build, sheet: FigureSheet, cover: bytes | None = None, st
     of = _CardData(
         build.build.title,
         ", ".join(filter(None, (*engine_type_words(build), build.build.purpose))),
-        tuple(headline(build, sheet)[:4]),
+        tuple(headline(sheet)[:4]),
         None if best is None else (best.corrected.speed, best.corrected.torque, best.corrected.power),
         hashlib.sha256(cover or b"").hexdigest(),
     )

@@ -54,13 +54,13 @@ def render_build_page(
     `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone.
     """
     all_chapters = chapters(build, both_systems=shop.units == "both")
-    headlines = headline(build, sheet)
+    headlines = headline(sheet)
     significant = [item for item in sheet.discrepancies if item.matters]
     return environment.get_template("pages/build.md.j2").render(
         build=build,
         sheet=sheet,
         shop=shop,
-        facts=facts(build, sheet),
+        facts=facts(build),
         headline=headlines,
         performance=performance_sentence(sheet),
         readiness=readiness,

@@ -277,4 +277,4 @@ def test_a_shop_replaces_one_section_of_the_page(tmp_path: Path) -> None:
     build, sheet = samples.build_and_sheet("irrigation-single")
     before, _, rest = render(None).partition('<ul class="mb-facts">')
     _, _, after = rest.partition("</ul>\n")
-    assert render(tmp_path) == f"{before}<p>{len(facts(build, sheet))} facts</p>\n{after}"
+    assert render(tmp_path) == f"{before}<p>{len(facts(build))} facts</p>\n{after}"

@@ -39,7 +39,7 @@ def test_thousands_are_parted_and_decimals_are_not(text: str, shown: str) -> Non
 
 def test_the_headline_is_what_the_figures_say() -> None:
     build, sheet = samples.build_and_sheet("pilot-launch-four")
-    power, torque, size, ratio = headline(build, sheet)
+    power, torque, size, ratio = headline(sheet)
     assert [item.slug for item in (power, torque, size, ratio)] == [
         "peak_power",
         "peak_torque",
@@ -65,8 +65,8 @@ def test_the_sentence_names_speed_standard_and_the_pull_it_comes_from() -> None:
 def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -> None:
     build, sheet = samples.written(tmp_path, build="title: T\nengine: {cylinders: 4, layout: flat}\n")
     assert performance_sentence(sheet) == ""
-    assert headline(build, sheet) == ()
-    assert facts(build, sheet) == ("flat four",)
+    assert headline(sheet) == ()
+    assert facts(build) == ("flat four",)
 
 
 @pytest.mark.parametrize(
