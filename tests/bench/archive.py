@@ -1,116 +1,65 @@
-"""A synthetic archive of any size: builds varied from the demo, three pulls each, the same for the same seed."""
+"""An archive's index: searching it, and comparing each build with each."""
 
 from __future__ import annotations
 
-import random
-import re
-import shutil
-from datetime import date, timedelta
+import sys
+import tempfile
+import tracemalloc
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, ClassVar
 
-import yaml
+import numpy as np
 
-PULLS = 3
-_NUMBER = re.compile(r"(?<![\w./:-])(\d+\.\d{3,})(?=$|[\s,;])")
-_HEAD, _DROPPED = 12, 0.04
-"""Lines of a log that are left alone, and the share of the readings below them that go missing."""
+from builder.archive import similarity
+from builder.archive.fields import weights_from
+from builder.archive.index import dump_index, write_index
+from builder.archive.summary import Summary
+from tests.bench.aims import print_figure
+from tests.bench.measure import least_seconds, measure_command
+from tests.support import archive_samples as samples
 
-
-class _Reader(yaml.SafeLoader):
-    """Reads every scalar as the text it is, so that it can be written down again as it was."""
-
-    yaml_implicit_resolvers: ClassVar[dict[str, Any]] = {}
-
-
-class _Writer(yaml.SafeDumper):
-    """Writes every scalar bare."""
-
-    yaml_implicit_resolvers: ClassVar[dict[str, Any]] = {}
-
-
-def _read(path: Path) -> Any:
-    return yaml.load(path.read_text(encoding="utf-8"), Loader=_Reader)
+SEARCH = """\
+import sys
+from pathlib import Path
+from builder.archive.fields import weights_from
+from builder.archive.index import read_index
+from builder.archive.search import find, similar
+builds = read_index(Path(sys.argv[1]))
+assert find(builds, {"compression_ratio": (10.0, 11.0)}, {}, "v8")
+print(similar(builds, builds[0], weights_from(None)[0]).estimate.expected[0].text())
+"""
 
 
-def write_archive(demo: Path, archive: Path, count: int, seed: int = 1) -> list[str]:
-    """Write `count` builds into `archive/builds`; returns their slugs.
-
-    Only builds of the demo with three pulls or more serve as models. Every finely measured number differs in its
-    last digit, dates differ from build to build, and in every log some readings are missing.
-    """
-    models = [folder for folder in sorted(demo.iterdir()) if _pulls(folder) >= PULLS and _finished(folder)]
-    (archive / "builds").mkdir(parents=True)
-    shutil.copyfile(demo / "shop.yaml", archive / "builds" / "shop.yaml")
-    slugs = []
-    for number in range(count):
-        model = models[number % len(models)]
-        slug = f"{model.name}-{number + 1:05d}"
-        write_build(model, archive / "builds" / slug, number, random.Random(f"{seed}/{number}"))
-        slugs.append(slug)
-    return slugs
+def varied(count: int, copies: int, step: float) -> list[Summary]:
+    """Return `count` invented engines, each so many times with a little more displacement."""
+    return [
+        replace(build, slug=f"{build.slug}-{k}", displacement=(build.displacement or 0.005) * (1 + step * k))
+        for k in range(copies)
+        for build in samples.archive(count, sparse=0.2)
+    ]
 
 
-def write_build(model: Path, folder: Path, number: int, chance: random.Random) -> None:
-    """One build like its model, and yet another engine."""
-    folder.mkdir()
-    for path in sorted(model.glob("*.yaml")):
-        document = _varied(_read(path), chance)
-        if path.name == "build.yaml":
-            finished = date(1990, 1, 1) + timedelta(days=chance.randrange(36 * 365))
-            document |= {
-                "title": f"{document['title']}, number {number + 1}",
-                "number": f"B-{number + 1:05d}",
-                "finished": finished.isoformat(),
-                "started": (finished - timedelta(days=90)).isoformat(),
-            }
-        if path.name == "delivery.yaml":
-            document.pop("delivered", None)
-        if path.name == "dyno.yaml":
-            document["pulls"] = _first_pulls(document["pulls"])
-            (folder / "dyno").mkdir()
-            for pull in document["pulls"]:
-                log = (model / pull["file"]).read_bytes()
-                (folder / pull["file"]).write_bytes(_varied_log(log, chance))
-        text = yaml.dump(document, Dumper=_Writer, sort_keys=False, allow_unicode=True, width=110)
-        (folder / path.name).write_text(text, encoding="utf-8")
-    if (model / "photos").is_dir():
-        shutil.copytree(model / "photos", folder / "photos")
+def main() -> None:
+    """Print the figures of an index of 1,000, 5,000 and 10,000 builds."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "index"
+        write_index(path, dump_index(varied(250, 4, 0.003)))
+        runs = [measure_command([sys.executable, "-c", SEARCH, str(path)]) for _ in range(3)]
+        print_figure("search of 1,000 builds, the whole process", min(run.processor for run in runs))
+    weights = weights_from(None)[0]
+    builds = varied(500, 20, 0.003)
+    matrix = similarity.build_matrix(builds, weights)
+    assert len(matrix) == 10_000
+    distances = least_seconds(lambda: similarity.distances(matrix, builds[3]), 5)
+    print_figure("distances to 10,000 builds", 1e3 * distances)
+    half = similarity.build_matrix(builds[:5000], weights)
+    print_figure("six nearest of each of 5,000 builds", least_seconds(lambda: similarity.nearest(half, 6), 1))
+    tracemalloc.start()
+    similarity.nearest(half, 6, np.arange(400))  # memory grows with a block, not with the number of queries
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    print_figure("six nearest of 400 among 5,000 builds, memory", peak / 1e6)
 
 
-def _pulls(folder: Path) -> int:
-    session = folder / "dyno.yaml"
-    return len(_read(session)["pulls"]) if session.is_file() else 0
-
-
-def _finished(folder: Path) -> bool:
-    return bool((folder / "build.yaml").is_file() and _read(folder / "build.yaml")["status"] == "finished")
-
-
-def _first_pulls(pulls: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    kept = pulls[:PULLS]
-    names = {pull["name"] for pull in kept}
-    for pull in kept:
-        for other in ("since", "repeat_of"):
-            if other in pull and pull[other] not in names:
-                del pull[other]
-    return kept
-
-
-def _varied(value: Any, chance: random.Random) -> Any:
-    """A document of the record with another last digit in every finely measured number."""
-    if isinstance(value, dict):
-        return {key: _varied(inner, chance) for key, inner in value.items()}
-    if isinstance(value, list):
-        return [_varied(inner, chance) for inner in value]
-    if isinstance(value, str) and ".." not in value:
-        return _NUMBER.sub(lambda found: f"{found[1][:-1]}{chance.randrange(1, 10)}", value)
-    return value
-
-
-def _varied_log(log: bytes, chance: random.Random) -> bytes:
-    """A log in which some readings are missing, in the encoding it has."""
-    encoding = "utf-16" if log[:2] in (b"\xff\xfe", b"\xfe\xff") else "latin-1"
-    lines = log.decode(encoding).splitlines(keepends=True)
-    kept = (line for line in lines[_HEAD:] if chance.random() >= _DROPPED)
-    return "".join([*lines[:_HEAD], *kept]).encode(encoding)
+if __name__ == "__main__":
+    main()

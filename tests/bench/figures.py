@@ -1,16 +1,11 @@
-"""How long the figures of one build take, once its record is read. Run: `python -m tests.bench.bench_figures`.
+"""The figures of each demo build once its record is read, and the motion of the piston.
 
-Prints the median and the least of many runs, against what was asked for: every scalar figure within 20 ms
-(the dyno session is timed by itself), and the motion of the piston over a cycle at 0.1 degree within 1 ms.
+Every scalar figure is meant; the dyno session is timed by itself.
 """
 
 from __future__ import annotations
 
-import statistics
-import time
-from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 
@@ -18,34 +13,22 @@ from builder.engine import kinematics
 from builder.figures.dyno.session import analyse_session
 from builder.figures.evaluate import compute
 from builder.record.load import build_folders, read_build, read_shop
-
-ARCHIVE = Path(__file__).resolve().parents[2]
-
-
-def timed(run: Callable[[], object], times: int) -> tuple[float, float]:
-    """Median and least time of a run [ms]."""
-    run()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        run()
-        taken.append(1e3 * (time.perf_counter() - start))
-    return statistics.median(taken), min(taken)
+from tests.bench.aims import print_figure
+from tests.bench.measure import ROOT, least_seconds
 
 
 def main() -> None:
     """Print one line for each build, and one for the motion of the piston."""
-    shop, _ = read_shop(ARCHIVE)
-    print(f"{'figures of':28} {'figures':>7} {'median':>8} {'least':>8}   (asked for: 20 ms)   dyno session")
-    for folder in build_folders(ARCHIVE):
-        build, _ = read_build(folder, ARCHIVE)
+    shop, _ = read_shop(ROOT)
+    for folder in build_folders(ROOT):
+        build, _ = read_build(folder, ROOT)
         if build is None:
             continue
         without_dyno = replace(build, dyno=None, logs={})
-        figures = len(compute(without_dyno, shop).figures)
-        median, least = timed(lambda build=without_dyno: compute(build, shop), 15)  # type: ignore[misc]
-        session, _ = timed(lambda build=build: analyse_session(build, shop), 1)  # type: ignore[misc]
-        print(f"{build.slug:28} {figures:7} {median:5.1f} ms {least:5.1f} ms {session:30.0f} ms")
+        compute(without_dyno, shop)
+        scalar = least_seconds(lambda build=without_dyno: compute(build, shop), 15)  # type: ignore[misc]
+        session = least_seconds(lambda build=build: analyse_session(build, shop), 1)  # type: ignore[misc]
+        print_figure("figures of a build", 1e3 * scalar, f"{build.slug}, dyno session {1e3 * session:.0f} ms")
     theta = np.radians(np.arange(0.0, 720.0, 0.1))
 
     def motion() -> None:
@@ -53,8 +36,7 @@ def main() -> None:
         kinematics.piston_speed(theta, 0.09, 0.15, 100.0, 0.001)
         kinematics.piston_acceleration(theta, 0.09, 0.15, 100.0, 0.001)
 
-    median, least = timed(motion, 50)
-    print(f"{'piston, 720 deg by 0.1':28} {theta.size:7} {median:5.2f} ms {least:5.2f} ms   (asked for: 1 ms)")
+    print_figure("piston motion over a cycle by 0.1 degree", 1e3 * least_seconds(motion, 50))
 
 
 if __name__ == "__main__":

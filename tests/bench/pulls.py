@@ -1,9 +1,7 @@
-"""How long a pull takes from file to figures, beside two readers that everybody knows.
+"""A pull from file to figures, beside two readers that everybody knows; a session of pulls; a curve by itself.
 
-    python -m tests.bench.bench_pulls
-
-Every case runs in a process of its own, so that the memory told is that case's alone. All read the same file in the
-same run. The other two readers only read: they find no header, no units, no loaded part and no curve.
+Every reader runs in a process of its own, so that the memory printed is that reader's alone. All read the same file
+in the same run. The other two only read: they find no header, no units, no loaded part and no curve.
 """
 
 from __future__ import annotations
@@ -12,16 +10,15 @@ import resource
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from tests.bench.aims import print_figure
+from tests.bench.measure import ROOT, least_seconds
+
 ROWS = (100, 1_000_000)
-TARGET_SECONDS = {100: 0.010, 1_000_000: 1.5}
-TARGET_MEGABYTES = {100: None, 1_000_000: 400.0}
 BUILD = "title: Bench\nstatus: finished\nengine: {cylinders: 4, fuel: petrol}\n"
 BOTTOM_END = "block: {bores: 81.50 mm}\ncrankshaft: {stroke: 77.60 mm}\n"
 SESSION = """\
@@ -32,7 +29,7 @@ pulls: [{name: pull, file: dyno/pull.csv}]
 
 
 def write_pull(archive: Path, rows: int) -> Path:
-    """A build with one pull: a step test of a hundred rows, or a sweep at 1 kHz with its run-up and coast-down."""
+    """Write a build with one pull: a step test, or for many rows a sweep at 1 kHz with its run-up and coast-down."""
     folder = archive / "builds" / "bench"
     (folder / "dyno").mkdir(parents=True, exist_ok=True)
     (folder / "build.yaml").write_text(BUILD)
@@ -61,8 +58,8 @@ def write_pull(archive: Path, rows: int) -> Path:
     return path
 
 
-def _ours(archive: Path) -> Callable[[], object]:
-    """Reading to figures: the log, the corrected curve, and everything judged."""
+def _millbook(archive: Path) -> Callable[[], object]:
+    """Return the way from a log to the corrected curve and all checks."""
     from builder.figures.dyno.session import analyse_session
     from builder.record.dyno_log.reader import read_dyno_log
     from builder.record.load import read_build
@@ -102,38 +99,14 @@ def _numpy(archive: Path) -> Callable[[], object]:
 
 
 CASES: dict[str, Callable[[Path], Callable[[], object]]] = {
-    "Millbook, reading to figures": _ours,
+    "Millbook, reading to figures": _millbook,
     "pandas.read_csv, reading only": _pandas,
     "numpy.loadtxt, reading only": _numpy,
 }
 
 
-@dataclass(frozen=True)
-class Timed:
-    """Least wall and processor seconds of some runs, and the most memory of the process [MB].
-
-    On a machine that does other things the two differ; the processor's are what the case itself takes.
-    """
-
-    wall: float
-    processor: float
-    megabytes: float
-
-
-def time_case(case: str, archive: Path, times: int) -> Timed:
-    """Run one case some times in this process."""
-    run = CASES[case](archive)
-    wall = processor = float("inf")
-    for _ in range(times):
-        start, busy = time.perf_counter(), time.process_time()
-        run()
-        processor = min(processor, time.process_time() - busy)
-        wall = min(wall, time.perf_counter() - start)
-    return Timed(wall, processor, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
-
-
-def time_session(pulls: int = 6, times: int = 10) -> Timed:
-    """Judging a session of some pulls with nineteen channels each, the logs already read."""
+def session_seconds(pulls: int = 6, times: int = 10) -> float:
+    """Return how long a session of some pulls with nineteen channels each takes, the logs already read."""
     from builder.figures.dyno.session import analyse_session
     from builder.record.load import read_build
     from builder.record.models.shop import Shop
@@ -149,8 +122,8 @@ def time_session(pulls: int = 6, times: int = 10) -> Timed:
     ]
     names += ["Blow-by (L/min)", "MAP (kPa)", *(f"EGT {k} (degC)" for k in range(1, 9))]
     levels = [300, 90, 80, 0.88, 15, 190, 20, 98, *([700] * 8)]
-    with tempfile.TemporaryDirectory() as made:
-        archive = Path(made)
+    with tempfile.TemporaryDirectory() as temporary:
+        archive = Path(temporary)
         folder = write_pull(archive, 100).parents[1]
         session = SESSION.split("pulls:")[0] + "pulls:\n"
         for k in range(pulls):
@@ -167,47 +140,62 @@ def time_session(pulls: int = 6, times: int = 10) -> Timed:
         build, problems = read_build(folder, archive)
     assert build is not None, problems
     assert analyse_session(build, Shop()) is not None
-    wall = processor = float("inf")
-    for _ in range(times):
-        start, busy = time.perf_counter(), time.process_time()
-        analyse_session(build, Shop())
-        processor = min(processor, time.process_time() - busy)
-        wall = min(wall, time.perf_counter() - start)
-    return Timed(wall, processor, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+    return least_seconds(lambda: analyse_session(build, Shop()), times)
 
 
-def table() -> list[tuple[int, str, Timed]]:
-    """Rows, case and what it took, of every case."""
-    found = []
+def print_engine() -> None:
+    """Print how long a curve, and the search for the loaded part, take with the readings in memory."""
+    from builder.engine.curves import curve, mean_over, peak, torque_band
+    from builder.engine.pull_segmentation import loaded_part
+
+    random = np.random.default_rng(3)
+    few = np.linspace(2000, 6500, 100)
+
+    def torque(rpm: np.ndarray) -> np.ndarray:
+        return 460 - ((rpm - 4400) / 150) ** 2
+
+    def judge() -> None:
+        # Other speeds each time, so that nothing cached from the last pull helps.
+        pull = curve((few + random.uniform(0, 5)) / 60, torque(few))
+        peak(pull)
+        mean_over(pull, 50.0, 100.0)
+        torque_band(pull)
+
+    print_figure("curve of 100 rows", 1e3 * least_seconds(judge, 15))
+    many = np.linspace(2000, 6500, 1_000_000) + random.normal(0, 8, 1_000_000)
+    readings = torque(many) + random.normal(0, 6, 1_000_000)
+    print_figure("curve of 1,000,000 rows", 1e3 * least_seconds(lambda: curve(many / 60, readings), 2))
+    sweep = np.concatenate([np.linspace(1000, 2000, 90_000), np.linspace(2000, 6000, 630_000),
+                            np.linspace(6000, 1500, 180_000)])  # fmt: skip
+    load = np.concatenate([np.full(90_000, 8.0), torque(sweep[90_000:720_000]), np.full(180_000, -15.0)])
+    at = np.arange(sweep.size) / 1000
+    seconds = least_seconds(lambda: loaded_part(sweep / 60, load, at), 2)
+    print_figure("loaded part of 900,000 rows", 1e3 * seconds)
+
+
+def main() -> None:
+    """Print the readers' table and the figures beside their aims, or measure one reader for the table."""
+    if len(sys.argv) == 4:
+        run, times = CASES[sys.argv[1]](Path(sys.argv[2])), int(sys.argv[3])
+        seconds = least_seconds(run, times)
+        print(seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        return
+    ours = next(iter(CASES))
     for rows in ROWS:
         with tempfile.TemporaryDirectory() as folder:
             write_pull(Path(folder), rows)
             for case in CASES:
                 command = [sys.executable, "-m", "tests.bench.pulls", case, folder, "20" if rows <= 1000 else "3"]
-                told = subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()
-                found.append((rows, case, Timed(*map(float, told))))
-    return found
-
-
-def main() -> None:
-    """Print the table, or run one case for it."""
-    if len(sys.argv) == 4:
-        took = time_case(sys.argv[1], Path(sys.argv[2]), int(sys.argv[3]))
-        sys.stdout.write(f"{took.wall} {took.processor} {took.megabytes}\n")
-        return
-    sys.stdout.write(f"{'rows':>9}  {'case':<32}{'wall':>11}{'processor':>13}{'memory':>10}   target\n")
-
-    def line(rows: str, case: str, took: Timed, target: str) -> None:
-        times = f"{took.wall * 1000:>8,.1f} ms{took.processor * 1000:>10,.1f} ms"
-        sys.stdout.write(f"{rows:>9}  {case:<32}{times}{took.megabytes:>7,.0f} MB   {target}\n")
-
-    for rows, case, took in table():
-        target = ""
-        if case == next(iter(CASES)):
-            most = TARGET_MEGABYTES[rows]
-            target = f"{TARGET_SECONDS[rows] * 1000:,.0f} ms" + (f", {most:.0f} MB" if most else "")
-        line(f"{rows:,}", case, took, target)
-    line("6 x 37", "Millbook, judging six pulls", time_session(), "60 ms")
+                output = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT).stdout
+                seconds, megabytes = map(float, output.split())
+                if case == ours:
+                    print_figure(f"pull of {rows:,} rows", 1e3 * seconds, case)
+                    if rows > 1000:
+                        print_figure(f"pull of {rows:,} rows, memory", megabytes, case)
+                else:
+                    print(f"  {case:<58}{1e3 * seconds:>10.4g} ms     {megabytes:,.0f} MB", flush=True)
+    print_figure("session of six pulls", 1e3 * session_seconds())
+    print_engine()
 
 
 if __name__ == "__main__":
