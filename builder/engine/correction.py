@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 from types import MappingProxyType
 
 import numpy as np
@@ -55,6 +56,8 @@ class Standard:
     factor_limits: tuple[float, float] | None
     source: str
     withdrawn: bool = False
+    compression_ignition: Literal["natural", "turbocharged"] | None = None
+    """How the engine breathes, for a standard whose factor has an exponent of the engine's own."""
 
     def factor(self, air: Air) -> float:
         """What observed power and torque are multiplied by [-].
@@ -202,6 +205,7 @@ def compression_ignition(
         (_temperature_limit(283.0, 313.15), _dry_pressure_limit(80e3, 110e3)),
         (0.9, 1.1),
         "UN Regulation 85, Annex 5, 5.4.2",
+        compression_ignition="turbocharged" if turbocharged else "natural",
     )
 
 

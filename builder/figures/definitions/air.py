@@ -68,9 +68,9 @@ def factor_text(correction: Correction, ambient: Air | None) -> str:
 
 def _engine_factor_text(correction: Correction, ambient: Air | None) -> str:
     """Return the compression-ignition factor as fa to the power fm; empty where fa is one and fm does not matter."""
-    if ambient is None or not correction.wanted.slug.endswith("compression-ignition"):
+    if ambient is None or correction.wanted.compression_ignition is None:
         return ""
-    turbocharged = "Pd)^0.7" in correction.wanted.formula
+    turbocharged = correction.wanted.compression_ignition == "turbocharged"
     pressure, heat = (99e3 / ambient.dry_pressure), ambient.temperature / 298.0
     atmosphere = pressure**0.7 * heat**1.5 if turbocharged else pressure * heat**0.7
     if abs(atmosphere - 1) < 1e-4:
