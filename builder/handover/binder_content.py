@@ -235,9 +235,9 @@ def _facts(build: Build) -> list[LabelledValue]:
 
 
 _SPECIFIED = (
-    "displacement", "swept_volume", "bore_to_stroke", "rod_ratio", "compression_ratio", "effective_compression_ratio",
+    "displacement", "swept_volume", "bore_stroke_ratio", "rod_ratio", "compression_ratio", "effective_compression_ratio",
     "deck_clearance", "quench", "clearance_volume", "mean_piston_speed", "valve_lift", "lobe_separation",
-    "intake_centreline", "installed_centreline", "exhaust_centreline", "cam_advance", "overlap", "spring_rate",
+    "installed_centreline", "exhaust_centreline", "cam_advance", "overlap", "spring_rate",
     "seat_load", "open_load", "coil_bind_clearance", "piston_to_valve",
 )  # fmt: skip
 
