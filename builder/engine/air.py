@@ -22,7 +22,7 @@ from builder.engine.constants import (
     UNIVERSAL_GAS_CONSTANT,
     ZERO_CELSIUS,
 )
-from builder.engine.values import (
+from builder.engine.validation import (
     InputConflict,
     Value,
     reject_if,

@@ -21,10 +21,10 @@ from statistics import NormalDist
 
 import numpy as np
 
-from builder.engine.values import Array, require_positive
+from builder.engine.validation import Array, require_positive
 
 #: Fewest readings from which noise can be told at all.
-FEWEST = 4
+MIN_READINGS = 4
 # Strengths of the correlation from one reading to the next, all believed alike beforehand (each stands for
 # the stretch around it), and shares of the noise that are even; the readings choose between them. A little
 # correlation the other way is allowed for: leaving it out would make independent readings look dependent.
@@ -141,7 +141,7 @@ class _Candidates:
     correlation: Array
     even: Array
     length: Array
-    log_belief: Array
+    log_prior: Array
 
 
 @lru_cache(maxsize=64)
@@ -185,11 +185,11 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
     """
     require_positive(bend=knot_spacing)
     size = reading.size
-    if size < FEWEST:
-        raise ValueError(f"noise cannot be told from fewer than {FEWEST} readings")
+    if size < MIN_READINGS:
+        raise ValueError(f"noise cannot be told from fewer than {MIN_READINGS} readings")
     trend, columns = _spline_basis(position, knot_spacing)
     of = _candidates(size)
-    belief = of.log_belief - of.length * float(np.ptp(position)) / (size - 1) / (2 * knot_spacing)
+    belief = of.log_prior - of.length * float(np.ptp(position)) / (size - 1) / (2 * knot_spacing)
     y, x, w = of.cosines @ reading, of.cosines @ trend, of.cosines @ weight
     sure = 1 / of.variance
     count = x.shape[1]

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, MECHANICAL_HORSEPOWER
-from builder.engine.values import Value, require_not_negative, require_positive, unwrap_scalar
+from builder.engine.validation import Value, require_not_negative, require_positive, unwrap_scalar
 
 #: Power a cylinder head could support for each cfm of one port's flow at 28 inH2O [hp]: common practice.
 HORSEPOWER_PER_CFM = 0.257

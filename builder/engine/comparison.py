@@ -19,10 +19,10 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine.autocorrelated_noise import FEWEST, MeanNoise, noise_of_mean, student_t_quantile
+from builder.engine.autocorrelated_noise import MIN_READINGS, MeanNoise, noise_of_mean, student_t_quantile
 from builder.engine.curves import Curve, mean_over, overlap
 from builder.engine.smoothing import smoother_rows
-from builder.engine.values import Array
+from builder.engine.validation import Array
 
 Basis = Literal["repeats", "readings", "not known"]
 GainVerdict = Literal[
@@ -30,7 +30,7 @@ GainVerdict = Literal[
 ]
 
 #: Most cells on which two pulls are compared reading by reading.
-_MOST_CELLS = 90
+_MAX_CELLS = 90
 #: Two pulls were logged at the same speeds if their readings are this near, as a share of the window's width.
 _SAME_SPEED = 1 / 64
 
@@ -126,7 +126,7 @@ def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np
     """
     if len(pulls) < 2:
         raise ValueError("repeatability needs at least two pulls with nothing changed between them")
-    low, high = _common(pulls, low, high)
+    low, high = _common_range(pulls, low, high)
     speed = _grid(pulls, low, high)
     values = np.stack([each.at(speed) for each in pulls])
     deviation = np.std(values, axis=0, ddof=1)
@@ -154,7 +154,7 @@ def drift(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) ->
     """
     if len(pulls) < 2:
         raise ValueError("drift needs a first and a last pull with nothing changed between them")
-    low, high = _common(pulls, low, high)
+    low, high = _common_range(pulls, low, high)
     means = np.array([mean_over(each, low, high) for each in pulls])
     order = np.arange(means.size) - (means.size - 1) / 2
     found = gain([pulls[0]], [pulls[-1]], low, high)
@@ -194,7 +194,7 @@ def gain(
     if not before or not after:
         raise ValueError("a gain needs at least one pull before the change and one after it")
     both = [*before, *after]
-    low, high = _common(both, low, high)
+    low, high = _common_range(both, low, high)
     speed = _grid(both, low, high)
     earlier = float(np.mean([mean_over(each, low, high) for each in before]))
     later = float(np.mean([mean_over(each, low, high) for each in after]))
@@ -245,7 +245,7 @@ def _verdict(mean: float, half_width: float) -> GainVerdict:
     return "gained more than the noise" if mean > 0 else "lost more than the noise"
 
 
-def _common(pulls: Sequence[Curve], low: float, high: float) -> tuple[float, float]:
+def _common_range(pulls: Sequence[Curve], low: float, high: float) -> tuple[float, float]:
     shared = overlap(pulls, low, high)
     if shared is None:
         raise ValueError("the pulls have no range of speeds in common")
@@ -297,7 +297,7 @@ def _noise_of_repeats(
 def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, high: float, windows: float) -> _Noise:
     """Noise from how the readings of two pulls scatter about each other along the speed."""
     at, difference = reading_differences(before, after, low, high)
-    if at.size < FEWEST:
+    if at.size < MIN_READINGS:
         unknown = float("nan")
         return _Noise("not known", unknown, unknown, float(at.size), 0.0, np.full(speed.size, unknown))
     edges = np.concatenate([[low], (at[1:] + at[:-1]) / 2, [high]])
@@ -332,7 +332,7 @@ def reading_differences(before: Curve, after: Curve, low: float, high: float) ->
     first, second = _within(before, low, high), _within(after, low, high)
     if first.size == 0 or second.size == 0:
         return np.empty(0), np.empty(0)
-    cell = (high - low) / _MOST_CELLS
+    cell = (high - low) / _MAX_CELLS
     if first.size > 1 and second.size > 1:
         spacing = max(float(np.median(np.diff(first))), float(np.median(np.diff(second))))
         nearest = np.clip(np.searchsorted(second, first), 1, second.size - 1)
@@ -341,7 +341,7 @@ def reading_differences(before: Curve, after: Curve, low: float, high: float) ->
         alike = gap <= min(before.width * _SAME_SPEED, spacing / 4)
         if alike.mean() > 0.9 and spacing >= 0.8 * cell:
             at = first[alike]
-            return at, _moved(after, second[nearest][alike], at) - _moved(before, at, at)
+            return at, _shifted(after, second[nearest][alike], at) - _shifted(before, at, at)
         # Wide enough that hardly a cell goes empty where the two were logged at other speeds.
         cell = max(cell, 1.5 * spacing)
     cells = max(1, int((high - low) / cell))
@@ -351,23 +351,23 @@ def reading_differences(before: Curve, after: Curve, low: float, high: float) ->
     for of, speeds in ((before, first), (after, second)):
         index = np.clip(np.searchsorted(edges, speeds, side="right") - 1, 0, cells - 1)
         rows = np.bincount(index, minlength=cells)
-        level = np.bincount(index, weights=_moved(of, speeds, middle[index]), minlength=cells)
+        level = np.bincount(index, weights=_shifted(of, speeds, middle[index]), minlength=cells)
         sides.append(np.where(rows > 0, level / np.maximum(rows, 1), np.nan))
     difference = sides[1] - sides[0]
     known = np.isfinite(difference)
     return middle[known], difference[known]
 
 
-def _within(of: Curve, low: float, high: float) -> Array:
+def _within(curve: Curve, low: float, high: float) -> Array:
     hair = 1e-9 * high
-    return of.reading_speed[(of.reading_speed >= low - hair) & (of.reading_speed <= high + hair)]
+    return curve.reading_speed[(curve.reading_speed >= low - hair) & (curve.reading_speed <= high + hair)]
 
 
-def _moved(of: Curve, speeds: Array, to: Array) -> Array:
+def _shifted(curve: Curve, speeds: Array, to: Array) -> Array:
     """Readings of the curve at their speeds, moved to nearby speeds along the smoothed curve."""
-    reading = of.reading_value[np.searchsorted(of.reading_speed, speeds)]
-    inside = np.clip(to, of.lowest, of.highest)
-    return np.asarray(reading + of.at(inside) - of.at(np.clip(speeds, of.lowest, of.highest)))
+    reading = curve.reading_value[np.searchsorted(curve.reading_speed, speeds)]
+    inside = np.clip(to, curve.lowest, curve.highest)
+    return np.asarray(reading + curve.at(inside) - curve.at(np.clip(speeds, curve.lowest, curve.highest)))
 
 
 def _ranges(speed: Array, difference: Array, band: Array, width: float) -> tuple[SpeedRange, ...]:

@@ -17,30 +17,30 @@ import numpy as np
 
 from builder.engine.air import Air
 from builder.engine.constants import INCH_OF_MERCURY, ZERO_CELSIUS
-from builder.engine.values import Value, reject_if, require_positive, unwrap_scalar
+from builder.engine.validation import Value, reject_if, require_positive, unwrap_scalar
 
 # A limit is not broken by the last digit of a unit conversion.
-_HAIR = 1e-9
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
+class StandardLimit:
     """A range that a standard allows: what is limited, lowest and highest, and how to say it in words."""
 
     name: str
-    of: Callable[[Air], float]
+    quantity: Callable[[Air], float]
     lowest: float
     highest: float
-    say: Callable[[float], str]
+    text: Callable[[float], str]
 
-    def broken_by(self, air: Air) -> str | None:
+    def violation(self, air: Air) -> str | None:
         """One plain sentence if the air lies outside this limit, else None."""
-        value = self.of(air)
-        hair = _HAIR * max(abs(self.lowest), abs(self.highest))
+        value = self.quantity(air)
+        hair = _ROUNDING * max(abs(self.lowest), abs(self.highest))
         if value < self.lowest - hair:
-            return f"{self.name} {self.say(value)} is below {self.say(self.lowest)}"
+            return f"{self.name} {self.text(value)} is below {self.text(self.lowest)}"
         if value > self.highest + hair:
-            return f"{self.name} {self.say(value)} is above {self.say(self.highest)}"
+            return f"{self.name} {self.text(value)} is above {self.text(self.highest)}"
         return None
 
 
@@ -52,7 +52,7 @@ class Standard:
     name: str
     formula: str
     function: Callable[[Air], float]
-    limits: tuple[Limit, ...]
+    limits: tuple[StandardLimit, ...]
     factor_limits: tuple[float, float] | None
     source: str
     withdrawn: bool = False
@@ -69,11 +69,11 @@ class Standard:
 
     def outside(self, air: Air) -> tuple[str, ...]:
         """What lies outside the standard's own range, one plain sentence each; empty when all is within."""
-        broken = [sentence for limit in self.limits if (sentence := limit.broken_by(air)) is not None]
+        broken = [sentence for limit in self.limits if (sentence := limit.violation(air)) is not None]
         if self.factor_limits is not None:
             low, high = self.factor_limits
             factor = self.factor(air)
-            if not low - _HAIR <= factor <= high + _HAIR:
+            if not low - _ROUNDING <= factor <= high + _ROUNDING:
                 broken.append(f"the factor {factor:.3f} is outside {low:g} to {high:g}")
         return tuple(broken)
 
@@ -86,12 +86,12 @@ def _kilopascal(value: float) -> str:
     return f"{value / 1000:.1f} kPa"
 
 
-def _temperature_limit(lowest: float, highest: float) -> Limit:
-    return Limit("air temperature", lambda air: air.temperature, lowest, highest, _celsius)
+def _temperature_limit(lowest: float, highest: float) -> StandardLimit:
+    return StandardLimit("air temperature", lambda air: air.temperature, lowest, highest, _celsius)
 
 
-def _dry_pressure_limit(lowest: float, highest: float) -> Limit:
-    return Limit("dry-air pressure", lambda air: air.dry_pressure, lowest, highest, _kilopascal)
+def _dry_pressure_limit(lowest: float, highest: float) -> StandardLimit:
+    return StandardLimit("dry-air pressure", lambda air: air.dry_pressure, lowest, highest, _kilopascal)
 
 
 def sae_j1349_factor(dry_pressure: Value, temperature: Value) -> Value:
@@ -266,32 +266,32 @@ class Correction:
     """
 
     stated: Standard
-    wanted: Standard
-    divided_out: float
-    put_in: float
+    target: Standard
+    stated_factor: float
+    target_factor: float
     outside: tuple[str, ...]
 
     @property
     def factor(self) -> float:
         """What the readings as written are multiplied by [-]."""
-        return self.put_in / self.divided_out
+        return self.target_factor / self.stated_factor
 
     def apply(self, readings: Value) -> Value:
         """The readings in the wanted standard, same shape and unit as given."""
         return unwrap_scalar(np.asarray(readings, dtype=np.float64) * self.factor)
 
 
-def correct(air: Air, stated: Standard, wanted: Standard) -> Correction:
+def correct(air: Air, stated: Standard, target: Standard) -> Correction:
     """How to move readings taken in this air from the standard they are stated in to the wanted one.
 
     The same standard on both sides is a factor of exactly one, whatever the air. Raises ValueError for air
     that cannot be, or a stated factor of zero or less (dividing it out would mean nothing).
     ``outside`` holds what lies outside either standard's own range.
     """
-    if stated is wanted:
-        sentences = [f"{wanted.name}: {sentence}" for sentence in wanted.outside(air)]
-        return Correction(stated, wanted, 1.0, 1.0, tuple(sentences))
-    divided_out, put_in = stated.factor(air), wanted.factor(air)
+    if stated is target:
+        sentences = [f"{target.name}: {sentence}" for sentence in target.outside(air)]
+        return Correction(stated, target, 1.0, 1.0, tuple(sentences))
+    divided_out, put_in = stated.factor(air), target.factor(air)
     reject_if(divided_out <= 0, "a factor of zero or less cannot be divided out", "stated")
-    sentences = [f"{standard.name}: {sentence}" for standard in (stated, wanted) for sentence in standard.outside(air)]
-    return Correction(stated, wanted, divided_out, put_in, tuple(dict.fromkeys(sentences)))
+    sentences = [f"{standard.name}: {sentence}" for standard in (stated, target) for sentence in standard.outside(air)]
+    return Correction(stated, target, divided_out, put_in, tuple(dict.fromkeys(sentences)))

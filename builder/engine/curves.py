@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from builder.engine.constants import REV_PER_MINUTE
 from builder.engine.smoothing import local_fit, lone_readings, merge_duplicates, smoother_rows, spikes
-from builder.engine.values import Array, require_positive
+from builder.engine.validation import Array, require_positive
 
 #: Full width of the smoother's window: 500 rev/min.
 WIDTH = 500 * REV_PER_MINUTE
@@ -84,7 +84,7 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
-class Peak:
+class CurvePeak:
     """The highest point of the smoothed curve and, beside it, of the rows as logged. Speeds [rev/s].
 
     ``at_end`` says that the curve was still rising when the log ended (or already falling when it began):
@@ -122,7 +122,7 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
         raise ValueError("no row has both a speed and a value")
     spike = _spikes(speeds, values, width)
     kept_speed, kept_value = (speeds[~spike], values[~spike]) if spike.any() else (speeds, values)
-    x, y, count = merge_duplicates(kept_speed, kept_value, _nearness(kept_speed, width), width * _SAME_SPEED)
+    x, y, count = merge_duplicates(kept_speed, kept_value, _same_speed_distance(kept_speed, width), width * _SAME_SPEED)
     lone = lone_readings(x, y, width) if speeds.size > _FEW_ROWS else np.zeros(x.size, dtype=bool)
     spike_speed = np.concatenate([speeds[spike], x[lone]])
     spike_value = np.concatenate([values[spike], y[lone]])
@@ -167,7 +167,7 @@ def _spikes(speeds: Array, values: Array, width: float) -> npt.NDArray[np.bool_]
     return np.isin(speeds, x[lone_readings(x, y, width)])
 
 
-def _nearness(speeds: Array, width: float) -> float:
+def _same_speed_distance(speeds: Array, width: float) -> float:
     """Width of the cells whose rows become one reading: none where the rows stand apart."""
     if speeds.size < 2 or speeds.size > 20 * _FEW_ROWS:
         return width * CELL if speeds.size > 1 else 0.0
@@ -193,46 +193,46 @@ def common_grid(lowest: float, highest: float, step: float = STEP) -> Array:
     return np.arange(first, last + 1, dtype=np.float64) * step
 
 
-def map_curve(of: Curve, change: Callable[[Array, Array], Array]) -> Curve:
+def map_curve(source: Curve, function: Callable[[Array, Array], Array]) -> Curve:
     """The same pull with every value changed: ``change(speed [rev/s], value)`` gives the new values.
 
     The smoothed curve is changed, not smoothed anew: power is made from torque by 2 pi n T, a corrected curve
     by a factor. The highest row is looked up again among the readings, because another may now be it.
     """
-    ends = change(np.array([of.lowest, of.highest]), np.array([of.ends[0][1], of.ends[1][1]]))
-    readings = change(of.reading_speed, of.reading_value)
-    raw_speed = of.raw_peak_speed
-    raw = float(change(np.array([raw_speed]), np.array([of.raw_peak]))[0])
+    ends = function(np.array([source.lowest, source.highest]), np.array([source.ends[0][1], source.ends[1][1]]))
+    readings = function(source.reading_speed, source.reading_value)
+    raw_speed = source.raw_peak_speed
+    raw = float(function(np.array([raw_speed]), np.array([source.raw_peak]))[0])
     best = int(np.argmax(readings))
     if readings[best] > raw:
-        raw_speed, raw = float(of.reading_speed[best]), float(readings[best])
+        raw_speed, raw = float(source.reading_speed[best]), float(readings[best])
     return replace(
-        of,
-        value=change(of.speed, of.value),
-        ends=((of.lowest, float(ends[0])), (of.highest, float(ends[1]))),
+        source,
+        value=function(source.speed, source.value),
+        ends=((source.lowest, float(ends[0])), (source.highest, float(ends[1]))),
         reading_value=readings,
-        spike_value=change(of.spike_speed, of.spike_value),
+        spike_value=function(source.spike_speed, source.spike_value),
         raw_peak_speed=raw_speed,
         raw_peak=raw,
     )
 
 
-def peak(of: Curve) -> Peak:
+def peak(source: Curve) -> CurvePeak:
     """Highest point of the smoothed curve, found between grid points by the parabola through the top three.
 
     Beside it the highest row as logged. Unit: as the curve's values; speeds [rev/s].
     """
-    speed, value = of.points()
+    speed, value = source.points()
     top = int(np.argmax(value))
     if top in (0, speed.size - 1):
-        return Peak(float(speed[top]), float(value[top]), of.raw_peak_speed, of.raw_peak, at_end=True)
+        return CurvePeak(float(speed[top]), float(value[top]), source.raw_peak_speed, source.raw_peak, at_end=True)
     x, y = speed[top - 1 : top + 2] - speed[top], value[top - 1 : top + 2] - value[top]
     # Parabola through (0, 0) and its two neighbours: y = b x + c x^2.
     bend = (y[2] / x[2] - y[0] / x[0]) / (x[2] - x[0])
     rise = y[0] / x[0] - bend * x[0]
     off = float(np.clip(-rise / (2 * bend), x[0], x[2])) if bend < 0 else 0.0
     highest = float(value[top] + rise * off + bend * off**2)
-    return Peak(float(speed[top] + off), highest, of.raw_peak_speed, of.raw_peak, at_end=False)
+    return CurvePeak(float(speed[top] + off), highest, source.raw_peak_speed, source.raw_peak, at_end=False)
 
 
 def overlap(curves: Iterable[Curve], low: float = -np.inf, high: float = np.inf) -> tuple[float, float] | None:
@@ -243,34 +243,34 @@ def overlap(curves: Iterable[Curve], low: float = -np.inf, high: float = np.inf)
     return (low, high) if low < high else None
 
 
-def area_under(of: Curve, low: float | None = None, high: float | None = None) -> float:
+def area_under(source: Curve, low: float | None = None, high: float | None = None) -> float:
     """Area under the smoothed curve over a range of speeds, in the curve's unit times [rev/s].
 
     ``low`` and ``high`` [rev/s] default to the logged ends. By the trapezoid rule between the points of the
     curve. NaN where the range leaves the logged speeds: nothing is extrapolated. Raises ValueError if the range
     is empty. Source: trapezoid rule.
     """
-    low = of.lowest if low is None else low
-    high = of.highest if high is None else high
+    low = source.lowest if low is None else low
+    high = source.highest if high is None else high
     if not low < high:
         raise ValueError("the range of speeds must run from a lower to a higher speed")
-    speed, _ = of.points()
+    speed, _ = source.points()
     inner = speed[(speed > low) & (speed < high)]
     x = np.concatenate([[low], inner, [high]])
-    return float(np.trapezoid(of.at(x), x))
+    return float(np.trapezoid(source.at(x), x))
 
 
-def mean_over(of: Curve, low: float | None = None, high: float | None = None) -> float:
+def mean_over(source: Curve, low: float | None = None, high: float | None = None) -> float:
     """Mean of the smoothed curve over a range of speeds, in the curve's unit: area over width.
 
     Arguments, NaN and errors as :func:`area_under`.
     """
-    low = of.lowest if low is None else low
-    high = of.highest if high is None else high
-    return area_under(of, low, high) / (high - low)
+    low = source.lowest if low is None else low
+    high = source.highest if high is None else high
+    return area_under(source, low, high) / (high - low)
 
 
-def torque_band(of: Curve, share: float = 0.9) -> tuple[tuple[float, float], ...]:
+def torque_band(torque: Curve, share: float = 0.9) -> tuple[tuple[float, float], ...]:
     """Ranges of speed [rev/s] in which the smoothed curve is at least ``share`` of its peak.
 
     One range for most engines, more where the curve dips in between; crossings by a straight line between
@@ -279,10 +279,10 @@ def torque_band(of: Curve, share: float = 0.9) -> tuple[tuple[float, float], ...
     """
     if not 0 < share <= 1:
         raise ValueError("the share of the peak must lie between 0 and 1")
-    highest = peak(of).value
+    highest = peak(torque).value
     if highest <= 0:
         raise ValueError("a curve without a peak above zero has no band")
-    speed, value = of.points()
+    speed, value = torque.points()
     above = value - share * highest
     bands: list[tuple[float, float]] = []
     start = float(speed[0]) if above[0] >= 0 else None

@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine.values import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
+from builder.engine.validation import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 PRELOAD_SPREAD = MappingProxyType({"feel": 0.35, "torque": 0.25, "angle": 0.15, "stretch": 0.05})
 """How far preload may lie from its estimate, as a part of it, by the way the joint was tightened.
@@ -30,16 +30,16 @@ _COLLAR_DIAMETER = 1.25  # mean diameter of head or nut face over nominal diamet
 # Stress area over diameter squared, for coarse to fine threads of 6 to 20 mm (ISO 898-1, ASME B1.1).
 _STRESS_AREA_SHAPE = (0.50, 0.64)
 # Nut factor * stress: a soft bolt barely snugged with oil, and the strongest alloy fully tightened dry.
-_LEAST_TIGHT = 0.12 * 150e6
-_MOST_TIGHT = 0.20 * 1100e6
+_LOWEST_TORQUE_STRESS = 0.12 * 150e6
+_HIGHEST_TORQUE_STRESS = 0.20 * 1100e6
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
+class TorqueBand:
     """From the least to the most, both included."""
 
-    least: Value
-    most: Value
+    minimum: Value
+    maximum: Value
 
 
 def fastener_preload(torque: Value, nut_factor: Value, diameter: Value) -> Value:
@@ -111,7 +111,7 @@ def preload_from_stretch(
     return unwrap_scalar(modulus * np.asarray(stretch) / slenderness)
 
 
-def plausible_torque(diameter: Value) -> Band:
+def plausible_torque(diameter: Value) -> TorqueBand:
     """Torque [N m] that a fastener of this size could be given, from the softest snug to the strongest.
 
     A wide band, over strength, thread and lubricant: what lies outside is a slip of the pen or of the unit,
@@ -123,13 +123,15 @@ def plausible_torque(diameter: Value) -> Band:
     require_positive(diameter=diameter)
     cube = np.asarray(diameter) ** 3
     slim, full = _STRESS_AREA_SHAPE
-    return Band(unwrap_scalar(_LEAST_TIGHT * slim * cube), unwrap_scalar(_MOST_TIGHT * full * cube))
+    return TorqueBand(
+        unwrap_scalar(_LOWEST_TORQUE_STRESS * slim * cube), unwrap_scalar(_HIGHEST_TORQUE_STRESS * full * cube)
+    )
 
 
 TorqueVerdict = Literal["plausible", "twelve times too high", "twelve times too low", "too high", "too low"]
 
 
-def judge_torque(torque: float, diameter: float) -> TorqueVerdict:
+def check_torque(torque: float, diameter: float) -> TorqueVerdict:
     """What a torque [N m] looks like on a fastener of a nominal diameter [m].
 
     "twelve times too low" means that the number would be plausible in lbf ft where lbf in was written, and
@@ -141,10 +143,10 @@ def judge_torque(torque: float, diameter: float) -> TorqueVerdict:
     band = plausible_torque(diameter)
 
     def fits(value: float) -> bool:
-        return bool(band.least <= value <= band.most)
+        return bool(band.minimum <= value <= band.maximum)
 
     if fits(torque):
         return "plausible"
-    if torque > band.most:
+    if torque > band.maximum:
         return "twelve times too high" if fits(torque / 12) else "too high"
     return "twelve times too low" if fits(torque * 12) else "too low"

@@ -2,7 +2,7 @@
 
 Every input may be one value or one per cylinder; a cylinder that was not measured (NaN) stays NaN. All
 lengths [m], all volumes [m3], unless a docstring says otherwise. Impossible geometry raises
-:class:`~builder.engine.values.Conflict`, a ValueError that names the inputs.
+:class:`~builder.engine.validation.InputConflict`, a ValueError that names the inputs.
 
 Source: Heywood, Internal Combustion Engine Fundamentals, ch. 2, and plain geometry.
 """
@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine.kinematics import cylinder_volume
-from builder.engine.values import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
+from builder.engine.validation import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 def swept_volume(bore: Value, stroke: Value) -> Value:

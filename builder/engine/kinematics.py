@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from builder.engine.values import (
+from builder.engine.validation import (
     Array,
     Value,
     reject_if,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Array, Value, reject_if, require_positive, unwrap_scalar
+from builder.engine.validation import Array, Value, reject_if, require_positive, unwrap_scalar
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine.values import Array
+from builder.engine.validation import Array
 
 SettingVerdict = Literal["optimum", "still rising", "still falling", "no optimum"]
 
@@ -30,7 +30,7 @@ class BestSetting:
     verdict: SettingVerdict
     constant: float
     slope: float
-    bend: float
+    curvature: float
     optimum: float | None
     optimum_value: float | None
     best_tried: float
@@ -41,7 +41,7 @@ class BestSetting:
 
     def at(self, level: float) -> float:
         """The parabola at a level, for drawing."""
-        return self.constant + self.slope * level + self.bend * level**2
+        return self.constant + self.slope * level + self.curvature * level**2
 
 
 def best_setting(levels: Sequence[float], values: Sequence[float], noise: float | None = None) -> BestSetting:

@@ -20,7 +20,7 @@ from builder.engine.constants import (
     MINUTE,
     POUND_FORCE_FOOT,
 )
-from builder.engine.values import Value, require_not_negative, require_positive, unwrap_scalar
+from builder.engine.validation import Value, require_not_negative, require_positive, unwrap_scalar
 
 
 def power(torque: Value, speed: Value) -> Value:

@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Array
+from builder.engine.validation import Array
 
 Kind = Literal["sweep", "steps", "rows per speed"]
 Part = Literal["run-up", "steady hold", "idle", "between steps", "coast-down", "another rising part", "not a number"]
@@ -29,9 +29,9 @@ RISING = 0.25
 STEADY_SHARE = 0.6
 FEWEST_STEPS = 3
 #: Without time, rows further apart than this share of all speeds are readings, not a log.
-LEAP = 0.04
+JUMP = 0.04
 #: A stretch that covers less than this share of all speeds, and is short beside its neighbour, is its neighbour's.
-SHRED = 0.08
+SHORT_RUN = 0.08
 #: Long logs are looked at in this many blocks of rows.
 _BLOCKS = 20_000
 
@@ -40,7 +40,7 @@ _IDLE, _RUN_UP, _HOLD, _RISE, _FALL = range(5)
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class ExcludedRows:
     """A stretch of rows that is not part of the pull: what it is, which rows (from 0, last not included).
 
     ``from_speed`` and ``to_speed`` [rev/s]; ``seconds`` it lasted, None where the log has no time.
@@ -54,7 +54,7 @@ class LeftOut:
     seconds: float | None
 
     @property
-    def words(self) -> str:
+    def text(self) -> str:
         """The stretch in plain words, speeds in rev/min."""
         rows = self.stop - self.start
         lasted = f"{rows} row{'s' if rows != 1 else ''}"
@@ -80,12 +80,12 @@ class Segment:
     mask: npt.NDArray[np.bool_]
     start: int
     stop: int
-    left_out: tuple[LeftOut, ...]
+    excluded: tuple[ExcludedRows, ...]
 
     @property
-    def account(self) -> tuple[str, ...]:
+    def excluded_texts(self) -> tuple[str, ...]:
         """What was left out, one plain phrase for each stretch."""
-        return tuple(each.words for each in self.left_out)
+        return tuple(each.text for each in self.excluded)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +127,7 @@ def loaded_part(
     if times is not None and not _runs_forward(times[finite]):
         times = None
     if _rows_per_speed(speeds[finite], times):
-        return _kept_whole("rows per speed", finite, speeds, times)
+        return _all_rows("rows per speed", finite, speeds, times)
     index = np.flatnonzero(finite)
     trace = _blocks(
         speeds[index],
@@ -137,13 +137,13 @@ def loaded_part(
     labels = _labels(trace)
     kind, chosen = _choose(trace, labels)
     if not chosen.any():
-        return _kept_whole("rows per speed" if times is None else "sweep", finite, speeds, times)
+        return _all_rows("rows per speed" if times is None else "sweep", finite, speeds, times)
     mask = np.zeros(speeds.size, dtype=bool)
     lengths = np.diff(np.append(trace.first, trace.rows))
     mask[index] = np.repeat(chosen, lengths)
     rows = np.flatnonzero(mask)
-    left = _tell_left_out(trace, labels, chosen, kind, index)
-    return Segment(kind, mask, int(rows[0]), int(rows[-1]) + 1, left + _tell_not_finite(finite))
+    left = _excluded_rows(trace, labels, chosen, kind, index)
+    return Segment(kind, mask, int(rows[0]), int(rows[-1]) + 1, left + _excluded_not_finite(finite))
 
 
 def _runs_forward(times: Array) -> bool:
@@ -159,12 +159,12 @@ def _rows_per_speed(speeds: Array, times: Array | None) -> bool:
         return False
     step = np.diff(speeds)
     one_way = bool(np.all(step >= 0) or np.all(step <= 0))
-    return one_way or float(np.median(np.abs(step))) > LEAP * float(np.ptp(speeds))
+    return one_way or float(np.median(np.abs(step))) > JUMP * float(np.ptp(speeds))
 
 
-def _kept_whole(kind: Kind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
+def _all_rows(kind: Kind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
     rows = np.flatnonzero(finite)
-    return Segment(kind, finite.copy(), int(rows[0]), int(rows[-1]) + 1, _tell_not_finite(finite))
+    return Segment(kind, finite.copy(), int(rows[0]), int(rows[-1]) + 1, _excluded_not_finite(finite))
 
 
 def _blocks(speeds: Array, torques: Array | None, times: Array | None) -> _Trace:
@@ -199,7 +199,7 @@ def _labels(trace: _Trace) -> Labels:
     labels[(rate > threshold) & loaded] = _RISE
     labels[(rate > threshold) & ~loaded] = _RUN_UP
     labels[rate < -threshold] = _FALL
-    return _without_flicker(labels, window)
+    return _without_short_runs(labels, window)
 
 
 def _window(trace: _Trace) -> int:
@@ -219,11 +219,11 @@ def _window(trace: _Trace) -> int:
     return int(window)
 
 
-def _moving_mean(of: Array, half: int) -> Array:
+def _moving_mean(values: Array, half: int) -> Array:
     """Mean over ``half`` blocks on either side; at the ends over those that are there."""
-    total = np.concatenate([[0.0], np.cumsum(of)])
-    at = np.arange(of.size)
-    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, of.size)
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    at = np.arange(values.size)
+    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, values.size)
     return np.asarray((total[high] - total[low]) / (high - low))
 
 
@@ -245,7 +245,7 @@ def _typical_rate(time: Array, speed: Array, rate: Array, loaded: npt.NDArray[np
     return float(rate[order][np.searchsorted(reached, reached[-1] / 2)])
 
 
-def _without_flicker(labels: Labels, window: int) -> Labels:
+def _without_short_runs(labels: Labels, window: int) -> Labels:
     """Runs shorter than half the window take the label of the longer neighbour."""
     smooth = labels.copy()
     for _ in range(3):
@@ -320,17 +320,17 @@ def _trimmed(trace: _Trace, start: int, stop: int) -> tuple[int, int]:
     return start, stop
 
 
-def _tell_left_out(
+def _excluded_rows(
     trace: _Trace, labels: Labels, chosen: npt.NDArray[np.bool_], kind: Kind, index: npt.NDArray[np.intp]
-) -> tuple[LeftOut, ...]:
+) -> tuple[ExcludedRows, ...]:
     """The stretches that were not chosen, in the order logged, shreds given to their neighbours."""
     taken = np.flatnonzero(chosen)
     edges = np.append(trace.first, trace.rows)
-    little = SHRED * float(np.ptp(trace.speed))
-    told: list[LeftOut] = []
+    little = SHORT_RUN * float(np.ptp(trace.speed))
+    told: list[ExcludedRows] = []
     for a, b in _gaps(chosen):
         after, begun = a > taken[-1], a > taken[0]
-        for start, stop, label in _stretches(trace, labels, a, b):
+        for start, stop, label in _subdivide(trace, labels, a, b):
             first, last = int(index[edges[start]]), int(index[edges[stop] - 1]) + 1
             lasted = float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None
             part = _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < little)
@@ -339,7 +339,7 @@ def _tell_left_out(
                 earlier = told.pop()
                 first, speeds = earlier.start, (earlier.from_speed, speeds[1])
                 lasted = None if lasted is None or earlier.seconds is None else lasted + earlier.seconds
-            told.append(LeftOut(part, first, last, *speeds, lasted))
+            told.append(ExcludedRows(part, first, last, *speeds, lasted))
     return tuple(told)
 
 
@@ -349,11 +349,11 @@ def _gaps(chosen: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(starts, stops, strict=True) if not chosen[a]]
 
 
-def _stretches(trace: _Trace, labels: Labels, a: int, b: int) -> list[tuple[int, int, int]]:
+def _subdivide(trace: _Trace, labels: Labels, a: int, b: int) -> list[tuple[int, int, int]]:
     """Start, stop and label of the stretches between two blocks: the least telling joined to a neighbour."""
     starts, stops = _runs(labels[a:b])
     found = [(a + int(x), a + int(y), int(labels[a + x])) for x, y in zip(starts, stops, strict=True)]
-    little = SHRED * float(np.ptp(trace.speed))
+    little = SHORT_RUN * float(np.ptp(trace.speed))
     while len(found) > 1:
         reach = [float(np.ptp(trace.speed[x:y])) for x, y, _ in found]
         length = [y - x for x, y, _ in found]
@@ -390,10 +390,10 @@ def _name(label: int, kind: Kind, after: bool, begun: bool, still: bool) -> Part
     return names[label]
 
 
-def _tell_not_finite(finite: npt.NDArray[np.bool_]) -> tuple[LeftOut, ...]:
+def _excluded_not_finite(finite: npt.NDArray[np.bool_]) -> tuple[ExcludedRows, ...]:
     """Rows without a speed or torque, told once."""
     missing = np.flatnonzero(~finite)
     if not missing.size:
         return ()
     nan = float("nan")
-    return (LeftOut("not a number", int(missing[0]), int(missing[0]) + int(missing.size), nan, nan, None),)
+    return (ExcludedRows("not a number", int(missing[0]), int(missing[0]) + int(missing.size), nan, nan, None),)

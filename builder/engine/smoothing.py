@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Array, require_positive
+from builder.engine.validation import Array, require_positive
 
 Mask = npt.NDArray[np.bool_]
 
@@ -24,7 +24,7 @@ Mask = npt.NDArray[np.bool_]
 # the middle value: real curves bend, and an instrument's last digit is not a spike.
 _SPIKE_DEVIATIONS = 7.0
 _SPIKE_SHARE = 0.012
-_FEWEST_TO_JUDGE = 9
+_MIN_READINGS_FOR_SPIKES = 9
 _MAD_TO_DEVIATION = 1.482602218505602
 
 
@@ -132,16 +132,16 @@ def merge_duplicates(speed: Array, value: Array, cell: float = 0.0, same: float 
             x = np.bincount(index, weights=speed)[filled] / c
             y = np.bincount(index, weights=value)[filled] / c
             # Rows at one speed may straddle the edge of a cell.
-            return _joined_where(x, y, c, _apart(x, cell / 4))
+            return _merge_groups(x, y, c, _group_starts(x, cell / 4))
     order = np.argsort(speed, kind="stable")
     x, y, c = speed[order], value[order], np.ones(speed.size)
     if cell > 0:
-        return _joined_where(x, y, c, np.diff(np.floor(x / cell)) > 0)
-    x, y, c = _joined_where(x, y, c, np.diff(x) > 0)
-    return _joined_where(x, y, c, _apart(x, same)) if same > 0 else (x, y, c)
+        return _merge_groups(x, y, c, np.diff(np.floor(x / cell)) > 0)
+    x, y, c = _merge_groups(x, y, c, np.diff(x) > 0)
+    return _merge_groups(x, y, c, _group_starts(x, same)) if same > 0 else (x, y, c)
 
 
-def _apart(x: Array, same: float) -> Mask:
+def _group_starts(x: Array, same: float) -> Mask:
     """Which gaps between sorted readings stay open: a narrow one closes, but no group grows wider than that."""
     apart = np.diff(x) > same
     start = float(x[0])
@@ -153,7 +153,7 @@ def _apart(x: Array, same: float) -> Mask:
     return apart
 
 
-def _joined_where(x: Array, y: Array, c: Array, apart: Mask) -> tuple[Array, Array, Array]:
+def _merge_groups(x: Array, y: Array, c: Array, apart: Mask) -> tuple[Array, Array, Array]:
     """Neighbours that are not apart become one, each row weighing alike."""
     if apart.all():
         return x, y, c
@@ -167,7 +167,7 @@ def spikes(value: Array) -> Mask:
 
     Shape: (rows,) in the order logged. Source: Davies and Gather 1993 (Hampel's rule).
     """
-    if value.size < _FEWEST_TO_JUDGE:
+    if value.size < _MIN_READINGS_FOR_SPIKES:
         return np.zeros(value.size, dtype=bool)
     padded = np.concatenate([value[2:0:-1], value, value[-2:-4:-1]])
     off = np.abs(value - _median_of_five(*(padded[k : k + value.size] for k in range(5))))
@@ -197,12 +197,12 @@ def lone_readings(x: Array, y: Array, width: float) -> Mask:
     Shapes: (readings,) sorted by speed; ``width`` in the unit of the speed.
     """
     kept = np.ones(x.size, dtype=bool)
-    if x.size < _FEWEST_TO_JUDGE:
+    if x.size < _MIN_READINGS_FOR_SPIKES:
         return ~kept
     level = float(np.median(np.abs(y)))
     for _ in range(max(1, x.size // 20)):
         index = np.flatnonzero(kept)
-        off = np.abs(_left_out_residuals(x[index], y[index], width))
+        off = np.abs(_leave_one_out_residuals(x[index], y[index], width))
         deviation = _MAD_TO_DEVIATION * float(np.median(off))
         worst = int(np.argmax(off))
         if not off[worst] > max(_SPIKE_DEVIATIONS * deviation, _SPIKE_SHARE * level):
@@ -211,14 +211,14 @@ def lone_readings(x: Array, y: Array, width: float) -> Mask:
     return ~kept & _in_short_runs(~kept)
 
 
-def _left_out_residuals(x: Array, y: Array, width: float) -> Array:
+def _leave_one_out_residuals(x: Array, y: Array, width: float) -> Array:
     """Each reading less the fit without it, over how much of the readings' noise that difference carries."""
-    left_out, noise = _left_out_rows(x.tobytes(), width)
+    left_out, noise = _leave_one_out_rows(x.tobytes(), width)
     return np.asarray((y - left_out @ y) / noise)
 
 
 @lru_cache(maxsize=8)
-def _left_out_rows(speeds: bytes, width: float) -> tuple[Array, Array]:
+def _leave_one_out_rows(speeds: bytes, width: float) -> tuple[Array, Array]:
     """The fit at each reading without it, as a matrix; kept, because all channels of a pull share it."""
     x = np.frombuffer(speeds)
     distance = np.abs(x[:, None] - x[None, :])

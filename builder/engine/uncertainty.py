@@ -21,7 +21,7 @@ from collections.abc import Callable, Collection, Mapping
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Value, reject_if, require_not_negative, unwrap_scalar
+from builder.engine.validation import Value, reject_if, require_not_negative, unwrap_scalar
 
 Contributions = dict[str, Value]
 """Slope times standard uncertainty, signed, for each root input; unit of the figure."""
@@ -71,7 +71,7 @@ def root(name: str, *standard_uncertainties: Value) -> Contributions:
 
 
 def partials(
-    function: Callable[..., Value], values: Mapping[str, Value], of: Collection[str] | None = None
+    function: Callable[..., Value], values: Mapping[str, Value], names: Collection[str] | None = None
 ) -> dict[str, Value]:
     """Partial derivatives of a function with respect to its named inputs, by central differences.
 
@@ -84,11 +84,14 @@ def partials(
     good to about 1e-9. Source: JCGM 100, 5.1.3.
     """
     slopes: dict[str, Value] = {}
-    for name in values if of is None else of:
+    for name in values if names is None else names:
         value = unwrap_scalar(values[name])
         step = unwrap_scalar(np.where(np.equal(value, 0), _STEP_AT_ZERO, np.abs(value) * _RELATIVE_STEP))
         above, below = value + step, value - step
-        high, low = _allowed(function, values, name, above), _allowed(function, values, name, below)
+        high, low = (
+            _evaluate_if_allowed(function, values, name, above),
+            _evaluate_if_allowed(function, values, name, below),
+        )
         if high is None or low is None:
             middle = np.asarray(function(**values))
             reject_if(high is None and low is None, f"the {name.replace('_', ' ')} cannot be varied at all", name)
@@ -98,7 +101,9 @@ def partials(
     return slopes
 
 
-def _allowed(function: Callable[..., Value], values: Mapping[str, Value], name: str, changed: Value) -> Value | None:
+def _evaluate_if_allowed(
+    function: Callable[..., Value], values: Mapping[str, Value], name: str, changed: Value
+) -> Value | None:
     """The function with one input changed; None where it does not allow that."""
     try:
         return function(**{**values, name: changed})

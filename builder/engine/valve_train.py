@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from builder.engine.values import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
+from builder.engine.validation import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 def _check_duration(**named: Value) -> None:

@@ -273,7 +273,7 @@ def _fit(fit: CheckedClearance) -> FitLine:
     note += [fit.note] if fit.note else []
     note += [f"gauged by {fit.by}"] if fit.by else []
     return FitLine(
-        fit.title, fit.limits.text, fit.limits.authority, found, fit.mean_text if len(marks) > 1 else "",
+        fit.title, fit.allowed.text, fit.allowed.authority, found, fit.mean_text if len(marks) > 1 else "",
         fit.axis or "", marks, fit.verdict, fit.verdict == "out of range", "; ".join(note), fit.computed,
     )  # fmt: skip
 
@@ -284,7 +284,7 @@ def _span(low: Measurement, high: Measurement) -> str:
 
 
 def _place(fit: CheckedClearance, value: float) -> float | None:
-    least, most = fit.limits.minimum, fit.limits.maximum
+    least, most = fit.allowed.minimum, fit.allowed.maximum
     if least is None or most is None or least >= most:
         return None
     return round((value - least) / (most - least), 4)

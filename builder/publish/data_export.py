@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from builder.engine.values import Array
+from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Figure, FigureSheet

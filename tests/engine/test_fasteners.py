@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import fasteners
-from builder.engine.values import InputConflict
+from builder.engine.validation import InputConflict
 
 INCH = 0.0254
 POUND_FOOT = 1.355_817_948
@@ -73,33 +73,33 @@ COMMON = [
 
 @pytest.mark.parametrize(("diameter", "torque"), COMMON)
 def test_common_torques_are_plausible(diameter: float, torque: float) -> None:
-    assert fasteners.judge_torque(torque, diameter) == "plausible"
+    assert fasteners.check_torque(torque, diameter) == "plausible"
     band = fasteners.plausible_torque(diameter)
-    assert band.least < torque < band.most
+    assert band.minimum < torque < band.maximum
 
 
 @pytest.mark.parametrize(
     ("diameter", "feet"), [(1 / 2, 110), (7 / 16, 65), (3 / 8, 45), (3 / 8, 30), (5 / 16, 20), (1 / 4, 8)]
 )
 def test_inches_where_feet_were_meant_are_caught(diameter: float, feet: float) -> None:
-    assert fasteners.judge_torque(feet * POUND_INCH, diameter * INCH) == "twelve times too low"
+    assert fasteners.check_torque(feet * POUND_INCH, diameter * INCH) == "twelve times too low"
 
 
 @pytest.mark.parametrize(("diameter", "inches"), [(1 / 4, 30), (5 / 16, 100), (3 / 8, 120), (7 / 16, 240)])
 def test_feet_where_inches_were_meant_are_caught(diameter: float, inches: float) -> None:
-    assert fasteners.judge_torque(inches * POUND_FOOT, diameter * INCH) == "twelve times too high"
+    assert fasteners.check_torque(inches * POUND_FOOT, diameter * INCH) == "twelve times too high"
 
 
 def test_what_twelve_does_not_explain_is_only_too_high_or_too_low() -> None:
-    assert fasteners.judge_torque(9000.0, 0.010) == "too high"
-    assert fasteners.judge_torque(0.1, 0.010) == "too low"
+    assert fasteners.check_torque(9000.0, 0.010) == "too high"
+    assert fasteners.check_torque(0.1, 0.010) == "too low"
     with pytest.raises(InputConflict, match="torque"):
-        fasteners.judge_torque(0.0, 0.010)
+        fasteners.check_torque(0.0, 0.010)
 
 
 def test_the_band_takes_many_sizes_at_once() -> None:
     band = fasteners.plausible_torque(np.array([0.006, 0.012]))
-    np.testing.assert_allclose(band.most[1] / band.most[0], 8.0)
+    np.testing.assert_allclose(band.maximum[1] / band.maximum[0], 8.0)
 
 
 def test_a_pitch_too_coarse_for_its_diameter_is_refused() -> None:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import geometry
-from builder.engine.values import InputConflict
+from builder.engine.validation import InputConflict
 
 INCH = 0.0254
 CC = 1e-6

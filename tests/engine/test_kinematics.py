@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import kinematics
-from builder.engine.values import InputConflict
+from builder.engine.validation import InputConflict
 
 STROKE, ROD, SPEED = 0.09, 0.15, 100.0
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine.lift_curve import lift_curve
-from builder.engine.values import InputConflict
+from builder.engine.validation import InputConflict
 
 
 @st.composite

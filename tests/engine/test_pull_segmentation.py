@@ -69,13 +69,13 @@ def test_the_sweep_is_found_and_the_rest_is_left_out(
 
 def test_what_was_left_out_is_told_in_plain_words() -> None:
     found = loaded_part(*(lambda log: (log.speed, log.torque, log.time))(usual(50, 5)))
-    assert [each.part for each in found.left_out] == ["idle", "run-up", "steady hold", "coast-down"]
-    idle, run_up, hold, coast = found.account
+    assert [each.part for each in found.excluded] == ["idle", "run-up", "steady hold", "coast-down"]
+    idle, run_up, hold, coast = found.excluded_texts
     assert "rev/min" in idle
     assert run_up.startswith("run-up from ")
     assert " s)" in hold
     assert coast.startswith("coast-down from 6")
-    covered = sum(each.stop - each.start for each in found.left_out)
+    covered = sum(each.stop - each.start for each in found.excluded)
     assert covered + found.mask.sum() == found.mask.size
 
 
@@ -94,7 +94,7 @@ def test_of_two_pulls_in_one_log_the_wider_is_taken_and_the_other_told() -> None
     )
     found = loaded_part(log.speed, log.torque, log.time)
     assert abs(found.start - log.edges[4]) < 12
-    assert "another rising part" in [each.part for each in found.left_out]
+    assert "another rising part" in [each.part for each in found.excluded]
 
 
 def test_a_step_test_keeps_its_steady_rows() -> None:
@@ -108,7 +108,7 @@ def test_a_step_test_keeps_its_steady_rows() -> None:
     held = np.repeat(np.arange(len(log.edges) - 1) % 2 == 0, np.diff(log.edges))
     assert found.mask[held].mean() > 0.97
     assert found.mask[~held].mean() < 0.3
-    assert {each.part for each in found.left_out} == {"between steps"}
+    assert {each.part for each in found.excluded} == {"between steps"}
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ def test_rows_per_speed_are_kept_whole(rpm: np.ndarray) -> None:
     found = loaded_part(rpm / 60, torque(rpm))
     assert found.kind == "rows per speed"
     assert found.mask.all()
-    assert found.left_out == ()
+    assert found.excluded == ()
 
 
 def test_rows_without_numbers_are_left_out_and_told() -> None:
@@ -135,7 +135,7 @@ def test_rows_without_numbers_are_left_out_and_told() -> None:
     speed[3], values[10] = np.nan, np.inf
     found = loaded_part(speed, values)
     assert np.flatnonzero(~found.mask).tolist() == [3, 10]
-    assert any("without a speed or torque" in words for words in found.account)
+    assert any("without a speed or torque" in words for words in found.excluded_texts)
 
 
 def test_a_log_in_which_nothing_rises_is_kept_and_not_guessed_at() -> None:
@@ -164,4 +164,4 @@ def test_a_million_rows_are_one_pull() -> None:
     assert log.speed.size > 900_000
     found = loaded_part(log.speed, log.torque, log.time)
     assert abs(found.start - log.edges[4]) < 0.01 * log.speed.size
-    assert len(found.left_out) < 8
+    assert len(found.excluded) < 8

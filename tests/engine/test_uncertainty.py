@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import geometry, uncertainty
-from builder.engine.values import InputConflict, Value
+from builder.engine.validation import InputConflict, Value
 
 
 def test_resolution_and_repeats() -> None:
@@ -43,7 +43,7 @@ def test_slopes_are_taken_position_by_position() -> None:
 
 def test_counts_are_left_out() -> None:
     values: dict[str, Value] = {"swept_volume": 7e-4, "cylinders": 8}
-    slopes = uncertainty.partials(geometry.displacement, values, of=("swept_volume",))
+    slopes = uncertainty.partials(geometry.displacement, values, names=("swept_volume",))
     assert slopes == {"swept_volume": pytest.approx(8.0)}
     with pytest.raises(InputConflict, match="cylinders cannot be varied"):
         uncertainty.partials(geometry.displacement, values)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import valve_train as vt
-from builder.engine.values import InputConflict
+from builder.engine.validation import InputConflict
 
 durations = st.floats(150.0, 340.0)
 centrelines = st.floats(85.0, 130.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from builder.engine import fits
+from builder.engine import clearances
 
 INCH = 0.0254
 
@@ -16,19 +16,19 @@ def test_bore_geometry_on_random_readings() -> None:
     bores = 4.030 * INCH + rng.normal(0, 0.0003 * INCH, size=(60, 3, 2))
     pairs_down = np.abs(bores[:, :, None, :] - bores[:, None, :, :]).max(axis=(1, 2, 3))
     pairs_across = np.abs(bores[:, :, :, None] - bores[:, :, None, :]).max(axis=(1, 2, 3))
-    np.testing.assert_allclose(fits.bore_taper(bores), pairs_down, rtol=0, atol=1e-18)
-    np.testing.assert_allclose(fits.bore_out_of_round(bores), pairs_across, rtol=0, atol=1e-18)
-    assert fits.bore_taper(bores[7]) == pytest.approx(pairs_down[7], abs=1e-18)
+    np.testing.assert_allclose(clearances.bore_taper(bores), pairs_down, rtol=0, atol=1e-18)
+    np.testing.assert_allclose(clearances.bore_out_of_round(bores), pairs_across, rtol=0, atol=1e-18)
+    assert clearances.bore_taper(bores[7]) == pytest.approx(pairs_down[7], abs=1e-18)
 
 
 def test_ring_gap_rule() -> None:
     """Common practice, no source (maker's sheet wins): 0.0045 in per inch, so 0.018 in on a 4.000 in bore."""
-    assert fits.ring_gap_rule(4.000 * INCH) / INCH == pytest.approx(0.018)
+    assert clearances.ring_gap_rule(4.000 * INCH) / INCH == pytest.approx(0.018)
 
 
 def test_oil_clearance_rule() -> None:
     """Common practice, no source: 0.001 in per inch, so 0.0025 in on a 2.500 in journal."""
-    assert fits.oil_clearance_rule(2.500 * INCH) / INCH == pytest.approx(0.0025)
+    assert clearances.oil_clearance_rule(2.500 * INCH) / INCH == pytest.approx(0.0025)
 
 
 def test_fit_position_against_interpolation() -> None:
@@ -36,4 +36,4 @@ def test_fit_position_against_interpolation() -> None:
     rng = np.random.default_rng(7)
     values = rng.uniform(0.0025, 0.0035, 50)
     expected = np.interp(values, [0.0025, 0.0035], [0.0, 1.0])
-    np.testing.assert_allclose(fits.fit_position(values, 0.0025, 0.0035), expected, atol=1e-12)
+    np.testing.assert_allclose(clearances.position_in_range(values, 0.0025, 0.0035), expected, atol=1e-12)

@@ -41,7 +41,7 @@ def test_the_parabola_is_numpys_and_scipys(seed: int) -> None:
     values = 400 - 0.5 * (levels - 33) ** 2 + rng.normal(0, 1, 8)
     found = best_setting(list(levels), list(values))
     bend, slope, constant = np.polyfit(levels, values, 2)
-    assert found.bend == pytest.approx(bend, rel=1e-9)
+    assert found.curvature == pytest.approx(bend, rel=1e-9)
     assert found.slope == pytest.approx(slope, rel=1e-9)
     assert found.constant == pytest.approx(constant, rel=1e-8)
     left = values - np.polyval([bend, slope, constant], levels)
@@ -59,7 +59,7 @@ def test_a_shops_sweep_of_spark_advance_by_power() -> None:
 def test_the_same_sweep_by_torque_names_no_optimum() -> None:
     """Source: common practice, no source: 438, 439, 445 lbf ft bend upwards."""
     found = best_setting([30.0, 33.0, 35.0], [438.0, 439.0, 445.0])
-    assert found.bend > 0
+    assert found.curvature > 0
     assert found.verdict == "still rising"
     assert found.optimum is None
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from builder.engine import fits, geometry, uncertainty
+from builder.engine import clearances, geometry, uncertainty
 from builder.engine.uncertainty import chain, combine, from_repeats, from_resolution, partials, root
-from builder.engine.values import Value
+from builder.engine.validation import Value
 
 INCH = 0.0254
 CC = 1e-6
@@ -147,9 +147,9 @@ def test_oil_clearance_by_monte_carlo() -> None:
         "shell_thickness": root("shell", from_resolution(1e-4 * INCH)),
         "journal": root("journal", from_resolution(1e-4 * INCH)),
     }
-    ours = combine(chain(partials(fits.oil_clearance, values), roots))
+    ours = combine(chain(partials(clearances.oil_clearance, values), roots))
     housing = rectangular(rng, repeats.mean(), 1e-4 * INCH) + rng.normal(0, from_repeats(repeats), DRAWS)
-    drawn = fits.oil_clearance(
+    drawn = clearances.oil_clearance(
         housing, rectangular(rng, 0.0951 * INCH, 1e-4 * INCH), rectangular(rng, 2.4484 * INCH, 1e-4 * INCH)
     )
     assert ours == pytest.approx(drawn.std(), rel=0.05)
@@ -162,7 +162,7 @@ def test_effective_ratio_by_monte_carlo() -> None:
         "bore": 0.1024, "stroke": 0.0884, "rod": 0.1448, "clearance_volume": 72 * CC, "intake_closes": 64.0,
     }  # fmt: skip
     standard = {"rod": 5e-5, "clearance_volume": 0.4 * CC, "intake_closes": 0.7}
-    slopes = partials(geometry.effective_compression_ratio, values, of=standard)
+    slopes = partials(geometry.effective_compression_ratio, values, names=standard)
     ours = combine(chain(slopes, {name: root(name, u) for name, u in standard.items()}))
     drawn = geometry.effective_compression_ratio(
         **values | {name: rng.normal(values[name], u, DRAWS) for name, u in standard.items()}

@@ -7,7 +7,6 @@ from functools import cache
 
 import numpy as np
 
-from builder.draw.drawing import Drawing
 from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
 from builder.draw.charts.comparison import (
     GainCurve,
@@ -32,6 +31,7 @@ from builder.draw.charts.valve_timing import (
     timing_ring,
     valve_timing,
 )
+from builder.draw.drawing import Drawing
 from builder.draw.footnotes import Caution
 from builder.draw.formula import formula
 from builder.draw.style import WIDE, Size

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from builder.engine.geometry import swept_volume
-from builder.engine.values import Array
+from builder.engine.validation import Array
 from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, system_for, written_mean, written_text
 from builder.figures.core.types import (
     GIVEN,

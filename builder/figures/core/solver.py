@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.values import Array, InputConflict, Value
+from builder.engine.validation import Array, InputConflict, Value
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.inputs import Context
 from builder.figures.core.registry import Missing

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, join_unit
 from builder.record.problem import Problem
 

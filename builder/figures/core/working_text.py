@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from builder.engine.fits import odd_one_out
-from builder.engine.values import Array
+from builder.engine.clearances import farthest_from_median
+from builder.engine.validation import Array
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Axis, Headline
 
@@ -98,7 +98,7 @@ def outlier_index(values: Array, step: float) -> int | None:
     distances = sorted(abs(value - middle) for value in values.tolist())
     if len(distances) < 3 or not distances[-1] > max(3 * distances[-2], step) * (1 + 1e-6):
         return None
-    return odd_one_out(values)
+    return farthest_from_median(values)
 
 
 def broadcast_contributions(contributions: Mapping[str, Any], count: int) -> dict[str, Any]:

@@ -53,29 +53,29 @@ def _mixed_humidity_text(pull: PullResult, system: System) -> str:
 
 def factor_text(correction: Correction, ambient: Air | None) -> str:
     """Return the factor with the numbers of its day, in the units that the standard is written in."""
-    if correction.stated.slug == correction.wanted.slug:
-        return f"1 (the readings are in {correction.wanted.name} already)"
+    if correction.stated.slug == correction.target.slug:
+        return f"1 (the readings are in {correction.target.name} already)"
     target = (
-        _standard_text(correction.wanted.slug, ambient)
+        _standard_text(correction.target.slug, ambient)
         or _engine_factor_text(correction, ambient)
-        or f"{correction.put_in:.4f}"
+        or f"{correction.target_factor:.4f}"
     )
     if correction.stated.slug == "observed":
         return target
-    stated = _standard_text(correction.stated.slug, ambient) or f"{correction.divided_out:.4f}"
+    stated = _standard_text(correction.stated.slug, ambient) or f"{correction.stated_factor:.4f}"
     return f"({target}) / ({stated})" if target != "1" else f"1 / ({stated})"
 
 
 def _engine_factor_text(correction: Correction, ambient: Air | None) -> str:
     """Return the compression-ignition factor as fa to the power fm; empty where fa is one and fm does not matter."""
-    if ambient is None or correction.wanted.compression_ignition is None:
+    if ambient is None or correction.target.compression_ignition is None:
         return ""
-    turbocharged = correction.wanted.compression_ignition == "turbocharged"
+    turbocharged = correction.target.compression_ignition == "turbocharged"
     pressure, heat = (99e3 / ambient.dry_pressure), ambient.temperature / 298.0
     atmosphere = pressure**0.7 * heat**1.5 if turbocharged else pressure * heat**0.7
     if abs(atmosphere - 1) < 1e-4:
         return ""
-    exponent = np.log(correction.put_in) / np.log(atmosphere)
+    exponent = np.log(correction.target_factor) / np.log(atmosphere)
     powers = ("^0.7", "^1.5") if turbocharged else ("", "^0.7")
     dry, temperature = f"{ambient.dry_pressure / 1000:.2f} kPa", f"{ambient.temperature:.2f} K"
     return f"((99 kPa / {dry}){powers[0]} × ({temperature} / 298 K){powers[1]})^{exponent:.3f}"

@@ -6,7 +6,7 @@ import numpy as np
 
 from builder.engine import air, breathing, uncertainty
 from builder.engine.constants import INCH_OF_WATER, STANDARD_ATMOSPHERE
-from builder.engine.values import Array, Value, unwrap_scalar
+from builder.engine.validation import Array, Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, written_text
 from builder.figures.core.inputs import Context, Input

@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine import fits as clearance
+from builder.engine import clearances as clearance
 from builder.engine import uncertainty
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import join_unit, written_mean, written_text
 from builder.figures.core.inputs import Context, Input, recorded_value
@@ -294,4 +294,4 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
 )
 def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     """Where each fit lies in its range [1]."""
-    return clearance.fit_position(fit_mean, fit_least, fit_most)
+    return clearance.position_in_range(fit_mean, fit_least, fit_most)

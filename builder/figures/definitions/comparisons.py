@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import GUM, POWER, Definitions, Missing

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import geometry
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Input
 from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, GEOMETRY, HEYWOOD_2, Definitions, Missing

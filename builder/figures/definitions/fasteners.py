@@ -9,7 +9,7 @@ import numpy as np
 
 from builder.engine import fasteners, uncertainty
 from builder.engine.fasteners import PRELOAD_SPREAD
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, written_mean, written_text
 from builder.figures.core.inputs import Context, Input

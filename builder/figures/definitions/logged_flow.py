@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from builder.engine import breathing
-from builder.engine.values import Value, unwrap_scalar
+from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input, recorded_value
 from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, Definitions

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import kinematics
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, HEYWOOD_2, TAYLOR_2, Definitions

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import power
-from builder.engine.values import Value, unwrap_scalar
+from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import System
 from builder.figures.core.inputs import Context, Input
@@ -29,7 +29,7 @@ def _factor_at(pull: PullResult, speed: float) -> float:
 
 
 def _factor_and_standard(pull: PullResult, speed: float) -> str:
-    if pull.correction is None or pull.correction.stated.slug == pull.correction.wanted.slug:
+    if pull.correction is None or pull.correction.stated.slug == pull.correction.target.slug:
         return f"1 ({pull.standard.name})"
     return f"{_factor_at(pull, speed):.4f} ({pull.standard.name})"
 

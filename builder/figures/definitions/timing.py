@@ -8,7 +8,7 @@ import numpy as np
 
 from builder.engine import geometry
 from builder.engine import valve_train as train
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, VALVE_TRAIN, Definitions
 from builder.figures.core.solver import FigureResult

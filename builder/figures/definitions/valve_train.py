@@ -8,7 +8,7 @@ import numpy as np
 
 from builder.engine import uncertainty
 from builder.engine import valve_train as train
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit
 from builder.figures.core.inputs import Context, Input, recorded_value

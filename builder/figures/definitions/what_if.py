@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from builder.engine.values import Value
+from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import Context, Input

@@ -18,7 +18,7 @@ from builder.engine.correction import (
     compression_ignition_factor,
     correct,
 )
-from builder.engine.values import Array
+from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import System, written_text
 from builder.record.dyno_log.reader import DynoLog

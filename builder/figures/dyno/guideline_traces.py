@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine.values import Array
+from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.engine_data import EngineFacts

@@ -10,9 +10,19 @@ import numpy as np
 
 from builder.engine import breathing, kinematics, power
 from builder.engine.correction import Correction, Standard
-from builder.engine.curves import STEP, Curve, Peak, area_under, curve, map_curve, mean_over, peak, torque_band
+from builder.engine.curves import (
+    STEP,
+    Curve,
+    CurvePeak,
+    area_under,
+    curve,
+    map_curve,
+    mean_over,
+    peak,
+    torque_band,
+)
 from builder.engine.power import Consistency
-from builder.engine.values import Array
+from builder.engine.validation import Array
 from builder.figures.core.display_units import System
 from builder.figures.core.engine_data import EngineFacts
 from builder.figures.dyno.correction import (
@@ -80,8 +90,8 @@ class CorrectedCurves:
 class PullPeaks:
     """The highest points of torque [N m] and power [W], and the speeds [rev/s] that hold 90 % of peak torque."""
 
-    torque: Peak
-    power: Peak
+    torque: CurvePeak
+    power: CurvePeak
     torque_band: tuple[tuple[float, float], ...]
 
 
@@ -447,12 +457,12 @@ def _correction_notes(applied: AppliedCorrection, correction: Correction | None)
     """Say what the readings were multiplied by, or why they were not."""
     if applied.needs:
         return [f"not corrected, shown as logged ({applied.standard.name}): needs {'; '.join(applied.needs)}"]
-    if correction is None or correction.stated.slug == correction.wanted.slug:
+    if correction is None or correction.stated.slug == correction.target.slug:
         return [f"readings are in {applied.standard.name} already: nothing is corrected"]
     factor = f"{correction.factor:.4f}"
     if correction.stated.slug == "observed":
-        return [f"corrected from observed to {correction.wanted.name}, times {factor}"]
+        return [f"corrected from observed to {correction.target.name}, times {factor}"]
     return [
-        f"moved from {correction.stated.name} to {correction.wanted.name}: its factor {correction.divided_out:.4f} "
-        f"is divided out and {correction.put_in:.4f} put in, times {factor} in all"
+        f"moved from {correction.stated.name} to {correction.target.name}: its factor {correction.stated_factor:.4f} "
+        f"is divided out and {correction.target_factor:.4f} put in, times {factor} in all"
     ]

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from builder.engine import power
 from builder.engine.curves import CELL, WIDTH, rate_of_change
 from builder.engine.pull_segmentation import Segment, loaded_part
-from builder.engine.values import Array
+from builder.engine.validation import Array
 from builder.record.dyno_log.reader import DynoLog
 
 _MANY = 5000
@@ -116,4 +116,4 @@ def _segment_notes(part: Segment, whole: bool) -> list[str]:
         "steps": "taken as a test in steps: the rows at steady speeds",
         "rows per speed": "taken as readings at single speeds",
     }[part.kind]
-    return [words if whole else f"{words}; left out: {', '.join(part.account)}"]
+    return [words if whole else f"{words}; left out: {', '.join(part.excluded_texts)}"]

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from builder.engine import fits as engine
+from builder.engine import clearances as engine
 from builder.figures.core import display_units
 from builder.figures.core.display_units import (
     System,
@@ -59,7 +59,7 @@ class Measurement:
 
 
 @dataclass(frozen=True)
-class Limits:
+class AllowedRange:
     """What is allowed (SI; either end may be missing), in words, and whose rule it is."""
 
     minimum: float | None = None
@@ -92,7 +92,7 @@ class CheckedClearance:
     dimension: str
     unit: str
     readings: tuple[Measurement, ...]
-    limits: Limits
+    allowed: AllowedRange
     verdict: Verdict
     mean_text: str
     axis: str | None = None
@@ -127,10 +127,10 @@ class CheckedClearance:
     @property
     def position_in_range(self) -> float | None:
         """Where the mean lies in its range: 0 at the least allowed, 1 at the most; None for a range with one end."""
-        least, most = self.limits.minimum, self.limits.maximum
+        least, most = self.allowed.minimum, self.allowed.maximum
         if least is None or most is None or least >= most:
             return None
-        return float(engine.fit_position(self.mean, least, most))
+        return float(engine.position_in_range(self.mean, least, most))
 
     @property
     def out_of_range(self) -> tuple[Measurement, ...]:
@@ -150,9 +150,9 @@ class CheckedClearance:
     def text(self) -> str:
         """What was found, against what, and what came of it: one sentence."""
         found = f"{self.title}: {self._readings_text}"
-        if not self.limits:
+        if not self.allowed:
             return f"{found}; no range was recorded."
-        allowed = f"allowed {self.limits.text} ({self.limits.authority})"
+        allowed = f"allowed {self.allowed.text} ({self.allowed.authority})"
         if self.verdict == "in range":
             return f"{found}; {allowed}."
         said = f"{found}; {self._out_of_range_text}; {allowed}"
@@ -172,7 +172,7 @@ class CheckedClearance:
     @property
     def rule_text(self) -> str:
         """What is allowed, and by whom."""
-        return f"allowed {self.limits.text}, {self.limits.authority}"
+        return f"allowed {self.allowed.text}, {self.allowed.authority}"
 
     @property
     def _out_of_range_text(self) -> str:
@@ -210,7 +210,7 @@ def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator
             continue
         path, title = f"{FITS_AT}.{name}", title_of(name, info)
         reading = getattr(fits, name) if fits else None
-        rule = _guideline_limits(build, shop, name)
+        rule = _guideline_range(build, shop, name)
         figure = sheet.get(name) if sheet else None
         if isinstance(reading, Reading) and reading.preferred:
             yield _check_reading(build, path, title, "fit", reading, CLEARANCES[name], rule)
@@ -230,9 +230,9 @@ def _check_reading(
     kind: Literal["fit", "check", "joint", "bore"],
     reading: Reading,
     axis: str | None,
-    rule: Limits | None = None,
+    rule: AllowedRange | None = None,
 ) -> CheckedClearance:
-    limits = limits_of(reading) or rule or Limits()
+    limits = recorded_range(reading) or rule or AllowedRange()
     values = reading.values
     quantities = reading.preferred if reading.measured else (mean_quantity(reading),)
     labels = numbered(len(values)) if len(values) > 1 else ("",)
@@ -256,7 +256,7 @@ def _check_reading(
     )  # fmt: skip
 
 
-def _verdict(limits: Limits, readings: tuple[Measurement, ...], accepted: Accepted | None) -> Verdict:
+def _verdict(limits: AllowedRange, readings: tuple[Measurement, ...], accepted: Accepted | None) -> Verdict:
     if not limits:
         return "no range"
     if not any(at.out_of_range for at in readings):
@@ -264,16 +264,16 @@ def _verdict(limits: Limits, readings: tuple[Measurement, ...], accepted: Accept
     return "out of range, accepted" if accepted else "out of range"
 
 
-def limits_of(reading: Reading | None) -> Limits:
+def recorded_range(reading: Reading | None) -> AllowedRange:
     """What the record itself allows."""
     if reading is None or (reading.least is None and reading.most is None):
-        return Limits()
+        return AllowedRange()
     if reading.allowed:
         text = f"{reading.allowed.least.number} to {written_text(reading.allowed.most)}"
     else:
         ends = (("at least", reading.at_least), ("at most", reading.at_most))
         text = " and ".join(f"{word} {written_text(end)}" for word, end in ends if end)
-    return Limits(
+    return AllowedRange(
         reading.least.si if reading.least else None,
         reading.most.si if reading.most else None,
         text.replace("-", "−"),
@@ -282,9 +282,9 @@ def limits_of(reading: Reading | None) -> Limits:
 
 
 def _check_computed(
-    build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: Limits | None
+    build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: AllowedRange | None
 ) -> CheckedClearance:
-    limits = limits_of(reading) or rule or Limits()
+    limits = recorded_range(reading) or rule or AllowedRange()
     positions = figure.positions or (Position("", figure.value, figure.number_with_uncertainty, figure.unit),)
     readings = tuple(Measurement(p.label, p.value, p.number, p.unit, limits.out_of_range(p.value)) for p in positions)
     accepted = reading.accepted if reading else None
@@ -303,14 +303,16 @@ def _mean(build: Build, path: str) -> tuple[float, Quantity] | None:
     return float(reading.values.mean()), reading.preferred[0]
 
 
-def _guideline_limits(build: Build, shop: Shop, name: str) -> Limits | None:
+def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None:
     """What the shop's habit or common practice asks of a clearance that has no range of its own."""
     if name == "top_ring_gap" and (bore := _mean(build, "bottom_end.block.bores")):
         rule = guideline_value(shop, "ring_gap_per_bore")
         if rule.value <= 0:
             return None
         least = float(engine.ring_gap_rule(bore[0], rule.value))
-        return Limits(least, None, f"at least {_length(least, bore[1])}", f"{rule.authority}: {rule.text} of the bore")
+        return AllowedRange(
+            least, None, f"at least {_length(least, bore[1])}", f"{rule.authority}: {rule.text} of the bore"
+        )
     journal = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
     if journal and (diameter := _mean(build, f"bottom_end.crankshaft.{journal}")):
         rule = guideline_value(shop, "oil_clearance_per_journal")
@@ -319,7 +321,7 @@ def _guideline_limits(build: Build, shop: Shop, name: str) -> Limits | None:
         middle = float(engine.oil_clearance_rule(diameter[0], rule.value))
         least, most = middle * (1 - _OIL_CLEARANCE_TOLERANCE), middle * (1 + _OIL_CLEARANCE_TOLERANCE)
         text = f"{_length(least, diameter[1])} to {_length(most, diameter[1])}"
-        return Limits(least, most, text, f"{rule.authority}: {rule.text} of the journal, a quarter either way")
+        return AllowedRange(least, most, text, f"{rule.authority}: {rule.text} of the journal, a quarter either way")
     return None
 
 
@@ -343,7 +345,9 @@ def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
         if not good:
             continue
         places = {label: float(np.ravel(measure([depths]))[0]) * scale for label, depths in good.items()}
-        limits = Limits(None, most.si, f"at most {written_text(most)}", "the gauge card") if most else Limits()
+        limits = (
+            AllowedRange(None, most.si, f"at most {written_text(most)}", "the gauge card") if most else AllowedRange()
+        )
         yield _from_values(
             build, f"work.bore_gauging.{name}_at_most", title, "bore", places, card.unit, limits, card.by
         )
@@ -356,7 +360,7 @@ def _from_values(
     kind: Literal["check", "bore"],
     places: dict[str, float],
     unit: str,
-    limits: Limits,
+    limits: AllowedRange,
     by: str | None = None,
 ) -> CheckedClearance:
     system: System = "inch" if unit == "in" else "metric"
@@ -422,8 +426,8 @@ _MINIMUM_RULES = {
 }
 
 
-def _at_least(rule: GuidelineValue, reading: Reading) -> Limits:
-    return Limits(rule.value, None, f"at least {_length(rule.value, reading.preferred[0])}", rule.authority)
+def _at_least(rule: GuidelineValue, reading: Reading) -> AllowedRange:
+    return AllowedRange(rule.value, None, f"at least {_length(rule.value, reading.preferred[0])}", rule.authority)
 
 
 def _check_spread(
@@ -438,12 +442,12 @@ def _check_spread(
         rule = guideline_value(shop, "leak_down_spread")
         value = float(np.ptp(values))
         number, title = f"{100 * value:.3g}", "Leak-down, best to worst"
-        limits = Limits(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.authority)
+        limits = AllowedRange(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.authority)
     elif name == "cranking_compression" and values.max() > 0:
         rule = guideline_value(shop, "cranking_spread")
         value = float(values.min() / values.max())
         number, title = f"{100 * value:.0f}", "Cranking compression, worst of best"
-        limits = Limits(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.authority)
+        limits = AllowedRange(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.authority)
     else:
         return
     readings = (Measurement("", value, number, "%", limits.out_of_range(value)),)

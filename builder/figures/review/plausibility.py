@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from builder.engine.fasteners import judge_torque
+from builder.engine.fasteners import check_torque
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.definitions.cam_readings import wheel_centreline
 from builder.record.models.assembly import Fastener
@@ -43,7 +43,7 @@ def _final_torque(index: int, joint: Fastener) -> Iterator[tuple[str, Quantity]]
 
 
 def _torque_message(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
-    verdict = judge_torque(torque.si, diameter)
+    verdict = check_torque(torque.si, diameter)
     if verdict == "plausible":
         return None
     found = f"{joint.joint}: {torque.text} on {joint.size} is {verdict.removeprefix('twelve times ')}"

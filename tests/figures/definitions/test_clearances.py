@@ -95,7 +95,7 @@ def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None
     assert piston.verdict == "out of range"
     assert [(at.label, at.text) for at in piston.out_of_range] == [("6", "0.0049\N{NO-BREAK SPACE}in")]
     assert piston.outlier == "6"
-    assert piston.limits.authority == "maker's sheet"
+    assert piston.allowed.authority == "maker's sheet"
     assert (piston.minimum.label, piston.maximum.label) == ("4", "6")
     assert piston.spread / INCH == pytest.approx(0.0010)
     assert piston.position_in_range == pytest.approx((0.0041250 - 0.0035) / 0.0010)
@@ -123,14 +123,14 @@ def test_the_ends_of_a_range_are_inside_and_no_range_is_no_verdict(tmp_path: Pat
 def test_where_the_record_states_none_the_rule_of_thumb_speaks(tmp_path: Path) -> None:
     assembly = "fits: {top_ring_gap: {unit: in, measured: [.018, .019, .019, .019, .019, .019, .019, .019]}}"
     gap = fits(tmp_path, assembly)["Top ring gap"]
-    assert gap.limits.minimum is not None
-    assert gap.limits.minimum / INCH == pytest.approx(0.0045 * 4.030475)
-    assert "common practice" in gap.limits.authority
+    assert gap.allowed.minimum is not None
+    assert gap.allowed.minimum / INCH == pytest.approx(0.0045 * 4.030475)
+    assert "common practice" in gap.allowed.authority
     assert [at.label for at in gap.out_of_range] == ["1"]
     wider = Shop.model_validate({"guidelines": {"ring_gap_per_bore": 0.0050}})
     own = fits(tmp_path, assembly, wider)["Top ring gap"]
     assert len(own.out_of_range) == 8
-    assert "the shop's habit" in own.limits.authority
+    assert "the shop's habit" in own.allowed.authority
 
 
 def test_clearances_nobody_gauged_are_judged_as_the_parts_give_them(tmp_path: Path) -> None:

@@ -336,7 +336,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         slug = "_".join(fit.path.split(".")[1:])
         seen[slug] = seen.get(slug, 0) + 1
         name = f"fit_{slug}" + (f"_{seen[slug]}" if seen[slug] > 1 else "")
-        low, high = fit.limits.minimum, fit.limits.maximum
+        low, high = fit.allowed.minimum, fit.allowed.maximum
         of = Positions(
             fit.title,
             printed_unit(fit.unit),
@@ -344,12 +344,12 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
             None if low is None else fit.in_unit(low),
             None if high is None else fit.in_unit(high),
             next((i for i, at in enumerate(fit.readings) if at.label == fit.outlier), None),
-            "" if fit.limits.authority == "as recorded" else fit.limits.authority,
+            "" if fit.allowed.authority == "as recorded" else fit.allowed.authority,
             _decimals(fit),
         )
         each = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
         caption = f"{fit.title}{each}" + (
-            "; the band is what is allowed." if fit.limits else "; no range was recorded."
+            "; the band is what is allowed." if fit.allowed else "; no range was recorded."
         )
         yield PlacedChart(READINGS, _positions_chart(of, name), caption)
 

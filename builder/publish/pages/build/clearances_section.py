@@ -41,7 +41,7 @@ def clearance_rows(clearances: Iterable[CheckedClearance], *kinds: str) -> tuple
 
 def _row(clearance: CheckedClearance) -> ClearanceRow:
     single = len(clearance.readings) == 1
-    position, limits, accepted = clearance.position_in_range, clearance.limits, clearance.accepted
+    position, limits, accepted = clearance.position_in_range, clearance.allowed, clearance.accepted
     remarks = (
         "from the parts, not gauged" if clearance.computed else None,
         f"by {clearance.by}" if clearance.by else None,
@@ -75,7 +75,7 @@ def _verdict(clearance: CheckedClearance) -> str:
 
 def _range_gauge(clearance: CheckedClearance) -> Markup:
     """Return an SVG of the allowed range as a bar, the readings as ticks and their mean as a dot."""
-    minimum, maximum = clearance.limits.minimum or 0.0, clearance.limits.maximum or 0.0
+    minimum, maximum = clearance.allowed.minimum or 0.0, clearance.allowed.maximum or 0.0
 
     def x(value: float) -> str:
         return f"{12 + 56 * min(1.14, max(-0.14, (value - minimum) / (maximum - minimum))):.1f}"

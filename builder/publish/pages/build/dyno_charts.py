@@ -14,7 +14,7 @@ from builder.draw.charts.comparison import SettingSweep as DrawnSweep
 from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
 from builder.draw.footnotes import Caution
 from builder.draw.style import NARROW
-from builder.engine.curves import Peak as CurvePeak
+from builder.engine.curves import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.engine_data import EngineFacts, engine_facts
@@ -145,7 +145,7 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedC
             fit.display_unit.number(1.0, system) - fit.display_unit.number(0.0, system),
             fit.display_unit.number(0.0, system),
         )
-        fitted = None if best is None else (best.bend * scale, best.slope * scale, best.constant * scale + zero)
+        fitted = None if best is None else (best.curvature * scale, best.slope * scale, best.constant * scale + zero)
         of = DrawnSweep(
             sweep.name,
             printed_unit(sweep.unit),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from builder.engine.curves import Peak
+from builder.engine.curves import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.dyno.comparisons import SettingSweep
@@ -112,7 +112,7 @@ def _pulls_table(session: DynoSession, system: System) -> Table:
 
 
 def _pull_row(pull: PullResult, system: System) -> tuple[Cell, ...]:
-    def peak(unit: DisplayUnit, value: Peak) -> Cell:
+    def peak(unit: DisplayUnit, value: CurvePeak) -> Cell:
         speed = group_thousands(f"at {units.SPEED.text(value.speed, system)}")
         return Cell(unit.text(value.value, system), speed, number=True)
 

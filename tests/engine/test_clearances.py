@@ -7,69 +7,69 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from builder.engine import fits
-from builder.engine.values import InputConflict
+from builder.engine import clearances
+from builder.engine.validation import InputConflict
 
 INCH = 0.0254
 
 
 def test_oil_clearance_position_by_position() -> None:
     housings = np.array([2.6410, 2.6409, 2.6411]) * INCH
-    clearance = fits.oil_clearance(housings, 0.0951 * INCH, 2.4483 * INCH)
+    clearance = clearances.oil_clearance(housings, 0.0951 * INCH, 2.4483 * INCH)
     np.testing.assert_allclose(clearance / INCH, [0.0025, 0.0024, 0.0026])
-    assert fits.oil_clearance(2.6385 * INCH, 0.0951 * INCH, 2.4484 * INCH) < 0
+    assert clearances.oil_clearance(2.6385 * INCH, 0.0951 * INCH, 2.4484 * INCH) < 0
 
 
 def test_rules_of_thumb_can_be_the_shops_own() -> None:
-    assert fits.ring_gap_rule(4.0 * INCH) == pytest.approx(0.018 * INCH)
-    assert fits.ring_gap_rule(4.0 * INCH, 0.0065) == pytest.approx(0.026 * INCH)
-    assert fits.oil_clearance_rule(2.1 * INCH) == pytest.approx(0.0021 * INCH)
+    assert clearances.ring_gap_rule(4.0 * INCH) == pytest.approx(0.018 * INCH)
+    assert clearances.ring_gap_rule(4.0 * INCH, 0.0065) == pytest.approx(0.026 * INCH)
+    assert clearances.oil_clearance_rule(2.1 * INCH) == pytest.approx(0.0021 * INCH)
     with pytest.raises(InputConflict, match="per bore"):
-        fits.ring_gap_rule(4.0 * INCH, 0.0)
+        clearances.ring_gap_rule(4.0 * INCH, 0.0)
 
 
 def test_clearances_may_come_out_negative_but_parts_may_not() -> None:
-    assert fits.piston_clearance(0.1, 0.1001) == pytest.approx(-0.0001)
+    assert clearances.piston_clearance(0.1, 0.1001) == pytest.approx(-0.0001)
     with pytest.raises(InputConflict, match="piston diameter"):
-        fits.piston_clearance(0.1, 0.0)
+        clearances.piston_clearance(0.1, 0.0)
 
 
 def test_taper_and_out_of_round_are_told_apart() -> None:
     straight_oval = np.array([[4.0300, 4.0306]] * 3) * INCH
-    assert fits.bore_taper(straight_oval) == 0.0
-    assert fits.bore_out_of_round(straight_oval) == pytest.approx(0.0006 * INCH)
+    assert clearances.bore_taper(straight_oval) == 0.0
+    assert clearances.bore_out_of_round(straight_oval) == pytest.approx(0.0006 * INCH)
     round_taper = np.array([[4.0300], [4.0303], [4.0309]]).repeat(2, axis=1) * INCH
-    assert fits.bore_taper(round_taper) == pytest.approx(0.0009 * INCH)
-    assert fits.bore_out_of_round(round_taper) == 0.0
+    assert clearances.bore_taper(round_taper) == pytest.approx(0.0009 * INCH)
+    assert clearances.bore_out_of_round(round_taper) == 0.0
 
 
 def test_bores_measured_together_give_one_value_each() -> None:
     readings = 0.1 + 1e-6 * np.arange(48.0).reshape(8, 3, 2)
-    assert np.shape(fits.bore_taper(readings)) == (8,)
-    assert type(fits.bore_taper(readings[0])) is float
+    assert np.shape(clearances.bore_taper(readings)) == (8,)
+    assert type(clearances.bore_taper(readings[0])) is float
 
 
 def test_too_few_readings_are_refused() -> None:
     with pytest.raises(InputConflict, match="2 or more depths"):
-        fits.bore_taper([[0.1, 0.1]])
+        clearances.bore_taper([[0.1, 0.1]])
     with pytest.raises(InputConflict, match="2 or more axes"):
-        fits.bore_out_of_round([[0.1], [0.1]])
+        clearances.bore_out_of_round([[0.1], [0.1]])
     with pytest.raises(InputConflict, match="2 or more depths"):
-        fits.bore_taper([0.1, 0.1, 0.1])
+        clearances.bore_taper([0.1, 0.1, 0.1])
 
 
 @given(least=st.floats(-1.0, 1.0), width=st.floats(1e-3, 1.0), place=st.floats(-2.0, 3.0))
 def test_fit_position_runs_from_nought_to_one(least: float, width: float, place: float) -> None:
-    found = fits.fit_position(least + place * width, least, least + width)
+    found = clearances.position_in_range(least + place * width, least, least + width)
     assert found == pytest.approx(place, abs=1e-9)
 
 
 def test_a_range_upside_down_or_without_width_is_refused() -> None:
     with pytest.raises(InputConflict, match="upside down") as refused:
-        fits.fit_position(1.0, 3.0, 2.0)
+        clearances.position_in_range(1.0, 3.0, 2.0)
     assert refused.value.inputs == ("least", "most")
     with pytest.raises(InputConflict, match="no width"):
-        fits.fit_position(1.0, 2.0, 2.0)
+        clearances.position_in_range(1.0, 2.0, 2.0)
 
 
 @pytest.mark.parametrize(
@@ -85,4 +85,4 @@ def test_a_range_upside_down_or_without_width_is_refused() -> None:
     ],
 )
 def test_the_odd_one_out(values: list[float], odd: int | None) -> None:
-    assert fits.odd_one_out(values) == odd
+    assert clearances.farthest_from_median(values) == odd

@@ -29,7 +29,7 @@ def unwrap_scalar(value: npt.ArrayLike) -> Value:
 
 
 def reject_if(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
-    """Raise :class:`Conflict` with the sentence if any position is impossible, saying which ones.
+    """Raise :class:`InputConflict` with the sentence if any position is impossible, saying which ones.
 
     A position that was not measured (NaN) is never impossible: it stays NaN in the result.
     """
@@ -45,7 +45,7 @@ def reject_if(impossible: npt.ArrayLike, sentence: str, *inputs: str) -> None:
 
 
 def require_positive(**named: Value) -> None:
-    """Raise :class:`Conflict` unless every named input is greater than zero."""
+    """Raise :class:`InputConflict` unless every named input is greater than zero."""
     for name, value in named.items():
         if isinstance(value, float) and not value <= 0:
             continue
@@ -53,7 +53,7 @@ def require_positive(**named: Value) -> None:
 
 
 def require_not_negative(**named: Value) -> None:
-    """Raise :class:`Conflict` if a named input is less than zero."""
+    """Raise :class:`InputConflict` if a named input is less than zero."""
     for name, value in named.items():
         if isinstance(value, float) and not value < 0:
             continue

@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.values import Array, InputConflict, Value, reject_if, require_positive, unwrap_scalar
+from builder.engine.validation import Array, InputConflict, Value, reject_if, require_positive, unwrap_scalar
 
-GAP_PER_BORE = 0.0045
+RING_GAP_PER_BORE = 0.0045
 """Least ring gap per length of bore [1]. Common practice, no source; the maker's sheet wins."""
 
 OIL_CLEARANCE_PER_JOURNAL = 0.001
@@ -49,7 +49,7 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     return unwrap_scalar(np.asarray(bore) - piston_diameter)
 
 
-def ring_gap_rule(bore: Value, per_bore: float = GAP_PER_BORE) -> Value:
+def ring_gap_rule(bore: Value, per_bore: float = RING_GAP_PER_BORE) -> Value:
     """Least ring end gap by rule of thumb [m]: 0.0045 in per inch of bore for a top ring.
 
     Shape: as bore [m]. Raises ValueError for a bore or rate of zero or less. Range: naturally aspirated
@@ -79,27 +79,27 @@ def bore_out_of_round(readings: npt.ArrayLike) -> Value:
     return unwrap_scalar(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
 
 
-def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, least: int = 2) -> Array:
+def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, fewest: int = 2) -> Array:
     array = np.asarray(readings, dtype=np.float64)
-    if array.ndim < 2 or array.shape[axis] < least:
-        raise InputConflict(f"bore readings are needed at {least} or more {name}", "readings")
+    if array.ndim < 2 or array.shape[axis] < fewest:
+        raise InputConflict(f"bore readings are needed at {fewest} or more {name}", "readings")
     reject_if(array <= 0, "a bore reading must be greater than zero", "readings")
     return array
 
 
-def fit_position(value: Value, least: Value, most: Value) -> Value:
+def position_in_range(value: Value, minimum: Value, maximum: Value) -> Value:
     """Where a value lies in its range [1]: 0 at the least, 1 at the most, outside below 0 or above 1.
 
     Shapes: inputs of one unit broadcast together. Raises ValueError if the range is upside down or has no
     width. Source: linear interpolation.
     """
-    width = np.asarray(most) - least
+    width = np.asarray(maximum) - minimum
     reject_if(width < 0, "the range is upside down: its least is more than its most", "least", "most")
     reject_if(width == 0, "the range has no width, so nothing can lie inside it", "least", "most")
-    return unwrap_scalar((np.asarray(value) - least) / width)
+    return unwrap_scalar((np.asarray(value) - minimum) / width)
 
 
-def odd_one_out(values: npt.ArrayLike) -> int | None:
+def farthest_from_median(values: npt.ArrayLike) -> int | None:
     """Index of the position farthest from the median of all; None if no single one is.
 
     values of shape (n,), any unit; positions not measured (NaN) are passed over, and fewer than three
