@@ -8,7 +8,7 @@ from builder.engine import air
 from builder.engine.air import Air
 from builder.engine.constants import INCH_OF_MERCURY
 from builder.engine.correction import Correction
-from builder.engine.values import Value, unwrap_scalar
+from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import System
 from builder.figures.core.inputs import Input
