@@ -1,4 +1,4 @@
-"""The dyno session as data: a CSV for every pull, everything as JSON, and a data package that says what is in them.
+"""The dyno session as data: a CSV file for every pull, the result as JSON, and a data package that describes them.
 
 The package follows the open Data Package standard (datapackage.json); every field has its unit. Numbers are in
 SI in the JSON, and in the units of the page in the CSV, whose headers say so.
@@ -49,12 +49,12 @@ _DERIVED: dict[str, tuple[str, DisplayUnit]] = {
     "brake_thermal_efficiency": ("Brake thermal efficiency", display_units.PERCENT),
 }
 _DIGITS = 6
-"""Significant digits of a number in the data: more than any brake gives."""
+"""Significant digits of a number in the data: more than any dyno resolves."""
 
 
 @dataclass(frozen=True, eq=False)
 class Column:
-    """One column of a pull's table: its name, what it is, its unit as set in type, and its numbers."""
+    """One column of a pull's table: its name, its title, its unit as printed, and its numbers."""
 
     name: str
     title: str
@@ -63,9 +63,9 @@ class Column:
 
 
 def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
-    """Every file of the data, by name; the same bytes for the same build. Empty where there is no session.
+    """Return the data files by name; none without a session.
 
-    Give it a build without its private fields.
+    The build must be without its private fields. The same build gives the same bytes.
     """
     session = sheet.session
     if session is None or not session.pulls:
@@ -76,8 +76,8 @@ def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
     for pull, name in zip(session.pulls, names, strict=True):
         columns = list(columns_of(pull, sheet.system))
         files[name] = _table([column.name for column in columns], _format_rows(columns))
-        described = "counted" if pull.counted else f"not counted: {pull.exclusion_reason}"
-        resources.append(_resource(name, f"{pull.name} ({pull.standard.name}; {described})", columns))
+        status = "counted" if pull.counted else f"not counted: {pull.exclusion_reason}"
+        resources.append(_resource(name, f"{pull.name} ({pull.standard.name}; {status})", columns))
     header, rows, resource = _pulls_table(session, sheet.system)
     files["pulls.csv"] = _table(header, iter(rows))
     resources.insert(0, resource)
@@ -88,7 +88,7 @@ def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
 
 
 def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
-    """The columns of a pull along its speeds, in the units of one system."""
+    """Yield the columns of a pull, a row for each speed, in the units of one system."""
     yield _column("engine_speed", "Engine speed", display_units.SPEED, pull.corrected.speed, system)
     standard = pull.standard.name
     yield _column("torque", f"Torque, {standard}", display_units.TORQUE, pull.corrected.torque, system)
@@ -107,7 +107,7 @@ def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
 
 def _column(slug: str, title: str, kind: DisplayUnit, values: Array, system: System) -> Column:
     unit = printed_unit(kind.scale(system).unit)
-    # Every unit is a straight line of SI, so two points of it place all the others.
+    # Every unit is a linear function of SI, which two points define.
     zero, one = kind.number(0.0, system), kind.number(1.0, system)
     suffix = re.sub(r"[^a-z0-9]+", "_", unit.replace("°", "deg").replace("%", "percent").casefold()).strip("_")
     return Column(f"{slug}_{suffix}" if suffix else slug, title, unit, zero + (one - zero) * values)
@@ -127,9 +127,9 @@ def _table(header: Sequence[str], rows: Iterator[list[str]]) -> bytes:
 
 
 def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[list[str]], dict[str, Any]]:
-    """One row for each pull: what was changed, and what it came to."""
+    """Return header, rows and resource of the table of all pulls: what was changed, and the results."""
     verdicts = {change.name: change.verdict for change in session.changes}
-    words: dict[str, list[str]] = {
+    texts: dict[str, list[str]] = {
         "pull": [pull.name for pull in session.pulls],
         "changed": [pull.record.changed or "" for pull in session.pulls],
         "since": [pull.record.since or pull.record.repeat_of or "" for pull in session.pulls],
@@ -138,51 +138,51 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
         "left_out": [pull.exclusion_reason for pull in session.pulls],
     }
 
-    def every(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> Column:
-        known = np.array([np.nan if value is None else value for value in values])
-        return _column(slug, title, kind, known, system)
+    def column(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> Column:
+        numbers = np.array([np.nan if value is None else value for value in values])
+        return _column(slug, title, kind, numbers, system)
 
     pulls = session.pulls
     factors = [pull.correction.factor if pull.correction else None for pull in pulls]
     columns = [
-        every("factor", "Correction factor", display_units.FACTOR, factors),
-        every("peak_power", "Peak power", display_units.POWER, [pull.peaks.power.value for pull in pulls]),
-        every(
+        column("factor", "Correction factor", display_units.FACTOR, factors),
+        column("peak_power", "Peak power", display_units.POWER, [pull.peaks.power.value for pull in pulls]),
+        column(
             "peak_power_speed", "Speed of peak power", display_units.SPEED, [pull.peaks.power.speed for pull in pulls]
         ),
-        every("peak_torque", "Peak torque", display_units.TORQUE, [pull.peaks.torque.value for pull in pulls]),
-        every(
+        column("peak_torque", "Peak torque", display_units.TORQUE, [pull.peaks.torque.value for pull in pulls]),
+        column(
             "peak_torque_speed",
             "Speed of peak torque",
             display_units.SPEED,
             [pull.peaks.torque.speed for pull in pulls],
         ),
-        every("mean_torque", "Mean torque over the range", display_units.TORQUE, [pull.mean_torque for pull in pulls]),
-        every("mean_power", "Mean power over the range", display_units.POWER, [pull.mean_power for pull in pulls]),
+        column("mean_torque", "Mean torque over the range", display_units.TORQUE, [pull.mean_torque for pull in pulls]),
+        column("mean_power", "Mean power over the range", display_units.POWER, [pull.mean_power for pull in pulls]),
     ]
     resource = _resource("pulls.csv", "Every pull: what was changed, and what it came to", columns)
-    texts = [{"name": name, "title": name.replace("_", " ").capitalize(), "type": "string"} for name in words]
-    resource["schema"]["fields"] = texts + resource["schema"]["fields"]
+    fields = [{"name": name, "title": name.replace("_", " ").capitalize(), "type": "string"} for name in texts]
+    resource["schema"]["fields"] = fields + resource["schema"]["fields"]
     rows = [
-        [*said, *numbers]
-        for said, numbers in zip(zip(*words.values(), strict=True), _format_rows(columns), strict=True)
+        [*text_row, *number_row]
+        for text_row, number_row in zip(zip(*texts.values(), strict=True), _format_rows(columns), strict=True)
     ]
-    return [*words, *(column.name for column in columns)], rows, resource
+    return [*texts, *(column.name for column in columns)], rows, resource
 
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.IGNORECASE)
 
 
 def escape_formula(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula: what begins like one gets an apostrophe in front."""
-    begins = cell.lstrip(" \t\r\n\N{NO-BREAK SPACE}")[:1]
-    if begins and begins in "=+-@＝＋－＠" and not _NUMBER.fullmatch(cell):
+    """Return the cell with an apostrophe in front where a spreadsheet would read it as a formula."""
+    first = cell.lstrip(" \t\r\n\N{NO-BREAK SPACE}")[:1]
+    if first and first in "=+-@＝＋－＠" and not _NUMBER.fullmatch(cell):
         return f"'{cell}"
     return f"'{cell}" if cell[:1] in ("\t", "\r", "\n") else cell
 
 
 def _file_names(pulls: Sequence[PullResult]) -> list[str]:
-    """`pull-03-130-jets.csv`: the place in the record keeps names apart, whatever the pulls are called."""
+    """Return file names such as `pull-03-130-jets.csv`; the number of the pull makes them unique."""
     names = []
     for pull in pulls:
         slug = re.sub(r"[^a-z0-9]+", "-", pull.name.casefold()).strip("-")[:40].strip("-")
@@ -234,7 +234,7 @@ def _datapackage(build: Build, resources: list[dict[str, Any]]) -> bytes:
 
 
 def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: Sequence[str]) -> dict[str, Any]:
-    """The whole result, SI throughout: plain lists, texts and numbers in a fixed order."""
+    """Return the complete result in SI, as lists, texts and numbers in a fixed order."""
     low, high = session.range or (None, None)
     return {
         "build": build.slug,
@@ -250,28 +250,28 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "cautions": [{"about": caution.about, "says": caution.text} for caution in sheet.cautions],
         "pulls": [_pull(pull, name) for pull, name in zip(session.pulls, names, strict=True)],
         "repeats": [
-            {"pulls": list(each.names), "deviation": _number(each.repeatability.overall),
-             "deviation_of_means": _number(each.repeatability.of_means), "drift": _number(each.drift.change),
-             "says": each.text}
-            for each in session.repeats
+            {"pulls": list(repeat.names), "deviation": _number(repeat.repeatability.overall),
+             "deviation_of_means": _number(repeat.repeatability.of_means), "drift": _number(repeat.drift.change),
+             "says": repeat.text}
+            for repeat in session.repeats
         ],
         "changes": [_change(session, index) for index in range(len(session.changes))],
         "settings": [_setting(session, index) for index in range(len(session.settings))],
         "health": [
-            {"pull": each.pull, "channel": each.channel, "side": each.side, "limit": _number(each.limit),
-             "value": _number(each.value), "speed": _number(each.speed), "says": each.text}
-            for each in session.violations
+            {"pull": item.pull, "channel": item.channel, "side": item.side, "limit": _number(item.limit),
+             "value": _number(item.value), "speed": _number(item.speed), "says": item.text}
+            for item in session.violations
         ],
     }  # fmt: skip
 
 
 def _number(value: float | None) -> float | None:
-    """Rounded so that another machine's last bit makes no other file; null for what is not a number."""
+    """Return a number rounded so that every machine writes the same digits; None for what is not finite."""
     return None if value is None or not math.isfinite(value) else float(f"{value:.9g}")
 
 
 def _numbers(values: Array) -> list[float | None]:
-    """A curve, to as many digits as any brake gives."""
+    """Return a curve to as many digits as a dyno resolves."""
     return [float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None for value in values.tolist()]
 
 
@@ -286,7 +286,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "basis": figure.provenance,
         "uncertainty": _number(figure.uncertainty),
         "source": figure.method.source,
-        "positions": [{"label": each.label, "value": _number(each.value)} for each in figure.positions],
+        "positions": [{"label": item.label, "value": _number(item.value)} for item in figure.positions],
     }
 
 
@@ -328,7 +328,7 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
 def _change(session: DynoSession, index: int) -> dict[str, Any]:
     change = session.changes[index]
     gain = change.gain
-    found: dict[str, Any] = {
+    result: dict[str, Any] = {
         "pull": change.name,
         "since": change.since,
         "changed": change.changed,
@@ -338,14 +338,14 @@ def _change(session: DynoSession, index: int) -> dict[str, Any]:
         "noise": change.noise_text,
     }
     if gain is not None:
-        found |= {
+        result |= {
             "mean_gain": _number(gain.mean),
             "half_width_95": _number(gain.half_width),
             "engine_speed": _numbers(gain.speed),
             "difference": _numbers(gain.difference),
             "band": _numbers(gain.band),
         }
-    return found
+    return result
 
 
 def _setting(session: DynoSession, index: int) -> dict[str, Any]:

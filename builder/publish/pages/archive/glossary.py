@@ -1,4 +1,4 @@
-"""The words of the trade, one sentence each: for the Glossary page, and for a word hovered over on a build's page."""
+"""The terms of the trade, a sentence each: for the Glossary page, and for the titles on a build's page."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Term:
-    """One word of the trade. `figures`: slugs of the figures and fields whose name it explains."""
+    """One term. `figures`: slugs of the figures and fields whose title it explains."""
 
     word: str
     definition: str
@@ -16,11 +16,11 @@ class Term:
 
     @property
     def anchor(self) -> str:
-        """Its address on the Glossary page."""
+        """The id of its entry on the Glossary page."""
         return "".join(letter if letter.isalnum() else "-" for letter in self.word.lower()).strip("-")
 
 
-_WORDS: tuple[Term, ...] = (
+_TERMS: tuple[Term, ...] = (
     Term(
         "Air-fuel ratio",
         "Pounds of air to each pound of fuel (or kilograms to each kilogram) in what the engine burns.",
@@ -183,17 +183,15 @@ _WORDS: tuple[Term, ...] = (
         ("volumetric_efficiency",),
     ),
 )
-GLOSSARY = tuple(sorted(_WORDS, key=lambda word: word.word.lower()))
+GLOSSARY = tuple(sorted(_TERMS, key=lambda term: term.word.lower()))
 
 
 def terms_for(slugs: Iterable[str]) -> dict[str, Term]:
-    """The word that explains each of these figures, each word only where it first comes up."""
-    by_figure = {slug: word for word in GLOSSARY for slug in word.figures}
-    found: dict[str, Term] = {}
-    said: set[str] = set()
+    """Return by slug the term that explains each of these figures, each term only for its first figure."""
+    by_figure = {slug: term for term in GLOSSARY for slug in term.figures}
+    terms: dict[str, Term] = {}
     for slug in slugs:
-        word = by_figure.get(slug)
-        if word is not None and word.word not in said:
-            found[slug] = word
-            said.add(word.word)
-    return found
+        term = by_figure.get(slug)
+        if term is not None and term not in terms.values():
+            terms[slug] = term
+    return terms

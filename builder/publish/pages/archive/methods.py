@@ -1,4 +1,4 @@
-"""The Methods page: one entry a figure, from the very objects that compute it."""
+"""The Methods page: an entry for each figure, from the definition that computes it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from builder.record.quantities.unit_table import printed_unit
 
 @dataclass(frozen=True)
 class MethodEntry:
-    """A figure of the catalogue as the Methods page shows it."""
+    """The entry of a figure on the Methods page; `symbols` are symbol, meaning and unit."""
 
     method: MethodDescription
     formula: Drawing
@@ -28,35 +28,36 @@ class MethodEntry:
 
 
 def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
-    """The Methods page and the drawings of its formulas."""
+    """Return the Methods page and the SVGs of its formulas, by path below the pages folder."""
     entries = [method_entry(entry) for entry in REGISTRY.figures.values()]
     sections = [(section, [e for e in entries if e.method.section == section]) for section in SECTIONS]
-    files = {"methods.md": page("methods", sections=[(title, found) for title, found in sections if found])}
+    files = {"methods.md": page("methods", sections=[(title, items) for title, items in sections if items])}
     return files | {f"assets/formulas/{e.formula.name}.svg": e.formula.svg.encode() for e in entries}
 
 
 def method_entry(entry: FigureDefinition) -> MethodEntry:
-    """A figure of the catalogue as the page shows it."""
+    """Return the entry of a figure."""
     method = entry.description
-    shown = _symbols(entry)
     units = dict.fromkeys(
         printed_unit(scale.unit) or "plain numbers" for scale in (method.display_unit.inch, method.display_unit.metric)
     )
+    symbols = (
+        (symbol_html(symbol), meaning, unit.translate(_POWERS).replace("^", ""))
+        for symbol, meaning, unit in _symbols(entry)
+    )
     return MethodEntry(
         method,
-        _formula(method.slug, method.formula, _in_words(entry)),
-        tuple(
-            (set_symbol(symbol), meaning, unit.translate(_POWERS).replace("^", "")) for symbol, meaning, unit in shown
-        ),
+        _formula(method.slug, method.formula, _formula_text(entry)),
+        tuple(symbols),
         " or ".join(unit if unit != ":1" else "plain numbers to one" for unit in units),
     )
 
 
 def _symbols(entry: FigureDefinition) -> tuple[tuple[str, str, str], ...]:
-    """Every symbol of the formula once: as the figure explains it, else as the input or figure it takes is called.
+    """Return every symbol of the formula once, with its meaning and SI unit.
 
-    What the formula does not name has no row (another way to the same figure may take it), nor has the figure
-    itself.
+    The definition's own explanations come first, then the labels of its inputs. Inputs that only another method
+    of the same figure takes, and the figure itself, are left out.
     """
     formula = entry.description.formula
     left, equals, _ = formula.partition("=")
@@ -74,7 +75,7 @@ def _symbols(entry: FigureDefinition) -> tuple[tuple[str, str, str], ...]:
 
 
 def _symbol(name: str) -> tuple[str, str, str]:
-    """The symbol of an input, or of a figure (what stands left in its formula), with its meaning and SI unit."""
+    """Return symbol, meaning and SI unit of an input, or of a figure: its symbol is the left side of its formula."""
     if name in REGISTRY.inputs:
         item = REGISTRY.inputs[name]
         return item.symbol, item.label, item.display_unit.si
@@ -83,8 +84,8 @@ def _symbol(name: str) -> tuple[str, str, str]:
     return left.strip() if equals else "", method.title.lower(), method.display_unit.si
 
 
-def _in_words(entry: FigureDefinition) -> str:
-    """The formula as text, for who cannot see it drawn."""
+def _formula_text(entry: FigureDefinition) -> str:
+    """Return the formula in words, as the text alternative of its picture."""
     labels = {name: REGISTRY.label(name) for name in entry.methods[0].inputs}
     return f"{entry.description.title} = {entry.methods[0].working.format_map(labels)}"
 
@@ -93,7 +94,7 @@ def _in_words(entry: FigureDefinition) -> str:
 def _formula(slug: str, tex: str, plain: str) -> Drawing:
     from builder.draw.formula import formula
 
-    # Fractions of full size: the formula stands alone, not in a line of text.
+    # Fractions in display size: the formula has a line to itself.
     return formula(tex.replace(r"\frac", r"\dfrac"), plain, name=f"formula-{slug.replace('_', '-')}")
 
 
@@ -107,12 +108,12 @@ _SYMBOL = re.compile(r"Δ?[A-Za-zα-ω]+(?:<sub>[\w ,]+</sub>)?'?")
 
 
 def symbols_in(tex: str) -> set[str]:
-    """The symbols that a piece of mathtext names, as they are set in HTML; signs of the calculus are none."""
-    for sign, inside in _CALCULUS:
-        tex = sign.sub(inside, tex)
+    """Return the symbols in a piece of mathtext as HTML; signs of differentials and integrals are not symbols."""
+    for pattern, operands in _CALCULUS:
+        tex = pattern.sub(operands, tex)
     for name, character in _GREEK.items():
         tex = re.sub(rf"\\{name}(?![A-Za-z]) ?", character if character.isupper() else f"{character} ", tex)
-    return set(_SYMBOL.findall(html.unescape(str(set_symbol(_WORDS.sub(" ", tex)))))) - {"π"}
+    return set(_SYMBOL.findall(html.unescape(str(symbol_html(_WORDS.sub(" ", tex)))))) - {"π"}
 
 
 _POWERS = str.maketrans({"2": "²", "3": "³"})
@@ -120,14 +121,14 @@ _GREEK = {"omega": "ω", "rho": "ρ", "theta": "θ", "pi": "π", "eta": "η", "l
           "varphi": "φ", "varepsilon": "ε", "delta": "δ"}  # fmt: skip
 
 
-def set_symbol(symbol: str) -> Markup:
-    """A mathtext symbol set in HTML, its index below the line."""
+def symbol_html(symbol: str) -> Markup:
+    """Return a mathtext symbol as HTML, its index as a subscript."""
     for name, character in _GREEK.items():
         symbol = re.sub(rf"\\{name}(?![A-Za-z]) ?", character, symbol)
     text = re.sub(r"\\mathrm\{([^}]*)\}|\\dot ", r"\1", symbol)
     text = re.sub(r"\\[,;!]", " ", text)
     parts = re.split(r"_(?:\{([^}]*)\}|(\w))", text)
-    # Three pieces for each index: what stands before it, the index between braces, or its one character.
+    # The split gives three parts for each index: the text before it, an index in braces, an index of one character.
     return Markup("").join(
-        piece if at % 3 == 0 else Markup("<sub>{}</sub>").format(piece) for at, piece in enumerate(parts) if piece
+        part if index % 3 == 0 else Markup("<sub>{}</sub>").format(part) for index, part in enumerate(parts) if part
     )

@@ -1,4 +1,4 @@
-"""The pages of the whole archive: home, lists, finder, methods, parts. A build's own page is made in make.py."""
+"""The pages about the archive as a whole: home, lists, finder, parts, methods, glossary."""
 
 from __future__ import annotations
 
@@ -37,9 +37,15 @@ NAV = (
 )
 LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
 _NEWEST = 24
-"""So many builds stand as cards on the home page; all of them stand in the table of all builds."""
+"""How many builds the home page shows as cards."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
-_TABLE = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
+_TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
+_CARD_FIELDS = (
+    ("peak_power", "Power"),
+    ("peak_torque", "Torque"),
+    ("displacement", "Size"),
+    ("compression_ratio", "Ratio"),
+)
 
 
 @dataclass(frozen=True)
@@ -54,12 +60,12 @@ class Card:
 
 
 def display_units(shop: Shop) -> System:
-    """The system that lists and the finder start in."""
+    """Return the system of units of the lists and the finder."""
     return "inch" if shop.units == "inch" else "metric"
 
 
 def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
-    """Every page that is about no build at all, by path below the pages folder."""
+    """Return the pages that depend on no build, by path below the pages folder."""
     page = page_renderer(shop, environment)
     return {
         "compare.md": page("compare", finder="finder.html", **_LINKS),
@@ -70,7 +76,7 @@ def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
 
 
 def page_renderer(shop: Shop, environment: jinja2.Environment) -> Callable[..., bytes]:
-    """Writes a page by the name of its template, with what all pages know."""
+    """Return a function that renders a page by the name of its template, with the variables common to all pages."""
     common = {"shop": shop, "system": display_units(shop), "site_root": "", "assets": "assets"}
 
     def page(template: str, **values: object) -> bytes:
@@ -85,9 +91,9 @@ def archive_pages(
     environment: jinja2.Environment,
     overviews: Callable[[], Sequence[tuple[str, Markup]]],
 ) -> Files:
-    """Every page that is about more than one build, by path below the pages folder.
+    """Return the pages about several builds, by path below the pages folder.
 
-    `overviews` gives the titles and drawings of the page of overviews; it is called last.
+    `overviews` returns the titles and SVGs of the overview page; it is called last.
     """
     rows = newest_first(summaries)
     system = display_units(shop)
@@ -95,11 +101,11 @@ def archive_pages(
     cards = [card(summary, system) for summary in rows[:_NEWEST]]
     page = page_renderer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
-    files = {
+    return {
         "index.md": page(
-            "home", cards=cards, count=len(rows), ranges=tuple(_numbers(rows, system)), entry_links=_entry_links(rows)
+            "home", cards=cards, count=len(rows), ranges=tuple(_ranges(rows, system)), entry_links=_entry_links(rows)
         ),
-        "builds.md": page("builds", **_table(rows, system)),
+        "builds.md": page("builds", **_builds_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page(
             "lists", lists=[(title, slug, group_builds(rows, slug)) for slug, title in LIST_TITLES.items()]
@@ -108,28 +114,21 @@ def archive_pages(
         "assets/finder-data.js": finder_data(rows, weights, system).encode(),
         "overview.md": page("overview", charts=overviews()),
     }
-    return files
 
 
 def card(summary: Summary, system: System) -> Card:
-    """A build as a card."""
+    """Return a build as a card."""
     line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date)))
-    shown = (
-        ("peak_power", "Power"),
-        ("peak_torque", "Torque"),
-        ("displacement", "Size"),
-        ("compression_ratio", "Ratio"),
-    )
     numbers = tuple(
         (title, BY_SLUG[slug].show(value, system))
-        for slug, title in shown
+        for slug, title in _CARD_FIELDS
         if (value := number_of(summary, BY_SLUG[slug])) is not None
     )
     return Card(summary.slug, summary.title, line, numbers, sparkline(summary))
 
 
-def _numbers(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
-    """What the archive spans, set large on the home page."""
+def _ranges(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
+    """Yield the range of displacement and of power in the archive, where it has two builds or more."""
     for slug, title in (("displacement", "Displacement"), ("peak_power", "Peak power")):
         field = BY_SLUG[slug]
         values = [value for row in rows if (value := number_of(row, field)) is not None]
@@ -140,28 +139,28 @@ def _numbers(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
 
 
 def _entry_links(rows: Sequence[Summary]) -> list[tuple[str, str]]:
-    ways = [
+    links = [
         ("Find a build like yours", "finder.html"),
         ("All builds", "builds.html"),
         ("How figures are computed", "methods.html"),
     ]
-    return ways if rows else ways[1:]
+    return links if rows else links[1:]
 
 
-def _table(rows: Sequence[Summary], system: System) -> dict[str, object]:
-    columns = [BY_SLUG[slug] for slug in _TABLE]
+def _builds_table(rows: Sequence[Summary], system: System) -> dict[str, object]:
+    columns = [BY_SLUG[slug] for slug in _TABLE_FIELDS]
     head = ["Build", "Finished"]
     for field in columns:
         unit = field.unit(system).label if field.kind == "number" else ""
         head.append(f"{field.title}, {unit}" if unit else field.title)
     numeric_columns = {index + 2 for index, field in enumerate(columns) if field.kind == "number"}
     cells = [
-        (row.slug, [row.title, row.date or "", *(_shown(row, field, system) for field in columns)]) for row in rows
+        (row.slug, [row.title, row.date or "", *(_field_text(row, field, system) for field in columns)]) for row in rows
     ]
     return {"head": head, "rows": cells, "numeric_columns": numeric_columns}
 
 
-def _shown(row: Summary, field: Field, system: System) -> str:
+def _field_text(row: Summary, field: Field, system: System) -> str:
     if field.kind == "choice":
         return choice_of(row, field) or ""
     value = number_of(row, field)

@@ -9,7 +9,7 @@ import pytest
 from markupsafe import Markup
 
 from builder.figures.definitions import REGISTRY
-from builder.publish.pages.archive.methods import method_entry, method_pages, set_symbol, symbols_in
+from builder.publish.pages.archive.methods import method_entry, method_pages, symbol_html, symbols_in
 from builder.publish.pages.templating import page_environment
 
 
@@ -41,12 +41,12 @@ def test_every_formula_is_there_in_words_for_who_cannot_see_it() -> None:
 
 
 def test_an_index_is_set_below_the_line() -> None:
-    assert set_symbol("V_s") == "V<sub>s</sub>"
-    assert set_symbol(r"\Delta p_{28}") == "Δp<sub>28</sub>"
-    assert set_symbol(r"\dot m_f") == "m<sub>f</sub>"
-    assert set_symbol("n_2 - n_1") == "n<sub>2</sub> - n<sub>1</sub>"
-    assert set_symbol(r"T_{\mathrm{N\,m}}") == "T<sub>N m</sub>"
-    assert set_symbol("<b>_x") == "&lt;b&gt;<sub>x</sub>"
+    assert symbol_html("V_s") == "V<sub>s</sub>"
+    assert symbol_html(r"\Delta p_{28}") == "Δp<sub>28</sub>"
+    assert symbol_html(r"\dot m_f") == "m<sub>f</sub>"
+    assert symbol_html("n_2 - n_1") == "n<sub>2</sub> - n<sub>1</sub>"
+    assert symbol_html(r"T_{\mathrm{N\,m}}") == "T<sub>N m</sub>"
+    assert symbol_html("<b>_x") == "&lt;b&gt;<sub>x</sub>"
 
 
 def _plainly(markup: Markup) -> str:
@@ -64,16 +64,16 @@ def test_every_symbol_of_a_formula_is_explained(slug: str) -> None:
     entry = REGISTRY.figures[slug]
     left, equals, right = entry.description.formula.partition("=")
     formula = re.sub(_WORDS, " ", right if equals and "+" not in left else entry.description.formula)
-    wanted = set(_SYMBOL.findall(_plainly(set_symbol(re.sub(r"[<>]", " ", formula)))))
+    wanted = set(_SYMBOL.findall(_plainly(symbol_html(re.sub(r"[<>]", " ", formula)))))
     explained = {part for symbol, _, _ in method_entry(entry).symbols for part in _SYMBOL.findall(_plainly(symbol))}
-    itself = {_plainly(set_symbol(left.strip()))} if equals else set()
+    itself = {_plainly(symbol_html(left.strip()))} if equals else set()
     assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.description.formula
 
 
 @pytest.mark.parametrize("slug", list(REGISTRY.figures))
 def test_no_symbol_is_explained_that_the_formula_does_not_hold_and_none_twice(slug: str) -> None:
     entry = REGISTRY.figures[slug]
-    formula = _plainly(set_symbol(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.description.formula))))
+    formula = _plainly(symbol_html(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.description.formula))))
     held = set(_SYMBOL.findall(formula))
     # What a differential sign stands before is a symbol too.
     held |= {name.removeprefix("d") for name in held}
