@@ -45,7 +45,7 @@ def _with_cautions(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -
     """Return the figures with the cautions that are about them."""
     texts: dict[str, list[str]] = {}
     for caution in cautions:
-        texts.setdefault(caution.about, []).append(caution.text)
+        texts.setdefault(caution.subject, []).append(caution.text)
     return tuple(
         replace(figure, cautions=tuple(texts[figure.slug])) if figure.slug in texts else figure for figure in figures
     )

@@ -9,7 +9,7 @@ from builder.figures.core.types import FigureSheet
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
-    """The sheet in the form other programs read; values and units SI."""
+    """Return the sheet in the form other programs read; values and units SI."""
     return {
         "build": slug,
         "figures": [
@@ -39,7 +39,7 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
 
 
 def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
-    """The sheet for the terminal: a figure a line, with its working below."""
+    """Yield the sheet for the terminal: a figure a line, with its working below."""
     section = None
     for figure in sheet.figures:
         if figure.method.section != section:

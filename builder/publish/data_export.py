@@ -247,7 +247,7 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "remarks": list(session.remarks),
         "figures": [_figure(figure) for figure in sheet.figures],
         "needs": [{"figure": need.slug, "needs": list(need.needs)} for need in sheet.needs],
-        "cautions": [{"about": caution.about, "says": caution.text} for caution in sheet.cautions],
+        "cautions": [{"about": caution.subject, "says": caution.text} for caution in sheet.cautions],
         "pulls": [_pull(pull, name) for pull, name in zip(session.pulls, names, strict=True)],
         "repeats": [
             {"pulls": list(repeat.names), "deviation": _number(repeat.repeatability.overall),

@@ -147,7 +147,7 @@ def test_750_cfm_is_enough_for_397_cubic_inches_at_6000(tmp_path: Path) -> None:
     sheet = figures(tmp_path, bottom_end=bottom, top_end="induction: {rated_flow: 750 cfm}\n")
     assert value(sheet, "air_demand") / CFM == pytest.approx(690, abs=0.5)
     assert value(sheet, "induction_headroom") == pytest.approx(750 / 690, abs=0.001)
-    assert not [caution for caution in sheet.cautions if caution.about == "induction_headroom"]
+    assert not [caution for caution in sheet.cautions if caution.subject == "induction_headroom"]
 
 
 @pytest.mark.parametrize(
@@ -169,7 +169,7 @@ def test_a_build_over_its_cranks_guideline(tmp_path: Path, material: str, power:
         method = REGISTRY.figures["peak_power"].description
         made = Figure(method=method, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured")
         found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)))
-        return [caution.text for caution in found if caution.about == "peak_power"]
+        return [caution.text for caution in found if caution.subject == "peak_power"]
 
     (text,) = at(power)
     assert strength in text

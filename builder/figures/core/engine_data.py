@@ -13,7 +13,7 @@ from builder.record.quantities.readings import Reading
 
 
 @dataclass(frozen=True)
-class EngineFacts:
+class EngineData:
     """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded."""
 
     displacement: float | None
@@ -28,8 +28,8 @@ class EngineFacts:
     heating_value: float | None
 
 
-def engine_facts(build: Build) -> EngineFacts:
-    """The facts as the record has them."""
+def read_engine_data(build: Build) -> EngineData:
+    """Return what the record says of the engine."""
     engine, stroke = build.build.engine, _values(build, "bottom_end.crankshaft.stroke")
     bores = _values(build, "bottom_end.block.bores")
     displacement = None
@@ -37,7 +37,7 @@ def engine_facts(build: Build) -> EngineFacts:
         # As the figure displacement does: the mean of the cylinders gauged, times all of them.
         displacement = build.cylinders * float(np.mean(swept_volume(bores, float(stroke.mean()))))
     fuel = engine.fuel
-    return EngineFacts(
+    return EngineData(
         displacement,
         float(stroke.mean()) if stroke is not None else None,
         build.revolutions_per_cycle,

@@ -47,7 +47,7 @@ class Input:
 
     @property
     def record_hint(self) -> str:
-        """What to write, and in which file, to have it."""
+        """Return what to write, and in which file, to have it."""
         if self.hint:
             return self.hint
         document, _, field = self.path.partition(".")
@@ -103,7 +103,7 @@ class Context:
 
     @cached_property
     def system(self) -> System:
-        """The system that the build's figures are shown in first."""
+        """Return the system that the build's figures are shown in first."""
         return system_for(self.build, self.shop)
 
     @cached_property

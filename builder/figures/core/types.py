@@ -201,7 +201,7 @@ class MissingInputs:
 class Caution:
     """Something outside a guideline or its range: worth checking, never an error."""
 
-    about: str
+    subject: str
     """Slug of the figure it is about, or the path in the record."""
     sentence: str
     guideline: str
@@ -233,7 +233,7 @@ class Discrepancy:
 
     @property
     def text(self) -> str:
-        """One sentence that says it all."""
+        """Return title, values, difference and consequence as one sentence."""
         pairs = ", ".join(f"{head} {value}" for head, value in zip(self.labels, self.values, strict=True))
         said = f"{self.title}: {pairs}: {self.difference}"
         return f"{said}; {self.consequence}." if self.consequence else f"{said}."

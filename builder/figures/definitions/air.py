@@ -130,7 +130,7 @@ define.add_inputs(
     validity="−100 to 200 °C",
 )
 def saturation_vapour_pressure(air_temperature: Value) -> Value:
-    """Saturation vapour pressure [Pa] at each pull's air temperature [K]."""
+    """Return the saturation vapour pressure [Pa] at each pull's air temperature [K]."""
     return air.saturation_vapour_pressure(air_temperature)
 
 
@@ -149,7 +149,7 @@ def saturation_vapour_pressure(air_temperature: Value) -> Value:
     validity="one reading of humidity: relative humidity, wet bulb, dew point or vapour pressure",
 )
 def vapour_pressure(relative_humidity_recorded: Value, saturation_vapour_pressure: Value) -> Value:
-    """Vapour pressure [Pa] from relative humidity."""
+    """Return the vapour pressure [Pa] from relative humidity."""
     return unwrap_scalar(np.asarray(relative_humidity_recorded) * np.asarray(saturation_vapour_pressure))
 
 
@@ -157,25 +157,25 @@ def vapour_pressure(relative_humidity_recorded: Value, saturation_vapour_pressur
     "vapour_pressure", working="psychrometer: {wet_bulb_recorded} wet, {air_temperature} dry, {barometer}"
 )
 def vapour_pressure_from_wet_bulb(wet_bulb_recorded: Value, air_temperature: Value, barometer: Value) -> Value:
-    """Vapour pressure [Pa] from the wet bulb."""
+    """Return the vapour pressure [Pa] from the wet bulb."""
     return air.vapour_pressure(barometer, air_temperature, wet_bulb=wet_bulb_recorded)
 
 
 @define.alternative("vapour_pressure", working="saturated at the dew point, {dew_point_recorded}")
 def vapour_pressure_from_dew_point(dew_point_recorded: Value) -> Value:
-    """Vapour pressure [Pa] from the dew point."""
+    """Return the vapour pressure [Pa] from the dew point."""
     return air.saturation_vapour_pressure(dew_point_recorded)
 
 
 @define.alternative("vapour_pressure", working="as recorded: {vapour_pressure_recorded}")
 def vapour_pressure_as_recorded(vapour_pressure_recorded: Value) -> Value:
-    """Vapour pressure [Pa] as somebody wrote it down."""
+    """Return the vapour pressure [Pa] as it was recorded."""
     return vapour_pressure_recorded
 
 
 @define.alternative("vapour_pressure", working="{vapour_mixed}")
 def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
-    """Vapour pressure [Pa] where the pulls have their humidity in different forms."""
+    """Return the vapour pressure [Pa] where the pulls have their humidity in different forms."""
     return vapour_mixed
 
 
@@ -193,7 +193,7 @@ def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
     validity="station pressure, read in the room or turned to its height",
 )
 def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
-    """Dry-air pressure [Pa]."""
+    """Return the dry-air pressure [Pa]."""
     return air.dry_air_pressure(barometer, vapour_pressure)
 
 
@@ -216,7 +216,7 @@ def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
     validity="within 0.1 % over 0 to 50 °C",
 )
 def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature: Value) -> Value:
-    """Density of the moist air [kg/m3]."""
+    """Return the density of the moist air [kg/m3]."""
     return air.air_density(np.asarray(dry_air_pressure) + np.asarray(vapour_pressure), air_temperature, vapour_pressure)
 
 
@@ -241,5 +241,5 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
     "is moved by dividing its own factor out, never corrected twice",
 )
 def correction_factor(pull_factor: Value) -> Value:
-    """Factor on torque and power [-]."""
+    """Return the factor on torque and power [-]."""
     return pull_factor

@@ -162,7 +162,7 @@ def _power_per_flow(context: Context, item: Input) -> InputValue:
     validity="at 100 % volumetric efficiency, counted in outside air; a blown engine asks for more with its boost",
 )
 def air_demand(displacement: Value, speed_of_interest: Value, revolutions_per_cycle: Value) -> Value:
-    """Volume flow of air at 100 % volumetric efficiency [m3/s]."""
+    """Return the volume flow of air at 100 % volumetric efficiency [m3/s]."""
     return breathing.air_demand(displacement, speed_of_interest, 1.0, _revolutions(revolutions_per_cycle))
 
 
@@ -187,13 +187,13 @@ def _revolutions(counted: Value) -> int:
 def induction_headroom(
     rated_flow: Value, rated_depression: Value, allowed_depression: Value, air_demand: Value
 ) -> Value:
-    """Rated flow over demand, both at the depression that is allowed [1]."""
+    """Return rated flow over demand, both at the depression that is allowed [1]."""
     return breathing.induction_headroom(rated_flow, rated_depression, air_demand, allowed_depression)
 
 
 @define.alternative("induction_headroom", working="{rated_flow} / {air_demand}, at the depression of the rating")
 def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
-    """Rated flow over demand at the depression of the rating [1]."""
+    """Return rated flow over demand at the depression of the rating [1]."""
     return unwrap_scalar(np.asarray(rated_flow) / np.asarray(air_demand))
 
 
@@ -211,7 +211,7 @@ def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     validity=_ONE_CYLINDER,
 )
 def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compared_depression: Value) -> Value:
-    """Intake flow at each lift at 28 inH2O [m3/s]."""
+    """Return the intake flow at each lift at 28 inH2O [m3/s]."""
     return breathing.flow_at_depression(intake_bench_flow, bench_depression, compared_depression)
 
 
@@ -229,7 +229,7 @@ def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compar
     validity=_ONE_CYLINDER,
 )
 def exhaust_flow_at_depression(exhaust_bench_flow: Value, bench_depression: Value, compared_depression: Value) -> Value:
-    """Exhaust flow at each lift at 28 inH2O [m3/s]."""
+    """Return the exhaust flow at each lift at 28 inH2O [m3/s]."""
     return breathing.flow_at_depression(exhaust_bench_flow, bench_depression, compared_depression)
 
 
@@ -264,7 +264,7 @@ def discharge_coefficient(
     bench_depression: Value,
     bench_air: Value,
 ) -> Value:
-    """Discharge coefficient of the intake at each lift, on the curtain area [1]."""
+    """Return the discharge coefficient of the intake at each lift, on the curtain area [1]."""
     return _discharge(
         intake_bench_flow, intake_bench_lift, intake_valve_diameter, intake_valves, bench_depression, bench_air
     )
@@ -292,7 +292,7 @@ def exhaust_discharge_coefficient(
     bench_depression: Value,
     bench_air: Value,
 ) -> Value:
-    """Discharge coefficient of the exhaust at each lift, on the curtain area [1]."""
+    """Return the discharge coefficient of the exhaust at each lift, on the curtain area [1]."""
     return _discharge(
         exhaust_bench_flow, exhaust_bench_lift, exhaust_valve_diameter, exhaust_valves, bench_depression, bench_air
     )
@@ -314,7 +314,7 @@ def exhaust_discharge_coefficient(
     "open for all of it",
 )
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: Value) -> Value:
-    """Mean velocity at the narrowest section [m/s]."""
+    """Return the mean velocity at the narrowest section [m/s]."""
     return breathing.mean_port_velocity(bore, mean_piston_speed, intake_port_area)
 
 
@@ -342,7 +342,7 @@ def inlet_mach_index(
     mean_flow_coefficient: Value,
     air_temperature: Value,
 ) -> Value:
-    """Taylor's inlet Mach index [1]."""
+    """Return Taylor's inlet Mach index [1]."""
     sound = air.speed_of_sound(STANDARD_ATMOSPHERE, air_temperature)
     return breathing.inlet_mach_index(
         bore, intake_valve_diameter, intake_valves, mean_piston_speed, mean_flow_coefficient, sound
@@ -362,5 +362,5 @@ def inlet_mach_index(
     validity="four-strokes on petrol, without boost; a rule of thumb, good to a tenth at best",
 )
 def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value) -> Value:
-    """Power the heads could support [W]."""
+    """Return the power the heads could support [W]."""
     return breathing.head_flow_ceiling(port_flow, round(float(np.mean(cylinders))), power_per_flow)

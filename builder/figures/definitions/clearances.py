@@ -226,19 +226,19 @@ define.add_inputs(
 
 @define.alternative("main_oil_clearance", working="{main_bore} − 2 × {main_shell} − {main_journal}")
 def main_oil_clearance(main_bore: Value, main_shell: Value, main_journal: Value) -> Value:
-    """Main oil clearance from the parts [m]."""
+    """Return the main oil clearance from the parts [m]."""
     return clearance.oil_clearance(main_bore, main_shell, main_journal)
 
 
 @define.alternative("rod_oil_clearance", working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}")
 def rod_oil_clearance(big_end_bore: Value, rod_shell: Value, rod_journal: Value) -> Value:
-    """Rod oil clearance from the parts [m]."""
+    """Return the rod oil clearance from the parts [m]."""
     return clearance.oil_clearance(big_end_bore, rod_shell, rod_journal)
 
 
 @define.alternative("piston_clearance", working="{bore} − {piston_diameter}")
 def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
-    """Piston clearance from bore and piston [m]."""
+    """Return the piston clearance from bore and piston [m]."""
     return clearance.piston_clearance(bore, piston_diameter)
 
 
@@ -256,7 +256,7 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     validity="over the depths that were gauged",
 )
 def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
-    """Taper of each bore [m]."""
+    """Return the taper of each bore [m]."""
     depths = np.stack([np.atleast_1d(taper_largest), np.atleast_1d(taper_least)], axis=-1)
     return clearance.bore_taper(depths[..., np.newaxis])
 
@@ -275,7 +275,7 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     validity="over the axes that were gauged",
 )
 def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) -> Value:
-    """Out of round of each bore [m]."""
+    """Return the out-of-round of each bore [m]."""
     axes = np.stack([np.atleast_1d(out_of_round_largest), np.atleast_1d(out_of_round_least)], axis=-1)
     return clearance.bore_out_of_round(axes[..., np.newaxis, :])
 
@@ -293,5 +293,5 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     validity="fits whose range has two ends; outside it below 0 % or above 100 %",
 )
 def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
-    """Where each fit lies in its range [1]."""
+    """Return where each fit lies in its range [1]."""
     return clearance.position_in_range(fit_mean, fit_least, fit_most)

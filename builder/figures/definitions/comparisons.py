@@ -95,7 +95,7 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
     validity="two or more pulls with nothing changed; with two, the deviation itself is uncertain by three quarters",
 )
 def repeatability(repeat_deviation: Value) -> Value:
-    """Standard deviation between repeats, overall [N m]."""
+    """Return the overall standard deviation between repeats [N m]."""
     return repeat_deviation
 
 
@@ -114,7 +114,7 @@ def repeatability(repeat_deviation: Value) -> Value:
     validity="the speeds that both pulls share; the noise is that of repeats where there are any, else of the readings",
 )
 def gain(torque_gain: Value) -> Value:
-    """Mean difference of torque [N m]."""
+    """Return the mean difference of torque [N m]."""
     return torque_gain
 
 
@@ -138,7 +138,7 @@ def gain(torque_gain: Value) -> Value:
     "levels tried. The best by torque may lie too near detonation: the maker's limits come first",
 )
 def best_setting(setting_tried: Value) -> Value:
-    """Optimum of each swept setting, in the unit it was written in."""
+    """Return the optimum of each swept setting, in the unit it was written in."""
     if not np.isfinite(np.atleast_1d(setting_tried)).any():
         raise Missing("levels beyond those tried, or a curve that bends down: no optimum may be named yet")
     return setting_tried

@@ -55,7 +55,7 @@ define.add_inputs(
     validity="any engine",
 )
 def swept_volume(bore: Value, stroke: Value) -> Value:
-    """Swept volume of each cylinder [m3]."""
+    """Return the swept volume of each cylinder [m3]."""
     return geometry.swept_volume(bore, stroke)
 
 
@@ -72,7 +72,7 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     validity="any number of cylinders",
 )
 def displacement(cylinders: Value, swept_volume: Value) -> Value:
-    """All cylinders together [m3], from the mean of those gauged."""
+    """Return the swept volume of all cylinders together [m3], from the mean of those gauged."""
     return geometry.displacement(float(np.mean(swept_volume)), round(float(cylinders)))
 
 
@@ -88,7 +88,7 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
     validity="any engine",
 )
 def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
-    """Bore over stroke."""
+    """Return bore over stroke."""
     return geometry.bore_stroke_ratio(bore, stroke)
 
 
@@ -104,7 +104,7 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     validity="1.4 to 2.2 in running engines",
 )
 def rod_ratio(rod_length: Value, stroke: Value) -> Value:
-    """Rod length over stroke."""
+    """Return rod length over stroke."""
     return geometry.rod_ratio(rod_length, stroke)
 
 
@@ -120,13 +120,13 @@ def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     validity="the gauge wins over the sum of the parts; the difference between the two is a finding",
 )
 def deck_clearance(deck_clearance_measured: Value) -> Value:
-    """Deck clearance as the dial gauge found it [m]."""
+    """Return the deck clearance as the dial gauge read it [m]."""
     return deck_clearance_measured
 
 
 @define.alternative("deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})")
 def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Value, compression_height: Value) -> Value:
-    """Deck clearance as the parts stack up [m]."""
+    """Return the deck clearance as the parts stack up [m]."""
     return geometry.deck_clearance(deck_height, stroke, rod_length, compression_height)
 
 
@@ -145,7 +145,7 @@ def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Val
 def compression_height_from_deck(
     deck_height: Value, stroke: Value, rod_length: Value, deck_clearance_measured: Value
 ) -> Value:
-    """Compression height that the gauged deck clearance leaves to the piston [m]."""
+    """Return the compression height that the gauged deck clearance leaves to the piston [m]."""
     return geometry.compression_height_from_deck(deck_height, stroke, rod_length, deck_clearance_measured)
 
 
@@ -161,7 +161,7 @@ def compression_height_from_deck(
     validity="heads with a flat facing the piston",
 )
 def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
-    """Squish distance [m]."""
+    """Return the squish distance [m]."""
     return geometry.quench(deck_clearance, gasket_thickness)
 
 
@@ -177,7 +177,7 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     validity="any crown; a flat top is a dish of 0 cc",
 )
 def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
-    """Dish less dome [m3]."""
+    """Return dish less dome [m3]."""
     if dish is None and dome is None:
         raise Missing("bottom_end.yaml: pistons.dish (0 cc for a flat top) or pistons.dome")
     return (0.0 if dish is None else dish) - (0.0 if dome is None else dome)
@@ -195,7 +195,7 @@ def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
     validity="any piston",
 )
 def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Value) -> Value:
-    """Crevice above the top ring [m3]."""
+    """Return the crevice above the top ring [m3]."""
     return geometry.top_land_volume(bore, bore - top_land_clearance, top_land_height)
 
 
@@ -221,7 +221,7 @@ def clearance_volume(
     crown_volume: Value,
     top_land_volume: Value = 0.0,
 ) -> Value:
-    """Clearance volume of each cylinder [m3]."""
+    """Return the clearance volume of each cylinder [m3]."""
     return geometry.clearance_volume(
         chamber,
         geometry.gasket_volume(gasket_bore, gasket_thickness),
@@ -244,7 +244,7 @@ def clearance_volume(
     validity="any engine",
 )
 def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
-    """Compression ratio of each cylinder."""
+    """Return the compression ratio of each cylinder."""
     return geometry.compression_ratio(swept_volume, clearance_volume)
 
 
@@ -261,7 +261,7 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     validity="any engine",
 )
 def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> Value:
-    """Clearance volume of each cylinder that gives the ratio asked for [m3]."""
+    """Return the clearance volume of each cylinder that gives the ratio asked for [m3]."""
     return geometry.clearance_for_ratio(swept_volume, compression_wanted)
 
 
@@ -291,7 +291,7 @@ def crown_volume_wanted(
     deck_clearance: Value,
     top_land_volume: Value = 0.0,
 ) -> Value:
-    """Crown volume of each cylinder that gives the ratio asked for, dish positive [m3]."""
+    """Return the crown volume of each cylinder that gives the ratio asked for, dish positive [m3]."""
     return geometry.crown_volume(
         clearance_volume_wanted,
         chamber,

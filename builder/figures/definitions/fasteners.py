@@ -77,12 +77,12 @@ def _torque(joint: Fastener) -> JointValue | None:
 
 
 def _torque_that_decides(joint: Fastener) -> JointValue | None:
-    """The torque, unless an angle was turned after it: then it says nothing about the clamping force."""
+    """Return the torque, unless an angle was turned after it: then it says nothing about the clamping force."""
     return _torque(joint) if joint.angle is None else None
 
 
 def _nut_factor(joint: Fastener) -> JointValue | None:
-    """As written down, else from the friction and the thread."""
+    """Return the nut factor as written down, else from the friction and the thread."""
     thread = parse_thread(joint.size) if joint.size else None
     if joint.nut_factor is not None:
         value, text = joint.nut_factor, f"{joint.nut_factor:g}"
@@ -101,7 +101,7 @@ def _diameter(joint: Fastener) -> JointValue | None:
 
 
 def _sections(joint: Fastener) -> tuple[Quantity | None, Quantity | None] | None:
-    """Shank and thread that stretch, either of them; None unless the stretch was measured and a length is known."""
+    """Return the lengths of shank and thread that stretch; None unless stretch and a length were recorded."""
     shank = joint.shank_length if joint.shank_diameter is not None else None
     if joint.stretch is None or not joint.stretch.preferred or _diameter(joint) is None:
         return None
@@ -181,7 +181,7 @@ define.add_inputs(
     validity="the joint as recorded; for the next time the maker's current sheet decides",
 )
 def fastener_torque(joint_torque: Value) -> Value:
-    """Final torque of each joint [N m]."""
+    """Return the final torque of each joint [N m]."""
     return joint_torque
 
 
@@ -201,7 +201,7 @@ def fastener_torque(joint_torque: Value) -> Value:
     "written down, or from the friction that was",
 )  # fmt: skip
 def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter: Value) -> FigureResult:
-    """Clamping force of one fastener of each joint [N], with the band it may lie in."""
+    """Return the clamping force of one fastener of each joint [N], with the band it may lie in."""
     force = fasteners.fastener_preload(deciding_torque, nut_factor, thread_diameter)
     spread = fasteners.PRELOAD_SPREAD["torque"]
     note = (
@@ -235,5 +235,5 @@ def stretch_preload(
     thread_length: Value,
     thread_stress_area: Value,
 ) -> Value:
-    """Clamping force of one fastener of each joint [N], from its mean stretch."""
+    """Return the clamping force of one fastener of each joint [N], from its mean stretch."""
     return fasteners.preload_from_stretch(bolt_stretch, shank_length, shank_diameter, thread_length, thread_stress_area)

@@ -93,7 +93,7 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
 def injector_duty(
     fuel_at_peak_power: Value, injector_flow: Value, injectors: Value, fuel_pressure: Value, injector_pressure: Value
 ) -> Value:
-    """Share of the time the injectors stand open at peak power [1]."""
+    """Return the share of the time that the injectors are open at peak power [1]."""
     flow = breathing.flow_at_depression(injector_flow, injector_pressure, fuel_pressure)
     return breathing.injector_duty(fuel_at_peak_power, flow, round(float(np.mean(injectors))))
 
@@ -102,7 +102,7 @@ def injector_duty(
     "injector_duty", working="{fuel_at_peak_power} / ({injectors} × {injector_flow}), at the rated pressure"
 )
 def injector_duty_as_rated(fuel_at_peak_power: Value, injector_flow: Value, injectors: Value) -> Value:
-    """Share of the time the injectors stand open at the pressure of their rating [1]."""
+    """Return the share of the time that the injectors are open, at the pressure of their rating [1]."""
     return breathing.injector_duty(fuel_at_peak_power, injector_flow, round(float(np.mean(injectors))))
 
 
@@ -113,7 +113,7 @@ def injector_duty_as_rated(fuel_at_peak_power: Value, injector_flow: Value, inje
 def injector_duty_from_pulse(
     pulse_at_peak_power: Value, speed_of_peak_power: Value, injector_pulses: Value, revolutions_per_cycle: Value
 ) -> Value:
-    """Share of the time the injectors stand open at peak power, from the length of their pulse [1]."""
+    """Return the share of the time that the injectors are open at peak power, from the length of their pulse [1]."""
     often = np.asarray(injector_pulses) / np.asarray(revolutions_per_cycle)
     return breathing.injector_duty_from_pulse(pulse_at_peak_power, speed_of_peak_power, unwrap_scalar(often))
 
@@ -138,6 +138,6 @@ def injector_duty_from_pulse(
 def volumetric_efficiency(
     fullest_air: Value, air_density: Value, displacement: Value, fullest_speed: Value, revolutions_per_cycle: Value
 ) -> Value:
-    """Highest volumetric efficiency of each pull [-]."""
+    """Return the highest volumetric efficiency of each pull [-]."""
     revolutions = round(float(np.mean(revolutions_per_cycle)))
     return breathing.volumetric_efficiency(fullest_air, air_density, displacement, fullest_speed, revolutions)

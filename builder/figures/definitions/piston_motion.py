@@ -77,7 +77,7 @@ def _crank_angles(context: Context, item: Input) -> InputValue:
     validity="any engine",
 )
 def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
-    """Mean piston speed at peak power and at the red line [m/s]."""
+    """Return the mean piston speed at peak power and at the red line [m/s]."""
     return kinematics.mean_piston_speed(stroke, speed_of_interest)
 
 
@@ -96,7 +96,7 @@ def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
     validity="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
 )
 def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> FigureResult:
-    """Piston below its top dead centre [m] at crank angles after it [deg]."""
+    """Return the distance of the piston from its top dead centre [m] at crank angles after it [deg]."""
     position = kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
     return FigureResult(position, working=_OFFSET_POSITION if np.any(pin_offset) else None)
 
@@ -124,7 +124,7 @@ _OFFSET_POSITION = (
     validity="exact slider-crank, pin offset included where recorded; steady speed",
 )
 def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> FigureResult:
-    """Greatest speed of the piston on its way down [m/s]."""
+    """Return the greatest speed of the piston on its way down [m/s]."""
     angle = kinematics.peak_speed_angle(stroke, rod_length, pin_offset)
     speed = kinematics.piston_speed(angle, stroke, rod_length, speed_of_interest, pin_offset)
     where = float(np.mean(np.degrees(angle)))
@@ -145,7 +145,7 @@ def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin
     validity="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
 )
 def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Value:
-    """Acceleration of the piston at top dead centre [m/s2]."""
+    """Return the acceleration of the piston at top dead centre [m/s2]."""
     return kinematics.piston_acceleration(0.0, stroke, rod_length, speed_of_interest, pin_offset)
 
 
@@ -161,7 +161,7 @@ def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Val
     validity="any engine",
 )
 def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:
-    """Reciprocating mass of each cylinder [kg]."""
+    """Return the reciprocating mass of each cylinder [kg]."""
     return piston_mass + pin_mass + ring_mass + small_end_mass
 
 
@@ -178,7 +178,7 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
     validity="at the red line, without gas load",
 )
 def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
-    """Inertia force at TDC at the red line [N]."""
+    """Return the inertia force at TDC at the red line [N]."""
     return kinematics.inertia_force_tdc(reciprocating_mass, stroke, rod_length, red_line)
 
 
@@ -203,7 +203,7 @@ def bobweight(
     rods_per_pin: Value,
     oil_mass: Value = 0.0,
 ) -> Value:
-    """Bobweight of one crankpin [kg]."""
+    """Return the bobweight of one crankpin [kg]."""
     return kinematics.bobweight(
         big_end_mass + bearing_mass, reciprocating_mass, int(rods_per_pin), float(balance_factor), oil_mass
     )

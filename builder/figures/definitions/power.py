@@ -132,7 +132,7 @@ def _turns_of_a_cycle(context: Context, item: Input) -> InputValue:
     validity="the speeds that were run; where the curve still rises at the end, the engine's own peak lies beyond",
 )
 def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value:
-    """Peak of the smoothed power curve of each pull [W]."""
+    """Return the peak of the smoothed power curve of each pull [W]."""
     return power.power(torque_at_peak_power, speed_of_peak_power)
 
 
@@ -151,7 +151,7 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     validity="the speeds that were run",
 )
 def peak_power_speed(speed_of_peak_power: Value) -> Value:
-    """Speed of peak power of each pull [rev/s]."""
+    """Return the speed of peak power of each pull [rev/s]."""
     return speed_of_peak_power
 
 
@@ -169,7 +169,7 @@ def peak_power_speed(speed_of_peak_power: Value) -> Value:
     validity="the speeds that were run",
 )
 def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Value:
-    """Peak of the smoothed torque curve of each pull [N m]."""
+    """Return the peak of the smoothed torque curve of each pull [N m]."""
     return unwrap_scalar(np.asarray(peak_torque_uncorrected) * np.asarray(peak_torque_factor))
 
 
@@ -188,7 +188,7 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     validity="the speeds that were run",
 )
 def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
-    """Speed of peak torque of each pull [rev/s]."""
+    """Return the speed of peak torque of each pull [rev/s]."""
     return speed_of_peak_torque
 
 
@@ -207,7 +207,7 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     validity="beside the smoothed peak, never instead of it",
 )
 def raw_peak_power(highest_power: Value) -> Value:
-    """Highest single reading of power of each pull [W]."""
+    """Return the highest single reading of power of each pull [W]."""
     return highest_power
 
 
@@ -226,7 +226,7 @@ def raw_peak_power(highest_power: Value) -> Value:
     validity="beside the smoothed peak, never instead of it",
 )
 def raw_peak_torque(highest_torque: Value) -> Value:
-    """Highest single reading of torque of each pull [N m]."""
+    """Return the highest single reading of torque of each pull [N m]."""
     return highest_torque
 
 
@@ -246,7 +246,7 @@ def raw_peak_torque(highest_torque: Value) -> Value:
     validity="at peak torque; engines of any size, four-stroke and two-stroke",
 )
 def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Value:
-    """Brake mean effective pressure at peak torque [Pa]."""
+    """Return the brake mean effective pressure at peak torque [Pa]."""
     return power.bmep(peak_torque, displacement, round(float(np.mean(turns_of_a_cycle)) / (2 * np.pi)))
 
 
@@ -265,7 +265,7 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
     validity="any engine",
 )
 def specific_torque(peak_torque: Value, displacement: Value) -> Value:
-    """Peak torque over displacement [N m/m3]."""
+    """Return peak torque over displacement [N m/m3]."""
     return power.specific_torque(peak_torque, displacement)
 
 
@@ -284,7 +284,7 @@ def specific_torque(peak_torque: Value, displacement: Value) -> Value:
     validity="any engine",
 )
 def specific_power(peak_power: Value, displacement: Value) -> Value:
-    """Peak power over displacement [W/m3]."""
+    """Return peak power over displacement [W/m3]."""
     return power.specific_power(peak_power, displacement)
 
 
@@ -306,7 +306,7 @@ def specific_power(peak_power: Value, displacement: Value) -> Value:
     validity="pulls that were run over the whole of the session's range",
 )
 def mean_torque(torque_area: Value, range_width: Value) -> Value:
-    """Mean torque of each pull over the range [N m]."""
+    """Return the mean torque of each pull over the range [N m]."""
     return unwrap_scalar(np.asarray(torque_area) / np.asarray(range_width))
 
 
@@ -328,7 +328,7 @@ def mean_torque(torque_area: Value, range_width: Value) -> Value:
     validity="pulls that were run over the whole of the session's range",
 )
 def mean_power(power_area: Value, range_width: Value) -> Value:
-    """Mean power of each pull over the range [W]."""
+    """Return the mean power of each pull over the range [W]."""
     return unwrap_scalar(np.asarray(power_area) / np.asarray(range_width))
 
 
@@ -347,7 +347,7 @@ def mean_power(power_area: Value, range_width: Value) -> Value:
     validity="the stretch around the peak; where the pull began or ended inside it, the band may be wider",
 )
 def torque_band(band_from: Value, band_to: Value) -> Value:
-    """Width of the torque band around the peak [rev/s]."""
+    """Return the width of the torque band around the peak [rev/s]."""
     return unwrap_scalar(np.asarray(band_to) - np.asarray(band_from))
 
 
@@ -365,7 +365,7 @@ def torque_band(band_from: Value, band_to: Value) -> Value:
     validity="full load; fuel and power both as on the day, not corrected",
 )
 def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
-    """Least brake specific fuel consumption of each pull [kg/J]."""
+    """Return the least brake specific fuel consumption of each pull [kg/J]."""
     return power.bsfc(thriftiest_fuel, thriftiest_power)
 
 
@@ -383,7 +383,7 @@ def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     validity="above 50 % is a slip in the log, not an engine",
 )
 def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, heating_value: Value) -> Value:
-    """Best brake thermal efficiency of each pull [-]."""
+    """Return the best brake thermal efficiency of each pull [-]."""
     return power.brake_thermal_efficiency(thriftiest_power, thriftiest_fuel, heating_value)
 
 
@@ -406,7 +406,7 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
     validity="sweeps with time in the log, where the inertia of all that turns is stated",
 )
 def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
-    """Torque that accelerating takes at peak torque [N m]."""
+    """Return the torque spent on accelerating, at peak torque [N m]."""
     return power.acceleration_torque(inertia, acceleration)
 
 
@@ -426,5 +426,5 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     "as mechanical",
 )
 def torque_power_consistency(power_ratio: Value) -> Value:
-    """Logged power over the power that torque and speed make [-]."""
+    """Return logged power over the power that follows from torque and speed [-]."""
     return power_ratio

@@ -29,19 +29,19 @@ define = Definitions()
     validity="in cam degrees; ground into the cam",
 )
 def lobe_separation(lobe_separation_card: Value) -> Value:
-    """Lobe separation as the card states it [cam deg]."""
+    """Return the lobe separation as the card states it [cam deg]."""
     return lobe_separation_card
 
 
 @define.alternative("lobe_separation", working="({intake_centreline_card} + {exhaust_centreline_card}) / 2")
 def lobe_separation_from_card(intake_centreline_card: Value, exhaust_centreline_card: Value) -> Value:
-    """Lobe separation from the card's centrelines [cam deg]."""
+    """Return the lobe separation from the card's centrelines [cam deg]."""
     return train.lobe_separation(intake_centreline_card, exhaust_centreline_card)
 
 
 @define.alternative("lobe_separation", working="({intake_centreline_wheel} + {exhaust_centreline_wheel}) / 2")
 def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centreline_wheel: Value) -> Value:
-    """Lobe separation from the degree wheel [cam deg]."""
+    """Return the lobe separation from the degree wheel [cam deg]."""
     return train.lobe_separation(intake_centreline_wheel, exhaust_centreline_wheel)
 
 
@@ -58,19 +58,19 @@ def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centrelin
     validity="half-way between two readings of equal lift, so a flat nose does not matter",
 )
 def installed_centreline(intake_centreline_wheel: Value) -> Value:
-    """Intake centreline by the degree wheel [deg ATDC]."""
+    """Return the intake centreline by the degree wheel [deg ATDC]."""
     return intake_centreline_wheel
 
 
 @define.alternative("installed_centreline", working="as installed: {intake_centreline_stated}")
 def installed_centreline_stated(intake_centreline_stated: Value) -> Value:
-    """Intake centreline as the record states it [deg ATDC]."""
+    """Return the intake centreline as the record states it [deg ATDC]."""
     return intake_centreline_stated
 
 
 @define.alternative("installed_centreline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
 def installed_centreline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
-    """Intake centreline from the events read [deg ATDC]."""
+    """Return the intake centreline from the events read [deg ATDC]."""
     return train.intake_centreline_from_events(intake_opens_measured, intake_closes_measured)
 
 
@@ -87,25 +87,25 @@ def installed_centreline_from_events(intake_opens_measured: Value, intake_closes
     validity="one camshaft; with two, each is degreed by itself",
 )
 def exhaust_centreline(exhaust_centreline_wheel: Value) -> Value:
-    """Exhaust centreline by the degree wheel [deg BTDC]."""
+    """Return the exhaust centreline by the degree wheel [deg BTDC]."""
     return exhaust_centreline_wheel
 
 
 @define.alternative("exhaust_centreline", working="as installed: {exhaust_centreline_stated}")
 def exhaust_centreline_stated(exhaust_centreline_stated: Value) -> Value:
-    """Exhaust centreline as the record states it [deg BTDC]."""
+    """Return the exhaust centreline as the record states it [deg BTDC]."""
     return exhaust_centreline_stated
 
 
 @define.alternative("exhaust_centreline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
 def exhaust_centreline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
-    """Exhaust centreline from the events read [deg BTDC]."""
+    """Return the exhaust centreline from the events read [deg BTDC]."""
     return train.exhaust_centreline_from_events(exhaust_opens_measured, exhaust_closes_measured)
 
 
 @define.alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
 def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
-    """Exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
+    """Return the exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
     return 2 * lobe_separation - installed_centreline
 
 
@@ -122,7 +122,7 @@ def exhaust_centreline_from_separation(lobe_separation: Value, installed_centrel
     validity="positive advanced, negative retarded; one camshaft",
 )
 def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
-    """Advance of the cam [deg]."""
+    """Return the advance of the cam [deg]."""
     return train.cam_advance(lobe_separation, installed_centreline)
 
 
@@ -139,7 +139,7 @@ def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     validity="positive advanced against the card, negative retarded",
 )
 def card_difference(intake_centreline_card: Value, installed_centreline: Value) -> Value:
-    """Advance against the card [deg]."""
+    """Return the advance against the card [deg]."""
     return train.installed_advance(intake_centreline_card, installed_centreline)
 
 
@@ -232,7 +232,7 @@ _define_event(
     validity="at the lift stated; against the card's duration it shows what lash and wear have done",
 )
 def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
-    """Crank degrees that the intake stands open at each lift."""
+    """Return the crank degrees for which the intake is open at each lift."""
     return train.duration(intake_opens, intake_closes)
 
 
@@ -251,7 +251,7 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     validity="at the lift stated; against the card's duration it shows what lash and wear have done",
 )
 def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
-    """Crank degrees that the exhaust stands open at each lift."""
+    """Return the crank degrees for which the exhaust is open at each lift."""
     return train.duration(exhaust_opens, exhaust_closes)
 
 
@@ -275,13 +275,13 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     validity="at the lift stated; negative when both are shut around the top",
 )
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
-    """Overlap [deg] at each lift."""
+    """Return the overlap [deg] at each lift."""
     return train.overlap(intake_opens, exhaust_closes)
 
 
 @define.alternative("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")
 def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
-    """Overlap [deg] at each lift from the card alone: it is the same however the cam was put in."""
+    """Return the overlap [deg] at each lift from the card alone: it is the same however the cam was put in."""
     return train.overlap_from_duration(intake_duration, exhaust_duration, lobe_separation)
 
 
@@ -311,5 +311,5 @@ def effective_compression_ratio(
     intake_closes: Value,
     pin_offset: Value = 0.0,
 ) -> Value:
-    """Trapped volume over clearance volume at each lift."""
+    """Return trapped volume over clearance volume at each lift."""
     return geometry.effective_compression_ratio(bore, stroke, rod_length, clearance_volume, intake_closes, pin_offset)

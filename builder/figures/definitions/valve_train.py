@@ -176,7 +176,7 @@ def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
     validity="stiff valve train; hydraulic lifters have no lash",
 )
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
-    """Net valve lift, intake and exhaust [m]."""
+    """Return net valve lift, intake and exhaust [m]."""
     return train.valve_lift(lobe_lift, rocker_ratio, lash)
 
 
@@ -184,13 +184,13 @@ def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
 def valve_lift_with_other_rockers(
     card_valve_lift: Value, card_rocker_ratio: Value, rocker_ratio: Value, lash: Value = 0.0
 ) -> Value:
-    """Net valve lift from the card's, moved from the card's rockers to those on the engine [m]."""
+    """Return net valve lift from the card's lift, converted from the card's rockers to those on the engine [m]."""
     return train.valve_lift(train.lobe_lift(card_valve_lift, card_rocker_ratio), rocker_ratio, lash)
 
 
 @define.alternative("valve_lift", working="{card_valve_lift} − {lash}")
 def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
-    """Net valve lift from the card's lift at the valve [m]."""
+    """Return net valve lift from the card's lift at the valve [m]."""
     return card_valve_lift - np.asarray(lash)
 
 
@@ -209,7 +209,7 @@ def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     validity="poppet valves",
 )
 def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
-    """Net lift over head diameter, intake and exhaust."""
+    """Return net lift over head diameter, intake and exhaust."""
     return train.lift_to_diameter(valve_lift, valve_diameter)
 
 
@@ -228,7 +228,7 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     validity="one valve at full lift",
 )
 def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
-    """Curtain area at full lift, intake and exhaust [m2]."""
+    """Return the curtain area at full lift, intake and exhaust [m2]."""
     return train.curtain_area(valve_lift, valve_diameter)
 
 
@@ -249,7 +249,7 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
 def lifter_preload(
     preload_turns: Value, adjuster_pitch: Value, pivot_ratio: Value | None = None
 ) -> Value | FigureResult:
-    """Lifter preload where the pushrod sits [m]."""
+    """Return the lifter preload where the pushrod sits [m]."""
     if pivot_ratio is None:
         return train.lifter_preload(preload_turns, adjuster_pitch)
     if not np.isfinite(pivot_ratio).any():
@@ -273,13 +273,13 @@ def lifter_preload(
 def spring_rate(
     first_tested_load: Value, first_tested_height: Value, last_tested_load: Value, last_tested_height: Value
 ) -> Value:
-    """Spring rate from the tester [N/m]."""
+    """Return the spring rate from the tester [N/m]."""
     return train.spring_rate(first_tested_load, first_tested_height, last_tested_load, last_tested_height)
 
 
 @define.alternative("spring_rate", working="as listed: {rate_listed}")
 def spring_rate_listed(rate_listed: Value) -> Value:
-    """Spring rate as listed [N/m]."""
+    """Return the spring rate as listed [N/m]."""
     return rate_listed
 
 
@@ -300,7 +300,7 @@ def spring_rate_listed(rate_listed: Value) -> Value:
     validity="at the installed height",
 )
 def seat_load(seat_load_recorded: Value) -> Value:
-    """Seat load as recorded [N]."""
+    """Return the seat load as recorded [N]."""
     return seat_load_recorded
 
 
@@ -310,7 +310,7 @@ def seat_load(seat_load_recorded: Value) -> Value:
 def seat_load_from_tester(
     first_tested_load: Value, first_tested_height: Value, spring_rate: Value, installed_height: Value
 ) -> Value:
-    """Seat load from the tester, moved to the installed height [N]."""
+    """Return the seat load from the tester, moved to the installed height [N]."""
     return train.seat_load(spring_rate, first_tested_load, first_tested_height, installed_height)
 
 
@@ -329,7 +329,7 @@ def seat_load_from_tester(
     validity="springs of constant rate",
 )
 def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
-    """Load at full lift, intake and exhaust [N]."""
+    """Return the load at full lift, intake and exhaust [N]."""
     return train.open_load(seat_load, spring_rate, valve_lift)
 
 
@@ -348,13 +348,13 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     validity="measured wins",
 )
 def coil_bind_clearance(coil_bind_measured: Value) -> Value:
-    """Travel left, as measured [m]."""
+    """Return the travel left, as measured [m]."""
     return coil_bind_measured
 
 
 @define.alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}")
 def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
-    """Travel left before coil bind, intake and exhaust [m]."""
+    """Return the travel left before coil bind, intake and exhaust [m]."""
     return train.coil_bind_clearance(installed_height, valve_lift, solid_height)
 
 
@@ -372,5 +372,5 @@ def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, sol
     validity="measured at assembly; the least gap comes a little before or after the top",
 )
 def piston_to_valve(piston_to_valve_measured: Value) -> Value:
-    """Least distance, intake and exhaust [m]."""
+    """Return the least distance, intake and exhaust [m]."""
     return piston_to_valve_measured

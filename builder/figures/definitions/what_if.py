@@ -152,5 +152,5 @@ def _ratio_with_listed(context: Context, item: Input) -> InputValue | None:
     validity="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
 )
 def compression_if(ratio_with_listed: Value) -> Value:
-    """Compression ratio with each part as listed."""
+    """Return the compression ratio with each part as listed."""
     return ratio_with_listed

@@ -11,7 +11,7 @@ import numpy as np
 from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.core.engine_data import EngineFacts
+from builder.figures.core.engine_data import EngineData
 from builder.figures.dyno.pull import PullResult, lambda_of
 from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value, mixture_guideline
 from builder.record.dyno_log.channels import CYLINDERS
@@ -63,7 +63,7 @@ class GuidelineTrace:
 
 
 def find_violations(
-    pulls: Sequence[PullResult], shop: Shop, facts: EngineFacts, system: System
+    pulls: Sequence[PullResult], shop: Shop, facts: EngineData, system: System
 ) -> tuple[Violation, ...]:
     """Every guideline broken along every pull, with the speeds at which it happens."""
     return tuple(
@@ -78,7 +78,7 @@ def _rule_text(words: str, *habits: GuidelineValue) -> str:
     return f"{habits[0].authority}: {words.format(*(each.text for each in habits))}"
 
 
-def guideline_traces(pull: PullResult, shop: Shop, facts: EngineFacts) -> Iterator[GuidelineTrace]:
+def guideline_traces(pull: PullResult, shop: Shop, facts: EngineData) -> Iterator[GuidelineTrace]:
     """What a pull logged that there is a guideline for, with its limits along the speed."""
     channels = pull.channels
     if "oil_pressure" in channels:

@@ -24,7 +24,7 @@ from builder.engine.curves import (
 from builder.engine.power import Consistency
 from builder.engine.validation import Array
 from builder.figures.core.display_units import System
-from builder.figures.core.engine_data import EngineFacts
+from builder.figures.core.engine_data import EngineData
 from builder.figures.dyno.correction import (
     AmbientConditions,
     AppliedCorrection,
@@ -194,7 +194,7 @@ def stated_standard(build: Build, index: int) -> str | None:
 
 
 def load_pull(
-    build: Build, index: int, target: str, facts: EngineFacts, system: System
+    build: Build, index: int, target: str, facts: EngineData, system: System
 ) -> UncorrectedPull | tuple[Problem, ...]:
     """Read one pull's log into what can be corrected to the target standard, or say why it cannot be used."""
     pull = build.pulls[index]
@@ -229,7 +229,7 @@ def load_pull(
     )
 
 
-def correct_pull(pull: UncorrectedPull, standard: Standard, facts: EngineFacts) -> PullResult:
+def correct_pull(pull: UncorrectedPull, standard: Standard, facts: EngineData) -> PullResult:
     """Return the pull's curves and peaks; it counts only if it could be brought to the session's standard."""
     applied, rows = pull.applied, pull.rows
     torque = rows.torque * applied.factor(rows.speed)
@@ -346,7 +346,7 @@ def _channel_curves(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
 
 
 def _diesel_fuel_flow(
-    channels: Mapping[str, Curve], facts: EngineFacts, conditions: AmbientConditions
+    channels: Mapping[str, Curve], facts: EngineData, conditions: AmbientConditions
 ) -> FuelFlow | tuple[str, ...]:
     """Return what the compression-ignition factor needs, or what the record and the log lack for it."""
     fuel = _fuel_flow({slug: channel.value for slug, channel in channels.items()}, facts)
@@ -382,7 +382,7 @@ def _boost_ratio(channels: Mapping[str, Curve], conditions: AmbientConditions) -
     return None
 
 
-def _fuel_flow(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None:
+def _fuel_flow(channels: Mapping[str, Array], facts: EngineData) -> Array | None:
     """Return the fuel by mass [kg/s]."""
     if "fuel_flow" in channels:
         return channels["fuel_flow"]
@@ -391,7 +391,7 @@ def _fuel_flow(channels: Mapping[str, Array], facts: EngineFacts) -> Array | Non
     return None
 
 
-def air_fuel_ratio(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None:
+def air_fuel_ratio(channels: Mapping[str, Array], facts: EngineData) -> Array | None:
     """Return air by mass over fuel by mass [-], None where neither it nor lambda was logged."""
     if "afr" in channels:
         return channels["afr"]
@@ -400,7 +400,7 @@ def air_fuel_ratio(channels: Mapping[str, Array], facts: EngineFacts) -> Array |
     return None
 
 
-def lambda_of(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None:
+def lambda_of(channels: Mapping[str, Array], facts: EngineData) -> Array | None:
     """Return lambda [-], from the air-fuel ratio where it was not logged."""
     if "lambda" in channels:
         return channels["lambda"]
@@ -409,7 +409,7 @@ def lambda_of(channels: Mapping[str, Array], facts: EngineFacts) -> Array | None
     return None
 
 
-def _air_flow(channels: Mapping[str, Array], facts: EngineFacts, conditions: AmbientConditions) -> Array | None:
+def _air_flow(channels: Mapping[str, Array], facts: EngineData, conditions: AmbientConditions) -> Array | None:
     """Return the air by mass [kg/s]: logged, or by volume with the day's density, or from fuel and mixture."""
     if "air_flow" in channels:
         return channels["air_flow"]
@@ -420,7 +420,7 @@ def _air_flow(channels: Mapping[str, Array], facts: EngineFacts, conditions: Amb
 
 
 def _derived(
-    corrected: CorrectedCurves, channels: Mapping[str, Array], facts: EngineFacts, conditions: AmbientConditions
+    corrected: CorrectedCurves, channels: Mapping[str, Array], facts: EngineData, conditions: AmbientConditions
 ) -> dict[str, Array]:
     """Return what follows along the speed from torque, the size of the engine, and the flows of air and fuel."""
     speed, air_state = corrected.speed, conditions.air

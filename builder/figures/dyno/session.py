@@ -11,7 +11,7 @@ import numpy as np
 from builder.engine.correction import STANDARDS, Standard
 from builder.engine.curves import overlap
 from builder.figures.core.display_units import system_for
-from builder.figures.core.engine_data import engine_facts
+from builder.figures.core.engine_data import read_engine_data
 from builder.figures.dyno.comparisons import (
     ComparisonResult,
     Repeats,
@@ -78,7 +78,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     if not indices:
         return None
     system = system_for(build, shop)
-    facts = engine_facts(build)
+    facts = read_engine_data(build)
     target, remark = target_standard(build, shop.correction)
     uncorrected: list[UncorrectedPull] = []
     problems: list[Problem] = []

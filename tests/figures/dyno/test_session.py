@@ -154,7 +154,7 @@ def test_conditions_outside_the_standard_are_said(tmp_path: Path) -> None:
     session = analyse_session(build, Shop())
     assert session is not None
     assert any("air temperature 5.0 °C is below 15.0 °C" in line for line in session.pulls[0].outside)
-    assert any(caution.about == "correction_factor" for caution in compute(build, Shop()).cautions)
+    assert any(caution.subject == "correction_factor" for caution in compute(build, Shop()).cautions)
 
 
 def test_air_that_cannot_be_is_a_problem_with_its_line(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ def with_power(sheet: FigureSheet, horsepower: float) -> FigureSheet:
 
 
 def about(found: tuple[Caution, ...], slug: str) -> list[Caution]:
-    return [caution for caution in found if caution.about == slug]
+    return [caution for caution in found if caution.subject == slug]
 
 
 @pytest.mark.parametrize(
@@ -142,7 +142,7 @@ def test_used_parts_that_nobody_checked_stand_out(tmp_path: Path) -> None:
           - {part: water pump, source: customer's own, verdict: not checked}
     """
     found = sheet_of(tmp_path, {**V8, "parts": parts}).cautions
-    assert [c.about for c in found if c.about.startswith("parts.")] == ["parts.parts.0", "parts.parts.3"]
+    assert [c.subject for c in found if c.subject.startswith("parts.")] == ["parts.parts.0", "parts.parts.3"]
 
 
 def test_too_good_to_be_true(tmp_path: Path) -> None:

@@ -61,4 +61,4 @@ def test_cautions_stand_beside_but_not_in_the_way(tmp_path: Path) -> None:
     assembly = "fits: {crank_end_float: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
     state = held(tmp_path, ["assembly.fits.crank_end_float"], assembly=assembly)
     assert state.ready
-    assert any(caution.about == "crank_end_float" for caution in state.cautions)
+    assert any(caution.subject == "crank_end_float" for caution in state.cautions)

@@ -38,14 +38,14 @@ def caution_lines(build: Build, sheet: FigureSheet) -> tuple[CautionLine, ...]:
 
 def _general_cautions(sheet: FigureSheet) -> Iterator[CautionLine]:
     for caution in sheet.cautions:
-        if not caution.about.startswith(("dyno.pulls.", "parts.parts.")):
+        if not caution.subject.startswith(("dyno.pulls.", "parts.parts.")):
             yield CautionLine(sentence(caution.sentence), caution.guideline, _href(caution, sheet))
 
 
 def _href(caution: Caution, sheet: FigureSheet) -> str:
-    if caution.about in sheet:
-        return f"#{caution.about}"
-    return next((f"#{anchor}" for path, anchor in _ANCHORS if caution.about.startswith(path)), "")
+    if caution.subject in sheet:
+        return f"#{caution.subject}"
+    return next((f"#{anchor}" for path, anchor in _ANCHORS if caution.subject.startswith(path)), "")
 
 
 def _violations(sheet: FigureSheet) -> Iterator[CautionLine]:

@@ -17,7 +17,7 @@ from builder.draw.style import NARROW
 from builder.engine.curves import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.core.engine_data import EngineFacts, engine_facts
+from builder.figures.core.engine_data import EngineData, read_engine_data
 from builder.figures.core.inputs import Context
 from builder.figures.core.registry import POWER
 from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, guideline_traces, hottest_exhaust
@@ -189,7 +189,7 @@ _TRACES = (
 def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedChart]:
     best, system = session.best, source.system
     assert best is not None
-    facts = engine_facts(source.build)
+    facts = read_engine_data(source.build)
     limits = {judged.channel: judged for judged in guideline_traces(best, source.shop, facts)}
     logged = _guideline_traces(best, facts)
     stacked = []
@@ -213,7 +213,7 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedCha
         yield PlacedChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
 
 
-def _guideline_traces(pull: PullResult, facts: EngineFacts) -> dict[str, Floats]:
+def _guideline_traces(pull: PullResult, facts: EngineData) -> dict[str, Floats]:
     """The channels of a pull and what follows from them; blow-by only once, as a share where the air is known."""
     spread, share = exhaust_spread(pull), blow_by_share(pull)
     worked_out = {

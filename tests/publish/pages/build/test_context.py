@@ -209,12 +209,12 @@ def test_no_caution_is_lost_and_each_is_a_sentence(slug: str) -> None:
     looks = caution_lines(build, sheet)
     said = " ".join(look.sentence for look in looks)
     for caution in sheet.cautions:
-        if caution.about.startswith("dyno.pulls.") and sheet.session is not None:
-            pull = build.pulls[int(caution.about.split(".")[2])].name
+        if caution.subject.startswith("dyno.pulls.") and sheet.session is not None:
+            pull = build.pulls[int(caution.subject.split(".")[2])].name
             assert pull.casefold() in said.casefold()
-        elif caution.about.startswith("parts.parts."):
+        elif caution.subject.startswith("parts.parts."):
             assert build.parts is not None
-            assert build.parts.parts[int(caution.about.split(".")[2])].part in said
+            assert build.parts.parts[int(caution.subject.split(".")[2])].part in said
         else:
             assert caution.sentence[1:] in said
     assert all(look.sentence.endswith((".", "!", "?")) for look in looks)
