@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 from types import MappingProxyType
+from typing import Literal
 
 import numpy as np
 

@@ -128,25 +128,30 @@ def plausible_torque(diameter: Value) -> TorqueBand:
     )
 
 
-TorqueVerdict = Literal["plausible", "twelve times too high", "twelve times too low", "too high", "too low"]
+@dataclass(frozen=True, slots=True)
+class TorqueCheck:
+    """Whether a torque suits its fastener; ``inch_foot_mix_up`` where a twelfth or twelve times of it would."""
+
+    verdict: Literal["plausible", "too high", "too low"]
+    inch_foot_mix_up: bool = False
 
 
-def check_torque(torque: float, diameter: float) -> TorqueVerdict:
-    """What a torque [N m] looks like on a fastener of a nominal diameter [m].
+def check_torque(torque: float, diameter: float) -> TorqueCheck:
+    """Return whether a torque [N m] is plausible for a fastener of a nominal diameter [m].
 
-    "twelve times too low" means that the number would be plausible in lbf ft where lbf in was written, and
-    "twelve times too high" the other way round; "too high" and "too low" have no such explanation.
+    With ``inch_foot_mix_up``, "too low" means that the number would be plausible in lbf ft where lbf in was
+    written, and "too high" the reverse.
     Shape: single values. Raises ValueError for a torque or diameter of zero or less.
     Range and source: as :func:`plausible_torque`.
     """
     require_positive(torque=torque)
     band = plausible_torque(diameter)
 
-    def fits(value: float) -> bool:
+    def is_plausible(value: float) -> bool:
         return bool(band.minimum <= value <= band.maximum)
 
-    if fits(torque):
-        return "plausible"
+    if is_plausible(torque):
+        return TorqueCheck("plausible")
     if torque > band.maximum:
-        return "twelve times too high" if fits(torque / 12) else "too high"
-    return "twelve times too low" if fits(torque * 12) else "too low"
+        return TorqueCheck("too high", inch_foot_mix_up=is_plausible(torque / 12))
+    return TorqueCheck("too low", inch_foot_mix_up=is_plausible(torque * 12))

@@ -10,6 +10,8 @@ Sources: Heywood, Internal Combustion Engine Fundamentals, ch. 2.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
 
 import numpy as np
 
@@ -17,8 +19,8 @@ from builder.engine.constants import (
     KILOGRAM_FORCE_METRE,
     MECHANICAL_HORSEPOWER,
     METRIC_HORSEPOWER,
-    MINUTE,
     POUND_FORCE_FOOT,
+    REV_PER_MINUTE,
 )
 from builder.engine.validation import Value, require_not_negative, require_positive, unwrap_scalar
 
@@ -115,14 +117,54 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     return unwrap_scalar(np.asarray(inertia) * 2 * np.pi * np.asarray(acceleration))
 
 
+TORQUE_UNITS = MappingProxyType(
+    {"N m": 1.0, "lbf ft": POUND_FORCE_FOOT, "kgf m": KILOGRAM_FORCE_METRE, "lbf in": POUND_FORCE_FOOT / 12}
+)
+"""Units that a log may hold torque in [N m]."""
+
+POWER_UNITS = MappingProxyType(
+    {
+        "W": 1.0,
+        "kW": 1000.0,
+        "mechanical horsepower": MECHANICAL_HORSEPOWER,
+        "metric horsepower": METRIC_HORSEPOWER,
+    }
+)
+"""Units that a log may hold power in [W]."""
+
+SPEED_UNITS = MappingProxyType({"rev/s": 1.0, "rev/min": REV_PER_MINUTE, "rad/s": 1 / (2 * np.pi)})
+"""Units that a log may hold engine speed in [rev/s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitMixUp:
+    """A column that is in one unit and was read as if it were in another."""
+
+    column: Literal["torque", "power", "speed"]
+    unit: str
+    read_as: str
+
+    @property
+    def factor(self) -> float:
+        """How many times too large the readings come out [-]."""
+        units = {"torque": TORQUE_UNITS, "power": POWER_UNITS, "speed": SPEED_UNITS}[self.column]
+        return units[self.read_as] / units[self.unit]
+
+    @property
+    def text(self) -> str:
+        """The mix-up in words: `torque in N m was read as lbf ft`."""
+        return f"{self.column} in {self.unit} was read as {self.read_as}"
+
+
 @dataclass(frozen=True, slots=True)
 class Consistency:
-    """Do the logged torque, power and speed obey P = 2 pi n T?
+    """Whether the logged torque, power and speed obey P = 2 pi n T.
 
-    ``ratio`` is the middle one of power/(2 pi n T) over the rows [-], ``spread`` half the range that holds
-    the middle half of the rows [-], ``rows`` how many rows could be compared. ``slip`` names the likeliest
-    slip in words, ``others`` further ones that explain the ratio within the tolerance, likeliest first.
-    ``steady`` says whether one factor explains all rows: if not, a column is something else altogether.
+    ``ratio`` is the median of power/(2 pi n T) over the rows [-], ``spread`` half the range that holds the
+    middle half of the rows [-], ``rows`` how many rows could be compared. ``steady`` says whether one factor
+    explains all rows: if not, a column is something else altogether. ``explanations`` are the mix-ups of units
+    that explain the ratio within the tolerance, likeliest first; each is one mix-up, or one in each of two
+    columns.
     """
 
     ratio: float
@@ -130,95 +172,90 @@ class Consistency:
     rows: int
     agrees: bool
     steady: bool
-    slip: str | None
-    others: tuple[str, ...]
+    explanations: tuple[tuple[UnitMixUp, ...], ...]
 
 
-# What is written against what it was read as: how much too large the reading comes out.
-_TORQUE_SLIPS = {
-    "torque in N m was read as lbf ft": POUND_FORCE_FOOT,
-    "torque in lbf ft was read as N m": 1 / POUND_FORCE_FOOT,
-    "torque in kgf m was read as N m": 1 / KILOGRAM_FORCE_METRE,
-    "torque in N m was read as kgf m": KILOGRAM_FORCE_METRE,
-    "torque in kgf m was read as lbf ft": POUND_FORCE_FOOT / KILOGRAM_FORCE_METRE,
-    "torque in lbf in was read as lbf ft": 12.0,
-    "torque in lbf ft was read as lbf in": 1 / 12.0,
-}
-_POWER_SLIPS = {
-    "power in metric horsepower was read as mechanical horsepower": MECHANICAL_HORSEPOWER / METRIC_HORSEPOWER,
-    "power in mechanical horsepower was read as metric horsepower": METRIC_HORSEPOWER / MECHANICAL_HORSEPOWER,
-    "power in kW was read as mechanical horsepower": MECHANICAL_HORSEPOWER / 1000,
-    "power in mechanical horsepower was read as kW": 1000 / MECHANICAL_HORSEPOWER,
-    "power in kW was read as metric horsepower": METRIC_HORSEPOWER / 1000,
-    "power in metric horsepower was read as kW": 1000 / METRIC_HORSEPOWER,
-    "power in W was read as kW": 1000.0,
-    "power in kW was read as W": 1 / 1000.0,
-}
-_SPEED_SLIPS = {
-    "speed in rev/min was read as rev/s": MINUTE,
-    "speed in rev/s was read as rev/min": 1 / MINUTE,
-    "speed in rad/s was read as rev/min": 2 * np.pi / MINUTE,
-    "speed in rev/min was read as rad/s": MINUTE / (2 * np.pi),
-}
+_TORQUE_MIX_UPS = tuple(
+    UnitMixUp("torque", unit, read_as)
+    for unit, read_as in (
+        ("N m", "lbf ft"),
+        ("lbf ft", "N m"),
+        ("kgf m", "N m"),
+        ("N m", "kgf m"),
+        ("kgf m", "lbf ft"),
+        ("lbf in", "lbf ft"),
+        ("lbf ft", "lbf in"),
+    )
+)
+_POWER_MIX_UPS = tuple(
+    UnitMixUp("power", unit, read_as)
+    for unit, read_as in (
+        ("metric horsepower", "mechanical horsepower"),
+        ("mechanical horsepower", "metric horsepower"),
+        ("kW", "mechanical horsepower"),
+        ("mechanical horsepower", "kW"),
+        ("kW", "metric horsepower"),
+        ("metric horsepower", "kW"),
+        ("W", "kW"),
+        ("kW", "W"),
+    )
+)
+_SPEED_MIX_UPS = tuple(
+    UnitMixUp("speed", unit, read_as)
+    for unit, read_as in (("rev/min", "rev/s"), ("rev/s", "rev/min"), ("rad/s", "rev/min"), ("rev/min", "rad/s"))
+)
+_EXPLANATIONS: tuple[tuple[UnitMixUp, ...], ...] = (
+    *((mix_up,) for mix_up in (*_POWER_MIX_UPS, *_TORQUE_MIX_UPS, *_SPEED_MIX_UPS)),
+    *((torque_mix_up, power_mix_up) for torque_mix_up in _TORQUE_MIX_UPS for power_mix_up in _POWER_MIX_UPS),
+)
+"""What may explain a ratio that is not one: one mix-up, or one in torque and one in power."""
 
 
-def _slip_table() -> tuple[tuple[str, float, int], ...]:
-    """Words, power over 2 pi n T, and how many slips it takes: one, or one in each of two columns."""
-    single = [
-        *((words, factor, 1) for words, factor in _POWER_SLIPS.items()),
-        *((words, 1 / factor, 1) for words, factor in (_TORQUE_SLIPS | _SPEED_SLIPS).items()),
-    ]
-    double = [
-        (f"{torque_words}, and {power_words}", power_factor / torque_factor, 2)
-        for torque_words, torque_factor in _TORQUE_SLIPS.items()
-        for power_words, power_factor in _POWER_SLIPS.items()
-    ]
-    return (*single, *double)
+def explanation_text(explanation: tuple[UnitMixUp, ...]) -> str:
+    """Return the mix-ups of one explanation in words."""
+    return ", and ".join(mix_up.text for mix_up in explanation)
 
 
-SLIPS = _slip_table()
+def _ratio_of(explanation: tuple[UnitMixUp, ...]) -> float:
+    """Return the power/(2 pi n T) that an explanation leads to [-]."""
+    ratio = 1.0
+    for mix_up in explanation:
+        ratio = ratio * mix_up.factor if mix_up.column == "power" else ratio / mix_up.factor
+    return ratio
 
 
 def torque_power_consistency(speed: Value, torque: Value, power: Value, tolerance: float = 0.005) -> Consistency:
-    """Whether logged speed, torque and power obey P = 2 pi n T, and if not, the likely slip of units.
+    """Return whether logged speed, torque and power obey P = 2 pi n T, and if not, the likely mix-up of units.
 
     Shapes: speed [rev/s], torque [N m] and power [W], one per row, as they were read; rows where one is not
     finite, or where the torque or power is less than a tenth of the largest, do not count. ``tolerance`` [-]
-    is how far the middle ratio may be off: half a percent, because metric and mechanical horsepower differ by
-    1.4 %. A ratio of 0.738 means N m read as lbf ft, 1.356 the other way about, 1.014 metric horsepower read
-    as mechanical, 0.746 kW read as horsepower. A slip in one column is preferred to slips in two; with two
+    is how far the median ratio may be off: half a percent, because metric and mechanical horsepower differ by
+    1.4 %. A ratio of 0.738 means N m read as lbf ft, 1.356 the reverse, 1.014 metric horsepower read as
+    mechanical, 0.746 kW read as horsepower. A mix-up in one column is preferred to mix-ups in two; with two
     the ratio names a pair, and a pair that cancels cannot be seen at all.
 
     Raises ValueError if no row can be compared, or for a tolerance of zero or less.
     Source: Heywood ch. 2; NIST SP 811 for the factors.
     """
     require_positive(tolerance=tolerance)
-    rows = np.broadcast_arrays(*(np.atleast_1d(np.asarray(each, dtype=np.float64)) for each in (speed, torque, power)))
-    n, t, p = (each.ravel() for each in rows)
-    finite = np.isfinite(n) & np.isfinite(t) & np.isfinite(p) & (n > 0) & (t > 0) & (p > 0)
-    if finite.any():
-        finite &= (t >= 0.1 * t[finite].max()) & (p >= 0.1 * p[finite].max())
-    if not finite.any():
+    columns = (np.atleast_1d(np.asarray(column, dtype=np.float64)) for column in (speed, torque, power))
+    n, t, p = (column.ravel() for column in np.broadcast_arrays(*columns))
+    usable = np.isfinite(n) & np.isfinite(t) & np.isfinite(p) & (n > 0) & (t > 0) & (p > 0)
+    if usable.any():
+        usable &= (t >= 0.1 * t[usable].max()) & (p >= 0.1 * p[usable].max())
+    if not usable.any():
         raise ValueError("no row has a speed, a torque and a power above zero to compare")
-    ratios = p[finite] / (2 * np.pi * n[finite] * t[finite])
-    low, middle, high = np.quantile(ratios, [0.25, 0.5, 0.75])
-    ratio, spread = float(middle), float(high - low) / 2
+    ratios = p[usable] / (2 * np.pi * n[usable] * t[usable])
+    low, median, high = np.quantile(ratios, [0.25, 0.5, 0.75])
+    ratio, spread = float(median), float(high - low) / 2
     agrees = abs(ratio - 1) <= tolerance
     steady = spread <= max(2 * tolerance, 0.01) * ratio
-    likely: list[tuple[int, float, str]] = []
+    explanations: list[tuple[UnitMixUp, ...]] = []
     if steady and not agrees:
-        for words, factor, slips in SLIPS:
-            off = abs(ratio / factor - 1)
-            if off <= tolerance:
-                likely.append((slips, off, words))
-        likely.sort()
-    names = [words for _, _, words in likely]
-    return Consistency(
-        ratio,
-        spread,
-        int(finite.sum()),
-        agrees and steady,
-        steady,
-        names[0] if names else None,
-        tuple(names[1:]),
-    )
+
+        def distance(explanation: tuple[UnitMixUp, ...]) -> float:
+            return abs(ratio / _ratio_of(explanation) - 1)
+
+        explanations = [item for item in _EXPLANATIONS if distance(item) <= tolerance]
+        explanations.sort(key=lambda item: (len(item), distance(item), explanation_text(item)))
+    return Consistency(ratio, spread, int(usable.sum()), agrees and steady, steady, tuple(explanations))

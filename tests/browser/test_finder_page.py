@@ -270,7 +270,9 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
     )
     base = samples.archive(8, sparse=0.0)
     hostile = [
-        replace(s, slug=f"h{i}", **dict.fromkeys(texts, HOSTILE), parts=(PartSummary(HOSTILE, HOSTILE, HOSTILE, HOSTILE),))
+        replace(
+            s, slug=f"h{i}", **dict.fromkeys(texts, HOSTILE), parts=(PartSummary(HOSTILE, HOSTILE, HOSTILE, HOSTILE),)
+        )
         for i, s in enumerate(base)
     ]
     site = finder_site.write_site(tmp_path / "site", hostile)

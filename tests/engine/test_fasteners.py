@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import fasteners
+from builder.engine.fasteners import TorqueCheck
 from builder.engine.validation import InputConflict
 
 INCH = 0.0254
@@ -73,7 +74,7 @@ COMMON = [
 
 @pytest.mark.parametrize(("diameter", "torque"), COMMON)
 def test_common_torques_are_plausible(diameter: float, torque: float) -> None:
-    assert fasteners.check_torque(torque, diameter) == "plausible"
+    assert fasteners.check_torque(torque, diameter).verdict == "plausible"
     band = fasteners.plausible_torque(diameter)
     assert band.minimum < torque < band.maximum
 
@@ -82,17 +83,19 @@ def test_common_torques_are_plausible(diameter: float, torque: float) -> None:
     ("diameter", "feet"), [(1 / 2, 110), (7 / 16, 65), (3 / 8, 45), (3 / 8, 30), (5 / 16, 20), (1 / 4, 8)]
 )
 def test_inches_where_feet_were_meant_are_caught(diameter: float, feet: float) -> None:
-    assert fasteners.check_torque(feet * POUND_INCH, diameter * INCH) == "twelve times too low"
+    assert fasteners.check_torque(feet * POUND_INCH, diameter * INCH) == TorqueCheck("too low", inch_foot_mix_up=True)
 
 
 @pytest.mark.parametrize(("diameter", "inches"), [(1 / 4, 30), (5 / 16, 100), (3 / 8, 120), (7 / 16, 240)])
 def test_feet_where_inches_were_meant_are_caught(diameter: float, inches: float) -> None:
-    assert fasteners.check_torque(inches * POUND_FOOT, diameter * INCH) == "twelve times too high"
+    assert fasteners.check_torque(inches * POUND_FOOT, diameter * INCH) == TorqueCheck(
+        "too high", inch_foot_mix_up=True
+    )
 
 
 def test_what_twelve_does_not_explain_is_only_too_high_or_too_low() -> None:
-    assert fasteners.check_torque(9000.0, 0.010) == "too high"
-    assert fasteners.check_torque(0.1, 0.010) == "too low"
+    assert fasteners.check_torque(9000.0, 0.010) == TorqueCheck("too high")
+    assert fasteners.check_torque(0.1, 0.010) == TorqueCheck("too low")
     with pytest.raises(InputConflict, match="torque"):
         fasteners.check_torque(0.0, 0.010)
 

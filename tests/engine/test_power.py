@@ -1,4 +1,4 @@
-"""Power and torque: they undo each other, and slips of units are named."""
+"""Power and torque: they undo each other, and mix-ups of units are named."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ import pytest
 
 from builder.engine.constants import KILOGRAM_FORCE_METRE, MECHANICAL_HORSEPOWER, METRIC_HORSEPOWER, POUND_FORCE_FOOT
 from builder.engine.power import (
+    UnitMixUp,
     acceleration_torque,
     bmep,
     brake_thermal_efficiency,
     bsfc,
+    explanation_text,
     power,
     specific_power,
     specific_torque,
@@ -56,10 +58,10 @@ def test_inertia_takes_torque_while_the_speed_rises() -> None:
     assert acceleration_torque(0.4, -5.0) < 0
 
 
-def test_columns_that_agree_agree() -> None:
+def test_columns_within_rounding_agree() -> None:
     rounded = torque_power_consistency(SPEED, np.round(TORQUE), 745.7 * np.round(POWER / 745.7))
     assert rounded.agrees
-    assert rounded.slip is None
+    assert rounded.explanations == ()
     assert rounded.rows == SPEED.size
 
 
@@ -80,44 +82,43 @@ METRIC = MECHANICAL_HORSEPOWER / METRIC_HORSEPOWER
         (1 / POUND_FORCE_FOOT, 1000 / MECHANICAL_HORSEPOWER, 1.818, "lbf ft was read as N m, and power in mech"),
     ],
 )
-def test_slips_in_torque_and_power_are_named(
+def test_mix_ups_in_torque_and_power_are_named(
     torque_factor: float, power_factor: float, ratio: float, words: str
 ) -> None:
-    found = torque_power_consistency(SPEED, TORQUE * torque_factor, POWER * power_factor)
-    assert not found.agrees
-    assert found.ratio == pytest.approx(ratio, rel=1e-3)
-    assert found.slip is not None
-    assert words in found.slip
+    result = torque_power_consistency(SPEED, TORQUE * torque_factor, POWER * power_factor)
+    assert not result.agrees
+    assert result.ratio == pytest.approx(ratio, rel=1e-3)
+    assert words in explanation_text(result.explanations[0])
 
 
 @pytest.mark.parametrize(
     ("factor", "words"),
     [(60.0, "rev/min was read as rev/s"), (1 / 60.0, "rev/s was read as rev/min"), (np.pi / 30, "rad/s")],
 )
-def test_slips_in_speed_are_named(factor: float, words: str) -> None:
-    found = torque_power_consistency(SPEED * factor, TORQUE, POWER)
-    assert found.slip is not None
-    assert words in found.slip
+def test_mix_ups_in_speed_are_named(factor: float, words: str) -> None:
+    result = torque_power_consistency(SPEED * factor, TORQUE, POWER)
+    assert words in explanation_text(result.explanations[0])
 
 
-def test_two_explanations_that_lie_near_are_both_given_the_nearer_first() -> None:
-    found = torque_power_consistency(SPEED, TORQUE * POUND_FORCE_FOOT, POWER)
-    assert found.slip == "torque in N m was read as lbf ft"
-    assert "power in kW was read as metric horsepower" in found.others
+def test_of_two_close_explanations_both_are_given_the_closer_first() -> None:
+    result = torque_power_consistency(SPEED, TORQUE * POUND_FORCE_FOOT, POWER)
+    first, *others = result.explanations
+    assert first == (UnitMixUp("torque", "N m", "lbf ft"),)
+    assert (UnitMixUp("power", "kW", "metric horsepower"),) in others
 
 
 def test_an_unknown_ratio_is_not_explained_away() -> None:
-    found = torque_power_consistency(SPEED, TORQUE, POWER * 1.05)
-    assert not found.agrees
-    assert found.slip is None
-    assert found.steady
+    result = torque_power_consistency(SPEED, TORQUE, POWER * 1.05)
+    assert not result.agrees
+    assert result.explanations == ()
+    assert result.steady
 
 
 def test_columns_that_have_nothing_to_do_with_each_other_are_not_steady() -> None:
-    found = torque_power_consistency(SPEED, POWER / POWER.max() * 400, POWER)
-    assert not found.agrees
-    assert not found.steady
-    assert found.slip is None
+    result = torque_power_consistency(SPEED, POWER / POWER.max() * 400, POWER)
+    assert not result.agrees
+    assert not result.steady
+    assert result.explanations == ()
 
 
 def test_rows_that_say_nothing_do_not_count() -> None:

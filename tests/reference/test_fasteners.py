@@ -61,7 +61,7 @@ def test_metric_bolts_at_their_proof_load_are_plausible() -> None:
         for proof in (580e6, 830e6, 970e6):
             for factor in (0.12, 0.20):
                 torque = factor * 0.75 * proof * area * 1e-6 * diameter * 1e-3
-                assert fasteners.check_torque(torque, diameter * 1e-3) == "plausible"
+                assert fasteners.check_torque(torque, diameter * 1e-3).verdict == "plausible"
 
 
 def test_scatter_of_a_torque_wrench() -> None:

@@ -1,10 +1,10 @@
-"""What can hardly be so: torques that do not suit their thread, parts that would not go together."""
+"""What is hardly possible: torques that do not suit their thread, parts that would not go together."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from builder.engine.fasteners import check_torque
+from builder.engine.fasteners import TorqueCheck, check_torque
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.definitions.cam_readings import wheel_centreline
 from builder.record.models.assembly import Fastener
@@ -13,13 +13,13 @@ from builder.record.problem import Problem
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
-_DIAMETER_RANGE = (4.9e-3, 25.5e-3)
+_DIAMETER_RANGE = (4.9e-3, 25.5e-3)  # m
 _CENTRELINE_RANGE = (60.0, 160.0)  # deg; far wider than any cam is ground
 _NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
 
 
 def plausibility_problems(build: Build, sheet: FigureSheet) -> tuple[Problem, ...]:
-    """Warnings, with file and line, for what was most likely written down wrongly."""
+    """Return a warning, with file and line, for what was most likely written down wrongly."""
     return (*_torques(build), *_steps(build), *_degree_wheel(build), *_interference(build, sheet))
 
 
@@ -30,46 +30,49 @@ def _torques(build: Build) -> Iterator[Problem]:
             continue
         if any(word in joint.joint.casefold() for word in _NOT_BOLTS):
             continue
-        for path, quantity in _final_torque(index, joint):
-            if quantity.si > 0 and (said := _torque_message(joint, quantity, thread.diameter)):
-                yield Problem(*build.where(path), said, "warning")
-                break
+        torque = _final_torque(joint)
+        if torque is None or torque.si <= 0:
+            continue
+        check = check_torque(torque.si, thread.diameter)
+        if check.verdict != "plausible":
+            message = _torque_message(joint, torque, check)
+            yield Problem(*build.where(f"assembly.fasteners.{index}.torque"), message, "warning")
 
 
-def _final_torque(index: int, joint: Fastener) -> Iterator[tuple[str, Quantity]]:
-    path = f"assembly.fasteners.{index}"
-    if joint.torque is not None and joint.torque.preferred and joint.angle is None:
-        yield f"{path}.torque", joint.torque.preferred[0]
-
-
-def _torque_message(joint: Fastener, torque: Quantity, diameter: float) -> str | None:
-    verdict = check_torque(torque.si, diameter)
-    if verdict == "plausible":
+def _final_torque(joint: Fastener) -> Quantity | None:
+    """Return the torque a joint ends with; None where an angle follows it."""
+    if joint.torque is None or not joint.torque.preferred or joint.angle is not None:
         return None
-    found = f"{joint.joint}: {torque.text} on {joint.size} is {verdict.removeprefix('twelve times ')}"
-    if verdict == "twelve times too low" and "in" in torque.unit:
-        return f"{found}: was {torque.number} lbf.ft meant? the same number in lbf.in is a twelfth of it"
-    if verdict == "twelve times too high" and "ft" in torque.unit:
-        return f"{found}: was {torque.number} lbf.in meant? the same number in lbf.ft is twelve times it"
-    return f"{found} for any fastener of that size: look for a slipped decimal, a wrong unit or a wrong size"
+    return joint.torque.preferred[0]
+
+
+def _torque_message(joint: Fastener, torque: Quantity, check: TorqueCheck) -> str:
+    message = f"{joint.joint}: {torque.text} on {joint.size} is {check.verdict}"
+    if check.inch_foot_mix_up and check.verdict == "too low" and "in" in torque.unit:
+        return f"{message}: was {torque.number} lbf.ft meant? the same number in lbf.in is a twelfth of it"
+    if check.inch_foot_mix_up and check.verdict == "too high" and "ft" in torque.unit:
+        return f"{message}: was {torque.number} lbf.in meant? the same number in lbf.ft is twelve times it"
+    return f"{message} for any fastener of that size: look for a slipped decimal, a wrong unit or a wrong size"
 
 
 def _steps(build: Build) -> Iterator[Problem]:
-    """Steps lead up to the final torque; one above it is a slip."""
+    """Yield the tightening steps that are above the final torque, which they must lead up to."""
     for index, joint in enumerate(build.get("assembly.fasteners") or ()):
         final = max(joint.torque.values, default=None) if joint.torque is not None else None
         if final is None or joint.angle is not None:
             continue
-        for step, torque in enumerate(joint.steps):
-            if torque.si > final * 1.001:
-                path = f"assembly.fasteners.{index}.steps.{step}"
-                message = f"{joint.joint}: a step of {torque.text} is above the final {joint.torque.preferred[0].text}"
-                yield Problem(*build.where(path), f"{message}: look at the number and the unit", "warning")
+        for number, step in enumerate(joint.steps):
+            if step.si > final * 1.001:
+                message = (
+                    f"{joint.joint}: a step of {step.text} is above the final {joint.torque.preferred[0].text}: "
+                    "look at the number and the unit"
+                )
+                yield Problem(*build.where(f"assembly.fasteners.{index}.steps.{number}"), message, "warning")
                 break
 
 
 def _degree_wheel(build: Build) -> Iterator[Problem]:
-    """Two readings of a degree wheel written the wrong way round lead half a turn off the nose."""
+    """Yield the pairs of degree wheel readings whose centreline cannot be: swapped ones lead half a turn off."""
     for side, counted in (("intake", "after"), ("exhaust", "before")):
         for index, pair in enumerate(build.get(f"cam.degreeing.{side}") or ()):
             try:
