@@ -23,7 +23,7 @@ from builder.publish.incremental.change_detection import ChangeSet, detect_chang
 from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, scan
 from builder.publish.incremental.state import BuildState, load_state, save_state
-from builder.publish.report import Progress, Report
+from builder.publish.report import Progress, Report, no_progress
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
 
@@ -40,7 +40,7 @@ def publish(
     *,
     edition: Edition = Edition.PUBLIC,
     full: bool = False,
-    progress: Progress | None = None,
+    progress: Progress = no_progress,
 ) -> Report:
     """Publish an edition of the archive as a site in `out`; return the report.
 
@@ -48,8 +48,8 @@ def publish(
     complete. Raises PublishError, with a message for the shop, when it cannot be.
     """
     started = time.perf_counter()
-    workspace = Workspace(archive, edition, progress or (lambda step, done, total: None))
-    with _exclusive(workspace, out) as site, WorkerPool() as workers:
+    workspace = Workspace(archive, edition)
+    with WorkerPool(progress=progress) as workers, _exclusive(workspace, out, workers.progress) as site:
         previous = BuildState() if full else load_state(workspace.state_file)
         changes = detect_changes(workspace, previous, site, workers)
         if not changes.any:
@@ -84,11 +84,11 @@ def publish(
 
 
 @contextlib.contextmanager
-def _exclusive(workspace: Workspace, out: Path) -> Iterator[Path]:
+def _exclusive(workspace: Workspace, out: Path, progress: Progress) -> Iterator[Path]:
     """Lock the site and the working folder, which two sites of one archive share; yield the real path of the site."""
 
     def notify(message: str) -> None:
-        workspace.progress(message, 0, 0)
+        progress(message, 0, 0)
 
     with (
         exclusive_output(out, archive=workspace.archive, notify=notify) as site,

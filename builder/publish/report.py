@@ -9,7 +9,11 @@ from pathlib import Path
 from builder.record.problem import Problem, errors_in
 
 Progress = Callable[[str, int, int], None]
-"""Called with what is being done, how much of it is done, and how much there is (0: nobody knows)."""
+"""Called with the step at work, how much of it is done, and how much there is (0 if that is not known)."""
+
+
+def no_progress(step: str, done: int, total: int) -> None:
+    """Report nothing."""
 
 
 @dataclass(frozen=True)

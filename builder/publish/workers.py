@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Generic, TypeVar
 
 from builder.publish.errors import PublishError
+from builder.publish.report import Progress, no_progress
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -50,9 +51,10 @@ class WorkerPool:
     process, even when it is killed.
     """
 
-    def __init__(self, count: int | None = None) -> None:
+    def __init__(self, count: int | None = None, progress: Progress = no_progress) -> None:
         """Use so many processes, one for each core unless given; with 1 all work is done in this process."""
         self.count = count or _available_cpus()
+        self.progress = progress
         self._mappers: ProcessPoolExecutor | None = None
         self._background: ProcessPoolExecutor | None = None
 
@@ -77,25 +79,28 @@ class WorkerPool:
         work: Callable[[T], R],
         items: Sequence[T],
         *,
+        step: str = "",
         inline_up_to: int = FEW,
-        after: Callable[[int], None] = lambda done: None,
     ) -> Iterator[R]:
-        """Yield the results of `work` on every item, in order; `after` is called with the number done.
+        """Yield the results of `work` on every item, in order, and report the progress of this step if it is named.
 
         Up to `inline_up_to` items are done in this process, unless other processes run for an earlier map already.
         Raises PublishError when the system ends one of the processes.
         """
         if self.count == 1 or len(items) <= (inline_up_to if self._mappers is None else 1):
-            for done, item in enumerate(items, 1):
-                yield work(item)
-                after(done)
-            return
+            results: Iterator[R] = map(work, items)
+        else:
+            results = self._map(work, items)
+        for done, result in enumerate(results, 1):
+            yield result
+            if step:
+                self.progress(step, done, len(items))
+
+    def _map(self, work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
         chunk = max(1, min(8, len(items) // (4 * self.count)))
         self._mappers = self._mappers or _new_pool(self.count)
         with _translate_broken_pool():
-            for done, result in enumerate(self._mappers.map(work, items, chunksize=chunk), 1):
-                yield result
-                after(done)
+            yield from self._mappers.map(work, items, chunksize=chunk)
 
     def submit(self, work: Callable[[], R], *, inline: bool = False, retry: bool = False) -> Task[R]:
         """Return a task that runs in the background process, after those submitted before it.

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.publish.edition import Edition
-from builder.publish.report import Progress
 
 WORK_DIR = ".millbook"
 
@@ -17,7 +16,6 @@ class Workspace:
 
     archive: Path
     edition: Edition
-    progress: Progress
 
     def path(self, name: str) -> Path:
         """Return a path in the working folder; the shop's own edition has a folder of its own."""

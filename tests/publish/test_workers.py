@@ -35,10 +35,10 @@ def end_worker(parent: int) -> int:
 
 
 def test_map_keeps_the_order_and_counts() -> None:
-    done: list[int] = []
-    with WorkerPool(2) as workers:
-        assert list(workers.map(square, range(12), after=done.append)) == [n * n for n in range(12)]
-        assert done == list(range(1, 13))
+    reports: list[tuple[str, int, int]] = []
+    with WorkerPool(2, lambda *report: reports.append(report)) as workers:
+        assert list(workers.map(square, range(12), step="squares")) == [n * n for n in range(12)]
+        assert reports == [("squares", n, 12) for n in range(1, 13)]
         assert os.getpid() not in set(workers.map(process_id, range(2))), "its processes run already"
 
 

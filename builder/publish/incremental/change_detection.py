@@ -76,7 +76,10 @@ class ChangeSet:
 def detect_changes(workspace: Workspace, previous: BuildState, site: Path, workers: WorkerPool) -> ChangeSet:
     """Compare the archive, the working folder and the site with the state of the last publish."""
     corruption = workers.submit(
-        partial(_corrupted_outputs, workspace, previous), inline=len(previous.builds) <= _PARALLEL_SCAN_FROM
+        partial(
+            _corrupted_outputs, workspace, previous.bodies, previous.pages, previous.index_hash, tuple(previous.builds)
+        ),
+        inline=len(previous.builds) <= _PARALLEL_SCAN_FROM,
     )
     hasher = SourceHasher(previous.sources)
     shop_hash, shop_page_hash = _shop_hashes(workspace.archive, previous, hasher)
@@ -134,16 +137,18 @@ def _templates(archive: Path, hasher: SourceHasher) -> list[str]:
     ]
 
 
-def _corrupted_outputs(workspace: Workspace, previous: BuildState) -> frozenset[str]:
+def _corrupted_outputs(
+    workspace: Workspace, bodies: Manifest, pages: Manifest, index_hash: str, builds: tuple[str, ...]
+) -> frozenset[str]:
     """Return what the last publish wrote and somebody changed: slugs of builds, and names of other pages."""
-    if not previous.global_hash:
+    if not index_hash:
         return frozenset()  # there was no last publish
-    names = {name.removesuffix(".md") for name in _changed_since(workspace.bodies, previous.bodies)}
-    for name in _changed_since(workspace.pages, previous.pages):
+    names = {name.removesuffix(".md") for name in _changed_since(workspace.bodies, bodies)}
+    for name in _changed_since(workspace.pages, pages):
         folder, _, rest = name.partition("/")
         names.add(rest.partition("/")[0] if folder == "builds" else name)
-    if hash_file(workspace.index_file) != previous.index_hash:
-        names.update(previous.builds)
+    if hash_file(workspace.index_file) != index_hash:
+        names.update(builds)
     return frozenset(names)
 
 

@@ -89,7 +89,7 @@ def write_pages(
     """
     if changes.output_valid and not rebuilt.any:
         return PageSet(previous.pages, previous.bodies, previous.static_pages, rebuilt.builds, previous.overview_charts)
-    workspace.progress("relating builds", 0, 1)
+    workers.progress("relating builds", 0, 1)
     overviews = overviews_of(index.builds, display_units(shop))
     drawings = workers.submit(
         partial(draw_overviews, overviews, charts), inline=changes.global_changed or len(index.builds) <= _MANY_BUILDS
@@ -147,9 +147,7 @@ def _write_build_pages(
         templates=workspace.templates / changes.global_hash,
         charts=charts,
     )
-    sections = workers.map(
-        work, similar, inline_up_to=_FEW_CHARTS, after=lambda done: workspace.progress(_STEP, done, len(similar))
-    )
+    sections = workers.map(work, similar, step=_STEP, inline_up_to=_FEW_CHARTS)
     builds, written = dict(rebuilt.builds), set[str]()
     for related, section in zip(similar, sections, strict=True):
         slug = related.summary.slug

@@ -74,7 +74,7 @@ def build_site(
     index = without_pages(site, written) if reuse else None
     if reuse:
         remove_files(staging, written)
-    workspace.progress(_STEP, 0, len(changed_pages))
+    workers.progress(_STEP, 0, len(changed_pages))
     batches = _batches(changed_pages, theme_files=not reuse, workers=workers)
     work = partial(build_pages, pages=workspace.pages, out=staging, config=config, others=all_pages)
     if len(batches) == 1:
@@ -85,7 +85,7 @@ def build_site(
         for result in workers.map(work, batches):
             results.append(result)
             done = sum(len(batch.names) for batch in batches[: len(results)])
-            workspace.progress(_STEP, done, len(changed_pages))
+            workers.progress(_STEP, done, len(changed_pages))
     copy_assets([name for name in changed if not name.endswith(".md") and name in pages], workspace.pages, staging)
     written.update(*(result.names for result in results), finalize(staging, config, index, results, all_pages))
     write_marker(staging)

@@ -63,7 +63,7 @@ def rebuild(
         charts=charts,
         edition=workspace.edition,
     )
-    for output in workers.map(work, tasks, after=lambda done: workspace.progress(_STEP, done, len(tasks))):
+    for output in workers.map(work, tasks, step=_STEP):
         slug, errors = output.slug, len(errors_in(output.problems))
         problems += output.problems
         if output.summary is not None:
