@@ -45,8 +45,8 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
         if figure.method.section != section:
             section = figure.method.section
             yield f"\n{section}"
-        beside = f"  ({figure.alternate_text})" if figure.alternate_text else ""
-        yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(beside)}  [{figure.provenance}]"
+        alternate = f"  ({figure.alternate_text})" if figure.alternate_text else ""
+        yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(alternate)}  [{figure.provenance}]"
         yield f"      {_plain(figure.working)}"
         for caution in figure.cautions:
             yield f"      caution: {caution}"

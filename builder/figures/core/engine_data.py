@@ -12,7 +12,7 @@ from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class EngineData:
     """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded."""
 
@@ -34,20 +34,20 @@ def read_engine_data(build: Build) -> EngineData:
     bores = _values(build, "bottom_end.block.bores")
     displacement = None
     if bores is not None and stroke is not None and bores.min() > 0 and stroke.min() > 0:
-        # As the figure displacement does: the mean of the cylinders gauged, times all of them.
+        # As the figure of displacement: the mean of the cylinders gauged, times their number.
         displacement = build.cylinders * float(np.mean(swept_volume(bores, float(stroke.mean()))))
     fuel = engine.fuel
     return EngineData(
-        displacement,
-        float(stroke.mean()) if stroke is not None else None,
-        build.revolutions_per_cycle,
-        engine.ignition == "compression",
-        engine.induction in ("turbocharged", "supercharged"),
-        engine.induction == "turbocharged",
-        fuel.kind if fuel else None,
-        fuel.density.si if fuel and fuel.density else None,
-        fuel.stoichiometric if fuel else None,
-        fuel.heating_value.si if fuel and fuel.heating_value else None,
+        displacement=displacement,
+        stroke=float(stroke.mean()) if stroke is not None else None,
+        revolutions=build.revolutions_per_cycle,
+        compression_ignition=engine.ignition == "compression",
+        boosted=engine.induction in ("turbocharged", "supercharged"),
+        turbocharged=engine.induction == "turbocharged",
+        fuel=fuel.kind if fuel else None,
+        fuel_density=fuel.density.si if fuel and fuel.density else None,
+        stoichiometric=fuel.stoichiometric if fuel else None,
+        heating_value=fuel.heating_value.si if fuel and fuel.heating_value else None,
     )
 
 

@@ -1,9 +1,9 @@
-"""The inputs of figures: what each is called, where the record holds it, and how well it is known."""
+"""The inputs of figures: their names, where the record holds them, and how certain they are."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, replace
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -39,6 +39,7 @@ class Input:
     display_unit: DisplayUnit
     path: str
     axis: str | None = None
+    _: KW_ONLY
     provenance: Provenance = MEASURED
     """How a single value (not a listed/measured reading) is known."""
     get: Getter | None = None
@@ -95,7 +96,7 @@ class Registry:
 
 @dataclass(frozen=True)
 class Context:
-    """What figures are computed from: one build, the shop's guidelines, and the figures and inputs there are."""
+    """What figures are computed from: one build, the shop, and the registry of figures and inputs."""
 
     build: Build
     shop: Shop

@@ -95,7 +95,7 @@ class _Solved:
 
 
 class Solver:
-    """Figures of one build, each solved once, on demand."""
+    """The figures of one build, each computed once, on demand."""
 
     def __init__(
         self,

@@ -1,4 +1,4 @@
-"""The types of figures: what one is, its inputs, its value for one build, and what is missing or doubtful."""
+"""The types of figures: a figure, its definition and inputs, what is missing, cautions and discrepancies."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ class MethodDescription:
 
 @dataclass(frozen=True)
 class Method:
-    """One way to compute a figure: a function, what it takes, and how its working reads."""
+    """One way to compute a figure: a function, its inputs, and the text of its working."""
 
     function: Callable[..., Any]
     inputs: tuple[str, ...]
@@ -226,22 +226,22 @@ class Discrepancy:
     values: tuple[str, str]
     difference: str
     consequence: str | None = None
-    """What follows, or would have followed had nobody looked; None where nothing can be computed."""
+    """What follows from it, or would have if the part had gone in; None where nothing can be computed."""
     matters: bool = False
-    """Whether the engine would be another one for it: most differences change nothing that a page shows."""
+    """Whether it changes what a page shows of the engine; most differences do not."""
     where: tuple[Path, int] | None = None
 
     @property
     def text(self) -> str:
         """Return title, values, difference and consequence as one sentence."""
-        pairs = ", ".join(f"{head} {value}" for head, value in zip(self.labels, self.values, strict=True))
-        said = f"{self.title}: {pairs}: {self.difference}"
-        return f"{said}; {self.consequence}." if self.consequence else f"{said}."
+        values = ", ".join(f"{label} {value}" for label, value in zip(self.labels, self.values, strict=True))
+        consequence = f"; {self.consequence}" if self.consequence else ""
+        return f"{self.title}: {values}: {self.difference}{consequence}."
 
 
 @dataclass(frozen=True, kw_only=True)
 class FigureSheet(Mapping[str, Figure]):
-    """Every figure of one build by slug, in page order; what is missing, and what cannot be true."""
+    """Every figure of one build by slug, in page order; what is missing, and what cannot be right."""
 
     figures: tuple[Figure, ...]
     needs: tuple[MissingInputs, ...]

@@ -24,15 +24,15 @@ def _torque_gain(context: Context, item: Input) -> InputValue | None:
     if not changes:
         return None
     half_widths = np.array([gain.half_width for _, gain in changes])
-    known = np.isfinite(half_widths)
+    has_interval = np.isfinite(half_widths)
     return item.value(
         np.array([gain.mean for _, gain in changes]),
         tuple(change.mean_text for change, _ in changes),
         MEASURED,
         labels=tuple(f"{change.name} against {change.since}" for change, _ in changes),
-        # Half of the 95 % interval, so that the figure shows that interval; without one nothing is claimed.
-        contributions=uncertainty.root(item.name, np.where(known, half_widths, 0.0) / 2),
-        has_stated_resolution=bool(known.any()),
+        # Half of the 95 % interval, so that the figure shows that interval; without one no uncertainty is shown.
+        contributions=uncertainty.root(item.name, np.where(has_interval, half_widths, 0.0) / 2),
+        has_stated_resolution=bool(has_interval.any()),
         where=context.build.where(item.path),
     )
 

@@ -86,7 +86,7 @@ class WhatIf:
         return {"deck_clearance_measured": replace(gauge, values=moved if gauge.axis else float(moved))}
 
     def _solve(self, overrides: Mapping[str, InputValue | None]) -> Scenario | None:
-        # What does not depend on the part that changed is as it was.
+        # What does not depend on the part that changes stays the same.
         unchanged = {
             slug: self._solver.input(slug) for slug, roots in self._roots.items() if not roots & set(overrides)
         }
