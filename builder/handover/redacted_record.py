@@ -15,7 +15,7 @@ from builder.publish.photos import BuildPhoto
 from builder.record.load import file_in
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
-from builder.record.quantities.readings import written
+from builder.record.quantities.readings import as_written
 from builder.record.traversal import models_in
 
 _READ_AS_OTHER = {"true", "false", "yes", "no", "null", "~", "", "on", "off", "y", "n", "="}
@@ -80,7 +80,7 @@ class _Writer(yaml.SafeDumper):
 
 def _number(writer: _Writer, value: Any) -> yaml.Node:
     tag = "tag:yaml.org,2002:int" if isinstance(value, int) else "tag:yaml.org,2002:float"
-    return writer.represent_scalar(tag, written(value))
+    return writer.represent_scalar(tag, as_written(value))
 
 
 def _text(writer: _Writer, value: str) -> yaml.Node:

@@ -1,4 +1,4 @@
-"""Whether the parts of a record agree with each other: counts, names of pulls, pictures, days."""
+"""Check that the parts of a record agree with each other: counts, names of pulls, pictures, days."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ from builder.record.files import file_in
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.problem import Problem, Severity
 from builder.record.quantities.readings import Reading
-from builder.record.traversal import held
-from builder.record.validation_errors import place
+from builder.record.traversal import field_values
+from builder.record.validation_errors import location_text
 
 PICTURES = (".jpg", ".jpeg", ".png")
 
 
-def disagreements(build: Build) -> list[Problem]:
-    """Everything in which the parts of a build's record contradict each other."""
+def check_consistency(build: Build) -> list[Problem]:
+    """Return everything in which the parts of a build's record contradict each other."""
     checks = (_wrong_counts, _bore_gauging, _unknown_pulls, _pictures, _days)
     return [problem for check in checks for problem in check(build)]
 
 
-def _at(build: Build, path: str, message: str, severity: Severity = "error") -> Problem:
+def _problem(build: Build, path: str, message: str, severity: Severity = "error") -> Problem:
     file, line = build.where(path)
     return Problem(file, line, message, severity)
 
@@ -34,16 +34,16 @@ def _wrong_counts(build: Build) -> Iterator[Problem]:
             counts[f"{side} valve"] = build.cylinders * valve.per_cylinder
     for name in DOCUMENTS:
         part = getattr(build, name)
-        for item in held(part) if part is not None else ():
-            each = item.notes.axis or ""
-            wanted = counts.get(each)
-            if wanted is None or not isinstance(item.value, Reading) or len(item.value.measured) in (0, 1, wanted):
+        for item in field_values(part) if part is not None else ():
+            axis = item.notes.axis or ""
+            expected = counts.get(axis)
+            if expected is None or not isinstance(item.value, Reading) or len(item.value.measured) in (0, 1, expected):
                 continue
-            yield _at(
+            yield _problem(
                 build,
                 ".".join(map(str, (name, *item.location, "measured"))),
-                f"{place(item.location)}: {len(item.value.measured)} readings for {wanted} {each}"
-                f"{'s' if wanted != 1 else ''}: give one for each {each}, in order, or one for all",
+                f"{location_text(item.location)}: {len(item.value.measured)} readings for {expected} {axis}"
+                f"{'s' if expected != 1 else ''}: give one for each {axis}, in order, or one for all",
             )
 
 
@@ -54,13 +54,15 @@ def _bore_gauging(build: Build) -> Iterator[Problem]:
         path = f"work.bore_gauging.cylinders.{index}"
         if bore.cylinder > build.cylinders:
             message = f"cylinder {bore.cylinder} of an engine with {build.cylinders}: look at the number"
-            yield _at(build, f"{path}.cylinder", message)
+            yield _problem(build, f"{path}.cylinder", message)
         elif bore.cylinder in seen:
-            yield _at(build, f"{path}.cylinder", f"cylinder {bore.cylinder} stands on the card twice: keep one of them")
+            yield _problem(
+                build, f"{path}.cylinder", f"cylinder {bore.cylinder} stands on the card twice: keep one of them"
+            )
         seen.add(bore.cylinder)
         if card and card.depths and len(bore.depths) != len(card.depths):
             message = f"cylinder {bore.cylinder} has {len(bore.depths)} depths, the card names {len(card.depths)}"
-            yield _at(build, f"{path}.depths", f"{message} ({', '.join(card.depths)}): give one reading for each")
+            yield _problem(build, f"{path}.depths", f"{message} ({', '.join(card.depths)}): give one reading for each")
 
 
 def _unknown_pulls(build: Build) -> Iterator[Problem]:
@@ -72,32 +74,32 @@ def _unknown_pulls(build: Build) -> Iterator[Problem]:
             if named is not None and named not in seen:
                 near = difflib.get_close_matches(named, seen, n=1)
                 hint = f"did you mean {near[0]!r}?" if near else "name a pull that stands above this one"
-                yield _at(build, f"{path}.{key}", f"{key}: no earlier pull is called {named!r}: {hint}")
+                yield _problem(build, f"{path}.{key}", f"{key}: no earlier pull is called {named!r}: {hint}")
         if pull.name in seen:
-            yield _at(build, f"{path}.name", f"two pulls are called {pull.name!r}: give each its own name")
+            yield _problem(build, f"{path}.name", f"two pulls are called {pull.name!r}: give each its own name")
         if pull.repeat_of and pull.changed:
             message = "repeat_of says that nothing was changed, but changed says what was: keep one of them"
-            yield _at(build, f"{path}.changed", message, "warning")
+            yield _problem(build, f"{path}.changed", message, "warning")
         seen.append(pull.name)
 
 
 def _pictures(build: Build) -> Iterator[Problem]:
     for index, photo in enumerate(build.photos.photos if build.photos else ()):
         path = f"photos.photos.{index}.file"
-        found, wrong = file_in(build.folder, photo.file)
-        if found is None:
-            yield _at(build, path, wrong)
-        elif found.suffix.lower() not in PICTURES:
-            yield _at(build, path, f"{photo.file!r} is not a JPEG or PNG picture: save it as one")
+        file, message = file_in(build.folder, photo.file)
+        if file is None:
+            yield _problem(build, path, message)
+        elif file.suffix.lower() not in PICTURES:
+            yield _problem(build, path, f"{photo.file!r} is not a JPEG or PNG picture: save it as one")
 
 
 def _days(build: Build) -> Iterator[Problem]:
     sheet = build.build
     if sheet.started and sheet.finished and sheet.finished < sheet.started:
-        yield _at(
+        yield _problem(
             build, "build.finished", f"finished {sheet.finished}, before it was started {sheet.started}", "warning"
         )
     delivered = build.delivery.delivered if build.delivery else None
     if sheet.finished and delivered and delivered < sheet.finished:
         message = f"delivered {delivered}, before it was finished {sheet.finished}"
-        yield _at(build, "delivery.delivered", message, "warning")
+        yield _problem(build, "delivery.delivered", message, "warning")

@@ -1,4 +1,4 @@
-"""Reading build folders: every problem with file and line, no build stopped by another's."""
+"""Read the shop's profile and build folders: every problem with file and line, no build stopped by another's."""
 
 from __future__ import annotations
 
@@ -6,19 +6,19 @@ import difflib
 import re
 from pathlib import Path
 
-from builder.record.consistency import disagreements
+from builder.record.consistency import check_consistency
 from builder.record.dyno_log.reader import DynoLog, read_dyno_log
-from builder.record.files import build_folders, escapes, file_in
+from builder.record.files import build_folders, file_in, path_problem
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel
 from builder.record.models.shop import Shop
-from builder.record.plausibility import implausible
+from builder.record.plausibility import check_plausibility
 from builder.record.problem import Problem, errors_in
 from builder.record.shop_check import check_shop
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import Document, read_yaml
 
-__all__ = ["SHOP_FILE", "build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_fault", "validate"]
+__all__ = ["SHOP_FILE", "build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_problem", "validate"]
 
 SHOP_FILE = Path("builds") / "shop.yaml"
 """Where the shop's profile lies, from the archive's folder."""
@@ -26,8 +26,8 @@ SHOP_FILE = Path("builds") / "shop.yaml"
 SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,78}[a-z0-9])?")
 
 
-def slug_fault(slug: str) -> str | None:
-    """What is wrong with the name of a build's folder, or None."""
+def slug_problem(slug: str) -> str | None:
+    """Return what is wrong with the name of a build's folder, or None."""
     if SLUG.fullmatch(slug):
         return None
     fixed = re.sub(r"[^a-z0-9]+", "-", slug.lower())[:80].strip("-") or "a-name"
@@ -45,7 +45,7 @@ def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
             return Shop(), []
     except OSError as error:
         return Shop(), [_unreadable(shown, error)]
-    if escapes(path.parent, path):
+    if path_problem(path.parent, path):
         return Shop(), [Problem(shown, 1, "is a link that leaves the builds folder: put the file itself here")]
     document, problems = read_yaml(path, shown)
     if document is None:
@@ -64,7 +64,7 @@ def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]
     Returns the build, or None where an error keeps it from being used, with every problem found.
     """
     shown = folder.relative_to(archive) if folder.is_relative_to(archive) else folder
-    if fault := slug_fault(folder.name):
+    if fault := slug_problem(folder.name):
         return None, [Problem(shown, 1, fault)]
     try:
         if folder.is_symlink() and not folder.resolve().is_relative_to(archive.resolve()):
@@ -83,7 +83,7 @@ def _read(folder: Path, shown: Path) -> tuple[Build | None, list[Problem]]:
     if "build" not in parts:
         return None, sorted(problems)
     build = Build(folder.name, folder, documents=documents, **parts)  # type: ignore[arg-type]
-    problems += disagreements(build) + implausible(build)
+    problems += check_consistency(build) + check_plausibility(build)
     logs, more = _read_logs(build, shown)
     problems += more
     if errors_in(problems):
@@ -99,8 +99,8 @@ def _read_documents(folder: Path, shown: Path) -> tuple[dict[str, Document], dic
         path = folder / f"{name}.yaml"
         if not path.exists():
             continue
-        if escape := escapes(folder, path):
-            problems.append(Problem(shown / path.name, 1, escape))
+        if outside := path_problem(folder, path):
+            problems.append(Problem(shown / path.name, 1, outside))
             continue
         document, more = read_yaml(path, shown / path.name)
         problems += more
@@ -136,10 +136,10 @@ def _read_logs(build: Build, shown: Path) -> tuple[dict[str, DynoLog], list[Prob
     for index, pull in enumerate(build.pulls):
         if pull.file is None:
             continue
-        path, wrong = file_in(build.folder, pull.file)
+        path, message = file_in(build.folder, pull.file)
         if path is None:
-            at, line = build.where(f"dyno.pulls.{index}.file")
-            problems.append(Problem(at, line, wrong))
+            document, line = build.where(f"dyno.pulls.{index}.file")
+            problems.append(Problem(document, line, message))
             continue
         log, more = read_dyno_log(
             path, columns=pull.columns, units=pull.units, decimal=pull.decimal_mark, shown_as=shown / pull.file

@@ -1,4 +1,4 @@
-"""Plausibility: slipped decimals and mixed-up units, told as warnings with what was probably meant."""
+"""Check plausibility: slipped decimals and mixed-up units, as warnings with what was probably meant."""
 
 from __future__ import annotations
 
@@ -9,45 +9,41 @@ from builder.record.models.build import DOCUMENTS, Build
 from builder.record.problem import Problem
 from builder.record.quantities.readings import NUMBER, Reading
 from builder.record.quantities.units import DIMENSIONS, Quantity, factor, parse_quantity
-from builder.record.traversal import FieldValue, held
-from builder.record.validation_errors import place
+from builder.record.traversal import FieldValue, field_values
+from builder.record.validation_errors import location_text
 
-# Listed and measured further apart than this are more likely a slip of the pen than a wrong part. A clearance may
+# Listed and measured values with a larger ratio are more likely a slip of the pen than a wrong part. A clearance may
 # well be twice what the sheet says; a bore may not.
-_DIMENSION_APART = 1.5
-_CLEARANCE_APART = 5.0
+_MAX_DIMENSION_RATIO = 1.5
+_MAX_CLEARANCE_RATIO = 5.0
 _LARGEST_CLEARANCE = 5e-3  # m
 
 
-def implausible(build: Build) -> list[Problem]:
-    """Warnings for values that no ordinary engine has, with what was probably meant."""
+def check_plausibility(build: Build) -> list[Problem]:
+    """Return warnings for values that no ordinary engine has, with what was probably meant."""
     problems: list[Problem] = []
     for name in DOCUMENTS:
         part = getattr(build, name)
-        for item in held(part) if part is not None else ():
+        for item in field_values(part) if part is not None else ():
             for message, step in _messages(item):
                 path, line = build.where(".".join(map(str, (name, *item.location, *step))))
-                problems.append(Problem(path, line, f"{place(item.location)}: {message}", "warning"))
-    for where, message in (
-        *_rod_ratio(build),
-        *_one_inside_the_other(build),
-        *_gauged_bores(build),
-        *_levels(build),
-    ):
-        path, line = build.where(where)
-        problems.append(Problem(path, line, message, "warning"))
+                problems.append(Problem(path, line, f"{location_text(item.location)}: {message}", "warning"))
+    for check in (_rod_ratio, _one_inside_the_other, _gauged_bores, _levels):
+        for field, message in check(build):
+            path, line = build.where(field)
+            problems.append(Problem(path, line, message, "warning"))
     return problems
 
 
 def _messages(item: FieldValue) -> Iterator[tuple[str, tuple[str | int, ...]]]:
-    """What is odd about a value, and the step below it where that stands."""
+    """Yield what is implausible about a value, and the location of that below it."""
     values = list(_values(item.value))
     if item.notes.plausible_range and values:
-        least, most = (_limit(end, values[0][0].dimension) for end in item.notes.plausible_range)
+        minimum, maximum = (_limit(end, values[0][0].dimension) for end in item.notes.plausible_range)
         for quantity, step in values:
-            if not least <= quantity.si <= most:
-                others = any(least <= other.si <= most for other, _ in values)
-                yield _outside(item.notes.plausible_range, quantity, least, most, unit_is_right=others), step
+            if not minimum <= quantity.si <= maximum:
+                some_fit = any(minimum <= value.si <= maximum for value, _ in values)
+                yield _outside(item.notes.plausible_range, quantity, minimum, maximum, unit_is_right=some_fit), step
                 return
     if isinstance(item.value, Reading):
         yield from _far_apart(item.value)
@@ -69,9 +65,9 @@ def _far_apart(reading: Reading) -> Iterator[tuple[str, tuple[str | int, ...]]]:
     if listed is None or listed.dimension == "temperature":
         return
     small = listed.dimension == "length" and abs(listed.si) < _LARGEST_CLEARANCE
-    apart = _CLEARANCE_APART if small else _DIMENSION_APART
+    ratio = _MAX_CLEARANCE_RATIO if small else _MAX_DIMENSION_RATIO
     for index, measured in enumerate(reading.measured):
-        if listed.si * measured.si > 0 and not 1 / apart <= measured.si / listed.si <= apart:
+        if listed.si * measured.si > 0 and not 1 / ratio <= measured.si / listed.si <= ratio:
             message = f"measured {measured.text} is far from listed {listed.text}"
             yield f"{message}: look for a slipped decimal or a wrong unit", ("measured", index)
             return
@@ -82,33 +78,35 @@ def _limit(text: str, dimension: str) -> float:
     return float(text) if dimension == NUMBER else parse_quantity(text, dimension).si
 
 
-def _outside(likely: tuple[str, str], quantity: Quantity, least: float, most: float, *, unit_is_right: bool) -> str:
-    meant = _probably_meant(quantity, least, most)
-    if unit_is_right:  # the readings beside it, in the same unit, are likely ones
-        meant = meant[:1]
-    hint = f"was {' or '.join(meant)} meant?" if meant else "look for a slipped decimal or a wrong unit"
-    return f"{quantity.text} is outside what engines have ({likely[0]} to {likely[1]}): {hint}"
+def _outside(
+    plausible_range: tuple[str, str], quantity: Quantity, minimum: float, maximum: float, *, unit_is_right: bool
+) -> str:
+    guesses = _probably_meant(quantity, minimum, maximum)
+    if unit_is_right:  # other positions, in the same unit, are plausible
+        guesses = guesses[:1]
+    hint = f"was {' or '.join(guesses)} meant?" if guesses else "look for a slipped decimal or a wrong unit"
+    return f"{quantity.text} is outside what engines have ({plausible_range[0]} to {plausible_range[1]}): {hint}"
 
 
-def _probably_meant(quantity: Quantity, least: float, most: float) -> list[str]:
-    """The reading with its decimal point moved, or with another unit of its kind, where that would be likely."""
+def _probably_meant(quantity: Quantity, minimum: float, maximum: float) -> list[str]:
+    """Return the value with its decimal point moved, or with another unit of its kind, where that is plausible."""
     number = float(quantity.number)
-    meant: list[str] = []
+    guesses: list[str] = []
     if quantity.dimension != "temperature":
         for slip in (0.1, 10.0, 0.01, 100.0, 0.001, 1000.0):
-            if least <= quantity.si * slip <= most:
-                meant.append(f"{number * slip:.10g} {quantity.unit}".rstrip())
+            if minimum <= quantity.si * slip <= maximum:
+                guesses.append(f"{number * slip:.10g} {quantity.unit}".rstrip())
                 break
     if quantity.dimension != NUMBER:
         dimension = DIMENSIONS[quantity.dimension]
         for unit in dict.fromkeys((dimension.inch, dimension.metric)):
             scale, offset = factor(unit, quantity.dimension)
-            if unit != quantity.unit and least <= number * scale + offset <= most:
-                meant.append(f"{quantity.number} {unit}")
+            if unit != quantity.unit and minimum <= number * scale + offset <= maximum:
+                guesses.append(f"{quantity.number} {unit}")
                 break
-    if not meant and quantity.si < 0 and least <= -quantity.si <= most:
-        meant.append(f"{quantity.number.lstrip('-')} {quantity.unit}".rstrip())
-    return meant
+    if not guesses and quantity.si < 0 and minimum <= -quantity.si <= maximum:
+        guesses.append(f"{quantity.number.lstrip('-')} {quantity.unit}".rstrip())
+    return guesses
 
 
 def _mean(build: Build, path: str) -> float | None:
@@ -141,15 +139,12 @@ def _one_inside_the_other(build: Build) -> Iterator[tuple[str, str]]:
         small, large = _mean(build, inner), _mean(build, outer)
         # A bore worn or measured cold may read a hair under nominal; that is no slip of the pen.
         if small is not None and large is not None and small > large * 1.0005:
-            shown = build.get(inner).preferred[0].text, build.get(outer).preferred[0].text
-            yield (
-                outer,
-                f"{around} ({shown[1]}) should not be less than {what} ({shown[0]}): look at both and their units",
-            )
+            inside, outside = (build.get(path).preferred[0].text for path in (inner, outer))
+            yield outer, f"{around} ({outside}) should not be less than {what} ({inside}): look at both and their units"
 
 
 def _gauged_bores(build: Build) -> Iterator[tuple[str, str]]:
-    """The bore gauge card against the bores in the bottom end."""
+    """Compare the bore gauge card with the bores in the bottom end."""
     card = build.work.bore_gauging if build.work else None
     bore = _mean(build, "bottom_end.block.bores")
     if card is None or bore is None:
@@ -158,17 +153,17 @@ def _gauged_bores(build: Build) -> Iterator[tuple[str, str]]:
     for index, cylinder in enumerate(card.cylinders):
         for row, depth in enumerate(cylinder.depths):
             for axis in ("across", "along"):
-                read = getattr(depth, axis)
-                if not 0.97 <= read * scale / bore <= 1.03:
-                    where = f"work.bore_gauging.cylinders.{index}.depths.{row}.{axis}"
+                reading = getattr(depth, axis)
+                if not 0.97 <= reading * scale / bore <= 1.03:
+                    path = f"work.bore_gauging.cylinders.{index}.depths.{row}.{axis}"
                     expected = f"{bore / scale:.4g} {card.unit}"
-                    message = f"gauged {read:g} {card.unit}, but the bores in bottom_end.yaml are {expected}"
-                    yield where, f"{message}: look for a slipped decimal or a wrong unit"
+                    message = f"gauged {reading:g} {card.unit}, but the bores in bottom_end.yaml are {expected}"
+                    yield path, f"{message}: look for a slipped decimal or a wrong unit"
                     return
 
 
 def _levels(build: Build) -> Iterator[tuple[str, str]]:
-    """Levels of one setting go together only in one kind of unit."""
+    """Report levels of one setting in different kinds of unit."""
     firsts: dict[str, Quantity] = {}
     for index, pull in enumerate(build.pulls):
         if pull.setting is None:

@@ -1,4 +1,4 @@
-"""A reader's problem is a value: which file, which line, what is wrong, what to write instead."""
+"""Problems with the record as values: the file, the line, what is wrong and what to write instead."""
 
 from __future__ import annotations
 
@@ -28,10 +28,10 @@ class Problem:
 
 
 def errors_in(problems: Iterable[Problem]) -> list[Problem]:
-    """The problems that keep a build from being published."""
+    """Return the problems that keep a build from being published."""
     return [problem for problem in problems if problem.severity == "error"]
 
 
 def _printable(text: str) -> str:
-    # A file's name may hold a newline or bytes that are no text; one problem stays one line all the same.
+    # A file's name may hold a newline or bytes that are no text; a problem stays on one line all the same.
     return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)

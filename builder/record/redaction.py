@@ -1,7 +1,7 @@
-"""Taking private values out of a build before anything is made from it.
+"""Remove private values from a build before anything is rendered from it.
 
-What is private is declared at the field, in the model. A page, a drawing or a data file is made from a
-build that has been through here, so that no template can leak what it was never given.
+What is private is declared at the field, in the model. Pages, charts and data files are rendered from a redacted
+build, so that no template can leak what it was never given.
 """
 
 from __future__ import annotations
@@ -16,43 +16,43 @@ from builder.record.traversal import models_in
 
 
 def without_private(build: Build, keep: Collection[str] = ()) -> Build:
-    """The build without its private fields.
+    """Return the build without its private fields.
 
     ``keep`` names customer fields of build.yaml, such as `customer.name`, that stay; fields for the shop
     alone are always removed. The source documents keep their lines and lose their values.
     """
-    kept = {f"build.{name}" for name in keep}
+    allowed = {f"build.{name}" for name in keep}
     changes: dict[str, Any] = {
-        name: _stripped(part, name, kept) for name in DOCUMENTS if (part := getattr(build, name)) is not None
+        name: _redacted(part, name, allowed) for name in DOCUMENTS if (part := getattr(build, name)) is not None
     }
     documents = {name: dataclasses.replace(document, value=None) for name, document in build.documents.items()}
     return dataclasses.replace(build, documents=documents, **changes)
 
 
-def _stripped(model: RecordModel, path: str, kept: Collection[str]) -> RecordModel:
+def _redacted(model: RecordModel, path: str, allowed: Collection[str]) -> RecordModel:
     changes: dict[str, Any] = {}
     for name, info in type(model).model_fields.items():
         value = getattr(model, name)
-        where = f"{path}.{name}"
+        field_path = f"{path}.{name}"
         private = notes_of(info).private
-        if private == "shop" or (private == "customer" and where not in kept):
+        if private == "shop" or (private == "customer" and field_path not in allowed):
             changes[name] = None
         elif isinstance(value, RecordModel):
-            changes[name] = _stripped(value, where, kept)
+            changes[name] = _redacted(value, field_path, allowed)
         elif isinstance(value, tuple) and any(isinstance(item, RecordModel) for item in value):
             changes[name] = tuple(
-                _stripped(item, where, kept) if isinstance(item, RecordModel) else item for item in value
+                _redacted(item, field_path, allowed) if isinstance(item, RecordModel) else item for item in value
             )
     return model.model_copy(update=changes)
 
 
-def private_fields(model: type[RecordModel], at: str = "") -> dict[str, str]:
-    """Every private field below a model, as `dotted.path` -> who may see it."""
-    found: dict[str, str] = {}
+def private_fields(model: type[RecordModel], prefix: str = "") -> dict[str, str]:
+    """Return who may see each private field below a model, by its dotted path."""
+    fields: dict[str, str] = {}
     for name, info in model.model_fields.items():
-        where = f"{at}.{name}" if at else name
+        path = f"{prefix}.{name}" if prefix else name
         if private := notes_of(info).private:
-            found[where] = private
+            fields[path] = private
         for inner in models_in(info.annotation):
-            found |= private_fields(inner, where)
-    return found
+            fields |= private_fields(inner, path)
+    return fields

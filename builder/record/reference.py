@@ -1,4 +1,4 @@
-"""The field reference, made from the models: what every field means, how it is written, who may see it."""
+"""Build the field reference from the models: what every field means, how it is written, who may see it."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from builder.record.schema_shape import Kind, shape_of
 class FieldRow:
     """One field of the record.
 
-    ``path`` is dotted below the document, with ``[]`` behind the name of a list of entries. ``positions``
-    names what a list of readings stands for ("cylinder"), ``likely`` the range outside which the reader
-    warns, ``private`` who alone may see it.
+    ``path`` is dotted below the document, with ``[]`` after the name of a list of entries. ``positions`` names the
+    positions of a list of readings ("cylinder"), ``plausible_range`` the range outside which the reader warns,
+    ``private`` who alone may see it.
     """
 
     path: str
@@ -26,13 +26,13 @@ class FieldRow:
     depth: int
     kind: Kind
     meaning: str
-    written: str
+    notation: str
     example: str
     required: bool
     positions: str | None
-    likely: tuple[str, str] | None
+    plausible_range: tuple[str, str] | None
     private: Privacy | None
-    instead_of: str | None
+    alternative_to: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,34 +41,34 @@ class DocumentReference:
 
     name: str
     file: str
-    is_what: str
+    description: str
     required: bool
     rows: tuple[FieldRow, ...]
 
 
-def documents() -> dict[str, type[RecordModel]]:
-    """Every YAML document that Millbook reads: those of a build, then the shop's."""
+def document_models() -> dict[str, type[RecordModel]]:
+    """Return the model of every YAML document that Millbook reads: those of a build, then the shop's."""
     return {**DOCUMENTS, "shop": Shop}
 
 
-def about(model: type[RecordModel]) -> str:
-    """What a document is, in a few words."""
+def document_description(model: type[RecordModel]) -> str:
+    """Return what a document is, in a few words."""
     first = (model.__doc__ or "").strip().splitlines()[0]
     return first.split(":", 1)[-1].strip().rstrip(".")
 
 
 def field_reference() -> tuple[DocumentReference, ...]:
-    """The reference of every document, in the order of the work."""
+    """Return the reference of every document, in the order of the work."""
     return tuple(
-        DocumentReference(name, f"{name}.yaml", about(model), name == "build", tuple(_rows(model)))
-        for name, model in documents().items()
+        DocumentReference(name, f"{name}.yaml", document_description(model), name == "build", tuple(_rows(model)))
+        for name, model in document_models().items()
     )
 
 
-def _rows(model: type[RecordModel], at: str = "", depth: int = 0) -> Iterator[FieldRow]:
+def _rows(model: type[RecordModel], prefix: str = "", depth: int = 0) -> Iterator[FieldRow]:
     for name, info in model.model_fields.items():
         notes, shape = notes_of(info), shape_of(info)
-        path = f"{at}{name}{'[]' if shape.kind == 'entries' else ''}"
+        path = f"{prefix}{name}{'[]' if shape.kind == 'entries' else ''}"
         yield FieldRow(
             path=path,
             name=name,
@@ -76,13 +76,13 @@ def _rows(model: type[RecordModel], at: str = "", depth: int = 0) -> Iterator[Fi
             depth=depth,
             kind=shape.kind,
             meaning=notes.description,
-            written=shape.written,
+            notation=shape.notation,
             example=notes.example,
             required=info.is_required(),
             positions=notes.axis,
-            likely=notes.plausible_range,
+            plausible_range=notes.plausible_range,
             private=notes.private,
-            instead_of=notes.alternative_to,
+            alternative_to=notes.alternative_to,
         )
         if shape.model is not None:
             yield from _rows(shape.model, f"{path}.", depth + 1)

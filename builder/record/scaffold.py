@@ -1,7 +1,7 @@
-"""The files of a new build, ready to fill in: made from the models, in the order of the work.
+"""Write the files of a new build, ready to fill in, from the models, in the order of the work.
 
-Every line is either live, a remark (`##`), or an example behind a single `#`: taking that mark away leaves
-YAML that the reader accepts. An entry of a list is taken up from its first line, the one with the dash.
+Every line is either live, a remark (`##`), or an example commented out with a single `#`: without that mark it is YAML
+that the reader accepts. An entry of a list is used from its first line, the one with the dash.
 """
 
 from __future__ import annotations
@@ -12,18 +12,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.record.load import slug_fault
+from builder.record.load import slug_problem
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import Notes, RecordModel, notes_of
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
-from builder.record.reference import about
+from builder.record.reference import document_description
 from builder.record.schema import schema_file, write_schemas
 from builder.record.schema_shape import Shape, shape_of
 from builder.record.yaml_loader import parse_yaml
 
 SCHEMA_FOLDER = "_schema"
-"""Beside the builds; its name keeps it from being taken for one."""
+"""The folder in `builds/` with the schemas; its underscore marks it as no build."""
 
 WIDTH = 110
 _REMARK_COLUMN = 58
@@ -50,7 +50,7 @@ class _Field:
 
 
 def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4) -> dict[str, str]:
-    """The files of a new build: file name -> commented YAML.
+    """Return the files of a new build as commented YAML, by file name.
 
     ``title`` is what the engine is called, ``cylinders`` how many readings the examples have.
     """
@@ -65,21 +65,21 @@ def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4) -> dict
 
 
 def shop_scaffold(name: str = "Engine shop") -> str:
-    """The shop's own file, ready to fill in."""
+    """Return the shop's own file, ready to fill in."""
     return _document("shop", Shop, SCHEMA_FOLDER, {"name": _quoted("name", name)}, 4)
 
 
 def write_scaffold(
     archive: Path, slug: str, *, title: str | None = None, cylinders: int = 4
 ) -> tuple[list[Path], list[Problem]]:
-    """Write the files of a new build into `builds/SLUG`; nothing that is there is ever written over.
+    """Write the files of a new build into `builds/SLUG`, and never over an existing file.
 
-    The first build of an archive brings the shop's own file with it, and every build the schemas that its
-    files point an editor to. Returns the files written, and the problems that kept others from being written.
+    The first build of an archive comes with the shop's own file, every build with the schemas that its files point an
+    editor to. Returns the files written, and the problems that prevented others.
     """
     shown = Path("builds") / slug
-    if fault := slug_fault(slug):
-        return [], [Problem(shown, 1, fault)]
+    if message := slug_problem(slug):
+        return [], [Problem(shown, 1, message)]
     if not 1 <= cylinders <= 48:
         return [], [Problem(shown, 1, f"{cylinders} cylinders: say how many the engine has, 1 to 48")]
     folder = archive / "builds" / slug
@@ -96,8 +96,8 @@ def write_scaffold(
             written.append(_write_new(shop, shop_scaffold()))
     except OSError as error:
         return written, [Problem(shown, 1, f"cannot be written: {error.strerror or error}")]
-    made, problems = write_schemas(archive / "builds" / SCHEMA_FOLDER)
-    return written + made, problems
+    schema_files, problems = write_schemas(archive / "builds" / SCHEMA_FOLDER)
+    return written + schema_files, problems
 
 
 def _write_new(path: Path, text: str) -> Path:
@@ -107,7 +107,10 @@ def _write_new(path: Path, text: str) -> Path:
 
 
 def _document(name: str, model: type[RecordModel], schemas: str, live: dict[str, str], cylinders: int) -> str:
-    head = [f"# yaml-language-server: $schema={schemas}/{schema_file(name)}", f"## {name}.yaml: {about(model)}."]
+    head = [
+        f"# yaml-language-server: $schema={schemas}/{schema_file(name)}",
+        f"## {name}.yaml: {document_description(model)}.",
+    ]
     if live:
         head += [f"## {line}" for line in _HOW_TO.splitlines()]
     body = _Writer(live, cylinders).section(model, "", 0)
@@ -121,78 +124,80 @@ class _Writer:
         self.live = live
         self.cylinders = cylinders
 
-    def section(self, model: type[RecordModel], at: str, indent: int) -> Iterator[str]:
-        """The fields of a section that stands in the open: headers live, examples behind a mark."""
+    def section(self, model: type[RecordModel], prefix: str, indent: int) -> Iterator[str]:
+        """Yield the fields of a section whose header is live, the examples commented out."""
         pad = " " * indent
-        # What has entries of its own comes last: nothing then stands below it that does not belong to it.
+        # What has entries of its own comes last, so that nothing else seems to belong to it.
         for field in sorted(_fields(model), key=lambda field: field.shape.model is not None):
-            path = f"{at}{field.name}"
+            path = f"{prefix}{field.name}"
             if field.shape.kind == "section":
                 assert field.shape.model is not None
                 yield ""
-                yield from self._laid_out(pad, f"{pad}{field.name}:", field.notes.description)
-                if self._stands_open(field.shape.model, path):
+                yield from self._with_remark(pad, f"{pad}{field.name}:", field.notes.description)
+                if self._may_be_live(field.shape.model, path):
                     yield from self.section(field.shape.model, f"{path}.", indent + 2)
                 else:
-                    yield from _marked(self._nested(_ordered(field.shape.model, False)), indent + 2)
+                    yield from _commented_out(self._nested(_ordered(field.shape.model, False)), indent + 2)
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
                 yield ""
-                yield from self._laid_out(pad, f"{pad}{field.name}:", f"{field.notes.description}; one entry for each")
+                yield from self._with_remark(
+                    pad, f"{pad}{field.name}:", f"{field.notes.description}; one entry for each"
+                )
                 for later in (False, True) if _refers(field.shape.model) else (False,):
-                    yield from _marked(self.entry(field.shape.model, later), indent + 2)
+                    yield from _commented_out(self.entry(field.shape.model, later), indent + 2)
             elif path in self.live:
-                yield from self._laid_out(pad, f"{pad}{field.name}: {self.live[path]}", _says(field))
+                yield from self._with_remark(pad, f"{pad}{field.name}: {self.live[path]}", _remark(field))
             else:
                 yield from self._example(field, pad, "# ")
 
-    def _stands_open(self, model: type[RecordModel], path: str) -> bool:
-        """Whether nothing but filled-in lines is needed in a section, so that its headers may stand empty."""
+    def _may_be_live(self, model: type[RecordModel], path: str) -> bool:
+        """Return whether every required field of a section is filled in, so that its header can be live."""
         return all(f"{path}.{field.name}" in self.live for field in _fields(model) if field.required)
 
     def entry(self, model: type[RecordModel], later: bool) -> Iterator[str]:
-        """One entry of a list, starting with its dash; the lines are yet to be marked and indented."""
+        """Yield the lines of one entry of a list, starting with its dash, without mark or indent."""
         fields = _ordered(model, later)
         if flow := self._in_one_line(fields):
             for field in fields:
-                yield from self._remarks("", f"{field.name}: {_says(field)}")
+                yield from self._remark_lines("", f"{field.name}: {_remark(field)}")
             yield f"- {flow}"
             return
         for index, line in enumerate(self._nested(fields, later)):
             yield f"{'- ' if index == 0 else '  '}{line}"
 
     def _nested(self, fields: list[_Field], later: bool = False) -> Iterator[str]:
-        """The fields of something that stands behind a mark as a whole."""
+        """Yield the fields of a section or entry that is commented out altogether, without mark or indent."""
         for field in fields:
             if field.shape.kind == "section":
                 assert field.shape.model is not None
-                yield from self._laid_out("", f"{field.name}:", field.notes.description)
+                yield from self._with_remark("", f"{field.name}:", field.notes.description)
                 yield from (f"  {line}" for line in self._nested(_ordered(field.shape.model, False)))
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
-                yield from self._laid_out("", f"{field.name}:", f"{field.notes.description}; one entry for each")
+                yield from self._with_remark("", f"{field.name}:", f"{field.notes.description}; one entry for each")
                 yield from (f"  {line}" for line in self.entry(field.shape.model, False))
             else:
                 yield from self._example(field, "", "", later)
 
     def _example(self, field: _Field, pad: str, mark: str, later: bool = False) -> Iterator[str]:
-        says, value = _says(field), self._value(field, later)
+        value = self._value(field, later)
         if field.notes.alternative_to:
             yield f"{pad}## or, in place of {field.notes.alternative_to}: {field.name}: {value}"
             return
-        yield from self._laid_out(pad, f"{pad}{mark}{field.name}: {value}", says)
+        yield from self._with_remark(pad, f"{pad}{mark}{field.name}: {value}", _remark(field))
 
-    def _laid_out(self, pad: str, line: str, says: str) -> Iterator[str]:
-        """A line with its remark beside it, or above it where both are too long for one line."""
-        if len(line) < _REMARK_COLUMN and _REMARK_COLUMN + len(says) + 3 <= WIDTH:
-            yield f"{line.ljust(_REMARK_COLUMN)}## {says}"
+    def _with_remark(self, pad: str, line: str, remark: str) -> Iterator[str]:
+        """Yield a line with its remark after it, or above it where both are too long for one line."""
+        if len(line) < _REMARK_COLUMN and _REMARK_COLUMN + len(remark) + 3 <= WIDTH:
+            yield f"{line.ljust(_REMARK_COLUMN)}## {remark}"
             return
-        yield from self._remarks(pad, says)
+        yield from self._remark_lines(pad, remark)
         yield line
 
     @staticmethod
-    def _remarks(pad: str, says: str) -> Iterator[str]:
-        yield from (f"{pad}## {part}" for part in textwrap.wrap(says, WIDTH - len(pad) - 12, break_long_words=False))
+    def _remark_lines(pad: str, remark: str) -> Iterator[str]:
+        yield from (f"{pad}## {line}" for line in textwrap.wrap(remark, WIDTH - len(pad) - 12, break_long_words=False))
 
     def _value(self, field: _Field, later: bool = False) -> str:
         example = (field.notes.repeat_example if later else "") or field.notes.example
@@ -203,11 +208,11 @@ class _Writer:
         return example
 
     def _repeated(self, readings: str) -> str:
-        given = [reading.strip() for reading in readings.split(",")]
-        return ", ".join(given[index % len(given)] for index in range(self.cylinders))
+        cells = [reading.strip() for reading in readings.split(",")]
+        return ", ".join(cells[index % len(cells)] for index in range(self.cylinders))
 
     def _in_one_line(self, fields: list[_Field]) -> str | None:
-        """A small entry as `{name: value, ...}`, or None where it is better spread out."""
+        """Return a small entry as `{name: value, ...}`, or None where it is too large for one line."""
         if len(fields) > 4 or any(field.shape.model or field.notes.alternative_to for field in fields):
             return None
         pairs = ", ".join(f"{field.name}: {_in_flow(self._value(field))}" for field in fields)
@@ -225,38 +230,38 @@ def _refers(model: type[RecordModel]) -> bool:
 
 
 def _ordered(model: type[RecordModel], later: bool) -> list[_Field]:
-    """The fields of an entry, needed ones first. The first of several entries has none earlier to refer to."""
+    """Return the fields of an entry, required ones first; a first entry has no field that refers to an earlier one."""
     fields = _fields(model)
     if not later:
-        refers = [index for index, field in enumerate(fields) if field.notes.refers_to]
-        fields = fields[: refers[0]] if refers else fields
+        referring = [index for index, field in enumerate(fields) if field.notes.refers_to]
+        fields = fields[: referring[0]] if referring else fields
     return sorted(fields, key=lambda field: not field.required)
 
 
-def _marked(lines: Iterator[str], indent: int) -> Iterator[str]:
-    """Put the lines of an entry behind a mark; remarks stay remarks."""
+def _commented_out(lines: Iterator[str], indent: int) -> Iterator[str]:
+    """Comment out the lines of an entry; remarks stay remarks."""
     for line in lines:
         bare = line.lstrip()
         yield f"{' ' * (indent + 2)}{line}" if bare.startswith("##") else f"{' ' * indent}# {line}"
 
 
-def _says(field: _Field) -> str:
-    says = field.notes.description
+def _remark(field: _Field) -> str:
+    remark = field.notes.description
     if field.shape.kind == "entries" and field.shape.model:
-        says += f" ({'; '.join(f'{inner.name}: {inner.notes.description}' for inner in _fields(field.shape.model))})"
+        remark += f" ({'; '.join(f'{inner.name}: {inner.notes.description}' for inner in _fields(field.shape.model))})"
     if field.shape.kind == "choice":
-        says += f" (one of: {', '.join(field.shape.choices)})"
+        remark += f" (one of: {', '.join(field.shape.choices)})"
     if field.notes.axis:
-        says += f" (one for each {field.notes.axis})"
+        remark += f" (one for each {field.notes.axis})"
     if field.required:
-        says += " (needed)"
+        remark += " (needed)"
     if field.notes.private:
-        says += " (never public)" if field.notes.private == "customer" else " (for the shop alone)"
-    return says
+        remark += " (never public)" if field.notes.private == "customer" else " (for the shop alone)"
+    return remark
 
 
 def _quoted(name: str, text: str) -> str:
-    """A text as a YAML value: between quotes where it would not be read as itself."""
+    """Return a text as a YAML value: between quotes where it would not be read as itself."""
     document, problems = parse_yaml(f"{name}: {text}".encode(), Path("example"))
     if not problems and document is not None and isinstance(document.value, dict):
         value = document.value.get(name)
@@ -266,7 +271,7 @@ def _quoted(name: str, text: str) -> str:
 
 
 def _in_flow(value: str) -> str:
-    """A value fit to stand between braces, where commas and brackets mean something."""
+    """Return a value that can be written between braces, where commas and brackets have a meaning."""
     if value[:1] in "'\"{[" or not set(value) & set(",[]{}"):
         return value
     return "'" + value.replace("'", "''") + "'"

@@ -1,4 +1,4 @@
-"""JSON Schema of every document, made from the models, so that an editor completes and checks while typing."""
+"""Build the JSON Schema of every document from the models, so that an editor completes and checks while typing."""
 
 from __future__ import annotations
 
@@ -8,25 +8,25 @@ from typing import Any
 
 from builder.record.models.fields import RecordModel
 from builder.record.problem import Problem
-from builder.record.quantities.pydantic_types import SHARED
-from builder.record.reference import about, documents
+from builder.record.quantities.pydantic_types import SHARED_DEFINITION
+from builder.record.reference import document_description, document_models
 from builder.record.yaml_loader import parse_yaml
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def schemas() -> dict[str, dict[str, Any]]:
-    """The JSON Schema of every document, by the document's name."""
-    return {name: _schema(name, model) for name, model in documents().items()}
+    """Return the JSON Schema of every document, by the document's name."""
+    return {name: _schema(name, model) for name, model in document_models().items()}
 
 
 def schema_file(name: str) -> str:
-    """The file name of a document's schema."""
+    """Return the file name of a document's schema."""
     return f"{name}.schema.json"
 
 
 def write_schemas(folder: Path) -> tuple[list[Path], list[Problem]]:
-    """Write every schema into a folder, over those of an earlier version.
+    """Write every schema into a folder, replacing those of an earlier version.
 
     Returns the files written, and the problems that kept others from being written.
     """
@@ -38,44 +38,44 @@ def write_schemas(folder: Path) -> tuple[list[Path], list[Problem]]:
             path.write_text(json.dumps(schema, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
             written.append(path)
     except OSError as error:
-        where = Path(str(error.filename)) if error.filename else folder
-        return written, [Problem(where, 1, f"cannot be written: {error.strerror or error}")]
+        path = Path(str(error.filename)) if error.filename else folder
+        return written, [Problem(path, 1, f"cannot be written: {error.strerror or error}")]
     return written, []
 
 
 def _schema(name: str, model: type[RecordModel]) -> dict[str, Any]:
     schema = model.model_json_schema(mode="validation")
-    _tidy(schema)
+    _clean(schema)
     shared: dict[str, Any] = {}
     _share(schema, shared)
     schema["$defs"] = {**schema.get("$defs", {}), **shared}
-    return {"$schema": DIALECT, **schema, "title": f"{name}.yaml", "description": about(model)}
+    return {"$schema": DIALECT, **schema, "title": f"{name}.yaml", "description": document_description(model)}
 
 
-def _tidy(node: Any) -> None:
-    """Examples as the values they stand for, names left empty allowed, and nothing an editor has no use for."""
+def _clean(node: Any) -> None:
+    """Replace examples by their values, allow names left empty, and remove what an editor has no use for."""
     if isinstance(node, list):
         for item in node:
-            _tidy(item)
+            _clean(item)
     if not isinstance(node, dict):
         return
     if "properties" in node and "default" in node:
         node.pop("default")
-    for name, of in node.get("properties", {}).items():
-        if isinstance(of, dict) and name not in node.get("required", ()):
-            node["properties"][name] = _may_be_empty(of)
+    for name, schema in node.get("properties", {}).items():
+        if isinstance(schema, dict) and name not in node.get("required", ()):
+            node["properties"][name] = _may_be_empty(schema)
     if isinstance(node.get("examples"), list):
         node["examples"] = [_value(example) for example in node["examples"]]
     for key, item in list(node.items()):
         if key != "examples":
-            _tidy(item)
+            _clean(item)
 
 
 def _share(node: Any, shared: dict[str, Any]) -> None:
-    """Keep what many fields have in common once, and refer to it."""
+    """Move what many fields have in common into shared definitions, and refer to those."""
     for key, item in list(node.items() if isinstance(node, dict) else enumerate(node)):
-        if isinstance(item, dict) and SHARED in item:
-            name = item.pop(SHARED).replace(" ", "-")
+        if isinstance(item, dict) and SHARED_DEFINITION in item:
+            name = item.pop(SHARED_DEFINITION).replace(" ", "-")
             notes = {note: item.pop(note) for note in ("description", "examples", "x-private") if note in item}
             shared[name] = item
             node[key] = {"$ref": f"#/$defs/{name}", **notes}
@@ -83,17 +83,17 @@ def _share(node: Any, shared: dict[str, Any]) -> None:
             _share(item, shared)
 
 
-def _may_be_empty(of: dict[str, Any]) -> dict[str, Any]:
-    of.pop("default", None)
-    of.pop("title", None)
-    if {"type": "null"} in of.get("anyOf", ()):
-        return of
-    outside: dict[str, Any] = {key: of.pop(key) for key in ("description", "examples", "x-private") if key in of}
-    return {"anyOf": [of, {"type": "null"}], **outside}
+def _may_be_empty(schema: dict[str, Any]) -> dict[str, Any]:
+    schema.pop("default", None)
+    schema.pop("title", None)
+    if {"type": "null"} in schema.get("anyOf", ()):
+        return schema
+    notes: dict[str, Any] = {key: schema.pop(key) for key in ("description", "examples", "x-private") if key in schema}
+    return {"anyOf": [schema, {"type": "null"}], **notes}
 
 
 def _value(example: Any) -> Any:
-    """A written example as the plain value that an editor's YAML reader makes of it."""
+    """Return a written example as the plain value that an editor's YAML reader makes of it."""
     if not isinstance(example, str):
         return example
     document, problems = parse_yaml(f"x: {example}".encode(), Path("example"))

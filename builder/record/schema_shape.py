@@ -1,4 +1,4 @@
-"""What a field of the record holds and how it is written, read off its annotation."""
+"""Tell from a field's annotation what it holds and how it is written."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ _LONGEST_LINE = 400
 class Shape:
     """What a field holds.
 
-    ``model`` is that of a section, or of each of the entries of a list; ``dimension`` that of a reading,
-    quantity or range (None: the unit says which); ``choices`` the words of a choice.
+    ``model`` belongs to a section, or to each entry of a list; ``dimension`` to a reading, quantity or range
+    (None: the unit says which); ``choices`` are the words of a choice.
     """
 
     kind: Kind
@@ -37,7 +37,7 @@ class Shape:
     model: type[RecordModel] | None = None
 
     @property
-    def written(self) -> str:
+    def notation(self) -> str:
         """How a value is written, in one line."""
         match self.kind:
             case "reading":
@@ -69,7 +69,7 @@ class Shape:
 
 
 def shape_of(info: FieldInfo) -> Shape:
-    """The shape of a field."""
+    """Return the shape of a field."""
     return _shape(info.annotation, tuple(info.metadata))
 
 

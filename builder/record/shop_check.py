@@ -1,4 +1,4 @@
-"""Whether what shop.yaml names in the record is there to be named."""
+"""Check the paths and sizes in shop.yaml."""
 
 from __future__ import annotations
 
@@ -9,22 +9,22 @@ from builder.record.models.build import DOCUMENTS
 from builder.record.models.shop import TAG_HEIGHT, TAG_WIDTH, Shop
 from builder.record.problem import Problem
 from builder.record.redaction import private_fields
-from builder.record.traversal import fields_below
+from builder.record.traversal import field_paths
 from builder.record.yaml_loader import Document
 
 
 def check_shop(shop: Shop, document: Document) -> list[Problem]:
-    """Problems with paths in shop.yaml that lead nowhere, with the nearest that lead somewhere; and with the tag."""
-    found: list[tuple[str, int | str, str]] = [*_requirements(shop), *_handover(shop), *_tag(shop)]
-    return sorted(Problem(document.path, document.line((key, step)), f"{key}: {says}") for key, step, says in found)
+    """Return problems with paths that are not in the record, each with the nearest that is, and with the tag's size."""
+    checks: list[tuple[str, int | str, str]] = [*_requirements(shop), *_handover(shop), *_tag(shop)]
+    return sorted(Problem(document.path, document.line((key, step)), f"{key}: {text}") for key, step, text in checks)
 
 
 def _requirements(shop: Shop) -> Iterator[tuple[str, int, str]]:
-    paths = [f"{name}.{path}" for name, model in DOCUMENTS.items() for path in fields_below(model)]
-    known = [*DOCUMENTS, *paths]
+    paths = [f"{name}.{path}" for name, model in DOCUMENTS.items() for path in field_paths(model)]
+    names = [*DOCUMENTS, *paths]
     for index, path in enumerate(shop.delivery_requires):
-        if path not in known:
-            yield "delivery_requires", index, _nowhere(path, known)
+        if path not in names:
+            yield "delivery_requires", index, _unknown_path(path, names)
 
 
 def _handover(shop: Shop) -> Iterator[tuple[str, int, str]]:
@@ -34,19 +34,19 @@ def _handover(shop: Shop) -> Iterator[tuple[str, int, str]]:
         if private.get(path) == "shop":
             yield "handover_holds", index, f"{path!r} is for the shop alone and never in a handover: take it off"
         elif path not in customers:
-            yield "handover_holds", index, _nowhere(path, customers)
+            yield "handover_holds", index, _unknown_path(path, customers)
 
 
 def _tag(shop: Shop) -> Iterator[tuple[str, str, str]]:
-    for name, length, (least, most) in (
+    for name, length, (minimum, maximum) in (
         ("width", shop.tag.width, TAG_WIDTH),
         ("height", shop.tag.height, TAG_HEIGHT),
     ):
-        if length is not None and not least <= round(length.si * 1000, 3) <= most:
-            yield "tag", name, f"{name} {length.text} cannot be printed: write {least} to {most} mm"
+        if length is not None and not minimum <= round(length.si * 1000, 3) <= maximum:
+            yield "tag", name, f"{name} {length.text} cannot be printed: write {minimum} to {maximum} mm"
 
 
-def _nowhere(path: str, known: list[str]) -> str:
-    near = difflib.get_close_matches(path, known, n=1, cutoff=0.5)
-    hint = f"did you mean {near[0]!r}?" if near else f"known are for instance {', '.join(known[:4])}"
+def _unknown_path(path: str, names: list[str]) -> str:
+    near = difflib.get_close_matches(path, names, n=1, cutoff=0.5)
+    hint = f"did you mean {near[0]!r}?" if near else f"known are for instance {', '.join(names[:4])}"
     return f"{path!r} is nowhere in the record: {hint}"

@@ -1,4 +1,4 @@
-"""Walking over everything a part of the record holds, with the notes of each field."""
+"""Walk over everything a part of the record holds, with the notes of each field."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Location = tuple[str | int, ...]
 
 @dataclass(frozen=True, slots=True)
 class FieldValue:
-    """One value that the record holds, where it stands and what its field says of itself."""
+    """One value that the record holds, its location, and the notes and title of its field."""
 
     location: Location
     value: Any
@@ -23,24 +23,24 @@ class FieldValue:
     title: str
 
 
-def held(model: RecordModel, at: Location = ()) -> Iterator[FieldValue]:
-    """Every value below a model that was given, outermost first; models inside lists included."""
+def field_values(model: RecordModel, prefix: Location = ()) -> Iterator[FieldValue]:
+    """Yield every value below a model that was given, outermost first; models inside lists included."""
     for name, info in type(model).model_fields.items():
         value = getattr(model, name)
         if value is None:
             continue
-        where = (*at, name)
-        yield FieldValue(where, value, notes_of(info), title_of(name, info))
+        location = (*prefix, name)
+        yield FieldValue(location, value, notes_of(info), title_of(name, info))
         if isinstance(value, RecordModel):
-            yield from held(value, where)
+            yield from field_values(value, location)
         elif isinstance(value, tuple):
             for index, item in enumerate(value):
                 if isinstance(item, RecordModel):
-                    yield from held(item, (*where, index))
+                    yield from field_values(item, (*location, index))
 
 
 def models_in(annotation: Any) -> tuple[type[RecordModel], ...]:
-    """The record models that a field's annotation mentions."""
+    """Return the record models that a field's annotation mentions."""
     if isinstance(annotation, type) and issubclass(annotation, RecordModel):
         return (annotation,)
     if typing.get_origin(annotation) in (typing.Union, types.UnionType, tuple, list, dict, typing.Annotated):
@@ -48,22 +48,22 @@ def models_in(annotation: Any) -> tuple[type[RecordModel], ...]:
     return ()
 
 
-def fields_below(model: type[RecordModel], at: str = "") -> Iterator[str]:
-    """The dotted path of every field below a model, in the order of the work; lists are passed through."""
+def field_paths(model: type[RecordModel], prefix: str = "") -> Iterator[str]:
+    """Yield the dotted path of every field below a model, in the order of the work; lists add no step."""
     for name, info in model.model_fields.items():
-        yield f"{at}{name}"
+        yield f"{prefix}{name}"
         for inner in models_in(info.annotation):
-            yield from fields_below(inner, f"{at}{name}.")
+            yield from field_paths(inner, f"{prefix}{name}.")
 
 
 def model_at(root: type[RecordModel], location: Location) -> type[RecordModel]:
-    """The model whose fields stand at a location below a root model; the nearest one around it."""
-    here = root
+    """Return the model that has the fields at a location below a root model, or the nearest one around it."""
+    model = root
     for step in location:
-        if isinstance(step, int) or step not in here.model_fields:
+        if isinstance(step, int) or step not in model.model_fields:
             continue
-        inner = models_in(here.model_fields[step].annotation)
+        inner = models_in(model.model_fields[step].annotation)
         if not inner:
-            return here
-        here = inner[0]
-    return here
+            return model
+        model = inner[0]
+    return model

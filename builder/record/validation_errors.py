@@ -1,4 +1,4 @@
-"""What the models refused, told to the shop: file, line, what is wrong, what to write instead."""
+"""Validate a document against its model; turn pydantic's errors into problems with line and fix."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from pydantic import ValidationError
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.problem import Problem
-from builder.record.traversal import Location, fields_below, model_at
+from builder.record.traversal import Location, field_paths, model_at
 from builder.record.yaml_loader import Document
 
-MOST_SHOWN = 50
+MAX_LISTED = 50
 
 
 def validate(document: Document, model: type[RecordModel]) -> tuple[RecordModel | None, list[Problem]]:
-    """A document as its model, or None with what is wrong, each with its line."""
+    """Return a document as its model, or None and what is wrong, each with its line."""
     if not isinstance(document.value, dict):
-        what = "is empty" if document.value is None else f"holds {_kind_word(document.value)} and no names"
+        message = "is empty" if document.value is None else f"holds {_kind_word(document.value)} and no names"
         first = next(iter(model.model_fields))
-        return None, [Problem(document.path, document.line(()), f"{what}: write entries such as {first}: ...")]
+        return None, [Problem(document.path, document.line(()), f"{message}: write entries such as {first}: ...")]
     try:
         return model.model_validate(document.value), []
     except ValidationError as error:
@@ -30,33 +30,33 @@ def validate(document: Document, model: type[RecordModel]) -> tuple[RecordModel 
 
 
 def _problems(error: ValidationError, document: Document, model: type[RecordModel]) -> list[Problem]:
-    faults = error.errors(include_url=False)
-    faults.sort(key=lambda fault: document.line(_steps(fault)))
-    problems = sorted({_problem(fault, document, model) for fault in faults[:MOST_SHOWN]})
-    if (more := len(faults) - MOST_SHOWN) > 0:
-        line = document.line(_steps(faults[MOST_SHOWN]))
+    errors = error.errors(include_url=False)
+    errors.sort(key=lambda details: document.line(_location(details)))
+    problems = sorted({_problem(details, document, model) for details in errors[:MAX_LISTED]})
+    if (more := len(errors) - MAX_LISTED) > 0:
+        line = document.line(_location(errors[MAX_LISTED]))
         problems.append(Problem(document.path, line, f"and {more} more from here on: put the ones above right first"))
     return problems
 
 
-def _steps(fault: Any) -> Location:
-    return tuple(step for step in fault["loc"] if step != "[key]")
+def _location(details: Any) -> Location:
+    return tuple(step for step in details["loc"] if step != "[key]")
 
 
-def place(location: Location) -> str:
-    """A location in the shop's words: list entries are counted from one."""
+def location_text(location: Location) -> str:
+    """Return a location as the shop would write it: list entries are counted from one."""
     return ".".join(str(step + 1) if isinstance(step, int) else step[:60] for step in location)
 
 
-def _problem(fault: Any, document: Document, model: type[RecordModel]) -> Problem:
-    location = _steps(fault)
-    message = _message(fault, location, model)
-    where = place(location)
-    return Problem(document.path, document.line(location), f"{where}: {message}" if where else message)
+def _problem(details: Any, document: Document, model: type[RecordModel]) -> Problem:
+    location = _location(details)
+    message = _message(details, location, model)
+    field = location_text(location)
+    return Problem(document.path, document.line(location), f"{field}: {message}" if field else message)
 
 
-def _message(fault: Any, location: Location, model: type[RecordModel]) -> str:
-    kind, given, context = fault["type"], fault.get("input"), fault.get("ctx") or {}
+def _message(details: Any, location: Location, model: type[RecordModel]) -> str:
+    kind, given, context = details["type"], details.get("input"), details.get("ctx") or {}
     if kind == "extra_forbidden":
         return _unknown_name(str(location[-1]), model_at(model, location[:-1]), model)
     if kind == "missing":
@@ -67,10 +67,10 @@ def _message(fault: Any, location: Location, model: type[RecordModel]) -> str:
         hint = f"did you mean {near[0]!r}? " if near else ""
         return f"{_shown(given)!r} is not known here: {hint}write one of {', '.join(choices)}"
     if kind in ("reading", "value_error"):
-        return str(fault["msg"]).removeprefix("Value error, ")
+        return str(details["msg"]).removeprefix("Value error, ")
     if kind.startswith("date"):
         return f"{_shown(given)!r} is not a day of the calendar: write year-month-day, e.g. 2024-05-17"
-    if kind == "greater_than_equal" or kind == "less_than_equal":
+    if kind in ("greater_than_equal", "less_than_equal"):
         limit = context.get("ge", context.get("le"))
         return f"{_shown(given)} is too {'small' if 'ge' in context else 'large'}: {limit} is the limit"
     if kind.startswith("int_"):
@@ -87,7 +87,7 @@ def _message(fault: Any, location: Location, model: type[RecordModel]) -> str:
         return f"is {_kind_word(given)}; entries of the form name: value are wanted, indented below it"
     if kind in ("tuple_type", "list_type"):
         return f"is {_kind_word(given)}; a list is wanted: start each entry with '- '"
-    return str(fault["msg"])
+    return str(details["msg"])
 
 
 def _missing(location: Location, model: type[RecordModel]) -> str:
@@ -99,30 +99,29 @@ def _missing(location: Location, model: type[RecordModel]) -> str:
     return f"is missing: write {name}: and what belongs to it, indented below"
 
 
-def _unknown_name(name: str, here: type[RecordModel], root: type[RecordModel]) -> str:
-    known = list(here.model_fields)
-    if homes := [home for home in _homes(name, root) if home != name]:
-        return f"unknown name here: it belongs to {' or '.join(homes[:2])}"
-    near = difflib.get_close_matches(name[:60], known, n=1, cutoff=0.6)
+def _unknown_name(name: str, model: type[RecordModel], root: type[RecordModel]) -> str:
+    names = list(model.model_fields)
+    if paths := [path for path in _paths_named(name, root) if path != name]:
+        return f"unknown name here: it belongs to {' or '.join(paths[:2])}"
+    near = difflib.get_close_matches(name[:60], names, n=1, cutoff=0.6)
     if near:
         return f"unknown name: did you mean {near[0]!r}?"
-    shown = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
-    return f"unknown name: known here are {shown}"
+    return f"unknown name: known here are {', '.join(names[:12])}{', ...' if len(names) > 12 else ''}"
 
 
-# Names that stand in so many places that saying where they belong would mislead.
+# Names of so many fields that naming two of them would mislead.
 _COMMON = frozenset(("maker", "number", "note", "by", "material", "kind", "name", "what", "diameter", "unit", "count"))
 
 
-def _homes(name: str, root: type[RecordModel]) -> list[str]:
-    """Where in the record a misplaced name belongs."""
+def _paths_named(name: str, root: type[RecordModel]) -> list[str]:
+    """Return the fields of the record that have a name, as places where a misplaced one may belong."""
     if name in _COMMON:
         return []
-    found = []
+    paths = []
     for file, model in DOCUMENTS.items():
         prefix = "" if model is root else f"{file}.yaml, "
-        found += [f"{prefix}{path}" for path in fields_below(model) if path.split(".")[-1] == name]
-    return found
+        paths += [f"{prefix}{path}" for path in field_paths(model) if path.split(".")[-1] == name]
+    return paths
 
 
 def _shown(given: object) -> str:

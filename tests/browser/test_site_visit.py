@@ -17,7 +17,7 @@ from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 from builder.record.redaction import without_private
-from builder.record.traversal import held
+from builder.record.traversal import field_values
 from tests.support import demo_site as demo
 
 pytestmark = pytest.mark.browser
@@ -259,7 +259,7 @@ def test_without_scripts_every_reading_of_the_record_is_there(opened: Open, buil
     of, _ = build
     missing = []
     for name in ("parts", "work", "bottom_end", "top_end", "cam", "assembly", "delivery"):
-        for item in held(getattr(of, name)):
+        for item in field_values(getattr(of, name)):
             if isinstance(item.value, Reading):
                 missing += [f"{name}.{item.location}: {q.number}" for q in item.value.measured if q.number not in words]
     assert missing == []

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.redaction import without_private
-from builder.record.reference import documents
+from builder.record.reference import document_models
 from builder.record.scaffold import scaffold, shop_scaffold
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import parse_yaml
@@ -75,7 +75,7 @@ def test_the_seeds_are_sound() -> None:
         document, problems = parse_yaml(text.encode(), Path(f"{name}.yaml"))
         assert not problems
         assert document is not None
-        assert validate(document, documents()[name])[1] == []
+        assert validate(document, document_models()[name])[1] == []
 
 
 @pytest.mark.slow
@@ -90,7 +90,7 @@ def test_ten_thousand_damaged_records() -> None:
         if document is None:
             outcomes["refused"] += 1
         else:
-            part, problems = validate(document, documents()[name])
+            part, problems = validate(document, document_models()[name])
             assert (part is None) == bool(problems)
             outcomes["faulty" if problems else "read"] += 1
         last = raw.count(b"\n") + raw.count(b"\r") + raw.count(b"\xc2\x85") + 1
@@ -116,7 +116,7 @@ _scalars = st.one_of(
     st.sampled_from(["4.03 in", "1..2 mm", "72 degF", "yes", "2024-05-17", "seat", "petrol", "x" * 500, "1e999 in", "\0", "in"]),
 )  # fmt: skip
 _names = st.one_of(
-    st.sampled_from(sorted({name for model in documents().values() for name in model.model_fields})),
+    st.sampled_from(sorted({name for model in document_models().values() for name in model.model_fields})),
     st.sampled_from(["listed", "measured", "allowed", "unit", "at_least", "accepted", "repeats", "why", "wombat", ""]),
 )
 _values = st.recursive(
@@ -127,12 +127,12 @@ _values = st.recursive(
 
 
 @settings(max_examples=300, deadline=None)
-@given(name=st.sampled_from(list(documents())), data=st.data())
+@given(name=st.sampled_from(list(document_models())), data=st.data())
 def test_any_shape_of_values_is_a_record_or_problems(name: str, data: st.DataObject) -> None:
     """Well-formed YAML with the right names and any values whatever, aimed at the models."""
     import json
 
-    model = documents()[name]
+    model = document_models()[name]
     given_values = data.draw(
         st.dictionaries(st.sampled_from(list(model.model_fields)), _values, min_size=1, max_size=5)
     )

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from builder.record.files import escapes, file_in
-from builder.record.load import build_folders, errors_in, read_build, read_shop, slug_fault
+from builder.record.files import file_in, path_problem
+from builder.record.load import build_folders, errors_in, read_build, read_shop, slug_problem
 from builder.record.models.shop import Shop, page_relevant
 from builder.record.problem import Problem
 from tests.support.record_samples import CSV, SHEET, ReadWith
@@ -305,9 +305,9 @@ def test_names_that_are_no_addresses(archive: Path, name: str) -> None:
     assert build is None
     assert "use small letters, digits and hyphens" in problems[0].message
     assert "\n" not in str(problems[0])
-    fault = slug_fault(name)
+    fault = slug_problem(name)
     assert fault is not None
-    assert slug_fault(fault.rsplit(" ", 1)[-1]) is None
+    assert slug_problem(fault.rsplit(" ", 1)[-1]) is None
 
 
 def test_a_build_folder_that_is_a_link_out_of_the_archive(
@@ -406,9 +406,9 @@ def test_a_file_name_with_what_no_screen_shows(folder: Path) -> None:
 
 
 def test_a_path_that_cannot_be_followed_is_none(tmp_path: Path) -> None:
-    assert escapes(tmp_path, tmp_path / "pull\0.csv") == "is not a path that can be followed"
-    assert escapes(tmp_path, tmp_path / "dyno" / ".." / "pull.csv") is None
-    assert escapes(tmp_path / "a", tmp_path / "b") == "leaves the build's folder: copy the file into it"
+    assert path_problem(tmp_path, tmp_path / "pull\0.csv") == "is not a path that can be followed"
+    assert path_problem(tmp_path, tmp_path / "dyno" / ".." / "pull.csv") is None
+    assert path_problem(tmp_path / "a", tmp_path / "b") == "leaves the build's folder: copy the file into it"
 
 
 def test_a_folder_that_cannot_be_listed_gives_no_name_to_take_instead(

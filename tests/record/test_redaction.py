@@ -10,7 +10,7 @@ from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, field, notes_of
 from builder.record.redaction import private_fields, without_private
 from builder.record.schema_shape import shape_of
-from builder.record.traversal import held
+from builder.record.traversal import field_values
 from tests.support.filled_records import CANARY, filled_build
 from tests.support.record_samples import SHEET, ReadWith
 
@@ -22,7 +22,7 @@ def _everything(build: Build) -> str:
     parts = [getattr(build, name) for name in DOCUMENTS]
     dumps = [part.model_dump() for part in parts if part is not None]
     json = [part.model_dump_json() for part in parts if part is not None]
-    walked = [item.value for part in parts if part is not None for item in held(part)]
+    walked = [item.value for part in parts if part is not None for item in field_values(part)]
     return f"{build!r}{parts!r}{dumps!r}{json!r}{walked!r}{build.documents!r}"
 
 
@@ -53,8 +53,8 @@ def test_what_is_public_stays_as_it_was() -> None:
     build = filled_build(Path("x"))
     stripped = without_private(build)
     for name in DOCUMENTS:
-        before = {item.location: item.value for item in held(getattr(build, name)) if not item.notes.private}
-        after = {item.location for item in held(getattr(stripped, name))}
+        before = {item.location: item.value for item in field_values(getattr(build, name)) if not item.notes.private}
+        after = {item.location for item in field_values(getattr(stripped, name))}
         assert set(before) == after
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from builder.record.models.build import DOCUMENTS
 from builder.record.redaction import private_fields
-from builder.record.reference import FieldRow, documents, field_reference
-from builder.record.traversal import fields_below
+from builder.record.reference import FieldRow, document_models, field_reference
+from builder.record.traversal import field_paths
 
 
 def _row(file: str, path: str) -> FieldRow:
@@ -22,35 +22,35 @@ def test_every_document_in_the_order_of_the_work() -> None:
 def test_every_field_once() -> None:
     for document in field_reference():
         paths = [row.path.replace("[]", "") for row in document.rows]
-        assert paths == list(fields_below(documents()[document.name]))
+        assert paths == list(field_paths(document_models()[document.name]))
         assert len(set(paths)) == len(paths)
 
 
 def test_every_row_has_its_meaning_and_how_it_is_written() -> None:
     for document in field_reference():
-        assert document.is_what
+        assert document.description
         for row in document.rows:
             assert row.meaning
-            assert row.written
+            assert row.notation
             assert row.depth == row.path.count(".")
             assert row.example or row.kind in ("section", "entries")
 
 
 def test_rows_as_a_machinist_reads_them() -> None:
     bores = _row("bottom_end.yaml", "block.bores")
-    assert (bores.title, bores.positions, bores.likely) == ("Bores", "cylinder", ("25 mm", "400 mm"))
-    assert bores.written == "length in in, mm, thou, um"
+    assert (bores.title, bores.positions, bores.plausible_range) == ("Bores", "cylinder", ("25 mm", "400 mm"))
+    assert bores.notation == "length in in, mm, thou, um"
     status = _row("build.yaml", "status")
-    assert status.written == "one of: finished, in progress, withdrawn"
+    assert status.notation == "one of: finished, in progress, withdrawn"
     torque = _row("assembly.yaml", "fasteners[].torque")
     assert (torque.depth, torque.kind) == (1, "reading")
-    assert "lbf.ft" in torque.written
-    assert _row("dyno.yaml", "pulls[].conditions.wet_bulb").instead_of == "relative_humidity"
-    assert _row("top_end.yaml", "rockers.ratio").written == "a plain number"
-    assert _row("parts.yaml", "parts[].checked[].reading").written == "a value with any unit"
+    assert "lbf.ft" in torque.notation
+    assert _row("dyno.yaml", "pulls[].conditions.wet_bulb").alternative_to == "relative_humidity"
+    assert _row("top_end.yaml", "rockers.ratio").notation == "a plain number"
+    assert _row("parts.yaml", "parts[].checked[].reading").notation == "a value with any unit"
 
 
 def test_who_may_see_it() -> None:
     for document in field_reference():
         told = {row.path.replace("[]", ""): row.private for row in document.rows if row.private}
-        assert told == private_fields(documents()[document.name])
+        assert told == private_fields(document_models()[document.name])

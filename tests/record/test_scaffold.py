@@ -12,7 +12,7 @@ from builder.record.load import read_build, read_shop
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.quantities.units import parse_quantity, parse_range
-from builder.record.reference import documents
+from builder.record.reference import document_models
 from builder.record.scaffold import WIDTH, scaffold, shop_scaffold, write_scaffold
 from builder.record.schema import schema_file
 from builder.record.schema_shape import shape_of
@@ -126,7 +126,7 @@ def _stands_in_later_entries(model: type[RecordModel]) -> bool:
     return any(notes_of(info).refers_to for info in model.model_fields.values())
 
 
-@pytest.mark.parametrize("name", documents())
+@pytest.mark.parametrize("name", document_models())
 def test_any_one_example_taken_up_reads(new: Path, name: str) -> None:
     """Each by itself, with no more than the lines it is indented below and those marked as needed."""
     archive = new.parent.parent
@@ -258,12 +258,12 @@ def _all_fields(model: type[RecordModel], at: str) -> list[tuple[str, str, str]]
 
 
 def test_every_field_but_a_section_has_an_example() -> None:
-    fields = [item for name, model in documents().items() for item in _all_fields(model, name)]
+    fields = [item for name, model in document_models().items() for item in _all_fields(model, name)]
     assert [path for path, kind, example in fields if not example and kind not in ("section", "entries")] == []
 
 
 def test_examples_of_quantities_are_read_as_what_they_are() -> None:
-    for name, model in documents().items():
+    for name, model in document_models().items():
         for path, kind, example in _all_fields(model, name):
             if kind == "quantity":
                 assert parse_quantity(example, None).si == parse_quantity(example, None).si, path

@@ -12,7 +12,7 @@ import pytest
 
 from builder.record.models.build import DOCUMENTS
 from builder.record.redaction import private_fields
-from builder.record.reference import documents
+from builder.record.reference import document_models
 from builder.record.scaffold import scaffold, shop_scaffold
 from builder.record.schema import schema_file, schemas, write_schemas
 from builder.record.validation_errors import validate
@@ -36,14 +36,14 @@ def _faults(name: str, text: str) -> list[str]:
     return [f"{list(fault.absolute_path)}: {fault.message[:200]}" for fault in validator.iter_errors(_plain(text))]
 
 
-@pytest.mark.parametrize("name", documents())
+@pytest.mark.parametrize("name", document_models())
 def test_each_is_a_schema(name: str) -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMAS[name])
     assert SCHEMAS[name]["title"] == f"{name}.yaml"
     assert SCHEMAS[name]["additionalProperties"] is False
 
 
-@pytest.mark.parametrize("name", documents())
+@pytest.mark.parametrize("name", document_models())
 def test_every_field_says_what_it_is(name: str) -> None:
     def check(node: Any) -> None:
         for field in node.get("properties", {}).values():
@@ -78,14 +78,14 @@ def test_every_example_is_one() -> None:
     assert count > 250
 
 
-@pytest.mark.parametrize("name", documents())
+@pytest.mark.parametrize("name", document_models())
 def test_private_fields_are_marked(name: str) -> None:
-    model = documents()[name]
+    model = document_models()[name]
     marked: list[str] = re.findall(r'"x-private": "(\w+)"', json.dumps(SCHEMAS[name]))
     assert sorted(marked) == sorted(private_fields(model).values())
 
 
-@pytest.mark.parametrize("name", documents())
+@pytest.mark.parametrize("name", document_models())
 def test_the_scaffold_is_valid_as_it_is_and_with_its_examples(name: str) -> None:
     text = shop_scaffold() if name == "shop" else scaffold("pilot-four")[f"{name}.yaml"]
     lines = [line if _REMARK.match(line) else re.sub(r"^( *)# ", r"\1", line) for line in text.splitlines()]
@@ -158,14 +158,14 @@ def _reader_accepts(name: str, text: str) -> bool:
     document, problems = parse_yaml(text.encode(), Path("x.yaml"))
     assert not problems
     assert document is not None
-    model, problems = validate(document, documents()[name])
+    model, problems = validate(document, document_models()[name])
     return model is not None and not problems
 
 
 def test_written_to_a_folder_the_same_every_time(tmp_path: Path) -> None:
     written, problems = write_schemas(tmp_path / "a")
     assert problems == []
-    assert [path.name for path in written] == [schema_file(name) for name in documents()]
+    assert [path.name for path in written] == [schema_file(name) for name in document_models()]
     write_schemas(tmp_path / "b")
     for path in written:
         assert json.loads(path.read_text(encoding="utf-8")) == SCHEMAS[path.name.removesuffix(".schema.json")]

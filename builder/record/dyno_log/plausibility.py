@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 MAX_LISTED = 3
 
 
-def plausibility_problems(
+def check_channels(
     channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path
 ) -> tuple[list[Problem], list[str]]:
     """Return problems and notes about channels in SI; `lines` is each row's line in the file."""

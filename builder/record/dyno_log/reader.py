@@ -34,7 +34,7 @@ from builder.record.dyno_log.encoding import (
 )
 from builder.record.dyno_log.header import SEARCHED_LINES, Header, complete_rows, find_header
 from builder.record.dyno_log.normalise import Clock, blanks_to_tabs, read_clock
-from builder.record.dyno_log.plausibility import plausibility_problems
+from builder.record.dyno_log.plausibility import check_channels
 from builder.record.dyno_log.rows import read_rows
 from builder.record.problem import Problem
 
@@ -113,7 +113,7 @@ def read_dyno_log(
     problems += _drop_empty(channels, rows, resolved, shown)
     if any(problem.severity == "error" for problem in problems):
         return None, _in_order(problems)
-    implausible, remarks = plausibility_problems(channels, rows.lines, shown)
+    implausible, remarks = check_channels(channels, rows.lines, shown)
     problems += implausible
     if any(problem.severity == "error" for problem in problems):
         return None, _in_order(problems)

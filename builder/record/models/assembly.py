@@ -8,10 +8,10 @@ from builder.record.models.fields import (
     Fraction,
     Length,
     Line,
+    Number,
     OneAngle,
     OneLength,
     OneTorque,
-    Plain,
     Pressure,
     Prose,
     RecordModel,
@@ -115,8 +115,8 @@ class Fits(RecordModel):
 class BoltPlace(RecordModel):
     """Where a fastener stands in the drawing of the pattern."""
 
-    x: Plain = field("to the right, in any unit", "10", required=True)
-    y: Plain = field("upwards, in the same unit", "4", required=True)
+    x: Number = field("to the right, in any unit", "10", required=True)
+    y: Number = field("upwards, in the same unit", "4", required=True)
 
 
 class Fastener(RecordModel):
@@ -144,8 +144,8 @@ class Fastener(RecordModel):
         "thread that stretches too: from the shank to half-way into the nut", "9 mm", plausible_range=("0 mm", "300 mm")
     )
     lubricant: Line | None = field("on threads and under heads", "moly assembly paste")
-    friction: Plain | None = field("coefficient of friction of that lubricant, instead of a nut factor", "0.11")
-    nut_factor: Plain | None = field("K of T = K F d, for an estimate of preload", "0.15")
+    friction: Number | None = field("coefficient of friction of that lubricant, instead of a nut factor", "0.11")
+    nut_factor: Number | None = field("K of T = K F d, for an estimate of preload", "0.15")
     sequence: tuple[BoltPlace, ...] = field(
         "where the fasteners stand, in the order they are tightened", "", default=()
     )

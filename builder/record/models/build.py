@@ -1,4 +1,4 @@
-"""One build: everything the shop wrote down about one engine, typed, with where each thing stands."""
+"""One build: everything the shop wrote down about one engine, typed, with the line of each value."""
 
 from __future__ import annotations
 
@@ -73,16 +73,16 @@ class Build:
         return self.dyno.pulls if self.dyno else ()
 
     def get(self, path: str) -> Any:
-        """What the record holds at a path such as `bottom_end.crankshaft.stroke`, or None."""
-        here: Any = self
+        """Return what the record holds at a path such as `bottom_end.crankshaft.stroke`, or None."""
+        value: Any = self
         for step in path.split("."):
-            here = getattr(here, step, None)
-            if here is None:
+            value = getattr(value, step, None)
+            if value is None:
                 return None
-        return here
+        return value
 
     def where(self, path: str) -> tuple[Path, int]:
-        """The file and line of a path, or of the nearest thing around it that was written."""
+        """Return the file and line of a path, or of the nearest value around it that was written."""
         name, *steps = path.split(".")
         document = self.documents.get(name)
         if document is None:

@@ -10,14 +10,14 @@ from pydantic_core import core_schema
 from builder.record.models.fields import (
     Count,
     Day,
+    Integer,
     Line,
+    Number,
     OneDensity,
     OneEnergy,
     OneSpeed,
-    Plain,
     Prose,
     RecordModel,
-    Whole,
     field,
 )
 
@@ -45,7 +45,7 @@ class Fuel(RecordModel):
     heating_value: OneEnergy | None = field(
         "lower heating value, for thermal efficiency", "43.5 MJ/kg", plausible_range=("15 MJ/kg", "55 MJ/kg")
     )
-    stoichiometric: Plain | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
+    stoichiometric: Number | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
     note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
 
     @model_validator(mode="before")
@@ -57,10 +57,10 @@ class Fuel(RecordModel):
     def __get_pydantic_json_schema__(
         cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        """Either the kind alone or everything about it."""
-        whole = handler.resolve_ref_schema(handler(schema))
+        """Describe both forms: the kind alone, or everything about it."""
+        full = handler.resolve_ref_schema(handler(schema))
         kinds = {"type": "string", "enum": list(get_args(FuelKind)), "description": "its kind alone"}
-        return {"anyOf": [kinds, dict(whole)]}
+        return {"anyOf": [kinds, dict(full)]}
 
 
 class EngineKind(RecordModel):
@@ -72,12 +72,12 @@ class EngineKind(RecordModel):
     cycle: Cycle = field("four-stroke or two-stroke", "four-stroke", default="four-stroke")
     ignition: Ignition = field("spark or compression", "spark", default="spark")
     firing_order: Line | None = field("as numbered on the engine", "1-3-4-2")
-    year: Whole | None = field("year the engine was made", "1968")
+    year: Integer | None = field("year the engine was made", "1968")
     cooling: Literal["water", "air", "oil"] | None = field("what carries the heat away", "water")
     induction: Induction | None = field("how the air gets in", "natural")
     fuelling: Fuelling | None = field("how the fuel gets in", "carburettor")
     fuel: Fuel | None = field("what it burns", "")
-    compression_wanted: Plain | None = field("compression ratio that was asked for", "10.5")
+    compression_wanted: Number | None = field("compression ratio that was asked for", "10.5")
     red_line: OneSpeed | None = field(
         "highest engine speed allowed", "6500 rpm", plausible_range=("400 rpm", "20000 rpm")
     )
@@ -91,7 +91,7 @@ class EngineKind(RecordModel):
 
     @field_validator("year")
     @classmethod
-    def _possible_year(cls, year: Whole | None) -> int | None:
+    def _possible_year(cls, year: Integer | None) -> int | None:
         if year is not None and not 1860 <= year <= 2200:
             raise ValueError(f"{year} is not a year an engine was made in: write four digits")
         return year

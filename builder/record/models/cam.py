@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
-from builder.record.models.fields import Length, Line, OneAngle, OneLength, Plain, Ratio, RecordModel, field
+from builder.record.models.fields import Length, Line, Number, OneAngle, OneLength, Ratio, RecordModel, field
 from builder.record.quantities.units import UnitProblem, parse_quantity
 
 LifterKind = Literal[
@@ -123,7 +123,7 @@ class Lifters(RecordModel):
     maker: Line | None = field("who made them", "Heron Camshafts")
     number: Line | None = field("part number", "HC-L842")
     kind: LifterKind | None = field("kind", "flat hydraulic")
-    preload_turns: Plain | None = field("turns of the adjuster past zero lash", "0.5")
+    preload_turns: Number | None = field("turns of the adjuster past zero lash", "0.5")
     adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
     adjuster_at: AdjusterPlace | None = field(
         "what the adjuster moves: the pushrod's end, or the rocker's pivot (a nut on its stud)", "rocker pivot"

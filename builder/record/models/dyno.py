@@ -21,7 +21,7 @@ from builder.record.models.fields import (
     field,
 )
 
-Readings = Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"]
+CorrectionStandard = Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"]
 
 
 class Conditions(RecordModel):
@@ -102,7 +102,9 @@ class Pull(RecordModel):
     )
     setting: Setting | None = field("the thing varied over several pulls, and its level here", "")
     conditions: Conditions | None = field("the air of this pull, where it differs from the session's", "")
-    readings: Readings | None = field("observed, or the standard the log was corrected to already", "observed")
+    readings: CorrectionStandard | None = field(
+        "observed, or the standard the log was corrected to already", "observed"
+    )
     columns: dict[Line, Line] | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
     units: dict[Line, Line] | None = field("units, where the log does not say", "{torque: lbf.ft}")
     decimal_mark: Literal[".", ","] | None = field("mark of the decimals, where the log leaves it open", ".")
@@ -116,7 +118,9 @@ class Dyno(RecordModel):
     dyno: Line | None = field("which dyno", "water brake")
     date: Day | None = field("day", "2024-05-14")
     by: Line | None = field("who ran it", "RT")
-    readings: Readings | None = field("observed, or the standard that every log was corrected to already", "observed")
+    readings: CorrectionStandard | None = field(
+        "observed, or the standard that every log was corrected to already", "observed"
+    )
     conditions: Conditions | None = field("the air the engine breathed", "")
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
     inertia: OneInertia | None = field(

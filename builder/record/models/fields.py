@@ -1,8 +1,7 @@
-"""What every part of the record's model shares: strictness, field notes, and what is private.
+"""What the models of the record share: strictness, notes of fields, and types of fields.
 
-A field says here, once, what it means, how it is written, how many positions it has, what values are
-likely, and who may see it. The reader, the scaffold, the JSON Schema, the field reference and the
-stripping of private values all read these notes; none of them keeps a list of its own.
+The notes of a field give its meaning, how it is written, its positions, what values are plausible, and who may see it.
+The reader, the scaffold, the JSON Schema, the field reference and the redaction of private values all read them.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic.fields import FieldInfo
 
 from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf
-from builder.record.quantities.readings import Reading, written
+from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import NUMBER, Quantity, Range
 
 Privacy = Literal["customer", "shop"]
@@ -28,7 +27,7 @@ ShownIn = Literal["pages", "deliveries"]
 
 @dataclass(frozen=True, slots=True)
 class Notes:
-    """What a field's definition says of itself beyond its type."""
+    """What a field's definition gives beyond its type."""
 
     description: str
     example: str = ""
@@ -70,13 +69,13 @@ def field(
         description, example, private, axis, plausible_range, title, alternative_to, refers_to, repeat_example, shown_in
     )
     if required:
-        return Field(description=description, title=title, json_schema_extra=_InSchema(notes))
-    return Field(default, description=description, title=title, json_schema_extra=_InSchema(notes))
+        return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))
+    return Field(default, description=description, title=title, json_schema_extra=_SchemaNotes(notes))
 
 
 @dataclass(frozen=True)
-class _InSchema:
-    """Carries a field's notes; of them the JSON Schema gets what an editor can show."""
+class _SchemaNotes:
+    """Carries a field's notes, and puts those that an editor can show into the JSON Schema."""
 
     notes: Notes
 
@@ -88,27 +87,27 @@ class _InSchema:
 
 
 def notes_of(info: FieldInfo) -> Notes:
-    """The notes a field was declared with."""
+    """Return the notes a field was declared with."""
     extra = info.json_schema_extra
-    return extra.notes if isinstance(extra, _InSchema) else Notes(info.description or "")
+    return extra.notes if isinstance(extra, _SchemaNotes) else Notes(info.description or "")
 
 
 def title_of(name: str, info: FieldInfo) -> str:
-    """A field's name as a heading or row label."""
-    words = notes_of(info).title or name.replace("_", " ")
-    return words[:1].upper() + words[1:]
+    """Return a field's name as a heading or row label."""
+    text = notes_of(info).title or name.replace("_", " ")
+    return text[:1].upper() + text[1:]
 
 
 class RecordModel(BaseModel):
     """A part of the record: frozen, and closed to unknown names."""
 
-    # Deferred: a part is built once, within the file that it is a part of, and only when such a file is read.
+    # Deferred: pydantic builds a model only when a file that holds it is first read.
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
     @model_validator(mode="before")
     @classmethod
     def _empty_is_not_recorded(cls, given: Any) -> Any:
-        """A name with nothing after it was left for later."""
+        """Drop names with nothing after them: they are left for later."""
         if isinstance(given, dict) and None in given.values():
             return {key: value for key, value in given.items() if value is not None or key not in cls.model_fields}
         return given
@@ -118,7 +117,7 @@ def _as_text(given: object) -> object:
     if isinstance(given, bool):
         raise ValueError("yes/no was read as a switch: put the text between quotes")
     if isinstance(given, (int, float)):
-        return written(given)
+        return as_written(given)
     return given
 
 
@@ -144,30 +143,30 @@ def _as_day(given: object) -> object:
 
 
 _DAY = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})")
-_Words = Annotated[Any, WithJsonSchema({"type": ["string", "number"]})]
-"""What an editor may find where text is wanted: part numbers look like numbers."""
+_TextOrNumber = Annotated[Any, WithJsonSchema({"type": ["string", "number"]})]
+"""What an editor accepts for a text: part numbers look like numbers."""
 
 Line = Annotated[
     str,
     StringConstraints(strip_whitespace=True, min_length=1, max_length=400),
-    BeforeValidator(_one_line, json_schema_input_type=_Words),
+    BeforeValidator(_one_line, json_schema_input_type=_TextOrNumber),
 ]
 """A few words on one line; shown as plain text."""
 
 Prose = Annotated[
     str,
     StringConstraints(strip_whitespace=True, min_length=1, max_length=20000),
-    BeforeValidator(_as_text, json_schema_input_type=_Words),
+    BeforeValidator(_as_text, json_schema_input_type=_TextOrNumber),
 ]
-"""Sentences; emphasis, code, links and lists of plain Markdown are let through."""
+"""Sentences, with emphasis, code, links and lists of plain Markdown."""
 
 Day = Annotated[datetime.date, BeforeValidator(_as_day, json_schema_input_type=datetime.date)]
 """A day, written year-month-day."""
 
-Plain = Annotated[float, BeforeValidator(_as_number, json_schema_input_type=float)]
+Number = Annotated[float, BeforeValidator(_as_number, json_schema_input_type=float)]
 """A plain number without a unit."""
 
-Whole = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int)]
+Integer = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int)]
 """A whole number."""
 
 Count = Annotated[int, Field(ge=1, le=100_000), BeforeValidator(_as_number, json_schema_input_type=int)]

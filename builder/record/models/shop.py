@@ -5,15 +5,15 @@ from __future__ import annotations
 import json
 from typing import Literal
 
-from builder.record.models.dyno import Readings
+from builder.record.models.dyno import CorrectionStandard
 from builder.record.models.fields import (
     Line,
+    Number,
     OneAngle,
     OneLength,
     OnePower,
     OnePressure,
     OneTemperature,
-    Plain,
     Prose,
     RecordModel,
     SpeedRange,
@@ -37,22 +37,22 @@ class SpeedGuideline(RecordModel):
     """How fast the shop lets a piston type go."""
 
     type: Line = field("piston type, as in bottom_end.yaml", "cast", required=True)
-    metres_per_second: Plain = field("mean piston speed at the red line, m/s", "18", required=True)
+    metres_per_second: Number = field("mean piston speed at the red line, m/s", "18", required=True)
 
 
 class FuelGuideline(RecordModel):
     """How much effective compression the shop trusts a fuel with."""
 
     fuel: Line = field("fuel, as in build.yaml", "petrol", required=True)
-    effective_ratio: Plain = field("highest effective compression ratio", "8.5", required=True)
+    effective_ratio: Number = field("highest effective compression ratio", "8.5", required=True)
 
 
 class MixtureGuideline(RecordModel):
     """Between which lambda the shop runs a fuel at full load."""
 
     fuel: Line = field("fuel, as in build.yaml", "methanol", required=True)
-    least_lambda: Plain = field("richest lambda at full load", "0.65", required=True)
-    most_lambda: Plain = field("leanest lambda at full load", "0.90", required=True)
+    least_lambda: Number = field("richest lambda at full load", "0.65", required=True)
+    most_lambda: Number = field("leanest lambda at full load", "0.90", required=True)
 
 
 class Guidelines(RecordModel):
@@ -70,23 +70,23 @@ class Guidelines(RecordModel):
     most_bmep_natural: OnePressure | None = field(
         "bmep of a naturally aspirated engine that calls for a second look", "220 psi"
     )
-    most_volumetric_efficiency: Plain | None = field(
+    most_volumetric_efficiency: Number | None = field(
         "volumetric efficiency, natural, that calls for a second look", "1.25"
     )
-    ring_gap_per_bore: Plain | None = field("least top ring gap for each unit of bore", "0.0045")
-    oil_clearance_per_journal: Plain | None = field("bearing oil clearance for each unit of journal", "0.001")
+    ring_gap_per_bore: Number | None = field("least top ring gap for each unit of bore", "0.0045")
+    oil_clearance_per_journal: Number | None = field("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")
-    least_lambda: Plain | None = field("richest lambda at full load on petrol", "0.80")
-    most_lambda: Plain | None = field("leanest lambda at full load on petrol", "0.95")
+    least_lambda: Number | None = field("richest lambda at full load on petrol", "0.80")
+    most_lambda: Number | None = field("leanest lambda at full load on petrol", "0.95")
     mixture: tuple[MixtureGuideline, ...] = field("lambda at full load on other fuels", "", default=())
-    most_exhaust_spread: Plain | None = field("exhaust temperature between cylinders, kelvin", "55")
-    most_blow_by_share: Plain | None = field("blow-by as a share of the air the engine takes in", "0.015")
-    leak_down_spread: Plain | None = field("leak-down between best and worst cylinder, in percentage points", "5")
-    cranking_spread: Plain | None = field("cranking compression, worst cylinder against best", "0.90")
+    most_exhaust_spread: Number | None = field("exhaust temperature between cylinders, kelvin", "55")
+    most_blow_by_share: Number | None = field("blow-by as a share of the air the engine takes in", "0.015")
+    leak_down_spread: Number | None = field("leak-down between best and worst cylinder, in percentage points", "5")
+    cranking_spread: Number | None = field("cranking compression, worst cylinder against best", "0.90")
     most_timing: OneAngle | None = field("total advance that calls for a second look", "40 deg")
-    most_injector_duty: Plain | None = field("share of the time an injector may stand open", "0.85")
-    least_induction_headroom: Plain | None = field(
+    most_injector_duty: Number | None = field("share of the time an injector may stand open", "0.85")
+    least_induction_headroom: Number | None = field(
         "rated flow of carburettor or throttle for each unit of air the engine asks for", "1.0"
     )
 
@@ -130,7 +130,7 @@ class Shop(RecordModel):
     contact: Line | None = field("how to reach it", "shop@example.org")
     site_address: Line | None = field("address the archive is published under", "https://archive.example")
     units: Literal["inch", "metric", "both"] = field("units shown beside what was written", "both", default="both")
-    correction: Readings = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
+    correction: CorrectionStandard = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
     range: SpeedRange | None = field(
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
     )
@@ -148,7 +148,7 @@ class Shop(RecordModel):
         default=("customer.name", "registration", "engine_serial"),
         shown_in="deliveries",
     )
-    likeness_weights: dict[Line, Plain] = field(
+    likeness_weights: dict[Line, Number] = field(
         "how much each field counts when looking for similar builds", "{displacement: 2}", default={}
     )
     running_in: RunningIn = field(

@@ -11,8 +11,8 @@ from builder.record.models.fields import (
     Count,
     Day,
     Line,
+    Number,
     OneLength,
-    Plain,
     Prose,
     RecordModel,
     field,
@@ -36,8 +36,8 @@ class Operation(RecordModel):
 class BoreDepth(RecordModel):
     """One bore at one depth: across and along the crank."""
 
-    across: Plain = field("across the crank, the thrust axis", "4.0305", required=True)
-    along: Plain = field("along the crank, the pin axis", "4.0304", required=True)
+    across: Number = field("across the crank, the thrust axis", "4.0305", required=True)
+    along: Number = field("along the crank, the pin axis", "4.0304", required=True)
 
 
 class BoreCylinder(RecordModel):

@@ -1,14 +1,15 @@
-"""Annotations that make a model's field a Reading, a Quantity or a Range, for the reader and for editors alike."""
+"""Annotations that make a model's field a Reading, a Quantity or a Range, for pydantic and for JSON Schema."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
-from pydantic_core import PydanticCustomError, core_schema
+from pydantic_core import core_schema
 
-from builder.record.quantities.readings import quantity_of, read_reading, written
+from builder.record.quantities.readings import as_written, quantity_of, read_reading, reading_error
 from builder.record.quantities.units import (
     DIMENSIONS,
     NUMBER,
@@ -22,8 +23,8 @@ from builder.record.quantities.units import (
 if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
 
-# Number and unit; the number may be a fraction. Which unit, the description says: an editor that knew every
-# spelling would still not know the shop's capitals and dots.
+# Number and unit; the number may be a fraction. The description names the units: a pattern with every spelling would
+# still miss the shop's capitals and dots.
 _NUMBER = r"[+\u2212-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
 _FRACTION = r"([0-9]+[ -])?[0-9]+/[0-9]+"
 _WITH_UNIT = rf"^\s*({_NUMBER}|{_FRACTION})\s*(1/min|[^\s0-9.,/+-].*)$"
@@ -31,12 +32,12 @@ _BARE = rf"^\s*({_NUMBER}|{_FRACTION})\s*$"
 _RANGE = rf"^(?!.*\.\.\.)\s*{_NUMBER}\s*\.\.\s*{_NUMBER}"
 
 
-SHARED = "x-shared"
-"""Marks a piece of JSON Schema that many fields have in common, with the name it is kept under."""
+SHARED_DEFINITION = "x-shared"
+"""Marks a piece of JSON Schema that many fields have in common, with the name of its definition."""
 
 
 def units_of(dimension: str | None) -> str:
-    """How a value of a dimension is written, in one line: the usual units, and an example."""
+    """Return how a value of a dimension is written, in one line."""
     if dimension == NUMBER:
         return "a plain number"
     if dimension is None:
@@ -47,12 +48,12 @@ def units_of(dimension: str | None) -> str:
 def _value(dimension: str | None) -> dict[str, Any]:
     if dimension == NUMBER:
         return {"type": "number"}
-    says = f"{units_of(dimension)}, e.g. {example_of(dimension)}"
-    return {"type": "string", "pattern": _WITH_UNIT, "description": says}
+    description = f"{units_of(dimension)}, e.g. {example_of(dimension)}"
+    return {"type": "string", "pattern": _WITH_UNIT, "description": description}
 
 
 def _in_mapping(dimension: str | None) -> dict[str, Any]:
-    """A value in the long form, where the unit may stand beside it."""
+    """Return the schema of a value in the long form, where the unit may be given apart."""
     if dimension == NUMBER:
         return {"type": "number"}
     bare = {"type": "string", "pattern": _BARE}
@@ -61,6 +62,18 @@ def _in_mapping(dimension: str | None) -> dict[str, Any]:
 
 def _range(dimension: str | None) -> dict[str, Any]:
     return {"type": "string", "pattern": _RANGE, "description": f"least..most, {units_of(dimension)}"}
+
+
+def _validated(kind: type[Any], read: Callable[[object], Any]) -> core_schema.CoreSchema:
+    """Return a schema that passes values of a kind on, reads others, and reports a UnitProblem as pydantic does."""
+
+    def validate(given: object) -> Any:
+        try:
+            return given if isinstance(given, kind) else read(given)
+        except UnitProblem as problem:
+            raise reading_error(problem) from None
+
+    return core_schema.no_info_plain_validator_function(validate)
 
 
 @dataclass(frozen=True)
@@ -102,7 +115,7 @@ class ReadingOf:
         }
         long_form = {"type": "object", "additionalProperties": False, "properties": keys}
         forms = [_value(self.dimension), {"type": "array", "items": _value(self.dimension)}, long_form]
-        return {SHARED: f"{self.dimension or 'any'} reading", "anyOf": forms}
+        return {SHARED_DEFINITION: f"{self.dimension or 'any'} reading", "anyOf": forms}
 
 
 @dataclass(frozen=True)
@@ -119,15 +132,10 @@ class QuantityOf:
         """Validate with quantity_of."""
 
         def read(given: object) -> Quantity:
-            if isinstance(given, Quantity):
-                return given
-            try:
-                bare = self.or_number and isinstance(given, (int, float)) and not isinstance(given, bool)
-                return quantity_of(given, NUMBER if bare else self.dimension)
-            except UnitProblem as problem:
-                raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
+            bare = self.or_number and isinstance(given, (int, float)) and not isinstance(given, bool)
+            return quantity_of(given, NUMBER if bare else self.dimension)
 
-        return core_schema.no_info_plain_validator_function(read)
+        return _validated(Quantity, read)
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
@@ -146,15 +154,7 @@ class RangeOf:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Validate with parse_range."""
 
-        def read(given: object) -> Range:
-            if isinstance(given, Range):
-                return given
-            try:
-                return parse_range(written(given), self.dimension)
-            except UnitProblem as problem:
-                raise PydanticCustomError("reading", "{said}", {"said": str(problem)}) from None
-
-        return core_schema.no_info_plain_validator_function(read)
+        return _validated(Range, lambda given: parse_range(as_written(given), self.dimension))
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler

@@ -28,7 +28,7 @@ __all__ = [
     "to_unit",
 ]
 
-LONGEST_VALUE = 80
+MAX_VALUE_LENGTH = 80
 
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>(?:(?<=\s)1/min)|[^\d\s.,/+-].*)?")
@@ -151,18 +151,18 @@ def check_unit(unit: str, dimension: str | None) -> None:
     if dimension == NUMBER:
         raise UnitProblem("this is a plain number: leave the unit out")
     if dimension is not None:
-        factor(unit[:LONGEST_VALUE], dimension)
+        factor(unit[:MAX_VALUE_LENGTH], dimension)
     elif dimension_of(unit) is None:
         raise UnitProblem(_no_such_unit(unit))
 
 
 def _no_such_unit(unit: str) -> str:
-    return f"unknown unit {unit[:LONGEST_VALUE]!r}: write a unit such as in, mm, cc, psi, lbf.ft or deg"
+    return f"unknown unit {unit[:MAX_VALUE_LENGTH]!r}: write a unit such as in, mm, cc, psi, lbf.ft or deg"
 
 
 def _normalised(text: str, example: str) -> str:
     """Return the text without the minus signs and blanks that word processors put in."""
-    if len(text) > LONGEST_VALUE:
+    if len(text) > MAX_VALUE_LENGTH:
         raise UnitProblem(f"this long a text ({len(text)} characters) is not a value with a unit: write e.g. {example}")
     return text.replace("\N{MINUS SIGN}", "-").strip()
 
