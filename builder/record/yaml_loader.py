@@ -121,7 +121,7 @@ def parse_yaml(raw: bytes, shown_as: Path) -> tuple[Document | None, list[Proble
         return None, [Problem(shown_as, line, "is not UTF-8 text: save the file as UTF-8")]
     try:
         _reject_before_parsing(text)
-        value, lines = _compose(text)
+        value, lines = _Composer(text).compose()
     except _Rejected as rejected:
         return None, [Problem(shown_as, rejected.line, str(rejected))]
     except (yaml.YAMLError, ValueError, OverflowError) as error:
@@ -203,105 +203,115 @@ class _Container:
 
     value: Any
     location: Location
-    anchor: str | None
+    braces: bool = False
+    """Whether it is a mapping written between braces, where every comma begins an entry."""
     key: str | None = None
     key_line: int = 0
     key_end: int = 0
-    braces: bool = False
-    """Whether it is a mapping written between braces, where every comma begins an entry."""
 
 
-def _compose(text: str) -> tuple[Any, dict[Location, int]]:
-    lines: dict[Location, int] = {}
-    stack: list[_Container] = []
-    root: Any = None
-    count = 0
-    documents = 0
+class _Composer:
+    """Composes values and their lines from the parser's events. Raises _Rejected."""
 
-    def add(value: Any, line: int) -> Location:
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.root: Any = None
+        self.lines: dict[Location, int] = {}
+        self.open: list[_Container] = []
+
+    def compose(self) -> tuple[Any, dict[Location, int]]:
+        """Return the file's value, and the line of every location."""
+        documents = nodes = 0
+        events: Iterator[Any] = yaml.parse(self.text, Loader=_Loader)
+        for event in events:
+            line = event.start_mark.line + 1
+            if isinstance(event, yaml.DocumentStartEvent):
+                documents += 1
+                if documents > 1:
+                    raise _Rejected(line, "holds a second document (---): one file is one document")
+            elif isinstance(event, yaml.AliasEvent):
+                raise _Rejected(line, f"uses an alias (*{event.anchor}): write the values out")
+            elif isinstance(event, yaml.CollectionEndEvent):
+                self.open.pop()
+            elif isinstance(event, (yaml.ScalarEvent, yaml.CollectionStartEvent)):
+                nodes += 1
+                if nodes > MAX_NODES:
+                    raise _Rejected(line, f"holds more than {MAX_NODES} values: that is not a build record")
+                if event.tag not in _PLAIN_TAGS:
+                    tag = str(event.tag)[:60]
+                    raise _Rejected(line, f"uses a YAML tag ({tag}): tags are not read here, write a plain value")
+                if isinstance(event, yaml.ScalarEvent):
+                    self._scalar(event, line)
+                else:
+                    self._start_container(event, line)
+        return self.root, self.lines
+
+    def _expects_key(self) -> bool:
+        return bool(self.open) and isinstance(self.open[-1].value, dict) and self.open[-1].key is None
+
+    def _scalar(self, event: Any, line: int) -> None:
+        if match := _UNWANTED.search(event.value):
+            raise _Rejected(line, f"holds a character that no record needs ({_code(match[0])}): leave it out")
+        if len(event.value) > MAX_TEXT_LENGTH:
+            raise _Rejected(line, f"holds a text of {len(event.value)} characters; at most {MAX_TEXT_LENGTH} are read")
+        if self._expects_key():
+            self._key(event, line)
+            return
+        if self.open and self.open[-1].braces:
+            holder = self.open[-1]
+            if ":" not in self.text[holder.key_end : event.start_mark.index]:
+                raise _Rejected(
+                    holder.key_line,
+                    f"{str(holder.key)[:60]!r} stands between braces without a colon, since a comma there "
+                    "begins a new entry: put a text that holds a comma between quotes",
+                )
+        self._add(_scalar_value(event, line), line)
+
+    def _key(self, event: Any, line: int) -> None:
+        key, holder = event.value, self.open[-1]
+        if len(key) > MAX_NAME_LENGTH or "\n" in key:
+            raise _Rejected(line, f"has a name of {len(key)} characters or several lines: write name: value")
+        if key == "<<" and not event.style:
+            raise _Rejected(line, "uses a merge key (<<): write the values out")
+        if key in holder.value:
+            first = self.lines.get((*holder.location, key), 1)
+            raise _Rejected(line, f"{key!r} stands twice, first on line {first}: keep one of them")
+        holder.key, holder.key_line, holder.key_end = key, line, event.end_mark.index
+
+    def _start_container(self, event: Any, line: int) -> None:
+        if self._expects_key():
+            raise _Rejected(
+                line,
+                "a list or mapping cannot be a name: write name: value, and put a text that starts with a bracket "
+                "between quotes",
+            )
+        if len(self.open) >= MAX_DEPTH:
+            raise _Rejected(line, f"is nested more than {MAX_DEPTH} deep: that is not a build record")
+        is_mapping = isinstance(event, yaml.MappingStartEvent)
+        value: Any = {} if is_mapping else []
+        self.open.append(_Container(value, self._add(value, line), braces=is_mapping and bool(event.flow_style)))
+
+    def _add(self, value: Any, line: int) -> Location:
         """Add a value to the innermost open list or mapping, and return its location."""
-        nonlocal root
-        if not stack:
-            root = value
-            lines[()] = line
+        if not self.open:
+            self.root = value
+            self.lines[()] = line
             return ()
-        holder = stack[-1]
+        holder = self.open[-1]
         if isinstance(holder.value, list):
             location = (*holder.location, len(holder.value))
             holder.value.append(value)
-            lines[location] = line
+            self.lines[location] = line
         else:
             assert holder.key is not None
             location = (*holder.location, holder.key)
             holder.value[holder.key] = value
-            lines[location] = holder.key_line
+            self.lines[location] = holder.key_line
             holder.key = None
         return location
 
-    events: Iterator[Any] = yaml.parse(text, Loader=_Loader)
-    for event in events:
-        line = event.start_mark.line + 1
-        starts, ends = event.start_mark.index, event.end_mark.index
-        if isinstance(event, yaml.DocumentStartEvent):
-            documents += 1
-            if documents > 1:
-                raise _Rejected(line, "holds a second document (---): one file is one document")
-            continue
-        if isinstance(event, yaml.AliasEvent):
-            raise _Rejected(line, f"uses an alias (*{event.anchor}): write the values out")
-        if isinstance(event, (yaml.ScalarEvent, yaml.CollectionStartEvent)):
-            count += 1
-            if count > MAX_NODES:
-                raise _Rejected(line, f"holds more than {MAX_NODES} values: that is not a build record")
-            if event.tag not in _PLAIN_TAGS:
-                raise _Rejected(
-                    line, f"uses a YAML tag ({str(event.tag)[:60]}): tags are not read here, write a plain value"
-                )
-        expects_key = bool(stack) and isinstance(stack[-1].value, dict) and stack[-1].key is None
-        if isinstance(event, yaml.ScalarEvent):
-            if match := _UNWANTED.search(event.value):
-                raise _Rejected(line, f"holds a character that no record needs ({_code(match[0])}): leave it out")
-            if len(event.value) > MAX_TEXT_LENGTH:
-                raise _Rejected(
-                    line, f"holds a text of {len(event.value)} characters; at most {MAX_TEXT_LENGTH} are read"
-                )
-            if expects_key:
-                holder = stack[-1]
-                key = event.value
-                if len(key) > MAX_NAME_LENGTH or "\n" in key:
-                    raise _Rejected(line, f"has a name of {len(key)} characters or several lines: write name: value")
-                if key == "<<" and not event.style:
-                    raise _Rejected(line, "uses a merge key (<<): write the values out")
-                if key in holder.value:
-                    first = lines.get((*holder.location, key), 1)
-                    raise _Rejected(line, f"{key!r} stands twice, first on line {first}: keep one of them")
-                holder.key, holder.key_line, holder.key_end = key, line, ends
-            else:
-                if stack and stack[-1].braces and ":" not in text[stack[-1].key_end : starts]:
-                    raise _Rejected(
-                        stack[-1].key_line,
-                        f"{str(stack[-1].key)[:60]!r} stands between braces without a colon, since a comma there "
-                        "begins a new entry: put a text that holds a comma between quotes",
-                    )
-                add(_scalar(event, line), line)
-        elif isinstance(event, yaml.CollectionStartEvent):
-            if expects_key:
-                raise _Rejected(
-                    line,
-                    "a list or mapping cannot be a name: write name: value, and put a text that starts with a bracket "
-                    "between quotes",
-                )
-            if len(stack) >= MAX_DEPTH:
-                raise _Rejected(line, f"is nested more than {MAX_DEPTH} deep: that is not a build record")
-            value: Any = [] if isinstance(event, yaml.SequenceStartEvent) else {}
-            braces = isinstance(event, yaml.MappingStartEvent) and bool(event.flow_style)
-            stack.append(_Container(value, add(value, line), event.anchor, braces=braces))
-        elif isinstance(event, yaml.CollectionEndEvent):
-            stack.pop()
-    return root, lines
 
-
-def _scalar(event: Any, line: int) -> Any:
+def _scalar_value(event: Any, line: int) -> Any:
     text: str = event.value
     if event.style or event.tag == "tag:yaml.org,2002:str":
         return text
