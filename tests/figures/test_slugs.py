@@ -22,7 +22,7 @@ KNOWN = {*REGISTRY.figures, *REGISTRY.inputs, *BY_SLUG, *CHANNELS}
 
 
 def constants(tree: ast.Module) -> Iterator[tuple[str, set[str]]]:
-    """Every constant of a module, with the slugs that stand in it."""
+    """Every constant of a module, with the slugs in it."""
     for statement in tree.body:
         if isinstance(statement, (ast.Assign, ast.AnnAssign)) and statement.value is not None:
             target = statement.targets[0] if isinstance(statement, ast.Assign) else statement.target
@@ -38,9 +38,9 @@ def look_ups(tree: ast.Module) -> Iterator[str]:
             owner, argument = ast.unparse(node.func.value).rpartition(".")[2], node.args[0]
             if node.func.attr in LOOK_UPS.get(owner, ()) and isinstance(argument, ast.Constant):
                 yield argument.value
-        if isinstance(node, ast.Subscript) and ast.unparse(node.value).rpartition(".")[2] == "sheet":
-            if isinstance(node.slice, ast.Constant):
-                yield node.slice.value
+        is_item = isinstance(node, ast.Subscript) and ast.unparse(node.value).rpartition(".")[2] == "sheet"
+        if is_item and isinstance(node.slice, ast.Constant):
+            yield node.slice.value
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.relative_to(BUILDER).as_posix())

@@ -1,4 +1,4 @@
-"""Whole records written as a shop would write them, for tests of figures: a V8 in inches, changed as a test asks."""
+"""Complete records as a shop would write them, for tests of figures: a V8 in inches, changed as a test asks."""
 
 from __future__ import annotations
 
@@ -51,10 +51,38 @@ CAM = """
       exhaust: {centreline: 114 deg, lobe_lift: 0.335 in, durations: [{at: 0.050 in, duration: 236 deg}]}
 """
 V8 = {"build": BUILD, "bottom_end": BOTTOM_END, "top_end": TOP_END, "cam": CAM}
+BORE_GAUGING = """
+    bore_gauging:
+      unit: mm
+      resolution: 0.001 mm
+      taper_at_most: 0.006 mm
+      out_of_round_at_most: 0.010 mm
+      cylinders:
+        - {cylinder: 1, depths: [{across: 81.507, along: 81.505}, {across: 81.505, along: 81.502},
+                                 {across: 81.503, along: 81.502}]}
+        - {cylinder: 2, depths: [{across: 81.509, along: 81.505}, {across: 81.506, along: 81.504},
+                                 {across: 81.502, along: 81.502}]}
+"""
+RANGES = """
+    fits:
+      piston_clearance:
+        unit: in
+        allowed: 0.0035..0.0045
+        rule: maker's sheet
+        measured: [0.0040, 0.0041, 0.0040, 0.0039, 0.0040, 0.0049, 0.0040, 0.0041]
+      crank_end_float:
+        unit: in
+        allowed: 0.004..0.008
+        measured: 0.009
+        accepted: {why: new thrust shells measured the same, by: RT}
+      rod_side_clearance: {unit: in, at_least: 0.010, measured: [0.010, 0.011, 0.010, 0.010]}
+      pin_clearance: {unit: in, measured: 0.0006}
+      other: [{name: oil pump end clearance, reading: {unit: in, at_most: 0.003, measured: 0.002}}]
+"""
 
 
 def read(archive: Path, documents: dict[str, str]) -> Build:
-    """The build that YAML documents make, which must be free of errors."""
+    """Return the build of YAML documents, which must be free of errors."""
     folder = archive / "builds" / "test-engine"
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in documents.items():
@@ -66,20 +94,20 @@ def read(archive: Path, documents: dict[str, str]) -> Build:
 
 
 def sheet_of(archive: Path, documents: dict[str, str], shop: Shop | None = None) -> FigureSheet:
-    """The figures of the build that YAML documents make."""
+    """Return the figures of the build of YAML documents."""
     return compute(read(archive, documents), shop or Shop())
 
 
 def figure_of(archive: Path, slug: str, documents: dict[str, str]) -> Figure:
-    """One figure, which must be there."""
+    """Return one figure, which must be there."""
     sheet = sheet_of(archive, documents)
     figure = sheet.get(slug)
     assert figure is not None, [need for need in sheet.needs if need.slug == slug]
     return figure
 
 
-def said_on_line(archive: Path, text: str, document: str) -> int:
-    """The line of a document that holds a text."""
+def line_of(archive: Path, text: str, document: str) -> int:
+    """Return the line of a document that holds a text."""
     lines = (archive / "builds" / "test-engine" / f"{document}.yaml").read_text(encoding="utf-8").splitlines()
     (line,) = (number for number, content in enumerate(lines, start=1) if text in content)
     return line

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +14,9 @@ from builder.figures.core.solver import Solver
 from builder.figures.core.types import Figure, MissingInputs
 from builder.figures.definitions import REGISTRY
 from builder.record.models.shop import Shop
-from tests.support.figure_records import BOTTOM_END, CAM, TOP_END, V8, read, said_on_line, sheet_of
+from tests.support.figure_records import BOTTOM_END, CAM, TOP_END, V8, figure_of, line_of, read, sheet_of
+
+INCH = 0.0254
 
 
 def test_a_rod_shorter_than_half_the_stroke(tmp_path: Path) -> None:
@@ -22,9 +25,9 @@ def test_a_rod_shorter_than_half_the_stroke(tmp_path: Path) -> None:
     (problem,) = sheet.problems
     assert problem.severity == "error"
     assert problem.path.name == "bottom_end.yaml"
-    assert problem.line == said_on_line(tmp_path, "length: 1.700", "bottom_end")
+    assert problem.line == line_of(tmp_path, "length: 1.700", "bottom_end")
     assert f"rod length 1.700 in (bottom_end.yaml:{problem.line})" in problem.message
-    stroke = said_on_line(tmp_path, "stroke:", "bottom_end")
+    stroke = line_of(tmp_path, "stroke:", "bottom_end")
     assert f"stroke 3.480 in (bottom_end.yaml:{stroke})" in problem.message
     assert "bore" not in problem.message
     assert "displacement" in sheet
@@ -36,9 +39,9 @@ def test_no_room_above_the_piston(tmp_path: Path) -> None:
     domed = BOTTOM_END.replace("dish: 6.2 cc", "dome: 120 cc")
     sheet = sheet_of(tmp_path, {**V8, "bottom_end": domed})
     (problem,) = sheet.problems
-    line = said_on_line(tmp_path, "dome:", "bottom_end")
+    line = line_of(tmp_path, "dome:", "bottom_end")
     assert f"dome 120 cc (bottom_end.yaml:{line})" in problem.message
-    assert f"(top_end.yaml:{said_on_line(tmp_path, 'chambers:', 'top_end')})" in problem.message
+    assert f"(top_end.yaml:{line_of(tmp_path, 'chambers:', 'top_end')})" in problem.message
     assert "swept_volume" in sheet
     assert "quench" in sheet
     assert "compression_ratio" not in sheet
@@ -48,19 +51,19 @@ def test_an_intake_that_closes_before_it_opens(tmp_path: Path) -> None:
     events = "at: 0.050 in\n          intake_opens: 15 deg\n          intake_closes: -197 deg\n"
     degreed = CAM + f"    degreeing:\n      events:\n        - {events}"
     sheet = sheet_of(tmp_path, {**V8, "cam": degreed})
-    said = [problem for problem in sheet.problems if "closes before it opens" in problem.message]
-    assert len(said) == 1
-    assert said[0].path.name == "cam.yaml"
-    assert said[0].line == said_on_line(tmp_path, "intake_opens:", "cam")
+    conflicts = [problem for problem in sheet.problems if "closes before it opens" in problem.message]
+    assert len(conflicts) == 1
+    assert conflicts[0].path.name == "cam.yaml"
+    assert conflicts[0].line == line_of(tmp_path, "intake_opens:", "cam")
     for event, degrees in (("opens", "15°"), ("closes", "−197°")):
-        line = said_on_line(tmp_path, f"intake_{event}:", "cam")
-        assert f"intake {event}, by degree wheel {degrees} (cam.yaml:{line})" in said[0].message
+        line = line_of(tmp_path, f"intake_{event}:", "cam")
+        assert f"intake {event}, by degree wheel {degrees} (cam.yaml:{line})" in conflicts[0].message
     assert "compression_ratio" in sheet
     assert "lobe_separation" in sheet
     assert "valve_lift" in sheet
 
 
-def test_what_may_be_written_in_several_ways_is_named_with_all_of_them(tmp_path: Path) -> None:
+def test_a_missing_input_names_every_way_to_record_it(tmp_path: Path) -> None:
     needs = {need.slug: "; ".join(need.needs) for need in sheet_of(tmp_path, {"build": V8["build"]}).needs}
     humidity = "relative_humidity, wet_bulb, dew_point or vapour_pressure"
     assert needs["vapour_pressure"] == f"dyno.yaml: conditions: {humidity}"
@@ -75,7 +78,7 @@ def test_an_impossible_pair_is_reported_once(tmp_path: Path) -> None:
     assert len(sheet_of(tmp_path, {**V8, "bottom_end": short}).problems) == 1
 
 
-def test_an_input_that_cannot_be_made_is_a_problem_too(tmp_path: Path) -> None:
+def test_an_impossible_input_is_a_problem_too(tmp_path: Path) -> None:
     twice = CAM + "    degreeing:\n      intake: [{lift: 0.3 in, opening: 72 deg, closing: 72 deg}]\n"
     sheet = sheet_of(tmp_path, {**V8, "cam": twice})
     assert any("same place" in p.message and p.path.name == "cam.yaml" for p in sheet.problems)
@@ -83,21 +86,21 @@ def test_an_input_that_cannot_be_made_is_a_problem_too(tmp_path: Path) -> None:
 
 
 def test_what_if_puts_another_value_in_place(tmp_path: Path) -> None:
-    source = Context(read(tmp_path, V8), Shop(), REGISTRY)
-    known = Solver(source).input("stroke")
-    assert known is not None
-    other = Solver(source, {"stroke": replace(known, values=0.1)}).figure("rod_ratio")
+    context = Context(read(tmp_path, V8), Shop(), REGISTRY)
+    stroke = Solver(context).input("stroke")
+    assert stroke is not None
+    other = Solver(context, {"stroke": replace(stroke, values=0.1)}).figure("rod_ratio")
     assert isinstance(other, Figure)
     assert other.value == pytest.approx(5.7 * 0.0254 / 0.1)
-    nothing = Solver(source, {"stroke": None}).figure("rod_ratio")
+    nothing = Solver(context, {"stroke": None}).figure("rod_ratio")
     assert isinstance(nothing, MissingInputs)
 
 
 def test_leaving_uncertainty_out_changes_no_value(tmp_path: Path) -> None:
-    source = Context(read(tmp_path, V8), Shop(), REGISTRY)
-    whole, bare = Solver(source), Solver(source, with_uncertainty=False)
+    context = Context(read(tmp_path, V8), Shop(), REGISTRY)
+    full, plain = Solver(context), Solver(context, with_uncertainty=False)
     for slug in REGISTRY.figures:
-        one, other = whole.figure(slug), bare.figure(slug)
+        one, other = full.figure(slug), plain.figure(slug)
         assert isinstance(one, Figure) == isinstance(other, Figure), slug
         if isinstance(one, Figure) and isinstance(other, Figure):
             assert other.value == pytest.approx(one.value, rel=1e-12), slug
@@ -111,15 +114,15 @@ def test_positions_that_were_not_all_measured_are_left_out_not_guessed(tmp_path:
 
 
 def test_every_figure_says_what_it_is() -> None:
-    for slug, entry in REGISTRY.figures.items():
-        method = entry.description
-        assert method.section in SECTIONS, slug
-        assert method.means.endswith("."), slug
-        assert method.source, slug
-        assert method.validity, slug
-        for route in entry.methods:
-            assert route.working, slug
-            for name in route.inputs:
+    for slug, definition in REGISTRY.figures.items():
+        description = definition.description
+        assert description.section in SECTIONS, slug
+        assert description.means.endswith("."), slug
+        assert description.source, slug
+        assert description.validity, slug
+        for method in definition.methods:
+            assert method.working, slug
+            for name in method.inputs:
                 assert name in REGISTRY.inputs or name in REGISTRY.figures, (slug, name)
 
 
@@ -129,9 +132,53 @@ def test_top_end_alone_gives_what_it_can(tmp_path: Path) -> None:
     assert all(need.needs for need in sheet.needs)
 
 
-def test_a_whole_ratio_is_exact(tmp_path: Path) -> None:
+def test_an_integer_ratio_is_exact(tmp_path: Path) -> None:
     """A follower of ratio 1 must not cost the lift its digits."""
     record = {"build": V8["build"], "top_end": "rockers: {ratio: 1}", "cam": "card: {intake: {lobe_lift: 9.90 mm}}"}
     lift = sheet_of(tmp_path, record).get("valve_lift")
     assert lift is not None
     assert lift.display == "9.90\N{NO-BREAK SPACE}mm"
+
+
+def test_the_provenance_of_a_figure_is_that_of_its_weakest_input(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, V8)
+    provenances = {slug: figure.provenance for slug in ("swept_volume", "displacement") if (figure := sheet.get(slug))}
+    assert provenances == {"swept_volume": "listed", "displacement": "listed"}
+    measured = BOTTOM_END.replace("stroke: 3.480 in", "stroke: {measured: 3.480 in}")
+    assert figure_of(tmp_path, "displacement", {**V8, "bottom_end": measured}).provenance == "measured"
+
+
+def test_the_working_holds_the_numbers_and_tidy_signs(tmp_path: Path) -> None:
+    proud = BOTTOM_END.replace("compression_height: 1.560", "compression_height: 1.590")
+    quench = figure_of(tmp_path, "quench", {**V8, "bottom_end": proud})
+    assert quench.working == "−0.005 in + 0.039 in = 0.034 in".replace(" in", "\N{NO-BREAK SPACE}in")
+    volume = figure_of(tmp_path, "clearance_volume", {**V8, "bottom_end": proud})
+    assert "× (−0.005\N{NO-BREAK SPACE}in)" in volume.working
+    assert "none recorded" not in volume.working
+
+
+def test_what_is_missing_is_named_with_its_file(tmp_path: Path) -> None:
+    without = "\n".join(line for line in TOP_END.splitlines() if "gasket:" not in line)
+    sheet = sheet_of(tmp_path, {**V8, "top_end": without})
+    needs = {need.slug: need.needs for need in sheet.needs}
+    assert needs["quench"] == ("top_end.yaml: gasket.thickness",)
+    assert set(needs["compression_ratio"]) == {"top_end.yaml: gasket.bore", "top_end.yaml: gasket.thickness"}
+    assert "displacement" in sheet
+
+
+def test_uncertainty_is_shown_only_where_a_resolution_is_stated(tmp_path: Path) -> None:
+    assert figure_of(tmp_path, "quench", V8).uncertainty is None
+    stated = BOTTOM_END.replace(
+        "compression_height: 1.560 in", "compression_height: {measured: 1.560 in, resolution: 0.001 in}"
+    )
+    quench = figure_of(tmp_path, "quench", {**V8, "bottom_end": stated})
+    assert quench.uncertainty is not None
+    # Four lengths written to 0.001 in, the stroke counted half: 2/sqrt(12) * sqrt(4 + 1/4) thousandths.
+    assert quench.uncertainty == pytest.approx(2 * 0.001 * INCH / math.sqrt(12) * math.sqrt(4.25), rel=1e-6)
+    assert "±" in quench.display
+
+
+def test_digits_follow_the_inputs(tmp_path: Path) -> None:
+    rough = BOTTOM_END.replace("stroke: 3.480 in", "stroke: 3.5 in")
+    assert figure_of(tmp_path, "rod_ratio", {**V8, "bottom_end": rough}).display == "1.63"
+    assert figure_of(tmp_path, "rod_ratio", V8).display == "1.638"

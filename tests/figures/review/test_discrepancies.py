@@ -9,7 +9,7 @@ import pytest
 from builder.figures.core.types import Discrepancy, FigureSheet
 from builder.figures.review.discrepancies import difference_text
 from builder.record.quantities.readings import Reading, read_reading
-from tests.support.figure_records import BOTTOM_END, TOP_END, V8, figure_of, said_on_line, sheet_of
+from tests.support.figure_records import BOTTOM_END, TOP_END, V8, figure_of, line_of, sheet_of
 
 
 def reading(**given: object) -> Reading:
@@ -75,7 +75,7 @@ def test_what_a_short_piston_costs(tmp_path: Path) -> None:
     assert as_listed.display in finding.consequence
     assert as_built.display in finding.consequence
     assert finding.where is not None
-    assert finding.where[1] == said_on_line(tmp_path, "compression_height", "bottom_end")
+    assert finding.where[1] == line_of(tmp_path, "compression_height", "bottom_end")
     what_if = sheet.get("compression_if")
     assert what_if is not None
     assert what_if.value == pytest.approx(as_listed.value, rel=1e-12)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from builder.record.problem import Problem
-from tests.support.figure_records import BOTTOM_END, V8, said_on_line, sheet_of
+from tests.support.figure_records import BOTTOM_END, V8, line_of, sheet_of
 
 
 def warnings(archive: Path, joint: str) -> list[Problem]:
@@ -46,7 +46,7 @@ def test_a_slip_of_unit_is_named(tmp_path: Path, joint: str, meant: str) -> None
     (problem,) = warnings(tmp_path, joint)
     assert meant in problem.message
     assert problem.path.name == "assembly.yaml"
-    assert problem.line == said_on_line(tmp_path, "joint:", "assembly")
+    assert problem.line == line_of(tmp_path, "joint:", "assembly")
 
 
 def test_a_step_above_the_final_torque(tmp_path: Path) -> None:
@@ -66,4 +66,4 @@ def test_a_journal_too_large_for_its_shells(tmp_path: Path) -> None:
     fat = BOTTOM_END.replace("2.4483, 2.4484, 2.4483, 2.4484, 2.4483", "2.4483, 2.4484, 2.4533, 2.4484, 2.4483")
     (problem,) = sheet_of(tmp_path, {**V8, "bottom_end": fat}).problems
     assert "(main 3)" in problem.message
-    assert problem.line == said_on_line(tmp_path, "main_bores", "bottom_end")
+    assert problem.line == line_of(tmp_path, "main_bores", "bottom_end")

@@ -1,0 +1,96 @@
+"""Clearances and checks against their ranges: verdicts, accepted readings, rules of thumb, outliers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from builder.figures.review.clearance_checks import CheckedClearance
+from builder.record.models.shop import Shop
+from tests.support.figure_records import BORE_GAUGING, RANGES, V8, sheet_of
+
+INCH = 0.0254
+
+
+def checks_of(archive: Path, assembly: str, shop: Shop | None = None, **documents: str) -> dict[str, CheckedClearance]:
+    """Return the checked clearances of a build by title."""
+    sheet = sheet_of(archive, {**V8, "assembly": assembly, **documents}, shop)
+    return {check.title: check for check in sheet.clearances}
+
+
+def test_bores_against_the_gauge_card(tmp_path: Path) -> None:
+    checks = checks_of(tmp_path, "by: RT", work=BORE_GAUGING)
+    assert checks["Bore taper"].verdict == "out of range"
+    assert [at.label for at in checks["Bore taper"].out_of_range] == ["2"]
+    assert checks["Bore out of round"].verdict == "in range"
+
+
+def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None:
+    checks = checks_of(tmp_path, RANGES)
+    piston = checks["Piston clearance"]
+    assert piston.verdict == "out of range"
+    assert [(at.label, at.text) for at in piston.out_of_range] == [("6", "0.0049\N{NO-BREAK SPACE}in")]
+    assert piston.outlier == "6"
+    assert piston.allowed.authority == "maker's sheet"
+    assert (piston.minimum.label, piston.maximum.label) == ("4", "6")
+    assert piston.spread / INCH == pytest.approx(0.0010)
+    assert piston.position_in_range == pytest.approx((0.0041250 - 0.0035) / 0.0010)
+    assert piston.in_unit(piston.mean) == pytest.approx(0.004125)
+    assert "cylinder 6 at 0.0049" in piston.text
+    assert piston.where is not None
+    assert piston.where[1] == 3
+
+
+def test_accepted_says_why_and_by_whom(tmp_path: Path) -> None:
+    end_float = checks_of(tmp_path, RANGES)["Crank end float"]
+    assert end_float.verdict == "out of range, accepted"
+    assert end_float.passes
+    assert end_float.text.endswith("accepted by RT because new thrust shells measured the same.")
+
+
+def test_the_ends_of_a_range_are_inside_and_no_range_is_no_verdict(tmp_path: Path) -> None:
+    checks = checks_of(tmp_path, RANGES)
+    assert checks["Rod side clearance"].verdict == "in range"
+    assert checks["Rod side clearance"].position_in_range is None
+    assert checks["Pin clearance"].verdict == "no range"
+    assert checks["Oil pump end clearance"].verdict == "in range"
+
+
+def test_a_rule_of_thumb_applies_where_the_record_states_no_range(tmp_path: Path) -> None:
+    assembly = "fits: {top_ring_gap: {unit: in, measured: [.018, .019, .019, .019, .019, .019, .019, .019]}}"
+    gap = checks_of(tmp_path, assembly)["Top ring gap"]
+    assert gap.allowed.minimum is not None
+    assert gap.allowed.minimum / INCH == pytest.approx(0.0045 * 4.030475)
+    assert "common practice" in gap.allowed.authority
+    assert [at.label for at in gap.out_of_range] == ["1"]
+    wider = Shop.model_validate({"guidelines": {"ring_gap_per_bore": 0.0050}})
+    by_shop = checks_of(tmp_path, assembly, wider)["Top ring gap"]
+    assert len(by_shop.out_of_range) == 8
+    assert "the shop's habit" in by_shop.allowed.authority
+
+
+def test_clearances_that_were_not_gauged_are_checked_from_the_parts(tmp_path: Path) -> None:
+    main = checks_of(tmp_path, "by: RT")["Main oil clearance"]
+    assert main.computed
+    assert main.verdict == "in range"
+    assert len(main.readings) == 5
+
+
+def test_cylinders_against_each_other(tmp_path: Path) -> None:
+    assembly = """
+        checks:
+          leak_down: {unit: '%', at_most: 20, measured: [5, 6, 5, 5, 7, 5, 14, 5]}
+          cranking_compression: {unit: psi, measured: [172, 150, 170, 173, 171, 172, 175, 173]}
+          coil_bind: {unit: in, measured: 0.050}
+          intake_piston_to_valve: {unit: mm, at_least: 1.5, measured: 1.9}
+    """
+    checks = checks_of(tmp_path, assembly)
+    assert checks["Leak down"].verdict == "in range"
+    assert checks["Leak down"].outlier == "7"
+    assert checks["Leak-down, best to worst"].verdict == "out of range"
+    assert checks["Cranking compression, worst of best"].verdict == "out of range"
+    assert checks["Cranking compression, worst of best"].readings[0].value == pytest.approx(150 / 175)
+    assert checks["Coil bind"].verdict == "out of range"
+    # A range that the record states wins over the guideline of 0.080 in.
+    assert checks["Intake piston to valve"].verdict == "in range"
