@@ -13,7 +13,6 @@ from builder.figures.review.cautions import build_cautions
 from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.discrepancies import find_discrepancies
 from builder.figures.review.plausibility import plausibility_problems
-from builder.figures.review.session_cautions import session_cautions
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -37,8 +36,8 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     )
     sheet = replace(sheet, clearances=check_clearances(build, shop, sheet))
     problems = (*solver.problems, *(session.problems if session else ()), *plausibility_problems(build, sheet))
-    noticed = (*session_cautions(build, session), *build_cautions(build, shop, sheet))
-    return replace(sheet, figures=_with_cautions(sheet.figures, noticed), problems=problems, cautions=noticed)
+    cautions = build_cautions(build, shop, sheet)
+    return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
 
 
 def _with_cautions(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -> tuple[Figure, ...]:

@@ -273,8 +273,8 @@ def _fit(fit: CheckedClearance) -> FitLine:
     note += [fit.note] if fit.note else []
     note += [f"gauged by {fit.by}"] if fit.by else []
     return FitLine(
-        fit.title, fit.allowed.text, fit.allowed.authority, found, fit.mean_text if len(marks) > 1 else "",
-        fit.axis or "", marks, fit.verdict, fit.verdict == "out of range", "; ".join(note), fit.computed,
+        fit.title, fit.allowed.text, fit.allowed.authority_text, found, fit.mean_text if len(marks) > 1 else "",
+        fit.axis or "", marks, fit.verdict, not fit.passes, "; ".join(note), fit.computed,
     )  # fmt: skip
 
 

@@ -182,6 +182,11 @@ class Figure:
         return max(self.positions, key=lambda position: position.value, default=None)
 
     @property
+    def where(self) -> tuple[Path, int] | None:
+        """Return file and line of the first input that has them."""
+        return next((item.where for item in self.inputs if item.where), None)
+
+    @property
     def spread(self) -> float:
         """Return the highest less the lowest value, SI."""
         values = [position.value for position in self.positions]

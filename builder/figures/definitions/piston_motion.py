@@ -13,6 +13,9 @@ from builder.figures.core.solver import FigureResult
 from builder.figures.core.types import GIVEN, InputValue
 from builder.figures.definitions.pull_inputs import session_of
 
+AT_RED_LINE = "at the red line"
+"""Label of the position at the red line, of the figures that are given at several speeds."""
+
 define = Definitions()
 
 define.add_inputs(
@@ -43,7 +46,7 @@ def _speeds_of_interest(context: Context, item: Input) -> InputValue | None:
     speeds: dict[str, float] = {}
     red_line, session = context.build.build.engine.red_line, session_of(context)
     if red_line is not None:
-        speeds["at the red line"] = red_line.si
+        speeds[AT_RED_LINE] = red_line.si
     if session is not None and session.best is not None:
         speeds["at peak power"] = session.best.peaks.power.speed
     if not speeds:

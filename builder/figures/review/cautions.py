@@ -1,4 +1,4 @@
-"""The shop's guidelines held against a build: what deserves a second look. Breaking one is never an error."""
+"""Cautions: the guidelines and the ranges of standards that a build breaks. Breaking one is never an error."""
 
 from __future__ import annotations
 
@@ -7,10 +7,8 @@ from collections.abc import Callable, Iterator
 from builder.figures.core import display_units
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.definitions.cam_readings import lift_of
-from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance
+from builder.figures.definitions.piston_motion import AT_RED_LINE
 from builder.figures.review.guideline_defaults import (
-    COMMON_PRACTICE,
-    SHOP_RULE,
     crank_guideline,
     effective_ratio_guideline,
     guideline_value,
@@ -21,29 +19,52 @@ from builder.record.models.shop import Shop
 
 _SET_IN = "set in shop.yaml, guidelines"
 _NEAR_SEAT = 0.55e-3
-"""Timing taken at more lift [m] than this says too little of when the valve really shuts."""
+"""Timing taken at more lift [m] than this does not show when the valve really shuts."""
 _SOURCES_TO_CHECK = {"used", "customer's own", "swap meet", "mixed lot"}
 
 Rule = Callable[[Build, Shop, FigureSheet], Iterator[Caution]]
 
 
 def build_cautions(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[Caution, ...]:
-    """Every guideline that a build breaks, each with whose rule it is."""
+    """Return every guideline and every standard's range that a build breaks, each with whose rule it is."""
     return tuple(caution for rule in _RULES for caution in rule(build, shop, sheet))
+
+
+def _correction_range(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    """Yield what lies outside the range of a correction standard, once for all pulls alike."""
+    pulls_by_text: dict[str, list[str]] = {}
+    for pull in sheet.session.counted if sheet.session else ():
+        for text in pull.outside:
+            pulls_by_text.setdefault(text, []).append(pull.name)
+    for text, names in pulls_by_text.items():
+        yield Caution("correction_factor", f"{', '.join(names)}: {text}", "the standard's own range")
+
+
+def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    for violation in sheet.session.violations if sheet.session else ():
+        path = f"dyno.pulls.{violation.index}"
+        yield Caution(path, violation.text, violation.guideline, build.where(f"{path}.file"))
+
+
+def _peak_at_end(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    best = sheet.session.best if sheet.session else None
+    if best is not None and best.peaks.power.at_end:
+        text = f"{best.name}: power was highest where the pull ended or began, so the engine's own peak lies outside"
+        yield Caution("peak_power", text, "")
 
 
 def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     material, power = build.get("bottom_end.crankshaft.material"), sheet.get("peak_power")
-    trusted = crank_guideline(shop, material) if material else None
-    if trusted is None or trusted.power is None or power is None or power.value <= trusted.power:
+    rule = crank_guideline(shop, material) if material else None
+    if rule is None or power is None or power.value <= rule.power:
         return
-    up_to = display_units.POWER.text(trusted.power, sheet.system)
-    strength = f" ({trusted.strength.replace('psi', 'psi tensile')})" if trusted.strength else ""
-    limit = f"up to {up_to}" if trusted.text != "less than nodular iron" else f"less than nodular iron, {up_to}"
+    strength = f" ({rule.strength.replace('psi', 'psi tensile')})" if rule.strength else ""
+    up_to = display_units.POWER.text(rule.power, sheet.system)
+    limit = f"less than {rule.less_than}, {up_to}" if rule.less_than else f"up to {up_to}"
     yield Caution(
         "peak_power",
         f"The crankshaft is of {material}{strength} and the engine makes {power.display}",
-        f"{SHOP_RULE if trusted.set_by_shop else COMMON_PRACTICE}: {limit}; shops differ widely here, and it is {_SET_IN}.crank_power",
+        f"{rule.authority}: {limit}; shops differ widely here, and it is {_SET_IN}.crank_power",
         build.where("bottom_end.crankshaft.material"),
     )
 
@@ -51,7 +72,7 @@ def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
 def _piston_speed(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     kind, figure = build.get("bottom_end.pistons.type"), sheet.get("mean_piston_speed")
     rule = piston_speed_guideline(shop, kind) if kind else None
-    at = next((p for p in figure.positions if p.label == "at the red line"), None) if figure else None
+    at = next((p for p in figure.positions if p.label == AT_RED_LINE), None) if figure else None
     if rule is None or at is None or at.value <= rule.value:
         return
     yield Caution(
@@ -68,27 +89,24 @@ def _quench(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     if figure is None or engine.ignition != "spark" or engine.cycle != "four-stroke":
         return
     least, most = guideline_value(shop, "least_quench"), guideline_value(shop, "most_quench")
-    low, high = _extremes(figure)
-    where = next((known.where for known in figure.inputs if known.where), None)
-    if low[0] < least.value:
-        said = "the crown stands above the head's face" if low[0] < 0 else "piston and head may touch at speed"
-        yield Caution(
-            "quench", f"Quench is {low[1]}: {said}", f"{least.authority}: at least {least.text_in(sheet.system)}", where
-        )
-    if high[0] > most.value:
-        said = f"Quench is {high[1]}: too wide to stir the charge"
-        yield Caution("quench", said, f"{most.authority}: at most {most.text_in(sheet.system)}", where)
+    (low, low_text), (high, high_text) = _extremes(figure)
+    if low < least.value:
+        consequence = "the crown stands above the head's face" if low < 0 else "piston and head may touch at speed"
+        rule = f"{least.authority}: at least {least.text_in(sheet.system)}"
+        yield Caution("quench", f"Quench is {low_text}: {consequence}", rule, figure.where)
+    if high > most.value:
+        rule = f"{most.authority}: at most {most.text_in(sheet.system)}"
+        yield Caution("quench", f"Quench is {high_text}: too wide to stir the charge", rule, figure.where)
 
 
 def _extremes(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
-    """Least and most of a figure: value, and text with the position."""
-    least, most = figure.minimum, figure.maximum
-    if least is None or most is None or len(figure.positions) == 1:
-        alone = (figure.value, figure.display)
-        return alone, alone
+    """Return the lowest and the highest value of a figure, each with its text and position."""
+    low, high = figure.minimum, figure.maximum
+    if low is None or high is None or len(figure.positions) == 1:
+        return (figure.value, figure.display), (figure.value, figure.display)
     return (
-        (least.value, f"{least.display} at {figure.axis} {least.label}"),
-        (most.value, f"{most.display} at {figure.axis} {most.label}"),
+        (low.value, f"{low.display} at {figure.axis} {low.label}"),
+        (high.value, f"{high.display} at {figure.axis} {high.label}"),
     )
 
 
@@ -112,20 +130,20 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
 
 
 def _spring_travel(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    """Coil bind as computed; where it was measured, the check itself is judged."""
+    """Yield coil bind as computed; where it was measured, the check of the measurement applies."""
     figure, rule = sheet.get("coil_bind_clearance"), guideline_value(shop, "least_coil_bind")
     if figure is None or build.get("assembly.checks.coil_bind") is not None or figure.value >= rule.value:
         return
-    where = next((known.where for known in figure.inputs if known.where), None)
-    said = f"The valve springs have {figure.display} of travel left at full lift"
-    yield Caution("coil_bind_clearance", said, f"{rule.authority}: at least {rule.text_in(sheet.system)}", where)
+    text = f"The valve springs have {figure.display} of travel left at full lift"
+    limit = f"{rule.authority}: at least {rule.text_in(sheet.system)}"
+    yield Caution("coil_bind_clearance", text, limit, figure.where)
 
 
 def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     engine = build.build.engine
     if engine.induction not in (None, "natural") or engine.cycle != "four-stroke":
         return
-    for slug, name, unit in (
+    for slug, name, title in (
         ("bmep", "most_bmep_natural", "Bmep"),
         ("volumetric_efficiency", "most_volumetric_efficiency", "Volumetric efficiency"),
     ):
@@ -134,7 +152,7 @@ def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
             limit = figure.method.display_unit.text(rule.value, sheet.system)
             yield Caution(
                 slug,
-                f"{unit} of {figure.display} is more than natural induction is known to give: "
+                f"{title} of {figure.display} is more than natural induction is known to give: "
                 "look at the dyno's calibration and the correction",
                 f"{rule.authority}: up to {limit}",
             )
@@ -145,8 +163,8 @@ def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     if total is None or build.build.engine.ignition != "spark" or total.si <= rule.value:
         return
     path = "delivery.settings.total_timing"
-    said = f"Total timing is set to {total.text}"
-    yield Caution(path, said, f"{rule.authority}: up to {rule.text}", build.where(path))
+    text = f"Total timing is set to {total.text}"
+    yield Caution(path, text, f"{rule.authority}: up to {rule.text}", build.where(path))
 
 
 def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -156,31 +174,29 @@ def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
         yield Caution("injector_duty", f"The injectors stand open {duty.display} of the time", limit)
     headroom, rule = sheet.get("induction_headroom"), guideline_value(shop, "least_induction_headroom")
     if headroom is not None and headroom.value < rule.value:
-        said = f"The induction passes {headroom.display} of the air the engine asks for"
-        yield Caution("induction_headroom", said, f"{rule.authority}: at least {rule.text}")
+        text = f"The induction passes {headroom.display} of the air the engine asks for"
+        yield Caution("induction_headroom", text, f"{rule.authority}: at least {rule.text}")
 
 
 def _clearances(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    for fit in sheet.clearances:
-        if not fit.passes:
-            yield Caution(_slug_of(fit), fit.violation_text, fit.rule_text, fit.where)
-
-
-def _slug_of(fit: CheckedClearance) -> str:
-    """The figure that a judged fit belongs to, or its path where it has none."""
-    name = fit.path.rpartition(".")[2]
-    return FIGURE_OF_CHECK.get(name, fit.path)
+    for clearance in sheet.clearances:
+        if not clearance.passes:
+            about = clearance.figure_slug or clearance.path
+            yield Caution(about, clearance.violation_text, clearance.rule_text, clearance.where)
 
 
 def _parts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     for index, part in enumerate(build.parts.parts if build.parts else ()):
         if part.never_checked and part.source in _SOURCES_TO_CHECK:
             path = f"parts.parts.{index}"
-            said = f"Nobody checked this part before it went in: {part.part} ({part.source})"
-            yield Caution(path, said, "", build.where(path))
+            text = f"Nobody checked this part before it went in: {part.part} ({part.source})"
+            yield Caution(path, text, "", build.where(path))
 
 
 _RULES: tuple[Rule, ...] = (
+    _correction_range,
+    _pull_guidelines,
+    _peak_at_end,
     _crank,
     _piston_speed,
     _quench,

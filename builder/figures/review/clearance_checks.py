@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -28,18 +28,18 @@ from builder.figures.definitions.fasteners import joint_labels
 from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value
 from builder.record.models.assembly import Checks, Fits
 from builder.record.models.build import Build
-from builder.record.models.fields import RecordModel, notes_of, title_of
+from builder.record.models.fields import notes_of, title_of
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Accepted, Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
 
 Verdict = Literal["in range", "out of range", "out of range, accepted", "no range"]
+Kind = Literal["fit", "check", "joint", "bore"]
 
 _CHECKS_AT = "assembly.checks"
-_NBSP = "\N{NO-BREAK SPACE}"
 _OIL_CLEARANCE_TOLERANCE = 0.25
-"""How far an oil clearance may lie from 0.001 of the journal before it calls for a second look."""
+"""How far an oil clearance may be from 0.001 of the journal, as a part of it, without a caution."""
 
 
 @dataclass(frozen=True)
@@ -60,15 +60,20 @@ class Measurement:
 
 @dataclass(frozen=True)
 class AllowedRange:
-    """What is allowed (SI; either end may be missing), in words, and whose rule it is."""
+    """What is allowed (SI; either end may be missing), as text, and whose rule it is (empty where not recorded)."""
 
     minimum: float | None = None
     maximum: float | None = None
     text: str = ""
     authority: str = ""
 
+    @property
+    def authority_text(self) -> str:
+        """Whose rule it is, in words."""
+        return self.authority or ("as recorded" if self else "")
+
     def out_of_range(self, value: float) -> bool:
-        """Whether a value lies outside; both ends are inside, whatever the last bit of a float says."""
+        """Return whether a value lies outside; both ends are inside, within the rounding of a float."""
         slack = 1e-9 * max(abs(value), abs(self.minimum or 0.0), abs(self.maximum or 0.0))
         return (self.minimum is not None and value < self.minimum - slack) or (
             self.maximum is not None and value > self.maximum + slack
@@ -78,22 +83,22 @@ class AllowedRange:
         return self.minimum is not None or self.maximum is not None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CheckedClearance:
-    """One clearance or check, judged.
+    """One clearance or check, held against its range.
 
     ``path`` is where the record holds it, ``unit`` the unit it was written in, ``axis`` what its positions are
-    (None for a single value), ``odd`` the label of the position that stands out.
+    (None for a single value), ``outlier`` the label of the position that stands out. ``computed``: nobody
+    gauged it, it follows from the parts.
     """
 
     path: str
     title: str
-    kind: Literal["fit", "check", "joint", "bore"]
+    kind: Kind
     dimension: str
     unit: str
     readings: tuple[Measurement, ...]
     allowed: AllowedRange
-    verdict: Verdict
     mean_text: str
     axis: str | None = None
     outlier: str | None = None
@@ -101,85 +106,91 @@ class CheckedClearance:
     by: str | None = None
     note: str | None = None
     computed: bool = False
-    """Whether nobody gauged it: it follows from the parts."""
     where: tuple[Path, int] | None = None
 
     @property
-    def minimum(self) -> Measurement:
-        """The least reading."""
-        return min(self.readings, key=lambda at: at.value)
+    def figure_slug(self) -> str | None:
+        """Slug of the figure that the clearance belongs to; None where it has none."""
+        return _FIGURE_OF_CHECK.get(self.path.rpartition(".")[2])
 
     @property
-    def maximum(self) -> Measurement:
-        """The most."""
-        return max(self.readings, key=lambda at: at.value)
-
-    @property
-    def mean(self) -> float:
-        """The mean of all readings, SI."""
-        return float(np.mean([at.value for at in self.readings]))
-
-    @property
-    def spread(self) -> float:
-        """Most less least, SI."""
-        return self.maximum.value - self.minimum.value
-
-    @property
-    def position_in_range(self) -> float | None:
-        """Where the mean lies in its range: 0 at the least allowed, 1 at the most; None for a range with one end."""
-        least, most = self.allowed.minimum, self.allowed.maximum
-        if least is None or most is None or least >= most:
-            return None
-        return float(engine.position_in_range(self.mean, least, most))
-
-    @property
-    def out_of_range(self) -> tuple[Measurement, ...]:
-        """The readings out of range."""
-        return tuple(at for at in self.readings if at.out_of_range)
+    def verdict(self) -> Verdict:
+        """Whether all readings are within what is allowed."""
+        if not self.allowed:
+            return "no range"
+        if not self.out_of_range:
+            return "in range"
+        return "out of range, accepted" if self.accepted else "out of range"
 
     @property
     def passes(self) -> bool:
         """Whether there is nothing to caution about."""
-        return self.verdict != "out of range"
+        return not self.out_of_range or self.accepted is not None
+
+    @property
+    def minimum(self) -> Measurement:
+        """The lowest reading."""
+        return min(self.readings, key=lambda reading: reading.value)
+
+    @property
+    def maximum(self) -> Measurement:
+        """The highest reading."""
+        return max(self.readings, key=lambda reading: reading.value)
+
+    @property
+    def mean(self) -> float:
+        """The mean of all readings, SI."""
+        return float(np.mean([reading.value for reading in self.readings]))
+
+    @property
+    def position_in_range(self) -> float | None:
+        """Where the mean lies: 0 at the least allowed, 1 at the most; None for a range with one end."""
+        minimum, maximum = self.allowed.minimum, self.allowed.maximum
+        if minimum is None or maximum is None or minimum >= maximum:
+            return None
+        return float(engine.position_in_range(self.mean, minimum, maximum))
+
+    @property
+    def out_of_range(self) -> tuple[Measurement, ...]:
+        """The readings out of range."""
+        return tuple(reading for reading in self.readings if reading.out_of_range)
 
     def in_unit(self, si: float) -> float:
-        """A value in the unit that the shop wrote, for a drawing."""
+        """Return a value in the unit that the shop wrote, for a chart."""
         return si if self.dimension == NUMBER or not self.unit else to_unit(si, self.unit, self.dimension)
 
     @property
     def text(self) -> str:
-        """What was found, against what, and what came of it: one sentence."""
-        found = f"{self.title}: {self._readings_text}"
+        """The readings, the range and the verdict in one sentence."""
+        text = f"{self.title}: {self._readings_text}"
         if not self.allowed:
-            return f"{found}; no range was recorded."
-        allowed = f"allowed {self.allowed.text} ({self.allowed.authority})"
-        if self.verdict == "in range":
-            return f"{found}; {allowed}."
-        said = f"{found}; {self._out_of_range_text}; {allowed}"
-        if self.verdict == "out of range, accepted" and self.accepted:
-            return f"{said}; accepted by {self.accepted.by} because {self.accepted.why}."
-        return f"{said}."
+            return f"{text}; no range was recorded."
+        allowed = f"allowed {self.allowed.text} ({self.allowed.authority_text})"
+        if not self.out_of_range:
+            return f"{text}; {allowed}."
+        text = f"{text}; {self._out_of_range_text}; {allowed}"
+        if self.accepted:
+            return f"{text}; accepted by {self.accepted.by} because {self.accepted.why}."
+        return f"{text}."
 
     @property
     def violation_text(self) -> str:
         """What is out of range, without the range."""
-        return (
-            f"{self.title}: {self._out_of_range_text}"
-            if self.axis
-            else f"{self.title}: {self._readings_text}, out of range"
-        )
+        if self.axis:
+            return f"{self.title}: {self._out_of_range_text}"
+        return f"{self.title}: {self._readings_text}, out of range"
 
     @property
     def rule_text(self) -> str:
         """What is allowed, and by whom."""
-        return f"allowed {self.allowed.text}, {self.allowed.authority}"
+        return f"allowed {self.allowed.text}, {self.allowed.authority_text}"
 
     @property
     def _out_of_range_text(self) -> str:
         if not self.axis:
             return "out of range"
-        places = ", ".join(f"{self.axis} {at.label} at {at.text}" for at in self.out_of_range)
-        return f"{places}: out of range"
+        positions = ", ".join(f"{self.axis} {reading.label} at {reading.text}" for reading in self.out_of_range)
+        return f"{positions}: out of range"
 
     @property
     def _readings_text(self) -> str:
@@ -190,10 +201,10 @@ class CheckedClearance:
         return f"{self.minimum.text} to {self.maximum.text}, mean {self.mean_text}"
 
 
-def check_clearances(build: Build, shop: Shop, sheet: FigureSheet | None = None) -> tuple[CheckedClearance, ...]:
-    """Every clearance and check of the record against its range, in the order of the record.
+def check_clearances(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[CheckedClearance, ...]:
+    """Return every clearance and check of the record against its range, in the order of the record.
 
-    With the ``sheet`` at hand, clearances that nobody gauged are judged as they follow from the parts.
+    Clearances that nobody gauged are taken from the figures of the sheet, which follow from the parts.
     """
     return (
         *_fit_checks(build, shop, sheet),
@@ -203,7 +214,7 @@ def check_clearances(build: Build, shop: Shop, sheet: FigureSheet | None = None)
     )
 
 
-def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator[CheckedClearance]:
+def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[CheckedClearance]:
     fits = build.get(FITS_AT)
     for name, info in Fits.model_fields.items():
         if name not in CLEARANCES:
@@ -211,61 +222,61 @@ def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet | None) -> Iterator
         path, title = f"{FITS_AT}.{name}", title_of(name, info)
         reading = getattr(fits, name) if fits else None
         rule = _guideline_range(build, shop, name)
-        figure = sheet.get(name) if sheet else None
         if isinstance(reading, Reading) and reading.preferred:
             yield _check_reading(build, path, title, "fit", reading, CLEARANCES[name], rule)
-        elif figure is not None:
-            yield _check_computed(build, path, title, figure, reading, rule)
-    for index, other in enumerate(fits.other if fits else ()):
-        if other.reading.preferred:
-            yield _check_reading(
-                build, f"{FITS_AT}.other.{index}", _capitalise(other.name), "fit", other.reading, "reading"
-            )
+        elif name in sheet:
+            yield _check_computed(build, path, title, sheet[name], reading, rule)
+    for index, fit in enumerate(fits.other if fits else ()):
+        if fit.reading.preferred:
+            path, title = f"{FITS_AT}.other.{index}", _capitalise(fit.name)
+            yield _check_reading(build, path, title, "fit", fit.reading, "reading")
 
 
 def _check_reading(
     build: Build,
     path: str,
     title: str,
-    kind: Literal["fit", "check", "joint", "bore"],
+    kind: Kind,
     reading: Reading,
     axis: str | None,
     rule: AllowedRange | None = None,
 ) -> CheckedClearance:
-    limits = recorded_range(reading) or rule or AllowedRange()
+    allowed = recorded_range(reading) or rule or AllowedRange()
     values = reading.values
     quantities = reading.preferred if reading.measured else (mean_quantity(reading),)
-    labels = numbered(len(values)) if len(values) > 1 else ("",)
+    single = len(values) == 1
+    labels = ("",) if single else numbered(len(values))
     readings = tuple(
         Measurement(
             label,
             float(value),
             written_number(quantity),
             printed_unit(quantity.unit),
-            limits.out_of_range(float(value)),
+            allowed.out_of_range(float(value)),
         )
         for label, value, quantity in zip(labels, values, quantities, strict=True)
     )
-    odd = outlier_index(values, max(quantity.step for quantity in reading.preferred)) if len(values) > 2 else None
+    outlier = outlier_index(values, max(quantity.step for quantity in reading.preferred)) if len(values) > 2 else None
     return CheckedClearance(
-        path, title, kind, reading.dimension, reading.preferred[0].unit, readings, limits,
-        _verdict(limits, readings, reading.accepted), written_mean(reading),
-        (axis or "reading") if len(values) > 1 else None,
-        None if odd is None else labels[odd],
-        reading.accepted, reading.by, reading.note, where=build.where(path),
-    )  # fmt: skip
-
-
-def _verdict(limits: AllowedRange, readings: tuple[Measurement, ...], accepted: Accepted | None) -> Verdict:
-    if not limits:
-        return "no range"
-    if not any(at.out_of_range for at in readings):
-        return "in range"
-    return "out of range, accepted" if accepted else "out of range"
+        path=path,
+        title=title,
+        kind=kind,
+        dimension=reading.dimension,
+        unit=reading.preferred[0].unit,
+        readings=readings,
+        allowed=allowed,
+        mean_text=written_mean(reading),
+        axis=None if single else axis or "reading",
+        outlier=None if outlier is None else labels[outlier],
+        accepted=reading.accepted,
+        by=reading.by,
+        note=reading.note,
+        where=build.where(path),
+    )
 
 
 def recorded_range(reading: Reading | None) -> AllowedRange:
-    """What the record itself allows."""
+    """Return what the record itself allows."""
     if reading is None or (reading.least is None and reading.most is None):
         return AllowedRange()
     if reading.allowed:
@@ -277,56 +288,66 @@ def recorded_range(reading: Reading | None) -> AllowedRange:
         reading.least.si if reading.least else None,
         reading.most.si if reading.most else None,
         text.replace("-", "−"),
-        reading.rule or "as recorded",
+        reading.rule or "",
     )
 
 
 def _check_computed(
     build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: AllowedRange | None
 ) -> CheckedClearance:
-    limits = recorded_range(reading) or rule or AllowedRange()
+    allowed = recorded_range(reading) or rule or AllowedRange()
     positions = figure.positions or (Position("", figure.value, figure.number_with_uncertainty, figure.unit),)
-    readings = tuple(Measurement(p.label, p.value, p.number, p.unit, limits.out_of_range(p.value)) for p in positions)
-    accepted = reading.accepted if reading else None
-    where = build.where(path) if reading else next((k.where for k in figure.inputs if k.where), None)
-    unit = "in" if figure.unit == "in" else "mm"
+    readings = tuple(Measurement(p.label, p.value, p.number, p.unit, allowed.out_of_range(p.value)) for p in positions)
     return CheckedClearance(
-        path, title, "fit", "length", unit, readings, limits, _verdict(limits, readings, accepted), figure.display,
-        figure.axis, figure.outlier, accepted, computed=True, where=where,
-    )  # fmt: skip
-
-
-def _mean(build: Build, path: str) -> tuple[float, Quantity] | None:
-    reading = build.get(path)
-    if not isinstance(reading, Reading) or not reading.preferred or reading.values.mean() <= 0:
-        return None
-    return float(reading.values.mean()), reading.preferred[0]
+        path=path,
+        title=title,
+        kind="fit",
+        dimension="length",
+        unit="in" if figure.unit == "in" else "mm",
+        readings=readings,
+        allowed=allowed,
+        mean_text=figure.display,
+        axis=figure.axis,
+        outlier=figure.outlier,
+        accepted=reading.accepted if reading else None,
+        computed=True,
+        where=build.where(path) if reading else figure.where,
+    )
 
 
 def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None:
-    """What the shop's habit or common practice asks of a clearance that has no range of its own."""
-    if name == "top_ring_gap" and (bore := _mean(build, "bottom_end.block.bores")):
+    """Return what the shop's rule or common practice asks of a clearance that has no range of its own."""
+    if name == "top_ring_gap" and (bore := _mean_quantity(build, "bottom_end.block.bores")):
         rule = guideline_value(shop, "ring_gap_per_bore")
         if rule.value <= 0:
             return None
-        least = float(engine.ring_gap_rule(bore[0], rule.value))
-        return AllowedRange(
-            least, None, f"at least {_length(least, bore[1])}", f"{rule.authority}: {rule.text} of the bore"
-        )
-    journal = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
-    if journal and (diameter := _mean(build, f"bottom_end.crankshaft.{journal}")):
+        minimum = float(engine.ring_gap_rule(bore.si, rule.value))
+        authority = f"{rule.authority}: {rule.text} of the bore"
+        return AllowedRange(minimum, None, f"at least {_length_text(minimum, bore)}", authority)
+    journals = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
+    if journals and (journal := _mean_quantity(build, f"bottom_end.crankshaft.{journals}")):
         rule = guideline_value(shop, "oil_clearance_per_journal")
         if rule.value <= 0:
             return None
-        middle = float(engine.oil_clearance_rule(diameter[0], rule.value))
-        least, most = middle * (1 - _OIL_CLEARANCE_TOLERANCE), middle * (1 + _OIL_CLEARANCE_TOLERANCE)
-        text = f"{_length(least, diameter[1])} to {_length(most, diameter[1])}"
-        return AllowedRange(least, most, text, f"{rule.authority}: {rule.text} of the journal, a quarter either way")
+        middle = float(engine.oil_clearance_rule(journal.si, rule.value))
+        minimum, maximum = middle * (1 - _OIL_CLEARANCE_TOLERANCE), middle * (1 + _OIL_CLEARANCE_TOLERANCE)
+        text = f"{_length_text(minimum, journal)} to {_length_text(maximum, journal)}"
+        authority = f"{rule.authority}: {rule.text} of the journal, a quarter either way"
+        return AllowedRange(minimum, maximum, text, authority)
     return None
 
 
-def _length(si: float, like: Quantity) -> str:
-    return display_units.LENGTH.text(si, system_of_unit(like))
+def _mean_quantity(build: Build, path: str) -> Quantity | None:
+    """Return the mean of a reading in the unit it was written in; None unless it is above zero."""
+    reading = build.get(path)
+    if not isinstance(reading, Reading) or not reading.preferred or reading.values.mean() <= 0:
+        return None
+    return replace(reading.preferred[0], si=float(reading.values.mean()))
+
+
+def _length_text(si: float, written: Quantity) -> str:
+    """Return a length in the system that another one was written in."""
+    return display_units.LENGTH.text(si, system_of_unit(written))
 
 
 def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
@@ -338,48 +359,44 @@ def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
         ("taper", "Bore taper", engine.bore_taper, card.taper_at_most, 2),
         ("out_of_round", "Bore out of round", engine.bore_out_of_round, card.out_of_round_at_most, 1),
     )
-    for name, title, measure, most, fewest in kinds:
-        gauged = {str(bore.cylinder): [[d.across, d.along] for d in bore.depths] for bore in card.cylinders}
-        # A reading of nought is a problem of its own, with its line.
-        good = {label: depths for label, depths in gauged.items() if len(depths) >= fewest and np.min(depths) > 0}
-        if not good:
-            continue
-        places = {label: float(np.ravel(measure([depths]))[0]) * scale for label, depths in good.items()}
-        limits = (
-            AllowedRange(None, most.si, f"at most {written_text(most)}", "the gauge card") if most else AllowedRange()
-        )
-        yield _from_values(
-            build, f"work.bore_gauging.{name}_at_most", title, "bore", places, card.unit, limits, card.by
-        )
-
-
-def _from_values(
-    build: Build,
-    path: str,
-    title: str,
-    kind: Literal["check", "bore"],
-    places: dict[str, float],
-    unit: str,
-    limits: AllowedRange,
-    by: str | None = None,
-) -> CheckedClearance:
-    system: System = "inch" if unit == "in" else "metric"
+    system: System = "inch" if card.unit == "in" else "metric"
     length = display_units.LENGTH
-    readings = tuple(
-        Measurement(
-            label,
-            value,
-            length.text(value, system, with_unit=False),
-            length.label(system),
-            limits.out_of_range(value),
+    for name, title, measure, most, fewest_depths in kinds:
+        gauged = {str(bore.cylinder): [[d.across, d.along] for d in bore.depths] for bore in card.cylinders}
+        # A reading of zero is a problem of its own, with its line.
+        values = {
+            label: float(np.ravel(measure([depths]))[0]) * scale
+            for label, depths in gauged.items()
+            if len(depths) >= fewest_depths and np.min(depths) > 0
+        }
+        if not values:
+            continue
+        allowed = AllowedRange()
+        if most:
+            allowed = AllowedRange(None, most.si, f"at most {written_text(most)}", "the gauge card")
+        path = f"work.bore_gauging.{name}_at_most"
+        yield CheckedClearance(
+            path=path,
+            title=title,
+            kind="bore",
+            dimension="length",
+            unit=card.unit,
+            readings=tuple(
+                Measurement(
+                    label,
+                    value,
+                    length.text(value, system, with_unit=False),
+                    length.label(system),
+                    allowed.out_of_range(value),
+                )
+                for label, value in values.items()
+            ),
+            allowed=allowed,
+            mean_text=length.text(float(np.mean(list(values.values()))), system),
+            axis="cylinder" if len(values) > 1 else None,
+            by=card.by,
+            where=build.where(path),
         )
-        for label, value in places.items()
-    )
-    mean = length.text(float(np.mean(list(places.values()))), system)
-    return CheckedClearance(
-        path, title, kind, "length", unit, readings, limits, _verdict(limits, readings, None), mean,
-        "cylinder" if len(readings) > 1 else None, by=by, where=build.where(path),
-    )  # fmt: skip
 
 
 def _bolt_stretch_checks(build: Build) -> Iterator[CheckedClearance]:
@@ -402,14 +419,14 @@ def _assembly_checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
         limit = _MINIMUM_RULES.get(name)
         rule = _at_least(guideline_value(shop, limit), reading) if limit else None
         yield _check_reading(build, path, title, "check", reading, notes_of(info).axis, rule)
-        yield from _check_spread(build, shop, checks, name, reading)
-    for index, other in enumerate(checks.other):
-        if other.reading is not None and other.reading.preferred:
+        yield from _spread_check(build, shop, name, reading)
+    for index, check in enumerate(checks.other):
+        if check.reading is not None and check.reading.preferred:
             path = f"{_CHECKS_AT}.other.{index}"
-            yield _check_reading(build, path, _capitalise(other.name), "check", other.reading, "reading")
+            yield _check_reading(build, path, _capitalise(check.name), "check", check.reading, "reading")
 
 
-FIGURE_OF_CHECK = {
+_FIGURE_OF_CHECK = {
     **{name: name for name in CLEARANCES},
     "taper_at_most": "bore_taper",
     "out_of_round_at_most": "bore_out_of_round",
@@ -417,7 +434,7 @@ FIGURE_OF_CHECK = {
     "exhaust_piston_to_valve": "piston_to_valve",
     "coil_bind": "coil_bind_clearance",
 }
-"""The figure that each judged fit or check belongs to, by the last step of its path."""
+"""The figure that each checked clearance belongs to, by the last step of its path."""
 
 _MINIMUM_RULES = {
     "intake_piston_to_valve": "least_intake_piston_to_valve",
@@ -427,35 +444,44 @@ _MINIMUM_RULES = {
 
 
 def _at_least(rule: GuidelineValue, reading: Reading) -> AllowedRange:
-    return AllowedRange(rule.value, None, f"at least {_length(rule.value, reading.preferred[0])}", rule.authority)
+    text = f"at least {_length_text(rule.value, reading.preferred[0])}"
+    return AllowedRange(rule.value, None, text, rule.authority)
 
 
-def _check_spread(
-    build: Build, shop: Shop, checks: RecordModel, name: str, reading: Reading
-) -> Iterator[CheckedClearance]:
-    """How even the cylinders are: best against worst, whatever their level."""
+def _spread_check(build: Build, shop: Shop, name: str, reading: Reading) -> Iterator[CheckedClearance]:
+    """Yield how even the cylinders are: best against worst, whatever their level."""
     values = reading.values
     if len(values) < 2:
         return
-    path = f"{_CHECKS_AT}.{name}"
     if name == "leak_down":
         rule = guideline_value(shop, "leak_down_spread")
         value = float(np.ptp(values))
         number, title = f"{100 * value:.3g}", "Leak-down, best to worst"
-        limits = AllowedRange(None, rule.value / 100, f"at most {rule.text}{_NBSP}%", rule.authority)
+        allowed = AllowedRange(None, rule.value / 100, f"at most {join_unit(rule.text, '%')}", rule.authority)
     elif name == "cranking_compression" and values.max() > 0:
         rule = guideline_value(shop, "cranking_spread")
         value = float(values.min() / values.max())
         number, title = f"{100 * value:.0f}", "Cranking compression, worst of best"
-        limits = AllowedRange(rule.value, None, f"at least {100 * rule.value:.0f}{_NBSP}%", rule.authority)
+        minimum_text = join_unit(f"{100 * rule.value:.0f}", "%")
+        allowed = AllowedRange(rule.value, None, f"at least {minimum_text}", rule.authority)
     else:
         return
-    readings = (Measurement("", value, number, "%", limits.out_of_range(value)),)
+    path = f"{_CHECKS_AT}.{name}"
+    measurement = Measurement("", value, number, "%", allowed.out_of_range(value))
     yield CheckedClearance(
-        path, title, "check", NUMBER, "", readings, limits, _verdict(limits, readings, reading.accepted),
-        readings[0].text, accepted=reading.accepted, by=reading.by, where=build.where(path),
-    )  # fmt: skip
+        path=path,
+        title=title,
+        kind="check",
+        dimension=NUMBER,
+        unit="",
+        readings=(measurement,),
+        allowed=allowed,
+        mean_text=measurement.text,
+        accepted=reading.accepted,
+        by=reading.by,
+        where=build.where(path),
+    )
 
 
-def _capitalise(words: str) -> str:
-    return words[:1].upper() + words[1:]
+def _capitalise(text: str) -> str:
+    return text[:1].upper() + text[1:]

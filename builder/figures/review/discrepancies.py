@@ -205,7 +205,7 @@ class _Finder:
                 difference=f"{text} apart",
                 consequence=consequence,
                 matters=consequence is not None,
-                where=next((item.where for item in figure.inputs if item.where), None),
+                where=figure.where,
             )
 
     def _ratio_from_parts(self, slug: str) -> str | None:

@@ -1,4 +1,4 @@
-"""The shop's habits: what shop.yaml sets, and what is common practice where it sets nothing.
+"""The shop's guidelines: what shop.yaml sets, and what is common practice where it sets nothing.
 
 Every value here is common practice, no source, and gives way to the shop's own. None of them is a law:
 breaking one is a caution.
@@ -18,7 +18,7 @@ from builder.record.quantities.units import Quantity
 COMMON_PRACTICE = "common practice"
 SHOP_RULE = "the shop's habit"
 
-# As it would stand in shop.yaml.
+# As it would be written in shop.yaml.
 _DEFAULTS: dict[str, Any] = {
     "piston_speed": [
         {"type": "cast", "metres_per_second": 18},
@@ -76,11 +76,11 @@ class GuidelineValue:
     written: Quantity | None = None
 
     def text_in(self, system: System) -> str:
-        """As it is written, with the other system in front where the build is shown in that."""
+        """Return the limit as written, after the other system where the build is shown in that."""
         if self.written is None or system_of_unit(self.written) == system:
             return self.text
-        other = convert_to_other_system(self.written)
-        return f"{other}, {self.text}" if other else self.text
+        converted = convert_to_other_system(self.written)
+        return f"{converted}, {self.text}" if converted else self.text
 
     @property
     def authority(self) -> str:
@@ -88,15 +88,20 @@ class GuidelineValue:
         return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CrankGuideline:
-    """What a crankshaft's material is trusted with; without a power, less than the next stronger one."""
+    """The power [W] that a crankshaft's material is trusted with; ``less_than`` names the next stronger material."""
 
     material: str
     strength: str | None
-    power: float | None
-    text: str
+    power: float
+    less_than: str | None = None
     set_by_shop: bool = False
+
+    @property
+    def authority(self) -> str:
+        """Whose rule it is."""
+        return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
 _PETROLS = ("petrol", "E10", "race petrol")
@@ -104,11 +109,10 @@ _PETROLS = ("petrol", "E10", "race petrol")
 
 # Shops differ: some trust nodular iron with the middle 500s. Forged and billet steels differ too
 # much from each other for a value here.
-_CRANKS = (
-    CrankGuideline("cast iron", "80000 psi", None, "less than nodular iron"),
-    CrankGuideline("nodular iron", "95000 psi", 400 * MECHANICAL_HORSEPOWER, "400 hp"),
-    CrankGuideline("cast steel", "105000 psi", 515 * MECHANICAL_HORSEPOWER, "515 hp"),
-    CrankGuideline("forged 4340", "156000 psi", 1500 * MECHANICAL_HORSEPOWER, "1500 hp"),
+_CRANK_DEFAULTS = (
+    CrankGuideline(material="nodular iron", strength="95000 psi", power=400 * MECHANICAL_HORSEPOWER),
+    CrankGuideline(material="cast steel", strength="105000 psi", power=515 * MECHANICAL_HORSEPOWER),
+    CrankGuideline(material="forged 4340", strength="156000 psi", power=1500 * MECHANICAL_HORSEPOWER),
 )
 
 
@@ -118,53 +122,55 @@ def _default_guidelines() -> Guidelines:
 
 
 def guideline_value(shop: Shop, name: str) -> GuidelineValue:
-    """One limit of the shop, by its name in shop.yaml; the usual one where the shop set none."""
-    own = getattr(shop.guidelines, name)
-    value = getattr(_default_guidelines(), name) if own is None else own
+    """Return one limit of the shop by its name in shop.yaml; the default where the shop set none."""
+    set_by_shop = getattr(shop.guidelines, name) is not None
+    value = getattr(shop.guidelines if set_by_shop else _default_guidelines(), name)
     if isinstance(value, Quantity):
-        return GuidelineValue(value.si, written_text(value), own is not None, value)
-    return GuidelineValue(float(value), f"{value:g}", own is not None)
+        return GuidelineValue(value.si, written_text(value), set_by_shop, value)
+    return GuidelineValue(float(value), f"{value:g}", set_by_shop)
 
 
 def piston_speed_guideline(shop: Shop, kind: str) -> GuidelineValue | None:
-    """Mean piston speed [m/s] that a type of piston is trusted with."""
-    for own, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
+    """Return the mean piston speed [m/s] that a type of piston is trusted with."""
+    for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
         for entry in guidelines.piston_speed:
             if entry.type.casefold() == kind.casefold():
-                return GuidelineValue(entry.metres_per_second, f"{entry.metres_per_second:g} m/s", own)
+                return GuidelineValue(entry.metres_per_second, f"{entry.metres_per_second:g} m/s", set_by_shop)
     return None
 
 
 def effective_ratio_guideline(shop: Shop, kind: str) -> GuidelineValue | None:
-    """Effective compression ratio that a fuel is trusted with."""
-    for own, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
+    """Return the effective compression ratio that a fuel is trusted with."""
+    for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
         for entry in guidelines.effective_ratio:
             if entry.fuel.casefold() == kind.casefold():
-                return GuidelineValue(entry.effective_ratio, f"{entry.effective_ratio:g}:1", own)
+                return GuidelineValue(entry.effective_ratio, f"{entry.effective_ratio:g}:1", set_by_shop)
     return None
 
 
 def mixture_guideline(shop: Shop, kind: str | None) -> tuple[GuidelineValue, GuidelineValue] | None:
-    """Richest and leanest lambda at full load on a fuel; None for a fuel that there is no habit for."""
+    """Return the richest and leanest lambda at full load on a fuel; None for a fuel without a guideline."""
     if kind is None:
         return None
-    for own, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
+    for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
         for entry in guidelines.mixture:
             if entry.fuel.casefold() == kind.casefold():
-                ends = (entry.least_lambda, entry.most_lambda)
-                return GuidelineValue(ends[0], f"{ends[0]:g}", own), GuidelineValue(ends[1], f"{ends[1]:g}", own)
+                rich, lean = (
+                    GuidelineValue(end, f"{end:g}", set_by_shop) for end in (entry.least_lambda, entry.most_lambda)
+                )
+                return rich, lean
     return (guideline_value(shop, "least_lambda"), guideline_value(shop, "most_lambda")) if kind in _PETROLS else None
 
 
 def crank_guideline(shop: Shop, material: str) -> CrankGuideline | None:
-    """Power [W] that a crankshaft's material is trusted with."""
-    wanted = material.casefold()
+    """Return the power that a crankshaft's material is trusted with."""
+    key = material.casefold()
     for entry in shop.guidelines.crank_power:
-        if entry.material.casefold() == wanted:
+        if entry.material.casefold() == key:
             strength = entry.strength.text if entry.strength else None
-            return CrankGuideline(entry.material, strength, entry.up_to.si, written_text(entry.up_to), set_by_shop=True)
-    usual = next((each for each in _CRANKS if each.material == wanted), None)
-    if usual is None or usual.power is not None:
-        return usual
-    stronger = crank_guideline(shop, "nodular iron")
-    return CrankGuideline(usual.material, usual.strength, stronger.power, usual.text) if stronger else None
+            return CrankGuideline(material=entry.material, strength=strength, power=entry.up_to.si, set_by_shop=True)
+    if key == "cast iron" and (stronger := crank_guideline(shop, "nodular iron")):
+        return CrankGuideline(
+            material=key, strength="80000 psi", power=stronger.power, less_than=stronger.material.casefold()
+        )
+    return next((default for default in _CRANK_DEFAULTS if default.material == key), None)

@@ -105,10 +105,10 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
         figure = sheet.get(slug)
         if figure is None:
             continue
-        least = figure.minimum.value if figure.minimum else figure.value
-        if least < 0:
-            path, line = next((known.where for known in figure.inputs if known.where), build.where("build"))
-            yield Problem(path, line, f"{_worst_text(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " "), "warning")
+        lowest = figure.minimum.value if figure.minimum else figure.value
+        if lowest < 0:
+            message = f"{_worst_text(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " ")
+            yield Problem(*(figure.where or build.where("build")), message, "warning")
 
 
 def _worst_text(figure: Figure) -> str:

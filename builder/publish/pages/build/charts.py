@@ -344,7 +344,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
             None if low is None else fit.in_unit(low),
             None if high is None else fit.in_unit(high),
             next((i for i, at in enumerate(fit.readings) if at.label == fit.outlier), None),
-            "" if fit.allowed.authority == "as recorded" else fit.allowed.authority,
+            fit.allowed.authority,
             _decimals(fit),
         )
         each = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""

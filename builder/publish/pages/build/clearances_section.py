@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from builder.figures.review.clearance_checks import FIGURE_OF_CHECK, CheckedClearance
+from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
 
@@ -50,10 +50,10 @@ def _row(clearance: CheckedClearance) -> ClearanceRow:
     )
     return ClearanceRow(
         title=clearance.title,
-        slug=FIGURE_OF_CHECK.get(clearance.path.rpartition(".")[2], ""),
+        slug=clearance.figure_slug or "",
         remarks=tuple(remark for remark in remarks if remark),
         allowed=limits.text,
-        authority="" if limits.authority == "as recorded" else limits.authority,
+        authority=limits.authority,
         minimum="" if single else clearance.minimum.text,
         mean=clearance.mean_text,
         maximum="" if single else clearance.maximum.text,

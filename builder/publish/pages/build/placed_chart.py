@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from builder.draw.drawing import Drawing
 from builder.draw.chart_cache import ChartCache, ChartRequest, draw_all
+from builder.draw.drawing import Drawing
 
 
 @dataclass(frozen=True)
