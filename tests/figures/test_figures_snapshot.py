@@ -1,6 +1,6 @@
-"""Every figure of the demonstration archive, to ten digits, as it was recorded: a change of a number must be meant.
+"""Every figure of the demonstration archive, to ten digits, as it was recorded: a number changes only on purpose.
 
-After a change that is meant, record them again and read the difference before it is kept:
+After an intended change, record them again and read the difference before it is committed:
 
     python -m tests.figures.test_figures_snapshot && git diff --stat tests/figures/recorded_figures.json
 """
@@ -23,12 +23,12 @@ Recorded = dict[str, dict[str, list[float]]]
 
 
 def ten_digits(value: float) -> float:
-    """The value rounded to ten significant digits."""
+    """Return the value rounded to ten significant digits."""
     return float(f"{value:.10g}")
 
 
 def figures_of(folder: Path) -> dict[str, list[float]]:
-    """Value and positions of every figure of a build."""
+    """Return value and positions of every figure of a build."""
     shop, _ = read_shop(ROOT)
     build, problems = read_build(folder, ROOT)
     assert build is not None, [str(problem) for problem in problems]
@@ -39,9 +39,9 @@ def figures_of(folder: Path) -> dict[str, list[float]]:
 
 
 def recorded() -> Recorded:
-    """What was recorded last."""
-    found: Recorded = json.loads(RECORDED.read_text(encoding="utf-8"))
-    return found
+    """Return what was recorded last."""
+    values: Recorded = json.loads(RECORDED.read_text(encoding="utf-8"))
+    return values
 
 
 @pytest.mark.parametrize("folder", build_folders(ROOT), ids=lambda folder: folder.name)
@@ -55,15 +55,15 @@ def test_figures_are_as_recorded(folder: Path) -> None:
         assert all(same), (slug, values, before[slug])
 
 
-def test_no_build_is_recorded_that_is_gone() -> None:
+def test_every_recorded_build_exists() -> None:
     assert set(recorded()) == {folder.name for folder in build_folders(ROOT)}
 
 
 def record() -> None:
-    """Write the figures of every build."""
-    found = {folder.name: figures_of(folder) for folder in build_folders(ROOT)}
+    """Write the figures of every build to the recording."""
+    builds = {folder.name: figures_of(folder) for folder in build_folders(ROOT)}
     lines = []
-    for slug, figures in sorted(found.items()):
+    for slug, figures in sorted(builds.items()):
         rows = ",\n".join(f"  {json.dumps(name)}: {json.dumps(values)}" for name, values in sorted(figures.items()))
         lines.append(f"{json.dumps(slug)}: {{\n{rows}\n}}")
     RECORDED.write_text("{\n" + ",\n".join(lines) + "\n}\n", encoding="utf-8")
