@@ -1,17 +1,21 @@
-// The finder without a page: reads the archive's data, filters, sorts, writes numbers, addresses and CSV.
-// Pure functions; the tests run this file in Node as well.
+// The finder without a page: decodes the archive's data, filters, sorts, formats numbers, addresses and CSV.
+// Pure functions; the tests also run this file in Node. A build is named by its row, the newest build is row 0.
 (function () {
   "use strict";
 
   const NUMBER = /^[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?$/i;
+  const MAX_PICKS = 4;
 
-  // ---- the archive -------------------------------------------------------------------------------------
+  // ---- archive -----------------------------------------------------------------------------------------
 
-  // Lay the data file out in typed columns: NaN for an unknown number, -1 for an unknown choice.
+  /**
+   * Decode the data file into typed columns. An unknown number is NaN, an unknown choice -1.
+   * `fields` gain `range` (least and most in SI) and `known` (whether any build records it).
+   */
   function decode(data) {
-    const n = data.slugs.length;
-    const fields = data.fields.map((f) => Object.assign({}, f));
-    // Without a prototype: names from an address are looked up in these.
+    const size = data.slugs.length;
+    const fields = data.fields.map((field) => Object.assign({}, field));
+    // Without a prototype, because names from an address are looked up in these.
     const bySlug = Object.create(null);
     const values = Object.create(null);
     const codes = Object.create(null);
@@ -19,196 +23,189 @@
       bySlug[field.slug] = field;
       const column = data.columns[field.slug];
       if (field.kind === "number") {
-        const out = new Float64Array(n).fill(NaN);
-        let least = Infinity, most = -Infinity;
+        const numbers = new Float64Array(size).fill(NaN);
+        let min = Infinity, max = -Infinity;
         if (column) {
-          for (let i = 0; i < n; i++) {
-            if (column[i] === null) continue;
-            const value = (out[i] = column[i] / field.per);
-            if (value < least) least = value;
-            if (value > most) most = value;
+          for (let row = 0; row < size; row++) {
+            if (column[row] === null) continue;
+            const value = (numbers[row] = column[row] / field.per);
+            if (value < min) min = value;
+            if (value > max) max = value;
           }
         }
-        values[field.slug] = out;
-        field.reach = [least, most];
+        values[field.slug] = numbers;
+        field.range = [min, max];
       } else {
-        const out = new Int32Array(n).fill(-1);
-        if (column) for (let i = 0; i < n; i++) if (column[i] !== null) out[i] = column[i];
-        codes[field.slug] = out;
+        codes[field.slug] = Int32Array.from({ length: size }, (_, row) => (column && column[row] !== null ? column[row] : -1));
       }
       field.known = Boolean(column);
     }
     return {
-      n, fields, bySlug, values, codes, choices: data.choices, system: data.system,
+      size, fields, bySlug, values, codes, choices: data.choices, system: data.system,
       rules: data.likeness, estimate: data.estimate, slugs: data.slugs, titles: data.titles,
-      numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, texts: null,
+      numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, searchTexts: null,
     };
   }
 
-  // A build's value as a number or a text; null where unknown.
-  function valueOf(archive, slug, i) {
-    if (slug === "title") return archive.titles[i];
-    if (slug === "date") return archive.dates[i] || null;
-    if (slug === "number") return archive.numbers[i] || null;
+  /** @returns {number|string|null} a build's value; null where unknown */
+  function valueOf(archive, slug, row) {
+    if (slug === "title") return archive.titles[row];
+    if (slug === "date") return archive.dates[row] || null;
+    if (slug === "number") return archive.numbers[row] || null;
     if (archive.values[slug]) {
-      const value = archive.values[slug][i];
-      return value === value ? value : null;
+      const value = archive.values[slug][row];
+      return Number.isNaN(value) ? null : value;
     }
-    const code = archive.codes[slug][i];
+    const code = archive.codes[slug][row];
     return code < 0 ? null : archive.choices[slug][code];
   }
 
-  // A torque curve: speeds [rev/s] and torques [N m]; null where none is known.
-  function curveOf(archive, i) {
-    const text = archive.curves[i];
+  /** @returns {{speed: number[], torque: number[]}|null} a torque curve: speeds [rev/s], torques [N m] */
+  function curveOf(archive, row) {
+    const text = archive.curves[row];
     if (!text) return null;
-    const whole = text.split(" ").map(Number);
-    const torque = whole.slice(2).map((t) => t / 10);
-    return { speed: torque.map((_, k) => (whole[0] + whole[1] * k) / 60), torque };
+    const [start, step, ...tenths] = text.split(" ").map(Number);
+    const torque = tenths.map((value) => value / 10);
+    return { speed: torque.map((_, i) => (start + step * i) / 60), torque };
   }
 
-  // Texts to search in, made on first use: it is the one thing that is not needed to show the table.
-  function textsOf(archive) {
-    if (!archive.texts) {
-      const named = ["family", "purpose", "fuel"].filter((slug) => archive.codes[slug]);
-      archive.texts = archive.titles.map((title, i) => {
-        const more = named.map((slug) => valueOf(archive, slug, i) || "");
-        return [title, archive.numbers[i], ...more, archive.words[i]].join(" ").toLowerCase();
+  // The text to search in for each build, joined at the first search: the table does not need it.
+  function searchTextsOf(archive) {
+    if (!archive.searchTexts) {
+      const slugs = ["family", "purpose", "fuel"].filter((slug) => archive.codes[slug]);
+      archive.searchTexts = archive.titles.map((title, row) => {
+        const choices = slugs.map((slug) => valueOf(archive, slug, row) || "");
+        return [title, archive.numbers[row], ...choices, archive.words[row]].join(" ").toLowerCase();
       });
     }
-    return archive.texts;
+    return archive.searchTexts;
   }
 
-  // ---- filter and order --------------------------------------------------------------------------------
+  // ---- filter and sort ---------------------------------------------------------------------------------
 
-  // Builds in every range ({slug: [least, most]} in SI, null for open), with one of the choices of every
-  // field ({slug: [label, ...]}), holding every word. Rows of the archive, in its order.
-  function matching(archive, filter) {
-    let rows = Int32Array.from({ length: archive.n }, (_, i) => i);
-    for (const [slug, [least, most]] of Object.entries(filter.ranges || {})) {
+  /**
+   * Return the rows that match a filter, in the archive's order.
+   * @param {{ranges?: Object<string, [number|null, number|null]>, choices?: Object<string, string[]>, words?: string}}
+   *   filter ranges in SI (null for open), one of the choices of every field, every word
+   */
+  function filterRows(archive, filter) {
+    let rows = Int32Array.from({ length: archive.size }, (_, row) => row);
+    for (const [slug, [min, max]] of Object.entries(filter.ranges || {})) {
       const column = archive.values[slug];
       if (!column) continue;
-      const low = least === null ? -Infinity : least;
-      const high = most === null ? Infinity : most;
-      rows = rows.filter((i) => column[i] >= low && column[i] <= high);
+      const low = min === null ? -Infinity : min;
+      const high = max === null ? Infinity : max;
+      rows = rows.filter((row) => column[row] >= low && column[row] <= high);
     }
     for (const [slug, labels] of Object.entries(filter.choices || {})) {
       const column = archive.codes[slug];
       if (!column || !labels.length) continue;
-      const wanted = new Set(labels.map((label) => archive.choices[slug].indexOf(label)));
-      wanted.delete(-1);
-      rows = rows.filter((i) => wanted.has(column[i]));
+      const codes = new Set(labels.map((label) => archive.choices[slug].indexOf(label)));
+      codes.delete(-1);
+      rows = rows.filter((row) => codes.has(column[row]));
     }
     const words = (filter.words || "").toLowerCase().split(/\s+/).filter(Boolean);
     if (words.length) {
-      const texts = textsOf(archive);
-      for (const word of words) rows = rows.filter((i) => texts[i].includes(word));
+      const texts = searchTextsOf(archive);
+      for (const word of words) rows = rows.filter((row) => texts[row].includes(word));
     }
     return rows;
   }
 
-  // Sort rows by a field; unknown values always last, equal ones in the archive's order.
-  function ordered(archive, rows, slug, descending) {
+  // Sort rows by a field: unknown values last, equal ones in the archive's order.
+  function sortRows(archive, rows, slug, descending) {
     const sign = descending ? -1 : 1;
-    const out = Array.from(rows).sort((a, b) => a - b);
-    if (slug === "date" && descending) return out; // the archive's own order
-    if (archive.values[slug]) {
-      const column = archive.values[slug];
-      return out.sort((a, b) => {
-        const x = column[a], y = column[b];
-        if (x !== x || y !== y) return (x !== x) - (y !== y) || a - b;
-        return sign * (x - y) || a - b;
-      });
-    }
-    const texts = new Map(out.map((i) => [i, valueOf(archive, slug, i)]));
-    return out.sort((a, b) => {
-      const x = texts.get(a), y = texts.get(b);
+    const sorted = Array.from(rows).sort((a, b) => a - b);
+    if (slug === "date" && descending) return sorted; // the archive's own order
+    const values = new Map(sorted.map((row) => [row, valueOf(archive, slug, row)]));
+    return sorted.sort((a, b) => {
+      const x = values.get(a), y = values.get(b);
       if (x === null || y === null) return (x === null) - (y === null) || a - b;
       return sign * (x < y ? -1 : x > y ? 1 : 0) || a - b;
     });
   }
 
-  // ---- numbers as people read them ---------------------------------------------------------------------
+  // ---- numbers and units -------------------------------------------------------------------------------
 
   function unitOf(field, system) {
-    const unit = field[system] || ["", 1, 0];
-    return { label: unit[0], factor: unit[1], decimals: unit[2] };
+    const [label, factor, decimals] = field[system] || ["", 1, 0];
+    return { label, factor, decimals };
   }
 
-  function showNumber(field, value, system) {
+  function formatNumber(field, value, system) {
     const unit = unitOf(field, system);
     const text = (value * unit.factor).toFixed(unit.decimals);
     return /^-[0.]+$/.test(text) ? text.slice(1) : text;
   }
 
-  function show(field, value, system) {
+  function formatValue(field, value, system) {
     if (typeof value === "string") return value;
     const label = unitOf(field, system).label;
-    return showNumber(field, value, system) + (label === "" || label === "°" ? label : " " + label);
+    return formatNumber(field, value, system) + (label === "" || label === "°" ? label : " " + label);
   }
 
-  // What someone typed, as a number; null when nothing was typed, NaN when it is not a number.
-  function typed(text) {
-    const plain = String(text === undefined || text === null ? "" : text).replace(/[\s\u00a0\u202f]/g, "");
-    if (plain === "") return null;
-    if (!NUMBER.test(plain)) return NaN;
-    const value = Number(plain.replace(",", "."));
+  /** Read a typed number: null when nothing was typed, NaN when it is not a number. */
+  function parseNumber(text) {
+    const digits = String(text === undefined || text === null ? "" : text).replace(/[\s\u00a0\u202f]/g, "");
+    if (digits === "") return null;
+    if (!NUMBER.test(digits)) return NaN;
+    const value = Number(digits.replace(",", "."));
     return Number.isFinite(value) ? value : NaN;
   }
 
-  // From the unit on the page to SI.
-  function typedIn(field, text, system) {
-    const value = typed(text);
+  // Read a typed number in the field's unit; the result is in SI.
+  function parseInUnit(field, text, system) {
+    const value = parseNumber(text);
     return value === null ? null : value / unitOf(field, system).factor;
   }
 
-  // The same typed text in the other system's unit, one decimal finer than it is shown.
-  function retyped(field, text, from, to) {
-    const value = typedIn(field, text, from);
-    if (value === null || value !== value) return text;
+  // Convert typed text to the other system's unit, with one decimal more than the page shows.
+  function convertTyped(field, text, from, to) {
+    const value = parseInUnit(field, text, from);
+    if (value === null || Number.isNaN(value)) return text;
     const unit = unitOf(field, to);
     if (unit.label === unitOf(field, from).label) return text;
     return String(Number((value * unit.factor).toFixed(unit.decimals + 1)));
   }
 
-  // Round steps for an axis: about `count` of them between two values.
-  function ticks(least, most, count) {
-    const raw = (most - least) / Math.max(1, count);
-    if (!(raw > 0) || !Number.isFinite(raw)) return [least];
+  // About `count` round steps of an axis between two values.
+  function ticks(min, max, count) {
+    const raw = (max - min) / Math.max(1, count);
+    if (!(raw > 0) || !Number.isFinite(raw)) return [min];
     const power = Math.pow(10, Math.floor(Math.log10(raw)));
-    const step = [1, 2, 2.5, 5, 10].find((s) => s * power >= raw * 0.75) * power;
-    const out = [];
-    for (let k = Math.ceil(least / step - 1e-9); k * step <= most + step * 1e-9; k++) {
-      out.push(Number((k * step).toPrecision(12)));
+    const step = [1, 2, 2.5, 5, 10].find((multiple) => multiple * power >= raw * 0.75) * power;
+    const values = [];
+    for (let i = Math.ceil(min / step - 1e-9); i * step <= max + step * 1e-9; i++) {
+      values.push(Number((i * step).toPrecision(12)));
     }
-    return out;
+    return values;
   }
 
-  // ---- the page's state in its address -----------------------------------------------------------------
+  // ---- state and address -------------------------------------------------------------------------------
 
-  // Everything a search is made of, as texts. Nothing in an address is trusted: unknown names are dropped.
+  // Read the state of the page, as texts, from its address. Unknown names and values in the address are ignored.
   function readState(archive, address) {
     const state = emptyState(archive);
-    let given;
+    let parameters;
     try {
-      given = new URLSearchParams(String(address || "").replace(/^[#?]/, ""));
+      parameters = new URLSearchParams(String(address || "").replace(/^[#?]/, ""));
     } catch (error) {
       return state;
     }
     const slugs = new Set(archive.slugs);
     const sortable = (slug) => ["title", "date", "number", "like"].includes(slug) || slug in archive.bySlug;
-    for (const [name, value] of given) {
+    for (const [name, value] of parameters) {
       const field = archive.bySlug[name];
-      const plan = name.startsWith("plan.") ? name.slice(5) : "";
+      const planned = name.startsWith("plan.") ? name.slice(5) : "";
       if (name === "words") state.words = value.slice(0, 200);
       else if (name === "u" && (value === "inch" || value === "metric")) state.system = value;
       else if (name === "sort" && sortable(value.replace(/^-/, ""))) state.sort = value;
       else if ((name === "x" || name === "y") && archive.values[value]) state[name] = value;
       else if (name === "curves" && ["whole", "litre"].includes(value)) state.curves = value;
       else if (name === "pick" || name === "with") {
-        state.pick = [...new Set(value.split(","))].filter((slug) => slugs.has(slug)).slice(0, 4);
-      } else if (plan && archive.bySlug[plan]) {
-        state.plan[plan] = value.slice(0, 60);
+        state.pick = [...new Set(value.split(","))].filter((slug) => slugs.has(slug)).slice(0, MAX_PICKS);
+      } else if (planned && archive.bySlug[planned]) {
+        state.plan[planned] = value.slice(0, 60);
       } else if (field && field.kind === "number") {
         const ends = value.split("..");
         state.ranges[name] = [ends[0].slice(0, 30), (ends.length > 1 ? ends[1] : ends[0]).slice(0, 30)];
@@ -220,10 +217,10 @@
     return state;
   }
 
-  // An empty sort is the usual one: most alike first where there is a plan, else newest first.
-  // The axes are displacement and power, or what comes first of what the archive does record.
+  // Return the state of a page without parameters. An empty sort is the default one: most similar first with a plan,
+  // else newest first. The axes are displacement and power, or the first field that the archive records.
   function emptyState(archive) {
-    const known = archive.fields.filter((f) => f.kind === "number" && f.known).map((f) => f.slug);
+    const known = archive.fields.filter((field) => field.kind === "number" && field.known).map((field) => field.slug);
     const axis = (slug) => (known.includes(slug) || !known.length ? slug : known[0]);
     return {
       words: "", ranges: {}, choices: {}, plan: {}, system: archive.system, sort: "",
@@ -232,52 +229,49 @@
   }
 
   function writeState(archive, state) {
-    const usual = emptyState(archive);
-    const out = new URLSearchParams();
-    if (state.words.trim()) out.set("words", state.words.trim());
-    for (const [slug, [least, most]] of Object.entries(state.ranges)) {
-      if (least.trim() || most.trim()) out.set(slug, least.trim() + ".." + most.trim());
+    const defaults = emptyState(archive);
+    const parameters = new URLSearchParams();
+    if (state.words.trim()) parameters.set("words", state.words.trim());
+    for (const [slug, [min, max]] of Object.entries(state.ranges)) {
+      if (min.trim() || max.trim()) parameters.set(slug, min.trim() + ".." + max.trim());
     }
     for (const [slug, labels] of Object.entries(state.choices)) {
-      if (labels.length) out.set(slug, labels.join("|"));
+      if (labels.length) parameters.set(slug, labels.join("|"));
     }
     for (const [slug, text] of Object.entries(state.plan)) {
-      if (text.trim()) out.set("plan." + slug, text.trim());
+      if (text.trim()) parameters.set("plan." + slug, text.trim());
     }
-    if (state.pick.length) out.set("pick", state.pick.join(","));
-    for (const [name, key] of [["sort", "sort"], ["x", "x"], ["y", "y"], ["curves", "curves"]]) {
-      if (state[key] !== usual[key]) out.set(name, state[key]);
+    if (state.pick.length) parameters.set("pick", state.pick.join(","));
+    for (const name of ["sort", "x", "y", "curves"]) {
+      if (state[name] !== defaults[name]) parameters.set(name, state[name]);
     }
-    // Typed numbers mean nothing without their units, so the address always names them.
-    if (out.toString() || state.system !== usual.system) out.set("u", state.system);
-    return out.toString().replace(/%2C/g, ",").replace(/%7C/g, "|");
+    // Typed numbers mean nothing without their units, so the address always names the system.
+    if (parameters.toString() || state.system !== defaults.system) parameters.set("u", state.system);
+    return parameters.toString().replace(/%2C/g, ",").replace(/%7C/g, "|");
   }
 
-  // The filter in SI that a state stands for, and the range fields that could not be read.
-  function filterOf(archive, state) {
+  /** Return the filter of a state in SI, and by slug which ends of a range are not numbers. */
+  function filterFromState(archive, state) {
     const ranges = {};
-    const wrong = {};
-    for (const [slug, [leastText, mostText]] of Object.entries(state.ranges)) {
+    const invalid = {};
+    for (const [slug, texts] of Object.entries(state.ranges)) {
       const field = archive.bySlug[slug];
-      const ends = [typedIn(field, leastText, state.system), typedIn(field, mostText, state.system)];
-      const bad = ends.map((end) => end !== end);
-      if (bad[0] || bad[1]) wrong[slug] = bad;
-      const least = bad[0] ? null : ends[0];
-      const most = bad[1] ? null : ends[1];
-      if (least !== null || most !== null) ranges[slug] = [least, most];
-      // A bound is as coarse as the page shows the value: 10.5 also finds 10.4999.
-      if (ranges[slug]) {
-        const hair = 0.5 / field.per;
-        ranges[slug] = [least === null ? null : least - hair, most === null ? null : most + hair];
-      }
+      const ends = texts.map((text) => parseInUnit(field, text, state.system));
+      const invalidEnds = ends.map((end) => Number.isNaN(end));
+      if (invalidEnds[0] || invalidEnds[1]) invalid[slug] = invalidEnds;
+      const [min, max] = ends.map((end) => (Number.isNaN(end) ? null : end));
+      if (min === null && max === null) continue;
+      // A limit is as coarse as the value on the page: 10.5 also finds 10.4999.
+      const tolerance = 0.5 / field.per;
+      ranges[slug] = [min === null ? null : min - tolerance, max === null ? null : max + tolerance];
     }
-    return { filter: { ranges, choices: state.choices, words: state.words }, wrong };
+    return { filter: { ranges, choices: state.choices, words: state.words }, invalid };
   }
 
-  // The plan in SI, and the fields that could not be read.
-  function planOf(archive, state) {
+  /** Return the plan of a state in SI, and by slug which numbers are not usable. */
+  function planFromState(archive, state) {
     const plan = {};
-    const wrong = {};
+    const invalid = {};
     for (const [slug, text] of Object.entries(state.plan)) {
       const field = archive.bySlug[slug];
       if (field.group === "result" || !text.trim()) continue;
@@ -285,36 +279,37 @@
         plan[slug] = text.trim();
         continue;
       }
-      const value = typedIn(field, text, state.system);
+      const value = parseInUnit(field, text, state.system);
       if (value === null) continue;
-      if (value !== value || !(Math.abs(value * field.per) < 2 ** 53) || (field.ratio && value <= 0)) {
-        wrong[slug] = true;
+      if (!(Math.abs(value * field.per) < 2 ** 53) || (field.ratio && value <= 0)) {
+        invalid[slug] = true;
       } else {
         plan[slug] = Math.round(value * field.per) / field.per;
       }
     }
-    return { plan, wrong };
+    return { plan, invalid };
   }
 
-  // ---- side by side ------------------------------------------------------------------------------------
+  // ---- comparison --------------------------------------------------------------------------------------
 
-  // What differs between builds as it reads in these units, and the titles of what is the same and known.
-  function compared(archive, rows, system) {
-    const different = [], alike = [];
+  // Return the fields in which builds differ as displayed, and the titles of those that are known and the same.
+  function compareBuilds(archive, rows, system) {
+    const different = [], identical = [];
     for (const field of [{ slug: "date", title: "Date", group: "what it is" }, ...archive.fields]) {
-      const texts = rows.map((i) => {
-        const value = valueOf(archive, field.slug, i);
-        return value === null ? "not recorded" : show(field, value, system);
+      const { slug, title, group } = field;
+      const values = rows.map((row) => {
+        const value = valueOf(archive, slug, row);
+        return value === null ? null : formatValue(field, value, system);
       });
-      if (new Set(texts).size > 1) different.push({ slug: field.slug, title: field.title, group: field.group, values: texts });
-      else if (texts[0] !== "not recorded") alike.push(field.title);
+      if (new Set(values).size > 1) different.push({ slug, title, group, values: values.map((text) => text ?? "not recorded") });
+      else if (values[0] !== null) identical.push(title);
     }
-    return { different, alike };
+    return { different, identical };
   }
 
   // ---- CSV ---------------------------------------------------------------------------------------------
 
-  // A cell for a spreadsheet. A text that it would take for a formula gets a quote mark before it.
+  // Return a cell for a spreadsheet. A text that it would read as a formula gets an apostrophe in front.
   function csvCell(value) {
     if (value === null || value === undefined) return "";
     if (typeof value === "number") return String(value);
@@ -323,30 +318,31 @@
     return /[",;\r\n\t]|^\s|\s$/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
   }
 
-  // What is shown, as RFC 4180 text: a heading with units, then one build a line.
-  function csv(archive, rows, slugs, system, extra) {
-    const more = extra || [];
-    const heads = slugs.map((slug) => {
+  /**
+   * Return rows as RFC 4180 text: a header with units, then a line for each build.
+   * @param {{title: string, value: function(number): *}[]} [extraColumns]
+   */
+  function toCsv(archive, rows, slugs, system, extraColumns = []) {
+    const header = slugs.map((slug) => {
       const field = archive.bySlug[slug];
       if (!field) return slug === "title" ? "Build" : slug === "date" ? "Date" : slug;
       const unit = unitOf(field, system).label;
       return unit ? field.title + " [" + unit + "]" : field.title;
     });
-    const lines = [["Address name", ...heads, ...more.map((m) => m.title)]];
-    rows.forEach((i) => {
+    const lines = [["Address name", ...header, ...extraColumns.map((column) => column.title)]];
+    rows.forEach((row) => {
       const cells = slugs.map((slug) => {
-        const value = valueOf(archive, slug, i);
-        const field = archive.bySlug[slug];
-        return typeof value === "number" ? Number(showNumber(field, value, system)) : value;
+        const value = valueOf(archive, slug, row);
+        return typeof value === "number" ? Number(formatNumber(archive.bySlug[slug], value, system)) : value;
       });
-      lines.push([archive.slugs[i], ...cells, ...more.map((m) => m.value(i))]);
+      lines.push([archive.slugs[row], ...cells, ...extraColumns.map((column) => column.value(row))]);
     });
     return lines.map((cells) => cells.map(csvCell).join(",")).join("\r\n") + "\r\n";
   }
 
   const core = {
-    decode, valueOf, curveOf, matching, ordered, unitOf, showNumber, show, typed, typedIn, retyped, ticks,
-    readState, writeState, emptyState, filterOf, planOf, compared, csvCell, csv,
+    MAX_PICKS, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber, parseInUnit,
+    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, csvCell, toCsv,
   };
   globalThis.millbook = Object.assign(globalThis.millbook || {}, { core });
   if (typeof module !== "undefined") module.exports = core;

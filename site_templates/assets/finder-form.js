@@ -1,13 +1,16 @@
-// What is asked of the archive: words, ranges, choices and a planned combination, as form fields.
+// The finder's form: words, ranges, choices and a planned engine.
 (function () {
   "use strict";
 
   const { core } = globalThis.millbook;
 
-  // Make an element: el("p", {class: "x", text: "y"}, child, ...). Text only ever becomes text.
-  function el(tag, props, ...children) {
+  /**
+   * Create an element: el("p", {class: "x", text: "y", onclick: f}, child, ...).
+   * Text becomes text content, never markup; null children are left out.
+   */
+  function el(tag, attributes, ...children) {
     const node = document.createElement(tag);
-    for (const [key, value] of Object.entries(props || {})) {
+    for (const [key, value] of Object.entries(attributes || {})) {
       if (value === null || value === undefined || value === false) continue;
       if (key === "text") node.textContent = value;
       else if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
@@ -17,184 +20,196 @@
     return node;
   }
 
-  const sentence = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
-  let last = 0;
-  const unique = () => "mb-finder-" + ++last;
+  const capitalise = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
+  let lastId = 0;
+  const uniqueId = () => "mb-finder-" + ++lastId;
 
-  function withUnit(field, system) {
+  function titleWithUnit(field, system) {
     const unit = core.unitOf(field, system).label;
     return unit ? `${field.title}, ${unit}` : field.title;
   }
 
-  // Least and most of a field in the archive, as hints of what to type.
-  function reach(field, system) {
-    return field.known ? field.reach.map((v) => core.showNumber(field, v, system)) : ["", ""];
+  // The range of a field in the archive as texts, for the placeholders of its inputs.
+  function rangeTexts(field, system) {
+    return field.known ? field.range.map((value) => core.formatNumber(field, value, system)) : ["", ""];
   }
 
-  function rangeField(archive, field, state, changed) {
-    const hints = reach(field, state.system);
-    const note = el("p", { class: "mb-finder-wrong", id: unique(), hidden: true });
-    const ends = ["at least", "at most"].map((word, end) => el("input", {
-      type: "text", inputmode: "decimal", autocomplete: "off", placeholder: hints[end],
-      "aria-label": `${withUnit(field, state.system)}, ${word}`, "aria-describedby": note.id,
+  // The fields below are {node, show(invalid)}: `show` writes the state into the inputs, marks the invalid ones and
+  // returns whether the field is in use.
+
+  function rangeField(archive, field, state, onChange) {
+    const placeholders = rangeTexts(field, state.system);
+    const note = el("p", { class: "mb-finder-wrong", id: uniqueId(), hidden: true });
+    const inputs = ["at least", "at most"].map((label, end) => el("input", {
+      type: "text", inputmode: "decimal", autocomplete: "off", placeholder: placeholders[end],
+      "aria-label": `${titleWithUnit(field, state.system)}, ${label}`, "aria-describedby": note.id,
       oninput: (event) => {
         const texts = state.ranges[field.slug] || ["", ""];
         texts[end] = event.target.value.slice(0, 30);
         state.ranges[field.slug] = texts;
-        changed("filter");
+        onChange("filter");
       },
     }));
     const node = el("fieldset", { class: "mb-finder-range" },
-      el("legend", { text: withUnit(field, state.system) }), ends[0], el("span", { "aria-hidden": "true", text: "to" }), ends[1], note);
+      el("legend", { text: titleWithUnit(field, state.system) }), inputs[0],
+      el("span", { "aria-hidden": "true", text: "to" }), inputs[1], note);
     return {
       node,
-      show(wrong) {
+      show(invalid) {
         const texts = state.ranges[field.slug] || ["", ""];
-        ends.forEach((input, end) => {
+        inputs.forEach((input, end) => {
           if (input.value !== texts[end]) input.value = texts[end];
-          input.setAttribute("aria-invalid", String(Boolean(wrong && wrong[end])));
+          input.setAttribute("aria-invalid", String(Boolean(invalid && invalid[end])));
         });
-        const [least, most] = texts.map(core.typed);
-        const turned = least !== null && most !== null && least > most;
-        note.textContent = wrong ? "Not a number, so it is left out." : turned ? "The least is above the most." : "";
+        const [min, max] = texts.map(core.parseNumber);
+        const reversed = min !== null && max !== null && min > max;
+        note.textContent = invalid ? "Not a number, so it is left out." : reversed ? "The least is above the most." : "";
         note.hidden = !note.textContent;
         return texts.some((text) => text.trim());
       },
     };
   }
 
-  function choiceField(archive, field, state, changed) {
-    const count = new Map();
-    for (const code of archive.codes[field.slug]) count.set(code, (count.get(code) || 0) + 1);
-    const boxes = archive.choices[field.slug].map((label, code) => {
-      const box = el("input", { type: "checkbox", value: label, onchange: () => {
-        state.choices[field.slug] = boxes.filter((b) => b.box.checked).map((b) => b.label);
-        changed("filter");
+  function choiceField(archive, field, state, onChange) {
+    const counts = new Map();
+    for (const code of archive.codes[field.slug]) counts.set(code, (counts.get(code) || 0) + 1);
+    const options = archive.choices[field.slug].map((label, code) => {
+      const checkbox = el("input", { type: "checkbox", value: label, onchange: () => {
+        state.choices[field.slug] = options.filter((option) => option.checkbox.checked).map((option) => option.label);
+        onChange("filter");
       } });
-      const node = el("label", {}, box, el("span", { text: label }), el("small", { text: String(count.get(code) || 0) }));
-      return { box, label, node };
+      const count = el("small", { text: String(counts.get(code) || 0) });
+      return { checkbox, label, node: el("label", {}, checkbox, el("span", { text: label }), count) };
     });
     const node = el("fieldset", { class: "mb-finder-choice" }, el("legend", { text: field.title }),
-      el("div", { class: "mb-finder-boxes" }, ...boxes.map((b) => b.node)));
+      el("div", { class: "mb-finder-boxes" }, ...options.map((option) => option.node)));
     return {
       node,
       show() {
-        const wanted = state.choices[field.slug] || [];
-        for (const { box, label } of boxes) box.checked = wanted.includes(label);
-        return wanted.length > 0;
+        const labels = state.choices[field.slug] || [];
+        for (const { checkbox, label } of options) checkbox.checked = labels.includes(label);
+        return labels.length > 0;
       },
     };
   }
 
-  function planField(archive, field, state, changed) {
-    const id = unique();
-    const note = el("p", { class: "mb-finder-wrong", id: unique(), hidden: true, text: "Not a usable number, so it is left out." });
-    const take = (event) => {
+  function planField(archive, field, state, onChange) {
+    const id = uniqueId();
+    const note = el("p", { class: "mb-finder-wrong", id: uniqueId(), hidden: true, text: "Not a usable number, so it is left out." });
+    const onInput = (event) => {
       state.plan[field.slug] = event.target.value.slice(0, 60);
-      changed("plan");
+      onChange("plan");
     };
     let input;
     if (field.kind === "choice") {
-      input = el("select", { id, onchange: take }, el("option", { value: "", text: "not decided" }),
+      input = el("select", { id, onchange: onInput }, el("option", { value: "", text: "not decided" }),
         ...archive.choices[field.slug].map((label) => el("option", { value: label, text: label })));
     } else {
-      input = el("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", oninput: take,
-        placeholder: reach(field, state.system).join("–"), "aria-describedby": note.id });
+      input = el("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", oninput: onInput,
+        placeholder: rangeTexts(field, state.system).join("–"), "aria-describedby": note.id });
     }
-    const node = el("div", { class: "mb-finder-plan" }, el("label", { for: id, text: withUnit(field, state.system) }), input, note);
+    const node = el("div", { class: "mb-finder-plan" }, el("label", { for: id, text: titleWithUnit(field, state.system) }), input, note);
     return {
       node,
-      show(wrong) {
+      show(invalid) {
         const text = state.plan[field.slug] || "";
         if (field.kind === "choice" && text && !archive.choices[field.slug].includes(text)) {
-          // An address may plan what no build has: it stays a plan.
+          // The address may plan a choice that no build has.
           input.append(el("option", { value: text, text }));
         }
         if (input.value !== text) input.value = text;
-        input.setAttribute("aria-invalid", String(Boolean(wrong)));
-        note.hidden = !wrong;
+        input.setAttribute("aria-invalid", String(Boolean(invalid)));
+        note.hidden = !invalid;
         return Boolean(text.trim());
       },
     };
   }
 
-  // Fields in folding groups; each summary says how many of its fields are in use.
-  function groups(archive, fields, open, make) {
-    const names = [...new Set(fields.map((f) => f.group))];
+  // Fields in groups that open and close; the summary of each says how many of its fields are in use. A closed group
+  // with fields in use is opened once.
+  function groups(fields, openGroups, createField) {
+    const names = [...new Set(fields.map((field) => field.group))];
     return names.map((name) => {
-      const members = fields.filter((f) => f.group === name).map((f) => ({ field: f, ...make(f) }));
-      const used = el("small", {});
-      const fold = el("details", { class: "mb-finder-group", open: open.includes(name) },
-        el("summary", {}, el("span", { text: sentence(name) }), used), ...members.map((m) => m.node));
+      const members = fields.filter((field) => field.group === name).map((field) => ({ field, ...createField(field) }));
+      const countText = el("small", {});
+      const details = el("details", { class: "mb-finder-group", open: openGroups.includes(name) },
+        el("summary", {}, el("span", { text: capitalise(name) }), countText), ...members.map((member) => member.node));
       return {
-        node: fold,
-        show(wrong) {
-          const count = members.map((m) => m.show(wrong[m.field.slug])).filter(Boolean).length;
-          used.textContent = count ? `${count} set` : "";
-          if (count && !fold.open && !fold.dataset.touched) fold.open = true;
-          fold.dataset.touched = "yes";
+        node: details,
+        show(invalid) {
+          const count = members.map((member) => member.show(invalid[member.field.slug])).filter(Boolean).length;
+          countText.textContent = count ? `${count} set` : "";
+          if (count && !details.open && !details.dataset.touched) details.open = true;
+          details.dataset.touched = "yes";
         },
       };
     });
   }
 
-  // The whole form. `changed(what)` is called with "filter", "plan" or "units"; `show()` writes the state
-  // back into the fields.
-  function form(archive, state, changed, wide) {
-    const words = el("input", { type: "search", id: unique(), autocomplete: "off", placeholder: "name, part, note",
+  /**
+   * Create the form.
+   * @param {function(string, string=)} onChange called with "filter", "plan", "clear", or "units" and the system
+   * @param {boolean} wide whether the screen has room for open sections
+   * @returns {{node: Element, createFields: function(), show: function(Object, Object)}} `createFields` creates the
+   *   fields anew, for other units; `show` writes the state into them and marks invalid ranges and plans
+   */
+  function form(archive, state, onChange, wide) {
+    const words = el("input", { type: "search", id: uniqueId(), autocomplete: "off", placeholder: "name, part, note",
       oninput: (event) => {
         state.words = event.target.value.slice(0, 200);
-        changed("filter");
+        onChange("filter");
       } });
     const radios = ["inch", "metric"].map((system) => {
-      const input = el("input", { type: "radio", name: "mb-finder-units", value: system, onchange: () => changed("units", system) });
-      return { system, input, node: el("label", {}, input, el("span", { text: sentence(system) })) };
+      const input = el("input", { type: "radio", name: "mb-finder-units", value: system, onchange: () => onChange("units", system) });
+      return { system, input, node: el("label", {}, input, el("span", { text: capitalise(system) })) };
     });
-    const place = { narrow: el("div", {}), plan: el("div", {}) };
-    let parts = { narrow: [], plan: [] };
-    const known = archive.fields.filter((f) => f.known);
+    const filterContainer = el("div", {}), planContainer = el("div", {});
+    let filterGroups = [], planGroups = [];
+    const known = archive.fields.filter((field) => field.known);
 
-    // The plan's fields can wait until the table is seen, unless something is planned already.
-    let waiting = 0;
-    function fields() {
-      parts = { narrow: groups(archive, known, wide ? ["bottom end", "breathing"] : [], (f) =>
-        (f.kind === "number" ? rangeField : choiceField)(archive, f, state, changed)), plan: [] };
-      place.narrow.replaceChildren(...parts.narrow.map((p) => p.node));
-      clearTimeout(waiting);
-      if (Object.keys(state.plan).length) planFields();
-      else waiting = setTimeout(planFields, 60);
+    // The plan's fields are created after the table is painted, unless something is planned already.
+    let planTimer = 0;
+    function createFields() {
+      filterGroups = groups(known, wide ? ["bottom end", "breathing"] : [], (field) =>
+        (field.kind === "number" ? rangeField : choiceField)(archive, field, state, onChange));
+      filterContainer.replaceChildren(...filterGroups.map((group) => group.node));
+      planGroups = [];
+      clearTimeout(planTimer);
+      if (Object.keys(state.plan).length) createPlanFields();
+      else planTimer = setTimeout(createPlanFields, 60);
     }
-    function planFields() {
-      parts.plan = groups(archive, known.filter((f) => f.weight > 0 && f.group !== "result"), ["bottom end"], (f) =>
-        planField(archive, f, state, changed));
-      place.plan.replaceChildren(...parts.plan.map((p) => p.node));
+    function createPlanFields() {
+      const planable = known.filter((field) => field.weight > 0 && field.group !== "result");
+      planGroups = groups(planable, ["bottom end"], (field) => planField(archive, field, state, onChange));
+      planContainer.replaceChildren(...planGroups.map((group) => group.node));
     }
-    fields();
+    createFields();
 
     const planned = Object.values(state.plan).some((text) => text.trim());
-    const narrowFold = el("details", { class: "mb-finder-section", open: wide && !planned },
-      el("summary", {}, el("h2", { text: "Narrow the list" })), place.narrow);
-    const planFold = el("details", { class: "mb-finder-section", open: wide && planned },
+    const filterSection = el("details", { class: "mb-finder-section", open: wide && !planned },
+      el("summary", {}, el("h2", { text: "Narrow the list" })), filterContainer);
+    const planSection = el("details", { class: "mb-finder-section", open: wide && planned },
       el("summary", {}, el("h2", { text: "Plan an engine" })),
-      el("p", { class: "mb-finder-quiet", text: "Write down what is decided and leave the rest. The builds are put in order of likeness, with what differs and what it might make." }),
-      place.plan);
-    const clear = el("button", { type: "button", class: "mb-finder-button", text: "Clear everything", onclick: () => changed("clear") });
+      el("p", { class: "mb-finder-quiet", text: "Write down what is decided and leave the rest. " +
+        "The builds are put in order of likeness, with what differs and what it might make." }),
+      planContainer);
+    const clear = el("button", { type: "button", class: "mb-finder-button", text: "Clear everything", onclick: () => onChange("clear") });
     const node = el("form", { class: "mb-finder-ask", role: "search", "aria-label": "Builds", onsubmit: (event) => event.preventDefault() },
       el("div", { class: "mb-finder-words" }, el("label", { for: words.id, text: "Words" }), words),
-      el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios.map((r) => r.node)),
-      narrowFold, planFold, clear);
+      el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios.map((radio) => radio.node)),
+      filterSection, planSection, clear);
 
     return {
       node,
-      fields,
-      show(wrongRanges, wrongPlan) {
+      createFields,
+      show(invalidRanges, invalidPlan) {
         if (words.value !== state.words) words.value = state.words;
         for (const { system, input } of radios) input.checked = system === state.system;
-        for (const part of parts.narrow) part.show(wrongRanges);
-        for (const part of parts.plan) part.show(wrongPlan);
+        for (const group of filterGroups) group.show(invalidRanges);
+        for (const group of planGroups) group.show(invalidPlan);
       },
     };
   }
 
-  globalThis.millbook = Object.assign(globalThis.millbook || {}, { form: { el, form, withUnit, sentence } });
+  globalThis.millbook = Object.assign(globalThis.millbook || {}, { form: { el, form, capitalise } });
 })();

@@ -1,155 +1,162 @@
-// The table of builds: sortable, twenty rows at first and a hundred more whenever asked for, so that an archive of
-// thousands answers each key as fast as one of ten. Rows are reused from one filter to the next.
+// The table of builds: sortable, with twenty rows at first and a hundred more on request, so that an archive of
+// thousands responds as fast as one of ten. Row elements are reused from one filter to the next.
 (function () {
   "use strict";
 
-  const { core, likeness } = globalThis.millbook;
+  const { core, similarity } = globalThis.millbook;
   const { el } = globalThis.millbook.form;
 
-  const FIRST = 20, MORE = 100;
-  // What was asked for and what it made come first; the rest is to the right.
+  const FIRST_ROWS = 20, MORE_ROWS = 100;
+  // The fields that describe an order and its result come first.
   const COLUMNS = [
     "displacement", "cylinders", "compression_ratio", "peak_torque", "peak_power", "bmep", "specific_power", "induction",
     "fuel", "effective_compression_ratio", "intake_duration_050", "intake_duration_1mm", "lobe_separation", "head_flow",
     "date", "family",
   ];
-  // Speeds stand in small print below what was reached at them.
-  const BELOW = { peak_torque: "peak_torque_speed", peak_power: "peak_power_speed" };
+  // The speed of a peak is shown below it.
+  const SPEED_OF = { peak_torque: "peak_torque_speed", peak_power: "peak_power_speed" };
 
-  function columnsOf(archive) {
-    return COLUMNS.filter((slug) => slug === "date" || archive.bySlug[slug].known);
-  }
-
-  // `act.sort(slug)`, `act.pick(i, on)`, `act.link(i)` are the page's.
-  function table(archive, act) {
-    const columns = columnsOf(archive);
+  /**
+   * Create the table.
+   * @param {{sort: function(string), pick: function(number, boolean): boolean, link: function(number): string}} actions
+   *   `pick` adds or removes a build and returns whether it is picked now; `link` returns the address of a build
+   * @returns {{node: Element, columns: string[], show: function(number[], Object, boolean)}}
+   */
+  function table(archive, actions) {
+    const columns = COLUMNS.filter((slug) => slug === "date" || archive.bySlug[slug].known);
     const body = el("tbody", {});
-    const head = el("tr", {});
-    const grid = el("table", { class: "mb-finder-table" }, el("caption", { class: "mb-finder-hidden", text: "Builds found" }), el("thead", {}, head), body);
-    const scroller = el("div", { class: "mb-finder-scroll", role: "region", tabindex: "0", "aria-label": "Builds found; scrolls sideways" }, grid);
-    const more = el("button", { type: "button", class: "mb-finder-button", onclick: () => {
-      limit += MORE;
+    const headRow = el("tr", {});
+    const tableNode = el("table", { class: "mb-finder-table" },
+      el("caption", { class: "mb-finder-hidden", text: "Builds found" }), el("thead", {}, headRow), body);
+    const scroller = el("div", { class: "mb-finder-scroll", role: "region", tabindex: "0",
+      "aria-label": "Builds found; scrolls sideways" }, tableNode);
+    const moreButton = el("button", { type: "button", class: "mb-finder-button", onclick: () => {
+      limit += MORE_ROWS;
       render();
-      const row = pool[limit - MORE];
-      if (row) row.link.focus();
+      const firstNew = rowElements[limit - MORE_ROWS];
+      if (firstNew) firstNew.link.focus();
     } });
-    const none = el("p", { class: "mb-finder-none", text: "No build is like that. Widen a range, or clear a field." });
-    const node = el("div", {}, scroller, none, more);
-    const heads = new Map();
-    const pool = [];
-    let limit = FIRST;
+    const emptyNote = el("p", { class: "mb-finder-none", text: "No build is like that. Widen a range, or clear a field." });
+    const node = el("div", {}, scroller, emptyNote, moreButton);
+    const headings = new Map();
+    const rowElements = [];
+    let limit = FIRST_ROWS;
     let rows = [], view = null;
 
-    function headCell(slug, text, unit, numeric) {
-      const mark = el("span", { class: "mb-finder-arrow", "aria-hidden": "true" });
-      const button = el("button", { type: "button", onclick: () => act.sort(slug) }, el("span", { text }), mark);
-      const th = el("th", { scope: "col", class: numeric ? "mb-finder-n" : null }, button);
-      const small = el("small", { text: unit });
-      button.append(small);
-      heads.set(slug, { th, mark, small });
+    function createHeading(slug, text, isNumber) {
+      const arrow = el("span", { class: "mb-finder-arrow", "aria-hidden": "true" });
+      const unit = el("small", {});
+      const button = el("button", { type: "button", onclick: () => actions.sort(slug) }, el("span", { text }), arrow, unit);
+      const th = el("th", { scope: "col", class: isNumber ? "mb-finder-n" : null }, button);
+      headings.set(slug, { th, arrow, unit });
       return th;
     }
 
-    function headings() {
-      head.replaceChildren(headCell("title", "Build", "", false));
-      const like = headCell("like", "Likeness", "", true);
-      const differs = el("th", { scope: "col", text: "How it differs" });
-      like.classList.add("mb-finder-like");
-      differs.classList.add("mb-finder-like");
-      head.append(like, differs);
-      for (const slug of columns) {
+    function createHeadings() {
+      const likeness = createHeading("like", "Likeness", true);
+      const differences = el("th", { scope: "col", text: "How it differs" });
+      likeness.classList.add("mb-finder-like");
+      differences.classList.add("mb-finder-like");
+      headRow.replaceChildren(createHeading("title", "Build", false), likeness, differences, ...columns.map((slug) => {
         const field = archive.bySlug[slug];
-        const text = field ? field.title : "Date";
-        head.append(headCell(slug, text, "", Boolean(field && field.kind === "number")));
-      }
+        return createHeading(slug, field ? field.title : "Date", Boolean(field && field.kind === "number"));
+      }));
     }
-    headings();
+    createHeadings();
 
-    function makeRow() {
-      const box = el("input", { type: "checkbox" });
+    function createRow() {
+      const checkbox = el("input", { type: "checkbox" });
       const link = el("a", {});
-      const sub = el("small", {});
-      const likeCell = el("td", { class: "mb-finder-n mb-finder-like" });
-      const differs = el("td", { class: "mb-finder-differs mb-finder-like" });
-      const tr = el("tr", {}, el("th", { scope: "row" }, el("div", { class: "mb-finder-name" }, box, el("span", {}, link, sub))), likeCell, differs);
+      const number = el("small", {});
+      const likeness = el("td", { class: "mb-finder-n mb-finder-like" });
+      const differences = el("td", { class: "mb-finder-differs mb-finder-like" });
+      const name = el("div", { class: "mb-finder-name" }, checkbox, el("span", {}, link, number));
+      const tr = el("tr", {}, el("th", { scope: "row" }, name), likeness, differences);
       const cells = columns.map((slug) => {
         const field = archive.bySlug[slug];
-        const main = document.createTextNode("");
-        const td = el("td", { class: field && field.kind === "number" ? "mb-finder-n" : null }, main);
-        const below = BELOW[slug] ? td.appendChild(el("small", {})) : null;
+        const text = document.createTextNode("");
+        const td = el("td", { class: field && field.kind === "number" ? "mb-finder-n" : null }, text);
+        const speed = SPEED_OF[slug] ? td.appendChild(el("small", {})) : null;
         tr.append(td);
-        return { slug, field, main, below };
+        return { slug, field, text, speed };
       });
-      const row = { tr, box, link, sub, likeCell, differs, cells, i: -1 };
-      box.addEventListener("change", () => {
-        box.checked = act.pick(row.i, box.checked);
+      const elements = { tr, checkbox, link, number, likeness, differences, cells, row: -1 };
+      checkbox.addEventListener("change", () => {
+        checkbox.checked = actions.pick(elements.row, checkbox.checked);
       });
-      return row;
+      return elements;
     }
 
-    function fill(row, i) {
-      row.i = i;
-      const title = archive.titles[i];
-      row.link.textContent = title;
-      row.link.href = act.link(i);
-      row.sub.textContent = archive.numbers[i];
-      row.box.checked = view.picks.includes(i);
-      row.box.setAttribute("aria-label", "Draw the curves of " + title);
-      for (const { slug, field, main, below } of row.cells) {
-        const value = core.valueOf(archive, slug, i);
-        main.data = value === null ? "–" : typeof value === "number" ? core.showNumber(field, value, view.system) : value;
-        if (below) {
-          const speed = core.valueOf(archive, BELOW[slug], i);
-          below.textContent = speed === null ? "" : "at " + core.show(archive.bySlug[BELOW[slug]], speed, view.system);
+    function fillRow(elements, row) {
+      elements.row = row;
+      const title = archive.titles[row];
+      elements.link.textContent = title;
+      elements.link.href = actions.link(row);
+      elements.number.textContent = archive.numbers[row];
+      elements.checkbox.checked = view.picks.includes(row);
+      elements.checkbox.setAttribute("aria-label", "Draw the curves of " + title);
+      for (const { slug, field, text, speed } of elements.cells) {
+        const value = core.valueOf(archive, slug, row);
+        text.data = value === null ? "–" : typeof value === "number" ? core.formatNumber(field, value, view.system) : value;
+        if (speed) {
+          const speedSlug = SPEED_OF[slug], speedValue = core.valueOf(archive, speedSlug, row);
+          speed.textContent = speedValue === null ? "" : "at " + core.formatValue(archive.bySlug[speedSlug], speedValue, view.system);
         }
       }
-      if (view.plan) {
-        const d = view.distances[i];
-        const known = Number.isFinite(d);
-        // Rounded down: only what is alike in everything is 100 %.
-        row.likeCell.textContent = known ? Math.floor(100 * (1 - d) + 1e-9) + " %" : "–";
-        const found = known ? likeness.differences(archive, view.plan, i) : [];
-        const texts = found.slice(0, 3).map((x) => likeness.differenceText(x, view.system));
-        row.differs.textContent = !known ? "too little in common to say" : texts.join("; ") || "alike in everything planned";
+      if (!view.plan) return;
+      const distance = view.distances[row];
+      if (Number.isFinite(distance)) {
+        const largest = similarity.differences(archive, view.plan, row).slice(0, 3);
+        const texts = largest.map((difference) => similarity.differenceText(difference, view.system));
+        // Rounded down, so that only builds without a difference have 100 %.
+        elements.likeness.textContent = Math.floor(100 * (1 - distance) + 1e-9) + " %";
+        elements.differences.textContent = texts.join("; ") || "alike in everything planned";
+      } else {
+        elements.likeness.textContent = "–";
+        elements.differences.textContent = "too little in common to say";
       }
     }
 
     function render() {
       const count = Math.min(limit, rows.length);
-      for (let k = 0; k < count; k++) {
-        if (!pool[k]) pool.push(makeRow());
-        fill(pool[k], rows[k]);
-        if (!pool[k].tr.isConnected) body.append(pool[k].tr);
+      for (let i = 0; i < count; i++) {
+        if (!rowElements[i]) rowElements.push(createRow());
+        fillRow(rowElements[i], rows[i]);
+        if (!rowElements[i].tr.isConnected) body.append(rowElements[i].tr);
       }
-      for (let k = count; k < pool.length && pool[k].tr.isConnected; k++) pool[k].tr.remove();
-      const left = rows.length - count;
-      more.hidden = left <= 0;
-      more.textContent = `Show ${Math.min(MORE, left)} more of ${left}`;
-      none.hidden = rows.length > 0;
+      for (let i = count; i < rowElements.length && rowElements[i].tr.isConnected; i++) rowElements[i].tr.remove();
+      const remaining = rows.length - count;
+      moreButton.hidden = remaining <= 0;
+      moreButton.textContent = `Show ${Math.min(MORE_ROWS, remaining)} more of ${remaining}`;
+      emptyNote.hidden = rows.length > 0;
       scroller.hidden = rows.length === 0;
     }
 
     return {
       node,
       columns,
-      // view: {system, sort, picks, plan or null, distances}
-      show(found, given, fresh) {
-        rows = found;
-        view = given;
-        if (fresh) limit = FIRST;
-        grid.classList.toggle("mb-finder-planned", Boolean(view.plan));
+      /**
+       * Show these rows in this order.
+       * @param {{system: string, sort: string, picks: number[], plan: Object|null, distances: Float64Array|null}} newView
+       * @param {boolean} reset whether to go back to the first rows
+       */
+      show(newRows, newView, reset) {
+        rows = newRows;
+        view = newView;
+        if (reset) limit = FIRST_ROWS;
+        tableNode.classList.toggle("mb-finder-planned", Boolean(view.plan));
         const descending = view.sort.startsWith("-") || view.sort === "like";
-        const by = view.sort.replace(/^-/, "");
-        for (const [slug, { th, mark, small }] of heads) {
-          th.setAttribute("aria-sort", slug !== by ? "none" : descending ? "descending" : "ascending");
-          mark.textContent = slug !== by ? "" : descending ? "↓" : "↑";
+        const sortSlug = view.sort.replace(/^-/, "");
+        for (const [slug, { th, arrow, unit }] of headings) {
+          th.setAttribute("aria-sort", slug !== sortSlug ? "none" : descending ? "descending" : "ascending");
+          arrow.textContent = slug !== sortSlug ? "" : descending ? "↓" : "↑";
           const field = archive.bySlug[slug];
-          small.textContent = field && field.kind === "number" ? core.unitOf(field, view.system).label : "";
+          unit.textContent = field && field.kind === "number" ? core.unitOf(field, view.system).label : "";
         }
         render();
       },
     };
   }
 
-  globalThis.millbook = Object.assign(globalThis.millbook || {}, { table: { table, columnsOf } });
+  globalThis.millbook = Object.assign(globalThis.millbook || {}, { table: { table } });
 })();

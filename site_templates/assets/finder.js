@@ -1,297 +1,332 @@
-// The finder page: one state, kept in the address; every change of it is filtered, sorted and shown.
+// The finder page. Its state is stored in the address; each change of the state filters, sorts and shows the builds.
 (function () {
   "use strict";
 
-  const { core, likeness, draw } = globalThis.millbook;
-  const { el, form, sentence } = globalThis.millbook.form;
+  const { core, similarity, charts } = globalThis.millbook;
+  const { el, form } = globalThis.millbook.form;
 
-  // Starting is done in steps between which the browser may paint and answer.
-  const pause = () => new Promise((done) => setTimeout(done));
+  // Between two steps of the start the browser can paint and respond.
+  const nextTask = () => new Promise((resolve) => setTimeout(resolve));
 
   async function start(host, data) {
     const archive = core.decode(data);
-    const linkTo = (i) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[i]));
+    const linkTo = (row) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[row]));
     const state = core.emptyState(archive);
-    const replace = (next) => {
+    const setState = (newState) => {
       for (const key of Object.keys(state)) delete state[key];
-      Object.assign(state, next);
+      Object.assign(state, newState);
     };
-    replace(core.readState(archive, location.hash.length > 1 ? location.hash : location.search));
+    setState(core.readState(archive, location.hash.length > 1 ? location.hash : location.search));
 
     let rows = [], plan = null, distances = null, plot = null;
-    let written = "";
-    const rowOf = new Map(archive.slugs.map((slug, i) => [slug, i]));
+    let writtenHash = "";
+    const rowOf = new Map(archive.slugs.map((slug, row) => [slug, row]));
     const picks = () => state.pick.map((slug) => rowOf.get(slug));
 
-    // ---- the page --------------------------------------------------------------------------------------
+    // ---- elements --------------------------------------------------------------------------------------
 
     let width = host.clientWidth;
-    await pause();
-    const ask = form(archive, state, changed, width >= 800);
-    await pause();
-    const found = el("p", { class: "mb-finder-count" });
-    const spoken = el("p", { class: "mb-finder-hidden", role: "status" });
-    const expected = el("section", { class: "mb-finder-expected", "aria-label": "What it might make", hidden: true });
-    const chosen = el("section", { class: "mb-finder-chosen", "aria-label": "Chosen curves", hidden: true });
-    const picture = el("div", { class: "mb-finder-plot" });
-    const point = el("p", { class: "mb-finder-point" });
-    const axis = (name, text) => {
+    await nextTask();
+    const searchForm = form(archive, state, onFormChange, width >= 800);
+    await nextTask();
+    const countText = el("p", { class: "mb-finder-count" });
+    const statusText = el("p", { class: "mb-finder-hidden", role: "status" });
+    const estimateSection = el("section", { class: "mb-finder-expected", "aria-label": "What it might make", hidden: true });
+    const curvesSection = el("section", { class: "mb-finder-chosen", "aria-label": "Chosen curves", hidden: true });
+    const plotContainer = el("div", { class: "mb-finder-plot" });
+    const pointText = el("p", { class: "mb-finder-point" });
+    const numberFields = archive.fields.filter((field) => field.kind === "number" && field.known);
+    const axisSelect = (name, label) => {
+      const options = numberFields.map((field) => el("option", { value: field.slug, text: field.title }));
       const select = el("select", { onchange: () => {
         state[name] = select.value;
-        drawPoints();
-        address();
-      } }, ...archive.fields.filter((f) => f.kind === "number" && f.known).map((f) => el("option", { value: f.slug, text: f.title })));
-      return { select, node: el("label", {}, el("span", { text }), select) };
+        drawScatter();
+        writeAddress();
+      } }, ...options);
+      return { select, node: el("label", {}, el("span", { text: label }), select) };
     };
-    const axes = { y: axis("y", "Up"), x: axis("x", "Across") };
-    const points = el("details", { class: "mb-finder-points", open: true }, el("summary", {}, el("h2", { text: "Drawn as points" })),
-      el("div", { class: "mb-finder-axes" }, axes.y.node, axes.x.node), picture, point);
-    points.addEventListener("toggle", () => points.open && drawPoints());
+    const axes = { y: axisSelect("y", "Up"), x: axisSelect("x", "Across") };
+    const scatterSection = el("details", { class: "mb-finder-points", open: true },
+      el("summary", {}, el("h2", { text: "Drawn as points" })),
+      el("div", { class: "mb-finder-axes" }, axes.y.node, axes.x.node), plotContainer, pointText);
+    scatterSection.addEventListener("toggle", () => scatterSection.open && drawScatter());
     const table = globalThis.millbook.table.table(archive, { sort: sortBy, pick, link: linkTo });
-    const sorting = el("select", { onchange: () => {
-      state.sort = sorting.value;
+    const sortSelect = el("select", { onchange: () => {
+      state.sort = sortSelect.value;
       update("sort");
     } });
-    const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Order" }), sorting),
-      el("button", { type: "button", class: "mb-finder-button", text: "Save these as CSV", onclick: save }));
-    sortChoices();
-    found.textContent = `${archive.n} of ${archive.n} builds`;
-    await pause();
-    host.replaceChildren(el("div", { class: "mb-finder-body" }, ask.node,
-      el("div", { class: "mb-finder-found" }, el("div", { class: "mb-finder-top" }, found, tools), spoken, expected, chosen, points, table.node)));
+    const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Order" }), sortSelect),
+      el("button", { type: "button", class: "mb-finder-button", text: "Save these as CSV", onclick: saveCsv }));
+    fillSortSelect();
+    countText.textContent = `${archive.size} of ${archive.size} builds`;
+    await nextTask();
+    host.replaceChildren(el("div", { class: "mb-finder-body" }, searchForm.node,
+      el("div", { class: "mb-finder-found" }, el("div", { class: "mb-finder-top" }, countText, tools), statusText,
+        estimateSection, curvesSection, scatterSection, table.node)));
 
-    // ---- changes ---------------------------------------------------------------------------------------
+    // ---- changes of the state --------------------------------------------------------------------------
 
-    function changed(what, system) {
-      if (what === "units") {
+    function onFormChange(change, system) {
+      if (change === "units") {
+        const convert = (slug, text) => core.convertTyped(archive.bySlug[slug], text, state.system, system);
         for (const [slug, texts] of Object.entries(state.ranges)) {
-          state.ranges[slug] = texts.map((text) => core.retyped(archive.bySlug[slug], text, state.system, system));
+          state.ranges[slug] = texts.map((text) => convert(slug, text));
         }
         for (const [slug, text] of Object.entries(state.plan)) {
-          if (archive.bySlug[slug].kind === "number") state.plan[slug] = core.retyped(archive.bySlug[slug], text, state.system, system);
+          if (archive.bySlug[slug].kind === "number") state.plan[slug] = convert(slug, text);
         }
         state.system = system;
-        ask.fields();
-      } else if (what === "clear") {
-        replace({ ...core.emptyState(archive), system: state.system });
-        ask.fields();
-      } else if (what === "plan" && !plan) state.sort = "";
-      update(what);
+        searchForm.createFields();
+      } else if (change === "clear") {
+        setState({ ...core.emptyState(archive), system: state.system });
+        searchForm.createFields();
+      } else if (change === "plan" && !plan) state.sort = "";
+      update(change);
     }
 
-    function order() {
+    function sortOrder() {
       return state.sort && (plan || state.sort !== "like") ? state.sort : plan ? "like" : "-date";
     }
 
+    // Sort by a column; again, in the other direction. Numbers start with the largest.
     function sortBy(slug) {
-      const numeric = slug in archive.values || slug === "date";
-      const first = numeric ? "-" + slug : slug;
-      const second = numeric ? slug : "-" + slug;
-      state.sort = slug === "like" ? "like" : order() === first ? second : first;
+      const largestFirst = slug in archive.values || slug === "date";
+      const first = largestFirst ? "-" + slug : slug;
+      const second = largestFirst ? slug : "-" + slug;
+      state.sort = slug === "like" ? "like" : sortOrder() === first ? second : first;
       update("sort");
     }
 
-    function pick(i, on) {
-      const slug = archive.slugs[i];
-      if (!on) state.pick = state.pick.filter((s) => s !== slug);
-      else if (state.pick.length >= 4) {
-        say("Four builds are drawn already. Take one away first.");
+    function pick(row, picked) {
+      const slug = archive.slugs[row];
+      if (picked && state.pick.length >= core.MAX_PICKS) {
+        announce("Four builds are drawn already. Take one away first.");
         return false;
-      } else state.pick = [...state.pick, slug];
-      drawChosen();
+      }
+      state.pick = picked ? [...state.pick, slug] : state.pick.filter((other) => other !== slug);
+      drawCurves();
       if (plot) plot.update(rows, picks());
-      address();
-      say(on ? `${archive.titles[i]} is drawn.` : `${archive.titles[i]} is no longer drawn.`);
-      return on;
+      writeAddress();
+      announce(picked ? `${archive.titles[row]} is drawn.` : `${archive.titles[row]} is no longer drawn.`);
+      return picked;
     }
 
-    function update(what) {
-      const asked = core.filterOf(archive, state);
-      const wanted = core.planOf(archive, state);
-      plan = Object.keys(wanted.plan).length ? wanted.plan : null;
-      if (plan && (what !== "filter" && what !== "sort" || !distances)) distances = likeness.distances(archive, plan);
+    let chartTimer = 0;
+
+    // Show everything that depends on a change: "filter", "sort", "plan", "units", "clear" or "start".
+    function update(change) {
+      const narrowed = change === "filter" || change === "sort";
+      const parsedFilter = core.filterFromState(archive, state);
+      const parsedPlan = core.planFromState(archive, state);
+      plan = Object.keys(parsedPlan.plan).length ? parsedPlan.plan : null;
+      if (plan && (!narrowed || !distances)) distances = similarity.distances(archive, plan);
       if (!plan) distances = null;
-      rows = core.matching(archive, asked.filter);
-      const sort = order();
+      rows = core.filterRows(archive, parsedFilter.filter);
+      const sort = sortOrder();
       rows = sort === "like"
         ? Array.from(rows).sort((a, b) => (distances[a] === distances[b] ? 0 : distances[a] - distances[b]) || a - b)
-        : core.ordered(archive, rows, sort.replace(/^-/, ""), sort.startsWith("-"));
-      ask.show(asked.wrong, wanted.wrong);
+        : core.sortRows(archive, rows, sort.replace(/^-/, ""), sort.startsWith("-"));
+      searchForm.show(parsedFilter.invalid, parsedPlan.invalid);
       showTable(true);
-      found.replaceChildren(el("strong", { text: String(rows.length) }), ` of ${archive.n} ${archive.n === 1 ? "build" : "builds"}`);
-      say(`${rows.length} of ${archive.n} builds`);
-      sortChoices();
-      if (what === "units" || what === "start" || what === "clear") {
-        // The table is seen first, then the drawings.
-        clearTimeout(drawing);
-        drawing = setTimeout(() => {
-          drawPoints();
-          drawChosen();
-        }, what === "start" ? 30 : 0);
-      } else if (plot && points.open) plot.update(rows, picks());
-      if (what !== "filter" && what !== "sort") guess();
-      address();
+      const total = ` of ${archive.size} ${archive.size === 1 ? "build" : "builds"}`;
+      countText.replaceChildren(el("strong", { text: String(rows.length) }), total);
+      announce(`${rows.length} of ${archive.size} builds`);
+      fillSortSelect();
+      if (change === "units" || change === "start" || change === "clear") {
+        // The table is painted before the charts are drawn.
+        clearTimeout(chartTimer);
+        chartTimer = setTimeout(() => {
+          drawScatter();
+          drawCurves();
+        }, change === "start" ? 30 : 0);
+      } else if (plot && scatterSection.open) plot.update(rows, picks());
+      if (!narrowed) startEstimate();
+      writeAddress();
     }
 
-    function showTable(fresh) {
-      table.show(rows, { system: state.system, sort: order(), picks: picks(), plan, distances }, fresh);
+    function showTable(reset) {
+      table.show(rows, { system: state.system, sort: sortOrder(), picks: picks(), plan, distances }, reset);
     }
 
-    let drawing = 0;
-
-    // Spoken once things are quiet, so that typing is not talked over.
-    let speaking = 0;
-    function say(text) {
-      clearTimeout(speaking);
-      speaking = setTimeout(() => {
-        spoken.textContent = text;
+    // Tell screen readers, half a second after the last change, so that a message does not interrupt typing.
+    let statusTimer = 0;
+    function announce(text) {
+      clearTimeout(statusTimer);
+      statusTimer = setTimeout(() => {
+        statusText.textContent = text;
       }, 500);
     }
 
-    function sortChoices() {
-      const names = [["-date", "Newest first"], ["date", "Oldest first"], ["title", "By name"]];
-      if (plan) names.unshift(["like", "Most alike first"]);
+    function fillSortSelect() {
+      const options = [["-date", "Newest first"], ["date", "Oldest first"], ["title", "By name"]];
+      if (plan) options.unshift(["like", "Most alike first"]);
       for (const slug of table.columns) {
         const field = archive.bySlug[slug];
-        if (field && field.kind === "number") names.push(["-" + slug, `${field.title}, most first`], [slug, `${field.title}, least first`]);
+        if (field && field.kind === "number") {
+          options.push(["-" + slug, `${field.title}, most first`], [slug, `${field.title}, least first`]);
+        }
       }
-      const sort = order();
-      if (!names.some(([value]) => value === sort)) {
+      const sort = sortOrder();
+      if (!options.some(([value]) => value === sort)) {
         const field = archive.bySlug[sort.replace(/^-/, "")] || { title: "By name" };
-        names.push([sort, field.title + (sort.startsWith("-") ? ", turned round" : "")]);
+        options.push([sort, field.title + (sort.startsWith("-") ? ", turned round" : "")]);
       }
-      const now = names.map(([value]) => value).join();
-      if (sorting.dataset.made !== now) {
-        sorting.replaceChildren(...names.map(([value, text]) => el("option", { value, text })));
-        sorting.dataset.made = now;
+      const values = options.map(([value]) => value).join();
+      if (sortSelect.dataset.values !== values) {
+        sortSelect.replaceChildren(...options.map(([value, text]) => el("option", { value, text })));
+        sortSelect.dataset.values = values;
       }
-      sorting.value = sort;
+      sortSelect.value = sort;
     }
 
-    // ---- drawings --------------------------------------------------------------------------------------
+    // ---- charts ----------------------------------------------------------------------------------------
 
-    function drawPoints() {
+    function drawScatter() {
       axes.x.select.value = state.x;
       axes.y.select.value = state.y;
-      if (!points.open) return;
-      plot = draw.scatter(picture, archive, {
-        x: state.x, y: state.y, system: state.system, width: points.clientWidth,
-        onPoint(i) {
-          const texts = [state.y, state.x].map((slug) => core.show(archive.bySlug[slug], archive.values[slug][i], state.system));
-          point.replaceChildren(el("a", { href: linkTo(i), text: archive.titles[i] }), `, ${texts.join(" at ")}`);
-          say(point.textContent);
+      if (!scatterSection.open) return;
+      plot = charts.scatter(plotContainer, archive, {
+        x: state.x, y: state.y, system: state.system, width: scatterSection.clientWidth,
+        onPoint(row) {
+          const texts = [state.y, state.x].map((slug) =>
+            core.formatValue(archive.bySlug[slug], archive.values[slug][row], state.system));
+          pointText.replaceChildren(el("a", { href: linkTo(row), text: archive.titles[row] }), `, ${texts.join(" at ")}`);
+          announce(pointText.textContent);
         },
-        onOpen(i) {
-          location.href = linkTo(i);
+        onOpen(row) {
+          location.href = linkTo(row);
         },
       });
-      const shown = plot.update(rows, picks());
-      point.textContent = shown ? "Each dot is a build; the pale ones are left out by what is asked. Point at one for its name." : "";
+      const count = plot.update(rows, picks());
+      pointText.textContent = count
+        ? "Each dot is a build; the pale ones are left out by what is asked. Point at one for its name." : "";
     }
 
-    function drawChosen() {
-      const now = picks();
-      chosen.hidden = !now.length;
-      if (!now.length) return;
-      const list = el("ul", { class: "mb-finder-picks" }, ...now.map((i, k) => {
-        const mark = draw.svg("svg", { width: 46, height: 18, viewBox: "0 0 46 18", "aria-hidden": "true" });
-        mark.append(draw.svg("path", { d: "M0 9H46", class: "mb-finder-line mb-finder-line" + k }), draw.marker(k, 23, 9));
-        return el("li", {}, mark, el("a", { href: linkTo(i), text: archive.titles[i] }),
-          el("button", { type: "button", class: "mb-finder-button", text: "Take away", "aria-label": "Take away " + archive.titles[i], onclick: () => {
-            pick(i, false);
+    function drawCurves() {
+      const picked = picks();
+      curvesSection.hidden = !picked.length;
+      if (!picked.length) return;
+      const list = el("ul", { class: "mb-finder-picks" }, ...picked.map((row, index) => {
+        const title = archive.titles[row];
+        const removeButton = el("button", { type: "button", class: "mb-finder-button", text: "Take away",
+          "aria-label": "Take away " + title, onclick: () => {
+            pick(row, false);
             showTable(false);
-          } }));
+          } });
+        return el("li", {}, charts.legendSample(index), el("a", { href: linkTo(row), text: title }), removeButton);
       }));
-      const perLitre = el("input", { type: "checkbox", onchange: () => {
-        state.curves = perLitre.checked ? "litre" : "whole";
-        drawChosen();
-        address();
+      const perLitreBox = el("input", { type: "checkbox", onchange: () => {
+        state.curves = perLitreBox.checked ? "litre" : "whole";
+        drawCurves();
+        writeAddress();
       } });
-      perLitre.checked = state.curves === "litre";
-      const pictures = el("div", { class: "mb-finder-pair" });
-      const compare = host.dataset.compare && now.length > 1
-        ? el("a", { href: host.dataset.compare + "?with=" + state.pick.map(encodeURIComponent).join(","), text: "Compare these side by side" }) : null;
-      chosen.replaceChildren(el("h2", { text: "Curves over each other" }), list,
-        el("p", { class: "mb-finder-row" }, el("label", {}, perLitre, el("span", { text: "per litre" })), compare), pictures);
-      draw.chosenCurves(pictures, archive, now, { system: state.system, perLitre: perLitre.checked, width: chosen.clientWidth });
+      perLitreBox.checked = state.curves === "litre";
+      const chartPair = el("div", { class: "mb-finder-pair" });
+      const compareLink = host.dataset.compare && picked.length > 1
+        ? el("a", { href: host.dataset.compare + "?with=" + state.pick.map(encodeURIComponent).join(","),
+          text: "Compare these side by side" })
+        : null;
+      curvesSection.replaceChildren(el("h2", { text: "Curves over each other" }), list,
+        el("p", { class: "mb-finder-row" }, el("label", {}, perLitreBox, el("span", { text: "per litre" })), compareLink), chartPair);
+      charts.curvePair(chartPair, archive, picked, {
+        system: state.system, perLitre: perLitreBox.checked, width: curvesSection.clientWidth,
+      });
     }
 
-    // ---- what it might make ----------------------------------------------------------------------------
+    // ---- estimate --------------------------------------------------------------------------------------
 
-    let guessing = 0;
-    function guess() {
-      clearTimeout(guessing);
-      expected.hidden = !plan;
+    // Estimate in tasks of 12 ms, so that typing stays responsive.
+    let estimateTimer = 0;
+    function startEstimate() {
+      clearTimeout(estimateTimer);
+      estimateSection.hidden = !plan;
       if (!plan) return;
-      const steps = likeness.estimateSteps(archive, plan, state.system);
-      const work = () => {
-        const until = performance.now() + 12;
+      const steps = similarity.estimateSteps(archive, plan, state.system);
+      const runSteps = () => {
+        const deadline = performance.now() + 12;
         let step;
-        do step = steps.next(); while (!step.done && performance.now() < until);
-        if (step.done) showExpected(step.value);
-        else guessing = setTimeout(work, 0);
+        do step = steps.next(); while (!step.done && performance.now() < deadline);
+        if (step.done) showEstimate(step.value);
+        else estimateTimer = setTimeout(runSteps, 0);
       };
-      expected.setAttribute("aria-busy", "true");
-      guessing = setTimeout(work, 150);
+      estimateSection.setAttribute("aria-busy", "true");
+      estimateTimer = setTimeout(runSteps, 150);
     }
 
-    function showExpected(result) {
-      expected.setAttribute("aria-busy", "false");
-      const title = el("h2", { text: "What it might make" });
-      if (!result.expected.length) {
-        expected.replaceChildren(title, el("p", { text: "No estimate: " + result.reasons.join("; ") + "." }));
+    function showEstimate({ expected, reasons }) {
+      estimateSection.setAttribute("aria-busy", "false");
+      const heading = el("h2", { text: "What it might make" });
+      if (!expected.length) {
+        estimateSection.replaceChildren(heading, el("p", { text: "No estimate: " + reasons.join("; ") + "." }));
         return;
       }
       const { system } = state;
-      const shown = (e, value) => core.showNumber(e.field, value, system);
-      const numbers = result.expected.map((e) => el("div", {}, el("dt", { text: e.field.title }),
-        el("dd", {}, shown(e, e.value) + " ", el("span", { text: core.unitOf(e.field, system).label }),
-          el("small", { text: `${shown(e, e.least)} to ${shown(e, e.most)}` }),
-          el("small", { text: `held ${e.held} of ${e.tried}` + (e.nearTried ? `, near it ${e.nearHeld} of ${e.nearTried}` : "") }),
-          el("small", { text: `half within ${(100 * e.error).toFixed(0)} %` }))));
-      const level = Math.min(...result.expected.map((e) => e.level));
-      const count = Math.max(...result.expected.map((e) => e.relatives.length));
-      expected.replaceChildren(title, el("dl", {}, ...numbers),
-        el("p", { class: "mb-finder-quiet", text: `From the ${count} builds most like it, brought to its size. The ranges are meant to hold ${Math.floor(100 * level)} % of engines. "Held" is what they did hold when each build was left out in turn and estimated from the rest; "near it" counts only the builds used here. What past builds made is no promise: the dyno decides.` }));
+      const results = expected.map((result) => {
+        const { field } = result;
+        const [value, min, max] = [result.value, result.min, result.max].map((number) => core.formatNumber(field, number, system));
+        const near = result.matchesEvaluated ? `, near it ${result.matchesCovered} of ${result.matchesEvaluated}` : "";
+        return el("div", {}, el("dt", { text: field.title }),
+          el("dd", {}, value + " ", el("span", { text: core.unitOf(field, system).label }),
+            el("small", { text: `${min} to ${max}` }),
+            el("small", { text: `held ${result.covered} of ${result.evaluated}${near}` }),
+            el("small", { text: `half within ${(100 * result.error).toFixed(0)} %` })));
+      });
+      const level = Math.min(...expected.map((result) => result.level));
+      const count = Math.max(...expected.map((result) => result.matches.length));
+      const explanation = `From the ${count} builds most like it, brought to its size. The ranges are meant to hold ` +
+        `${Math.floor(100 * level)} % of engines. "Held" is what they did hold when each build was left out in turn and ` +
+        `estimated from the rest; "near it" counts only the builds used here. What past builds made is no promise: the ` +
+        `dyno decides.`;
+      estimateSection.replaceChildren(heading, el("dl", {}, ...results), el("p", { class: "mb-finder-quiet", text: explanation }));
     }
 
     // ---- address and CSV -------------------------------------------------------------------------------
 
-    let addressing = 0;
-    function address() {
-      clearTimeout(addressing);
-      addressing = setTimeout(() => {
-        written = core.writeState(archive, state);
-        if (location.hash.slice(1) !== written) history.replaceState(null, "", "#" + written);
+    let addressTimer = 0;
+    function writeAddress() {
+      clearTimeout(addressTimer);
+      addressTimer = setTimeout(() => {
+        writtenHash = core.writeState(archive, state);
+        if (location.hash.slice(1) !== writtenHash) history.replaceState(null, "", "#" + writtenHash);
       }, 200);
     }
 
-    function save() {
-      const extra = plan ? [{ title: "Likeness [%]", value: (i) => (Number.isFinite(distances[i]) ? Math.round(1000 * (1 - distances[i])) / 10 : null) },
-        { title: "How it differs", value: (i) => (Number.isFinite(distances[i]) ? likeness.differences(archive, plan, i).map((d) => likeness.differenceText(d, state.system)).join("; ") : null) }] : [];
-      const slugs = ["title", "number", ...table.columns.flatMap((slug) => ({ peak_torque: [slug, "peak_torque_speed"], peak_power: [slug, "peak_power_speed"] })[slug] || [slug])];
-      const text = core.csv(archive, rows, slugs.filter((s) => !archive.bySlug[s] || archive.bySlug[s].known), state.system, extra);
-      const link = el("a", { href: URL.createObjectURL(new Blob(["\ufeff" + text], { type: "text/csv" })), download: "builds.csv" });
+    function saveCsv() {
+      const slugs = ["title", "number", ...table.columns.flatMap((slug) =>
+        ({ peak_torque: [slug, "peak_torque_speed"], peak_power: [slug, "peak_power_speed"] })[slug] || [slug])];
+      const known = slugs.filter((slug) => !archive.bySlug[slug] || archive.bySlug[slug].known);
+      const text = core.toCsv(archive, rows, known, state.system, plan ? similarityColumns() : []);
+      const blob = new Blob(["\ufeff" + text], { type: "text/csv" });
+      const link = el("a", { href: URL.createObjectURL(blob), download: "builds.csv" });
       document.body.append(link);
       link.click();
       link.remove();
       setTimeout(() => URL.revokeObjectURL(link.href), 10000);
-      say(`${sentence(String(rows.length))} builds saved.`);
+      announce(`${rows.length} builds saved.`);
+    }
+
+    function similarityColumns() {
+      const whereComparable = (value) => (row) => (Number.isFinite(distances[row]) ? value(row) : null);
+      return [
+        { title: "Likeness [%]", value: whereComparable((row) => Math.round(1000 * (1 - distances[row])) / 10) },
+        { title: "How it differs", value: whereComparable((row) => similarity.differences(archive, plan, row)
+          .map((difference) => similarity.differenceText(difference, state.system)).join("; ")) },
+      ];
     }
 
     addEventListener("hashchange", () => {
-      if (location.hash.slice(1) === written) return;
-      replace(core.readState(archive, location.hash));
-      ask.fields();
+      if (location.hash.slice(1) === writtenHash) return;
+      setState(core.readState(archive, location.hash));
+      searchForm.createFields();
       update("start");
     });
     addEventListener("resize", () => {
       if (Math.abs(host.clientWidth - width) < 8) return;
       width = host.clientWidth;
-      drawPoints();
-      drawChosen();
+      drawScatter();
+      drawCurves();
     });
-    await pause();
+    await nextTask();
     update("start");
     host.dataset.ready = "yes";
   }

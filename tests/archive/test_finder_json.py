@@ -40,7 +40,7 @@ def run(tmp_path: Path) -> Run:
         code = (
             f"require({json.dumps(str(tmp_path / 'finder-data.js'))});"
             f"const core = require({json.dumps(str(ASSETS / 'finder-core.js'))});"
-            f"const likeness = require({json.dumps(str(ASSETS / 'finder-likeness.js'))});"
+            f"const similarity = require({json.dumps(str(ASSETS / 'finder-similarity.js'))});"
             "const a = core.decode(globalThis.millbookFinderData);"
             "const plain = (k, v) => v === Infinity ? 'inf' : ArrayBuffer.isView(v) ? Array.from(v) : v;"
             f"console.log(JSON.stringify({expression}, plain));"
@@ -126,8 +126,8 @@ def test_the_browser_measures_likeness_as_python_does(run: Run) -> None:
         plan_from_values(cylinders=0, displacement=0.004),
     ]
     expression = (
-        f"{json.dumps([plan_of(p) for p in plans])}.map((p) => ({{d: likeness.distances(a, p),"
-        " why: a.slugs.map((_, i) => likeness.differences(a, p, i).map((x) => likeness.differenceText(x, 'inch')))}))"
+        f"{json.dumps([plan_of(p) for p in plans])}.map((p) => ({{d: similarity.distances(a, p),"
+        " why: a.slugs.map((_, i) => similarity.differences(a, p, i).map((x) => similarity.differenceText(x, 'inch')))}))"
     )
     for plan, got in zip(plans, run(finder_data(builds, WEIGHTS), expression), strict=True):
         want = distances(table, plan)
@@ -149,19 +149,19 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         plan_from_values(fuel="petrol"),
         plan_from_values(displacement=0.00573, family="Corran small block V8", cycle="two-stroke"),
     ]
-    expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => likeness.estimate(a, p, 'inch'))"
+    expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => similarity.estimate(a, p, 'inch'))"
     for plan, got in zip(plans, run(finder_data(builds, WEIGHTS), expression), strict=True):
         want = estimate(builds, plan, WEIGHTS, system="inch")
         assert tuple(got["reasons"]) == want.reasons
         assert [e["field"]["slug"] for e in got["expected"]] == [e.field.slug for e in want.expected]
         rows = newest_first(builds)
         for g, w in zip(got["expected"], want.expected, strict=True):
-            assert [g["value"], g["least"], g["most"], g["level"], g["error"]] == pytest.approx(
+            assert [g["value"], g["min"], g["max"], g["level"], g["error"]] == pytest.approx(
                 [w.value, w.minimum, w.maximum, w.level, w.error], rel=1e-9
             )
-            assert (g["tried"], g["held"], g["nearTried"], g["nearHeld"]) == (
+            assert (g["evaluated"], g["covered"], g["matchesEvaluated"], g["matchesCovered"]) == (
                 w.evaluated, w.covered, w.matches_evaluated, w.matches_covered)  # fmt: skip
-            assert [rows[i] for i in g["relatives"]] == list(w.matches)
+            assert [rows[i] for i in g["matches"]] == list(w.matches)
 
 
 @needs_node
@@ -175,7 +175,7 @@ def test_the_browser_finds_what_python_finds(run: Run) -> None:
         ({"year": (2010, 2015)}, {}, ""),
     ]
     filters = [{"ranges": r, "choices": c, "words": w} for r, c, w in asked]
-    expression = f"{json.dumps(filters)}.map((f) => Array.from(core.matching(a, f)).map((i) => a.slugs[i]))"
+    expression = f"{json.dumps(filters)}.map((f) => Array.from(core.filterRows(a, f)).map((i) => a.slugs[i]))"
     for (ranges, choices, words), got in zip(asked, run(finder_data(builds, WEIGHTS), expression), strict=True):
         want = [s.slug for s in find(builds, ranges, choices, words)]
         assert want
@@ -187,7 +187,7 @@ def test_sorting_keeps_the_unknown_last(run: Run) -> None:
     builds = samples.archive(60, sparse=0.4)
     known = sorted(s.peak_power for s in builds if s.peak_power is not None)
     for slug in ("peak_power", "-peak_power"):
-        order = f"core.ordered(a, core.matching(a, {{}}), 'peak_power', {json.dumps(slug[0] == '-')})"
+        order = f"core.sortRows(a, core.filterRows(a, {{}}), 'peak_power', {json.dumps(slug[0] == '-')})"
         rows = run(finder_data(builds), f"{order}.map((i) => core.valueOf(a, 'peak_power', i))")
         want = known if slug == "peak_power" else known[::-1]
         assert rows[: len(known)] == pytest.approx(want, abs=0.51)
@@ -198,9 +198,9 @@ def test_sorting_keeps_the_unknown_last(run: Run) -> None:
 def test_what_differs_is_the_same_list_in_both(run: Run) -> None:
     builds = newest_first(samples.archive(12, sparse=0.3))
     want = compare([replace(s, parts=()) for s in builds[:3]], "inch")
-    got = run(finder_data(builds), "core.compared(a, [0, 1, 2], 'inch')")
+    got = run(finder_data(builds), "core.compareBuilds(a, [0, 1, 2], 'inch')")
     assert [(r["slug"], tuple(r["values"])) for r in got["different"]] == [(r.slug, r.values) for r in want.rows]
-    assert tuple(got["alike"]) == want.identical
+    assert tuple(got["identical"]) == want.identical
 
 
 @needs_node
@@ -213,7 +213,7 @@ def test_a_search_survives_its_address(run: Run) -> None:
     code = (
         f"(() => {{ const s = core.readState(a, {json.dumps(address)});"
         "const t = core.readState(a, '#' + core.writeState(a, s));"
-        "return [s, t, core.filterOf(a, s), core.planOf(a, s)]; })()"
+        "return [s, t, core.filterFromState(a, s), core.planFromState(a, s)]; })()"
     )
     got = run(finder_data(builds), code)
     assert got[0] == got[1]
@@ -237,8 +237,8 @@ def test_a_search_survives_its_address(run: Run) -> None:
 def test_an_address_edited_by_hand_does_no_harm(run: Run, address: str) -> None:
     code = (
         f"(() => {{ const s = core.readState(a, {json.dumps(address)});"
-        "const f = core.filterOf(a, s), p = core.planOf(a, s); core.writeState(a, s);"
-        "return [s, core.matching(a, f.filter).length, likeness.distances(a, p.plan).length]; })()"
+        "const f = core.filterFromState(a, s), p = core.planFromState(a, s); core.writeState(a, s);"
+        "return [s, core.filterRows(a, f.filter).length, similarity.distances(a, p.plan).length]; })()"
     )
     got = run(finder_data(samples.archive(5)), code)
     assert got[0]["system"] in ("inch", "metric")
@@ -255,7 +255,7 @@ def test_csv_is_harmless_and_whole(run: Run) -> None:
     assert got[7:] == ['"say ""x"", y"', "plain", "'%0A", "'|cmd"]
     build = Summary("a", '=HYPERLINK("x")', cam_advance=-4.0, displacement=0.0057, fuel="petrol")
     text = run(
-        finder_data([build]), "core.csv(a, [0], ['title', 'cam_advance', 'displacement', 'fuel', 'bmep'], 'inch')"
+        finder_data([build]), "core.toCsv(a, [0], ['title', 'cam_advance', 'displacement', 'fuel', 'bmep'], 'inch')"
     )
     assert text == (
         "Address name,Build,Cam advance [°],Displacement [cu in],Fuel,Bmep at peak torque [psi]\r\n"
@@ -270,7 +270,7 @@ def test_csv_is_harmless_and_whole(run: Run) -> None:
      ("0x10", "nan"), ("-4", -4), ("--4", "nan")],
 )  # fmt: skip
 def test_numbers_are_read_as_typed(run: Run, text: str, value: object) -> None:
-    got = run(finder_data([]), f"(() => {{ const v = core.typed({json.dumps(text)}); return v !== v ? 'nan' : v; }})()")
+    got = run(finder_data([]), f"(() => {{ const v = core.parseNumber({json.dumps(text)}); return v !== v ? 'nan' : v; }})()")
     assert got == value
 
 
@@ -284,8 +284,8 @@ def test_ticks_are_round_and_inside(run: Run) -> None:
 @needs_node
 def test_an_empty_archive_decodes(run: Run) -> None:
     assert run(
-        finder_data([]), "[a.n, core.matching(a, {}).length, likeness.distances(a, {displacement: 1}).length]"
+        finder_data([]), "[a.size, core.filterRows(a, {}).length, similarity.distances(a, {displacement: 1}).length]"
     ) == [0, 0, 0]
     curve, part = CoarseCurve(10.0, 5.0, (math.nan, 1.0)), PartSummary("x", "y", "z")
     bare = finder_data([Summary("a", "A"), Summary("b", "B", curve=curve, parts=(part,))])
-    assert run(bare, "[a.n, a.curves, core.matching(a, {}).length]") == [2, ["", ""], 2]
+    assert run(bare, "[a.size, a.curves, core.filterRows(a, {}).length]") == [2, ["", ""], 2]

@@ -1,0 +1,294 @@
+// Similarity of builds to a planned engine, and the estimate of its power and torque. The rules are those of
+// builder/archive/similarity.py and estimate.py, which explain them; a test compares the results of both.
+(function () {
+  "use strict";
+
+  const TARGETS = ["peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed"];
+
+  // A number on the scale on which the distances of its field are measured; NaN where it has none.
+  function scaled(value, field) {
+    if (value === null || value === undefined || Number.isNaN(value) || (field.ratio && value <= 0)) return NaN;
+    return field.ratio ? Math.log(value) / Math.log(field.span) : value / field.span;
+  }
+
+  const isPlanned = (plan, field) => field.weight > 0 && plan[field.slug] !== undefined && plan[field.slug] !== null;
+
+  /**
+   * Return the columns of the planned fields, numbers first: the plan's value and that of every build, numbers
+   * multiplied by the weight of the field.
+   */
+  function planColumns(archive, plan, include = () => true) {
+    const columns = [];
+    for (const kind of ["number", "choice"]) {
+      for (const field of archive.fields) {
+        if (field.kind !== kind || !isPlanned(plan, field) || !include(field)) continue;
+        const { slug, weight } = field;
+        const isNumber = kind === "number";
+        const query = isNumber ? weight * scaled(plan[slug], field) : archive.choices[slug].indexOf(plan[slug]);
+        if (Number.isNaN(query)) continue;
+        const values = isNumber ? archive.values[slug].map((value) => weight * scaled(value, field)) : archive.codes[slug];
+        columns.push({ field, isNumber, weight, query, values });
+      }
+    }
+    return columns;
+  }
+
+  // The distance from a query, a value for each column (NaN or null where unknown), to a build; Infinity where they
+  // share too little.
+  function distance(archive, columns, query, row) {
+    const [missingDifference, minSharedWeight, minSharedFields] = archive.rules;
+    let total = 0, queryWeight = 0, sharedWeight = 0, sharedFields = 0, queryFields = 0;
+    for (let i = 0; i < columns.length; i++) {
+      const { isNumber, weight, values } = columns[i];
+      const value = query[i];
+      if (value === null || Number.isNaN(value)) continue;
+      queryWeight += weight;
+      queryFields += 1;
+      const candidate = values[row];
+      if (isNumber ? Number.isNaN(candidate) : candidate < 0) {
+        total += missingDifference * weight;
+        continue;
+      }
+      sharedWeight += weight;
+      sharedFields += 1;
+      if (isNumber) total += Math.min(weight, Math.abs(value - candidate));
+      else if (value !== candidate) total += weight;
+    }
+    const enough = sharedWeight >= minSharedWeight * queryWeight - 1e-9 &&
+      sharedFields >= Math.min(minSharedFields, queryFields);
+    return queryWeight > 0 && enough ? Math.round((total / queryWeight) * 1e9) / 1e9 : Infinity;
+  }
+
+  /** @returns {Float64Array} the distance from a plan to every build; Infinity where they share too little */
+  function distances(archive, plan) {
+    const columns = planColumns(archive, plan);
+    const query = columns.map((column) => column.query);
+    return Float64Array.from({ length: archive.size }, (_, row) => distance(archive, columns, query, row));
+  }
+
+  /** Return in which fields a build differs from a plan, the largest share of the distance first. */
+  function differences(archive, plan, row) {
+    const fields = archive.fields.filter((field) =>
+      isPlanned(plan, field) && (field.kind === "choice" || !Number.isNaN(scaled(plan[field.slug], field))));
+    const queryWeight = fields.reduce((sum, field) => sum + field.weight, 0);
+    const results = [];
+    for (const field of fields) {
+      const query = plan[field.slug];
+      const candidate = globalThis.millbook.core.valueOf(archive, field.slug, row);
+      if (candidate === query) continue;
+      let cost = field.weight;
+      if (candidate === null) cost *= archive.rules[0];
+      else if (field.kind === "number") {
+        const difference = Math.abs(scaled(query, field) - scaled(candidate, field));
+        cost *= Number.isNaN(difference) ? 1 : Math.min(1, difference);
+      }
+      results.push({ field, query, candidate, share: cost / queryWeight, order: Math.round(cost * 1e9) });
+    }
+    // The sort is stable, so that equal shares stay in the order of the fields.
+    return results.sort((a, b) => b.order - a.order);
+  }
+
+  function differenceText({ field, query, candidate }, system) {
+    const { formatValue } = globalThis.millbook.core;
+    if (candidate === null) return field.title + " not recorded";
+    if (typeof candidate === "string") return field.title + " " + candidate + ", not " + query;
+    const difference = formatValue(field, Math.abs(candidate - query), system);
+    const direction = candidate > query ? " more (" : " less (";
+    return field.title + " " + difference + direction + formatValue(field, candidate, system) + ")";
+  }
+
+  // ---- estimate ----------------------------------------------------------------------------------------
+
+  /**
+   * Estimate the results of a plan in steps, so that the page stays responsive. Indexes below count `rows`, the builds
+   * with a displacement and a result.
+   * @returns {Generator<number, {expected: Object[], reasons: string[]}>} yields progress
+   */
+  function* estimateSteps(archive, plan, system) {
+    const { valueOf } = globalThis.millbook.core;
+    const rules = archive.estimate;
+    const noEstimate = (reasons) => ({ expected: [], reasons: [].concat(reasons) });
+    if (!(plan.displacement > 0)) return noEstimate("the estimate needs the planned displacement");
+    const columns = planColumns(archive, plan, (field) => field.group !== "result");
+    if (!columns.length) return noEstimate("no field of the plan has a weight in likeness");
+
+    const rows = [];
+    for (let row = 0; row < archive.size; row++) {
+      const hasResult = TARGETS.some((target) => archive.values[target][row] > 0);
+      if (archive.values.displacement[row] > 0 && hasResult) rows.push(row);
+    }
+    if (rows.length < rules.leastRelatives) return noEstimate(tooFew(rules, rows.length));
+    const outOfRange = outOfRangeReasons(archive, columns, rows, plan, system);
+    if (outOfRange.length) return noEstimate(outOfRange);
+
+    const types = rows.map((row) => engineType((slug) => valueOf(archive, slug, row)));
+    const sizes = rows.map((row) => engineSize((slug) => valueOf(archive, slug, row)));
+    const planned = (slug) => plan[slug] || null;
+    // Compatible builds near enough, as [distance, index], nearest first.
+    const matchesOf = (query, type, excluded) => {
+      const matches = [];
+      for (let index = 0; index < rows.length; index++) {
+        if (index === excluded || isIncompatible(type, types[index])) continue;
+        const value = distance(archive, columns, query, rows[index]);
+        if (value <= rules.farthest) matches.push([value, index]);
+      }
+      return matches.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+    };
+    const planMatches = matchesOf(columns.map((column) => column.query), engineType(planned), -1);
+
+    // Each build of the calibration sample is estimated from the others.
+    const sampleSize = Math.min(rows.length, rules.calibration);
+    const sample = [];
+    for (let i = 0; i < sampleSize; i++) {
+      const index = rows.length <= rules.calibration ? i : Math.floor((i * rows.length) / rules.calibration);
+      const query = columns.map(({ isNumber, values }) => {
+        const value = values[rows[index]];
+        return !isNumber && value < 0 ? null : value;
+      });
+      sample.push([index, matchesOf(query, types[index], index)]);
+      if (i % 10 === 9) yield i / sampleSize;
+    }
+    const context = { archive, rules, rows, sizes, sample };
+    const expected = TARGETS.map((target) => expect(context, engineSize(planned), planMatches, target)).filter(Boolean);
+    if (!expected.some(({ field }) => field.slug === "peak_torque" || field.slug === "peak_power")) {
+      return noEstimate(tooFew(rules, planMatches.length));
+    }
+    return { expected, reasons: [] };
+  }
+
+  function estimate(archive, plan, system) {
+    const steps = estimateSteps(archive, plan, system);
+    let step = steps.next();
+    while (!step.done) step = steps.next();
+    return step.value;
+  }
+
+  function tooFew(rules, count) {
+    const available = count === 0 ? "there is none" : count === 1 ? "there is one" : "there are " + count;
+    return "an estimate needs " + rules.leastRelatives + " useful relatives, and " + available;
+  }
+
+  // Why a plan is outside the archive: choices that no build has, numbers beyond the range of all builds.
+  function outOfRangeReasons(archive, columns, rows, plan, system) {
+    const { formatValue } = globalThis.millbook.core;
+    const reasons = [];
+    for (const field of archive.fields) {
+      if (!columns.some((column) => column.field === field)) continue;
+      const value = plan[field.slug];
+      if (field.kind === "choice") {
+        const code = archive.choices[field.slug].indexOf(value);
+        const exists = code >= 0 && rows.some((row) => archive.codes[field.slug][row] === code);
+        if (archive.estimate.mustBeKnown.includes(field.slug) && !exists) {
+          reasons.push("no build in the archive has " + field.title.toLowerCase() + " " + value);
+        }
+        continue;
+      }
+      const numbers = rows.map((row) => archive.values[field.slug][row]).filter((number) => !Number.isNaN(scaled(number, field)));
+      if (!numbers.length) continue;
+      const min = numbers.reduce((a, b) => Math.min(a, b)), max = numbers.reduce((a, b) => Math.max(a, b));
+      const [query, low, high] = [value, min, max].map((number) => scaled(number, field));
+      const margin = archive.estimate.margin * (high - low) + 1e-9;
+      if (query < low - margin || query > high + margin) {
+        const range = formatValue(field, min, system) + " to " + formatValue(field, max, system);
+        const text = formatValue(field, value, system);
+        reasons.push(field.title + " " + text + " lies outside what the archive covers (" + range + ")");
+      }
+    }
+    return reasons;
+  }
+
+  // What a build must share with the plan: cycle, induction, and spark or compression ignition.
+  function engineType(valueOf) {
+    const ignition = valueOf("ignition"), fuel = valueOf("fuel");
+    let ignitionKind = "";
+    if (ignition !== null || fuel !== null) {
+      ignitionKind = (ignition || "").includes("compression") || fuel === "diesel" ? "compression" : "spark";
+    }
+    return [valueOf("cycle") || "", valueOf("induction") || "", ignitionKind];
+  }
+
+  function isIncompatible(type, other) {
+    return type.some((text, i) => text && other[i] && text !== other[i]);
+  }
+
+  function engineSize(valueOf) {
+    const volume = valueOf("displacement"), cylinders = valueOf("cylinders"), stroke = valueOf("stroke");
+    return {
+      volume,
+      cylinder: cylinders > 0 ? volume / cylinders : NaN,
+      stroke: stroke > 0 ? stroke : NaN,
+      strokes: (valueOf("cycle") || "").startsWith("two") ? 2 : 4,
+    };
+  }
+
+  // ln of the factor that scales a result from one engine size to another.
+  function logScale(from, to, target) {
+    let speed = Math.log(from.stroke / to.stroke);
+    if (Number.isNaN(speed)) speed = Math.log(from.cylinder / to.cylinder) / 3;
+    if (Number.isNaN(speed)) speed = 0;
+    const torque = Math.log(to.volume / from.volume) - Math.log(to.strokes / from.strokes);
+    return target === "peak_torque" ? torque : target === "peak_power" ? torque + speed : speed;
+  }
+
+  // The weighted mean of ln of the target over the nearest matches that record it, scaled to a size; `sigma` says how
+  // far they disagree.
+  function meanOfMatches({ archive, rules, rows, sizes }, size, matches, target) {
+    const column = archive.values[target];
+    const used = matches.filter(([, index]) => column[rows[index]] > 0).slice(0, rules.mostRelatives);
+    let weights = 0, sum = 0;
+    const terms = used.map(([value, index]) => {
+      const result = Math.log(column[rows[index]]) + logScale(sizes[index], size, target);
+      const weight = 1 / (value + rules.near);
+      weights += weight;
+      sum += weight * result;
+      return [weight, result];
+    });
+    const mean = sum / weights;
+    const variance = terms.reduce((total, [weight, result]) => total + weight * (result - mean) ** 2, 0) / weights;
+    return { mean, sigma: Math.sqrt(variance + rules.floor ** 2), used: used.map(([, index]) => index) };
+  }
+
+  // The expected value of a target with its range, and how well the range covered the sample; null with few matches.
+  function expect(context, planSize, planMatches, target) {
+    const { archive, rules, rows, sizes, sample } = context;
+    const minimum = rules.leastRelatives;
+    const centre = meanOfMatches(context, planSize, planMatches, target);
+    if (centre.used.length < minimum) return null;
+    const errors = [];
+    for (const [index, matches] of sample) {
+      const measured = archive.values[target][rows[index]];
+      if (!(measured > 0)) continue;
+      const predicted = meanOfMatches(context, sizes[index], matches, target);
+      if (predicted.used.length < minimum) continue;
+      const error = Math.abs(Math.log(measured) - predicted.mean);
+      errors.push({ index, error, score: error / predicted.sigma });
+    }
+    const count = errors.length;
+    if (count < minimum) return null;
+    const scores = errors.map(({ score }) => score).sort((a, b) => a - b);
+    const rank = Math.min(count, Math.ceil((count + 1) * rules.level - 1e-9));
+    const limit = Math.min(count - 1, Math.ceil(count * rules.level - 1e-9));
+    const isCovered = ({ score }) => score <= (score <= scores[limit - 1] ? scores[limit] : scores[limit - 1]);
+    const halfWidth = scores[rank - 1] * centre.sigma;
+    const used = new Set(centre.used);
+    const matchErrors = errors.filter(({ index }) => used.has(index));
+    const relative = errors.map(({ error }) => Math.expm1(error)).sort((a, b) => a - b);
+    return {
+      field: archive.bySlug[target],
+      value: Math.exp(centre.mean),
+      min: Math.exp(centre.mean - halfWidth),
+      max: Math.exp(centre.mean + halfWidth),
+      level: Math.min(rules.level, count / (count + 1)),
+      evaluated: count,
+      covered: errors.filter(isCovered).length,
+      matchesEvaluated: matchErrors.length,
+      matchesCovered: matchErrors.filter(isCovered).length,
+      error: (relative[(count - 1) >> 1] + relative[count >> 1]) / 2,
+      matches: centre.used.map((index) => rows[index]),
+    };
+  }
+
+  const similarity = { distances, differences, differenceText, estimate, estimateSteps };
+  globalThis.millbook = Object.assign(globalThis.millbook || {}, { similarity });
+  if (typeof module !== "undefined") module.exports = similarity;
+})();
