@@ -60,7 +60,7 @@ class Edits(RuleBasedStateMachine):
     def folder(self, slug: str) -> Path:
         return self.archive / "builds" / slug
 
-    def there(self, data: Any) -> Path:
+    def folder_of(self, data: Any) -> Path:
         folders = sorted(path for path in (self.archive / "builds").iterdir() if path.is_dir())
         return data.draw(st.sampled_from(folders))
 
@@ -88,7 +88,7 @@ class Edits(RuleBasedStateMachine):
     @precondition(lambda self: self.any_build)
     @rule(data=st.data(), slug=SLUGS)
     def rename(self, data: Any, slug: str) -> None:
-        folder = self.there(data)
+        folder = self.folder_of(data)
         if not self.folder(slug).exists():
             folder.rename(self.folder(slug))
 
@@ -99,7 +99,7 @@ class Edits(RuleBasedStateMachine):
         status=st.sampled_from(["finished", "in progress", "withdrawn"]),
     )
     def rewrite(self, data: Any, title: str, status: str) -> None:
-        tiny.write_sheet(self.there(data), title=title, status=status)
+        tiny.write_sheet(self.folder_of(data), title=title, status=status)
 
     @precondition(lambda self: self.any_build)
     @rule(
@@ -114,13 +114,13 @@ class Edits(RuleBasedStateMachine):
             ]
         ),
     )
-    def break_or_mend(self, data: Any, text: str) -> None:
-        (self.there(data) / "bottom_end.yaml").write_text(text)
+    def break_or_repair(self, data: Any, text: str) -> None:
+        (self.folder_of(data) / "bottom_end.yaml").write_text(text)
 
     @precondition(lambda self: self.any_build)
     @rule(data=st.data(), colour=st.integers(0, 3))
     def picture(self, data: Any, colour: int) -> None:
-        folder = self.there(data)
+        folder = self.folder_of(data)
         if colour:
             tiny.write_photo(folder, colour)
         elif (folder / "photos" / "deck.png").exists():
@@ -129,7 +129,7 @@ class Edits(RuleBasedStateMachine):
     @precondition(lambda self: self.any_build)
     @rule(data=st.data())
     def touch_everything(self, data: Any) -> None:
-        for path in self.there(data).rglob("*"):
+        for path in self.folder_of(data).rglob("*"):
             os.utime(path)
 
     @rule(text=st.none() | st.sampled_from(SHOPS))
@@ -187,24 +187,24 @@ class Edits(RuleBasedStateMachine):
     def publish(self, edition: Edition) -> None:
         if (self.archive / "site").is_dir() and not (self.archive / "site" / "made-by-millbook.txt").is_file():
             shutil.rmtree(self.archive / "site")  # no longer known for a site, and so left alone
-        mine = publish(self.archive, self.archive / "site", edition=edition)
-        other = self.home / "anew"
-        shutil.rmtree(other, ignore_errors=True)
-        shutil.copytree(self.archive, other, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
-        anew = publish(other, other / "site", edition=edition, full=True)
-        assert tiny.unlike(self.archive / "site", other / "site") == []
+        report = publish(self.archive, self.archive / "site", edition=edition)
+        copy = self.home / "full"
+        shutil.rmtree(copy, ignore_errors=True)
+        shutil.copytree(self.archive, copy, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
+        full = publish(copy, copy / "site", edition=edition, full=True)
+        assert tiny.unlike(self.archive / "site", copy / "site") == []
         mirror = self.archive / ".site.mirror"
-        assert not mine.changed or not mirror.exists() or tiny.unlike(self.archive / "site", mirror) == []
-        assert (mine.published, mine.left_out, mine.ok) == (anew.published, anew.left_out, anew.ok)
+        assert not report.changed or not mirror.exists() or tiny.unlike(self.archive / "site", mirror) == []
+        assert (report.published, report.left_out, report.ok) == (full.published, full.left_out, full.ok)
         again = publish(self.archive, self.archive / "site", edition=edition)
         assert again.changed == 0
-        assert again.ok == mine.ok
-        kept = {
+        assert again.ok == report.ok
+        pages = {
             name: content
             for name, content in tiny.tree(self.archive / ".millbook").items()
             if name.startswith("pages/")
         }
-        assert kept == {name: c for name, c in tiny.tree(other / ".millbook").items() if name.startswith("pages/")}
+        assert pages == {name: c for name, c in tiny.tree(copy / ".millbook").items() if name.startswith("pages/")}
 
 
 @pytest.mark.slow
@@ -222,7 +222,7 @@ def test_any_course_of_edits_ends_in_the_site_that_making_everything_gives(monke
     Edits.TestCase("runTest").runTest()
 
 
-def test_one_hand_or_many_give_the_same_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_one_process_or_many_give_the_same_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """So many builds that pages are built in several batches, in other processes; then all at one go, here."""
     sites = []
     for cores in (2, 1):
@@ -242,15 +242,22 @@ def edited(archive: Path) -> None:
     tiny.write_sheet(archive / "builds" / "ash", title="Another name")
 
 
-@pytest.fixture
-def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
-    archive = tmp_path / "shop"
+@pytest.fixture(scope="module")
+def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An archive of three builds, published."""
+    archive = tmp_path_factory.mktemp("published") / "shop"
     tiny.shorten(archive)
     for number, slug in enumerate(("ash", "birch", "cedar")):
         tiny.write_build(archive, slug, number=number, torque=140.0 + number)
     publish(archive, archive / "site")
     return archive
+
+
+@pytest.fixture
+def archive(published: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of that archive."""
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
+    return shutil.copytree(published, tmp_path / "shop", symlinks=True)
 
 
 def stamps(folder: Path) -> dict[str, tuple[int, int]]:
@@ -290,8 +297,8 @@ def test_one_record_changed_and_only_what_shows_it_is_made(archive: Path) -> Non
     assert written - differs <= {"made-by-millbook.txt", "search/search_index.json", "search/search_index.js"}
 
 
-def test_records_whose_faults_stand_are_not_called_clean(archive: Path) -> None:
-    """A warning that was told once is not told as if the record were without."""
+def test_problems_of_unchanged_records_are_counted(archive: Path) -> None:
+    """A warning that was reported once does not vanish from the report of the next publish."""
     (archive / "builds" / "ash" / "bottom_end.yaml").write_text(
         tiny.BOTTOM_END.format(bore="4.010").replace("9.018", "5.018")
     )
@@ -302,7 +309,7 @@ def test_records_whose_faults_stand_are_not_called_clean(archive: Path) -> None:
     assert "`millbook check` tells which" in again.lines[-1]
 
 
-def test_the_shops_view_keeps_the_last_good_page_of_a_record_that_is_being_mended(tmp_path: Path) -> None:
+def test_the_shop_edition_keeps_the_last_good_page_of_a_record_that_is_being_edited(tmp_path: Path) -> None:
     folder = tmp_path / "builds" / "one"
     folder.mkdir(parents=True)
     good = "title: One\nstatus: finished\nengine: {cylinders: 4}\n"
@@ -310,12 +317,12 @@ def test_the_shops_view_keeps_the_last_good_page_of_a_record_that_is_being_mende
     out = tmp_path / ".millbook" / "shop" / "site"
     page = out / "builds" / "one" / "index.html"
     assert publish(tmp_path, out, edition=Edition.SHOP).published == ("one",)
-    stood = page.read_bytes()
+    published_page = page.read_bytes()
     (folder / "build.yaml").write_text(good + "finished: yesterday\n")
     for _ in range(2):
         report = publish(tmp_path, out, edition=Edition.SHOP)
         assert not report.ok
-        assert page.read_bytes() == stood
+        assert page.read_bytes() == published_page
         assert any("last good page" in line for line in report.lines)
     (folder / "build.yaml").write_text(good.replace("One", "Another"))
     assert publish(tmp_path, out, edition=Edition.SHOP).ok
