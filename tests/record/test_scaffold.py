@@ -268,4 +268,4 @@ def test_examples_of_quantities_are_read_as_what_they_are() -> None:
             if kind == "quantity":
                 assert parse_quantity(example, None).si == parse_quantity(example, None).si, path
             elif kind == "range":
-                assert parse_range(example, None).least.si < parse_range(example, None).most.si, path
+                assert parse_range(example, None).minimum.si < parse_range(example, None).maximum.si, path

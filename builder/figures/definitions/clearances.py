@@ -178,7 +178,7 @@ def _ranged_fits(context: Context) -> list[tuple[str, Reading]]:
     return [
         (title, reading)
         for title, reading in titled
-        if reading.is_measured and reading.least and reading.most and reading.least.si < reading.most.si
+        if reading.is_measured and reading.minimum and reading.maximum and reading.minimum.si < reading.maximum.si
     ]
 
 
@@ -204,13 +204,13 @@ def _mean(reading: Reading) -> tuple[float, str]:
 
 
 def _least(reading: Reading) -> tuple[float, str]:
-    assert reading.least is not None  # _ranged_fits returns no other
-    return reading.least.si, written_text(reading.least)
+    assert reading.minimum is not None  # _ranged_fits returns no other
+    return reading.minimum.si, written_text(reading.minimum)
 
 
 def _most(reading: Reading) -> tuple[float, str]:
-    assert reading.most is not None  # _ranged_fits returns no other
-    return reading.most.si, written_text(reading.most)
+    assert reading.maximum is not None  # _ranged_fits returns no other
+    return reading.maximum.si, written_text(reading.maximum)
 
 
 define.add_inputs(

@@ -137,8 +137,8 @@ def _standard_name(slug: str) -> str:
 def _speed_range(build: Build, shop: Shop, counted: Sequence[PullResult]) -> tuple[tuple[float, float] | None, str]:
     """Return the speeds over which means are taken: the session's, else the shop's, else what all pulls share."""
     for stated, source in ((build.dyno.range if build.dyno else None, "dyno.yaml"), (shop.range, "shop.yaml")):
-        if stated is not None and stated.least.si < stated.most.si:
-            return (stated.least.si, stated.most.si), source
+        if stated is not None and stated.minimum.si < stated.maximum.si:
+            return (stated.minimum.si, stated.maximum.si), source
     shared = overlap([pull.corrected.torque_curve for pull in counted]) if counted else None
     return shared, "the speeds that all pulls have in common" if shared else ""
 

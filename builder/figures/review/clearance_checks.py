@@ -277,16 +277,16 @@ def _check_reading(
 
 def recorded_range(reading: Reading | None) -> AllowedRange:
     """Return what the record itself allows."""
-    if reading is None or (reading.least is None and reading.most is None):
+    if reading is None or (reading.minimum is None and reading.maximum is None):
         return AllowedRange()
     if reading.allowed:
-        text = f"{reading.allowed.least.number} to {written_text(reading.allowed.most)}"
+        text = f"{reading.allowed.minimum.number} to {written_text(reading.allowed.maximum)}"
     else:
         ends = (("at least", reading.at_least), ("at most", reading.at_most))
         text = " and ".join(f"{word} {written_text(end)}" for word, end in ends if end)
     return AllowedRange(
-        reading.least.si if reading.least else None,
-        reading.most.si if reading.most else None,
+        reading.minimum.si if reading.minimum else None,
+        reading.maximum.si if reading.maximum else None,
         text.replace("-", "−"),
         reading.rule or "",
     )

@@ -91,19 +91,19 @@ class Reading:
         return bool(self.measured or self.repeats)
 
     @property
-    def least(self) -> Quantity | None:
+    def minimum(self) -> Quantity | None:
         """The lower end of what is allowed."""
-        return self.allowed.least if self.allowed else self.at_least
+        return self.allowed.minimum if self.allowed else self.at_least
 
     @property
-    def most(self) -> Quantity | None:
+    def maximum(self) -> Quantity | None:
         """The upper end of what is allowed."""
-        return self.allowed.most if self.allowed else self.at_most
+        return self.allowed.maximum if self.allowed else self.at_most
 
     @property
     def quantities(self) -> tuple[Quantity, ...]:
         """Every quantity the reading holds."""
-        ends = (self.listed, self.least, self.most, self.resolution)
+        ends = (self.listed, self.minimum, self.maximum, self.resolution)
         return (*(end for end in ends if end is not None), *self.measured, *self.repeats)
 
 
@@ -223,8 +223,8 @@ class _LongForm:
                 ("allowed",), "stands beside at_least or at_most: keep one way to say what is allowed", None
             )
         elif reading.at_least and reading.at_most and reading.at_least.si > reading.at_most.si:
-            least, most = reading.at_least.text, reading.at_most.text
-            self.errors.add(("at_least",), f"{least} is more than at_most, {most}: swap the two", None)
+            minimum, maximum = reading.at_least.text, reading.at_most.text
+            self.errors.add(("at_least",), f"{minimum} is more than at_most, {maximum}: swap the two", None)
 
     def _declared_unit(self) -> str | None:
         unit = self.given.get("unit")

@@ -33,10 +33,10 @@ MAX_VALUE_LENGTH = 80
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>(?:(?<=\s)1/min)|[^\d\s.,/+-].*)?")
 _FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[ -])?(?P<over>[0-9]+)/(?P<under>[0-9]+)\s*(?P<unit>[^\d\s/].*)?")
-_RANGE = re.compile(rf"(?P<least>{_NUMBER})\s*\.\.\s*(?P<most>{_NUMBER})\s*(?P<unit>1/min|[^\d\s.,/+-].*)?")
+_RANGE = re.compile(rf"(?P<minimum>{_NUMBER})\s*\.\.\s*(?P<maximum>{_NUMBER})\s*(?P<unit>1/min|[^\d\s.,/+-].*)?")
 # How a range is often written on paper.
 _LOOSE_RANGE = re.compile(
-    rf"(?P<least>{_NUMBER})\s*(?P<least_unit>[^\d\s.,+-]\S*)?\s*(?:-|–|—|to|\.{{3}}|…|/)\s*(?P<most>{_NUMBER})\s*(?P<unit>\S.*)?"
+    rf"(?P<minimum>{_NUMBER})\s*(?P<minimum_unit>[^\d\s.,+-]\S*)?\s*(?:-|–|—|to|\.{{3}}|…|/)\s*(?P<maximum>{_NUMBER})\s*(?P<unit>\S.*)?"
 )
 _COMMA = re.compile(r"(?P<front>[+-]?[0-9]+),(?P<back>[0-9]+)(?P<rest>.*)", re.DOTALL)
 
@@ -84,15 +84,15 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """From least to most, both included."""
+    """Two limits, both included."""
 
-    least: Quantity
-    most: Quantity
+    minimum: Quantity
+    maximum: Quantity
 
     @property
     def text(self) -> str:
         """The range as written, with its unit once."""
-        return f"{self.least.number} to {self.most.text}"
+        return f"{self.minimum.number} to {self.maximum.text}"
 
 
 @cache
@@ -239,18 +239,18 @@ def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Ra
         units = [DIMENSIONS[dimension].inch, DIMENSIONS[dimension].metric] if dimension else ["in", "mm"]
         fix = " or ".join(f"{plain} {usual}" for usual in dict.fromkeys(units))
         raise UnitProblem(f"the range {text!r} has no unit: write {fix}")
-    least = parse_quantity(f"{match['least']} {written_unit}", dimension)
-    most = parse_quantity(f"{match['most']} {written_unit}", dimension)
-    if least.si > most.si:
-        fix = f"{match['most']}..{match['least']} {written_unit}".strip()
+    minimum = parse_quantity(f"{match['minimum']} {written_unit}", dimension)
+    maximum = parse_quantity(f"{match['maximum']} {written_unit}", dimension)
+    if minimum.si > maximum.si:
+        fix = f"{match['maximum']}..{match['minimum']} {written_unit}".strip()
         raise UnitProblem(f"the range {text!r} is upside down: write {fix}")
-    return Range(least, most)
+    return Range(minimum, maximum)
 
 
 def _not_a_range(text: str, plain: str, example: str) -> str:
     if loose := _LOOSE_RANGE.fullmatch(plain):
-        unit = loose["unit"] or loose["least_unit"] or ""
-        return f"{text!r} is not a range as read here: write {loose['least']}..{loose['most']} {unit}".rstrip()
+        unit = loose["unit"] or loose["minimum_unit"] or ""
+        return f"{text!r} is not a range as read here: write {loose['minimum']}..{loose['maximum']} {unit}".rstrip()
     number, _, unit = example.partition(" ")
     fix = f"{number}..{number} {unit}".rstrip()
     return f"{text!r} is not a range: write the least, two points, the most and the unit, as in {fix}"

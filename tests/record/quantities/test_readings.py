@@ -54,8 +54,8 @@ def test_a_unit_said_once_counts_for_every_bare_number() -> None:
     assert list(reading.values) == pytest.approx([4.0305 * INCH, 4.0304 * INCH, 0.10237])
     assert reading.measured[1].text == "4.0304 in"
     assert reading.measured[2].text == "102.37 mm"
-    assert reading.least is not None
-    assert reading.least.si == pytest.approx(4.03 * INCH)
+    assert reading.minimum is not None
+    assert reading.minimum.si == pytest.approx(4.03 * INCH)
     assert reading.resolution is not None
 
 
@@ -68,7 +68,7 @@ def test_measured_wins_over_repeats_and_listed() -> None:
 
 def test_ends_of_what_is_allowed() -> None:
     both = _read("{unit: in, at_least: 0.018, at_most: 0.022, measured: 0.020}")
-    assert (both.least, both.most) == (both.at_least, both.at_most)
+    assert (both.minimum, both.maximum) == (both.at_least, both.at_most)
     assert _read("{allowed: 0.002..0.003 in}").preferred == ()
 
 
@@ -84,8 +84,8 @@ def test_words_beside_a_reading() -> None:
 def test_a_plain_number() -> None:
     assert list(_read("1.6", NUMBER).values) == [1.6]
     reading = _read("{measured: [1.58, 1.60], allowed: 1.5..1.7}", NUMBER)
-    assert reading.least is not None
-    assert reading.least.si == 1.5
+    assert reading.minimum is not None
+    assert reading.minimum.si == 1.5
 
 
 def test_the_unit_says_what_kind_it_is_where_the_field_does_not() -> None:

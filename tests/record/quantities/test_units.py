@@ -163,7 +163,7 @@ def test_what_is_wrong_and_what_to_write(text: str, dimension: str | None, says:
 )
 def test_a_range(text: str, dimension: str | None, unit: str | None, least: float, most: float) -> None:
     found = parse_range(text, dimension, unit)
-    assert (found.least.si, found.most.si) == (pytest.approx(least), pytest.approx(most))
+    assert (found.minimum.si, found.maximum.si) == (pytest.approx(least), pytest.approx(most))
 
 
 def test_a_range_is_shown_with_its_unit_once() -> None:
@@ -240,7 +240,7 @@ def test_any_near_miss_of_a_range_is_a_range_or_a_message(text: str) -> None:
         except UnitProblem:
             continue
         else:
-            assert found.least.si <= found.most.si
+            assert found.minimum.si <= found.maximum.si
 
 
 @given(

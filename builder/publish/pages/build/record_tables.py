@@ -186,8 +186,8 @@ def table_of(title: str, models: tuple[RecordModel, ...], both: bool) -> Table |
 
 def is_out_of_range(reading: Reading, quantity: Quantity) -> bool:
     """Return whether a measured value is outside the range that the record allows."""
-    below = reading.least is not None and quantity.si < reading.least.si - 1e-12
-    above = reading.most is not None and quantity.si > reading.most.si + 1e-12
+    below = reading.minimum is not None and quantity.si < reading.minimum.si - 1e-12
+    above = reading.maximum is not None and quantity.si > reading.maximum.si + 1e-12
     return below or above
 
 
@@ -232,7 +232,7 @@ def cell(value: Any, both: bool = True) -> Cell:
     if isinstance(value, Quantity):
         return Cell(written_text(value), convert_to_other_system(value) if both else None, number=True)
     if isinstance(value, Range):
-        return Cell(f"{value.least.number} to {written_text(value.most)}")
+        return Cell(f"{value.minimum.number} to {written_text(value.maximum)}")
     if isinstance(value, RecordModel):
         return Cell("; ".join(_field_texts(value)))
     if isinstance(value, tuple):
