@@ -61,7 +61,7 @@ def test_without_a_stroke_speed_goes_by_the_cube_root_of_a_cylinder() -> None:
 
 
 def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
-    builds = samples.archive(320, seed=3)
+    builds = samples.invented_archive(320, seed=3)
     known, unseen = builds[:220], [s for s in builds[220:] if s.peak_power]
     held = tried = 0
     for plan in unseen:
@@ -75,7 +75,7 @@ def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
 
 
 def test_results_in_the_plan_are_not_used() -> None:
-    builds = samples.archive(150)
+    builds = samples.invented_archive(150)
     plan = plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.2, induction="natural")
     lying = replace(plan, peak_power=9e5, bmep=9e6)
     weights = {**WEIGHTS, "peak_power": 5.0, "bmep": 5.0}
@@ -110,7 +110,7 @@ def test_another_induction_cycle_or_ignition_is_no_use() -> None:
     ],
 )
 def test_no_estimate_beyond_the_archive(plan: Summary, says: str) -> None:
-    found = estimate(samples.archive(80), plan, WEIGHTS)
+    found = estimate(samples.invented_archive(80), plan, WEIGHTS)
     assert found.expected == ()
     assert any(says in reason for reason in found.reasons)
 

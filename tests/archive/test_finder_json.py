@@ -64,7 +64,7 @@ def plan_of(summary: Summary) -> dict[str, Any]:
 
 
 def test_it_is_small_and_always_the_same() -> None:
-    builds = samples.archive(200, sparse=0.0)
+    builds = samples.invented_archive(200, sparse=0.0)
     wordy = [replace(s, words=" ".join(f"word{i}of{s.slug}" for i in range(400))) for s in builds]
     text = finder_data(wordy, WEIGHTS, "inch")
     assert len(text.encode()) / 200 < 1200
@@ -91,7 +91,7 @@ def test_hostile_text_arrives_as_text(run: Run) -> None:
 
 @needs_node
 def test_every_value_arrives(run: Run) -> None:
-    builds = newest_first(samples.archive(40, sparse=0.4))
+    builds = newest_first(samples.invented_archive(40, sparse=0.4))
     slugs = [f.slug for f in FIELDS]
     got = run(
         finder_data(builds, WEIGHTS),
@@ -116,7 +116,7 @@ def test_every_value_arrives(run: Run) -> None:
 
 @needs_node
 def test_the_browser_measures_likeness_as_python_does(run: Run) -> None:
-    builds = samples.archive(120, sparse=0.3)
+    builds = samples.invented_archive(120, sparse=0.3)
     table = build_matrix(builds, WEIGHTS)
     plans = [
         *builds[:6],
@@ -141,7 +141,7 @@ def test_the_browser_measures_likeness_as_python_does(run: Run) -> None:
 @needs_node
 @pytest.mark.parametrize("count", [3, 40, 130, 460])
 def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
-    builds = samples.archive(count, sparse=0.15)
+    builds = samples.invented_archive(count, sparse=0.15)
     plans = [
         plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.5, fuel="petrol", induction="natural"),
         plan_from_values(displacement=0.002, stroke=0.086, cylinders=4, intake_duration_050=230.0),
@@ -166,7 +166,7 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
 
 @needs_node
 def test_the_browser_finds_what_python_finds(run: Run) -> None:
-    builds = samples.archive(150, sparse=0.3)
+    builds = samples.invented_archive(150, sparse=0.3)
     asked = [
         ({"displacement": (0.004, 0.0062)}, {}, ""),
         ({"compression_ratio": (10.0, None), "bmep": (None, 1.2e6)}, {"fuel": ["petrol", "E85"]}, ""),
@@ -184,7 +184,7 @@ def test_the_browser_finds_what_python_finds(run: Run) -> None:
 
 @needs_node
 def test_sorting_keeps_the_unknown_last(run: Run) -> None:
-    builds = samples.archive(60, sparse=0.4)
+    builds = samples.invented_archive(60, sparse=0.4)
     known = sorted(s.peak_power for s in builds if s.peak_power is not None)
     for slug in ("peak_power", "-peak_power"):
         order = f"core.sortRows(a, core.filterRows(a, {{}}), 'peak_power', {json.dumps(slug[0] == '-')})"
@@ -196,7 +196,7 @@ def test_sorting_keeps_the_unknown_last(run: Run) -> None:
 
 @needs_node
 def test_what_differs_is_the_same_list_in_both(run: Run) -> None:
-    builds = newest_first(samples.archive(12, sparse=0.3))
+    builds = newest_first(samples.invented_archive(12, sparse=0.3))
     want = compare([replace(s, parts=()) for s in builds[:3]], "inch")
     got = run(finder_data(builds), "core.compareBuilds(a, [0, 1, 2], 'inch')")
     assert [(r["slug"], tuple(r["values"])) for r in got["different"]] == [(r.slug, r.values) for r in want.rows]
@@ -209,7 +209,7 @@ def test_a_search_survives_its_address(run: Run) -> None:
         "#words=flat+four&displacement=120..150&compression_ratio=10..&fuel=petrol|E85&plan.displacement=355"
         "&plan.fuel=petrol&pick=kelda-00000,skerry-00002&sort=-bmep&x=compression_ratio&y=bmep&u=inch"
     )
-    builds = samples.archive(20)
+    builds = samples.invented_archive(20)
     code = (
         f"(() => {{ const s = core.readState(a, {json.dumps(address)});"
         "const t = core.readState(a, '#' + core.writeState(a, s));"
@@ -240,7 +240,7 @@ def test_an_address_edited_by_hand_does_no_harm(run: Run, address: str) -> None:
         "const f = core.filterFromState(a, s), p = core.planFromState(a, s); core.writeState(a, s);"
         "return [s, core.filterRows(a, f.filter).length, similarity.distances(a, p.plan).length]; })()"
     )
-    got = run(finder_data(samples.archive(5)), code)
+    got = run(finder_data(samples.invented_archive(5)), code)
     assert got[0]["system"] in ("inch", "metric")
     assert got[0]["x"] in [f.slug for f in NUMBERS]
     assert not set(got[0]["choices"]) - {f.slug for f in CHOICES}

@@ -66,7 +66,7 @@ def test_findings_read_as_the_shop_talks(verdicts: list[str | None], says: str) 
 
 
 def test_lists_hold_every_build_once() -> None:
-    builds = samples.archive(60, sparse=0.4)
+    builds = samples.invented_archive(60, sparse=0.4)
     for slug in ("family", "year", "fuel", "purpose"):
         groups = group_builds(builds, slug)
         assert sorted(s.slug for g in groups for s in g.summaries) == sorted(s.slug for s in builds)
@@ -78,7 +78,7 @@ def test_lists_hold_every_build_once() -> None:
 
 
 def test_overviews_have_a_point_for_every_build_that_knows_both() -> None:
-    builds = samples.archive(40, sparse=0.3)
+    builds = samples.invented_archive(40, sparse=0.3)
     for o in overview_points(builds):
         both = [s for s in builds if None not in (getattr(s, o.x.slug), getattr(s, o.y.slug))]
         assert {p.summary.slug for p in o.points} == {s.slug for s in both}

@@ -21,7 +21,7 @@ CUBIC_INCH = 0.0254**3
 
 
 def test_ranges_choices_and_words_together() -> None:
-    builds = samples.archive(200, sparse=0.2)
+    builds = samples.invented_archive(200, sparse=0.2)
     found = find(
         builds,
         {"displacement": (300 * CUBIC_INCH, 400 * CUBIC_INCH), "compression_ratio": (9.0, None)},
@@ -75,7 +75,7 @@ def test_ranges_that_cannot_be_read_are_said(text: str) -> None:
 
 def test_similar_gives_relatives_and_an_estimate() -> None:
     weights, _ = weights_from(None)
-    builds = samples.archive(120)
+    builds = samples.invented_archive(120)
     found = similar(builds, plan_from_values(displacement=0.0057, cylinders=8, induction="natural"), weights, 6, "inch")
     assert len(found.matches) == 6
     assert found.estimate.expected
@@ -84,7 +84,7 @@ def test_similar_gives_relatives_and_an_estimate() -> None:
 
 
 def test_the_index_gives_back_what_was_put_in(tmp_path: Path) -> None:
-    builds = samples.archive(50, sparse=0.4)
+    builds = samples.invented_archive(50, sparse=0.4)
     path = tmp_path / "cache" / "index"
     write_index(path, dump_index(builds))
     assert read_index(path) == newest_first(builds)
@@ -95,7 +95,7 @@ def test_the_index_gives_back_what_was_put_in(tmp_path: Path) -> None:
 def test_a_damaged_index_is_noticed(tmp_path: Path) -> None:
     path = tmp_path / "index"
     assert read_index(path) is None
-    good = dump_index(samples.archive(5))
+    good = dump_index(samples.invented_archive(5))
     for bad in (b"", b"[]\n", good[:-10], good.replace(b"petrol", b"diesel", 1), b"\xff\x00" + good, b"{}\n{}"):
         path.write_bytes(bad)
         assert read_index(path) is None

@@ -47,7 +47,7 @@ def plainly(plan: Summary, other: Summary, weights: dict[str, float]) -> float:
 
 
 def test_the_fast_distance_is_the_documented_one() -> None:
-    builds = samples.archive(60, sparse=0.35)
+    builds = samples.invented_archive(60, sparse=0.35)
     table = similarity.build_matrix(builds, WEIGHTS)
     for plan in builds[:20]:
         got = similarity.distances(table, plan)
@@ -57,7 +57,7 @@ def test_the_fast_distance_is_the_documented_one() -> None:
 
 
 def test_all_pairs_agree_with_one_to_many_and_leave_itself_out() -> None:
-    builds = samples.archive(80, sparse=0.3)
+    builds = samples.invented_archive(80, sparse=0.3)
     table = similarity.build_matrix(builds, WEIGHTS)
     index, distance = similarity.nearest(table, 5)
     for row, plan in enumerate(table.summaries):
@@ -68,7 +68,7 @@ def test_all_pairs_agree_with_one_to_many_and_leave_itself_out() -> None:
 
 
 def test_what_is_equal_has_no_distance_and_what_is_unlike_has_one() -> None:
-    a, b = samples.archive(2, sparse=0.0)
+    a, b = samples.invented_archive(2, sparse=0.0)
     table = similarity.build_matrix([a, replace(a, slug="twin"), b], WEIGHTS)
     found = {r.summary.slug: r for r in similarity.most_similar(table, a, WEIGHTS)}
     assert found["twin"].distance == 0.0
@@ -88,7 +88,7 @@ def test_missing_counts_as_half_different() -> None:
 
 
 def test_too_little_in_common_is_no_relative() -> None:
-    full = samples.archive(1, sparse=0.0)[0]
+    full = samples.invented_archive(1, sparse=0.0)[0]
     bare = Summary(slug="bare", title="bare", displacement=full.displacement, fuel=full.fuel)
     assert similarity.most_similar(similarity.build_matrix([bare], WEIGHTS), full, WEIGHTS) == ()
     # Asked by the sparse one, the full one is a relative: it knows all that was asked.
@@ -97,7 +97,7 @@ def test_too_little_in_common_is_no_relative() -> None:
 
 
 def test_explained_shares_add_up_to_the_distance() -> None:
-    builds = samples.archive(30, sparse=0.2)
+    builds = samples.invented_archive(30, sparse=0.2)
     table = similarity.build_matrix(builds, WEIGHTS)
     for relative in similarity.most_similar(table, builds[0], WEIGHTS, 20):
         assert sum(d.share for d in relative.differences) == pytest.approx(relative.distance, abs=2e-9)
@@ -160,7 +160,7 @@ def test_empty_single_and_bare_archives() -> None:
     assert similarity.most_similar(similarity.build_matrix([], WEIGHTS), Summary("a", "a"), WEIGHTS) == ()
     index, distance = similarity.nearest(similarity.build_matrix([], WEIGHTS), 3)
     assert index.shape == distance.shape == (0, 3)
-    alone = similarity.build_matrix(samples.archive(1), WEIGHTS)
+    alone = similarity.build_matrix(samples.invented_archive(1), WEIGHTS)
     index, distance = similarity.nearest(alone, 3)
     assert (index == -1).all()
     assert np.isinf(distance).all()
@@ -172,7 +172,7 @@ def test_empty_single_and_bare_archives() -> None:
                        st.floats(allow_nan=True, allow_infinity=True), max_size=8))  # fmt: skip
 def test_absurd_numbers_never_break_it(values: dict[str, float]) -> None:
     absurd = Summary("odd", "odd", **values)
-    builds = [*samples.archive(5, sparse=0.1), absurd]
+    builds = [*samples.invented_archive(5, sparse=0.1), absurd]
     table = similarity.build_matrix(builds, WEIGHTS)
     for plan in (absurd, builds[0]):
         d = similarity.distances(table, plan)

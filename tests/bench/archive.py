@@ -35,7 +35,7 @@ def varied(count: int, copies: int, step: float) -> list[Summary]:
     return [
         replace(build, slug=f"{build.slug}-{k}", displacement=(build.displacement or 0.005) * (1 + step * k))
         for k in range(copies)
-        for build in samples.archive(count, sparse=0.2)
+        for build in samples.invented_archive(count, sparse=0.2)
     ]
 
 

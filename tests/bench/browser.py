@@ -69,7 +69,7 @@ def finder_builds() -> list[samples.Summary]:
     return [
         replace(build, slug=f"{build.slug}-{k}", displacement=(build.displacement or 0.005) * (1 + 0.004 * k))
         for k in range(5)
-        for build in samples.archive(1000, sparse=0.1)
+        for build in samples.invented_archive(1000, sparse=0.1)
     ]
 
 

@@ -21,7 +21,7 @@ Open = Callable[..., Page]
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return finder_site.write_site(tmp_path_factory.mktemp("finder"), samples.archive(150, sparse=0.15))
+    return finder_site.write_site(tmp_path_factory.mktemp("finder"), samples.invented_archive(150, sparse=0.15))
 
 
 @pytest.fixture
@@ -268,7 +268,7 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
         "ignition",
         "words",
     )
-    base = samples.archive(8, sparse=0.0)
+    base = samples.invented_archive(8, sparse=0.0)
     hostile = [
         replace(
             s, slug=f"h{i}", **dict.fromkeys(texts, HOSTILE), parts=(PartSummary(HOSTILE, HOSTILE, HOSTILE, HOSTILE),)
@@ -293,7 +293,7 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
     "builds",
     [
         (),
-        samples.archive(1),
+        samples.invented_archive(1),
         (Summary("a", "A"), Summary("b", "B", curve=CoarseCurve(10.0, 5.0, (1.0, 2.0)))),
     ],
     ids=["empty", "one", "bare"],

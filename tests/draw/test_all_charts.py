@@ -16,7 +16,7 @@ import pytest
 
 from builder.draw.drawing import Drawing
 from builder.draw.style import NARROW, PALETTE, WIDE, Size
-from tests.support.draw_examples import EXAMPLES, example, ordinary
+from tests.support.draw_examples import EXAMPLES, example, unchanged
 
 SVG = "{http://www.w3.org/2000/svg}"
 ALL = sorted(EXAMPLES)
@@ -137,16 +137,16 @@ def test_the_same_bytes_in_any_process() -> None:
         runs.append(json.loads(done.stdout))
     assert runs[0] == runs[1]
     # Nor does it matter what was drawn before, or twice.
-    again = {n: EXAMPLES[n](ordinary, WIDE).svg for n in reversed(ALL)}
+    again = {n: EXAMPLES[n](unchanged, WIDE).svg for n in reversed(ALL)}
     assert runs[0] == {n: hashlib.sha256(svg.encode()).hexdigest() for n, svg in again.items()}
 
 
 def test_the_reader_s_own_matplotlib_settings_neither_matter_nor_change() -> None:
     import matplotlib
 
-    before = EXAMPLES["power_curves"](ordinary, WIDE).svg
+    before = EXAMPLES["power_curves"](unchanged, WIDE).svg
     with matplotlib.rc_context({"font.size": 40, "text.usetex": False, "lines.linewidth": 9}):
-        assert EXAMPLES["power_curves"](ordinary, WIDE).svg == before
+        assert EXAMPLES["power_curves"](unchanged, WIDE).svg == before
         assert matplotlib.rcParams["font.size"] == 40
 
 

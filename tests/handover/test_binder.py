@@ -15,7 +15,14 @@ import pytest
 from builder.handover.pack import customer_view, pack_files
 from builder.handover.performance import step_for
 from builder.record.load import read_build, read_shop
-from tests.support.handover_samples import FULL, archive_with, bare_archive, load, squeezed, text_of
+from tests.support.handover_samples import (
+    FULL,
+    archive_with,
+    bare_archive,
+    load_yaml,
+    text_of,
+    without_blanks,
+)
 
 Files = dict[str, bytes]
 
@@ -42,7 +49,7 @@ def _reader(files: Files, name: str = "binder.pdf") -> pypdf.PdfReader:
 
 
 def test_it_says_everything_that_goes_into_a_binder(full: Files) -> None:
-    text = squeezed(text_of(full["binder.pdf"]))
+    text = without_blanks(text_of(full["binder.pdf"]))
     for said in (
         "Engine for the pilot launch Turnagain", "W-0241", "Merrow Bar Pilots", "PM 118",  # whose it is
         "Strong between 2200 and 3600 rpm",  # what it was asked for
@@ -55,7 +62,7 @@ def test_it_says_everything_that_goes_into_a_binder(full: Files) -> None:
         "Petrol vapour collects in a bilge", "Twelve months on our work", "Received by",
         "https://archive.wrackline.example/builds/pilot-launch-four/index.html",
     ):  # fmt: skip
-        assert squeezed(said).casefold() in text.casefold(), said
+        assert without_blanks(said).casefold() in text.casefold(), said
 
 
 def test_the_table_is_the_curve_of_the_best_pull(full: Files, tmp_path: Path) -> None:
@@ -87,7 +94,7 @@ def test_the_step_of_the_table_goes_by_the_range(low: float, high: float, step: 
 def test_every_page_has_its_number_the_shops_name_and_the_builds_number(full: Files) -> None:
     pages = _reader(full).pages
     for number, page in enumerate(pages, start=1):
-        text = squeezed(page.extract_text())
+        text = without_blanks(page.extract_text())
         assert "W-0241" in text
         assert "WRACKLINEENGINEWORKS" in text
         assert number == 1 or f"{number}of{len(pages)}" in text
@@ -154,7 +161,7 @@ def test_every_font_is_embedded_and_none_is_the_machines(full: Files, bare: File
 
 
 def test_drawings_are_vectors(full: Files) -> None:
-    made = next(page for page in _reader(full).pages if "Whatitmade" in squeezed(page.extract_text())[:80])
+    made = next(page for page in _reader(full).pages if "Whatitmade" in without_blanks(page.extract_text())[:80])
     assert len(made.images) == 0
 
 
@@ -170,7 +177,7 @@ def test_the_tag_is_fifty_by_twenty_five_millimetres_and_says_what_is_asked_firs
     (page,) = _reader(full, "engine-tag.pdf").pages
     assert float(page.mediabox.width) == pytest.approx(50 / 25.4 * 72, abs=0.1)
     assert float(page.mediabox.height) == pytest.approx(25 / 25.4 * 72, abs=0.1)
-    text = squeezed(page.extract_text())
+    text = without_blanks(page.extract_text())
     for said in ("W-0241", "1619cc", "15W-40", "1-3-4-2", "30°totalby3200rpm", "95RON"):
         assert said in text
 
@@ -181,22 +188,24 @@ def test_the_tag_is_as_large_as_the_shops_labels(tmp_path: Path, width: str, hei
     (page,) = _reader(files, "engine-tag.pdf").pages
     in_points = [float(each.split()[0]) * {"mm": 72 / 25.4, "in": 72}[each.split()[1]] for each in (width, height)]
     assert [float(page.mediabox.width), float(page.mediabox.height)] == pytest.approx(in_points, abs=0.1)
-    assert squeezed(page.extract_text()) == squeezed(_reader(full, "engine-tag.pdf").pages[0].extract_text())
+    assert without_blanks(page.extract_text()) == without_blanks(
+        _reader(full, "engine-tag.pdf").pages[0].extract_text()
+    )
 
 
 def test_the_cover_has_a_photo_of_the_finished_engine_where_none_is_marked(tmp_path: Path) -> None:
     archive = archive_with(tmp_path, "breakdown-truck-v8")
     pages = _reader(_pack(archive, "breakdown-truck-v8")).pages
-    sections = [photo["section"] for photo in load(archive, "breakdown-truck-v8", "photos")["photos"]]
+    sections = [photo["section"] for photo in load_yaml(archive, "breakdown-truck-v8", "photos")["photos"]]
     assert "cover" not in sections
-    inside = next(page for page in pages if squeezed(page.extract_text() or "").find("Photos") in range(60))
+    inside = next(page for page in pages if without_blanks(page.extract_text() or "").find("Photos") in range(60))
     pictures = [image.data for image in inside.images]
     assert len(pictures) == len(sections)  # the one on the cover keeps its place and its caption
     assert [image.data for image in pages[0].images] == [pictures[sections.index("assembly")]]
 
 
 def test_a_build_of_which_next_to_nothing_is_known_still_makes_a_binder(bare: Files) -> None:
-    text = squeezed(text_of(bare["binder.pdf"]))
+    text = without_blanks(text_of(bare["binder.pdf"]))
     assert "Nothingwasrecordedunder" in text
     assert "Cautions" in text
     assert "Firststart" in text
@@ -206,7 +215,7 @@ def test_a_build_of_which_next_to_nothing_is_known_still_makes_a_binder(bare: Fi
 def test_the_digest_in_the_binder_is_that_of_the_data(full: Files) -> None:
     from builder.handover.checksums import data_digest
 
-    assert data_digest(full) in squeezed(text_of(full["binder.pdf"]))
+    assert data_digest(full) in without_blanks(text_of(full["binder.pdf"]))
 
 
 @pytest.mark.parametrize("slug", ["irrigation-single", "pilot-launch-four"])

@@ -12,7 +12,7 @@ from urllib.parse import unquote, urlsplit
 import pytest
 
 from builder.handover.packs import handover
-from tests.support.handover_samples import FULL, archive_with, load, write
+from tests.support.handover_samples import FULL, archive_with, load_yaml, write_yaml
 
 
 @pytest.fixture(scope="module")
@@ -21,8 +21,8 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     archive = archive_with(tmp_path_factory.mktemp("off line & 100%"))
     other = archive / "builds" / "other-engine"
     shutil.copytree(archive / "builds" / FULL, other)
-    sheet = load(archive, "other-engine", "build")
-    write(other / "build.yaml", sheet | {"title": "The other engine", "number": "X-9999"})
+    sheet = load_yaml(archive, "other-engine", "build")
+    write_yaml(other / "build.yaml", sheet | {"title": "The other engine", "number": "X-9999"})
     outcome = handover(archive, (FULL,))
     assert outcome.good, outcome.lines
     return archive / "handover" / FULL

@@ -14,7 +14,7 @@ from builder.cli import main
 from builder.handover.packs import handover
 from builder.publish.deploy.atomic_swap import MARK
 from builder.publish.errors import PublishError
-from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, load, write
+from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, load_yaml, write_yaml
 
 SMALL = "irrigation-single"
 
@@ -109,7 +109,7 @@ def test_an_unknown_build_is_told(archive: Path) -> None:
 def test_a_broken_build_stops_no_other(archive: Path, tmp_path: Path) -> None:
     shutil.copytree(archive / "builds", tmp_path / "builds")
     (tmp_path / "builds" / "broken").mkdir()
-    write(tmp_path / "builds" / "broken" / "build.yaml", {"title": 3, "nonsense": "x"})
+    write_yaml(tmp_path / "builds" / "broken" / "build.yaml", {"title": 3, "nonsense": "x"})
     outcome = handover(tmp_path, everything=True)
     assert not outcome.good
     assert any("build.yaml" in str(problem) for problem in outcome.problems)
@@ -120,8 +120,8 @@ def test_all_makes_every_finished_build_and_passes_over_the_others(tmp_path: Pat
     archive = archive_with(tmp_path, SMALL)
     for index in range(7):
         shutil.copytree(archive / "builds" / SMALL, archive / "builds" / f"copy-{index}")
-    sheet = load(archive, SMALL, "build")
-    write(archive / "builds" / "copy-6" / "build.yaml", sheet | {"status": "in progress"})
+    sheet = load_yaml(archive, SMALL, "build")
+    write_yaml(archive / "builds" / "copy-6" / "build.yaml", sheet | {"status": "in progress"})
     outcome = handover(archive, everything=True)
     assert outcome.good
     made = {path.name for path in (archive / "handover").iterdir() if path.is_dir()}

@@ -16,7 +16,15 @@ from builder.record.load import errors_in, read_build
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.redaction import private_fields
-from tests.support.handover_samples import FULL, REPO, archive_with, change_everywhere, inside_of, load, write
+from tests.support.handover_samples import (
+    FULL,
+    REPO,
+    archive_with,
+    change_everywhere,
+    load_yaml,
+    unpacked_pdf,
+    write_yaml,
+)
 
 CANARY = "QZXCANARY"
 KEPT = ("build.customer.name", "build.registration", "build.engine_serial")
@@ -35,8 +43,8 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     def marked(path: str, value: Any, model: type[RecordModel], name: str) -> Any:
         return _mark(path) if notes_of(model.model_fields[name]).private else value
 
-    sheet = load(archive, FULL, "build")
-    write(home / "build.yaml", {"customer": {}, **sheet} if "customer" not in sheet else sheet)
+    sheet = load_yaml(archive, FULL, "build")
+    write_yaml(home / "build.yaml", {"customer": {}, **sheet} if "customer" not in sheet else sheet)
     (home / "photos.yaml").unlink(missing_ok=True)
     change_everywhere(archive, FULL, marked)
     for path in home.glob("*.yaml"):
@@ -45,7 +53,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     other = archive / "builds" / "other-engine"
     other.mkdir()
     theirs = {"title": _mark("other title"), "number": _mark("other"), "customer": {"name": _mark("other customer")}}
-    write(other / "build.yaml", {**theirs, "status": "finished", "engine": {"cylinders": 4}})
+    write_yaml(other / "build.yaml", {**theirs, "status": "finished", "engine": {"cylinders": 4}})
     build, problems = read_build(home, archive)
     assert build is not None
     assert not errors_in(problems), problems
@@ -64,7 +72,7 @@ def _photos(home: Path) -> None:
     info = PngImagePlugin.PngInfo()
     info.add_text("Comment", _mark("png"))
     Image.new("RGB", (300, 200), "#1f5a73").save(home / "photos" / "screen.png", pnginfo=info)
-    write(home / "photos.yaml", {"photos": [
+    write_yaml(home / "photos.yaml", {"photos": [
         {"file": "photos/phone.jpg", "alt": "a brown field", "section": "cover"},
         {"file": "photos/screen.png", "alt": "a blue field", "caption": "blue"},
     ]})  # fmt: skip
@@ -75,11 +83,11 @@ def _bytes_of(pack: Path) -> dict[str, bytes]:
     for path in sorted(pack.rglob("*")):
         if path.is_file():
             content = path.read_bytes()
-            found[path.relative_to(pack).as_posix()] = inside_of(content) if path.suffix == ".pdf" else content
+            found[path.relative_to(pack).as_posix()] = unpacked_pdf(content) if path.suffix == ".pdf" else content
     with zipfile.ZipFile(pack.with_name(f"{pack.name}.zip")) as archive:
         found["the zip itself"] = pack.with_name(f"{pack.name}.zip").read_bytes()
         for name in archive.namelist():
-            found[f"zip:{name}"] = inside_of(archive.read(name)) if name.endswith(".pdf") else archive.read(name)
+            found[f"zip:{name}"] = unpacked_pdf(archive.read(name)) if name.endswith(".pdf") else archive.read(name)
     return found
 
 
@@ -118,7 +126,7 @@ def test_no_byte_of_the_pack_holds_what_is_private(pack: Path) -> None:
 
 def test_the_customers_own_is_in_it(pack: Path) -> None:
     """Else the test above would pass on an empty pack, or on one that cannot be searched."""
-    inside = inside_of((pack / "binder.pdf").read_bytes())
+    inside = unpacked_pdf((pack / "binder.pdf").read_bytes())
     delivered = yaml.safe_load((pack / "data" / "record" / "build.yaml").read_text(encoding="utf-8"))
     for path in KEPT:
         assert _mark(path).encode() in inside
@@ -129,9 +137,9 @@ def test_the_customers_own_is_in_it(pack: Path) -> None:
 
 def test_what_the_shop_does_not_mark_for_the_handover_stays_out(tmp_path: Path) -> None:
     archive = archive_with(tmp_path, "irrigation-single", shop={"handover_holds": []})
-    sheet = load(archive, "irrigation-single", "build")
+    sheet = load_yaml(archive, "irrigation-single", "build")
     sheet |= {"customer": {"name": _mark("name")}, "registration": _mark("registration")}
-    write(archive / "builds" / "irrigation-single" / "build.yaml", sheet)
+    write_yaml(archive / "builds" / "irrigation-single" / "build.yaml", sheet)
     assert handover(archive, ("irrigation-single",)).good
     for name, content in _bytes_of(archive / "handover" / "irrigation-single").items():
         assert CANARY.encode() not in content, name

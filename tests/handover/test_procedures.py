@@ -16,14 +16,14 @@ from builder.handover.parts_list import parts_of
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import RunningIn, Shop
-from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, write
+from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, write_yaml
 
 WORDS = said.read_words(None)
 
 
 def _build(folder: Path, slug: str = "bare", **documents: Any) -> Build:
     for name, value in documents.items():
-        write(folder / "builds" / slug / f"{name}.yaml", value)
+        write_yaml(folder / "builds" / slug / f"{name}.yaml", value)
     build, problems = read_build(folder / "builds" / slug, folder)
     assert build is not None, problems
     return build
@@ -122,7 +122,7 @@ def test_limits_say_where_they_come_from_and_none_stands_twice(tmp_path: Path) -
 
 def test_what_the_sheet_leaves_open_comes_from_the_red_line_and_the_shops_habits(tmp_path: Path) -> None:
     archive = bare_archive(tmp_path, engine={"cylinders": 4, "red_line": "6500 rpm", "fuel": "petrol"})
-    write(archive / "builds" / "shop.yaml", {"name": "S", "guidelines": {
+    write_yaml(archive / "builds" / "shop.yaml", {"name": "S", "guidelines": {
         "least_oil_pressure_per_1000_rpm": "10 psi", "most_coolant_temperature": "95 degC", "least_lambda": 0.8,
         "most_lambda": 0.95,
     }})  # fmt: skip
@@ -136,7 +136,7 @@ def test_what_the_sheet_leaves_open_comes_from_the_red_line_and_the_shops_habits
 
 def test_an_air_cooled_diesel_has_no_coolant_and_no_lambda(tmp_path: Path) -> None:
     archive = bare_archive(tmp_path, engine={"cylinders": 1, "cooling": "air", "ignition": "compression"})
-    write(archive / "builds" / "shop.yaml", {"name": "S", "guidelines": {
+    write_yaml(archive / "builds" / "shop.yaml", {"name": "S", "guidelines": {
         "most_coolant_temperature": "95 degC", "least_lambda": 0.8, "most_lambda": 0.95}})  # fmt: skip
     assert _limits(archive, "bare") == {}
 

@@ -30,7 +30,7 @@ class Turned:
     def __init__(self, home: Path) -> None:
         self.archive = home / "shop"
         self.site = self.archive / "site"
-        tiny.shorten(self.archive)
+        tiny.use_short_pages(self.archive)
         for number, slug in enumerate(("ash", "birch", "cedar")):
             tiny.write_build(self.archive, slug, number=number, torque=140.0 + number, picture=number == 1)
         self.state = 1
@@ -38,7 +38,7 @@ class Turned:
         for state in (0, 1):
             self.turn(state)
             publish(self.archive, self.site, full=True)
-            self.sites.append(tiny.tree(self.site))
+            self.sites.append(tiny.read_tree(self.site))
         assert self.sites[0] != self.sites[1]
 
     def turn(self, state: int) -> None:
@@ -50,7 +50,7 @@ class Turned:
 
     def standing(self) -> int:
         """Which of the two sites stands, byte for byte."""
-        now = tiny.tree(self.site)
+        now = tiny.read_tree(self.site)
         assert now in self.sites, f"neither of the two sites: {sorted(now)[:5]}..."
         return self.sites.index(now)
 
@@ -61,10 +61,12 @@ class Turned:
         there = {path.name for path in self.archive.iterdir()} - {".site.mirror"}
         assert there == {"builds", "site", "site_templates", ".millbook", ".site.lock"}
         mirror = self.archive / ".site.mirror"
-        assert not mirror.exists() or tiny.tree(mirror) == self.sites[self.state], "it holds what the site does not"
+        assert not mirror.exists() or tiny.read_tree(mirror) == self.sites[self.state], (
+            "it holds what the site does not"
+        )
         kept = {path.name for path in (self.archive / ".millbook").iterdir()}
         assert kept == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock"}
-        assert "millbook" not in "".join(name for name in tiny.tree(self.site) if ".making" in name)
+        assert "millbook" not in "".join(name for name in tiny.read_tree(self.site) if ".making" in name)
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:
         environment = os.environ | {"PYTHONPATH": str(ROOT)}
@@ -126,7 +128,7 @@ def test_killed_by_the_clock_with_all_hands_at_work(tmp_path: Path) -> None:
     anew = tmp_path / "anew"
     shutil.copytree(turned.archive, anew, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
     publish(anew, anew / "site", full=True)
-    whole = [tiny.tree(turned.site), tiny.tree(anew / "site")]
+    whole = [tiny.read_tree(turned.site), tiny.read_tree(anew / "site")]
     assert whole[0] != whole[1]
     for most in (2.0, 3.0, 5.0):
         command = [sys.executable, "-m", "builder", "publish", "--archive", str(turned.archive)]
@@ -144,9 +146,9 @@ def test_killed_by_the_clock_with_all_hands_at_work(tmp_path: Path) -> None:
             time.sleep(0.1)
         else:
             pytest.fail("processes that drew for a killed publish are still there")
-        assert tiny.tree(turned.site) in whole, "neither the old site nor the new one"
+        assert tiny.read_tree(turned.site) in whole, "neither the old site nor the new one"
     publish(turned.archive, turned.site)
-    assert tiny.tree(turned.site) == whole[1]
+    assert tiny.read_tree(turned.site) == whole[1]
 
 
 @pytest.mark.parametrize(("what", "words"), [("full", "the disk is full"), ("closed", "writing there is not allowed")])
@@ -207,5 +209,5 @@ def test_two_at_once(tmp_path: Path, other: str) -> None:
     said = [child.communicate(timeout=300) for child in both]
     assert [child.returncode for child in both] == [0, 0], said
     assert turned.standing() == 0
-    assert tiny.tree(turned.archive / other) == turned.sites[0]
+    assert tiny.read_tree(turned.archive / other) == turned.sites[0]
     assert sum("waiting for it to finish" in errors for _, errors in said) == 1

@@ -19,13 +19,13 @@ from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.redaction import without_private
-from tests.support.dyno_samples import DAY, RPM, log_of, torque_curve, write_build
+from tests.support.dyno_samples import CONDITIONS, RPM, log_of, torque_curve, write_build
 
 REPO = Path(__file__).parents[2]
 RECORD = f"""\
 date: 2024-05-14
 readings: observed
-conditions: {DAY}
+conditions: {CONDITIONS}
 range: 2500..5500 rpm
 pulls:
   - {{name: "=HYPERLINK(1)", file: dyno/a.csv}}

@@ -64,7 +64,7 @@ LINKS: dict[str, Callable[[Path], object]] = {
 def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     archive = tmp_path / "shop"
-    tiny.shorten(archive)
+    tiny.use_short_pages(archive)
     tiny.write_build(archive, "ash", torque=140.0)
     tiny.write_build(archive, "larch", number=2, torque=150.0)
     return archive
@@ -82,7 +82,9 @@ def test_it_is_told_and_the_others_are_published(archive: Path, what: str) -> No
     assert all("\n" not in str(problem) and len(str(problem)) < 600 for problem in about)
     assert "cannot be made" not in " ".join(map(str, about))
     assert "larch" in dict(report.left_out) or not report.ok
-    assert not [name for name, content in tiny.tree(archive / "site").items() if content and b"root:x:0" in content]
+    assert not [
+        name for name, content in tiny.read_tree(archive / "site").items() if content and b"root:x:0" in content
+    ]
     again = publish(archive, archive / "site")
     assert again.ok == report.ok
 
@@ -96,7 +98,7 @@ def test_odd_names_of_folders_and_files(archive: Path, name: str) -> None:
     report = publish(archive, archive / "site")
     assert report.published == ("ash",)
     assert all("\n" not in str(problem) for problem in report.problems)
-    assert not [made for made in tiny.tree(archive / "site") if name in made]
+    assert not [made for made in tiny.read_tree(archive / "site") if name in made]
 
 
 def test_a_build_that_the_program_fails_on_stops_no_other(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:

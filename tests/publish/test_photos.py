@@ -366,7 +366,7 @@ def test_a_file_that_is_no_picture_is_reported_with_its_line_and_the_others_are_
     folder.mkdir(parents=True)
     (folder / "bad.jpg").write_text("not a picture")
     Image.new("RGB", (40, 30), "grey").save(folder / "good.png")
-    build, _ = samples.written(
+    build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nengine: {cylinders: 1}\n",
         photos="photos:\n  - {file: photos/bad.jpg, alt: a picture}\n  - {file: photos/good.png, alt: grey}\n",

@@ -110,7 +110,7 @@ def found(archive: Path, word: str = CANARY) -> list[str]:
     """Where a word stands in what was made of an archive: in names, in content, in what pictures carry."""
     places = []
     for top in ("site", ".millbook", ".site.mirror"):
-        for name, content in tiny.tree(archive / top).items():
+        for name, content in tiny.read_tree(archive / top).items():
             if word.lower() in name.lower():
                 places.append(f"{top}/{name} (its name)")
             if content is not None and any(
@@ -132,7 +132,7 @@ def _one_hand(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def archive(tmp_path: Path) -> Path:
     archive = tmp_path / "shop"
-    tiny.shorten(archive)
+    tiny.use_short_pages(archive)
     return archive
 
 

@@ -25,8 +25,8 @@ _PURPOSES = ("road", "marine", "vintage racing", "circuit racing", "hill climb")
 _MAKERS = ("Brackwater", "Orrin & Vale", "Penhallow", "Stavely", "Thrupp")
 
 
-def engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summary:
-    """One invented engine; a share ``sparse`` of what could be left out is."""
+def invented_engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summary:
+    """Return an invented engine; of what may be missing a share `sparse` is."""
     family, cylinders, bore, stroke, piston_speed, bmep = rng.choice(_FAMILIES)
     bore = (bore + rng.choice((0.0, 0.25, 0.5, 0.76, 1.02))) * 1e-3
     stroke = (stroke + rng.choice((0.0, 0.0, 3.2, 6.4))) * 1e-3
@@ -105,7 +105,7 @@ def engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summary:
     )
 
 
-def archive(count: int, seed: int = 7, *, sparse: float = 0.1) -> tuple[Summary, ...]:
-    """So many invented engines, always the same for one seed."""
+def invented_archive(count: int, seed: int = 7, *, sparse: float = 0.1) -> tuple[Summary, ...]:
+    """Return `count` invented engines, always the same for one seed."""
     rng = random.Random(seed)
-    return tuple(engine(i, rng, sparse=sparse) for i in range(count))
+    return tuple(invented_engine(i, rng, sparse=sparse) for i in range(count))

@@ -71,7 +71,7 @@ class Dialect:
 
 
 def pull(rows: int, seed: int = 0) -> np.ndarray:
-    """A pull as written numbers, shape (rows, columns): a rising speed, a torque hill, power to match."""
+    """Return a pull as written numbers, shape (rows, columns): a rising speed, a torque hill, power to match."""
     random = np.random.default_rng(seed)
     speed = np.round(2450.0 + np.cumsum(random.uniform(60.0, 140.0, rows)), 1)
     torque = np.round(430.0 - 60.0 * ((speed - 4300.0) / 2500.0) ** 2 + random.normal(0.0, 1.5, rows), 1)
@@ -82,12 +82,12 @@ def pull(rows: int, seed: int = 0) -> np.ndarray:
 
 
 def table(dialect: Dialect, data: np.ndarray) -> tuple[list[list[str]], list[list[str]]]:
-    """The head rows and the data rows, as cells."""
+    """Return the header rows and the data rows, as cells."""
     decimals = [column[3] for column in COLUMNS]
     return dialect.heads(), [[dialect.number(v, d) for v, d in zip(row, decimals, strict=True)] for row in data]
 
 
-def write(dialect: Dialect, data: np.ndarray) -> bytes:
+def write_log(dialect: Dialect, data: np.ndarray) -> bytes:
     heads, rows = table(dialect, data)
     return dialect.encode([*dialect.before, *(dialect.line(cells) for cells in (*heads, *rows))])
 
@@ -108,34 +108,34 @@ _CODECS = ("utf-8", "utf-8-sig", "utf-16-le", "utf-16-be", "cp1252")
 
 
 def dialects() -> list[Dialect]:
-    """Delimiter x marks x encoding in full; the other habits in turn, so that each meets each."""
-    habits = itertools.cycle(
+    """Return delimiter x marks x encoding in full, the other options in turn so that each meets each."""
+    options = itertools.cycle(
         itertools.product(
             ("brackets", "square", "comma", "row", "bracketed row"), ("\n", "\r\n", "\r"), ((), BEFORE), (False, True)
         )
     )
-    made = []
+    result = []
     for count, (delimiter, marks, codec) in enumerate(itertools.product(",;\t|", _MARKS, _CODECS)):
         decimal, thousands = marks
         if thousands == "\u202f" and codec == "cp1252":
             continue
-        for _ in range(1 + count % 7):  # a stride that shares no factor with the number of habits
-            units, newline, before, quoted = next(habits)
-        made.append(Dialect(delimiter, decimal, thousands, codec, newline, units, before, quoted,
+        for _ in range(1 + count % 7):  # a stride that shares no factor with the number of options
+            units, newline, before, quoted = next(options)
+        result.append(Dialect(delimiter, decimal, thousands, codec, newline, units, before, quoted,
                             trailing=count % 5 == 3, padded=count % 4 == 1 and delimiter != "\t"))  # fmt: skip
-    return made
+    return result
 
 
-def name(dialect: Dialect) -> str:
+def dialect_name(dialect: Dialect) -> str:
     return "-".join(
         ascii(part).strip("'")
         for part in (dialect.delimiter, dialect.decimal, dialect.thousands, dialect.encoding, dialect.units)
     )
 
 
-def unended(dialect: Dialect) -> Dialect:
+def without_last_newline(dialect: Dialect) -> Dialect:
     return replace(dialect, ended=False)
 
 
-def same(left: float, right: float) -> bool:
+def nearly_equal(left: float, right: float) -> bool:
     return math.isclose(left, right, rel_tol=1e-12, abs_tol=1e-12)

@@ -29,7 +29,7 @@ BOTTOM_END = """\
 block: {bores: {unit: mm, measured: [81.50, 81.50, 81.50, 81.50]}}
 crankshaft: {stroke: 77.60 mm}
 """
-DAY = "{barometer: 1000 hPa, barometer_is: station, temperature: 20 degC, relative_humidity: 50 %}"
+CONDITIONS = "{barometer: 1000 hPa, barometer_is: station, temperature: 20 degC, relative_humidity: 50 %}"
 LBF_FT = 1.3558179483314004
 HP = 745.6998715822702
 
@@ -42,7 +42,7 @@ def torque_curve(rpm: np.ndarray, peak: float = 130.0, at: float = 3500.0) -> np
 
 
 def csv_of(columns: dict[str, Sequence[float] | np.ndarray], digits: int = 3) -> str:
-    """A log with its units in the headers."""
+    """Return a log with its units in the headers."""
     rows = zip(*columns.values(), strict=True)
     lines = [",".join(columns), *(",".join(f"{value:.{digits}f}" for value in row) for row in rows)]
     return "\n".join(lines) + "\n"
@@ -53,7 +53,7 @@ def log_of(
     rpm: np.ndarray = RPM,
     **more: np.ndarray,
 ) -> str:
-    """A log of speed, torque and power that agree, with further columns (header as keyword)."""
+    """Return a log of speed, torque and power that agree, with further columns (header as keyword)."""
     newton_metres = torque(rpm) if callable(torque) else torque
     columns = {
         "Engine speed (rpm)": rpm,
@@ -74,33 +74,33 @@ def write_build(
     fuel: str = "petrol",
     bottom_end: str = BOTTOM_END,
 ) -> tuple[Build, list[str]]:
-    """Write and read a build; returns it and what the reader had to say."""
+    """Write and read a build; return it with the messages of the reader."""
     folder = tmp_path / "builds" / "test-four"
     (folder / "dyno").mkdir(parents=True, exist_ok=True)
-    words = {"cycle": cycle, "ignition": ignition, "induction": induction, "fuel": fuel}
-    (folder / "build.yaml").write_text(ENGINE.format(**words))
+    values = {"cycle": cycle, "ignition": ignition, "induction": induction, "fuel": fuel}
+    (folder / "build.yaml").write_text(ENGINE.format(**values))
     (folder / "bottom_end.yaml").write_text(bottom_end)
     (folder / "dyno.yaml").write_text(session)
     for name, text in logs.items():
         (folder / "dyno" / name).write_text(text)
     build, problems = read_build(folder, tmp_path)
-    said = [str(problem) for problem in problems]
-    assert build is not None, said
-    return build, said
+    messages = [str(problem) for problem in problems]
+    assert build is not None, messages
+    return build, messages
 
 
 def session_of(
     tmp_path: Path, session: str, logs: dict[str, str], shop: Shop | None = None, **more: str
 ) -> DynoSession:
-    """The dyno session of a build written for the purpose."""
+    """Return the dyno session of a build written for the purpose."""
     build, _ = write_build(tmp_path, session, logs, **more)  # type: ignore[arg-type]
-    studied = analyse_session(build, shop or Shop())
-    assert studied is not None
-    return studied
+    result = analyse_session(build, shop or Shop())
+    assert result is not None
+    return result
 
 
-def one_pull(conditions: str = DAY, readings: str | None = "observed", more: str = "") -> str:
-    """dyno.yaml with one pull."""
+def one_pull(conditions: str = CONDITIONS, readings: str | None = "observed", more: str = "") -> str:
+    """Return a dyno.yaml with one pull."""
     lines = [f"readings: {readings}"] if readings else []
     lines += [f"conditions: {conditions}"] if conditions else []
     return "\n".join([*lines, "pulls:", f"  - {{name: first, file: dyno/a.csv{more}}}"]) + "\n"

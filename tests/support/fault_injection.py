@@ -1,8 +1,8 @@
-"""`python -m tests.support.fault_injection ARCHIVE kill|full|closed NUMBER`: a publish to which something happens.
+"""`python -m tests.support.fault_injection ARCHIVE kill|full|closed NUMBER`: publish, and let a file operation fail.
 
-At the file operation of that number (opening to write, renaming, linking, removing, making a folder) the process
-is killed, or the system refuses: the disk is full, or writing is not allowed. With number 0 nothing happens, and
-the count of operations is printed.
+At the file operation of that number (opening to write, renaming, linking, removing, creating a directory) the process
+is killed, or the system refuses: the disk is full, or writing is not allowed. With number 0 nothing fails, and the
+count of operations is printed.
 """
 
 from __future__ import annotations
@@ -24,12 +24,13 @@ EVENTS = {
     "shutil.copyfile",
     "ctypes.dlopen",
 }
-NUMBERS = {"full": errno.ENOSPC, "closed": errno.EACCES}
-seen = 0
+REMOVALS = {"os.remove", "os.rmdir", "ctypes.dlopen"}
+"""Operations that a full disk lets through."""
+ERROR_NUMBERS = {"full": errno.ENOSPC, "closed": errno.EACCES}
 
 
 def writes(event: str, args: tuple[Any, ...]) -> bool:
-    """Whether this is an operation that changes something on the disk."""
+    """Return whether an audit event is an operation that changes something on the disk."""
     if event == "open":
         flags = args[2] if isinstance(args[2], int) else 0
         return bool(flags & (os.O_WRONLY | os.O_RDWR)) and not str(args[0]).endswith((".pyc", "lock"))
@@ -37,32 +38,34 @@ def writes(event: str, args: tuple[Any, ...]) -> bool:
 
 
 def main() -> None:
-    """Publish, and let it happen."""
-    archive, what, number = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+    """Publish in this process alone, so that every operation is counted."""
+    archive, fault, number = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 
     from builder.publish import workers
     from builder.publish.errors import PublishError
     from builder.publish.pipeline import publish
 
-    workers._available_cpus = lambda: 1  # so that every operation is one of this process
+    workers._available_cpus = lambda: 1
+    count = 0
 
-    def happen(event: str, args: tuple[Any, ...]) -> None:
-        global seen
+    def fail_at_number(event: str, args: tuple[Any, ...]) -> None:
+        nonlocal count
         if not writes(event, args):
             return
-        seen += 1
-        if seen == number and what == "kill":
+        count += 1
+        if not number or count < number:
+            return
+        if fault != "kill" and event not in REMOVALS:  # and from then on: a full disk stays full
+            raise OSError(ERROR_NUMBERS[fault], os.strerror(ERROR_NUMBERS[fault]), str(args[0]))
+        if fault == "kill" and count == number:
             os.kill(os.getpid(), signal.SIGKILL)
-        # A full disk stays full; what removes is let through.
-        if number and seen >= number and what != "kill" and event not in ("os.remove", "os.rmdir", "ctypes.dlopen"):
-            raise OSError(NUMBERS[what], os.strerror(NUMBERS[what]), str(args[0]))
 
-    sys.addaudithook(happen)
+    sys.addaudithook(fail_at_number)
     try:
         publish(archive, archive / "site")
     except PublishError as problem:
         sys.exit(f"Error: {problem}")
-    sys.stdout.write(f"{seen}\n")
+    sys.stdout.write(f"{count}\n")
 
 
 if __name__ == "__main__":

@@ -23,10 +23,10 @@ def _value(path: str, info: Any) -> Any:
     match shape.kind:
         case "section":
             assert shape.model is not None
-            return filled(shape.model, path)
+            return filled_model(shape.model, path)
         case "entries":
             assert shape.model is not None
-            return (filled(shape.model, f"{path}.0"), filled(shape.model, f"{path}.1"))
+            return (filled_model(shape.model, f"{path}.0"), filled_model(shape.model, f"{path}.1"))
         case "list":
             return (mark, mark)
         case "map":
@@ -52,13 +52,13 @@ def _value(path: str, info: Any) -> Any:
             return mark
 
 
-def filled(model: type[RecordModel], path: str) -> RecordModel:
-    """An instance with a value in every field, made without the validators, which forbid some of them together."""
+def filled_model(model: type[RecordModel], path: str) -> RecordModel:
+    """Return a model with a value in every field, without the validators, which forbid some of them together."""
     values = {name: _value(f"{path}.{name}", info) for name, info in model.model_fields.items()}
     return model.model_construct(**values)
 
 
 def filled_build(folder: Path) -> Build:
-    """A build with every field of every document filled in."""
-    parts: dict[str, Any] = {name: filled(model, name) for name, model in DOCUMENTS.items()}
+    """Return a build with every field of every document filled in."""
+    parts: dict[str, Any] = {name: filled_model(model, name) for name, model in DOCUMENTS.items()}
     return Build("filled", folder, **parts)

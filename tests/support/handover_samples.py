@@ -21,33 +21,33 @@ REPO = Path(__file__).resolve().parents[2]
 FULL = "pilot-launch-four"
 
 Change = Callable[[str, Any, type[RecordModel], str], Any]
-"""Given a field's path, its value, the model it stands in and its name: the value to write."""
+"""Takes a field's path, its value, its model and its name; returns the value to write."""
 
 
 def archive_with(folder: Path, slug: str = FULL, *, shop: dict[str, Any] | None = None) -> Path:
-    """An archive with one demonstration build and the demonstration shop, in which nothing is required."""
+    """Write an archive with one demo build and the demo shop, in which nothing is required."""
     builds = folder / "builds"
     builds.mkdir(parents=True)
     shutil.copytree(REPO / "builds" / slug, builds / slug)
     profile = yaml.safe_load((REPO / "builds" / "shop.yaml").read_text(encoding="utf-8"))
     profile.pop("delivery_requires", None)
-    write(builds / "shop.yaml", profile | (shop or {}))
+    write_yaml(builds / "shop.yaml", profile | (shop or {}))
     return folder
 
 
-def write(path: Path, value: Any) -> None:
+def write_yaml(path: Path, value: Any) -> None:
     path.write_text(yaml.safe_dump(value, allow_unicode=True, sort_keys=False), encoding="utf-8")
 
 
 def bare_archive(folder: Path, **sheet: Any) -> Path:
-    """An archive with one build of which next to nothing is recorded, and no shop.yaml."""
+    """Write an archive with one build of which next to nothing is recorded, and no shop.yaml."""
     home = folder / "builds" / "bare"
     home.mkdir(parents=True)
-    write(home / "build.yaml", {"title": "Bare", "status": "finished", "engine": {"cylinders": 1}} | sheet)
+    write_yaml(home / "build.yaml", {"title": "Bare", "status": "finished", "engine": {"cylinders": 1}} | sheet)
     return folder
 
 
-def load(archive: Path, slug: str, document: str) -> Any:
+def load_yaml(archive: Path, slug: str, document: str) -> Any:
     path = archive / "builds" / slug / f"{document}.yaml"
     return yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader) if path.exists() else None
 
@@ -55,9 +55,9 @@ def load(archive: Path, slug: str, document: str) -> Any:
 def change_everywhere(archive: Path, slug: str, change: Change) -> None:
     """Rewrite every field that a build's documents hold, private fields that are missing included."""
     for name, model in DOCUMENTS.items():
-        value = load(archive, slug, name)
+        value = load_yaml(archive, slug, name)
         if value is not None:
-            write(archive / "builds" / slug / f"{name}.yaml", _changed(value, model, name, change))
+            write_yaml(archive / "builds" / slug / f"{name}.yaml", _changed(value, model, name, change))
 
 
 def _changed(value: Any, model: type[RecordModel], at: str, change: Change) -> Any:
@@ -81,7 +81,7 @@ _NAMES_SOMETHING = {"file", "since", "repeat_of", "at", "unit", "barometer_is", 
 
 
 def is_free_text(model: type[RecordModel], name: str) -> bool:
-    """Whether a field takes any text at all, and nothing else refers to it or is read out of it."""
+    """Return whether a field takes any text, and nothing else refers to it or is read from it."""
     if name in _NAMES_SOMETHING or (model.__name__ == "Pull" and name == "name"):
         return False
     if model.__name__ == "Setting" or (model.__name__ == "BoreGauging" and name == "unit"):
@@ -90,19 +90,19 @@ def is_free_text(model: type[RecordModel], name: str) -> bool:
 
 
 def text_of(pdf: bytes) -> str:
-    """All text of a PDF, page after page."""
+    """Return all text of a PDF, page after page."""
     return "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
 
 
-def squeezed(text: str) -> str:
-    """Text without blanks, line ends and places to break: how it was set no longer matters."""
+def without_blanks(text: str) -> str:
+    """Return text without blanks, line ends and soft hyphens, so that line breaks do not matter."""
     return re.sub("[\\s\u200b\u00ad]+", "", text)
 
 
-def inside_of(pdf: bytes) -> bytes:
-    """Every stream of a PDF unpacked, every string in it, and its text."""
+def unpacked_pdf(pdf: bytes) -> bytes:
+    """Return every stream of a PDF unpacked, every string in it, and its text."""
     reader = pypdf.PdfReader(io.BytesIO(pdf))
-    found = [pdf, squeezed(text_of(pdf)).encode()]
+    found = [pdf, without_blanks(text_of(pdf)).encode()]
     for number in range(1, len(reader.xref_objStm) + max(reader.xref.get(0, {0: 0}), default=0) + 1):
         thing = reader.get_object(pypdf.generic.IndirectObject(number, 0, reader))
         if isinstance(thing, pypdf.generic.StreamObject):

@@ -1,4 +1,4 @@
-"""Archives that publish in a moment: small records, short pages; and how to tell two trees apart."""
+"""Archives that publish in a moment, with small records and short pages; and the comparison of two folders."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ readings: observed
 conditions: {barometer: 29.61 inHg, barometer_is: station, temperature: 72 degF, relative_humidity: 45 %}
 pulls: [{name: first, file: dyno/first.csv}]
 """
-SHORT = dict.fromkeys(("methods", "fields", "glossary"), "# Short\n\nA page that is not looked at here.\n")
-"""Pages that no build has a part in, kept short: they take longest."""
+SHORT = dict.fromkeys(("methods", "fields", "glossary"), "# Short\n\nA page that is not tested.\n")
+"""Pages that do not depend on any build, and take longest."""
 
 
 def write_build(
     archive: Path, slug: str, *, number: int = 1, torque: float | None = None, picture: bool = False
 ) -> Path:
-    """A finished build; with a pull where `torque` [N m] is given, with a photo where one is wanted."""
+    """Write a finished build; with a pull where `torque` [N m] is given, with a photo where `picture` is set."""
     folder = archive / "builds" / slug
     folder.mkdir(parents=True)
     write_sheet(folder, title=f"Engine {slug}", month=number % 9 + 1)
@@ -45,18 +45,18 @@ def write_build(
 
 
 def write_sheet(folder: Path, *, title: str, status: str = "finished", month: int = 1) -> None:
-    """The build's first document."""
+    """Write the build's first document."""
     (folder / "build.yaml").write_text(SHEET.format(title=title, status=status, month=month))
 
 
 def write_log(folder: Path, torque: float) -> None:
-    """The log of one pull that peaks at 4000 rpm."""
+    """Write the log of one pull that peaks at 4000 rpm."""
     rows = [f"{speed},{torque * (1 - ((speed - 4000) / 6000) ** 2):.2f}\n" for speed in range(2500, 6001, 250)]
     (folder / "dyno" / "first.csv").write_text("RPM,Torque (N m)\n" + "".join(rows))
 
 
 def write_photo(folder: Path, colour: int) -> None:
-    """A small picture, named by the record."""
+    """Write a small photo that the record names."""
     from PIL import Image
 
     out = io.BytesIO()
@@ -66,23 +66,23 @@ def write_photo(folder: Path, colour: int) -> None:
     (folder / "photos.yaml").write_text("photos: [{file: photos/deck.png, alt: A deck, caption: The deck}]\n")
 
 
-def shorten(archive: Path) -> None:
-    """Give the archive short pages of its own where the usual ones are long."""
+def use_short_pages(archive: Path) -> None:
+    """Give the archive short templates of its own for the pages that take longest."""
     own = archive / "site_templates" / "pages"
     own.mkdir(parents=True)
     for name, page in SHORT.items():
         (own / f"{name}.md.j2").write_text(page)
 
 
-def tree(folder: Path) -> dict[str, bytes | None]:
-    """Every file below a folder with its content, and every folder with None."""
+def read_tree(folder: Path) -> dict[str, bytes | None]:
+    """Return every file below a folder with its content, and every folder with None."""
     return {
         path.relative_to(folder).as_posix(): None if path.is_dir() else path.read_bytes()
         for path in sorted(folder.rglob("*"))
     }
 
 
-def unlike(one: Path, other: Path) -> list[str]:
-    """The names of what two folders do not have in common, byte for byte."""
-    a, b = tree(one), tree(other)
+def differing_files(one: Path, other: Path) -> list[str]:
+    """Return the names of files and folders that differ between two folders, byte for byte."""
+    a, b = read_tree(one), read_tree(other)
     return sorted(name for name in a.keys() | b.keys() if a.get(name, 0) != b.get(name, 0))

@@ -1,4 +1,4 @@
-"""Demo builds, read and computed once for the tests of the view layer."""
+"""Demo builds, read and computed once for the tests of the pages."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def slugs() -> list[str]:
     return [folder.name for folder in build_folders(ROOT)]
 
 
-def written(folder: Path, **files: str) -> tuple[Build, FigureSheet]:
-    """A build of these YAML files, read and computed."""
+def write_and_read(folder: Path, **files: str) -> tuple[Build, FigureSheet]:
+    """Write a build of these YAML files; return it read and computed."""
     home = folder / "builds" / "one"
     home.mkdir(parents=True, exist_ok=True)
     for name, text in files.items():

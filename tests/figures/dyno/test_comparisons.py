@@ -12,7 +12,7 @@ from builder.figures.dyno.guideline_traces import hottest_exhaust
 from builder.figures.review.guideline_defaults import mixture_guideline
 from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import parse_quantity
-from tests.support.dyno_samples import DAY, RPM, log_of, one_pull, session_of, torque_curve
+from tests.support.dyno_samples import CONDITIONS, RPM, log_of, one_pull, session_of, torque_curve
 
 METRIC = Shop(units="metric")
 
@@ -22,7 +22,7 @@ def _noise(seed: int, size: float = 0.3) -> np.ndarray:
 
 
 def _record(pulls: str, more: str = "range: 2500..5500 rpm\n") -> str:
-    return f"readings: observed\nconditions: {DAY}\n{more}pulls:\n{pulls}"
+    return f"readings: observed\nconditions: {CONDITIONS}\n{more}pulls:\n{pulls}"
 
 
 PAIR = "  - {name: a, file: dyno/a.csv}\n  - {name: b, file: dyno/b.csv, changed: jets, since: a}\n"

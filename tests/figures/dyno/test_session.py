@@ -15,7 +15,7 @@ from builder.figures.evaluate import compute
 from builder.record.load import read_build, read_shop
 from builder.record.models.shop import Shop
 from tests.support.dyno_samples import (
-    DAY,
+    CONDITIONS,
     HP,
     LBF_FT,
     RPM,
@@ -106,7 +106,7 @@ def test_conditions_from_the_log_where_the_record_has_none(tmp_path: Path) -> No
     [
         ("", "observed", "conditions.barometer"),
         ("{barometer: 1000 hPa, barometer_is: station, temperature: 20 degC}", "observed", "relative_humidity"),
-        (DAY, None, "readings (observed"),
+        (CONDITIONS, None, "readings (observed"),
     ],
 )
 def test_what_cannot_be_corrected_is_shown_as_logged_and_says_what_it_needs(
@@ -130,7 +130,7 @@ def test_readings_of_unknown_standing_are_never_called_observed(tmp_path: Path) 
 
 def test_a_pull_that_cannot_be_corrected_does_not_count_beside_those_that_can(tmp_path: Path) -> None:
     record = (
-        f"readings: observed\nconditions: {DAY}\npulls:\n  - {{name: a, file: dyno/a.csv}}\n"
+        f"readings: observed\nconditions: {CONDITIONS}\npulls:\n  - {{name: a, file: dyno/a.csv}}\n"
         "  - {name: b, file: dyno/b.csv, readings: un-r85-diesel}\n"
     )
     session = session_of(tmp_path, record, {"a.csv": log_of(), "b.csv": log_of(torque_curve(RPM, 150))})
@@ -229,7 +229,7 @@ def test_both_units_stated_is_the_records_last_word(tmp_path: Path) -> None:
 
 def test_the_best_pull_has_the_highest_peak_power_of_those_that_count(tmp_path: Path) -> None:
     record = (
-        f"readings: observed\nconditions: {DAY}\npulls:\n  - {{name: a, file: dyno/a.csv}}\n"
+        f"readings: observed\nconditions: {CONDITIONS}\npulls:\n  - {{name: a, file: dyno/a.csv}}\n"
         "  - {name: b, file: dyno/b.csv}\n  - {name: c, file: dyno/c.csv, left_out: plug lead came off}\n"
     )
     logs = {f"{name}.csv": log_of(torque_curve(RPM, peak)) for name, peak in (("a", 130), ("b", 133), ("c", 140))}

@@ -15,11 +15,11 @@ from builder.publish.data_export import export_data
 from builder.record.dyno_log.reader import DynoLog
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
-from tests.support.dyno_samples import DAY, write_build
+from tests.support.dyno_samples import CONDITIONS, write_build
 
 RECORD = f"""\
 readings: observed
-conditions: {DAY}
+conditions: {CONDITIONS}
 inertia: 0.3 kg.m2
 range: 2000..5000 rpm
 pulls:

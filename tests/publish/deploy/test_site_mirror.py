@@ -26,7 +26,7 @@ def site(tmp_path: Path) -> Path:
 
 
 def same(first: Path, second: Path) -> bool:
-    return tiny.tree(first) == tiny.tree(second)
+    return tiny.read_tree(first) == tiny.read_tree(second)
 
 
 def test_an_empty_folder_is_filled_with_hard_links(site: Path) -> None:

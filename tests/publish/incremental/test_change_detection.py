@@ -22,7 +22,7 @@ from tests.support import tiny_archive as tiny
 def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An archive of two builds, published."""
     archive = tmp_path_factory.mktemp("published") / "shop"
-    tiny.shorten(archive)
+    tiny.use_short_pages(archive)
     tiny.write_build(archive, "ash", number=1, torque=140.0)
     tiny.write_build(archive, "birch", number=2, torque=150.0)
     (archive / "builds" / "shop.yaml").write_text("name: Fern Engines\npaper: A4\n")
@@ -139,14 +139,14 @@ def test_a_damaged_index_makes_every_build_stale(archive: Path) -> None:
 
 
 def test_a_damaged_site_is_built_again_from_the_same_pages(archive: Path) -> None:
-    expected = tiny.tree(archive / "site")
+    expected = tiny.read_tree(archive / "site")
     (archive / "site" / "builds" / "ash" / "index.html").write_text("damaged")
     changes = changes_of(archive)
     assert changes.any
     assert not changes.site_intact
     assert changes.stale_folders == ()
     assert again(archive).changed == 0
-    assert tiny.tree(archive / "site") == expected
+    assert tiny.read_tree(archive / "site") == expected
 
 
 def test_compiled_templates_are_used_only_as_they_were_left(archive: Path) -> None:

@@ -70,7 +70,7 @@ class Edits(RuleBasedStateMachine):
 
     @initialize()
     def begin(self) -> None:
-        tiny.shorten(self.archive)
+        tiny.use_short_pages(self.archive)
         tiny.write_build(self.archive, "ash", number=1, torque=140.0)
         tiny.write_build(self.archive, "birch", number=2, torque=150.0, picture=True)
         tiny.write_build(self.archive, "cedar", number=3)
@@ -192,19 +192,19 @@ class Edits(RuleBasedStateMachine):
         shutil.rmtree(copy, ignore_errors=True)
         shutil.copytree(self.archive, copy, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
         full = publish(copy, copy / "site", edition=edition, full=True)
-        assert tiny.unlike(self.archive / "site", copy / "site") == []
+        assert tiny.differing_files(self.archive / "site", copy / "site") == []
         mirror = self.archive / ".site.mirror"
-        assert not report.changed or not mirror.exists() or tiny.unlike(self.archive / "site", mirror) == []
+        assert not report.changed or not mirror.exists() or tiny.differing_files(self.archive / "site", mirror) == []
         assert (report.published, report.left_out, report.ok) == (full.published, full.left_out, full.ok)
         again = publish(self.archive, self.archive / "site", edition=edition)
         assert again.changed == 0
         assert again.ok == report.ok
         pages = {
             name: content
-            for name, content in tiny.tree(self.archive / ".millbook").items()
+            for name, content in tiny.read_tree(self.archive / ".millbook").items()
             if name.startswith("pages/")
         }
-        assert pages == {name: c for name, c in tiny.tree(copy / ".millbook").items() if name.startswith("pages/")}
+        assert pages == {name: c for name, c in tiny.read_tree(copy / ".millbook").items() if name.startswith("pages/")}
 
 
 @pytest.mark.slow
@@ -227,14 +227,14 @@ def test_one_process_or_many_give_the_same_bytes(tmp_path: Path, monkeypatch: py
     sites = []
     for cores in (2, 1):
         archive = tmp_path / f"by{cores}"
-        tiny.shorten(archive)
+        tiny.use_short_pages(archive)
         for number in range(7):
             tiny.write_build(archive, f"engine-{number}", number=number, torque=100.0 + 7 * number)
         with monkeypatch.context() as patch:
             patch.setattr(workers, "_available_cpus", lambda cores=cores: cores)
             publish(archive, archive / "site")
         sites.append(archive / "site")
-    assert tiny.unlike(*sites) == []
+    assert tiny.differing_files(*sites) == []
 
 
 def edited(archive: Path) -> None:
@@ -246,7 +246,7 @@ def edited(archive: Path) -> None:
 def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An archive of three builds, published."""
     archive = tmp_path_factory.mktemp("published") / "shop"
-    tiny.shorten(archive)
+    tiny.use_short_pages(archive)
     for number, slug in enumerate(("ash", "birch", "cedar")):
         tiny.write_build(archive, slug, number=number, torque=140.0 + number)
     publish(archive, archive / "site")
@@ -282,14 +282,14 @@ def test_a_remark_in_a_record_changes_no_page_and_so_no_site(archive: Path) -> N
 
 
 def test_one_record_changed_and_only_what_shows_it_is_made(archive: Path) -> None:
-    before, content = stamps(archive / "site"), tiny.tree(archive / "site")
+    before, content = stamps(archive / "site"), tiny.read_tree(archive / "site")
     edited(archive)
     report = publish(archive, archive / "site")
     assert report.changed == 1
     after = stamps(archive / "site")
     written = {name for name in after if after[name] != before.get(name)}
     differs = {
-        name for name, now in tiny.tree(archive / "site").items() if now != content.get(name) and now is not None
+        name for name, now in tiny.read_tree(archive / "site").items() if now != content.get(name) and now is not None
     }
     # What bears the title differs; beside that only what is written with every site was written again.
     assert "builds/ash/index.html" in differs

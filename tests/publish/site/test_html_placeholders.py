@@ -78,4 +78,4 @@ def test_the_site_is_the_same_without_lifting(tmp_path: Path, monkeypatch: pytes
                 patch.setattr(mkdocs_site, "extract_raw_html", lambda page: (page, []))
             publish(archive, archive / "site")
         sites.append(archive / "site")
-    assert tiny.unlike(*sites) == []
+    assert tiny.differing_files(*sites) == []

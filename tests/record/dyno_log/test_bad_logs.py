@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from builder.record.dyno_log.reader import DynoLog, read_dyno_log
-from tests.support.dyno_dialects import Dialect, pull, write
+from tests.support.dyno_dialects import Dialect, pull, write_log
 
 HEAD = "Time (s),RPM,Torque (Nm),Power (kW),Oil temp (C)\n"
 ROWS = [
@@ -263,7 +263,7 @@ def test_a_file_cut_off_in_its_last_number(tmp_path: Path, tail: str, kept: bool
 
 
 def test_utf_16_cut_in_half_a_character(tmp_path: Path) -> None:
-    data = write(Dialect(encoding="utf-16-le"), pull(20))
+    data = write_log(Dialect(encoding="utf-16-le"), pull(20))
     log, problems = read(tmp_path, data[:-3])
     assert log is not None
     assert log.rows.size == 20

@@ -15,7 +15,7 @@ import pytest
 
 from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from builder.record.problem import Problem
-from tests.support.dyno_dialects import SLUGS, Dialect, dialects, in_si, pull, same, table
+from tests.support.dyno_dialects import SLUGS, Dialect, dialects, in_si, nearly_equal, pull, table
 
 FILES = 5250
 PARTS = 12
@@ -294,7 +294,7 @@ def judge(
         kept.add(int(line))
         for slug in SLUGS:
             value = read.channels[slug][place]
-            if not same(value, expected[slug][row]):
+            if not nearly_equal(value, expected[slug][row]):
                 assert line in named, "a value differs and nothing is said"
     lost = False
     for line in log.data_lines():

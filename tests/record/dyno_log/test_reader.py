@@ -12,13 +12,13 @@ from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from tests.support.dyno_dialects import (
     BEFORE,
     Dialect,
+    dialect_name,
     dialects,
     first_data_line,
     in_si,
-    name,
     pull,
-    unended,
-    write,
+    without_last_newline,
+    write_log,
 )
 
 DATA = pull(40)
@@ -48,10 +48,10 @@ def assert_is_pull(log: DynoLog, data: np.ndarray, first_line: int) -> None:
     assert log.rows.tolist() == list(range(first_line, first_line + len(data)))
 
 
-@pytest.mark.parametrize("dialect", dialects(), ids=name)
+@pytest.mark.parametrize("dialect", dialects(), ids=dialect_name)
 def test_every_dialect_reads_equal(tmp_path: Path, dialect: Dialect) -> None:
-    for variant in (dialect, unended(dialect)):
-        log = good(tmp_path, write(variant, DATA))
+    for variant in (dialect, without_last_newline(dialect)):
+        log = good(tmp_path, write_log(variant, DATA))
         assert_is_pull(log, DATA, first_data_line(variant))
         assert log.path == Path("dyno/pull.csv")
         assert log.units["torque"] == "lb-ft"
@@ -59,7 +59,7 @@ def test_every_dialect_reads_equal(tmp_path: Path, dialect: Dialect) -> None:
 
 def test_what_was_read_is_told(tmp_path: Path) -> None:
     dialect = Dialect(";", ",", ".", "cp1252", "\r\n", "row", BEFORE)
-    log = good(tmp_path, write(dialect, DATA))
+    log = good(tmp_path, write_log(dialect, DATA))
     told = "\n".join(log.notes)
     for said in ("Windows-1252", "semicolon", "decimal comma", "header on line 6", "units on line 7",
                  "data from line 8", "the 5 lines before the header", "torque from 'Torque' (column 3), in lb-ft",

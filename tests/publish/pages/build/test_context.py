@@ -31,7 +31,7 @@ BUILD = "title: T\nengine: {cylinders: 4}\n"
 
 
 def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> None:
-    build, sheet = samples.written(
+    _build, sheet = samples.write_and_read(
         tmp_path,
         build=BUILD,
         assembly="fits:\n  piston_clearance: {unit: mm, allowed: 0.040..0.060, rule: sheet, by: IV,\n"
@@ -49,7 +49,7 @@ def test_a_fit_shows_its_range_its_readings_and_its_verdict(tmp_path: Path) -> N
 
 
 def test_what_was_accepted_says_by_whom_and_why() -> None:
-    build, sheet = samples.build_and_sheet("offshore-v8")
+    _build, sheet = samples.build_and_sheet("offshore-v8")
     rows = clearance_rows(sheet.clearances, "fit", "bore", "joint")
     out = [row for row in rows if row.out_of_range]
     assert out
@@ -60,7 +60,7 @@ def test_what_was_accepted_says_by_whom_and_why() -> None:
 
 
 def test_a_range_with_one_end_has_no_place_in_it() -> None:
-    build, sheet = samples.build_and_sheet("pilot-launch-four")
+    _build, sheet = samples.build_and_sheet("pilot-launch-four")
     row = next(r for r in clearance_rows(sheet.clearances, "fit") if r.title == "Top ring gap")
     assert (row.gauge_svg, row.place_text) == ("", "")
 
@@ -95,7 +95,7 @@ def test_a_torque_stands_in_both_systems_as_written_in_its_own() -> None:
 
 
 def test_two_joints_of_one_name_are_told_apart_and_empty_columns_left_out(tmp_path: Path) -> None:
-    build, sheet = samples.written(
+    build, sheet = samples.write_and_read(
         tmp_path,
         build=BUILD,
         assembly="fasteners:\n  - {joint: caps, torque: 90 lbf.ft}\n"
@@ -111,7 +111,7 @@ def test_two_joints_of_one_name_are_told_apart_and_empty_columns_left_out(tmp_pa
 
 
 def test_a_joint_shows_what_its_friction_and_its_stretch_come_to(tmp_path: Path) -> None:
-    build, sheet = samples.written(
+    build, sheet = samples.write_and_read(
         tmp_path,
         build=BUILD,
         assembly="fasteners:\n  - {joint: caps, size: M11x1.5, torque: 85 N.m, friction: 0.12}\n"
@@ -137,7 +137,7 @@ def test_the_stretch_of_every_bolt_is_there() -> None:
 
 
 def test_fasteners_of_a_build_without_any_are_no_table(tmp_path: Path) -> None:
-    build, sheet = samples.written(tmp_path, build=BUILD)
+    build, sheet = samples.write_and_read(tmp_path, build=BUILD)
     assert fasteners_table(build, sheet) is None
     assert stretch_tables(build) == ()
     assert degreeing_tables(build) == ()
@@ -246,7 +246,9 @@ def test_without_a_curve_the_card_shows_the_cover() -> None:
 
 
 def test_a_long_title_stays_on_the_card(tmp_path: Path) -> None:
-    build, sheet = samples.written(tmp_path, build=f"title: {'W' * 300} {'longer ' * 10}\nengine: {{cylinders: 4}}\n")
+    build, sheet = samples.write_and_read(
+        tmp_path, build=f"title: {'W' * 300} {'longer ' * 10}\nengine: {{cylinders: 4}}\n"
+    )
     with Image.open(io.BytesIO(render_card(build, sheet))) as picture:
         right = picture.convert("L").crop((1150, 60, 1200, 630))
     assert right.getextrema()[0] > 200
@@ -274,7 +276,7 @@ def test_a_shop_replaces_one_section_of_the_page(tmp_path: Path) -> None:
     own = tmp_path / "site_templates" / "pages" / "build" / "facts.md.j2"
     own.parent.mkdir(parents=True)
     own.write_text("<p>{{ facts | length }} facts</p>\n")
-    build, sheet = samples.build_and_sheet("irrigation-single")
+    build, _sheet = samples.build_and_sheet("irrigation-single")
     before, _, rest = render(None).partition('<ul class="mb-facts">')
     _, _, after = rest.partition("</ul>\n")
     assert render(tmp_path) == f"{before}<p>{len(facts(build))} facts</p>\n{after}"

@@ -38,7 +38,7 @@ def test_thousands_are_parted_and_decimals_are_not(text: str, shown: str) -> Non
 
 
 def test_the_headline_is_what_the_figures_say() -> None:
-    build, sheet = samples.build_and_sheet("pilot-launch-four")
+    _build, sheet = samples.build_and_sheet("pilot-launch-four")
     power, torque, size, ratio = headline(sheet)
     assert [item.slug for item in (power, torque, size, ratio)] == [
         "peak_power",
@@ -63,7 +63,7 @@ def test_the_sentence_names_speed_standard_and_the_pull_it_comes_from() -> None:
 
 
 def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -> None:
-    build, sheet = samples.written(tmp_path, build="title: T\nengine: {cylinders: 4, layout: flat}\n")
+    build, sheet = samples.write_and_read(tmp_path, build="title: T\nengine: {cylinders: 4, layout: flat}\n")
     assert performance_sentence(sheet) == ""
     assert headline(sheet) == ()
     assert facts(build) == ("flat four",)
@@ -82,12 +82,12 @@ def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -
     ],
 )
 def test_kinds_of_engine_in_the_trades_words(engine: str, words: str, tmp_path: Path) -> None:
-    build, _ = samples.written(tmp_path, build=f"title: T\nengine: {engine}\n")
+    build, _ = samples.write_and_read(tmp_path, build=f"title: T\nengine: {engine}\n")
     assert kind_of_engine(build) == words
 
 
 def test_a_family_that_says_its_kind_is_not_followed_by_it(tmp_path: Path) -> None:
-    build, _ = samples.written(
+    build, _ = samples.write_and_read(
         tmp_path, build="title: T\nfamily: Thornback 362 V8\nengine: {cylinders: 8, layout: V}\n"
     )
     assert engine_type_words(build) == ("Thornback 362 V8",)

@@ -28,7 +28,7 @@ def _group(found: tuple[Chapter, ...], path: str) -> tuple[dict[str, Cell], tupl
 
 
 def test_a_value_stands_as_written_with_the_other_system_beside_it(tmp_path: Path) -> None:
-    build, _ = samples.written(
+    build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nengine: {cylinders: 2}\n",
         bottom_end="crankshaft: {stroke: 3.480 in}\nrods: {length: {listed: 145.00 mm, measured: 144.98 mm, by: BT}}\n",
@@ -47,7 +47,7 @@ def test_a_value_stands_as_written_with_the_other_system_beside_it(tmp_path: Pat
 
 
 def test_readings_at_every_position_make_a_table_and_mark_what_is_out(tmp_path: Path) -> None:
-    build, _ = samples.written(
+    build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nengine: {cylinders: 2}\n",
         assembly="fits: {piston_clearance: {unit: mm, allowed: 0.04..0.06, measured: [0.050, 0.071]}}\n",
@@ -66,7 +66,7 @@ def test_readings_at_every_position_make_a_table_and_mark_what_is_out(tmp_path: 
 
 
 def test_a_day_is_kept_on_one_line_and_long_text_is_prose(tmp_path: Path) -> None:
-    build, _ = samples.written(
+    build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nstarted: 2024-01-22\nengine: {cylinders: 2}\n",
         assembly=f"note: {'word ' * 40}\n",
