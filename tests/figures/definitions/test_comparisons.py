@@ -10,7 +10,7 @@ import pytest
 
 from builder.engine.correction import SAE_J1349
 from tests.support.dyno_figures import AIR, figure, sheet_of
-from tests.support.dyno_samples import DAY, RPM, log_of, one_pull, torque_curve
+from tests.support.dyno_samples import CONDITIONS, RPM, log_of, one_pull, torque_curve
 
 
 def test_gain_carries_its_interval(tmp_path: Path) -> None:
@@ -33,7 +33,7 @@ def test_best_setting_is_a_figure_only_where_an_optimum_may_be_named(tmp_path: P
         pulls = "".join(
             f"  - {{name: p{n}, file: dyno/{n}.csv, setting: {{name: advance, level: {n} deg}}}}\n" for n in levels
         )
-        return f"readings: observed\nconditions: {DAY}\npulls:\n{pulls}"
+        return f"readings: observed\nconditions: {CONDITIONS}\npulls:\n{pulls}"
 
     def logs(results: dict[int, float]) -> dict[str, str]:
         return {f"{n}.csv": log_of(torque_curve(RPM) + offset) for n, offset in results.items()}
