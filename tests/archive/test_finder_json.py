@@ -270,7 +270,9 @@ def test_csv_is_harmless_and_whole(run: Run) -> None:
      ("0x10", "nan"), ("-4", -4), ("--4", "nan")],
 )  # fmt: skip
 def test_numbers_are_read_as_typed(run: Run, text: str, value: object) -> None:
-    got = run(finder_data([]), f"(() => {{ const v = core.parseNumber({json.dumps(text)}); return v !== v ? 'nan' : v; }})()")
+    got = run(
+        finder_data([]), f"(() => {{ const v = core.parseNumber({json.dumps(text)}); return v !== v ? 'nan' : v; }})()"
+    )
     assert got == value
 
 
