@@ -64,8 +64,8 @@ def test_sae_j1349_brings_the_days_together_and_onto_the_standard_day(tmp_path: 
     assert max(logged) / min(logged) > 1.10  # the days are more than 10 % apart on the brake
     for pull in session.pulls:
         # 1.180 and 0.180 are rounded from 1/0.85 and 0.15/0.85: that is good to some 2 in 1000.
-        assert pull.torque == pytest.approx(np.interp(pull.speed * 60, RPM, STANDARD_DAY), rel=4e-3)
-    peaks = [pull.peak_torque.value for pull in session.pulls]
+        assert pull.corrected.torque == pytest.approx(np.interp(pull.corrected.speed * 60, RPM, STANDARD_DAY), rel=4e-3)
+    peaks = [pull.peaks.torque.value for pull in session.pulls]
     assert max(peaks) / min(peaks) < 1.004
 
 
@@ -73,6 +73,6 @@ def test_sae_j1349_brings_the_days_together_and_onto_the_standard_day(tmp_path: 
 def test_the_other_standards_bring_them_nearer(tmp_path: Path, standard: str) -> None:
     """They take another engine for granted, so they agree less well, but far better than what was logged."""
     session = _session(tmp_path, standard)
-    peaks = [pull.peak_torque.value for pull in session.pulls]
-    observed = [float(np.max(pull.observed_torque)) for pull in session.pulls]
+    peaks = [pull.peaks.torque.value for pull in session.pulls]
+    observed = [float(np.max(pull.corrected.observed_torque)) for pull in session.pulls]
     assert max(peaks) / min(peaks) - 1 < 0.45 * (max(observed) / min(observed) - 1)

@@ -1,4 +1,4 @@
-"""The engine's health along each pull, against the shop's guidelines. Breaking one is a caution, never an error."""
+"""Channels along each pull against the shop's guidelines. Breaking one is a caution, never an error."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from builder.engine.constants import REV_PER_MINUTE
 from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
@@ -17,17 +18,18 @@ from builder.figures.review.guideline_defaults import GuidelineValue, guideline_
 from builder.record.dyno_log.channels import CYLINDERS
 from builder.record.models.shop import Shop
 
-SHARE_UNIT = display_units.PERCENT
 _FULL_LOAD = 0.9
-"""Throttle opening from which on the mixture is judged, where the throttle was logged."""
+"""Throttle opening from which the mixture is held against its guideline, where the throttle was logged."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Violation:
     """One guideline broken in one pull.
 
     ``channel`` is what was logged or worked out; ``side`` says whether it fell below or rose above ``limit``;
-    ``value`` is the worst, at ``speed`` [rev/s]; ``ranges`` are all speeds at which it happens.
+    ``value`` is the worst, at ``speed`` [rev/s]; ``ranges`` are all speeds at which it happens. ``guideline``:
+    whose rule it is, and the rule as it is written. ``worst_text``: the worst value and its speed, in the shop's
+    units; ``worst_and_limit_text``: the same, with the guideline at that speed and a remark.
     """
 
     pull: str
@@ -40,11 +42,8 @@ class Violation:
     speed: float
     ranges: tuple[tuple[float, float], ...]
     guideline: str
-    """Whose rule it is, and the rule as it is written."""
     worst_text: str
-    """The worst value and its speed, in the shop's units."""
     worst_and_limit_text: str
-    """The same, with the guideline there and what else is to be said."""
     text: str
 
 
@@ -65,26 +64,21 @@ class GuidelineTrace:
 def find_violations(
     pulls: Sequence[PullResult], shop: Shop, facts: EngineData, system: System
 ) -> tuple[Violation, ...]:
-    """Every guideline broken along every pull, with the speeds at which it happens."""
+    """Return every guideline broken along every pull, with the speeds at which it happens."""
     return tuple(
-        breach
+        violation
         for pull in pulls
-        for judged in guideline_traces(pull, shop, facts)
-        for breach in _violations(pull, judged, system)
+        for trace in guideline_traces(pull, shop, facts)
+        for violation in _violations(pull, trace, system)
     )
 
 
-def _rule_text(words: str, *habits: GuidelineValue) -> str:
-    return f"{habits[0].authority}: {words.format(*(each.text for each in habits))}"
-
-
 def guideline_traces(pull: PullResult, shop: Shop, facts: EngineData) -> Iterator[GuidelineTrace]:
-    """What a pull logged that there is a guideline for, with its limits along the speed."""
+    """Yield what a pull logged that has a guideline, with its limits along the speed."""
     channels = pull.channels
     if "oil_pressure" in channels:
         least = guideline_value(shop, "least_oil_pressure_per_1000_rpm")
-        # Speed is in rev/s: 1 rev/s is 0.06 of 1000 rpm.
-        limits = pull.corrected.speed * 0.06 * least.value
+        limits = pull.corrected.speed / (1000 * REV_PER_MINUTE) * least.value
         rule = _rule_text("at least {} for every 1000 rpm", least)
         yield GuidelineTrace(
             "oil_pressure", "oil pressure", display_units.PRESSURE, channels["oil_pressure"], rule, limits
@@ -92,9 +86,8 @@ def guideline_traces(pull: PullResult, shop: Shop, facts: EngineData) -> Iterato
     for slug, title in (("oil_temperature", "oil temperature"), ("coolant_temperature", "coolant temperature")):
         if slug in channels:
             most = guideline_value(shop, f"most_{slug}")
-            yield GuidelineTrace(
-                slug, title, display_units.TEMPERATURE, channels[slug], _rule_text("at most {}", most), high=most.value
-            )
+            rule = _rule_text("at most {}", most)
+            yield GuidelineTrace(slug, title, display_units.TEMPERATURE, channels[slug], rule, high=most.value)
     mixture = None if facts.compression_ignition else lambda_of(channels, facts)
     window = mixture_guideline(shop, facts.fuel)
     if mixture is not None and window is not None:
@@ -115,28 +108,31 @@ def guideline_traces(pull: PullResult, shop: Shop, facts: EngineData) -> Iterato
     share = blow_by_share(pull)
     if share is not None:
         most = guideline_value(shop, "most_blow_by_share")
-        rule = _rule_text("at most {} of the air", most)
-        yield GuidelineTrace("blow_by_share", "blow-by as a share of the air", SHARE_UNIT, share, rule, high=most.value)
+        title, rule = "blow-by as a share of the air", _rule_text("at most {} of the air", most)
+        yield GuidelineTrace("blow_by_share", title, display_units.PERCENT, share, rule, high=most.value)
+
+
+def _rule_text(template: str, *limits: GuidelineValue) -> str:
+    return f"{limits[0].authority}: {template.format(*(limit.text for limit in limits))}"
 
 
 def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
-    """Hottest less coldest exhaust [K] along the speed, and which cylinders those are where it is widest."""
+    """Return the hottest less the coldest exhaust [K] along the speed, and which cylinders at its widest."""
     logged = _exhaust_by_cylinder(pull)
     if len(logged) < 2:
         return None
-    values = np.stack([each for _, each in logged])
-    known = np.isfinite(values).sum(axis=0) >= 2
-    if not known.any():
+    values = np.stack([channel for _, channel in logged])
+    comparable = np.isfinite(values).sum(axis=0) >= 2
+    if not comparable.any():
         return None
-    high = np.where(known, np.fmax.reduce(values), np.nan)
-    low = np.where(known, np.fmin.reduce(values), np.nan)
-    widest = int(np.nanargmax(high - low))
-    column = values[:, widest]
+    high = np.where(comparable, np.fmax.reduce(values), np.nan)
+    low = np.where(comparable, np.fmin.reduce(values), np.nan)
+    column = values[:, int(np.nanargmax(high - low))]
     return high - low, logged[int(np.nanargmax(column))][0], logged[int(np.nanargmin(column))][0]
 
 
 def hottest_exhaust(pull: PullResult) -> Array | None:
-    """Exhaust temperature of the cylinder that is hottest at each speed [K]; None where no cylinder was logged."""
+    """Return the exhaust temperature of the hottest cylinder at each speed [K]; None where no cylinder was logged."""
     logged = _exhaust_by_cylinder(pull)
     return np.fmax.reduce([values for _, values in logged]) if logged else None
 
@@ -150,7 +146,7 @@ def _exhaust_by_cylinder(pull: PullResult) -> list[tuple[int, Array]]:
 
 
 def blow_by_share(pull: PullResult) -> Array | None:
-    """Blow-by over the air taken in, both by volume [-]; None where either is not known."""
+    """Return blow-by over the air taken in, both by volume [-]; None where either is not known."""
     if "blow_by" not in pull.channels:
         return None
     air = pull.channels.get("air_flow_volume")
@@ -161,35 +157,45 @@ def blow_by_share(pull: PullResult) -> Array | None:
     return np.where(air > 0, pull.channels["blow_by"] / np.where(air > 0, air, 1.0), np.nan)
 
 
-def _violations(pull: PullResult, judged: GuidelineTrace, system: System) -> Iterator[Violation]:
+def _violations(pull: PullResult, trace: GuidelineTrace, system: System) -> Iterator[Violation]:
     sides: tuple[tuple[Literal["below", "above"], Array | float, float], ...] = (
-        ("below", judged.low, -1.0),
-        ("above", judged.high, 1.0),
+        ("below", trace.low, -1.0),
+        ("above", trace.high, 1.0),
     )
     for side, limit, sign in sides:
-        limits = np.broadcast_to(np.asarray(limit, dtype=np.float64), judged.values.shape)
-        beyond = sign * (judged.values - limits)
-        broken = np.isfinite(beyond) & (beyond > 1e-9 * np.abs(limits))
+        limits = np.broadcast_to(np.asarray(limit, dtype=np.float64), trace.values.shape)
+        excess = sign * (trace.values - limits)
+        broken = np.isfinite(excess) & (excess > 1e-9 * np.abs(limits))
         if not broken.any():
             continue
-        worst = int(np.argmax(np.where(broken, beyond, -np.inf)))
-        value, bound, speed = float(judged.values[worst]), float(limits[worst]), float(pull.corrected.speed[worst])
+        worst = int(np.argmax(np.where(broken, excess, -np.inf)))
+        value, limit_there, speed = (float(values[worst]) for values in (trace.values, limits, pull.corrected.speed))
         ranges = _speed_ranges(pull.corrected.speed, broken)
-        where = f"{judged.display_unit.text(value, system)} at {60 * speed:,.0f} rpm"
-        worst_said = f"{where}, where the guideline is {judged.display_unit.text(bound, system)}"
-        if judged.remark:
-            worst_said += f" ({judged.remark})"
-        words = f"{pull.name}: {judged.title} {side} the guideline {_ranges_text(ranges)}; worst {worst_said}"
+        worst_text = f"{trace.display_unit.text(value, system)} at {60 * speed:,.0f} rpm"
+        detail = f"{worst_text}, where the guideline is {trace.display_unit.text(limit_there, system)}"
+        if trace.remark:
+            detail += f" ({trace.remark})"
         yield Violation(
-            pull.name, pull.index, judged.channel, judged.title, side, bound, value, speed, ranges,
-            judged.guideline, where, worst_said, words,
-        )  # fmt: skip
+            pull=pull.name,
+            index=pull.index,
+            channel=trace.channel,
+            title=trace.title,
+            side=side,
+            limit=limit_there,
+            value=value,
+            speed=speed,
+            ranges=ranges,
+            guideline=trace.guideline,
+            worst_text=worst_text,
+            worst_and_limit_text=detail,
+            text=f"{pull.name}: {trace.title} {side} the guideline {_ranges_text(ranges)}; worst {detail}",
+        )
 
 
 def _speed_ranges(
     speed: Array, flag: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 ) -> tuple[tuple[float, float], ...]:
-    """Stretches of speed in which the flag is up."""
+    """Return the ranges of speed in which the flag is set."""
     padded = np.concatenate([[False], flag, [False]])
     change = np.flatnonzero(padded[1:] != padded[:-1])
     return tuple(
@@ -198,10 +204,10 @@ def _speed_ranges(
 
 
 def _ranges_text(ranges: Sequence[tuple[float, float]]) -> str:
-    said = [
+    texts = [
         f"at {60 * low:,.0f} rpm" if high == low else f"from {60 * low:,.0f} to {60 * high:,.0f} rpm"
         for low, high in ranges[:3]
     ]
     if len(ranges) > 3:
-        said.append(f"and {len(ranges) - 3} more stretches")
-    return ", ".join(said)
+        texts.append(f"and {len(ranges) - 3} more stretches")
+    return ", ".join(texts)

@@ -14,17 +14,17 @@ from builder.engine.pull_segmentation import Segment, loaded_part
 from builder.engine.validation import Array
 from builder.record.dyno_log.reader import DynoLog
 
-_MANY = 5000
-"""From this many rows on, lesser channels are averaged over little cells of speed before they are smoothed."""
+_MANY_ROWS = 5000
+"""From this many rows, channels other than torque are averaged over small steps of speed before smoothing."""
 _RATE_WINDOW = 0.4
-"""Window over which the rate of change of speed is taken [s]: some rows of a slow log, short beside a sweep."""
+"""Window over which the rate of change of speed is taken [s]: some rows of a slow log, short against a sweep."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class SelectedRows:
     """The rows of a log that count: speed [rev/s] and torque as logged [N m].
 
-    ``acceleration`` [rev/s2] and ``acceleration_torque`` [N m] are there for a sweep with a stated inertia.
+    ``acceleration`` [rev/s2] and ``acceleration_torque`` [N m] are given for a sweep with a stated inertia.
     """
 
     kind: Literal["sweep", "steps"]
@@ -36,62 +36,67 @@ class SelectedRows:
     acceleration_torque: Array | None = None
 
     def select(self, channel: Array) -> Array:
-        """Another channel at the rows that count."""
+        """Return another channel at the rows that count."""
         return channel if self.mask.all() else channel[self.mask]
 
 
 def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
-    """The rows that count; torque from power where no torque was logged.
+    """Return the rows that count; torque from power where no torque was logged.
 
     ``inertia`` [kg m2] of all that turns with the crank. Raises ValueError where no row has a speed and a torque.
     """
-    speed = log.channels["engine_speed"]
-    told = []
+    speed, time = log.channels["engine_speed"], log.channels.get("time")
+    notes = []
     if "torque" in log.channels:
         torque = log.channels["torque"]
     elif "power" in log.channels:
-        watts = log.channels["power"]
-        torque = np.asarray(power.torque(watts, np.where(speed > 0, speed, np.nan)))
-        told.append("torque is worked out from power and speed: T = P / (2 pi n)")
+        torque = np.asarray(power.torque(log.channels["power"], np.where(speed > 0, speed, np.nan)))
+        notes.append("torque is worked out from power and speed: T = P / (2 pi n)")
     else:
         raise ValueError("it holds neither torque nor power")
-    time = log.channels.get("time")
-    part = loaded_part(speed, torque, time)
-    kind: Literal["sweep", "steps"] = "sweep" if part.kind == "sweep" else "steps"
-    told += _segment_notes(part, bool(part.mask.all()))
-    mask = part.mask & np.isfinite(torque) & (speed > 0)
+    segment = loaded_part(speed, torque, time)
+    kind: Literal["sweep", "steps"] = "sweep" if segment.kind == "sweep" else "steps"
+    notes.append(_segment_note(segment))
+    mask = segment.mask & np.isfinite(torque) & (speed > 0)
     if not mask.any():
         raise ValueError("no row has both a speed and a torque")
     if not mask.all():
         speed, torque = speed[mask], torque[mask]
-    acceleration = spent = None
+    acceleration = acceleration_torque = None
     if inertia is not None:
         if kind == "sweep" and time is not None:
             times = time[mask]
             acceleration = rate_of_change(times, speed, _rate_window(times))
-            spent = np.asarray(power.acceleration_torque(inertia, acceleration))
+            acceleration_torque = np.asarray(power.acceleration_torque(inertia, acceleration))
         elif time is None:
-            told.append("the inertia is not used: the log has no time to take the acceleration from")
+            notes.append("the inertia is not used: the log has no time to take the acceleration from")
         else:
-            told.append("the inertia is not used: a test in steps does not accelerate")
-    return SelectedRows(kind, speed, torque, mask, tuple(told), acceleration, spent)
+            notes.append("the inertia is not used: a test in steps does not accelerate")
+    return SelectedRows(
+        kind=kind,
+        speed=speed,
+        torque=torque,
+        mask=mask,
+        notes=tuple(notes),
+        acceleration=acceleration,
+        acceleration_torque=acceleration_torque,
+    )
 
 
 def binned(speed: Array, channels: tuple[Array, ...]) -> tuple[tuple[Array, ...], Array]:
-    """Channels of a long log as means over little cells of speed (31 rev/min), and the mean speeds of the cells.
+    """Return the channels of a long log as means over small steps of speed (31 rev/min), and the mean speeds.
 
-    A short log is given back as it is. Shapes: (rows,) to (cells,); a cell without a number is NaN.
+    A short log is returned as it is. Shapes: (rows,) to (steps,); a step without a number is NaN.
     """
-    if speed.size <= _MANY or not channels:
+    if speed.size <= _MANY_ROWS or not channels:
         return channels, speed
-    cell = WIDTH * CELL
-    index = (speed / cell).astype(np.int64)
+    index = (speed / (WIDTH * CELL)).astype(np.int64)
     index -= index.min()
     if index.max() > 1_000_000:
         return channels, speed
     count = np.bincount(index)
     filled = count > 0
-    middle = (np.bincount(index, weights=speed)[filled]) / count[filled]
+    mean_speed = (np.bincount(index, weights=speed)[filled]) / count[filled]
     means = []
     for channel in channels:
         finite = np.isfinite(channel)
@@ -99,21 +104,21 @@ def binned(speed: Array, channels: tuple[Array, ...]) -> tuple[tuple[Array, ...]
         total = np.bincount(index, weights=np.where(finite, channel, 0.0), minlength=count.size)
         with np.errstate(invalid="ignore", divide="ignore"):
             means.append((total / rows)[filled])
-    return tuple(means), middle
+    return tuple(means), mean_speed
 
 
 def _rate_window(times: Array) -> float:
-    """Wide enough to hold a dozen rows, and never shorter than the usual window [s]."""
+    """Return a window [s] that holds a dozen rows, and is never shorter than the usual one."""
     finite = np.sort(times[np.isfinite(times)])
     gap = float(np.median(np.diff(finite))) if finite.size > 2 else 0.0
     return max(_RATE_WINDOW, 12 * gap)
 
 
-def _segment_notes(part: Segment, whole: bool) -> list[str]:
-    """What kind of log it is, and what of it is not the pull."""
-    words = {
+def _segment_note(segment: Segment) -> str:
+    """Say what kind of log it is, and which rows are not the pull."""
+    text = {
         "sweep": "taken as a sweep: the rising part under load",
         "steps": "taken as a test in steps: the rows at steady speeds",
         "rows per speed": "taken as readings at single speeds",
-    }[part.kind]
-    return [words if whole else f"{words}; left out: {', '.join(part.excluded_texts)}"]
+    }[segment.kind]
+    return text if segment.mask.all() else f"{text}; left out: {', '.join(segment.excluded_texts)}"
