@@ -150,7 +150,13 @@ def mean_quantity(reading: Reading) -> Quantity:
 
 
 def convert_to_other_system(quantity: Quantity) -> str | None:
-    """Return the value in the other system, with as many digits as it was written with; None where both agree."""
+    """Return the value in the other system as text; None where both agree."""
+    other = number_in_other_system(quantity)
+    return join_unit(*other) if other else None
+
+
+def number_in_other_system(quantity: Quantity) -> tuple[str, str] | None:
+    """Return number and unit in the other system, with as many digits as written; None where both agree."""
     if quantity.dimension == NUMBER:
         return None
     dimension = DIMENSIONS[quantity.dimension]
@@ -160,7 +166,7 @@ def convert_to_other_system(quantity: Quantity) -> str | None:
     number = to_unit(quantity.si, other, quantity.dimension)
     one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
     decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
-    return join_unit(f"{number:.{decimals}f}".replace("-", "−"), printed_unit(other))
+    return f"{number:.{decimals}f}".replace("-", "−"), printed_unit(other)
 
 
 def system_of_unit(quantity: Quantity) -> System:

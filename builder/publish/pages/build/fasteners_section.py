@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from builder.figures.core.display_units import convert_to_other_system, system_of_unit, written_text
+from builder.figures.core.display_units import (
+    join_unit,
+    number_in_other_system,
+    system_of_unit,
+    written_number,
+    written_text,
+)
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.definitions.fasteners import joint_labels
 from builder.publish.pages.build.record_tables import Cell, Table, cell, remarks
 from builder.publish.pages.formatting import group_thousands, sentence
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
+from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import Quantity
 
 _Forces = dict[str, tuple[str, str | None]]
@@ -97,14 +104,11 @@ def torque_in_both_systems(quantity: Quantity | None) -> tuple[str, str]:
     """Return a torque in N m and in lbf ft without the units, its own unit as written; empty texts for None."""
     if quantity is None:
         return "", ""
-    written, converted = written_text(quantity), convert_to_other_system(quantity) or ""
-    metric, inch = (written, converted) if system_of_unit(quantity) == "metric" else (converted, written)
-    return _strip_unit(metric, "N\N{NO-BREAK SPACE}m", "N m"), _strip_unit(inch, "lbf ft")
-
-
-def _strip_unit(text: str, *units: str) -> str:
-    """Return the number alone where its unit is that of the column; else the text as it is."""
-    for unit in units:
-        if text.endswith(f"\N{NO-BREAK SPACE}{unit}"):
-            return text[: -len(unit) - 1]
-    return text
+    written = (written_number(quantity), printed_unit(quantity.unit))
+    both = (written, number_in_other_system(quantity) or ("", ""))
+    # A unit that is not the column's, such as lbf in, is shown with its number.
+    metric, inch = (
+        number if unit in ("N m", "lbf ft") else join_unit(number, unit)
+        for number, unit in (both if system_of_unit(quantity) == "metric" else reversed(both))
+    )
+    return metric, inch
