@@ -74,7 +74,7 @@ def test_every_fit_with_several_readings_is_drawn_against_its_range(slug: str) -
     assert len(strips) == len(several)
     for fit, item in zip(several, strips, strict=True):
         assert fit.title in item.caption
-        assert ("allowed" in item.caption) == bool(fit.limits)
+        assert ("allowed" in item.caption) == bool(fit.allowed)
     names = [item.request.name for item in placed]
     assert len(names) == len(set(names))
 
