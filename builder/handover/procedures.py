@@ -12,7 +12,7 @@ from builder.publish.pages import templating
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
-FILE = "handover/words.yaml"
+FILE = "handover/procedures.yaml"
 _KEPT_LOW, _KEPT_HIGH = 2000, 2500
 _FRESH = ("bored", "boring", "honed", "hone", "honing", "sleeve", "liner", "plated", "nikasil", "overbore", "oversize")
 _BLOCK = ("block", "cylinder", "liner", "barrel", "sleeve")

@@ -176,8 +176,8 @@ def test_the_shops_own_template_takes_the_place_of_ours(archive: Path, tmp_path:
     shutil.copytree(archive / "builds", tmp_path / "builds")
     own = tmp_path / "site_templates" / "handover"
     own.mkdir(parents=True)
-    words = (REPO / "site_templates" / "handover" / "words.yaml").read_text(encoding="utf-8")
-    (own / "words.yaml").write_text(
+    words = (REPO / "site_templates" / "handover" / "procedures.yaml").read_text(encoding="utf-8")
+    (own / "procedures.yaml").write_text(
         words.replace("Never open a hot cooling system.", "Mind the goose."), encoding="utf-8"
     )
     binder = (REPO / "site_templates" / "handover" / "binder.typ").read_text(encoding="utf-8")
@@ -189,7 +189,7 @@ def test_the_shops_own_template_takes_the_place_of_ours(archive: Path, tmp_path:
 
 
 @pytest.mark.parametrize(
-    ("name", "content"), [("binder.typ", "#nonsense("), ("words.yaml", "cautions: 3"), ("words.yaml", "- x")]
+    ("name", "content"), [("binder.typ", "#nonsense("), ("procedures.yaml", "cautions: 3"), ("procedures.yaml", "- x")]
 )
 def test_a_template_at_fault_is_told_in_a_sentence(archive: Path, tmp_path: Path, name: str, content: str) -> None:
     shutil.copytree(archive / "builds", tmp_path / "builds")
