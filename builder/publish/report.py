@@ -1,4 +1,4 @@
-"""What a publish came to, and how it says where it is."""
+"""The report of a publish, and how its progress is reported meanwhile."""
 
 from __future__ import annotations
 
@@ -18,44 +18,46 @@ def no_progress(step: str, done: int, total: int) -> None:
 
 @dataclass(frozen=True)
 class Report:
-    """What a publish came to.
-
-    ``changed`` counts the builds that were made again. ``standing`` are the errors and the warnings in records
-    that were not read again, because nothing in them changed.
-    """
+    """What a publish came to."""
 
     out: Path
     published: tuple[str, ...]
+    """The slugs of the builds on the site."""
     left_out: tuple[tuple[str, str], ...]
+    """The slugs of the others, and why they are not on the site."""
     problems: tuple[Problem, ...]
+    """What is wrong with the records that were read now."""
     warnings: tuple[str, ...]
+    """What MkDocs warned of."""
     seconds: float
     changed: int = 0
+    """How many builds were built again."""
     unchanged_problems: tuple[int, int] = (0, 0)
+    """How many errors and warnings there are in records that were not read again, because nothing in them changed."""
 
     @property
     def ok(self) -> bool:
-        """Whether nothing that should be on the site was kept off it by an error."""
+        """Return whether no error kept anything off the site."""
         return not errors_in(self.problems) and not self.unchanged_problems[0]
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """The report in words."""
+        """Return the report as lines for the terminal."""
         count = len(self.published)
-        again = f", {self.changed} of them made anew" if 0 < self.changed < count else ""
-        again = ", nothing had changed" if count and not self.changed else again
-        said = [f"{_plural(count, 'build')} published to {self.out} in {self.seconds:.1f} s{again}"]
-        said += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
-        said += [f"site: {warning}" for warning in self.warnings]
-        told = [
+        rebuilt = f", {self.changed} of them made anew" if 0 < self.changed < count else ""
+        rebuilt = ", nothing had changed" if count and not self.changed else rebuilt
+        lines = [f"{_plural(count, 'build')} published to {self.out} in {self.seconds:.1f} s{rebuilt}"]
+        lines += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
+        lines += [f"site: {warning}" for warning in self.warnings]
+        unchanged = [
             _plural(number, name)
             for number, name in zip(self.unchanged_problems, ("error", "warning"), strict=True)
             if number
         ]
-        if told:
-            said.append(f"in records that did not change: {' and '.join(told)}; `millbook check` tells which")
-        return tuple(said)
+        if unchanged:
+            lines.append(f"in records that did not change: {' and '.join(unchanged)}; `millbook check` tells which")
+        return tuple(lines)
 
 
-def _plural(count: int, thing: str) -> str:
-    return f"{count} {thing}{'s' if count != 1 else ''}"
+def _plural(count: int, noun: str) -> str:
+    return f"{count} {noun}{'s' if count != 1 else ''}"

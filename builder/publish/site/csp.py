@@ -1,4 +1,4 @@
-"""The Content-Security-Policy of a page: it lets run the theme's own scripts and ours, and no other."""
+"""The Content-Security-Policy of a page: it allows the theme's own scripts and ours, and no other."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from builder.publish.errors import PublishError
 _SCRIPT = re.compile(r"<script(?P<attributes>[^>]*)>(?P<code>.*?)</script>", re.DOTALL | re.IGNORECASE)
 _CHARSET = '<meta charset="utf-8">'
 
-# `file:` is there for a site opened from a folder, where some browsers take 'self' to mean nothing at all;
-# a page that came from a server may not load files in any case.
+# `file:` is for a site opened from a folder, where 'self' matches nothing in some browsers; a page from a server may
+# not load files in any case.
 _POLICY = (
     ("default-src", "'none'"),
     ("script-src", "'self' file:"),
@@ -28,14 +28,15 @@ _POLICY = (
 
 
 def csp_for(shell: str) -> str:
-    """The policy that lets run the inline scripts of `shell`, a page without content, and no other."""
+    """Return the policy that allows the inline scripts of `shell`, a page without content, and no other."""
     allowed = dict(_POLICY)
     for digest in dict.fromkeys(_digests(shell)):
         allowed["script-src"] += f" '{digest}'"
-    return "; ".join(f"{what} {where}" for what, where in allowed.items())
+    return "; ".join(f"{directive} {sources}" for directive, sources in allowed.items())
 
 
 def _digests(page: str) -> Iterator[str]:
+    """Yield the hash of every inline script, as a policy names it."""
     for script in _SCRIPT.finditer(page):
         attributes = script["attributes"].lower()
         if "src=" in attributes or "json" in attributes:
@@ -45,7 +46,7 @@ def _digests(page: str) -> Iterator[str]:
 
 
 def add_csp(page: str, policy: str) -> str:
-    """The page with its policy in the head. Raises PublishError where there is no place for it."""
+    """Return the page with its policy in the head. Raises PublishError where there is no place for it."""
     if _CHARSET not in page:
         raise PublishError(f"a page of the theme has no {_CHARSET}, after which its security policy belongs")
     meta = f'{_CHARSET}\n      <meta http-equiv="Content-Security-Policy" content="{policy}">'

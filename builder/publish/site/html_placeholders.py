@@ -1,44 +1,44 @@
-"""Parts of a page that are plain HTML and not for the text search, held out while the page is made.
+"""Placeholders for parts of a page that are plain HTML and not for the text search.
 
-A build's page is a few paragraphs and very many numbers. MkDocs reads every tag of it three times over
-(Markdown, anchors, search index), which would take nearly all of a publish. What a template marks with
-`data-search-exclude` on one of the elements named below is none of its business: it is lifted out, an empty
-element of the same kind stands in its place, and it comes back into the finished page as it was.
+A build's page is a few paragraphs and very many numbers. MkDocs reads every tag of it three times (Markdown, anchors,
+search index), which would take nearly all of a publish. A part that a template marks with `data-search-exclude`, on
+one of the elements named below, is replaced by an empty element of the same kind, and put back into the finished page.
 """
 
 from __future__ import annotations
 
 import re
 
-_LIFTED = ("section", "table", "figure", "dl", "ul")
-_OPENING = re.compile(rf"<(?P<tag>{'|'.join(_LIFTED)})\b[^<>]*\sdata-search-exclude(?=[\s>=])[^<>]*>")
-_TAGS = {tag: re.compile(rf"<(/?){tag}\b[^<>]*>") for tag in _LIFTED}
-_PLACEHOLDER = re.compile(rf'<({"|".join(_LIFTED)}) data-lifted="(\d+)"></\1>')
+_ELEMENTS = ("section", "table", "figure", "dl", "ul")
+_OPENING = re.compile(rf"<(?P<tag>{'|'.join(_ELEMENTS)})\b[^<>]*\sdata-search-exclude(?=[\s>=])[^<>]*>")
+_TAGS = {tag: re.compile(rf"<(/?){tag}\b[^<>]*>") for tag in _ELEMENTS}
+_PLACEHOLDER = re.compile(rf'<({"|".join(_ELEMENTS)}) data-placeholder="(\d+)"></\1>')
 
 
 def extract_raw_html(page: str) -> tuple[str, list[str]]:
-    """The page with a stand-in for every such part, and the parts."""
-    kept, parts, at = [], list[str](), 0
-    while (opening := _OPENING.search(page, at)) is not None:
-        end = _end(page, opening["tag"], opening.end())
+    """Return the page with a placeholder for every such part, and the parts."""
+    pieces, parts, position = [], list[str](), 0
+    while (opening := _OPENING.search(page, position)) is not None:
+        tag = opening["tag"]
+        end = _end(page, tag, opening.end())
         if end is None:
             break  # not closed: leave the page as it is from here on
-        kept += [page[at : opening.start()], f'<{opening["tag"]} data-lifted="{len(parts)}"></{opening["tag"]}>']
+        pieces += [page[position : opening.start()], f'<{tag} data-placeholder="{len(parts)}"></{tag}>']
         parts.append(page[opening.start() : end])
-        at = end
-    return "".join([*kept, page[at:]]), parts
+        position = end
+    return "".join([*pieces, page[position:]]), parts
 
 
 def restore_raw_html(page: str, parts: list[str]) -> str:
-    """The page with every part where its stand-in is."""
-    return _PLACEHOLDER.sub(lambda found: parts[int(found[2])], page)
+    """Return the page with every part in the place of its placeholder."""
+    return _PLACEHOLDER.sub(lambda placeholder: parts[int(placeholder[2])], page)
 
 
 def _end(page: str, tag: str, start: int) -> int | None:
-    """Where an element ends whose content begins at `start`, with others of its kind in it."""
+    """Return where an element ends whose content begins at `start`, other elements of its kind inside it included."""
     depth = 1
-    for found in _TAGS[tag].finditer(page, start):
-        depth += -1 if found[1] else 1
+    for match in _TAGS[tag].finditer(page, start):
+        depth += -1 if match[1] else 1
         if not depth:
-            return found.end()
+            return match.end()
     return None

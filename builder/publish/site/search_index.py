@@ -1,4 +1,4 @@
-"""The index of the text search, as MkDocs writes it: taken apart by pages, and put together again."""
+"""The index of the text search, as MkDocs writes it: split by pages, and merged again."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ Index = dict[str, Any]
 INDEX, SCRIPT = "search/search_index.json", "search/search_index.js"
 
 
-def without_pages(site: Path, places: Collection[str]) -> Index | None:
-    """The search index of a site without some of its pages; None where it has none."""
+def without_pages(site: Path, pages: Collection[str]) -> Index | None:
+    """Return the search index of a site without some of its pages; None where it has none."""
     index = index_of(site)
-    return index and {**index, "docs": [entry for entry in index["docs"] if _page_of(entry) not in places]}
+    return index and {**index, "docs": [entry for entry in index["docs"] if _page_of(entry) not in pages]}
 
 
 def index_of(site: Path) -> Index | None:
-    """The search index of a site; None where it has none."""
+    """Return the search index of a site; None where it has none."""
     path = site / INDEX
     return json.loads(path.read_bytes()) if path.is_file() else None
 
@@ -29,18 +29,18 @@ def _page_of(entry: dict[str, Any]) -> str:
 
 
 def merge_and_write(site: Path, parts: Sequence[Index]) -> None:
-    """Put together the parts of the search index, in one order whichever way a page came in.
+    """Merge the parts of the search index and write it, in one order whatever part a page is in.
 
-    A heading with no words of its own below it is left out. The index is written once more as a script: a page
-    opened as a file may not read a JSON file beside it.
+    A heading without text below it is left out. The index is written as a script too: a page opened as a file may not
+    read a JSON file.
     """
     if not parts:
         return
     entries = [entry for part in parts for entry in part["docs"] if entry["text"] or "#" not in entry["location"]]
     # In a page, the order stays that of the page.
-    whole = {**parts[-1], "docs": sorted(entries, key=_page_of)}
-    text = json.dumps(whole, sort_keys=True, separators=(",", ":")).encode()
+    index = {**parts[-1], "docs": sorted(entries, key=_page_of)}
+    text = json.dumps(index, sort_keys=True, separators=(",", ":")).encode()
     for name, content in ((INDEX, text), (SCRIPT, b"var __index = " + text)):
         (site / name).parent.mkdir(exist_ok=True)
-        (site / name).unlink(missing_ok=True)  # the site that stands may share it
+        (site / name).unlink(missing_ok=True)  # the published site may share it
         (site / name).write_bytes(content)

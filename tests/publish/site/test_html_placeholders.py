@@ -1,4 +1,4 @@
-"""Parts held out while MkDocs works: they come back as they were, and the page is what it is without the trick."""
+"""Parts that MkDocs does not read come back as they were, and the page is the one that MkDocs would write of all."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 
 from builder.publish import workers
 from builder.publish.pipeline import publish
-from builder.publish.site import mkdocs_site
+from builder.publish.site import mkdocs_plugin
 from builder.publish.site.html_placeholders import extract_raw_html, restore_raw_html
 from tests.support import tiny_archive as tiny
 
 TABLE = '<table class="a" data-search-exclude><tr><td>1</td></tr></table>'
 
 
-def test_a_marked_part_is_lifted_and_comes_back() -> None:
+def test_a_marked_part_is_extracted_and_restored() -> None:
     page = f"# Title\n\n<div>{TABLE}</div>\n\nwords\n"
     without, parts = extract_raw_html(page)
     assert parts == [TABLE]
@@ -38,7 +38,7 @@ def test_what_is_not_marked_or_not_closed_stays(page: str) -> None:
     assert extract_raw_html(page) == (page, [])
 
 
-def test_one_of_its_own_kind_inside_goes_with_it() -> None:
+def test_an_element_of_its_own_kind_inside_belongs_to_it() -> None:
     page = f"<ul data-search-exclude><li><ul><li>a</li></ul></li></ul>{TABLE}"
     without, parts = extract_raw_html(page)
     assert len(parts) == 2
@@ -61,21 +61,21 @@ PIECES = [
 
 
 @given(st.lists(st.sampled_from(PIECES)).map("".join))
-def test_whatever_the_page_it_comes_back_whole(page: str) -> None:
+def test_any_page_is_restored(page: str) -> None:
     without, parts = extract_raw_html(page)
     assert restore_raw_html(without, parts) == page
 
 
-def test_the_site_is_the_same_without_lifting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_site_is_the_same_without_placeholders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     sites = []
-    for trick in (True, False):
-        archive = tmp_path / f"{trick}"
+    for placeholders in (True, False):
+        archive = tmp_path / f"{placeholders}"
         for number in range(2):
             tiny.write_build(archive, f"engine-{number}", number=number, torque=100.0 + number)
         with monkeypatch.context() as patch:
-            if not trick:
-                patch.setattr(mkdocs_site, "extract_raw_html", lambda page: (page, []))
+            if not placeholders:
+                patch.setattr(mkdocs_plugin, "extract_raw_html", lambda page: (page, []))
             publish(archive, archive / "site")
         sites.append(archive / "site")
     assert tiny.differing_files(*sites) == []
