@@ -5,16 +5,16 @@ them, broadcasts over cylinders, propagates uncertainty, writes the working, and
 needs one module-level function::
 
     @define.figure(
-        "rod_ratio", "Rod ratio", RATIO, section=CYLINDER, source=HEYWOOD_2,
+        "rod_ratio", "Rod ratio", RATIO, source=HEYWOOD_2,
         means="How long the connecting rod is against the stroke; a longer rod leans less.",
         formula=r"L / S", working="{rod_length} / {stroke}", validity="1.4 to 2.2 in running engines",
     )
     def rod_ratio(rod_length: Value, stroke: Value) -> Value:
         return geometry.rod_ratio(rod_length, stroke)
 
-``define`` is the module's `Definitions`; definitions/__init__.py lists the modules in page order. A parameter with a
-default may be missing; any other is required. `Definitions.alternative` adds a second method to a figure, used when
-those before it lack an input.
+``define`` is the module's `Definitions`, which has its section; definitions/__init__.py lists the modules in page
+order. A parameter with a default may be missing; any other is required. `Definitions.alternative` adds a second
+method to a figure, used when those before it lack an input.
 """
 
 from __future__ import annotations
@@ -57,10 +57,11 @@ class Missing(Exception):
 
 
 class Definitions:
-    """The figures and inputs that one module defines."""
+    """The figures and inputs that one module defines, all of one section."""
 
-    def __init__(self) -> None:
-        """Start with none."""
+    def __init__(self, section: str, *, axis: str | None = None, headline: Headline = "mean") -> None:
+        """Start with none; ``axis`` and ``headline`` apply to figures that state no others."""
+        self.section, self.axis, self.headline = section, axis, headline
         self.figures: dict[str, FigureDefinition] = {}
         self.inputs: list[Input] = []
 
@@ -70,14 +71,13 @@ class Definitions:
         title: str,
         display_unit: DisplayUnit,
         *,
-        section: str,
         means: str,
         formula: str,
         working: str,
         source: str,
         validity: str,
         symbols: tuple[tuple[str, str, str], ...] = (),
-        headline: Headline = "mean",
+        headline: Headline | None = None,
         axis: str | None = None,
         vectorised: bool = False,
         inputs: tuple[str, ...] = (),
@@ -101,14 +101,14 @@ class Definitions:
             symbols=symbols,
             source=source,
             validity=validity,
-            section=section,
+            section=self.section,
             display_unit=display_unit,
-            headline=headline,
+            headline=headline or self.headline,
         )
 
         def define(function: F) -> F:
             method = _method(function, working, inputs, optional_inputs)
-            self.figures[slug] = FigureDefinition(description, (method,), axis, vectorised)
+            self.figures[slug] = FigureDefinition(description, (method,), axis or self.axis, vectorised)
             return function
 
         return define
@@ -158,15 +158,11 @@ def _method(
 
 
 def combine(modules: Iterable[Definitions]) -> Registry:
-    """Return every figure and input of the modules, figures by section. Raises ValueError where a name is taken."""
-    figures: dict[str, FigureDefinition] = {}
-    inputs: dict[str, Input] = {}
-    for module in modules:
-        items = {item.name: item for item in module.inputs}
-        names = [*module.figures, *(item.name for item in module.inputs)]
-        if taken := [name for name in names if names.count(name) > 1 or name in figures or name in inputs]:
-            raise ValueError(f"used for two figures or inputs: {', '.join(dict.fromkeys(taken))}")
-        figures |= module.figures
-        inputs |= items
-    order = {section: index for index, section in enumerate(SECTIONS)}
-    return Registry(dict(sorted(figures.items(), key=lambda item: order[item[1].description.section])), inputs)
+    """Return every figure and input of the modules, in their order. Raises ValueError where a name is taken."""
+    parts = tuple(modules)
+    figures = [item for module in parts for item in module.figures.items()]
+    inputs = [(item.name, item) for module in parts for item in module.inputs]
+    names = [name for name, _ in (*figures, *inputs)]
+    if len(set(names)) < len(names):
+        raise ValueError(f"two figures or inputs are called {max(names, key=names.count)}")
+    return Registry(dict(figures), dict(inputs))

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.validation import Array, InputConflict, Value
+from builder.engine.validation import InputConflict, Value
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.inputs import Context
+from builder.figures.core.positions import at_positions, common_axis, figure_positions
 from builder.figures.core.registry import Missing
 from builder.figures.core.types import (
     LISTED,
@@ -23,7 +23,6 @@ from builder.figures.core.types import (
     Method,
     MethodDescription,
     MissingInputs,
-    Position,
     weakest,
 )
 from builder.figures.core.working_text import (
@@ -39,9 +38,6 @@ from builder.record.problem import Problem
 
 _OUTLIER_AXES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
 """Kinds of position of which one can be an outlier; lifts and pulls are meant to differ."""
-
-_INDEPENDENT_AXES = ("joint", "fit", "part", "pull", "channel")
-"""Kinds of position that have nothing to do with each other."""
 
 _INPUTS_OF_PARAMETER = {
     "rod": ("rod_length",),
@@ -222,7 +218,7 @@ class Solver:
         )
 
     def _apply(self, definition: FigureDefinition, method: Method, inputs: Mapping[str, InputValue]) -> _Solved:
-        axis = None if definition.vectorised else _common_axis(definition, inputs)
+        axis = None if definition.vectorised else common_axis(definition, inputs)
         aligned = dict(inputs)
         if not definition.vectorised:
             aligned = {name: self._broadcast(value, axis) for name, value in inputs.items()}
@@ -236,7 +232,7 @@ class Solver:
         if axis is not None and not finite.all():
             # A position that was not recorded everywhere it counts is left out, not guessed.
             indices = np.flatnonzero(finite)
-            aligned = {name: _at(value, axis, indices) for name, value in aligned.items()}
+            aligned = {name: at_positions(value, axis, indices) for name, value in aligned.items()}
             result = replace(result, value=np.asarray(result.value)[indices])
             axis = Axis(axis.kind, tuple(axis.labels[index] for index in indices))
         if definition.vectorised:
@@ -249,8 +245,8 @@ class Solver:
         if value.axis is None or value.axis == axis:
             return value
         if axis is not None and value.axis.kind == axis.kind:
-            return _at(value, value.axis, np.array([value.axis.labels.index(label) for label in axis.labels]))
-        value = _at(value, value.axis, np.flatnonzero(np.isfinite(value.values)))
+            return at_positions(value, value.axis, np.array([value.axis.labels.index(label) for label in axis.labels]))
+        value = at_positions(value, value.axis, np.flatnonzero(np.isfinite(value.values)))
         mean = float(np.mean(value.values))
         parts = broadcast_contributions(value.contributions, np.size(value.values))
         separate = [name for name in parts if name in self._separate]
@@ -312,7 +308,7 @@ class Solver:
         rounding = by_position
         if stated:
             rounding = np.array([unit.rounding_step(step, system) for step in by_position])
-        positions = _positions(description, axis, values, rounding, system, other) if axis else ()
+        positions = figure_positions(description, axis, values, rounding, system, other) if axis else ()
         number, uncertainty_text = unit.text(value, system, expanded, with_unit=False), None
         if stated:
             number, uncertainty_text = number_and_uncertainty(unit, value, expanded, system)
@@ -340,19 +336,8 @@ class Solver:
             uncertainty=expanded if stated else None,
             note=result.note,
         )
-        as_input = InputValue(
-            name=description.slug,
-            label=description.title.lower(),
-            symbol="",
-            values=result.value if axis else float(values[0]),
-            texts=texts,
-            provenance=figure.provenance,
-            axis=axis,
-            contributions=contributions,
-            has_stated_resolution=stated,
-            figure=True,
-        )
-        return _Solved(figure, as_input, method)
+        value_at = result.value if axis else float(values[0])
+        return _Solved(figure, _as_input(figure, value_at, texts, axis, contributions), method)
 
     def _plain_result(
         self,
@@ -373,17 +358,7 @@ class Solver:
             provenance=LISTED,
             inputs=tuple(inputs.values()),
         )
-        as_input = InputValue(
-            name=description.slug,
-            label=description.title.lower(),
-            symbol="",
-            values=values,
-            texts=(figure.display,),
-            provenance=LISTED,
-            axis=axis,
-            figure=True,
-        )
-        return _Solved(figure, as_input, method)
+        return _Solved(figure, _as_input(figure, values, (figure.display,), axis, {}), method)
 
     def _other_system(self, unit: DisplayUnit) -> System | None:
         """Return the system to show as well as the build's own, where the shop wants both and they differ."""
@@ -397,56 +372,23 @@ def solver_without_uncertainty(context: Context) -> Solver:
     return Solver(context, with_uncertainty=False)
 
 
-def _positions(
-    description: MethodDescription,
-    axis: Axis,
-    values: Array,
-    rounding: Array,
-    system: System,
-    other: System | None,
-) -> tuple[Position, ...]:
-    """Return the figure at every position.
-
-    Positions of one kind are written with the same number of decimals; joints and fits each with their own.
-    Only joints have the other system at every position; elsewhere the figure has it once.
-    """
-    unit = description.display_unit
-    steps = rounding.tolist() if axis.kind in _INDEPENDENT_AXES else [float(rounding.max())] * len(values)
-    numbers = unit.texts(values.tolist(), system, steps, with_unit=False)
-    unit_texts = [unit.label(system)] * len(values)
-    alternates: list[str | None] = [None] * len(values)
-    if other and axis.kind == "joint":
-        alternates = [*unit.texts(values.tolist(), other, steps)]
-    return tuple(map(Position, axis.labels, values.tolist(), numbers, unit_texts, alternates))
-
-
-def _at(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:
-    """Return an input at some of the positions of an axis."""
-    if value.axis != axis:
-        return value
-    return replace(
-        value,
-        values=np.asarray(value.values)[indices],
-        texts=tuple(value.texts[index] for index in indices) if len(value.texts) == len(axis.labels) else value.texts,
-        axis=Axis(axis.kind, tuple(axis.labels[index] for index in indices)),
-        contributions={
-            name: np.asarray(part)[indices] if np.ndim(part) else part for name, part in value.contributions.items()
-        },
+def _as_input(
+    figure: Figure,
+    values: Value,
+    texts: tuple[str, ...],
+    axis: Axis | None,
+    contributions: uncertainty.Contributions,
+) -> InputValue:
+    """Return a figure as a value that other figures can take."""
+    return InputValue(
+        name=figure.slug,
+        label=figure.title.lower(),
+        symbol="",
+        values=values,
+        texts=texts,
+        provenance=figure.provenance,
+        axis=axis,
+        contributions=contributions,
+        has_stated_resolution=figure.uncertainty is not None,
+        figure=True,
     )
-
-
-def _common_axis(definition: FigureDefinition, inputs: Mapping[str, InputValue]) -> Axis | None:
-    """Return the positions that all inputs share. Raises Missing where they share none."""
-    axes = [value.axis for value in inputs.values() if value.axis is not None]
-    if definition.axis is not None:
-        axes = [axis for axis in axes if axis.kind == definition.axis]
-    if not axes:
-        return None
-    if all(axis is axes[0] or axis == axes[0] for axis in axes):
-        return axes[0]
-    kind = axes[0].kind
-    sets = [set(axis.labels) for axis in axes if axis.kind == kind]
-    labels = tuple(label for label in axes[0].labels if all(label in members for members in sets))
-    if not labels:
-        raise Missing(f"the same {kind} for {' and '.join(value.label for value in inputs.values() if value.axis)}")
-    return Axis(kind, labels)

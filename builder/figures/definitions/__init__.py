@@ -34,4 +34,4 @@ _IN_PAGE_ORDER = (
 )
 
 REGISTRY = combine(module.define for module in _IN_PAGE_ORDER)
-"""Every figure, in page order within its section, and every input."""
+"""Every figure, in page order, and every input."""

@@ -16,7 +16,7 @@ from builder.figures.core.registry import AIR, ASHRAE, Definitions
 from builder.figures.definitions.pull_inputs import per_pull
 from builder.figures.dyno.pull import PullResult
 
-define = Definitions()
+define = Definitions(AIR, axis="pull", headline="first")
 
 STANDARDS = "SAE J1349; ISO 1585 and UN Regulation 85, Annex 5; SAE J607 and DIN 70020 (both withdrawn)"
 
@@ -119,10 +119,7 @@ define.add_inputs(
     "saturation_vapour_pressure",
     "Saturation vapour pressure",
     units.AIR_PRESSURE,
-    section=AIR,
     source=ASHRAE,
-    axis="pull",
-    headline="first",
     means="The most water vapour that air can hold at its temperature.",
     formula=r"p_{ws} = f(T)",
     symbols=(("f", "series of Hyland and Wexler in the temperature", "Pa"),),
@@ -138,10 +135,7 @@ def saturation_vapour_pressure(air_temperature: Value) -> Value:
     "vapour_pressure",
     "Vapour pressure",
     units.AIR_PRESSURE,
-    section=AIR,
     source=ASHRAE,
-    axis="pull",
-    headline="first",
     means="How much of the barometer is water vapour, which burns nothing.",
     formula=r"p_v = \varphi \, p_{ws}",
     symbols=(("p_{ws}", "saturation vapour pressure", "Pa"),),
@@ -183,10 +177,7 @@ def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
     "dry_air_pressure",
     "Dry-air pressure",
     units.AIR_PRESSURE,
-    section=AIR,
     source=ASHRAE,
-    axis="pull",
-    headline="first",
     means="What is left of the barometer for the air itself.",
     formula=r"P_d = P - p_v",
     working="{barometer} − {vapour_pressure}",
@@ -201,10 +192,7 @@ def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
     "air_density",
     "Air density",
     units.DENSITY,
-    section=AIR,
     source=ASHRAE,
-    axis="pull",
-    headline="first",
     means="How much air there was in the air: cold, dry air under a high barometer makes more power.",
     formula=r"\rho = \frac{P_d M_a + p_v M_w}{R \, T}",
     symbols=(
@@ -224,10 +212,7 @@ def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature
     "correction_factor",
     "Correction factor",
     units.FACTOR,
-    section=AIR,
     source=STANDARDS,
-    axis="pull",
-    headline="first",
     means="What torque and power as read were multiplied by, so that pulls of different days can be compared.",
     formula=r"k = 1.180 \, \frac{99\,\mathrm{kPa}}{P_d} \sqrt{\frac{T}{298.15\,\mathrm{K}}} - 0.180 "
     r"\quad \mathrm{(SAE\ J1349)}",

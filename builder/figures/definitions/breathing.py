@@ -17,7 +17,7 @@ from builder.record.models.top_end import FlowBench, FlowPoint
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
 
-define = Definitions()
+define = Definitions(AIR)
 
 _BERNOULLI = "common practice, no source; Bernoulli"
 _CONTINUITY = "continuity"
@@ -151,7 +151,6 @@ def _power_per_flow(context: Context, item: Input) -> InputValue:
     "air_demand",
     "Air the engine asks for",
     units.VOLUME_FLOW,
-    section=AIR,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
@@ -174,7 +173,6 @@ def _revolutions(counted: Value) -> int:
     "induction_headroom",
     "Induction against demand",
     units.RATIO,
-    section=AIR,
     source=_BERNOULLI,
     axis="speed",
     headline="least",
@@ -201,7 +199,6 @@ def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     "flow_at_depression",
     "Intake flow at 28 inH2O",
     units.VOLUME_FLOW,
-    section=AIR,
     source="Bernoulli",
     axis="valve lift",
     headline="most",
@@ -219,7 +216,6 @@ def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compar
     "exhaust_flow_at_depression",
     "Exhaust flow at 28 inH2O",
     units.VOLUME_FLOW,
-    section=AIR,
     source="Bernoulli",
     axis="valve lift",
     headline="most",
@@ -246,7 +242,6 @@ def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depress
     "discharge_coefficient",
     "Discharge coefficient, intake",
     units.RATIO,
-    section=AIR,
     source=HEYWOOD_6,
     axis="valve lift",
     headline="most",
@@ -274,7 +269,6 @@ def discharge_coefficient(
     "exhaust_discharge_coefficient",
     "Discharge coefficient, exhaust",
     units.RATIO,
-    section=AIR,
     source=HEYWOOD_6,
     axis="valve lift",
     headline="most",
@@ -302,7 +296,6 @@ def exhaust_discharge_coefficient(
     "mean_port_velocity",
     "Mean velocity in the intake port",
     units.FAST_VELOCITY,
-    section=AIR,
     source=_CONTINUITY,
     axis="speed",
     headline="most",
@@ -322,7 +315,6 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: 
     "inlet_mach_index",
     "Inlet Mach index",
     units.INDEX,
-    section=AIR,
     source=TAYLOR_1,
     axis="speed",
     headline="most",
@@ -353,7 +345,6 @@ def inlet_mach_index(
     "head_flow_ceiling",
     "What the heads could support",
     units.POWER,
-    section=AIR,
     source=COMMON_PRACTICE,
     means="A rule of thumb for the power these heads could feed if everything else were right.",
     formula=r"0.257 \; Q_{28} \, N",

@@ -11,12 +11,12 @@ from builder.engine.constants import INCH
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import Definitions
+from builder.figures.core.registry import VALVE_TRAIN, Definitions
 from builder.figures.core.types import LISTED, MEASURED, InputValue, Provenance
 from builder.record.models.cam import Duration, EqualLift, Events
 from builder.record.quantities.units import Quantity, parse_quantity
 
-define = Definitions()
+define = Definitions(VALVE_TRAIN)
 
 SIDES = ("intake", "exhaust")
 EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")

@@ -21,7 +21,7 @@ from builder.record.models.work import BoreCylinder
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import factor
 
-define = Definitions()
+define = Definitions(FITS)
 
 FITS_AT = "assembly.fits"
 
@@ -93,7 +93,6 @@ for _slug, _title, _means, _validity in _MEASURED:
         _slug,
         _title,
         units.LENGTH,
-        section=FITS,
         source=GEOMETRY if _slug in _FROM_PARTS else COMMON_PRACTICE,
         axis=CLEARANCES[_slug],
         means=_means,
@@ -246,7 +245,6 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     "bore_taper",
     "Bore taper",
     units.LENGTH,
-    section=FITS,
     source=COMMON_PRACTICE,
     headline="most",
     means="How much wider a bore is at one depth than at another: a straight bore lets the rings breathe evenly.",
@@ -265,7 +263,6 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     "bore_out_of_round",
     "Bore out of round",
     units.LENGTH,
-    section=FITS,
     source=COMMON_PRACTICE,
     headline="most",
     means="How far a bore is from a circle: rings seal only against a round one.",
@@ -284,7 +281,6 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     "fit_position",
     "Where the fits lie in their ranges",
     units.WHOLE_PERCENT,
-    section=FITS,
     source=GEOMETRY,
     means="0 % is the tight end of what is allowed, 100 % the loose end: one look shows how the engine was built.",
     formula=r"\frac{x - x_{least}}{x_{most} - x_{least}}",

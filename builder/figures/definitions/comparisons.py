@@ -13,7 +13,7 @@ from builder.figures.core.types import MEASURED, InputValue
 from builder.figures.definitions.pull_inputs import session_of
 from builder.figures.dyno.comparisons import level_text
 
-define = Definitions()
+define = Definitions(POWER)
 
 
 @define.computed_input("torque_gain", "mean difference of torque, after less before", "D", units.TORQUE,
@@ -84,7 +84,6 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
     "repeatability",
     "Repeatability",
     units.TORQUE,
-    section=POWER,
     source=f"{GUM}, 4.2",
     axis="repeats",
     headline="most",
@@ -103,7 +102,6 @@ def repeatability(repeat_deviation: Value) -> Value:
     "gain",
     "Gain of a change",
     units.TORQUE,
-    section=POWER,
     source=f"{GUM}, 4.2 and annex G",
     axis="change",
     headline="first",
@@ -122,7 +120,6 @@ def gain(torque_gain: Value) -> Value:
     "best_setting",
     "Best setting",
     units.SETTING_LEVEL,
-    section=POWER,
     source="least squares",
     axis="setting",
     headline="first",

@@ -11,7 +11,7 @@ from builder.figures.core.inputs import Input
 from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, GEOMETRY, HEYWOOD_2, Definitions, Missing
 from builder.figures.core.types import GIVEN
 
-define = Definitions()
+define = Definitions(CYLINDER)
 
 define.add_inputs(
     Input("cylinders", "cylinders", "N", units.COUNT, "build.engine.cylinders", provenance=GIVEN),
@@ -47,7 +47,6 @@ define.add_inputs(
     "swept_volume",
     "Swept volume",
     units.VOLUME,
-    section=CYLINDER,
     source=HEYWOOD_2,
     means="The volume one piston sweeps on its way from top to bottom.",
     formula=r"V_s = \frac{\pi}{4} B^2 S",
@@ -63,7 +62,6 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     "displacement",
     "Displacement",
     units.DISPLACEMENT,
-    section=CYLINDER,
     source=HEYWOOD_2,
     vectorised=True,
     means="The size of the engine: the volume all pistons sweep together.",
@@ -80,7 +78,6 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
     "bore_stroke_ratio",
     "Bore to stroke",
     units.RATIO,
-    section=CYLINDER,
     source=HEYWOOD_2,
     means="Above one the cylinder is wider than the stroke is long, which favours speed.",
     formula=r"B / S",
@@ -96,7 +93,6 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     "rod_ratio",
     "Rod ratio",
     units.RATIO,
-    section=CYLINDER,
     source=HEYWOOD_2,
     means="How long the connecting rod is against the stroke; a longer rod leans less.",
     formula=r"L / S",
@@ -112,7 +108,6 @@ def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     "deck_clearance",
     "Deck clearance",
     units.LENGTH,
-    section=CYLINDER,
     source=GEOMETRY,
     means="How far the piston stops below the top of the block; negative when it stands proud.",
     formula=r"c = H - \left( S/2 + L + h \right)",
@@ -134,7 +129,6 @@ def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Val
     "compression_height_from_deck",
     "Compression height by the deck",
     units.LENGTH,
-    section=CYLINDER,
     source=GEOMETRY,
     means="How tall the piston is above its pin, as the deck clearance shows it: a short one is found without taking "
     "it out.",
@@ -153,7 +147,6 @@ def compression_height_from_deck(
     "quench",
     "Quench",
     units.LENGTH,
-    section=CYLINDER,
     source=COMMON_PRACTICE,
     means="The gap between piston and head at the top: tight enough to stir the charge, wide enough never to touch.",
     formula=r"q = c + t_g",
@@ -169,7 +162,6 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     "crown_volume",
     "Crown volume",
     units.VOLUME,
-    section=CYLINDER,
     source=GEOMETRY,
     means="What the shape of the piston crown adds to the space above it: a dish adds, a dome takes away.",
     formula=r"V_{dish} - V_{dome}",
@@ -187,7 +179,6 @@ def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
     "top_land_volume",
     "Top land crevice",
     units.VOLUME,
-    section=CYLINDER,
     source=GEOMETRY,
     means="The narrow space around the piston above its top ring.",
     formula=r"\frac{\pi}{4} \left( B^2 - (B - c_t)^2 \right) h_t",
@@ -203,7 +194,6 @@ def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Val
     "clearance_volume",
     "Clearance volume",
     units.VOLUME,
-    section=CYLINDER,
     source=GEOMETRY,
     means="All the space left above the piston when it stands at the top.",
     formula=r"V_k = V_c + \frac{\pi}{4} B_g^2 t_g + \frac{\pi}{4} B^2 c + V_{crown} + V_{land}",
@@ -235,7 +225,6 @@ def clearance_volume(
     "compression_ratio",
     "Compression ratio",
     units.COMPRESSION,
-    section=CYLINDER,
     source=HEYWOOD_2,
     means="How far the charge is squeezed: the more, the more work it gives, and the better the fuel it asks for.",
     formula=r"\frac{V_s + V_k}{V_k}",
@@ -252,7 +241,6 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     "clearance_volume_wanted",
     "Clearance volume for the ratio asked for",
     units.VOLUME,
-    section=CYLINDER,
     source=HEYWOOD_2,
     means="The space that would have to be left above the piston to meet the compression ratio that was asked for.",
     formula=r"V_{k,w} = \frac{V_s}{\varepsilon - 1}",
@@ -269,7 +257,6 @@ def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> V
     "crown_volume_wanted",
     "Crown volume for the ratio asked for",
     units.VOLUME,
-    section=CYLINDER,
     source=GEOMETRY,
     means="The dish the pistons would need to meet the compression ratio that was asked for; negative is a dome.",
     formula=r"V_{k,w} - V_c - \frac{\pi}{4} B_g^2 t_g - \frac{\pi}{4} B^2 c - V_{land}",

@@ -20,7 +20,7 @@ from builder.record.models.assembly import Fastener
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
-define = Definitions()
+define = Definitions(FITS)
 
 _NIST = "NIST SP 811 (unit factors)"
 
@@ -167,7 +167,6 @@ define.add_inputs(
     "fastener_torque",
     "Fastener torque",
     units.TORQUE,
-    section=FITS,
     source=_NIST,
     axis="joint",
     headline="first",
@@ -189,7 +188,6 @@ def fastener_torque(joint_torque: Value) -> Value:
     "fastener_preload",
     "Clamping force, estimated",
     units.CLAMPING,
-    section=FITS,
     source=MACHINERYS,
     axis="joint",
     headline="first",
@@ -216,7 +214,6 @@ def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter:
     "stretch_preload",
     "Clamping force, by stretch",
     units.CLAMPING,
-    section=FITS,
     source=SHIGLEY_BOLTS,
     axis="joint",
     headline="first",

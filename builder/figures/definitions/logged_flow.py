@@ -16,7 +16,7 @@ from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
 from builder.figures.dyno.pull import PullResult
 from builder.record.quantities.readings import Reading
 
-define = Definitions()
+define = Definitions(AIR)
 
 _AIR_FLOW_LOG = "dyno.pulls (with air flow in the log, or fuel flow with AFR or lambda)"
 
@@ -80,7 +80,6 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     "injector_duty",
     "Injector duty",
     units.WHOLE_PERCENT,
-    section=AIR,
     source=COMMON_PRACTICE,
     axis="pull",
     headline="most",
@@ -122,7 +121,6 @@ def injector_duty_from_pulse(
     "volumetric_efficiency",
     "Volumetric efficiency",
     units.PERCENT,
-    section=AIR,
     source=HEYWOOD_2,
     axis="pull",
     headline="first",

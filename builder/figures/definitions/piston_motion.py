@@ -16,7 +16,7 @@ from builder.figures.definitions.pull_inputs import session_of
 AT_RED_LINE = "at the red line"
 """Label of the position at the red line, of the figures that are given at several speeds."""
 
-define = Definitions()
+define = Definitions(CYLINDER)
 
 define.add_inputs(
     Input("red_line", "red line", "n", units.SPEED, "build.engine.red_line", provenance=GIVEN),
@@ -70,7 +70,6 @@ def _crank_angles(context: Context, item: Input) -> InputValue:
     "mean_piston_speed",
     "Mean piston speed",
     units.VELOCITY,
-    section=CYLINDER,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
@@ -88,7 +87,6 @@ def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
     "piston_position",
     "Piston from the top",
     units.LENGTH,
-    section=CYLINDER,
     source=HEYWOOD_2,
     axis="crank angle",
     headline="first",
@@ -116,7 +114,6 @@ _OFFSET_POSITION = (
     "piston_speed",
     "Greatest piston speed",
     units.FAST_VELOCITY,
-    section=CYLINDER,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
@@ -138,7 +135,6 @@ def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin
     "piston_acceleration",
     "Greatest piston acceleration",
     units.ACCELERATION,
-    section=CYLINDER,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
@@ -156,7 +152,6 @@ def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Val
     "reciprocating_mass",
     "Reciprocating mass",
     units.MASS,
-    section=CYLINDER,
     source=COMMON_PRACTICE,
     means="What goes up and down in one cylinder: piston, pin, rings and the small end of the rod.",
     formula=r"m_p + m_g + m_r + m_s",
@@ -172,7 +167,6 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
     "inertia_force_tdc",
     "Inertia force at the top",
     units.FORCE,
-    section=CYLINDER,
     source=TAYLOR_2,
     means="The pull on the rod when the piston turns round at the top at the red line.",
     formula=r"m \frac{S}{2} \omega^2 \left( 1 + \frac{S}{2L} \right)",
@@ -189,7 +183,6 @@ def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Valu
     "bobweight",
     "Bobweight",
     units.MASS,
-    section=CYLINDER,
     source=COMMON_PRACTICE,
     means="The weight hung on each crankpin while the crankshaft is balanced.",
     formula=r"k (m_b + m_l) + m_o + f k m",

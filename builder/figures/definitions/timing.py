@@ -13,14 +13,13 @@ from builder.figures.core import display_units as units
 from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, VALVE_TRAIN, Definitions
 from builder.figures.core.solver import FigureResult
 
-define = Definitions()
+define = Definitions(VALVE_TRAIN)
 
 
 @define.figure(
     "lobe_separation",
     "Lobe separation",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How far the intake and exhaust lobes of the cam stand apart: closer together they overlap more.",
     formula=r"LSA = \frac{C_i + C_e}{2}",
@@ -49,7 +48,6 @@ def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centrelin
     "installed_centreline",
     "Intake centreline, installed",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=COMMON_PRACTICE,
     means="Where the intake valve is fully open, in crank degrees after the piston passed the top.",
     formula=r"C_i = \frac{a + b}{2}",
@@ -78,7 +76,6 @@ def installed_centreline_from_events(intake_opens_measured: Value, intake_closes
     "exhaust_centreline",
     "Exhaust centreline, installed",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     means="Where the exhaust valve is fully open, in crank degrees before the piston reaches the top.",
     formula=r"C_e = 2 \, LSA - C_i",
@@ -113,7 +110,6 @@ def exhaust_centreline_from_separation(lobe_separation: Value, installed_centrel
     "cam_advance",
     "Cam advance",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How much earlier than straight up the cam was put in: earlier favours low speeds, later high ones.",
     formula=r"LSA - C_i",
@@ -130,7 +126,6 @@ def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     "card_difference",
     "Installed against the card",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=COMMON_PRACTICE,
     means="How far the cam went in from where its maker's card puts it.",
     formula=r"C_{card} - C_i",
@@ -168,7 +163,6 @@ def _define_event(
         slug,
         title,
         units.ANGLE,
-        section=VALVE_TRAIN,
         source=GEOMETRY,
         axis="lift",
         headline="first",
@@ -221,7 +215,6 @@ _define_event(
     "intake_open",
     "Intake open for",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="lift",
     headline="first",
@@ -240,7 +233,6 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     "exhaust_open",
     "Exhaust open for",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="lift",
     headline="first",
@@ -259,7 +251,6 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     "overlap",
     "Overlap",
     units.ANGLE,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="lift",
     headline="first",
@@ -289,7 +280,6 @@ def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_
     "effective_compression_ratio",
     "Effective compression ratio",
     units.COMPRESSION,
-    section=VALVE_TRAIN,
     source=HEYWOOD_2,
     axis="lift",
     headline="first",

@@ -28,7 +28,7 @@ from builder.record.quantities.readings import Reading
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
-define = Definitions()
+define = Definitions(VALVE_TRAIN)
 
 
 def _of_sides(
@@ -166,7 +166,6 @@ def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
     "valve_lift",
     "Valve lift, net",
     units.LENGTH,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     axis="side",
     headline="first",
@@ -198,7 +197,6 @@ def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     "lift_to_diameter",
     "Lift to diameter",
     units.RATIO,
-    section=VALVE_TRAIN,
     source=HEYWOOD_6,
     axis="side",
     headline="first",
@@ -217,7 +215,6 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     "curtain_area",
     "Curtain area",
     units.AREA,
-    section=VALVE_TRAIN,
     source=HEYWOOD_6,
     axis="side",
     headline="first",
@@ -236,7 +233,6 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     "lifter_preload",
     "Lifter preload",
     units.LENGTH,
-    section=VALVE_TRAIN,
     source=GEOMETRY,
     means="How far a hydraulic lifter's plunger is pressed in when the valve is shut.",
     axis="side",
@@ -262,7 +258,6 @@ def lifter_preload(
     "spring_rate",
     "Spring rate",
     units.STIFFNESS,
-    section=VALVE_TRAIN,
     source=SHIGLEY,
     means="How much harder the valve spring pushes for every bit it is pressed together.",
     formula=r"k = \frac{F_2 - F_1}{h_1 - h_2}",
@@ -287,7 +282,6 @@ def spring_rate_listed(rate_listed: Value) -> Value:
     "seat_load",
     "Seat load",
     units.FORCE,
-    section=VALVE_TRAIN,
     source=SHIGLEY,
     means="How hard the spring holds the valve shut.",
     formula=r"F_0 = F_1 + k (h_1 - h_0)",
@@ -318,7 +312,6 @@ def seat_load_from_tester(
     "open_load",
     "Open load",
     units.FORCE,
-    section=VALVE_TRAIN,
     source=SHIGLEY,
     axis="side",
     headline="first",
@@ -337,7 +330,6 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     "coil_bind_clearance",
     "Travel left before coil bind",
     units.LENGTH,
-    section=VALVE_TRAIN,
     source=SHIGLEY,
     axis="side",
     headline="least",
@@ -362,7 +354,6 @@ def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, sol
     "piston_to_valve",
     "Piston to valve",
     units.LENGTH,
-    section=VALVE_TRAIN,
     source=COMMON_PRACTICE,
     axis="side",
     headline="least",

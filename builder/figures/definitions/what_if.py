@@ -17,7 +17,7 @@ from builder.figures.core.solver import Solver, solver_without_uncertainty
 from builder.figures.core.types import LISTED, Figure, InputValue
 from builder.record.quantities.readings import Reading
 
-define = Definitions()
+define = Definitions(CYLINDER)
 
 PARTS: dict[str, float] = {
     "compression_height": -1.0,
@@ -138,7 +138,6 @@ def _ratio_with_listed(context: Context, item: Input) -> InputValue | None:
     "compression_if",
     "Compression as listed",
     units.COMPRESSION,
-    section=CYLINDER,
     source=GEOMETRY,
     axis="part",
     headline="first",
