@@ -127,7 +127,8 @@ def test_the_browser_measures_likeness_as_python_does(run: Run) -> None:
     ]
     expression = (
         f"{json.dumps([plan_of(p) for p in plans])}.map((p) => ({{d: similarity.distances(a, p),"
-        " why: a.slugs.map((_, i) => similarity.differences(a, p, i).map((x) => similarity.differenceText(x, 'inch')))}))"
+        " why: a.slugs.map((_, i) => similarity.differences(a, p, i)"
+        ".map((x) => similarity.differenceText(x, 'inch')))}))"
     )
     for plan, got in zip(plans, run(finder_data(builds, WEIGHTS), expression), strict=True):
         want = distances(table, plan)

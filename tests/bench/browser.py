@@ -99,20 +99,21 @@ def print_pages(chromium: Browser, address: str) -> None:
 
 def print_finder(chromium: Browser, site: Path) -> None:
     """Print how soon the finder can be used with 5,000 builds, and how long each key takes."""
-    ready, slowest = float("inf"), float("inf")
+    ready, answers = float("inf"), [float("inf")] * len(KEYS)
     for _ in range(TRIES):
         with slow_page(chromium) as page:
             page.goto((site / "finder.html").as_uri())
             page.wait_for_selector("[data-ready]")
             ready = min(ready, page.evaluate(PAINTED))
-            slowest = min(slowest, max(page.evaluate(KEY, list(key)) for key in KEYS))
+            for _ in range(TRIES):
+                answers = [min(best, page.evaluate(KEY, list(key))) for best, key in zip(answers, KEYS, strict=True)]
         if (
             ready < AIMS["finder with 5,000 builds, ready"].limit
-            and slowest < AIMS["finder with 5,000 builds, a key"].limit
+            and max(answers) < AIMS["finder with 5,000 builds, a key"].limit
         ):
             break
     print_figure("finder with 5,000 builds, ready", ready)
-    print_figure("finder with 5,000 builds, a key", slowest)
+    print_figure("finder with 5,000 builds, a key", max(answers))
 
 
 if __name__ == "__main__":

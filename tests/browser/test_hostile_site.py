@@ -54,8 +54,6 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     texts = {
         d.name: {row.path.removesuffix("[]") for row in d.rows if row.notation in _TEXT} for d in field_reference()
     }
-        d.name: {row.path.removesuffix("[]") for row in d.rows if row.notation in _TEXT} for d in field_reference()
-    }
     changed = 0
     for path in [*sorted((archive / "builds" / BASE).glob("*.yaml")), archive / "builds" / "shop.yaml"]:
         record, count = _taint(yaml.load(path.read_text("utf-8"), Loader=AsWritten), "", texts[path.stem])

@@ -15,6 +15,7 @@ from playwright.sync_api import Browser
 
 from builder.commands.preview_server import serving
 from tests.support import demo_site as demo
+from tests.support.browser import wait_until
 
 pytestmark = pytest.mark.browser
 BUILDS = [f"builds/{slug}/index.html" for slug in demo.BUILDS if slug != "post-van-four"]
@@ -73,7 +74,7 @@ def test_the_script_of_the_text_search_waits_for_a_reader_who_searches(chromium:
         tab.wait_for_timeout(500)
         assert not [path for path in asked if "/javascripts/" in path]
         tab.locator(".md-search__input").focus()
-        tab.wait_for_function("window.document$")
+        wait_until(tab, "!!window.document$")
         assert [path for path in asked if "/javascripts/bundle" in path]
         tab.close()
 

@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from builder.commands.preview_server import serving
+from tests.support.browser import wait_until
 
 pytestmark = pytest.mark.browser
 
@@ -46,7 +47,7 @@ def test_a_first_time_visitor_finds_reads_and_compares(
     page = watched.page
     page.goto(start)
     # By text.
-    page.wait_for_function("document.body.dataset.mdColorScheme !== undefined")
+    wait_until(page, "document.body.dataset.mdColorScheme !== undefined")
     page.click("[data-md-component='search-query']")
     page.keyboard.type("pilot launch", delay=30)
     result = page.locator(".md-search-result__link[href*='pilot-launch-four']").first
@@ -64,7 +65,7 @@ def test_a_first_time_visitor_finds_reads_and_compares(
     page.locator(".mb-finder-count strong").wait_for()
     assert page.inner_text(".mb-finder-count strong") == "4"
     page.fill(".mb-finder-words input", "breakdown")
-    page.wait_for_function("document.querySelector('.mb-finder-count strong').textContent === '1'")
+    wait_until(page, "document.querySelector('.mb-finder-count strong').textContent === '1'")
     # Two side by side.
     page.goto(start.replace("index.html", "compare.html#with=breakdown-truck-v8,pilot-launch-four"))
     page.get_by_text("V8 for the breakdown truck").first.wait_for()

@@ -12,6 +12,7 @@ from urllib.parse import unquote, urlsplit
 import pytest
 
 from builder.handover.packs import handover
+from tests.support.browser import wait_until
 from tests.support.handover_samples import FULL, archive_with, load_yaml, write_yaml
 
 
@@ -90,7 +91,7 @@ def test_it_opens_by_double_click_without_any_network(pack: Path, chromium: Any,
     if page_name == "index.html":
         assert heading.startswith("Engine for the pilot launch")
         page.evaluate("document.querySelectorAll('img').forEach(image => image.loading = 'eager')")
-        page.wait_for_function("[...document.images].every(image => image.complete)")
+        wait_until(page, "[...document.images].every(image => image.complete)")
         broken = page.evaluate("[...document.images].filter(i => i.src && !i.naturalWidth).map(i => i.src)")
         assert broken == []
         assert page.evaluate("document.images.length") > 10

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from builder.publish.deploy.lock import lock
 from builder.publish.pipeline import publish
+from tests.support.browser import wait_until
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -37,7 +38,7 @@ def load_every_image(tab: Page) -> None:
     """Have every image of a page loaded, those far down and folded away as well."""
     tab.evaluate("document.querySelectorAll('article details').forEach(fold => fold.open = true)")
     tab.evaluate("document.querySelectorAll('img').forEach(image => image.loading = 'eager')")
-    tab.wait_for_function("[...document.querySelectorAll('article img')].every(image => image.complete)")
+    wait_until(tab, "[...document.querySelectorAll('article img')].every(image => image.complete)")
 
 
 def published(folder: Path) -> Path:
