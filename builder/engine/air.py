@@ -45,7 +45,7 @@ LAPSE_EXPONENT = GAS_CONSTANT_DRY_AIR * LAPSE_RATE / STANDARD_GRAVITY
 
 
 def saturation_vapour_pressure(temperature: Value) -> Value:
-    """Pressure of water vapour over water, or over ice below the triple point [Pa].
+    """Return the pressure of water vapour over water, or over ice below the triple point [Pa].
 
     Shape: as temperature [K]. Raises ValueError outside the range of the equations, -100..200 C.
     Source: Hyland and Wexler 1983, as in the ASHRAE Handbook, Fundamentals, Psychrometrics eq. 5 and 6.
@@ -73,7 +73,7 @@ def vapour_pressure(
     dew_point: Value | None = None,
     vapour_pressure: Value | None = None,
 ) -> Value:
-    """Partial pressure of the water vapour in the air [Pa], from the one form the humidity was written in.
+    """Return the partial pressure of water vapour [Pa], from the one form the humidity was written in.
 
     Shapes: barometer (station) pressure [Pa], air temperature [K], and exactly one of relative humidity [-],
     wet bulb [K], dew point [K], vapour pressure [Pa]; they broadcast together. Raises ValueError if none or
@@ -123,7 +123,7 @@ def vapour_pressure(
 
 
 def _from_wet_bulb(pressure: Value, temperature: Value, wet_bulb: Value) -> Value:
-    """Vapour pressure [Pa] from the psychrometer: ASHRAE's equations over water and over an iced wick."""
+    """Return the vapour pressure [Pa] from the psychrometer: ASHRAE's equations over water and over an iced wick."""
     require_positive(pressure=pressure)
     dry = np.asarray(temperature, dtype=np.float64) - ZERO_CELSIUS
     wet = np.asarray(wet_bulb, dtype=np.float64) - ZERO_CELSIUS
@@ -142,7 +142,7 @@ def _from_wet_bulb(pressure: Value, temperature: Value, wet_bulb: Value) -> Valu
 
 
 def humidity_ratio(pressure: Value, vapour: Value) -> Value:
-    """Water carried by the dry air [kg/kg] = 0.621945 pv/(P - pv).
+    """Return the water carried by the dry air [kg/kg] = 0.621945 pv/(P - pv).
 
     Shapes: station pressure and vapour pressure [Pa] broadcast together. Raises ValueError unless the vapour
     pressure is below the pressure. Source: ASHRAE Handbook, Fundamentals, Psychrometrics eq. 20.
@@ -151,7 +151,7 @@ def humidity_ratio(pressure: Value, vapour: Value) -> Value:
 
 
 def dry_air_pressure(pressure: Value, vapour: Value) -> Value:
-    """What is left of the barometer for the air itself [Pa] = P - pv.
+    """Return the pressure of the dry air [Pa]: the barometer less the vapour, P - pv.
 
     Shapes: station pressure and vapour pressure [Pa] broadcast together. Raises ValueError for a pressure of
     zero or less, a negative vapour pressure, or vapour at or above the whole pressure. Source: Dalton's law.
@@ -164,7 +164,7 @@ def dry_air_pressure(pressure: Value, vapour: Value) -> Value:
 
 
 def air_density(pressure: Value, temperature: Value, vapour: Value = 0.0) -> Value:
-    """Density of moist air [kg/m3]: dry air and vapour, each as an ideal gas.
+    """Return the density of moist air [kg/m3]: dry air and vapour, each as an ideal gas.
 
     Shapes: pressure [Pa], temperature [K], vapour pressure [Pa] broadcast together. Raises ValueError for a
     temperature of zero or less, or vapour at or above the whole pressure. Range: within 0.1 % of the real gas
@@ -178,7 +178,7 @@ def air_density(pressure: Value, temperature: Value, vapour: Value = 0.0) -> Val
 
 
 def speed_of_sound(pressure: Value, temperature: Value, vapour: Value = 0.0) -> Value:
-    """Speed of sound in moist air [m/s] = sqrt(gamma R T / M) of the ideal mixture.
+    """Return the speed of sound in moist air [m/s] = sqrt(gamma R T / M) of the ideal mixture.
 
     Shapes: pressure [Pa], temperature [K], vapour pressure [Pa] broadcast together. Raises ValueError as
     :func:`air_density` does. Assumes constant molar heats: 7/2 R for dry air, 4.04 R for water vapour.
@@ -191,7 +191,7 @@ def speed_of_sound(pressure: Value, temperature: Value, vapour: Value = 0.0) -> 
 
 
 def station_pressure(sea_level_pressure: Value, altitude: Value) -> Value:
-    """The barometer where the engine stood [Pa], from a reading turned to sea level (standard atmosphere).
+    """Return the barometer where the engine stood [Pa], from a reading at sea level (standard atmosphere).
 
     p = (p0^k - pS^k L h / TS)^(1/k), k = R L/g = 0.190263, with the standard atmosphere's pS = 101 325 Pa,
     TS = 288.15 K, L = 6.5 K/km. That is the reduction behind an altimeter setting ("QNH"), which is what

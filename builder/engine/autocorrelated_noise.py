@@ -23,9 +23,9 @@ import numpy as np
 
 from builder.engine.validation import Array, require_positive
 
-#: Fewest readings from which noise can be told at all.
+#: Fewest readings from which noise can be estimated.
 MIN_READINGS = 4
-# Strengths of the correlation from one reading to the next, all believed alike beforehand (each stands for
+# Strengths of the correlation from one reading to the next, all equally likely beforehand (each stands for
 # the stretch around it), and shares of the noise that are even; the readings choose between them. A little
 # correlation the other way is allowed for: leaving it out would make independent readings look dependent.
 _CORRELATIONS = np.array([-0.45, -0.3, -0.15, 0, 0.15, 0.3, 0.4, 0.5, 0.6, 0.7, 0.77, 0.83, 0.88, 0.92, 0.95, 0.97])
@@ -50,7 +50,7 @@ class MeanNoise:
 
 
 def student_t_tail(t: Array, freedom: float) -> Array:
-    """Probability that Student's t exceeds ``t`` on both sides together [-]: P(|T| > t).
+    """Return the probability that Student's t exceeds ``t`` on both sides together [-]: P(|T| > t).
 
     Shape: as ``t``, zero or more. Raises ValueError for degrees of freedom of zero or less.
     Source: DLMF 8.17.22 (continued fraction of the incomplete beta function).
@@ -70,17 +70,17 @@ def student_t_tail(t: Array, freedom: float) -> Array:
 
 
 def _incomplete_beta(x: Array, a: float, b: float) -> Array:
-    """Regularised incomplete beta function I_x(a, b) where its continued fraction converges fast."""
+    """Return the regularised incomplete beta function I_x(a, b) where its continued fraction converges fast."""
     tiny = 1e-300
     c = np.ones_like(x)
     d = 1 - (a + b) * x / (a + 1)
     d = 1 / np.where(np.abs(d) < tiny, tiny, d)
     fraction = d
     for m in range(1, 500):
-        even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m))
-        odd = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1))
+        even_term = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m))
+        odd_term = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1))
         before = fraction
-        for term in (even, odd):
+        for term in (even_term, odd_term):
             d = 1 / (1 + term * d)
             c = 1 + term / c
             fraction = fraction * d * c
@@ -94,7 +94,7 @@ def _incomplete_beta(x: Array, a: float, b: float) -> Array:
 
 @lru_cache(maxsize=256)
 def student_t_quantile(level: float, freedom: float) -> float:
-    """The t that holds a share ``level`` of Student's distribution between -t and t: 0.95 for a 95 % interval.
+    """Return the t that holds a share ``level`` of Student's distribution between -t and t (0.95 for 95 %).
 
     Raises ValueError unless the level lies between 0 and 1 and there is at least one degree of freedom.
     Range: to ten figures. Source: DLMF 8.17; inverted by bisection and Newton's method.
@@ -150,9 +150,9 @@ def _candidates(size: int) -> _Candidates:
     cosines = np.cos(np.pi / size * np.outer(at, at + 0.5)) * np.sqrt(2 / size)
     cosines[0] /= np.sqrt(2)
     lag = np.abs(np.subtract.outer(at, at)).astype(np.float64)
-    terms = np.stack([np.sum((cosines @ each**lag) * cosines, axis=1) for each in _CORRELATIONS])
+    terms = np.stack([np.sum((cosines @ correlation**lag) * cosines, axis=1) for correlation in _CORRELATIONS])
     # Uncorrelated noise has no even part apart from itself.
-    shares = [range(_EVEN_SHARES.size) if each > 0 else range(1) for each in _CORRELATIONS]
+    shares = [range(_EVEN_SHARES.size) if correlation > 0 else range(1) for correlation in _CORRELATIONS]
     which = np.array([k for k, few in enumerate(shares) for _ in few])
     evens = np.array([e for few in shares for e in few])
     even, correlation = _EVEN_SHARES[evens], _CORRELATIONS[which]
@@ -168,12 +168,12 @@ def _candidates(size: int) -> _Candidates:
 
 
 def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: float) -> MeanNoise:
-    """Noise of the weighted mean of a row of readings whose true course is smooth.
+    """Return the noise of the weighted mean of a series of readings whose true course is smooth.
 
     The true course is taken as a cubic spline that can bend once in every two ``bend`` or, where the readings
     speak for it, once in every one: what is slower than that is the engine, what is quicker is noise. How much
     of the noise is slow as well is told by how its quick part hangs together from reading to reading; noise
-    that hangs together over more than two ``bend`` is thought unlikely, as it could not be told from a true
+    that hangs together over more than two ``knot_spacing`` is thought unlikely, as it could not be told from a true
     course by any pull but a repeat.
 
     Shapes: ``position`` (readings,) increasing and fairly even, ``reading`` (readings,) in any unit,
@@ -212,7 +212,7 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
     one = np.array(left)  # variance of one reading: (courses, kinds of noise)
     mean = one * (of.variance @ w**2)
     uncertainty = float(np.sqrt(np.sum(share * mean)))
-    # Whole degrees of freedom, rounded down: a hair on the safe side, and the quantile is looked up only once.
+    # Whole degrees of freedom, rounded down, which is the safe side, so that the quantile is looked up only once.
     freedom = max(1.0, float(np.floor(size - share.sum(axis=1) @ np.array(columns))))
     lags = np.arange(size)
     kinds = (1 - of.even)[:, None] * np.power(of.correlation[:, None], lags) + of.even[:, None] * (lags == 0)
@@ -222,7 +222,7 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
 
 
 def _spline_basis(position: Array, knot_spacing: float) -> tuple[Array, list[int]]:
-    """Columns of a cubic spline at right angles to each other, mean square 1: first those of the calm course.
+    """Return the orthogonal columns of a cubic spline, mean square 1, and how many make up each smoothness.
 
     Also how many of them make the calm course and the livelier one, whose knots lie half as far apart. Never
     more than one column for every four readings: few readings cannot tell a bend from noise.
@@ -238,7 +238,7 @@ def _spline_basis(position: Array, knot_spacing: float) -> tuple[Array, list[int
 
 
 def _mixed_half_width(share: Array, deviation: Array, freedom: float, level: float = 0.95) -> float:
-    """Half width of the interval that holds ``level`` of a mixture of Student's t, each with its deviation."""
+    """Return the half width of the interval that holds ``level`` of a mixture of Student's t distributions."""
     matters = share > 1e-7
     share, deviation = share[matters] / share[matters].sum(), deviation[matters]
     quantile = student_t_quantile(level, freedom)

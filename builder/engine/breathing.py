@@ -20,7 +20,7 @@ HORSEPOWER_PER_CFM = 0.257
 
 
 def air_demand(displacement: Value, speed: Value, efficiency: Value = 1.0, revolutions_per_cycle: int = 2) -> Value:
-    """Volume of intake air the engine asks for [m3/s] = VE Vd n/nR.
+    """Return the volume of intake air the engine asks for [m3/s] = VE Vd n/nR.
 
     Shapes: displacement of the whole engine [m3], speed [rev/s], volumetric efficiency [-] broadcast
     together. Raises ValueError for a displacement of zero or less, or a negative speed or efficiency.
@@ -35,7 +35,7 @@ def air_demand(displacement: Value, speed: Value, efficiency: Value = 1.0, revol
 def volumetric_efficiency(
     air_flow: Value, density: Value, displacement: Value, speed: Value, revolutions_per_cycle: int = 2
 ) -> Value:
-    """Air taken in over what the swept volume would hold at intake density [-] = ma/(rho Vd n/nR).
+    """Return the air taken in over what the swept volume would hold at intake density [-] = ma/(rho Vd n/nR).
 
     Shapes: air mass flow [kg/s], air density [kg/m3], displacement [m3] and
     speed [rev/s] broadcast together. Raises ValueError for a density, displacement or speed of zero or less,
@@ -48,11 +48,11 @@ def volumetric_efficiency(
 
 
 def flow_at_depression(flow: Value, depression: Value, wanted: Value) -> Value:
-    """A flow measured at one depression, moved to another: Q sqrt(dp2/dp1), same unit as given.
+    """Return a flow measured at one depression, converted to another: Q sqrt(dp2/dp1), same unit as given.
 
     Shapes: flow, the depression it was measured at and the one wanted [Pa] broadcast together; injector flow
     moves between fuel pressures the same way. Raises ValueError for a negative flow or a depression of zero
-    or less. Range: depressions small beside the barometer (to about 10 kPa). Source: Bernoulli.
+    or less. Range: depressions small against the barometer (to about 10 kPa). Source: Bernoulli.
     """
     require_not_negative(flow=flow)
     require_positive(depression=depression, wanted=wanted)
@@ -60,7 +60,7 @@ def flow_at_depression(flow: Value, depression: Value, wanted: Value) -> Value:
 
 
 def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value, depression: Value) -> Value:
-    """Rated flow of a carburettor or throttle over the engine's demand, both at the same depression [-].
+    """Return the rated flow of a carburettor or throttle over the engine's demand, both at the same depression [-].
 
     The rating is moved to ``depression``, the one the engine may see at full throttle. Above 1 there is
     headroom; at 1 the engine pulls exactly that depression. Shapes: flows [m3/s] and depressions [Pa]
@@ -72,7 +72,7 @@ def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value
 
 
 def discharge_coefficient(flow: Value, area: Value, depression: Value, density: Value) -> Value:
-    """Bench flow over what a perfect opening of that area would pass [-] = Q/(A sqrt(2 dp/rho)).
+    """Return the bench flow over what a perfect opening of that area would pass [-] = Q/(A sqrt(2 dp/rho)).
 
     Shapes: flow [m3/s], area [m2] (the curtain area pi Dv L for a valve), depression [Pa] and air density
     [kg/m3] broadcast together. Raises ValueError unless area, depression and density are above zero.
@@ -85,7 +85,7 @@ def discharge_coefficient(flow: Value, area: Value, depression: Value, density: 
 
 
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, port_area: Value) -> Value:
-    """Mean gas velocity in one cylinder's port [m/s] = piston area * mean piston speed / port area.
+    """Return the mean gas velocity in one cylinder's port [m/s] = piston area * mean piston speed / port area.
 
     Shapes: bore [m], mean piston speed [m/s] and least port area of the cylinder [m2] (all its intake ports
     together) broadcast together. Raises ValueError for a bore or area of zero or less. Source: continuity.
@@ -103,7 +103,7 @@ def inlet_mach_index(
     flow_coefficient: Value,
     speed_of_sound: Value,
 ) -> Value:
-    """Taylor's inlet Mach index [-] Z = (B/Dv)^2 Sp/(Ci a), over the number of intake valves of a cylinder.
+    """Return the Taylor's inlet Mach index [-] Z = (B/Dv)^2 Sp/(Ci a), over the number of intake valves of a cylinder.
 
     Shapes: bore and valve head diameter [m], intake valves per cylinder, mean piston speed [m/s], mean inlet
     flow coefficient [-] (referred to the valve head area, averaged over the lift), speed of sound [m/s]
@@ -120,7 +120,7 @@ def inlet_mach_index(
 
 
 def head_flow_ceiling(port_flow: Value, cylinders: int, horsepower_per_cfm: Value = HORSEPOWER_PER_CFM) -> Value:
-    """Power that the heads could support if all else were right [W] = 0.257 hp per cfm at 28 inH2O, times N.
+    """Return the power that the heads could support if all else were right [W] = 0.257 hp per cfm at 28 inH2O, times N.
 
     Shapes: flow of one intake port at 28 inH2O [m3/s] (see :func:`flow_at_depression`) and the shop's own
     constant [hp/cfm] broadcast together. A rule of thumb, not a law. Raises ValueError for fewer than one
@@ -135,7 +135,7 @@ def head_flow_ceiling(port_flow: Value, cylinders: int, horsepower_per_cfm: Valu
 
 
 def injector_duty(fuel_flow: Value, injector_flow: Value, injectors: int) -> Value:
-    """Share of the time the injectors must stand open [-] = fuel of the engine / what they all could pass.
+    """Return the share of the time the injectors must stand open [-] = fuel of the engine / what they all could pass.
 
     Shapes: fuel mass flow of the whole engine [kg/s] and flow of one injector held open at its fuel pressure
     [kg/s] broadcast together. Above 0.85 there is little left (common practice). Raises ValueError for fewer
@@ -149,7 +149,7 @@ def injector_duty(fuel_flow: Value, injector_flow: Value, injectors: int) -> Val
 
 
 def injector_duty_from_pulse(pulse_width: Value, speed: Value, pulses_per_revolution: Value = 0.5) -> Value:
-    """Share of the time an injector stands open [-] = pulse width * n * pulses per revolution.
+    """Return the share of the time an injector stands open [-] = pulse width * n * pulses per revolution.
 
     Shapes: pulse width [s], speed [rev/s] and pulses of one injector per revolution [-] broadcast together:
     0.5 for once in a four-stroke cycle, 1 for once in every revolution. Raises ValueError for a negative

@@ -19,7 +19,7 @@ OIL_CLEARANCE_PER_JOURNAL = 0.001
 
 
 def oil_clearance(housing_bore: Value, shell_thickness: Value, journal: Value) -> Value:
-    """Oil clearance across the diameter [m] = housing bore - 2 shell - journal.
+    """Return the oil clearance across the diameter [m] = housing bore - 2 shell - journal.
 
     Negative means that the journal does not fit. Shapes: inputs [m] broadcast together.
     Raises ValueError for a dimension of zero or less. Range: housing torqued, crush included in the shell's
@@ -30,7 +30,7 @@ def oil_clearance(housing_bore: Value, shell_thickness: Value, journal: Value) -
 
 
 def oil_clearance_rule(journal: Value, per_journal: float = OIL_CLEARANCE_PER_JOURNAL) -> Value:
-    """Oil clearance by rule of thumb [m]: 0.001 in per inch of journal diameter.
+    """Return the oil clearance by rule of thumb [m]: 0.001 in per inch of journal diameter.
 
     Shape: as journal [m]. Raises ValueError for a diameter or rate of zero or less.
     Source: common practice, no source.
@@ -40,7 +40,7 @@ def oil_clearance_rule(journal: Value, per_journal: float = OIL_CLEARANCE_PER_JO
 
 
 def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
-    """Piston to bore clearance across the diameter [m] = bore - piston at its gauge point.
+    """Return the piston to bore clearance across the diameter [m] = bore - piston at its gauge point.
 
     Negative means that the piston does not go in. Shapes: inputs [m] broadcast together.
     Raises ValueError for a dimension of zero or less. Source: geometry.
@@ -50,7 +50,7 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
 
 
 def ring_gap_rule(bore: Value, per_bore: float = RING_GAP_PER_BORE) -> Value:
-    """Least ring end gap by rule of thumb [m]: 0.0045 in per inch of bore for a top ring.
+    """Return the least ring end gap by rule of thumb [m]: 0.0045 in per inch of bore for a top ring.
 
     Shape: as bore [m]. Raises ValueError for a bore or rate of zero or less. Range: naturally aspirated
     street use; boost and nitrous need more, and the ring maker's sheet wins.
@@ -61,7 +61,7 @@ def ring_gap_rule(bore: Value, per_bore: float = RING_GAP_PER_BORE) -> Value:
 
 
 def bore_taper(readings: npt.ArrayLike) -> Value:
-    """Taper of a bore [m]: the largest difference between depths along one axis.
+    """Return the taper of a bore [m]: the largest difference between depths along one axis.
 
     readings [m] have shape (..., depth, axis): a bore measured at three depths and two axes is (3, 2),
     eight of them (8, 3, 2). Result: shape (...). Raises ValueError for fewer than two depths or a reading
@@ -71,7 +71,7 @@ def bore_taper(readings: npt.ArrayLike) -> Value:
 
 
 def bore_out_of_round(readings: npt.ArrayLike) -> Value:
-    """Out of round of a bore [m]: the largest difference between axes at one depth.
+    """Return the out of round of a bore [m]: the largest difference between axes at one depth.
 
     readings [m] have shape (..., depth, axis). Result: shape (...). Raises ValueError for fewer than two
     axes or a reading of zero or less. Source: common practice, no source.
@@ -88,7 +88,7 @@ def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, fewest: int = 
 
 
 def position_in_range(value: Value, minimum: Value, maximum: Value) -> Value:
-    """Where a value lies in its range [1]: 0 at the least, 1 at the most, outside below 0 or above 1.
+    """Return where a value lies in its range [1]: 0 at the minimum, 1 at the maximum, else below 0 or above 1.
 
     Shapes: inputs of one unit broadcast together. Raises ValueError if the range is upside down or has no
     width. Source: linear interpolation.
@@ -100,10 +100,10 @@ def position_in_range(value: Value, minimum: Value, maximum: Value) -> Value:
 
 
 def farthest_from_median(values: npt.ArrayLike) -> int | None:
-    """Index of the position farthest from the median of all; None if no single one is.
+    """Return the index of the position farthest from the median of all; None if no single one is.
 
     values of shape (n,), any unit; positions not measured (NaN) are passed over, and fewer than three
-    measured have no odd one. Raises ValueError unless
+    measured have no outlier. Raises ValueError unless
     values are a plain list. Range: says which is farthest, not whether it matters.
     Source: common practice, no source.
     """

@@ -66,14 +66,14 @@ class SpeedRange:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Gain:
-    """One pull (or several alike) against another, over the speeds ``low`` to ``high`` [rev/s] they share.
+    """One pull (or several repeats) against another, over the speeds ``low`` to ``high`` [rev/s] they share.
 
     ``mean``: mean difference, after less before; ``relative``: over the mean before; its
     ``standard_uncertainty`` and ``half_width`` of the 95 % interval (NaN where the noise is not known);
     ``effective_readings``: how many independent readings it rests on; ``freedom``: degrees of freedom.
     ``speed``, ``difference``, ``band``: the curve of difference and the half width of the band that noise
-    alone would stay inside, at all speeds together, 95 times in 100. ``beyond``: the ranges of speed in which
-    the difference leaves that band.
+    alone would stay inside, at all speeds together, 95 times in 100. ``significant_ranges``: the ranges of
+    speed in which the difference leaves that band.
     """
 
     low: float
@@ -119,7 +119,7 @@ class Drift:
 
 
 def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) -> Repeatability:
-    """Standard deviation between repeat pulls, at each speed of their common grid and overall.
+    """Return the standard deviation between repeat pulls, at each speed of their common grid and overall.
 
     ``low`` and ``high`` [rev/s] narrow the range. Raises ValueError for fewer than two pulls or pulls that
     share no speeds. Source: JCGM 100, 4.2.
@@ -128,10 +128,10 @@ def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np
         raise ValueError("repeatability needs at least two pulls with nothing changed between them")
     low, high = _common_range(pulls, low, high)
     speed = _grid(pulls, low, high)
-    values = np.stack([each.at(speed) for each in pulls])
+    values = np.stack([pull.at(speed) for pull in pulls])
     deviation = np.std(values, axis=0, ddof=1)
     overall = float(np.sqrt(np.mean(deviation**2)))
-    means = np.array([mean_over(each, low, high) for each in pulls])
+    means = np.array([mean_over(pull, low, high) for pull in pulls])
     level = abs(float(means.mean()))
     return Repeatability(
         speed,
@@ -147,7 +147,7 @@ def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np
 
 
 def drift(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) -> Drift:
-    """Whether repeats crept up or down: the last against the first, in the order they were made.
+    """Return the whether repeats crept up or down: the last against the first, in the order they were made.
 
     ``low`` and ``high`` [rev/s] narrow the range. Raises ValueError for fewer than two pulls or pulls that
     share no speeds. Source: JCGM 100, H.3 (slope by least squares).
@@ -155,17 +155,17 @@ def drift(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) ->
     if len(pulls) < 2:
         raise ValueError("drift needs a first and a last pull with nothing changed between them")
     low, high = _common_range(pulls, low, high)
-    means = np.array([mean_over(each, low, high) for each in pulls])
+    means = np.array([mean_over(pull, low, high) for pull in pulls])
     order = np.arange(means.size) - (means.size - 1) / 2
-    found = gain([pulls[0]], [pulls[-1]], low, high)
+    change = gain([pulls[0]], [pulls[-1]], low, high)
     return Drift(
         float(means[0]),
         float(means[-1]),
-        found.mean,
-        found.relative,
+        change.mean,
+        change.relative,
         float(order @ means / (order @ order)),
-        found.half_width,
-        found.beyond_noise,
+        change.half_width,
+        change.beyond_noise,
         low,
         high,
         means.size,
@@ -180,15 +180,15 @@ def gain(
     *,
     repeats: Sequence[Sequence[Curve]] = (),
 ) -> Gain:
-    """What a change was worth: the pulls after it against the pulls before it.
+    """Return what a change was worth: the pulls after it against the pulls before it.
 
     Each side holds one pull or several with nothing changed between them. ``repeats``: further groups of
-    repeat pulls of the same session, whose scatter also tells the noise of a pull. With at least one repeat
+    repeat pulls of the same session, whose scatter also shows the noise of a pull. With at least one repeat
     anywhere the noise is the scatter between repeats, pooled; else that of the readings. ``low`` and ``high``
     [rev/s] narrow the range. The verdict is "more than the noise" where the 95 % interval leaves out zero.
 
     Raises ValueError if a side is empty or the pulls share no speeds. Range: see
-    :func:`builder.engine.noise.noise_of_mean`; one repeat is enough for an honest interval, but a wide one.
+    :func:`builder.engine.autocorrelated_noise.noise_of_mean`; one repeat is enough for an interval, but a wide one.
     Source: JCGM 100, 4.2.4 (pooled variance), annex G (Student's t).
     """
     if not before or not after:
@@ -196,10 +196,10 @@ def gain(
     both = [*before, *after]
     low, high = _common_range(both, low, high)
     speed = _grid(both, low, high)
-    earlier = float(np.mean([mean_over(each, low, high) for each in before]))
-    later = float(np.mean([mean_over(each, low, high) for each in after]))
-    difference = np.mean([each.at(speed) for each in after], axis=0) - np.mean(
-        [each.at(speed) for each in before], axis=0
+    earlier = float(np.mean([mean_over(pull, low, high) for pull in before]))
+    later = float(np.mean([mean_over(pull, low, high) for pull in after]))
+    difference = np.mean([pull.at(speed) for pull in after], axis=0) - np.mean(
+        [pull.at(speed) for pull in before], axis=0
     )
     windows = _windows(both, low, high)
     pulls_share = 1 / len(before) + 1 / len(after)
@@ -253,35 +253,35 @@ def _common_range(pulls: Sequence[Curve], low: float, high: float) -> tuple[floa
 
 
 def _grid(pulls: Sequence[Curve], low: float, high: float) -> Array:
-    """Grid speeds of the first pull within the range; where none lies there, the ends of the range."""
+    """Return the grid speeds of the first pull within the range; where none lies there, the ends of the range."""
     inside = pulls[0].speed[(pulls[0].speed >= low) & (pulls[0].speed <= high)]
     return inside if inside.size > 1 else np.array([low, high])
 
 
 def _windows(pulls: Sequence[Curve], low: float, high: float) -> float:
-    """How many stretches of the smoothed curves are independent of each other: the noise band holds for all."""
-    readings = min(int(np.sum((each.reading_speed >= low) & (each.reading_speed <= high))) for each in pulls)
+    """Return how many ranges of the smoothed curves are independent of each other."""
+    readings = min(int(np.sum((pull.reading_speed >= low) & (pull.reading_speed <= high))) for pull in pulls)
     return float(max(1.0, min((high - low) / (pulls[0].width / 2), readings)))
 
 
 def _noise_of_repeats(
     groups: Sequence[Sequence[Curve]], speed: Array, low: float, high: float, share: float, windows: float
 ) -> _Noise | None:
-    """Noise from pulls with nothing changed between them, pooled over the groups; None without any.
+    """Return the noise from pulls with nothing changed between them, pooled over the groups; None without any.
 
     A pull differs from its repeat by an offset (the whole curve higher or lower) and by its shape. The offset
     is one draw for the whole curve; the shape has a new chance at every stretch of it.
     """
     offsets, shapes, freedom = 0.0, 0.0, 0
     for group in groups:
-        kept = [each for each in group if each.lowest <= low + 1e-9 and each.highest >= high - 1e-9]
-        if len(kept) < 2:
+        covering = [pull for pull in group if pull.lowest <= low + 1e-9 and pull.highest >= high - 1e-9]
+        if len(covering) < 2:
             continue
-        means = np.array([mean_over(each, low, high) for each in kept])
-        curves = np.stack([each.at(speed) for each in kept]) - means[:, None]
+        means = np.array([mean_over(pull, low, high) for pull in covering])
+        curves = np.stack([pull.at(speed) for pull in covering]) - means[:, None]
         offsets += float(np.sum((means - means.mean()) ** 2))
         shapes += float(np.mean(np.sum((curves - curves.mean(axis=0)) ** 2, axis=0)))
-        freedom += len(kept) - 1
+        freedom += len(covering) - 1
     if freedom == 0 or offsets == 0:
         return None
     uncertainty = float(np.sqrt(offsets / freedom * share))
@@ -295,7 +295,7 @@ def _noise_of_repeats(
 
 
 def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, high: float, windows: float) -> _Noise:
-    """Noise from how the readings of two pulls scatter about each other along the speed."""
+    """Return the noise from how the readings of two pulls scatter about each other along the speed."""
     at, difference = reading_differences(before, after, low, high)
     if at.size < MIN_READINGS:
         unknown = float("nan")
@@ -314,7 +314,7 @@ def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, hi
 
 
 def _band_of_readings(at: Array, noise: MeanNoise, speed: Array, width: float, windows: float) -> Array:
-    """Half width of the band that the smoothed noise of the readings stays inside."""
+    """Return the half width of the band that the smoothed noise of the readings stays inside."""
     rows = smoother_rows(at, np.clip(speed, at[0], at[-1]), width)[0]
     lag = np.abs(np.subtract.outer(np.arange(at.size), np.arange(at.size)))
     variance = np.sum((rows @ noise.covariance[lag]) * rows, axis=1)
@@ -323,7 +323,7 @@ def _band_of_readings(at: Array, noise: MeanNoise, speed: Array, width: float, w
 
 
 def reading_differences(before: Curve, after: Curve, low: float, high: float) -> tuple[Array, Array]:
-    """Readings of one pull less those of another at the same speeds, unsmoothed: speeds and differences.
+    """Return the readings of one pull less those of another, unsmoothed: speeds and differences.
 
     Where the two were logged at the same speeds, reading by reading; else as means over cells that hold
     readings of both. A reading that lies a little off the common speed is moved there along its smoothed
@@ -338,20 +338,20 @@ def reading_differences(before: Curve, after: Curve, low: float, high: float) ->
         nearest = np.clip(np.searchsorted(second, first), 1, second.size - 1)
         nearest = nearest - (first - second[nearest - 1] < second[nearest] - first)
         gap = np.abs(second[nearest] - first)
-        alike = gap <= min(before.width * _SAME_SPEED, spacing / 4)
-        if alike.mean() > 0.9 and spacing >= 0.8 * cell:
-            at = first[alike]
-            return at, _shifted(after, second[nearest][alike], at) - _shifted(before, at, at)
+        matched = gap <= min(before.width * _SAME_SPEED, spacing / 4)
+        if matched.mean() > 0.9 and spacing >= 0.8 * cell:
+            at = first[matched]
+            return at, _shifted(after, second[nearest][matched], at) - _shifted(before, at, at)
         # Wide enough that hardly a cell goes empty where the two were logged at other speeds.
         cell = max(cell, 1.5 * spacing)
     cells = max(1, int((high - low) / cell))
     edges = np.linspace(low, high, cells + 1)
     middle = (edges[1:] + edges[:-1]) / 2
     sides = []
-    for of, speeds in ((before, first), (after, second)):
+    for pull, speeds in ((before, first), (after, second)):
         index = np.clip(np.searchsorted(edges, speeds, side="right") - 1, 0, cells - 1)
         rows = np.bincount(index, minlength=cells)
-        level = np.bincount(index, weights=_shifted(of, speeds, middle[index]), minlength=cells)
+        level = np.bincount(index, weights=_shifted(pull, speeds, middle[index]), minlength=cells)
         sides.append(np.where(rows > 0, level / np.maximum(rows, 1), np.nan))
     difference = sides[1] - sides[0]
     known = np.isfinite(difference)
@@ -359,21 +359,21 @@ def reading_differences(before: Curve, after: Curve, low: float, high: float) ->
 
 
 def _within(curve: Curve, low: float, high: float) -> Array:
-    hair = 1e-9 * high
-    return curve.reading_speed[(curve.reading_speed >= low - hair) & (curve.reading_speed <= high + hair)]
+    rounding = 1e-9 * high
+    return curve.reading_speed[(curve.reading_speed >= low - rounding) & (curve.reading_speed <= high + rounding)]
 
 
 def _shifted(curve: Curve, speeds: Array, to: Array) -> Array:
-    """Readings of the curve at their speeds, moved to nearby speeds along the smoothed curve."""
+    """Return the readings of the curve at their speeds, moved to nearby speeds along the smoothed curve."""
     reading = curve.reading_value[np.searchsorted(curve.reading_speed, speeds)]
     inside = np.clip(to, curve.lowest, curve.highest)
     return np.asarray(reading + curve.at(inside) - curve.at(np.clip(speeds, curve.lowest, curve.highest)))
 
 
 def _ranges(speed: Array, difference: Array, band: Array, width: float) -> tuple[SpeedRange, ...]:
-    """Stretches in which the difference stays beyond its band on one side, a quarter window or longer."""
+    """Return the ranges in which the difference stays outside its band on one side, a quarter window or longer."""
     side = np.where(np.abs(difference) > band, np.sign(difference), 0.0)
-    found = []
+    ranges = []
     start = 0
     for k in range(1, speed.size + 1):
         if k < speed.size and side[k] == side[start]:
@@ -381,6 +381,6 @@ def _ranges(speed: Array, difference: Array, band: Array, width: float) -> tuple
         low, high = float(speed[start]), float(speed[k - 1])
         if side[start] != 0 and high - low >= width / 4 * (1 - 1e-9):
             mean = float(np.trapezoid(difference[start:k], speed[start:k])) / (high - low)
-            found.append(SpeedRange(low, high, mean))
+            ranges.append(SpeedRange(low, high, mean))
         start = k
-    return tuple(found)
+    return tuple(ranges)

@@ -1,4 +1,4 @@
-"""Physical constants, and conversions to SI: each stands here once.
+"""Physical constants, and conversions to SI.
 
 Source: NIST SP 811 (2008), appendix B, unless a constant names its own.
 """

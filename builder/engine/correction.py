@@ -34,12 +34,12 @@ class StandardLimit:
     text: Callable[[float], str]
 
     def violation(self, air: Air) -> str | None:
-        """One plain sentence if the air lies outside this limit, else None."""
+        """Return one plain sentence if the air lies outside this limit, else None."""
         value = self.quantity(air)
-        hair = _ROUNDING * max(abs(self.lowest), abs(self.highest))
-        if value < self.lowest - hair:
+        rounding = _ROUNDING * max(abs(self.lowest), abs(self.highest))
+        if value < self.lowest - rounding:
             return f"{self.name} {self.text(value)} is below {self.text(self.lowest)}"
-        if value > self.highest + hair:
+        if value > self.highest + rounding:
             return f"{self.name} {self.text(value)} is above {self.text(self.highest)}"
         return None
 
@@ -60,7 +60,7 @@ class Standard:
     """How the engine breathes, for a standard whose factor has an exponent of the engine's own."""
 
     def factor(self, air: Air) -> float:
-        """What observed power and torque are multiplied by [-].
+        """Return what observed power and torque are multiplied by [-].
 
         Raises ValueError for air that cannot be (vapour at or above the whole pressure, no temperature).
         """
@@ -68,7 +68,7 @@ class Standard:
         return self.function(air)
 
     def outside(self, air: Air) -> tuple[str, ...]:
-        """What lies outside the standard's own range, one plain sentence each; empty when all is within."""
+        """Return what lies outside the standard's own range, one plain sentence each; empty when all is within."""
         broken = [sentence for limit in self.limits if (sentence := limit.violation(air)) is not None]
         if self.factor_limits is not None:
             low, high = self.factor_limits
@@ -95,7 +95,7 @@ def _dry_pressure_limit(lowest: float, highest: float) -> StandardLimit:
 
 
 def sae_j1349_factor(dry_pressure: Value, temperature: Value) -> Value:
-    """SAE J1349 factor for a spark-ignition engine without supercharger [-].
+    """Return the SAE J1349 factor for a spark-ignition engine without supercharger [-].
 
     1.180 (99 kPa/Pd) sqrt(T/298.15 K) - 0.180; it takes a mechanical efficiency of 85 % for granted.
     Shapes: dry-air pressure [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for
@@ -107,7 +107,7 @@ def sae_j1349_factor(dry_pressure: Value, temperature: Value) -> Value:
 
 
 def iso_1585_factor(dry_pressure: Value, temperature: Value) -> Value:
-    """ISO 1585 and UN Regulation 85 factor for a spark-ignition engine [-] = (99 kPa/Pd)^1.2 (T/298 K)^0.6.
+    """Return the ISO 1585 and UN Regulation 85 factor for a spark-ignition engine [-] = (99 kPa/Pd)^1.2 (T/298 K)^0.6.
 
     Shapes: dry-air pressure [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for
     either at zero or less. Range: 15..35 C, 80..110 kPa, factor 0.93..1.07.
@@ -118,7 +118,7 @@ def iso_1585_factor(dry_pressure: Value, temperature: Value) -> Value:
 
 
 def sae_j607_factor(dry_pressure: Value, temperature: Value) -> Value:
-    """SAE J607 factor, withdrawn but still asked for [-] = (29.92 inHg/Pd) sqrt(T/519.67 R).
+    """Return the SAE J607 factor, withdrawn but still asked for [-] = (29.92 inHg/Pd) sqrt(T/519.67 R).
 
     Shapes: dry-air pressure [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for
     either at zero or less. Range: none stated. Source: SAE J607 (withdrawn).
@@ -129,7 +129,7 @@ def sae_j607_factor(dry_pressure: Value, temperature: Value) -> Value:
 
 
 def din_70020_factor(pressure: Value, temperature: Value) -> Value:
-    """DIN 70020 factor, withdrawn [-] = (101.3 kPa/P) sqrt(T/293 K), with the whole pressure, vapour and all.
+    """Return the DIN 70020 factor, withdrawn [-] = (101.3 kPa/P) sqrt(T/293 K), with the vapour in the pressure.
 
     Shapes: barometer [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for either at
     zero or less. Range: none stated. Source: DIN 70020 (withdrawn).
@@ -147,7 +147,7 @@ def compression_ignition_factor(
     turbocharged: bool = False,
     lowest_fuel: float = 40.0,
 ) -> Value:
-    """UN Regulation 85 factor for a compression-ignition engine [-] = fa^fm.
+    """Return the UN Regulation 85 factor for a compression-ignition engine [-] = fa^fm.
 
     fa = (99/Pd)(T/298)^0.7 naturally aspirated or mechanically supercharged, (99/Pd)^0.7 (T/298)^1.5
     turbocharged; fm = 0.036 qc - 1.14, qc = fuel per litre and cycle over the boost pressure ratio, held at
@@ -177,7 +177,7 @@ def compression_ignition(
     turbocharged: bool = False,
     lowest_fuel: float = 40.0,
 ) -> Standard:
-    """The standard for one compression-ignition engine, whose fuelling [mg/(l cycle)] sets its engine factor.
+    """Return the standard for one compression-ignition engine, whose fuel [mg/(l cycle)] sets its engine factor.
 
     Raises ValueError for fuel or a pressure ratio of zero or less. The limits of temperature (10..40 C) and
     pressure (80..110 kPa) are from memory. Source: UN Regulation 85, Annex 5.
@@ -259,10 +259,10 @@ STANDARDS: Mapping[str, Standard] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """From the standard the readings are in to the one that is wanted: one factor, never two.
+    """From the standard the readings are in to the target: one factor, never two.
 
-    ``divided_out`` was applied before the readings were written down; ``put_in`` belongs to the wanted
-    standard; readings times ``factor`` are in the wanted standard.
+    ``stated_factor`` was applied before the readings were written down; ``target_factor`` belongs to the target
+    standard; readings times ``factor`` are in the target standard.
     """
 
     stated: Standard
@@ -277,12 +277,12 @@ class Correction:
         return self.target_factor / self.stated_factor
 
     def apply(self, readings: Value) -> Value:
-        """The readings in the wanted standard, same shape and unit as given."""
+        """Return the readings in the target standard, same shape and unit as given."""
         return unwrap_scalar(np.asarray(readings, dtype=np.float64) * self.factor)
 
 
 def correct(air: Air, stated: Standard, target: Standard) -> Correction:
-    """How to move readings taken in this air from the standard they are stated in to the wanted one.
+    """Return how readings taken in this air move from the standard they are stated in to the target.
 
     The same standard on both sides is a factor of exactly one, whatever the air. Raises ValueError for air
     that cannot be, or a stated factor of zero or less (dividing it out would mean nothing).

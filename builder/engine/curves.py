@@ -1,6 +1,6 @@
 """A pull becomes a curve: readings at uneven speeds, smoothed onto a grid that all pulls share.
 
-How it is smoothed is told in :mod:`builder.engine.smoothing`. Beyond the logged speeds there is no curve.
+How it is smoothed: see :mod:`builder.engine.smoothing`. Beyond the logged speeds there is no curve.
 Speeds are in [rev/s] and widths too; the defaults are written here in rev/min. Values are in any unit.
 """
 
@@ -67,25 +67,25 @@ class Curve:
         return self.ends[1][0]
 
     def points(self) -> tuple[Array, Array]:
-        """The smoothed curve with both ends: increasing speeds [rev/s] and values."""
+        """Return the smoothed curve with both ends: increasing speeds [rev/s] and values."""
         inner = (self.speed > self.lowest) & (self.speed < self.highest)
         low, high = self.ends
         tail = [high] if high[0] > low[0] else []
-        speed = np.concatenate([[low[0]], self.speed[inner], [each[0] for each in tail]])
-        return speed, np.concatenate([[low[1]], self.value[inner], [each[1] for each in tail]])
+        speed = np.concatenate([[low[0]], self.speed[inner], [end[0] for end in tail]])
+        return speed, np.concatenate([[low[1]], self.value[inner], [end[1] for end in tail]])
 
     def at(self, speed: npt.ArrayLike) -> Array:
-        """The smoothed curve at any speeds [rev/s], between points by a straight line; NaN outside."""
-        known, value = self.points()
-        wanted = np.asarray(speed, dtype=np.float64)
-        hair = 1e-9 * max(self.highest, 1.0)
-        inside = (wanted >= self.lowest - hair) & (wanted <= self.highest + hair)
-        return np.where(inside, np.interp(wanted, known, value), np.nan)
+        """Return the smoothed curve at any speeds [rev/s], between points by a straight line; NaN outside."""
+        known_speed, value = self.points()
+        target = np.asarray(speed, dtype=np.float64)
+        rounding = 1e-9 * max(self.highest, 1.0)
+        inside = (target >= self.lowest - rounding) & (target <= self.highest + rounding)
+        return np.where(inside, np.interp(target, known_speed, value), np.nan)
 
 
 @dataclass(frozen=True, slots=True)
 class CurvePeak:
-    """The highest point of the smoothed curve and, beside it, of the rows as logged. Speeds [rev/s].
+    """The highest point of the smoothed curve and of the rows as logged. Speeds [rev/s].
 
     ``at_end`` says that the curve was still rising when the log ended (or already falling when it began):
     the engine's own peak may lie outside the logged speeds.
@@ -99,7 +99,7 @@ class CurvePeak:
 
 
 def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, step: float = STEP) -> Curve:
-    """One channel of a pull as a curve on the common grid.
+    """Return one channel of a pull as a curve on the common grid.
 
     Rows are sorted by speed; rows at one speed become their mean (in a crowded log, rows within a sixteenth of
     the width); isolated spikes of one or two rows are set aside; the rest is smoothed with a local quadratic
@@ -121,16 +121,16 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
     if speeds.size == 0:
         raise ValueError("no row has both a speed and a value")
     spike = _spikes(speeds, values, width)
-    kept_speed, kept_value = (speeds[~spike], values[~spike]) if spike.any() else (speeds, values)
-    x, y, count = merge_duplicates(kept_speed, kept_value, _same_speed_distance(kept_speed, width), width * _SAME_SPEED)
+    used_speed, used_value = (speeds[~spike], values[~spike]) if spike.any() else (speeds, values)
+    x, y, count = merge_duplicates(used_speed, used_value, _same_speed_distance(used_speed, width), width * _SAME_SPEED)
     lone = lone_readings(x, y, width) if speeds.size > _FEW_ROWS else np.zeros(x.size, dtype=bool)
     spike_speed = np.concatenate([speeds[spike], x[lone]])
     spike_value = np.concatenate([values[spike], y[lone]])
     x, y, count = x[~lone], y[~lone], count[~lone]
-    highest = int(np.argmax(kept_value))
-    # Readings set aside at an end take the curve's end with them: beyond the last reading kept there is no curve.
-    low = max(float(kept_speed.min()), float(x[0]) - width * CELL)
-    high = min(float(kept_speed.max()), float(x[-1]) + width * CELL)
+    highest = int(np.argmax(used_value))
+    # Readings set aside at an end take the curve's end with them: beyond the last reading used there is no curve.
+    low = max(float(used_speed.min()), float(x[0]) - width * CELL)
+    high = min(float(used_speed.max()), float(x[-1]) + width * CELL)
     grid = common_grid(low, high, step)
     where = np.concatenate([[low], grid, [high]])
     smoothed = _shared_rows(x.tobytes(), count.tobytes(), where.tobytes(), width) @ y
@@ -144,8 +144,8 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
         count,
         spike_speed,
         spike_value,
-        float(kept_speed[highest]),
-        float(kept_value[highest]),
+        float(used_speed[highest]),
+        float(used_value[highest]),
         width,
         step,
         speeds.size,
@@ -154,13 +154,13 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
 
 @lru_cache(maxsize=8)
 def _shared_rows(speeds: bytes, counts: bytes, where: bytes, width: float) -> Array:
-    """The smoother as a matrix; kept, because all channels of a pull share it."""
+    """Return the smoother as a matrix; cached, because all channels of a pull share it."""
     weight = reading_weight(np.frombuffer(counts))
     return smoother_rows(np.frombuffer(speeds), np.frombuffer(where), width, weight, beyond=width * CELL)[0]
 
 
 def _spikes(speeds: Array, values: Array, width: float) -> npt.NDArray[np.bool_]:
-    """Rows that stand alone: judged by the curve through their neighbours, in a long log by the rows around."""
+    """Return the isolated rows: judged by the curve through their neighbours, in a long log by the rows around."""
     if speeds.size > _FEW_ROWS:
         return spikes(values)
     x, y, _ = merge_duplicates(speeds, values)
@@ -168,14 +168,14 @@ def _spikes(speeds: Array, values: Array, width: float) -> npt.NDArray[np.bool_]
 
 
 def _same_speed_distance(speeds: Array, width: float) -> float:
-    """Width of the cells whose rows become one reading: none where the rows stand apart."""
+    """Return the width of the cells whose rows become one reading: zero where the rows are far enough apart."""
     if speeds.size < 2 or speeds.size > 20 * _FEW_ROWS:
         return width * CELL if speeds.size > 1 else 0.0
     return width * CELL if float(np.median(np.diff(np.sort(speeds)))) < width * CROWDED else 0.0
 
 
 def reading_weight(count: Array) -> Array:
-    """How much each reading weighs in the smoother: a mean of many rows more than one of few, but levelling off.
+    """Return the weight of each reading in the smoother: a mean of many rows more than one of few, levelling off.
 
     A long hold at one speed must not rule its neighbours. Shape: (readings,), rows each stands for.
     """
@@ -183,7 +183,7 @@ def reading_weight(count: Array) -> Array:
 
 
 def common_grid(lowest: float, highest: float, step: float = STEP) -> Array:
-    """Whole multiples of the step from the lowest to the highest speed: the same points for every pull.
+    """Return the whole multiples of the step from the lowest to the highest speed: the same points for every pull.
 
     Shape: (points,), empty where no multiple lies between; speeds and step [rev/s]. Raises ValueError for a
     step of zero or less.
@@ -194,7 +194,7 @@ def common_grid(lowest: float, highest: float, step: float = STEP) -> Array:
 
 
 def map_curve(source: Curve, function: Callable[[Array, Array], Array]) -> Curve:
-    """The same pull with every value changed: ``change(speed [rev/s], value)`` gives the new values.
+    """Return the same pull with every value changed by ``function(speed [rev/s], value)``.
 
     The smoothed curve is changed, not smoothed anew: power is made from torque by 2 pi n T, a corrected curve
     by a factor. The highest row is looked up again among the readings, because another may now be it.
@@ -218,9 +218,9 @@ def map_curve(source: Curve, function: Callable[[Array, Array], Array]) -> Curve
 
 
 def peak(source: Curve) -> CurvePeak:
-    """Highest point of the smoothed curve, found between grid points by the parabola through the top three.
+    """Return the highest point of the smoothed curve, by the parabola through the top three grid points.
 
-    Beside it the highest row as logged. Unit: as the curve's values; speeds [rev/s].
+    With it the highest row as logged. Unit: as the curve's values; speeds [rev/s].
     """
     speed, value = source.points()
     top = int(np.argmax(value))
@@ -236,15 +236,15 @@ def peak(source: Curve) -> CurvePeak:
 
 
 def overlap(curves: Iterable[Curve], low: float = -np.inf, high: float = np.inf) -> tuple[float, float] | None:
-    """The speeds [rev/s] that all the curves and the stated range have in common, or None if there are none."""
-    kept = list(curves)
-    low = max([low, *(each.lowest for each in kept)])
-    high = min([high, *(each.highest for each in kept)])
+    """Return the speeds [rev/s] that all the curves and the stated range have in common, or None if there are none."""
+    pulls = list(curves)
+    low = max([low, *(pull.lowest for pull in pulls)])
+    high = min([high, *(pull.highest for pull in pulls)])
     return (low, high) if low < high else None
 
 
 def area_under(source: Curve, low: float | None = None, high: float | None = None) -> float:
-    """Area under the smoothed curve over a range of speeds, in the curve's unit times [rev/s].
+    """Return the area under the smoothed curve over a range of speeds, in the curve's unit times [rev/s].
 
     ``low`` and ``high`` [rev/s] default to the logged ends. By the trapezoid rule between the points of the
     curve. NaN where the range leaves the logged speeds: nothing is extrapolated. Raises ValueError if the range
@@ -261,7 +261,7 @@ def area_under(source: Curve, low: float | None = None, high: float | None = Non
 
 
 def mean_over(source: Curve, low: float | None = None, high: float | None = None) -> float:
-    """Mean of the smoothed curve over a range of speeds, in the curve's unit: area over width.
+    """Return the mean of the smoothed curve over a range of speeds, in the curve's unit: area over width.
 
     Arguments, NaN and errors as :func:`area_under`.
     """
@@ -271,7 +271,7 @@ def mean_over(source: Curve, low: float | None = None, high: float | None = None
 
 
 def torque_band(torque: Curve, share: float = 0.9) -> tuple[tuple[float, float], ...]:
-    """Ranges of speed [rev/s] in which the smoothed curve is at least ``share`` of its peak.
+    """Return the ranges of speed [rev/s] in which the smoothed curve is at least ``share`` of its peak.
 
     One range for most engines, more where the curve dips in between; crossings by a straight line between
     points. Raises ValueError unless the share lies between 0 and 1 and the peak is above zero.
@@ -299,10 +299,10 @@ def torque_band(torque: Curve, share: float = 0.9) -> tuple[tuple[float, float],
 
 
 def rate_of_change(time: npt.ArrayLike, speed: npt.ArrayLike, width: float) -> Array:
-    """How fast the speed changes at each row [rev/s2]: the slope of the local quadratic over time.
+    """Return how fast the speed changes at each row [rev/s2]: the slope of the local quadratic over time.
 
     Shapes: ``time`` [s] and ``speed`` [rev/s] (rows,), ``width`` of the window [s], wide enough to hold some
-    rows and short beside the sweep. NaN where the time or speed is. Raises ValueError if fewer than two rows
+    rows and short against the sweep. NaN where the time or speed is. Raises ValueError if fewer than two rows
     are finite, or for a width of zero or less. Source: Savitzky and Golay 1964.
     """
     times = np.asarray(time, dtype=np.float64).ravel()

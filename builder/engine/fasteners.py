@@ -24,7 +24,7 @@ Source: Machinery's Handbook, accuracy of bolt preload application methods (from
 STEEL_MODULUS = 207e9
 """Young's modulus of steel [Pa]. Source: Shigley, Mechanical Engineering Design."""
 
-_THREAD_HALF_ANGLE = np.radians(30)  # of the ISO metric and the unified thread alike
+_THREAD_HALF_ANGLE = np.radians(30)  # of both the ISO metric and the unified thread
 _COLLAR_DIAMETER = 1.25  # mean diameter of head or nut face over nominal diameter (Shigley)
 
 # Stress area over diameter squared, for coarse to fine threads of 6 to 20 mm (ISO 898-1, ASME B1.1).
@@ -43,7 +43,7 @@ class TorqueBand:
 
 
 def fastener_preload(torque: Value, nut_factor: Value, diameter: Value) -> Value:
-    """Clamping force of a fastener [N], estimated = T/(K d).
+    """Return the clamping force of a fastener [N], estimated = T/(K d).
 
     Shapes: torque [N m], nut_factor [1] and nominal diameter [m] broadcast together. Raises ValueError for
     a nut factor or diameter of zero or less, or a negative torque. Range: within the elastic part; see
@@ -55,7 +55,7 @@ def fastener_preload(torque: Value, nut_factor: Value, diameter: Value) -> Value
 
 
 def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_friction: Value) -> Value:
-    """Nut factor K [1] of a 60 degree thread from its friction coefficients.
+    """Return the nut factor K [1] of a 60 degree thread from its friction coefficients.
 
     = dm/(2d) (tan l + f sec a)/(1 - f tan l sec a) + 0.625 fc, with mean diameter dm = d - 0.6495 p, lead
     angle l and half the thread angle a. Shapes: diameter and pitch [m], friction [1] broadcast together.
@@ -75,7 +75,7 @@ def nut_factor(diameter: Value, pitch: Value, thread_friction: Value, face_frict
 
 
 def tensile_stress_area(diameter: Value, pitch: Value, thread: Literal["metric", "unified"] = "metric") -> Value:
-    """Area of a threaded part that carries the load [m2] = pi/4 (d - c p)^2.
+    """Return the area of a threaded part that carries the load [m2] = pi/4 (d - c p)^2.
 
     c is 0.9382 for ISO metric and 0.9743 for unified threads, whose roots are cut deeper. Shapes: diameter
     and pitch [m] broadcast together. Raises ValueError for a dimension of zero or less, or a pitch too
@@ -95,7 +95,7 @@ def preload_from_stretch(
     stress_area: Value,
     modulus: float = STEEL_MODULUS,
 ) -> Value:
-    """Clamping force of a bolt [N] from its measured stretch = E d/(lS/AS + lT/AT).
+    """Return the clamping force of a bolt [N] from its measured stretch = E d/(lS/AS + lT/AT).
 
     The plain shank and the thread that stretches with it are springs in a row; a length of zero leaves one
     of them out. Shapes: stretch, shank_length, shank_diameter and thread_length [m] and stress_area [m2] (see
@@ -112,9 +112,9 @@ def preload_from_stretch(
 
 
 def plausible_torque(diameter: Value) -> TorqueBand:
-    """Torque [N m] that a fastener of this size could be given, from the softest snug to the strongest.
+    """Return the torques [N m] that a fastener of this size could be given, from the softest to the strongest.
 
-    A wide band, over strength, thread and lubricant: what lies outside is a slip of the pen or of the unit,
+    A wide band, over strength, thread and lubricant: what lies outside is a mistake in writing or in the unit,
     what lies inside need not be right. Shape: as the nominal diameter [m]. Raises ValueError for a diameter
     of zero or less. Range: solid screws, bolts and studs of 5 to 25 mm; not for hollow or sealing threads
     (spark plugs, pipe plugs, banjo bolts), nor for set screws.

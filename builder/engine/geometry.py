@@ -16,7 +16,7 @@ from builder.engine.validation import Value, reject_if, require_not_negative, re
 
 
 def swept_volume(bore: Value, stroke: Value) -> Value:
-    """Volume swept by one piston [m3] = pi/4 B^2 S.
+    """Return the volume swept by one piston [m3] = pi/4 B^2 S.
 
     Shapes: inputs [m] broadcast together. Raises ValueError for a bore or stroke of zero or less.
     Range: any; an offset pin adds a few parts in a hundred thousand, left out as the trade does.
@@ -27,7 +27,7 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
 
 
 def displacement(swept_volume: Value, cylinders: int) -> Value:
-    """Volume swept by all pistons [m3] = N * swept volume; any number of cylinders, even or odd.
+    """Return the volume swept by all pistons [m3] = N * swept volume; for any number of cylinders.
 
     Shape: as swept_volume [m3] (with one for each cylinder the result is one for each too, as if all were
     alike: take the mean first). Raises ValueError for a swept volume of zero or less, or for a number of
@@ -43,7 +43,7 @@ def displacement(swept_volume: Value, cylinders: int) -> Value:
 
 
 def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
-    """Bore over stroke [1]. Shapes: inputs [m] broadcast together.
+    """Return the bore over the stroke [1]. Shapes: inputs [m] broadcast together.
 
     Raises ValueError for a bore or stroke of zero or less. Source: Heywood ch. 2.
     """
@@ -52,7 +52,7 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
 
 
 def rod_ratio(rod: Value, stroke: Value) -> Value:
-    """Rod length, centre to centre, over stroke [1]. Shapes: inputs [m] broadcast together.
+    """Return the rod length, centre to centre, over the stroke [1]. Shapes: inputs [m] broadcast together.
 
     Raises ValueError for a rod no longer than half the stroke: such a crank cannot turn.
     Range: 1.4 to 2.2 in running engines. Source: Heywood ch. 2.
@@ -69,9 +69,9 @@ def rod_ratio(rod: Value, stroke: Value) -> Value:
 
 
 def deck_clearance(deck_height: Value, stroke: Value, rod: Value, compression_height: Value) -> Value:
-    """Piston crown below the deck at TDC [m] = deck height - (S/2 + L + compression height).
+    """Return the piston crown below the deck at TDC [m] = deck height - (S/2 + L + compression height).
 
-    Negative when the crown stands proud of the deck. Shapes: inputs [m] broadcast together.
+    Negative when the crown is above the deck. Shapes: inputs [m] broadcast together.
     Raises ValueError for a length of zero or less, or a rod no longer than half the stroke.
     Range: no pin offset (1 mm of it lowers the crown by some 0.003 mm).
     Source: geometry.
@@ -82,9 +82,9 @@ def deck_clearance(deck_height: Value, stroke: Value, rod: Value, compression_he
 
 
 def compression_height_from_deck(deck_height: Value, stroke: Value, rod: Value, deck_clearance: Value) -> Value:
-    """Compression height the piston must have [m] for the deck clearance that was measured.
+    """Return the compression height the piston must have [m] for the deck clearance that was measured.
 
-    What :func:`deck_clearance` undone: a piston made short is found this way without taking it out.
+    The inverse of :func:`deck_clearance`: it finds a piston that is too short without taking it out.
     Shapes: inputs [m] broadcast together. Raises ValueError for impossible geometry. Source: geometry.
     """
     require_positive(deck_height=deck_height)
@@ -103,9 +103,9 @@ def compression_height_from_deck(deck_height: Value, stroke: Value, rod: Value, 
 
 
 def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
-    """Squish distance, crown to head [m] = deck clearance + compressed gasket thickness.
+    """Return the squish distance, crown to head [m] = deck clearance + compressed gasket thickness.
 
-    Negative when the crown stands above the head's face: only a head that is recessed there can take it.
+    Negative when the crown is above the head's face, for which the head must be recessed there.
     Shapes: inputs [m] broadcast together. Raises ValueError for a negative gasket thickness.
     Range: as assembled, cold and still; at speed the rod stretches and the piston rocks.
     Source: common practice for the name, no source; geometry.
@@ -115,7 +115,7 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
 
 
 def gasket_volume(gasket_bore: Value, gasket_thickness: Value) -> Value:
-    """Volume inside the head gasket's bore [m3] = pi/4 Bg^2 tg, compressed thickness.
+    """Return the volume inside the head gasket's bore [m3] = pi/4 Bg^2 tg, compressed thickness.
 
     Shapes: inputs [m] broadcast together. Raises ValueError for a bore of zero or less or a negative
     thickness. Range: a round gasket bore; a shaped one is better poured. Source: geometry.
@@ -126,7 +126,7 @@ def gasket_volume(gasket_bore: Value, gasket_thickness: Value) -> Value:
 
 
 def deck_volume(bore: Value, deck_clearance: Value) -> Value:
-    """Volume between a flat crown and the deck [m3] = pi/4 B^2 * deck clearance; negative when proud.
+    """Return the volume between a flat crown and the deck [m3] = pi/4 B^2 * deck clearance; negative above it.
 
     Also the volume that a piston whose compression height is off by a length gains: a piston that sits
     lower by d adds ``deck_volume(bore, d)``. Shapes: inputs [m] broadcast together.
@@ -137,7 +137,7 @@ def deck_volume(bore: Value, deck_clearance: Value) -> Value:
 
 
 def top_land_volume(bore: Value, land_diameter: Value, land_height: Value) -> Value:
-    """Crevice between the piston's top land and the bore, down to the top ring [m3].
+    """Return the crevice between the piston's top land and the bore, down to the top ring [m3].
 
     = pi/4 (B^2 - D^2) h. Shapes: inputs [m] broadcast together. Raises ValueError for a length of zero or
     less, or a land as large as the bore or larger. Range: a plain ring-shaped gap. Source: geometry.
@@ -159,10 +159,10 @@ def clearance_volume(
     crown_volume: Value,
     top_land_volume: Value = 0.0,
 ) -> Value:
-    """Volume left above the piston at TDC [m3]: chamber + gasket + deck + crown + top land.
+    """Return the volume left above the piston at TDC [m3]: chamber + gasket + deck + crown + top land.
 
     crown_volume counts what the crown takes away from a flat top: dish and valve reliefs positive, dome
-    negative. deck_volume is negative when the crown stands proud. Shapes: inputs [m3] broadcast together.
+    negative. deck_volume is negative when the crown is above the deck. Shapes: inputs [m3] broadcast together.
     Raises ValueError for a chamber of zero or less, a negative gasket or top-land volume, or a sum of zero
     or less. Source: geometry.
     """
@@ -182,7 +182,7 @@ def clearance_volume(
 
 
 def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
-    """Compression ratio of one cylinder [1] = (swept + clearance)/clearance.
+    """Return the compression ratio of one cylinder [1] = (swept + clearance)/clearance.
 
     Shapes: inputs [m3] broadcast together. Raises ValueError for a volume of zero or less.
     Range: the geometric ratio, from dead centre to dead centre. Source: Heywood ch. 2.
@@ -192,7 +192,7 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
 
 
 def clearance_for_ratio(swept_volume: Value, compression_ratio: Value) -> Value:
-    """Clearance volume that gives a compression ratio [m3] = swept/(ratio - 1).
+    """Return the clearance volume that gives a compression ratio [m3] = swept/(ratio - 1).
 
     Shapes: swept_volume [m3] and compression_ratio [1] broadcast together. Raises ValueError for a swept
     volume of zero or less or a ratio of one or less. Source: Heywood ch. 2.
@@ -209,7 +209,7 @@ def crown_volume(
     deck_volume: Value,
     top_land_volume: Value = 0.0,
 ) -> Value:
-    """What is left for the crown [m3] once the other parts are known: dish positive, dome negative.
+    """Return the volume of the crown [m3] from the total and the other parts: dish positive, dome negative.
 
     For a clearance volume that was poured with the engine together, or that follows from a ratio.
     Shapes: inputs [m3] broadcast together. Raises ValueError for a clearance or chamber volume of zero or
@@ -229,7 +229,7 @@ def effective_compression_ratio(
     intake_closes: Value,
     pin_offset: Value = 0.0,
 ) -> Value:
-    """Volume trapped when the intake closes, over the clearance volume [1], by the exact slider-crank.
+    """Return the volume trapped when the intake closes, over the clearance volume [1], by the exact slider-crank.
 
     intake_closes [deg ABDC], negative for closing before BDC (then too the volume at closing counts: what
     the charge is stretched to below that, it regains on the way up). Take it at a stated lift: seat timing

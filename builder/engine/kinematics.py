@@ -80,7 +80,7 @@ def _top(stroke: Value, rod: Value, pin_offset: Value) -> Array:
 
 
 def piston_position(theta: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
-    """Distance of the piston below its TDC [m].
+    """Return the distance of the piston below its TDC [m].
 
     Shapes: all inputs broadcast together. theta [rad], the rest [m]. Raises ValueError if the crank cannot
     turn (rod no longer than half the stroke plus pin offset). Source: Heywood ch. 2.
@@ -91,7 +91,7 @@ def piston_position(theta: Value, stroke: Value, rod: Value, pin_offset: Value =
 
 
 def piston_speed(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0) -> Value:
-    """Speed of the piston [m/s], positive on the way down.
+    """Return the speed of the piston [m/s], positive on the way down.
 
     Shapes: all inputs broadcast together. theta [rad], stroke, rod and pin_offset [m], speed [rev/s].
     Raises ValueError if the crank cannot turn. Range: steady speed. Source: Heywood ch. 2.
@@ -101,7 +101,7 @@ def piston_speed(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offs
 
 
 def piston_acceleration(theta: Value, stroke: Value, rod: Value, speed: Value, pin_offset: Value = 0.0) -> Value:
-    """Acceleration of the piston [m/s2], positive away from the head (so greatest near TDC).
+    """Return the acceleration of the piston [m/s2], positive away from the head (so greatest near TDC).
 
     Shapes: all inputs broadcast together. theta [rad], stroke, rod and pin_offset [m], speed [rev/s].
     Raises ValueError if the crank cannot turn. Range: steady speed. Source: Heywood ch. 2.
@@ -113,7 +113,7 @@ def piston_acceleration(theta: Value, stroke: Value, rod: Value, speed: Value, p
 def cylinder_volume(
     theta: Value, bore: Value, stroke: Value, rod: Value, clearance_volume: Value, pin_offset: Value = 0.0
 ) -> Value:
-    """Volume above the piston [m3] at a crank angle.
+    """Return the volume above the piston [m3] at a crank angle.
 
     Shapes: all inputs broadcast together. theta [rad], bore, stroke, rod and pin_offset [m],
     clearance_volume [m3]. Raises ValueError for impossible geometry. Source: Heywood ch. 2.
@@ -124,7 +124,7 @@ def cylinder_volume(
 
 
 def bottom_dead_centre(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
-    """Crank angle after TDC [rad] at which the piston is lowest: pi, unless the pin is offset.
+    """Return the crank angle after TDC [rad] at which the piston is lowest: pi, unless the pin is offset.
 
     Shapes: all inputs [m] broadcast together. Raises ValueError if the crank cannot turn. Source: geometry.
     """
@@ -134,7 +134,7 @@ def bottom_dead_centre(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Va
 
 
 def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
-    """Crank angle after TDC [rad] at which the piston moves fastest on its way down.
+    """Return the crank angle after TDC [rad] at which the piston moves fastest on its way down.
 
     Shapes: all inputs [m] broadcast together. Raises ValueError if the crank cannot turn.
     Source: the zero of the acceleration between TDC and BDC (geometry).
@@ -142,7 +142,7 @@ def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Valu
     _check(stroke, rod, pin_offset)
     shape = np.broadcast_shapes(np.shape(stroke), np.shape(rod), np.shape(pin_offset))
     last = np.broadcast_to(np.asarray(bottom_dead_centre(stroke, rod, pin_offset)), shape)
-    # Crank and rod stand nearly square to each other there: a start from which a few secants are enough.
+    # Crank and rod are nearly square to each other there: a start from which a few secants are enough.
     before = np.broadcast_to(np.arctan2(2 * np.asarray(rod), np.asarray(stroke)), shape)
     angle, rise_before = before + 0.02, _triangle(before, stroke, rod, pin_offset).second
     for _ in range(8):
@@ -163,7 +163,7 @@ def peak_speed_angle(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Valu
 
 
 def mean_piston_speed(stroke: Value, speed: Value) -> Value:
-    """Mean piston speed [m/s] = 2 S n.
+    """Return the mean piston speed [m/s] = 2 S n.
 
     Shapes: inputs broadcast together. stroke [m], speed [rev/s]. Raises ValueError for a stroke of zero or
     less or a negative speed. Source: Heywood ch. 2.
@@ -174,7 +174,7 @@ def mean_piston_speed(stroke: Value, speed: Value) -> Value:
 
 
 def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod: Value, speed: Value) -> Value:
-    """Force needed to turn the reciprocating mass round at TDC [N] = m (S/2) w^2 (1 + S/(2L)).
+    """Return the force needed to turn the reciprocating mass round at TDC [N] = m (S/2) w^2 (1 + S/(2L)).
 
     Shapes: inputs broadcast together. reciprocating_mass [kg], stroke and rod [m], speed [rev/s].
     Raises ValueError for impossible geometry or a mass of zero or less. Range: no pin offset; gas force,
@@ -194,7 +194,7 @@ def bobweight(
     balance_factor: float,
     oil_mass: Value = 0.0,
 ) -> Value:
-    """Mass to hang on each crankpin for balancing [kg].
+    """Return the mass to hang on each crankpin for balancing [kg].
 
     rotating_mass (big end, its shells) and reciprocating_mass (piston, pin, rings, locks, small end) are
     per rod [kg]; oil_mass [kg] is the allowance for the oil in one crankpin; balance_factor [1] is the part

@@ -30,7 +30,7 @@ class LiftCurve:
     cycle: float = 720.0
 
     def at(self, angle: Value) -> Value:
-        """Lift [m] at crank angles [deg after the TDC of overlap], of any shape; zero where shut.
+        """Return the lift [m] at crank angles [deg after the TDC of overlap], of any shape; zero where shut.
 
         Exact at the known points, approximate between them.
         """
@@ -53,7 +53,7 @@ def lift_curve(
     max_lift: float,
     cycle: float = 720.0,
 ) -> LiftCurve:
-    """A smooth symmetric lift curve through the points of a cam card; approximate between them.
+    """Return a smooth symmetric lift curve through the points of a cam card; approximate between them.
 
     centreline [deg after the TDC of overlap; an exhaust centreline given BTDC is entered negative], lifts
     [m] and durations [deg of crank] of one shape (n,), in any order, n at least 1; max_lift [m]; cycle
@@ -104,7 +104,7 @@ def lift_curve(
 
 
 def flank_slopes(half_angles: Array, lifts: Array) -> Array:
-    """Slopes [m/deg] that make the cubic through falling points smooth and monotone, level at the nose.
+    """Return the slopes [m/deg] that make the cubic through falling points smooth and monotone, level at the nose.
 
     Those of the cubic spline (no jump in curvature), each held to three times the flatter of the straight
     lines beside it, which is what keeps every piece from overshooting.

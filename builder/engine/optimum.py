@@ -18,7 +18,7 @@ SettingVerdict = Literal["optimum", "still rising", "still falling", "no optimum
 
 @dataclass(frozen=True, slots=True)
 class BestSetting:
-    """A parabola through the results of three or more levels of one setting, and what may be said of it.
+    """A parabola through the results of three or more levels of one setting, and the optimum it may name.
 
     value = ``constant`` + ``slope`` x + ``bend`` x^2, by least squares. ``optimum`` and ``optimum_value`` only
     where the verdict is "optimum", else None. ``best_tried`` and ``best_value``: the level that did best, and
@@ -40,12 +40,12 @@ class BestSetting:
     levels: tuple[float, ...]
 
     def at(self, level: float) -> float:
-        """The parabola at a level, for drawing."""
+        """Return the parabola at a level, for a chart."""
         return self.constant + self.slope * level + self.curvature * level**2
 
 
 def best_setting(levels: Sequence[float], values: Sequence[float], noise: float | None = None) -> BestSetting:
-    """The level at which a swept setting (spark advance, jet, lash, tube length) did or would do best.
+    """Return the level at which a setting (spark advance, jet, lash, tube length) did or would do best.
 
     A parabola is fitted by least squares. An optimum is named only where it bends down and its top lies
     between the levels tried or within one step of them (a step is the distance between the two outermost
@@ -95,7 +95,7 @@ def best_setting(levels: Sequence[float], values: Sequence[float], noise: float 
 
 
 def _setting_verdict(bend: float, slope: float, top: float, tried: Array, best: int) -> SettingVerdict:
-    """What may be said: slope and bend of the parabola over the levels scaled to -1..1."""
+    """Return the verdict from slope and curvature of the parabola over the levels scaled to -1..1."""
     if bend < 0:
         if tried[0] - (tried[1] - tried[0]) <= top <= tried[-1] + (tried[-1] - tried[-2]):
             return "optimum"

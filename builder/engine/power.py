@@ -26,7 +26,7 @@ from builder.engine.validation import Value, require_not_negative, require_posit
 
 
 def power(torque: Value, speed: Value) -> Value:
-    """Brake power [W] = 2 pi n T.
+    """Return the brake power [W] = 2 pi n T.
 
     Shapes: torque [N m] and speed [rev/s] broadcast together. Raises ValueError for a negative speed.
     Source: Heywood ch. 2.
@@ -36,7 +36,7 @@ def power(torque: Value, speed: Value) -> Value:
 
 
 def torque(power: Value, speed: Value) -> Value:
-    """Brake torque [N m] = P/(2 pi n).
+    """Return the brake torque [N m] = P/(2 pi n).
 
     Shapes: power [W] and speed [rev/s] broadcast together. Raises ValueError for a speed of zero or less.
     Source: Heywood ch. 2.
@@ -46,7 +46,7 @@ def torque(power: Value, speed: Value) -> Value:
 
 
 def bmep(torque: Value, displacement: Value, revolutions_per_cycle: int = 2) -> Value:
-    """Brake mean effective pressure [Pa] = 2 pi nR T/Vd: 4 pi T/Vd four-stroke, 2 pi T/Vd two-stroke.
+    """Return the brake mean effective pressure [Pa] = 2 pi nR T/Vd: 4 pi T/Vd four-stroke, 2 pi T/Vd two-stroke.
 
     Shapes: torque [N m] and displacement of the whole engine [m3] broadcast together. Raises ValueError for a
     displacement of zero or less or revolutions per cycle other than 1 or 2. Source: Heywood ch. 2.
@@ -62,7 +62,7 @@ def _check_cycle(revolutions_per_cycle: int) -> None:
 
 
 def specific_torque(torque: Value, displacement: Value) -> Value:
-    """Torque per volume swept [N m/m3]; times 1e-3 it is N m per litre.
+    """Return the torque per volume swept [N m/m3]; times 1e-3 it is N m per litre.
 
     Shapes: torque [N m] and displacement [m3] broadcast together. Raises ValueError for a displacement of
     zero or less. Source: Heywood ch. 2.
@@ -72,7 +72,7 @@ def specific_torque(torque: Value, displacement: Value) -> Value:
 
 
 def specific_power(power: Value, displacement: Value) -> Value:
-    """Power per volume swept [W/m3]; times 1e-6 it is kW per litre.
+    """Return the power per volume swept [W/m3]; times 1e-6 it is kW per litre.
 
     Shapes: power [W] and displacement [m3] broadcast together. Raises ValueError for a displacement of zero
     or less. Source: Heywood ch. 2.
@@ -82,7 +82,7 @@ def specific_power(power: Value, displacement: Value) -> Value:
 
 
 def bsfc(fuel_flow: Value, power: Value) -> Value:
-    """Brake specific fuel consumption [kg/J] = mf/P; times 3.6e9 it is g/(kW h).
+    """Return the brake specific fuel consumption [kg/J] = mf/P; times 3.6e9 it is g/(kW h).
 
     Shapes: fuel mass flow [kg/s] and power [W] broadcast together; where the power is zero or less (coasting)
     the result is NaN. Raises ValueError for a negative fuel flow. Source: Heywood ch. 2.
@@ -93,11 +93,11 @@ def bsfc(fuel_flow: Value, power: Value) -> Value:
 
 
 def brake_thermal_efficiency(power: Value, fuel_flow: Value, heating_value: Value) -> Value:
-    """Brake thermal efficiency [-] = P/(mf LHV).
+    """Return the brake thermal efficiency [-] = P/(mf LHV).
 
     Shapes: power [W], fuel mass flow [kg/s] and lower heating value [J/kg] broadcast together; NaN where no
     fuel flows. Raises ValueError for a negative fuel flow or a heating value of zero or less.
-    Range: a value above 0.5 is a slip in the log, not an engine. Source: Heywood ch. 2.
+    Range: a value above 0.5 is a mistake in the log, not an engine. Source: Heywood ch. 2.
     """
     require_not_negative(fuel_flow=fuel_flow)
     require_positive(heating_value=heating_value)
@@ -106,7 +106,7 @@ def brake_thermal_efficiency(power: Value, fuel_flow: Value, heating_value: Valu
 
 
 def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
-    """Torque that the rotating parts themselves take up while the speed rises [N m] = J dw/dt.
+    """Return the torque that the rotating parts themselves take up while the speed rises [N m] = J dw/dt.
 
     Added to the torque at the brake it gives the torque of the engine at that speed. Shapes: moment of
     inertia of everything that turns with the crank [kg m2] and rate of change of speed [rev/s2] broadcast

@@ -2,7 +2,7 @@
 
 A dyno that logs against time also logs what is not the pull: the run-up to the starting speed, the wait with
 the throttle open while the brake holds, the coast-down. They must not be smoothed into the curve. What is
-left out is told in plain words.
+left out is listed as text.
 
 Speed is in [rev/s], torque [N m] and time [s]; time may be missing, then rows stand for it. Source: common
 practice, no source; the thresholds are named below.
@@ -30,7 +30,7 @@ STEADY_SHARE = 0.6
 FEWEST_STEPS = 3
 #: Without time, rows further apart than this share of all speeds are readings, not a log.
 JUMP = 0.04
-#: A stretch that covers less than this share of all speeds, and is short beside its neighbour, is its neighbour's.
+#: A stretch that covers less than this share of all speeds, and is shorter than its neighbour, joins it.
 SHORT_RUN = 0.08
 #: Long logs are looked at in this many blocks of rows.
 _BLOCKS = 20_000
@@ -43,7 +43,7 @@ _IDLE, _RUN_UP, _HOLD, _RISE, _FALL = range(5)
 class ExcludedRows:
     """A stretch of rows that is not part of the pull: what it is, which rows (from 0, last not included).
 
-    ``from_speed`` and ``to_speed`` [rev/s]; ``seconds`` it lasted, None where the log has no time.
+    ``from_speed`` and ``to_speed`` [rev/s]; ``seconds`` it duration, None where the log has no time.
     """
 
     part: Part
@@ -57,15 +57,15 @@ class ExcludedRows:
     def text(self) -> str:
         """The stretch in plain words, speeds in rev/min."""
         rows = self.stop - self.start
-        lasted = f"{rows} row{'s' if rows != 1 else ''}"
+        duration = f"{rows} row{'s' if rows != 1 else ''}"
         if self.seconds is not None:
-            lasted += f", {self.seconds:.1f} s"
+            duration += f", {self.seconds:.1f} s"
         low, high = 60 * self.from_speed, 60 * self.to_speed
         if self.part == "not a number":
-            return f"{lasted} without a speed or torque"
+            return f"{duration} without a speed or torque"
         if self.part in ("steady hold", "idle", "between steps"):
-            return f"{self.part} near {(low + high) / 2:.0f} rev/min ({lasted})"
-        return f"{self.part} from {low:.0f} to {high:.0f} rev/min ({lasted})"
+            return f"{self.part} near {(low + high) / 2:.0f} rev/min ({duration})"
+        return f"{self.part} from {low:.0f} to {high:.0f} rev/min ({duration})"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,7 +73,7 @@ class Segment:
     """Which rows of a log are the pull.
 
     ``mask`` (rows,) is true for them. For a sweep they are one stretch, ``start`` to ``stop`` (not included).
-    ``kind`` says how the log was made; ``left_out`` tells the other rows, in the order logged.
+    ``kind`` says how the log was made; ``excluded`` lists the other rows, in the order logged.
     """
 
     kind: Kind
@@ -85,7 +85,7 @@ class Segment:
     @property
     def excluded_texts(self) -> tuple[str, ...]:
         """What was left out, one plain phrase for each stretch."""
-        return tuple(each.text for each in self.excluded)
+        return tuple(rows.text for rows in self.excluded)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,11 +103,11 @@ class _Trace:
 def loaded_part(
     speed: npt.ArrayLike, torque: npt.ArrayLike | None = None, time: npt.ArrayLike | None = None
 ) -> Segment:
-    """The rows in which the loaded engine gains speed (a sweep) or holds its speeds (a step test).
+    """Return the rows in which the loaded engine gains speed (a sweep) or holds its speeds (a step test).
 
     Of several rising parts the one that spans most speed under load is the pull. A log without time whose
-    speed never stands still is taken as rows per speed, each row a reading, and kept whole. Rows without a
-    speed or torque are left out. If nothing rises under load, every finite row is kept and nothing is guessed.
+    speed is never constant is taken as rows per speed, each row a reading, and used in full. Rows without a
+    speed or torque are left out. If nothing rises under load, every finite row is used and nothing is guessed.
 
     Shapes: ``speed`` [rev/s], ``torque`` [N m] or None, ``time`` [s] or None, (rows,) in the order logged.
     Raises ValueError if the lengths differ or no row has a speed. Range: from one row to some millions.
@@ -116,9 +116,9 @@ def loaded_part(
     speeds = np.asarray(speed, dtype=np.float64).ravel()
     torques = None if torque is None else np.asarray(torque, dtype=np.float64).ravel()
     times = None if time is None else np.asarray(time, dtype=np.float64).ravel()
-    for name, each in (("torque", torques), ("time", times)):
-        if each is not None and each.size != speeds.size:
-            raise ValueError(f"the {name} has {each.size} rows, the speed {speeds.size}")
+    for name, column in (("torque", torques), ("time", times)):
+        if column is not None and column.size != speeds.size:
+            raise ValueError(f"the {name} has {column.size} rows, the speed {speeds.size}")
     finite = np.isfinite(speeds)
     if torques is not None:
         finite &= np.isfinite(torques)
@@ -142,17 +142,17 @@ def loaded_part(
     lengths = np.diff(np.append(trace.first, trace.rows))
     mask[index] = np.repeat(chosen, lengths)
     rows = np.flatnonzero(mask)
-    left = _excluded_rows(trace, labels, chosen, kind, index)
-    return Segment(kind, mask, int(rows[0]), int(rows[-1]) + 1, left + _excluded_not_finite(finite))
+    excluded = _excluded_rows(trace, labels, chosen, kind, index)
+    return Segment(kind, mask, int(rows[0]), int(rows[-1]) + 1, excluded + _excluded_not_finite(finite))
 
 
 def _runs_forward(times: Array) -> bool:
-    """A time that stands still or runs backwards is no time."""
+    """Return whether the times never decrease, and do increase over the log."""
     return times.size > 1 and bool(np.isfinite(times).all() and (np.diff(times) >= 0).all() and times[-1] > times[0])
 
 
 def _rows_per_speed(speeds: Array, times: Array | None) -> bool:
-    """Few rows; or no time, and a speed that only ever rises or falls, or leaps about from row to row."""
+    """Return whether rows are single readings: few rows; or no time, and a speed that is monotone or jumps."""
     if speeds.size < 8:
         return True
     if times is not None:
@@ -168,21 +168,21 @@ def _all_rows(kind: Kind, finite: npt.NDArray[np.bool_], speeds: Array, times: A
 
 
 def _blocks(speeds: Array, torques: Array | None, times: Array | None) -> _Trace:
-    """Means over blocks of rows: a million rows need not be looked at one by one."""
+    """Return the means over blocks of rows, so that a million rows need not be examined one by one."""
     rows = speeds.size
     size = max(1, rows // _BLOCKS)
     first = np.arange(0, rows, size)
     count = np.diff(np.append(first, rows))
 
-    def mean(of: Array) -> Array:
-        return np.asarray(np.add.reduceat(of, first) / count)
+    def mean(values: Array) -> Array:
+        return np.asarray(np.add.reduceat(values, first) / count)
 
     clock = np.arange(rows, dtype=np.float64) if times is None else times
     return _Trace(mean(clock), mean(speeds), None if torques is None else mean(torques), first, rows, times is not None)
 
 
 def _labels(trace: _Trace) -> Labels:
-    """What the engine was doing in each block: idling, running up, holding, rising under load, falling."""
+    """Return what the engine did in each block: idle, run up, hold, rise under load, fall."""
     window = _window(trace)
     speed = _moving_mean(trace.speed, window)
     rate = _rate(trace.time, speed, window)
@@ -203,9 +203,9 @@ def _labels(trace: _Trace) -> Labels:
 
 
 def _window(trace: _Trace) -> int:
-    """Half width in blocks over which speed is smoothed and its rate taken: wide enough to outdo the noise.
+    """Return the half width in blocks over which speed is smoothed and its rate taken.
 
-    The rate's noise is the speed's over the window; the window grows until that is small beside the largest
+    The rate's noise is the speed's over the window; the window grows until that is small against the largest
     sustained rate, but never beyond a hundredth of the log (three blocks in a short one).
     """
     jitter = float(np.median(np.abs(np.diff(trace.speed, 2)))) if trace.speed.size > 3 else 0.0
@@ -220,7 +220,7 @@ def _window(trace: _Trace) -> int:
 
 
 def _moving_mean(values: Array, half: int) -> Array:
-    """Mean over ``half`` blocks on either side; at the ends over those that are there."""
+    """Return the mean over ``half`` blocks on either side, at the ends over fewer."""
     total = np.concatenate([[0.0], np.cumsum(values)])
     at = np.arange(values.size)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, values.size)
@@ -228,7 +228,7 @@ def _moving_mean(values: Array, half: int) -> Array:
 
 
 def _rate(time: Array, speed: Array, half: int) -> Array:
-    """Change of speed over time across the window [rev/s2, or per row]."""
+    """Return the change of speed over time across the window [rev/s2, or per row]."""
     at = np.arange(speed.size)
     low, high = np.maximum(at - half, 0), np.minimum(at + half, speed.size - 1)
     span = time[high] - time[low]
@@ -236,7 +236,7 @@ def _rate(time: Array, speed: Array, half: int) -> Array:
 
 
 def _typical_rate(time: Array, speed: Array, rate: Array, loaded: npt.NDArray[np.bool_]) -> float:
-    """The rate below which the loaded engine gained half of all its gains in speed."""
+    """Return the rate below which the loaded engine gained half of all its gains in speed."""
     gains = np.where(loaded & (rate > 0), rate, 0.0) * np.gradient(time)
     if gains.sum() <= 0:
         return float(np.max(np.abs(rate)))
@@ -246,7 +246,7 @@ def _typical_rate(time: Array, speed: Array, rate: Array, loaded: npt.NDArray[np
 
 
 def _without_short_runs(labels: Labels, window: int) -> Labels:
-    """Runs shorter than half the window take the label of the longer neighbour."""
+    """Return the labels with runs shorter than half the window joined to the longer neighbour."""
     smooth = labels.copy()
     for _ in range(3):
         starts, stops = _runs(smooth)
@@ -264,13 +264,13 @@ def _without_short_runs(labels: Labels, window: int) -> Labels:
 
 
 def _runs(labels: Labels) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    """Starts and stops of the runs of one label."""
+    """Return the starts and stops of the runs of one label."""
     change = np.flatnonzero(np.diff(labels)) + 1
     return np.concatenate([[0], change]), np.append(change, labels.size)
 
 
 def _choose(trace: _Trace, labels: Labels) -> tuple[Kind, npt.NDArray[np.bool_]]:
-    """A step test if the loaded engine mostly held, at three speeds or more; else the widest rising part."""
+    """Return kind and chosen blocks: the holds of a step test (three speeds or more), else the widest rise."""
     chosen = np.zeros(labels.size, dtype=bool)
     starts, stops = _runs(labels)
     held = [(a, b) for a, b in zip(starts, stops, strict=True) if labels[a] == _HOLD]
@@ -287,7 +287,7 @@ def _choose(trace: _Trace, labels: Labels) -> tuple[Kind, npt.NDArray[np.bool_]]
         for a, b in held:
             chosen[a:b] = True
         return "steps", chosen
-    best, found = 0.0, None
+    best, widest = 0.0, None
     for a, b in zip(starts, stops, strict=True):
         if labels[a] != _RISE or b - a < 2:
             continue
@@ -295,15 +295,15 @@ def _choose(trace: _Trace, labels: Labels) -> tuple[Kind, npt.NDArray[np.bool_]]
         reach = float(trace.speed[a:b].max() - trace.speed[a:b].min())
         load = 1.0 if trace.torque is None else max(float(trace.torque[a:b].mean()), 0.0)
         if reach * load > best:
-            best, found = reach * load, (a, b)
-    if found is not None:
-        a, b = _trimmed(trace, *found)
+            best, widest = reach * load, (a, b)
+    if widest is not None:
+        a, b = _trimmed(trace, *widest)
         chosen[a:b] = True
     return "sweep", chosen
 
 
 def _trimmed(trace: _Trace, start: int, stop: int) -> tuple[int, int]:
-    """The rising part without what the window smeared into it: ends where speed or load breaks off."""
+    """Return the rising part cut where speed or load breaks off, which the window blurs."""
     speed = trace.speed[start:stop]
     stop = start + int(np.argmax(speed)) + 1
     speed = trace.speed[start:stop]
@@ -323,63 +323,65 @@ def _trimmed(trace: _Trace, start: int, stop: int) -> tuple[int, int]:
 def _excluded_rows(
     trace: _Trace, labels: Labels, chosen: npt.NDArray[np.bool_], kind: Kind, index: npt.NDArray[np.intp]
 ) -> tuple[ExcludedRows, ...]:
-    """The stretches that were not chosen, in the order logged, shreds given to their neighbours."""
+    """Return the parts that were not chosen, in the order logged, short runs joined to their neighbours."""
     taken = np.flatnonzero(chosen)
     edges = np.append(trace.first, trace.rows)
-    little = SHORT_RUN * float(np.ptp(trace.speed))
-    told: list[ExcludedRows] = []
+    short_span = SHORT_RUN * float(np.ptp(trace.speed))
+    excluded_rows: list[ExcludedRows] = []
     for a, b in _gaps(chosen):
         after, begun = a > taken[-1], a > taken[0]
         for start, stop, label in _subdivide(trace, labels, a, b):
             first, last = int(index[edges[start]]), int(index[edges[stop] - 1]) + 1
-            lasted = float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None
-            part = _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < little)
+            duration = float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None
+            part = _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < short_span)
             speeds = float(trace.speed[start]), float(trace.speed[stop - 1])
-            if told and told[-1].part == part and told[-1].stop == first:
-                earlier = told.pop()
+            if excluded_rows and excluded_rows[-1].part == part and excluded_rows[-1].stop == first:
+                earlier = excluded_rows.pop()
                 first, speeds = earlier.start, (earlier.from_speed, speeds[1])
-                lasted = None if lasted is None or earlier.seconds is None else lasted + earlier.seconds
-            told.append(ExcludedRows(part, first, last, *speeds, lasted))
-    return tuple(told)
+                duration = None if duration is None or earlier.seconds is None else duration + earlier.seconds
+            excluded_rows.append(ExcludedRows(part, first, last, *speeds, duration))
+    return tuple(excluded_rows)
 
 
 def _gaps(chosen: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Starts and stops of what was not chosen."""
+    """Return starts and stops of the blocks that were not chosen."""
     starts, stops = _runs(chosen.astype(np.int8))
     return [(int(a), int(b)) for a, b in zip(starts, stops, strict=True) if not chosen[a]]
 
 
 def _subdivide(trace: _Trace, labels: Labels, a: int, b: int) -> list[tuple[int, int, int]]:
-    """Start, stop and label of the stretches between two blocks: the least telling joined to a neighbour."""
+    """Return start, stop and label of the parts between two blocks, the shortest joined to a neighbour."""
     starts, stops = _runs(labels[a:b])
-    found = [(a + int(x), a + int(y), int(labels[a + x])) for x, y in zip(starts, stops, strict=True)]
-    little = SHORT_RUN * float(np.ptp(trace.speed))
-    while len(found) > 1:
-        reach = [float(np.ptp(trace.speed[x:y])) for x, y, _ in found]
-        length = [y - x for x, y, _ in found]
-        shreds = [
-            k for k in range(len(found)) if reach[k] < little and length[k] < 0.5 * max(length[max(k - 1, 0) : k + 2])
+    parts = [(a + int(x), a + int(y), int(labels[a + x])) for x, y in zip(starts, stops, strict=True)]
+    short_span = SHORT_RUN * float(np.ptp(trace.speed))
+    while len(parts) > 1:
+        reach = [float(np.ptp(trace.speed[x:y])) for x, y, _ in parts]
+        length = [y - x for x, y, _ in parts]
+        short = [
+            k
+            for k in range(len(parts))
+            if reach[k] < short_span and length[k] < 0.5 * max(length[max(k - 1, 0) : k + 2])
         ]
-        alike = [k for k in range(1, len(found)) if found[k][2] == found[k - 1][2]]
-        if alike:
-            k = alike[0]
-            found[k - 1 : k + 1] = [(found[k - 1][0], found[k][1], found[k][2])]
-        elif shreds:
-            k = min(shreds, key=lambda each: length[each])
-            other = k - 1 if k + 1 == len(found) or (k > 0 and length[k - 1] >= length[k + 1]) else k + 1
-            first, last = min(k, other), max(k, other)
-            found[first : last + 1] = [(found[first][0], found[last][1], found[other][2])]
+        equal_neighbours = [k for k in range(1, len(parts)) if parts[k][2] == parts[k - 1][2]]
+        if equal_neighbours:
+            k = equal_neighbours[0]
+            parts[k - 1 : k + 1] = [(parts[k - 1][0], parts[k][1], parts[k][2])]
+        elif short:
+            k = min(short, key=lambda index: length[index])
+            neighbour = k - 1 if k + 1 == len(parts) or (k > 0 and length[k - 1] >= length[k + 1]) else k + 1
+            first, last = min(k, neighbour), max(k, neighbour)
+            parts[first : last + 1] = [(parts[first][0], parts[last][1], parts[neighbour][2])]
         else:
             break
-    return found
+    return parts
 
 
 def _name(label: int, kind: Kind, after: bool, begun: bool, still: bool) -> Part:
-    """What a stretch is called: by what the engine did, and by whether the pull had begun or was over."""
+    """Return the name of a part: by what the engine did, and by whether the pull had begun or was over."""
     if kind == "steps" and begun and (not after or label == _RISE):
         return "between steps"
     if label == _RISE and still:
-        label = _FALL if after else _HOLD  # the smeared edge of the pull itself
+        label = _FALL if after else _HOLD  # the blurred edge of the pull itself
     names: dict[int, Part] = {
         _IDLE: "idle",
         _RUN_UP: "run-up",
@@ -391,7 +393,7 @@ def _name(label: int, kind: Kind, after: bool, begun: bool, still: bool) -> Part
 
 
 def _excluded_not_finite(finite: npt.NDArray[np.bool_]) -> tuple[ExcludedRows, ...]:
-    """Rows without a speed or torque, told once."""
+    """Return the rows without a speed or torque as one entry."""
     missing = np.flatnonzero(~finite)
     if not missing.size:
         return ()

@@ -1,4 +1,4 @@
-"""Smoothing readings at uneven speeds, setting lone spikes aside, and making near readings one.
+"""Smoothing readings at uneven speeds, setting isolated spikes aside, and merging readings at nearly the same speed.
 
 The smoother is a local quadratic: at each speed a parabola is fitted by least squares to the readings within
 a window of stated width, near readings weighing more (tricube), and its value there is taken. It is
@@ -20,7 +20,7 @@ from builder.engine.validation import Array, require_positive
 
 Mask = npt.NDArray[np.bool_]
 
-# A spike stands this many robust standard deviations off what its neighbours say, and at least this share of
+# A spike is this many robust standard deviations off what its neighbours say, and at least this share of
 # the middle value: real curves bend, and an instrument's last digit is not a spike.
 _SPIKE_DEVIATIONS = 7.0
 _SPIKE_SHARE = 0.012
@@ -37,7 +37,7 @@ def local_fit(
     *,
     tapered: bool = True,
 ) -> tuple[Array, Array]:
-    """As :func:`smooth`: the value and the slope (per unit of speed) of the local quadratic."""
+    """Return the value and the slope (per unit of speed) of the local quadratic at each point."""
     value_rows, slope_rows = smoother_rows(speed, at, width, weight, tapered=tapered)
     return value_rows @ value, slope_rows @ value
 
@@ -51,11 +51,12 @@ def smoother_rows(
     tapered: bool = True,
     beyond: float = 0.0,
 ) -> tuple[Array, Array]:
-    """The smoother as two matrices (points, rows): times the readings they give value and slope.
+    """Return the smoother as two matrices (points, rows): times the readings they give value and slope.
 
     A smoothed value is a weighted sum of readings, so these rows also carry the readings' noise to the curve.
-    Shapes and errors as :func:`smooth`. ``beyond``: how far past the first and last reading the result may
-    still be taken (a reading that is the mean of some rows lies inside the rows' own first and last speed).
+    Shapes: ``speed`` (rows,), ``at`` (points,), ``weight`` (rows,); ``width`` in the unit of the speed. Raises
+    ValueError without a reading, or for a width of zero or less. ``beyond``: how far past the first and last
+    reading a result is given (a reading that is the mean of some rows lies inside their first and last speed).
     """
     require_positive(width=width)
     if speed.size == 0:
@@ -73,13 +74,13 @@ def smoother_rows(
 
 
 def _half_widths(speed: Array, at: Array, width: float) -> Array:
-    """Half the window at each point: moved inwards near an end, widened where readings are sparse."""
+    """Return half the window at each point: moved inwards near an end, widened where readings are sparse."""
     half = np.maximum(width / 2, width - np.minimum(at - speed[0], speed[-1] - at))
     rows = speed.size
     if rows < 4:
         return np.asarray(np.maximum(half, 1.5 * float(np.ptp(speed)) if rows > 1 else width))
     # At each reading the window reaches the second one on either side, which then just gets no weight: far
-    # apart, readings are passed through. Between readings its width goes over evenly, so nothing jumps.
+    # apart, readings are passed through. Between readings its width changes evenly, so nothing jumps.
     below, above = speed - np.roll(speed, 2), np.roll(speed, -2) - speed
     below[:2] = speed[3] - speed[0], 1.5 * (speed[1] - speed[0])
     above[-2:] = 1.5 * (speed[-1] - speed[-2]), speed[-1] - speed[-4]
@@ -87,14 +88,14 @@ def _half_widths(speed: Array, at: Array, width: float) -> Array:
 
 
 def _solve(scaled: Array, weights: Array, half: Array, inside: Mask, degree: int) -> tuple[Array, Array]:
-    """Rows of value and slope of the weighted least-squares polynomial at every point, from its moments."""
+    """Return the rows of value and slope of the weighted least-squares polynomial at every point, from its moments."""
     if degree == 0:
         level = np.where(inside[:, None], weights / weights.sum(axis=1, keepdims=True), np.nan)
         return level, np.zeros_like(level)
     columns = [weights]
     for _ in range(degree):
         columns.append(columns[-1] * scaled)
-    moments = [each.sum(axis=1) for each in columns]
+    moments = [column.sum(axis=1) for column in columns]
     for _ in range(degree):
         columns.append(columns[-1] * scaled)
         moments.append(columns[-1].sum(axis=1))
@@ -103,19 +104,19 @@ def _solve(scaled: Array, weights: Array, half: Array, inside: Mask, degree: int
         normal = np.stack([np.stack(moments[:2], -1), np.stack(moments[1:3], -1)], -2)
     else:
         normal = np.stack([np.stack(moments[k : k + 3], -1) for k in range(3)], -2)
-    # A trace of ridge keeps a window whose readings all but coincide from dividing by zero.
+    # A small ridge keeps a window whose readings nearly coincide from dividing by zero.
     normal = normal + (1e-13 * moments[0])[:, None, None] * np.eye(degree + 1)
     inverse = np.linalg.inv(normal)
 
-    def rows(which: int) -> Array:
-        mixed = sum(inverse[:, which, k, None] * columns[k] for k in range(degree + 1))
+    def rows(degree_of_row: int) -> Array:
+        mixed = sum(inverse[:, degree_of_row, k, None] * columns[k] for k in range(degree + 1))
         return np.where(inside[:, None], mixed, np.nan)
 
     return rows(0), rows(1) / half[:, None]
 
 
 def merge_duplicates(speed: Array, value: Array, cell: float = 0.0, same: float = 0.0) -> tuple[Array, Array, Array]:
-    """Readings sorted by speed, those at one speed made one: mean speed, mean value, number of rows.
+    """Return readings sorted by speed, those at one speed merged: mean speed, mean value, number of rows.
 
     Shapes: (rows,) each. With a ``cell`` above zero, all rows in one cell of that width are one reading; the
     cells lie at whole multiples, so that all pulls share them. Neighbours not further apart than ``same`` are
@@ -142,28 +143,28 @@ def merge_duplicates(speed: Array, value: Array, cell: float = 0.0, same: float 
 
 
 def _group_starts(x: Array, same: float) -> Mask:
-    """Which gaps between sorted readings stay open: a narrow one closes, but no group grows wider than that."""
-    apart = np.diff(x) > same
+    """Return which gaps between sorted readings separate groups; no group is wider than ``same``."""
+    separate = np.diff(x) > same
     start = float(x[0])
-    for gap in np.flatnonzero(~apart):
-        if gap == 0 or apart[gap - 1]:
+    for gap in np.flatnonzero(~separate):
+        if gap == 0 or separate[gap - 1]:
             start = float(x[gap])
         if x[gap + 1] - start > same:
-            apart[gap] = True
-    return apart
+            separate[gap] = True
+    return separate
 
 
-def _merge_groups(x: Array, y: Array, c: Array, apart: Mask) -> tuple[Array, Array, Array]:
-    """Neighbours that are not apart become one, each row weighing alike."""
-    if apart.all():
+def _merge_groups(x: Array, y: Array, c: Array, separate: Mask) -> tuple[Array, Array, Array]:
+    """Return each group of readings merged into one, each row weighing alike."""
+    if separate.all():
         return x, y, c
-    starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
+    starts = np.concatenate([[0], np.flatnonzero(separate) + 1])
     rows = np.add.reduceat(c, starts)
     return np.add.reduceat(x * c, starts) / rows, np.add.reduceat(y * c, starts) / rows, rows
 
 
 def spikes(value: Array) -> Mask:
-    """Rows of a long log that stand alone: one or two rows far off the median of the five around them.
+    """Return the spikes of a long log: one or two rows far off the median of the five around them.
 
     Shape: (rows,) in the order logged. Source: Davies and Gather 1993 (Hampel's rule).
     """
@@ -179,7 +180,7 @@ def spikes(value: Array) -> Mask:
 
 
 def _median_of_five(a: Array, b: Array, c: Array, d: Array, e: Array) -> Array:
-    """The middle one of five arrays, by comparisons only: much faster than sorting each five."""
+    """Return the median of five arrays, by comparisons only: much faster than sorting."""
     a, b = np.minimum(a, b), np.maximum(a, b)
     c, d = np.minimum(c, d), np.maximum(c, d)
     low, high = np.maximum(a, c), np.minimum(b, d)  # the least and the most of the four are out
@@ -188,7 +189,7 @@ def _median_of_five(a: Array, b: Array, c: Array, d: Array, e: Array) -> Array:
 
 
 def lone_readings(x: Array, y: Array, width: float) -> Mask:
-    """Readings of a curve that stand alone: far off the parabola through their neighbours.
+    """Return the isolated readings of a curve: far off the parabola through their neighbours.
 
     Each reading is compared with the local quadratic fitted without it; the worst is set aside and the rest
     compared again, so that a spike does not make its neighbours look wrong. At most one reading in twenty
@@ -196,30 +197,30 @@ def lone_readings(x: Array, y: Array, width: float) -> Mask:
 
     Shapes: (readings,) sorted by speed; ``width`` in the unit of the speed.
     """
-    kept = np.ones(x.size, dtype=bool)
+    is_kept = np.ones(x.size, dtype=bool)
     if x.size < _MIN_READINGS_FOR_SPIKES:
-        return ~kept
+        return ~is_kept
     level = float(np.median(np.abs(y)))
     for _ in range(max(1, x.size // 20)):
-        index = np.flatnonzero(kept)
+        index = np.flatnonzero(is_kept)
         off = np.abs(_leave_one_out_residuals(x[index], y[index], width))
         deviation = _MAD_TO_DEVIATION * float(np.median(off))
         worst = int(np.argmax(off))
         if not off[worst] > max(_SPIKE_DEVIATIONS * deviation, _SPIKE_SHARE * level):
             break
-        kept[index[worst]] = False
-    return ~kept & _in_short_runs(~kept)
+        is_kept[index[worst]] = False
+    return ~is_kept & _in_short_runs(~is_kept)
 
 
 def _leave_one_out_residuals(x: Array, y: Array, width: float) -> Array:
-    """Each reading less the fit without it, over how much of the readings' noise that difference carries."""
+    """Return each reading less the fit without it, over the noise that this difference carries."""
     left_out, noise = _leave_one_out_rows(x.tobytes(), width)
     return np.asarray((y - left_out @ y) / noise)
 
 
 @lru_cache(maxsize=8)
 def _leave_one_out_rows(speeds: bytes, width: float) -> tuple[Array, Array]:
-    """The fit at each reading without it, as a matrix; kept, because all channels of a pull share it."""
+    """Return the fit at each reading without it, as a matrix; cached, as all channels of a pull share it."""
     x = np.frombuffer(speeds)
     distance = np.abs(x[:, None] - x[None, :])
     wide = max(width, 2.01 * float(np.median(np.partition(distance, 6, axis=1)[:, 6])))
@@ -230,7 +231,7 @@ def _leave_one_out_rows(speeds: bytes, width: float) -> tuple[Array, Array]:
 
 
 def _in_short_runs(flag: Mask) -> Mask:
-    """Where the flag is up for no more than two in a row."""
+    """Return where the flag is set for no more than two in a row."""
     padded = np.concatenate([[False], flag, [False]])
     change = np.flatnonzero(padded[1:] != padded[:-1])
     short = np.zeros(flag.size, dtype=bool)

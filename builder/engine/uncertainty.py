@@ -36,7 +36,7 @@ _STEP_AT_ZERO = 1e-6
 
 
 def from_resolution(resolution: Value) -> Value:
-    """Standard uncertainty of one reading from the resolution of its instrument = resolution/(2 sqrt 3).
+    """Return the standard uncertainty of one reading from the resolution of its instrument = resolution/(2 sqrt 3).
 
     The true value may lie anywhere within half a division either side. Shape and unit: as resolution.
     Raises ValueError for a negative resolution. Source: JCGM 100, 4.3.7 and F.2.2.1.
@@ -46,7 +46,7 @@ def from_resolution(resolution: Value) -> Value:
 
 
 def from_repeats(readings: npt.ArrayLike) -> Value:
-    """Standard uncertainty of the mean of repeat readings = s/sqrt(n), over the last axis.
+    """Return the standard uncertainty of the mean of repeat readings = s/sqrt(n), over the last axis.
 
     readings of shape (..., n) to shape (...), same unit. Raises ValueError for fewer than two readings.
     Range: with few repeats s itself is uncertain (by half at n = 3). Source: JCGM 100, 4.2.3.
@@ -57,7 +57,7 @@ def from_repeats(readings: npt.ArrayLike) -> Value:
 
 
 def root(name: str, *standard_uncertainties: Value) -> Contributions:
-    """The contributions of a root input: itself, all its standard uncertainties combined.
+    """Return the contributions of a root input: itself, all its standard uncertainties combined.
 
     Give the one from its resolution, from its repeats, or both. Shapes broadcast; unit of the input.
     Raises ValueError for a negative uncertainty or none at all. Source: JCGM 100, 5.1.2.
@@ -73,7 +73,7 @@ def root(name: str, *standard_uncertainties: Value) -> Contributions:
 def partials(
     function: Callable[..., Value], values: Mapping[str, Value], names: Collection[str] | None = None
 ) -> dict[str, Value]:
-    """Partial derivatives of a function with respect to its named inputs, by central differences.
+    """Return the partial derivatives of a function with respect to its named inputs, by central differences.
 
     function is called with ``values`` as keywords and must work position by position; ``of`` names the
     inputs to vary (all unless given: leave out counts and choices). Result: for each of them the slope, of
@@ -104,7 +104,7 @@ def partials(
 def _evaluate_if_allowed(
     function: Callable[..., Value], values: Mapping[str, Value], name: str, changed: Value
 ) -> Value | None:
-    """The function with one input changed; None where it does not allow that."""
+    """Return the function with one input changed; None where it does not allow that."""
     try:
         return function(**{**values, name: changed})
     except ValueError:
@@ -112,7 +112,7 @@ def _evaluate_if_allowed(
 
 
 def chain(slopes: Mapping[str, Value], inputs: Mapping[str, Mapping[str, Value]]) -> Contributions:
-    """Contributions to a figure, from its slopes and the contributions to each of its inputs.
+    """Return the contributions to a figure, from its slopes and the contributions to each of its inputs.
 
     An input without contributions is taken as exactly known. The parts that come from one root through
     several inputs are added with their signs. Shapes broadcast; unit of the figure. Raises ValueError for
@@ -128,7 +128,7 @@ def chain(slopes: Mapping[str, Value], inputs: Mapping[str, Mapping[str, Value]]
 
 
 def over_positions(contributions: Mapping[str, Value], separate: Collection[str] = ()) -> Contributions:
-    """Contributions to the mean of a figure over its positions, from those at each position.
+    """Return the contributions to the mean of a figure over its positions, from those at each position.
 
     A shared root (one stroke, one gasket thickness) moves all positions together and averages as it is. A
     root named in ``separate`` was read at each position by itself, so its errors partly cancel:
@@ -147,7 +147,7 @@ def over_positions(contributions: Mapping[str, Value], separate: Collection[str]
 
 
 def combine(contributions: Mapping[str, Value]) -> Value:
-    """Combined standard uncertainty: the root of the sum of the squares of all contributions.
+    """Return the combined standard uncertainty: the root of the sum of the squares of all contributions.
 
     Shapes broadcast; unit of the figure; zero if there are none. Raises nothing. Range: roots independent
     of each other, and the figure nearly straight over their uncertainties. Source: JCGM 100, 5.1.2.
@@ -159,7 +159,7 @@ def combine(contributions: Mapping[str, Value]) -> Value:
 
 
 def expanded(standard_uncertainty: Value, coverage: float = COVERAGE) -> Value:
-    """Expanded uncertainty = coverage factor * standard uncertainty.
+    """Return the expanded uncertainty = coverage factor * standard uncertainty.
 
     Shape and unit: as given. Raises ValueError for a negative uncertainty. Source: JCGM 100, 6.2.1.
     """

@@ -23,7 +23,7 @@ class InputConflict(ValueError):
 
 
 def unwrap_scalar(value: npt.ArrayLike) -> Value:
-    """A float for a single value, an array for several. Shape: unchanged."""
+    """Return a float for a single value, an array for several. Shape: unchanged."""
     array = np.asarray(value, dtype=np.float64)
     return float(array) if array.ndim == 0 else array
 

@@ -25,7 +25,7 @@ def _check_duration(**named: Value) -> None:
 
 
 def lobe_separation(intake_centreline: Value, exhaust_centreline: Value) -> Value:
-    """Lobe separation [deg of cam] = (ICL + ECL)/2.
+    """Return the lobe separation [deg of cam] = (ICL + ECL)/2.
 
     Shapes: inputs broadcast together. intake_centreline [deg ATDC], exhaust_centreline [deg BTDC].
     Raises nothing. Source: geometry.
@@ -34,7 +34,7 @@ def lobe_separation(intake_centreline: Value, exhaust_centreline: Value) -> Valu
 
 
 def cam_advance(lobe_separation: Value, intake_centreline: Value) -> Value:
-    """Advance of the cam as put in [deg] = LSA - ICL; negative when retarded.
+    """Return the advance of the cam as put in [deg] = LSA - ICL; negative when retarded.
 
     Shapes: inputs broadcast together. lobe_separation [deg of cam], intake_centreline [deg ATDC].
     Raises nothing. Source: geometry.
@@ -43,7 +43,7 @@ def cam_advance(lobe_separation: Value, intake_centreline: Value) -> Value:
 
 
 def intake_opens(duration: Value, intake_centreline: Value) -> Value:
-    """Intake opens [deg BTDC] = Di/2 - ICL; negative means after TDC.
+    """Return the angle at which the intake opens [deg BTDC] = Di/2 - ICL; negative means after TDC.
 
     Shapes: inputs broadcast together. duration [deg], intake_centreline [deg ATDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
@@ -54,7 +54,7 @@ def intake_opens(duration: Value, intake_centreline: Value) -> Value:
 
 
 def intake_closes(duration: Value, intake_centreline: Value) -> Value:
-    """Intake closes [deg ABDC] = Di/2 + ICL - 180; negative means before BDC.
+    """Return the angle at which the intake closes [deg ABDC] = Di/2 + ICL - 180; negative means before BDC.
 
     Shapes: inputs broadcast together. duration [deg], intake_centreline [deg ATDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
@@ -65,7 +65,7 @@ def intake_closes(duration: Value, intake_centreline: Value) -> Value:
 
 
 def exhaust_opens(duration: Value, exhaust_centreline: Value) -> Value:
-    """Exhaust opens [deg BBDC] = De/2 + ECL - 180; negative means after BDC.
+    """Return the angle at which the exhaust opens [deg BBDC] = De/2 + ECL - 180; negative means after BDC.
 
     Shapes: inputs broadcast together. duration [deg], exhaust_centreline [deg BTDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
@@ -76,7 +76,7 @@ def exhaust_opens(duration: Value, exhaust_centreline: Value) -> Value:
 
 
 def exhaust_closes(duration: Value, exhaust_centreline: Value) -> Value:
-    """Exhaust closes [deg ATDC] = De/2 - ECL; negative means before TDC.
+    """Return the angle at which the exhaust closes [deg ATDC] = De/2 - ECL; negative means before TDC.
 
     Shapes: inputs broadcast together. duration [deg], exhaust_centreline [deg BTDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
@@ -87,7 +87,7 @@ def exhaust_closes(duration: Value, exhaust_centreline: Value) -> Value:
 
 
 def duration(opens: Value, closes: Value) -> Value:
-    """Duration [deg] between two events = opens + 180 + closes.
+    """Return the duration [deg] between two events = opens + 180 + closes.
 
     For an intake opens [deg BTDC] and closes [deg ABDC], for an exhaust opens [deg BBDC] and closes
     [deg ATDC]. Shapes: inputs broadcast together. Raises ValueError if the valve would close before it
@@ -100,7 +100,7 @@ def duration(opens: Value, closes: Value) -> Value:
 
 
 def intake_centreline_from_events(intake_opens: Value, intake_closes: Value) -> Value:
-    """Middle of the intake's opening [deg ATDC] = (180 + closes - opens)/2.
+    """Return the middle of the intake's opening [deg ATDC] = (180 + closes - opens)/2.
 
     Shapes: inputs broadcast together. intake_opens [deg BTDC], intake_closes [deg ABDC].
     Raises ValueError if the valve would close before it opens. Range: an unsymmetric lobe peaks a little
@@ -110,7 +110,7 @@ def intake_centreline_from_events(intake_opens: Value, intake_closes: Value) -> 
 
 
 def exhaust_centreline_from_events(exhaust_opens: Value, exhaust_closes: Value) -> Value:
-    """Middle of the exhaust's opening [deg BTDC] = (180 + opens - closes)/2.
+    """Return the middle of the exhaust's opening [deg BTDC] = (180 + opens - closes)/2.
 
     Shapes: inputs broadcast together. exhaust_opens [deg BBDC], exhaust_closes [deg ATDC].
     Raises ValueError if the valve would close before it opens. Range: an unsymmetric lobe peaks a little
@@ -120,7 +120,7 @@ def exhaust_centreline_from_events(exhaust_opens: Value, exhaust_closes: Value) 
 
 
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
-    """Overlap at that lift [deg] = IO + EC; negative when the exhaust closes before the intake opens.
+    """Return the overlap at that lift [deg] = IO + EC; negative when the exhaust closes before the intake opens.
 
     Shapes: inputs broadcast together. intake_opens [deg BTDC], exhaust_closes [deg ATDC].
     Raises nothing. Source: geometry.
@@ -129,7 +129,7 @@ def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
 
 
 def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
-    """Overlap at that lift [deg] = (Di + De)/2 - 2 LSA, whatever the advance.
+    """Return the overlap at that lift [deg] = (Di + De)/2 - 2 LSA, whatever the advance.
 
     Shapes: inputs [deg] broadcast together. Raises ValueError for a duration of zero or less, or of 720 or
     more. Range: symmetric lobes. Source: geometry.
@@ -139,11 +139,11 @@ def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_
 
 
 def installed_centreline(near_reading: Value, far_reading: Value) -> Value:
-    """Centreline found with a degree wheel [deg]: the middle of two readings at equal lift.
+    """Return the centreline found with a degree wheel [deg]: the middle of two readings at equal lift.
 
     Both readings are counted away from the TDC of overlap the way the centreline is: degrees after TDC for
     an intake lobe, before TDC for an exhaust lobe; near_reading is the one on the TDC side. A wheel marked
-    0 to 360 may be read as it stands (345 is 15 on the other side of TDC). The result lies in 0..360.
+    0 to 360 may be entered as read (345 is 15 on the other side of TDC). The result lies in 0..360.
     Shapes: inputs [deg] broadcast together. Raises ValueError for two readings at the same place.
     Range: readings less than one turn of the crank apart; lift equal on a symmetric lobe.
     Source: common practice, no source.
@@ -159,7 +159,7 @@ def installed_centreline(near_reading: Value, far_reading: Value) -> Value:
 
 
 def installed_advance(card_centreline: Value, installed_centreline: Value) -> Value:
-    """How far the cam sits advanced against its card [deg], by intake centrelines; negative is retarded.
+    """Return how far the cam is advanced against its card [deg], by intake centrelines; negative is retarded.
 
     = card - installed, both [deg ATDC]. By exhaust centrelines [deg BTDC] the sign turns round.
     Shapes: inputs broadcast together. Raises nothing. Source: common practice, no source.
@@ -168,7 +168,7 @@ def installed_advance(card_centreline: Value, installed_centreline: Value) -> Va
 
 
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
-    """Net lift at the valve [m] = lobe lift * rocker ratio - lash, and zero until the lash is taken up.
+    """Return the net lift at the valve [m] = lobe lift * rocker ratio - lash, and zero until the lash is taken up.
 
     lash is the clearance at the valve tip. Shapes: lobe_lift [m], rocker_ratio [1] and lash [m] broadcast
     together. Raises ValueError for a ratio of zero or less, or a negative lift or lash.
@@ -180,7 +180,7 @@ def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
 
 
 def lobe_lift(valve_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
-    """Lift at the lobe [m] = (valve lift + lash)/rocker ratio: what :func:`valve_lift` undone gives.
+    """Return the lift at the lobe [m] = (valve lift + lash)/rocker ratio, the inverse of :func:`valve_lift`.
 
     Shapes: valve_lift [m], rocker_ratio [1] and lash [m] broadcast together. Raises ValueError for a ratio
     of zero or less, or a negative lift or lash. Source: geometry.
@@ -191,7 +191,7 @@ def lobe_lift(valve_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Valu
 
 
 def lifter_preload(turns: Value, pitch: Value) -> Value:
-    """Preload of a hydraulic lifter [m]: turns past zero lash * thread pitch.
+    """Return the preload of a hydraulic lifter [m]: turns past zero lash * thread pitch.
 
     Shapes: turns [rev] and pitch [m] broadcast together. Raises ValueError for negative turns or a pitch of
     zero or less. Range: an adjuster that bears on the pushrod; for a nut that sets the rocker's pivot see
@@ -203,7 +203,7 @@ def lifter_preload(turns: Value, pitch: Value) -> Value:
 
 
 def pivot_lifter_preload(turns: Value, pitch: Value, rocker_ratio: Value) -> Value:
-    """Preload of a hydraulic lifter [m] where the nut moves the rocker's pivot on its stud.
+    """Return the preload of a hydraulic lifter [m] where the nut moves the rocker's pivot on its stud.
 
     The valve tip stays put and the rocker swings about it, so the pushrod's end goes (1 + 1/ratio) times as
     far as the nut. Shapes: turns [rev], pitch [m] and rocker_ratio [1] broadcast together. Raises
@@ -214,7 +214,7 @@ def pivot_lifter_preload(turns: Value, pitch: Value, rocker_ratio: Value) -> Val
 
 
 def spring_rate(first_load: Value, first_height: Value, second_load: Value, second_height: Value) -> Value:
-    """Rate of a spring [N/m] from two loads at two heights = (F2 - F1)/(h1 - h2).
+    """Return the rate of a spring [N/m] from two loads at two heights = (F2 - F1)/(h1 - h2).
 
     Shapes: loads [N] and heights [m] broadcast together. Raises ValueError for equal heights, or if the
     shorter height does not carry the larger load. Range: between the two heights, clear of coil bind.
@@ -229,7 +229,7 @@ def spring_rate(first_load: Value, first_height: Value, second_load: Value, seco
 
 
 def seat_load(spring_rate: Value, known_load: Value, known_height: Value, installed_height: Value) -> Value:
-    """Spring load on the seat [N] at the installed height, from the rate and one known load and height.
+    """Return the spring load on the seat [N] at the installed height, from the rate and one known load and height.
 
     Shapes: spring_rate [N/m], known_load [N] and heights [m] broadcast together. Raises ValueError for a
     rate or height of zero or less, or a load that comes out below zero (the spring would hang loose).
@@ -249,7 +249,7 @@ def seat_load(spring_rate: Value, known_load: Value, known_height: Value, instal
 
 
 def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
-    """Spring load at full lift [N] = seat load + rate * lift.
+    """Return the spring load at full lift [N] = seat load + rate * lift.
 
     Shapes: seat_load [N], spring_rate [N/m] and valve_lift [m] broadcast together. Raises ValueError for a
     rate of zero or less, or a negative load or lift. Range: constant rate, clear of coil bind.
@@ -261,7 +261,7 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
 
 
 def coil_bind_clearance(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
-    """Travel left before the coils touch [m] = installed height - lift - solid height.
+    """Return the travel left before the coils touch [m] = installed height - lift - solid height.
 
     Negative means that the spring binds before full lift: not an error of form, but never to be run.
     Shapes: inputs [m] broadcast together. Raises ValueError for a height of zero or less, a negative lift,
@@ -279,7 +279,7 @@ def coil_bind_clearance(installed_height: Value, valve_lift: Value, solid_height
 
 
 def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
-    """Lift over valve diameter [1]. Shapes: inputs [m] broadcast together.
+    """Return the lift over the valve diameter [1]. Shapes: inputs [m] broadcast together.
 
     Raises ValueError for a diameter of zero or less or a negative lift. Source: Heywood ch. 6.
     """
@@ -289,7 +289,7 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
 
 
 def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
-    """Area of the curtain round a lifted valve [m2] = pi Dv L, one valve.
+    """Return the area of the curtain round a lifted valve [m2] = pi Dv L, one valve.
 
     Shapes: inputs [m] broadcast together. Raises ValueError for a diameter of zero or less or a negative
     lift. Range: a reference area; above L/Dv of 0.25 the port is the narrower. Source: Heywood ch. 6.
