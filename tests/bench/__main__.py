@@ -1,4 +1,4 @@
-"""Time and memory of the program beside what is aimed at, and beside what it is made with.
+"""Time and memory of the program against its aims, and against the tools that it is built on.
 
     python -m tests.bench [--builds 1000] [--only publish|pulls|figures|archive|commands|browser]
 

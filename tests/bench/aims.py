@@ -35,7 +35,7 @@ AIMS = {
     "figures of a build": Aim(20.0, "ms"),
     "piston motion over a cycle by 0.1 degree": Aim(1.0, "ms"),
     # an archive's index
-    "search of 1,000 builds, the whole process": Aim(0.5, "s"),
+    "search of 1,000 builds, one process": Aim(0.5, "s"),
     "distances to 10,000 builds": Aim(20.0, "ms"),
     "six nearest of each of 5,000 builds": Aim(5.0, "s"),
     "six nearest of 400 among 5,000 builds, memory": Aim(100.0, "MB"),

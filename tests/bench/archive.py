@@ -45,7 +45,7 @@ def main() -> None:
         path = Path(folder) / "index"
         write_index(path, dump_index(varied(250, 4, 0.003)))
         runs = [measure_command([sys.executable, "-c", SEARCH, str(path)]) for _ in range(3)]
-        print_figure("search of 1,000 builds, the whole process", min(run.processor for run in runs))
+        print_figure("search of 1,000 builds, one process", min(run.processor for run in runs))
     weights = weights_from(None)[0]
     builds = varied(500, 20, 0.003)
     matrix = similarity.build_matrix(builds, weights)

@@ -1,4 +1,4 @@
-"""Commands as whole processes: the help, one delivery pack, and a file that is refused."""
+"""Commands, each as a process: the help, one delivery pack, and a file that is refused."""
 
 from __future__ import annotations
 

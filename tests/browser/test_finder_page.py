@@ -26,8 +26,8 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def opened(chromium: Browser) -> Iterator[Open]:
-    """Open a page of a site; whatever the console says, or any dialog, fails the test."""
-    complaints: list[str] = []
+    """Open a page of a site; a message in the console or a dialog fails the test."""
+    messages: list[str] = []
     contexts = []
 
     def go(site: Path, page: str = "finder.html", width: int = 1440, script: bool = True, policy: bool = True) -> Page:
@@ -36,10 +36,10 @@ def opened(chromium: Browser) -> Iterator[Open]:
         )
         contexts.append(context)
         tab = context.new_page()
-        tab.on("console", lambda m: complaints.append(m.text))
-        tab.on("pageerror", lambda e: complaints.append(str(e)))
-        tab.on("dialog", lambda d: (complaints.append(f"dialog {d.message}"), d.dismiss()))
-        tab.on("request", lambda r: None if r.url.startswith(("file:", "blob:", "data:")) else complaints.append(r.url))
+        tab.on("console", lambda m: messages.append(m.text))
+        tab.on("pageerror", lambda e: messages.append(str(e)))
+        tab.on("dialog", lambda d: (messages.append(f"dialog {d.message}"), d.dismiss()))
+        tab.on("request", lambda r: None if r.url.startswith(("file:", "blob:", "data:")) else messages.append(r.url))
         tab.goto(site.as_uri() + "/" + page)
         if script:
             tab.wait_for_selector("[data-ready]")
@@ -48,7 +48,7 @@ def opened(chromium: Browser) -> Iterator[Open]:
     yield go
     for context in contexts:
         context.close()
-    assert complaints == []
+    assert messages == []
 
 
 def count(page: Page) -> int:
@@ -170,7 +170,7 @@ def test_curves_of_two_to_four_are_drawn_and_compared(opened: Open, site: Path) 
     dashes = page.eval_on_selector_all(
         ".mb-finder-curves:first-of-type path.mb-finder-line", "x => x.map(p => getComputedStyle(p).strokeDasharray)"
     )
-    assert len(set(dashes[:4])) == 4  # told apart without their colours
+    assert len(set(dashes[:4])) == 4  # distinguishable without their colours
     boxes.nth(4).click()
     assert not boxes.nth(4).is_checked()
     expect(page.locator("[role=status]")).to_contain_text("Four builds")
@@ -317,7 +317,7 @@ def test_without_script_the_page_says_so_and_shows_every_build(opened: Open, sit
     assert "JavaScript" in other.inner_text("noscript")
 
 
-def test_no_fault_of_access_is_found(opened: Open, site: Path) -> None:
+def test_axe_finds_nothing(opened: Open, site: Path) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     for width in (1440, 360):
         page = opened(
@@ -325,8 +325,8 @@ def test_no_fault_of_access_is_found(opened: Open, site: Path) -> None:
         )
         page.wait_for_selector(".mb-finder-expected[aria-busy=false]")
         unfold(page, "e")
-        found = axe.run(page, options={"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
-        assert found.violations_count == 0, found.generate_report()
+        result = axe.run(page, options={"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
+        assert result.violations_count == 0, result.generate_report()
         other = opened(site, "compare.html?with=kelda-00000,fellside-00001", width=width, policy=False)
-        found = axe.run(other, options={"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
-        assert found.violations_count == 0, found.generate_report()
+        result = axe.run(other, options={"preload": False, "runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
+        assert result.violations_count == 0, result.generate_report()

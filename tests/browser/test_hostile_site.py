@@ -27,14 +27,14 @@ _MEANT = re.compile(
     r"(\.|^)(file|at|steps|unit|size|adjuster_thread|bore_gauging\.depths|site_address|delivery_requires|handover_holds|"
     r"columns|speed_unit|torque_unit|encoding|delimiter)$|^at$"
 )
-"""Text that is read as something: a file's name, a unit, a thread, a lift."""
+"""Text with a meaning to the program: a file's name, a unit, a thread, a lift."""
 
 
 _AS_WRITTEN = {
     letter: [(tag, pattern) for tag, pattern in resolvers if tag.endswith((":null", ":merge"))]
     for letter, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
-"""Everything is a word as it was written: `on`, and the last nought of 53.990."""
+"""Every scalar is the text that was written: `on`, and the last zero of 53.990."""
 
 
 class AsWritten(yaml.SafeLoader):
@@ -73,8 +73,8 @@ def _taint(value: Any, path: str, texts: set[str]) -> tuple[Any, int]:
         return {k: v for k, (v, _) in done.items()}, sum(n for _, n in done.values())
     if isinstance(value, list):
         inner = path if path in texts else f"{path}[]"
-        made = [_taint(each, inner, texts) for each in value]
-        return [v for v, _ in made], sum(n for _, n in made)
+        items = [_taint(item, inner, texts) for item in value]
+        return [v for v, _ in items], sum(n for _, n in items)
     is_text = path in texts or (isinstance(value, str) and path.rpartition(".")[2] in ("note", "rule", "by", "why"))
     if is_text and isinstance(value, str | int | float) and not _MEANT.search(path):
         return f"{value} {PAYLOAD}", 1

@@ -21,8 +21,8 @@ RULES = {
 
 @pytest.fixture(scope="module")
 def address(published: Path) -> Iterator[str]:
-    with serving(published) as where:
-        yield where
+    with serving(published) as url:
+        yield url
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -33,7 +33,7 @@ def test_axe_finds_nothing_on_any_kind_of_page(chromium: Browser, address: str, 
         color_scheme=scheme,
         bypass_csp=True,  # type: ignore[arg-type]
     )
-    found = []
+    violations = []
     for page in (*demo.KINDS, "404.html"):
         tab = context.new_page()
         tab.goto(f"{address}{page}")
@@ -42,10 +42,10 @@ def test_axe_finds_nothing_on_any_kind_of_page(chromium: Browser, address: str, 
         tab.evaluate("document.querySelectorAll('article .mb-fold').forEach(fold => fold.open = true)")
         tab.evaluate("[...document.querySelectorAll('article .mb-figure')].slice(0, 6).forEach(f => f.open = true)")
         result = Axe().run(tab, options=RULES)
-        found += [f"{page}: {one['id']}: {one['nodes'][0]['html'][:200]}" for one in result.response["violations"]]
+        violations += [f"{page}: {one['id']}: {one['nodes'][0]['html'][:200]}" for one in result.response["violations"]]
         tab.close()
     context.close()
-    assert found == []
+    assert violations == []
 
 
 def test_every_drawing_has_its_numbers_in_words(chromium: Browser, published: Path) -> None:

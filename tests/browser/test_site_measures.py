@@ -66,25 +66,25 @@ def test_nothing_moves_while_a_page_loads(chromium: Browser, published: Path, pa
 
 
 def test_the_script_of_the_text_search_waits_for_a_reader_who_searches(chromium: Browser, published: Path) -> None:
-    asked: list[str] = []
+    requests: list[str] = []
     with serving(published) as address:
         tab = chromium.new_page()
-        tab.on("request", lambda r: asked.append(urlsplit(r.url).path))
+        tab.on("request", lambda r: requests.append(urlsplit(r.url).path))
         tab.goto(f"{address}{demo.BUILD}")
         tab.wait_for_timeout(500)
-        assert not [path for path in asked if "/javascripts/" in path]
+        assert not [path for path in requests if "/javascripts/" in path]
         tab.locator(".md-search__input").focus()
         wait_until(tab, "!!window.document$")
-        assert [path for path in asked if "/javascripts/bundle" in path]
+        assert [path for path in requests if "/javascripts/bundle" in path]
         tab.close()
 
 
 def test_a_build_adds_no_more_than_3_kb_to_the_search(published: Path) -> None:
     entries = json.loads((published / "search" / "search_index.json").read_text("utf-8"))["docs"]
     for page in BUILDS:
-        mine = [entry for entry in entries if entry["location"].split("#")[0] == page]
-        assert mine, page
-        assert len(json.dumps(mine, ensure_ascii=False).encode()) <= 3072, page
+        entries_of_build = [entry for entry in entries if entry["location"].split("#")[0] == page]
+        assert entries_of_build, page
+        assert len(json.dumps(entries_of_build, ensure_ascii=False).encode()) <= 3072, page
     text = json.dumps(entries)
     for wanted in ("Quillfin", "Turnagain", "works the bar in all weathers", "raw-water pump"):
         assert wanted.lower() in text.lower()

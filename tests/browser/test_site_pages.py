@@ -17,24 +17,24 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def address(published: Path) -> Iterator[str]:
-    with serving(published) as where:
-        yield where
+    with serving(published) as url:
+        yield url
 
 
 class Watched:
-    """A page whose console, errors and requests are kept."""
+    """A page whose console, errors and requests are recorded."""
 
     def __init__(self, chromium: Browser, **settings: Any) -> None:
         self.context: BrowserContext = chromium.new_context(**settings)
         self.page: Page = self.context.new_page()
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.messages: list[str] = []
+        self.requests: list[str] = []
+        self.page.on("console", lambda message: self.messages.append(message.text))
+        self.page.on("pageerror", lambda error: self.messages.append(str(error)))
+        self.page.on("request", lambda request: self.requests.append(request.url))
 
-    def strangers(self, own: str) -> list[str]:
-        return [url for url in self.asked if not url.startswith((own, "data:", "blob:"))]
+    def foreign_requests(self, own: str) -> list[str]:
+        return [url for url in self.requests if not url.startswith((own, "data:", "blob:"))]
 
 
 @pytest.mark.parametrize("scheme", ["server", "folder"])
@@ -69,8 +69,8 @@ def test_a_first_time_visitor_finds_reads_and_compares(
     # Two side by side.
     page.goto(start.replace("index.html", "compare.html#with=breakdown-truck-v8,pilot-launch-four"))
     page.get_by_text("V8 for the breakdown truck").first.wait_for()
-    assert watched.said == []
-    assert watched.strangers(own) == []
+    assert watched.messages == []
+    assert watched.foreign_requests(own) == []
     watched.context.close()
 
 

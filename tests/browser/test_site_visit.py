@@ -26,8 +26,8 @@ Open = Callable[..., Page]
 
 @pytest.fixture
 def opened(chromium: Browser, published: Path) -> Iterator[Open]:
-    """Open a page of the site; a word in the console, a failed load or a request elsewhere fails the test."""
-    complaints: list[str] = []
+    """Open a page of the site; a message in the console, a failed load or a request elsewhere fails the test."""
+    messages: list[str] = []
     contexts = []
 
     def go(page: str, base: str | None = None, width: int = 1440, script: bool = True) -> Page:
@@ -35,18 +35,18 @@ def opened(chromium: Browser, published: Path) -> Iterator[Open]:
         contexts.append(context)
         tab = context.new_page()
         home = base or "file:"
-        tab.on("console", lambda m: complaints.append(f"{page}: {m.text}"))
-        tab.on("pageerror", lambda e: complaints.append(f"{page}: {e}"))
-        tab.on("requestfailed", lambda r: complaints.append(f"{page}: {r.url} failed") if "aborted" not in
+        tab.on("console", lambda m: messages.append(f"{page}: {m.text}"))
+        tab.on("pageerror", lambda e: messages.append(f"{page}: {e}"))
+        tab.on("requestfailed", lambda r: messages.append(f"{page}: {r.url} failed") if "aborted" not in
                str(r.failure).lower() else None)  # fmt: skip
-        tab.on("request", lambda r: None if r.url.startswith((home, "data:", "blob:")) else complaints.append(r.url))
+        tab.on("request", lambda r: None if r.url.startswith((home, "data:", "blob:")) else messages.append(r.url))
         tab.goto(f"{base or published.as_uri() + '/'}{page}")
         return tab
 
     yield go
     for context in contexts:
         context.close()
-    assert complaints == []
+    assert messages == []
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +61,7 @@ def build() -> tuple[Build, Path]:
 
 
 @pytest.mark.parametrize("page", demo.KINDS)
-def test_every_kind_of_page_opens_from_a_folder_without_a_word_of_complaint(opened: Open, page: str) -> None:
+def test_every_kind_of_page_opens_from_a_folder_without_messages(opened: Open, page: str) -> None:
     tab = opened(page)
     assert tab.locator("h1").count() == 1
     demo.load_every_image(tab)
@@ -103,9 +103,9 @@ def test_a_build_is_found_by_text(opened: Open) -> None:
     tab = opened("index.html")
     tab.locator(".md-search__input").click()
     tab.locator(".md-search__input").press_sequentially("Quillfin")
-    found = tab.locator(".md-search-result__link", has_text="Engine for the pilot launch").first
-    expect(found).to_be_visible()
-    found.click()
+    result = tab.locator(".md-search-result__link", has_text="Engine for the pilot launch").first
+    expect(result).to_be_visible()
+    result.click()
     expect(tab.locator("h1")).to_have_text("Engine for the pilot launch Turnagain")
 
 
@@ -197,7 +197,7 @@ def test_typing_in_the_search_leaves_the_page_where_it_is(opened: Open) -> None:
     tab.evaluate("scrollTo(0, 1500)")
     box = tab.locator(".md-search__input").bounding_box()
     assert box
-    tab.mouse.click(box["x"] + 90, box["y"] + 10)  # as a hand does: a locator would scroll by itself
+    tab.mouse.click(box["x"] + 90, box["y"] + 10)  # with the mouse: a locator would scroll by itself
     tab.keyboard.type("camshaft", delay=20)
     tab.wait_for_selector(".md-search-result__link")
     assert tab.evaluate("scrollY") == 1500
@@ -233,13 +233,13 @@ def test_a_build_prints_clean(opened: Open, tmp_path: Path) -> None:
     tab = opened(demo.BUILD)
     tab.pdf(path=tmp_path / "page.pdf", format="A4")
     pages = [page.extract_text() for page in PdfReader(tmp_path / "page.pdf").pages]
-    first, whole = pages[0], " ".join(" ".join(pages).split())
+    first, text = pages[0], " ".join(" ".join(pages).split())
     assert "Engine for the pilot launch Turnagain" in " ".join(first.split())
     assert len(pages) <= 20  # a full build: nine pulls, every reading
-    for gone in ("Menu", "On this page", "How it is computed", "Compare these builds"):
-        assert gone not in whole
-    for kept in ("What each change was worth", "Rod oil clearance", "Cranking compression", "81.507", "rod bolts"):
-        assert kept.lower() in whole.lower()
+    for hidden in ("Menu", "On this page", "How it is computed", "Compare these builds"):
+        assert hidden not in text
+    for printed in ("What each change was worth", "Rod oil clearance", "Cranking compression", "81.507", "rod bolts"):
+        assert printed.lower() in text.lower()
 
 
 def test_a_working_that_was_opened_is_printed_with_it(opened: Open, tmp_path: Path) -> None:

@@ -141,7 +141,7 @@ class Noise:
     torque: float = 0.0035
     """Scatter of torque from point to point, as a share."""
     pull: float = 0.0018
-    """How far a whole pull may sit off, as a share."""
+    """Standard deviation of the level of a pull, as a share."""
 
 
 def run(

@@ -69,7 +69,7 @@ class Dialect:
     """Header of a first column that only counts the rows."""
 
     def text(self, channels: dict[str, Array]) -> str:
-        """The whole log."""
+        """Return the log as text."""
         lines = list(self.before)
         heads = [self._head(column) for column in self.columns]
         lines.append(self._row(([self.counter] if self.counter else []) + heads))
@@ -81,7 +81,7 @@ class Dialect:
         return self.newline.join(lines) + self.newline
 
     def encode(self, channels: dict[str, Array]) -> bytes:
-        """The whole log as it stands on the disk."""
+        """Return the log as the bytes of its file."""
         return self.text(channels).encode(self.encoding)
 
     def _head(self, column: Column) -> str:

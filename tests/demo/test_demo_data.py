@@ -149,12 +149,12 @@ def test_logs_are_plausible_engines(session: Session) -> None:
 
 
 @pytest.mark.parametrize("session", SESSIONS, ids=lambda session: session.slug)
-def test_weather_of_the_maker_is_the_weather_of_the_record(session: Session) -> None:
+def test_weather_of_the_model_is_the_weather_of_the_record(session: Session) -> None:
     build = BUILDS[session.slug]
     assert build.dyno is not None
-    made = {f"dyno/{spec.file}": spec for spec in session.pulls}
+    specs = {f"dyno/{spec.file}": spec for spec in session.pulls}
     for pull in build.pulls:
-        spec = made[str(pull.file)]
+        spec = specs[str(pull.file)]
         air = pull.conditions or build.dyno.conditions
         assert air is not None
         assert air.barometer is not None

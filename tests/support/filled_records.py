@@ -1,4 +1,4 @@
-"""A build with a value in every field of every model, private ones told apart by a canary."""
+"""A build with a value in every field of every model, with a canary in the private ones."""
 
 from __future__ import annotations
 

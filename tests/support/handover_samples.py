@@ -1,4 +1,4 @@
-"""Archives for the tests of the handover, made from the demonstration builds."""
+"""Archives for the tests of the handover, from the demo builds."""
 
 from __future__ import annotations
 
@@ -65,16 +65,16 @@ def _changed(value: Any, model: type[RecordModel], at: str, change: Change) -> A
         return [_changed(entry, model, at, change) for entry in value]
     if not isinstance(value, dict):
         return value
-    found = {}
+    parts = {}
     for name, info in model.model_fields.items():
         where, inner = f"{at}.{name}", models_in(info.annotation)
         if name in value and inner:
-            found[name] = _changed(value[name], inner[0], where, change)
+            parts[name] = _changed(value[name], inner[0], where, change)
         elif name in value or notes_of(info).private:
             new = change(where, value.get(name), model, name)
             if new is not None:
-                found[name] = new
-    return found
+                parts[name] = new
+    return parts
 
 
 _NAMES_SOMETHING = {"file", "since", "repeat_of", "at", "unit", "barometer_is", "octane"}
@@ -102,11 +102,11 @@ def without_blanks(text: str) -> str:
 def unpacked_pdf(pdf: bytes) -> bytes:
     """Return every stream of a PDF unpacked, every string in it, and its text."""
     reader = pypdf.PdfReader(io.BytesIO(pdf))
-    found = [pdf, without_blanks(text_of(pdf)).encode()]
+    parts = [pdf, without_blanks(text_of(pdf)).encode()]
     for number in range(1, len(reader.xref_objStm) + max(reader.xref.get(0, {0: 0}), default=0) + 1):
         thing = reader.get_object(pypdf.generic.IndirectObject(number, 0, reader))
         if isinstance(thing, pypdf.generic.StreamObject):
-            found.append(thing.get_data())
+            parts.append(thing.get_data())
         if thing is not None:
-            found.append(repr(thing).encode())
-    return b"\n".join(found)
+            parts.append(repr(thing).encode())
+    return b"\n".join(parts)
