@@ -6,6 +6,7 @@ import types
 import typing
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from builder.record.models.fields import Notes, RecordModel, notes_of, title_of
@@ -48,12 +49,14 @@ def models_in(annotation: Any) -> tuple[type[RecordModel], ...]:
     return ()
 
 
-def field_paths(model: type[RecordModel], prefix: str = "") -> Iterator[str]:
-    """Yield the dotted path of every field below a model, in the order of the work; lists add no step."""
+@cache
+def field_paths(model: type[RecordModel]) -> tuple[str, ...]:
+    """Return the dotted path of every field below a model, in the order of the work; lists add no step."""
+    paths: list[str] = []
     for name, info in model.model_fields.items():
-        yield f"{prefix}{name}"
-        for inner in models_in(info.annotation):
-            yield from field_paths(inner, f"{prefix}{name}.")
+        paths.append(name)
+        paths += [f"{name}.{path}" for inner in models_in(info.annotation) for path in field_paths(inner)]
+    return tuple(paths)
 
 
 def model_at(root: type[RecordModel], location: Location) -> type[RecordModel]:

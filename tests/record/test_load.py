@@ -10,20 +10,19 @@ import pytest
 
 from builder.record.files import file_in, path_problem
 from builder.record.load import build_folders, errors_in, read_build, read_shop, slug_problem
-from builder.record.models.shop import Shop, page_relevant
 from builder.record.problem import Problem
 from tests.support.record_samples import CSV, SHEET, ReadWith
 
 
-def _only(problems: list[Problem], file: str, line: int, says: str, severity: str = "error") -> None:
+def _only(problems: list[Problem], file: str, line: int, message: str, severity: str = "error") -> None:
     """Exactly one problem, at this file and line, saying this."""
     assert len(problems) == 1, [str(problem) for problem in problems]
     (problem,) = problems
     assert (problem.path, problem.line, problem.severity) == (Path("builds/test-engine") / file, line, severity)
-    assert says in problem.message
+    assert message in problem.message
 
 
-def test_the_least_a_build_needs(read: ReadWith) -> None:
+def test_a_build_needs_only_build_yaml(read: ReadWith) -> None:
     build, problems = read()
     assert not problems
     assert build is not None
@@ -42,7 +41,7 @@ def test_a_file_of_comments_and_an_empty_section_are_not_yet_recorded(read: Read
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "line", "says"),
+    ("name", "text", "line", "message"),
     [
         ("build", "engine: {cylinders: 4}\n", 1, "title: is missing: write title: Launch engine for the harbour pilot"),
         ("build", "title: X\nengine:\n", 2, "engine: is missing: write engine: and what belongs to it"),
@@ -95,10 +94,12 @@ def test_a_file_of_comments_and_an_empty_section_are_not_yet_recorded(read: Read
         ("dyno", "pulls:\n  - name: a\n    columns: {torque: [1]}\n", 3, "columns.torque: is a list"),
     ],
 )  # fmt: skip
-def test_what_a_shop_can_type_wrong(read: ReadWith, name: str, text: str, line: int, says: str) -> None:
+def test_a_typing_mistake_is_reported_at_its_line_with_a_fix(
+    read: ReadWith, name: str, text: str, line: int, message: str
+) -> None:
     build, problems = read(**{name: text})
     assert build is None
-    _only(problems, f"{name}.yaml", line, says)
+    _only(problems, f"{name}.yaml", line, message)
 
 
 @pytest.mark.parametrize("count", [2, 3, 5, 9])
@@ -127,7 +128,7 @@ def test_valves_are_counted_by_cylinder_and_by_how_many_each_has(read: ReadWith)
 
 
 @pytest.mark.parametrize(
-    ("cylinders", "line", "says"),
+    ("cylinders", "line", "message"),
     [
         ("  - cylinder: 5\n    depths: [{across: 4.03, along: 4.03}]\n", 5, "cylinder 5 of an engine with 4"),
         ("  - cylinder: 1\n    depths: [{across: 4.03, along: 4.03}]\n  - cylinder: 1\n    depths: [{across: 4.03, along: 4.03}]\n",
@@ -135,10 +136,10 @@ def test_valves_are_counted_by_cylinder_and_by_how_many_each_has(read: ReadWith)
         ("  - cylinder: 1\n    depths: [{across: 4.03, along: 4.03}, {across: 4.03, along: 4.03}]\n", 6, "has 2 depths, the card names 1"),
     ],
 )  # fmt: skip
-def test_the_bore_gauge_card_fits_the_engine(read: ReadWith, cylinders: str, line: int, says: str) -> None:
+def test_the_bore_gauge_card_fits_the_engine(read: ReadWith, cylinders: str, line: int, message: str) -> None:
     build, problems = read(work=f"bore_gauging:\n  unit: in\n  depths: [top]\n  cylinders:\n{cylinders}")
     assert build is None
-    _only(problems, "work.yaml", line, says)
+    _only(problems, "work.yaml", line, message)
 
 
 def test_pulls_name_earlier_pulls_and_have_names_of_their_own(read: ReadWith) -> None:
@@ -166,7 +167,7 @@ def test_days_in_the_wrong_order(read: ReadWith) -> None:
     assert [(str(problem.path.name), problem.line) for problem in problems] == [("build.yaml", 6), ("delivery.yaml", 1)]
 
 
-def test_a_log_is_read_and_kept_by_the_name_of_its_pull(read: ReadWith) -> None:
+def test_a_log_is_found_by_the_name_of_its_pull(read: ReadWith) -> None:
     build, problems = read(dyno="pulls:\n  - {name: first, file: dyno/pull-1.csv}\n")
     assert not problems
     assert build is not None
@@ -182,7 +183,7 @@ def test_a_problem_in_a_log_names_the_log(read: ReadWith, folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("file", "says"),
+    ("file", "message"),
     [
         ("dyno/pull-2.csv", "'dyno/pull-2.csv' is not there: did you mean 'dyno/pull-1.csv'?"),
         ("dyno\\pull-1.csv", "did you mean 'dyno/pull-1.csv'?"),
@@ -197,18 +198,18 @@ def test_a_problem_in_a_log_names_the_log(read: ReadWith, folder: Path) -> None:
         ("dyno/device.csv", "is not an ordinary file"),
     ],
 )
-def test_files_stay_in_the_builds_folder(read: ReadWith, archive: Path, folder: Path, file: str, says: str) -> None:
+def test_files_stay_in_the_builds_folder(read: ReadWith, archive: Path, folder: Path, file: str, message: str) -> None:
     (archive / "secret.csv").write_text(CSV, encoding="utf-8")
     (folder / "dyno" / "out.csv").symlink_to(archive / "secret.csv")
     (folder / "dyno" / "loop.csv").symlink_to(folder / "dyno" / "loop.csv")
     (folder / "dyno" / "device.csv").symlink_to("/dev/zero")
     build, problems = read(dyno=f"pulls:\n  - name: first\n    file: '{file}'\n")
     assert build is None
-    _only(problems, "dyno.yaml", 3, says)
+    _only(problems, "dyno.yaml", 3, message)
 
 
 @pytest.mark.parametrize(
-    ("file", "says"),
+    ("file", "message"),
     [
         ("photos/dekc.jpg", "did you mean 'photos/deck.jpg'?"),
         ("../deck.jpg", "leaves the build's folder"),
@@ -217,12 +218,12 @@ def test_files_stay_in_the_builds_folder(read: ReadWith, archive: Path, folder: 
         ("photos", "is not an ordinary file"),
     ],
 )
-def test_photos_stay_in_the_builds_folder(read: ReadWith, archive: Path, folder: Path, file: str, says: str) -> None:
+def test_photos_stay_in_the_builds_folder(read: ReadWith, archive: Path, folder: Path, file: str, message: str) -> None:
     (archive / "home.jpg").write_bytes(b"\xff\xd8")
     (folder / "photos" / "home.jpg").symlink_to(archive / "home.jpg")
     build, problems = read(photos=f"photos:\n  - file: {file}\n    alt: x\n")
     assert build is None
-    _only(problems, "photos.yaml", 2, says)
+    _only(problems, "photos.yaml", 2, message)
 
 
 def test_a_photo_needs_its_description(read: ReadWith) -> None:
@@ -253,15 +254,15 @@ def test_a_document_that_is_a_folder_or_a_pipe(read: ReadWith, folder: Path) -> 
 
 
 @pytest.mark.parametrize(
-    ("name", "says"),
+    ("name", "message"),
     [("dynos.yaml", "did you mean dyno.yaml?"), ("build.yml", "did you mean build.yaml?"), ("Cam.YAML", "did you mean cam.yaml?"),
      ("wombat.yaml", "known are build, parts")],
 )  # fmt: skip
-def test_a_file_that_nobody_reads_is_told(read: ReadWith, folder: Path, name: str, says: str) -> None:
+def test_a_file_that_is_not_read_is_a_warning(read: ReadWith, folder: Path, name: str, message: str) -> None:
     (folder / name).write_text("x: 1\n", encoding="utf-8")
     build, problems = read()
     assert build is not None
-    _only(problems, name, 1, says, "warning")
+    _only(problems, name, 1, message, "warning")
 
 
 def test_a_file_with_a_newline_in_its_name_is_one_line_of_problem(read: ReadWith, folder: Path) -> None:
@@ -270,7 +271,7 @@ def test_a_file_with_a_newline_in_its_name_is_one_line_of_problem(read: ReadWith
     assert "\n" not in str(problem)
 
 
-def test_all_that_is_wrong_is_told_at_once_in_order(read: ReadWith) -> None:
+def test_all_problems_are_reported_at_once_in_order(read: ReadWith) -> None:
     build, problems = read(
         bottom_end="block:\n  bores: 4.03\n  deck: 9\ncrankshaft:\n  stroke: 3 cc\n",
         cam="card:\n  lobe_separation: 110\n",
@@ -281,7 +282,7 @@ def test_all_that_is_wrong_is_told_at_once_in_order(read: ReadWith) -> None:
     ]  # fmt: skip
 
 
-def test_a_flood_of_faults_is_cut_short(read: ReadWith) -> None:
+def test_a_long_list_of_problems_is_cut_short(read: ReadWith) -> None:
     text = "".join(f"wombat{index}: 1\n" for index in range(10_000))
     build, problems = read(cam=text)
     assert build is None
@@ -305,9 +306,9 @@ def test_names_that_are_no_addresses(archive: Path, name: str) -> None:
     assert build is None
     assert "use small letters, digits and hyphens" in problems[0].message
     assert "\n" not in str(problems[0])
-    fault = slug_problem(name)
-    assert fault is not None
-    assert slug_problem(fault.rsplit(" ", 1)[-1]) is None
+    message = slug_problem(name)
+    assert message is not None
+    assert slug_problem(message.rsplit(" ", 1)[-1]) is None
 
 
 def test_a_build_folder_that_is_a_link_out_of_the_archive(
@@ -334,7 +335,7 @@ def test_one_broken_build_leaves_the_others_alone(archive: Path, folder: Path) -
     broken = archive / "builds" / "broken"
     broken.mkdir()
     (broken / "build.yaml").write_text("title: [\n", encoding="utf-8")
-    read = {each.name: read_build(each, archive) for each in build_folders(archive)}
+    read = {build.name: read_build(build, archive) for build in build_folders(archive)}
     assert read["broken"][0] is None
     assert errors_in(read["broken"][1])
     assert read["test-engine"][0] is not None
@@ -352,7 +353,7 @@ def test_the_shop(archive: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "line", "says"),
+    ("text", "line", "message"),
     [
         ("unit: inch\n", 1, "did you mean 'units'?"),
         ("name: [\n", 1, "bracket"),
@@ -365,11 +366,11 @@ def test_the_shop(archive: Path) -> None:
         ("tag:\n  width: 1 in\n", 2, "width 1 in cannot be printed: write 40 to 200 mm"),
     ],
 )  # fmt: skip
-def test_what_is_wrong_in_the_shops_own_file(archive: Path, text: str, line: int, says: str) -> None:
+def test_problems_in_shop_yaml(archive: Path, text: str, line: int, message: str) -> None:
     (archive / "builds" / "shop.yaml").write_text(text, encoding="utf-8")
     _, (problem,) = read_shop(archive)
     assert (problem.path, problem.line) == (Path("builds/shop.yaml"), line)
-    assert says in problem.message
+    assert message in problem.message
 
 
 def test_a_shop_file_that_is_a_link_out_of_the_archive(archive: Path) -> None:
@@ -400,7 +401,7 @@ def test_a_folder_or_file_that_may_not_be_read_is_a_message(
     assert problem.message == "cannot be read: Permission denied"
 
 
-def test_a_file_name_with_what_no_screen_shows(folder: Path) -> None:
+def test_a_file_name_with_an_unprintable_character(folder: Path) -> None:
     assert file_in(folder, "dyno/pull\u00ad-1.csv") == (None, "holds a character that no file name may have")
     assert file_in(folder, "dyno/pull-1.csv") == (folder / "dyno" / "pull-1.csv", "")
 
@@ -411,9 +412,7 @@ def test_a_path_that_cannot_be_followed_is_none(tmp_path: Path) -> None:
     assert path_problem(tmp_path / "a", tmp_path / "b") == "leaves the build's folder: copy the file into it"
 
 
-def test_a_folder_that_cannot_be_listed_gives_no_name_to_take_instead(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_folder_that_cannot_be_listed_gives_no_suggestion(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "pull-1.csv").touch()
     assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there: did you mean 'pull-1.csv'?")
 
@@ -422,12 +421,3 @@ def test_a_folder_that_cannot_be_listed_gives_no_name_to_take_instead(
 
     monkeypatch.setattr(Path, "glob", refused)
     assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there")
-
-
-def test_pages_depend_on_what_they_show_of_the_shop() -> None:
-    shop = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"})
-    same = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"}, paper="Letter", warranty="None.")
-    renamed = Shop(name="Other shop", guidelines={"least_quench": "0.035 in"})
-    other_quench = Shop(name="Test shop", guidelines={"least_quench": "0.036 in"})
-    assert page_relevant(shop) == page_relevant(same)
-    assert len({page_relevant(shop), page_relevant(renamed), page_relevant(other_quench)}) == 3

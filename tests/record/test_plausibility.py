@@ -13,7 +13,7 @@ from tests.support.record_samples import SHEET, ReadWith
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "line", "says"),
+    ("name", "text", "line", "message"),
     [
         ("top_end", "gasket:\n  thickness: 0.27 in\n", 2,
          "gasket.thickness: 0.27 in is outside what engines have (0.3 mm to 3.5 mm): was 0.027 in meant?"),
@@ -32,14 +32,14 @@ from tests.support.record_samples import SHEET, ReadWith
         ("cam", "installed:\n  intake_centreline: 10.4 deg\n", 2, "was 104 deg meant?"),
     ],
 )  # fmt: skip
-def test_what_no_engine_has(read: ReadWith, name: str, text: str, line: int, says: str | None) -> None:
+def test_values_that_no_engine_has(read: ReadWith, name: str, text: str, line: int, message: str | None) -> None:
     build, problems = read(**{name: text})
     assert build is not None, "a warning keeps no build from being published"
-    if says is None:
+    if message is None:
         return
     (problem,) = problems
     assert (problem.path.name, problem.line, problem.severity) == (f"{name}.yaml", line, "warning")
-    assert says in problem.message
+    assert message in problem.message
 
 
 def test_levels_of_a_setting_in_different_kinds_of_unit(read: ReadWith) -> None:
@@ -48,21 +48,21 @@ def test_levels_of_a_setting_in_different_kinds_of_unit(read: ReadWith) -> None:
         for level in ("30 deg", "33 mm", "35 deg")
     )
     _, problems = read(dyno=f"readings: observed\npulls:\n{pulls}")
-    (said,) = [problem for problem in problems if "Advance" in problem.message]
-    assert (said.line, said.severity) == (4, "warning")
-    assert "p33 mm: Advance at 33 mm cannot be set beside 30 deg of an earlier pull" in said.message
+    (warning,) = [problem for problem in problems if "Advance" in problem.message]
+    assert (warning.line, warning.severity) == (4, "warning")
+    assert "p33 mm: Advance at 33 mm cannot be set beside 30 deg of an earlier pull" in warning.message
 
 
 @pytest.mark.parametrize(
-    ("rods", "stroke", "says"),
+    ("rods", "stroke", "message"),
     [("5.7 in", "3.48 in", None), ("60 mm", "100 mm", "is 0.60; engines have 1.3 to 2.5: are the two swapped?"),
      ("500 mm", "88 mm", "look at both lengths")],
 )  # fmt: skip
-def test_rod_ratio(read: ReadWith, rods: str, stroke: str, says: str | None) -> None:
+def test_rod_ratio(read: ReadWith, rods: str, stroke: str, message: str | None) -> None:
     build, problems = read(bottom_end=f"crankshaft:\n  stroke: {stroke}\nrods:\n  length: {rods}\n")
     assert build is not None
-    assert [problem.line for problem in problems] == ([] if says is None else [4])
-    assert says is None or says in problems[0].message
+    assert [problem.line for problem in problems] == ([] if message is None else [4])
+    assert message is None or message in problems[0].message
 
 
 @pytest.mark.parametrize(
@@ -85,7 +85,7 @@ def test_listed_and_measured_far_apart(read: ReadWith, text: str, far: bool) -> 
 
 
 @pytest.mark.parametrize(
-    ("documents", "says"),
+    ("documents", "message"),
     [
         ({"bottom_end": "block: {bores: 4.03 in}\n", "top_end": "gasket: {bore: 4.00 in}\n"}, "the gasket's bore (4.00 in)"),
         ({"bottom_end": "block: {bores: 4.03 in}\n", "top_end": "gasket: {bore: 4.10 in}\n"}, None),
@@ -100,29 +100,29 @@ def test_listed_and_measured_far_apart(read: ReadWith, text: str, far: bool) -> 
           "work": "bore_gauging: {unit: mm, cylinders: [{cylinder: 1, depths: [{across: 102.36, along: 102.36}]}]}\n"}, None),
     ],
 )  # fmt: skip
-def test_parts_that_do_not_fit_each_other(read: ReadWith, documents: dict[str, str], says: str | None) -> None:
+def test_parts_that_do_not_fit_each_other(read: ReadWith, documents: dict[str, str], message: str | None) -> None:
     build, problems = read(**documents)
     assert build is not None
-    assert len(problems) == (0 if says is None else 1)
-    assert says is None or says in problems[0].message
+    assert len(problems) == (0 if message is None else 1)
+    assert message is None or message in problems[0].message
 
 
-def _likely(model: type[RecordModel], at: str) -> list[tuple[str, str, tuple[str, str], str | None]]:
-    found = []
+def _plausible_ranges(model: type[RecordModel], at: str) -> list[tuple[str, str, tuple[str, str], str | None]]:
+    fields = []
     for name, info in model.model_fields.items():
         shape, notes = shape_of(info), notes_of(info)
         if notes.plausible_range:
-            found.append((f"{at}.{name}", notes.example, notes.plausible_range, shape.dimension))
+            fields.append((f"{at}.{name}", notes.example, notes.plausible_range, shape.dimension))
         if shape.model is not None:
-            found += _likely(shape.model, f"{at}.{name}")
-    return found
+            fields += _plausible_ranges(shape.model, f"{at}.{name}")
+    return fields
 
 
-LIKELY = [item for name, model in DOCUMENTS.items() for item in _likely(model, name)]
+PLAUSIBLE_RANGES = [item for name, model in DOCUMENTS.items() for item in _plausible_ranges(model, name)]
 
 
-@pytest.mark.parametrize(("path", "example", "likely", "dimension"), LIKELY)
-def test_the_likely_range_of_a_field_is_one_and_holds_its_example(
+@pytest.mark.parametrize(("path", "example", "likely", "dimension"), PLAUSIBLE_RANGES)
+def test_the_plausible_range_of_a_field_holds_its_example(
     path: str, example: str, likely: tuple[str, str], dimension: str | None
 ) -> None:
     least, most = (float(end) if dimension == NUMBER else parse_quantity(end, dimension).si for end in likely)

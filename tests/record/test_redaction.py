@@ -40,12 +40,12 @@ def test_nothing_private_is_left() -> None:
     assert "public" in _everything(stripped)
 
 
-def test_a_handover_keeps_what_it_is_told_to_of_the_customers_own_and_nothing_of_the_shops() -> None:
+def test_a_handover_keeps_the_customers_fields_named_for_it_and_nothing_of_the_shops() -> None:
     keep = [path for name, path, _ in ALL if name == "build"]
     left = _everything(without_private(filled_build(Path("x")), keep))
     for name, path, who in ALL:
-        kept = f"{CANARY}-{who}-{name}.{path}" in left
-        assert kept == (name == "build" and who == "customer")
+        remains = f"{CANARY}-{who}-{name}.{path}" in left
+        assert remains == (name == "build" and who == "customer")
     assert f"{CANARY}-shop" not in left
 
 
@@ -59,7 +59,7 @@ def test_what_is_public_stays_as_it_was() -> None:
 
 
 @pytest.mark.parametrize(("name", "path", "who"), ALL)
-def test_a_private_field_may_be_left_out_and_can_carry_a_canary(name: str, path: str, who: str) -> None:
+def test_a_private_field_is_optional_and_can_hold_a_marked_value(name: str, path: str, who: str) -> None:
     model = DOCUMENTS[name]
     *around, last = path.split(".")
     for step in around:
@@ -90,19 +90,19 @@ def test_names_that_sound_private_are_private() -> None:
     )
 
     def unmarked(model: type[RecordModel], at: str) -> list[str]:
-        found = []
+        paths = []
         for name, info in model.model_fields.items():
             shape = shape_of(info)
             if shape.model is not None:
-                found += unmarked(shape.model, f"{at}.{name}")
+                paths += unmarked(shape.model, f"{at}.{name}")
             elif any(word in name for word in telling) and not notes_of(info).private:
-                found.append(f"{at}.{name}")
-        return found
+                paths.append(f"{at}.{name}")
+        return paths
 
     assert [path for name, model in DOCUMENTS.items() for path in unmarked(model, name)] == []
 
 
-def test_a_private_field_added_tomorrow_is_found_wherever_it_stands() -> None:
+def test_a_new_private_field_is_found_at_any_depth() -> None:
     class Inner(RecordModel):
         """Inner."""
 

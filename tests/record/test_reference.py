@@ -36,7 +36,7 @@ def test_every_row_has_its_meaning_and_how_it_is_written() -> None:
             assert row.example or row.kind in ("section", "entries")
 
 
-def test_rows_as_a_machinist_reads_them() -> None:
+def test_rows_of_the_reference() -> None:
     bores = _row("bottom_end.yaml", "block.bores")
     assert (bores.title, bores.positions, bores.plausible_range) == ("Bores", "cylinder", ("25 mm", "400 mm"))
     assert bores.notation == "length in in, mm, thou, um"
@@ -52,5 +52,5 @@ def test_rows_as_a_machinist_reads_them() -> None:
 
 def test_who_may_see_it() -> None:
     for document in field_reference():
-        told = {row.path.replace("[]", ""): row.private for row in document.rows if row.private}
-        assert told == private_fields(document_models()[document.name])
+        private = {row.path.replace("[]", ""): row.private for row in document.rows if row.private}
+        assert private == private_fields(document_models()[document.name])

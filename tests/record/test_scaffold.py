@@ -23,7 +23,7 @@ _REMARK = re.compile(r"\s*##|# yaml-language-server")
 _EXAMPLE = re.compile(r"^( *)# (.*)$")
 
 
-def _taken_up(text: str, chosen: set[int] | None = None) -> str:
+def _uncommented(text: str, chosen: set[int] | None = None) -> str:
     """The text with the marks of examples taken away; of all, or of the chosen lines."""
     lines = text.splitlines()
     for index, line in enumerate(lines):
@@ -42,7 +42,7 @@ def _indent(line: str) -> int:
     return len(bare) - len(bare.lstrip())
 
 
-def _with_what_it_needs(text: str, index: int) -> set[int]:
+def _with_requirements(text: str, index: int) -> set[int]:
     """A line and those it cannot stand without: the ones it is indented below, and what is needed beside it."""
     lines, chosen = text.splitlines(), {index}
     examples = set(_examples(text))
@@ -57,12 +57,12 @@ def _with_what_it_needs(text: str, index: int) -> set[int]:
     return chosen
 
 
-def _what_it_asks_for(text: str, chosen: set[int], said: list[str]) -> set[int]:
+def _requested_examples(text: str, chosen: set[int], messages: list[str]) -> set[int]:
     """The lines below the chosen ones that the reader's messages ask to be written."""
     lines, more = text.splitlines(), set()
-    for name in re.findall(r"is missing: write (\w+):", " ".join(said)):
-        here = [at for at in _examples(text) if at not in chosen and re.match(rf"[-# ]*{name}:", lines[at])]
-        more |= set(sorted(here, key=lambda at: min(abs(at - index) for index in chosen))[:1])
+    for name in re.findall(r"is missing: write (\w+):", " ".join(messages)):
+        candidates = [at for at in _examples(text) if at not in chosen and re.match(rf"[-# ]*{name}:", lines[at])]
+        more |= set(sorted(candidates, key=lambda at: min(abs(at - index) for index in chosen))[:1])
     return more
 
 
@@ -87,7 +87,7 @@ def test_every_document_is_there(new: Path) -> None:
     assert (new / "photos").is_dir()
 
 
-def test_as_written_it_reads_without_a_word(new: Path) -> None:
+def test_an_unchanged_scaffold_reads_without_a_problem(new: Path) -> None:
     build, problems = read_build(new, new.parent.parent)
     assert [str(problem) for problem in problems] == []
     assert build is not None
@@ -97,10 +97,10 @@ def test_as_written_it_reads_without_a_word(new: Path) -> None:
 
 
 @pytest.mark.parametrize("cylinders", [1, 4, 8, 16])
-def test_with_every_example_taken_up_it_reads_without_a_word(new: Path, cylinders: int) -> None:
+def test_a_scaffold_with_every_example_reads_without_a_problem(new: Path, cylinders: int) -> None:
     for name, text in scaffold("pilot-four", cylinders=cylinders).items():
-        (new / name).write_text(_taken_up(text), encoding="utf-8")
-    (new.parent / "shop.yaml").write_text(_taken_up(shop_scaffold()), encoding="utf-8")
+        (new / name).write_text(_uncommented(text), encoding="utf-8")
+    (new.parent / "shop.yaml").write_text(_uncommented(shop_scaffold()), encoding="utf-8")
     build, problems = read_build(new, new.parent.parent)
     assert [str(problem) for problem in problems] == []
     assert build is not None
@@ -114,7 +114,7 @@ def _assert_all_given(model: RecordModel) -> None:
     """Every field that has an example was really in the text, and so was read; but for those in place of others."""
     for name, info in type(model).model_fields.items():
         notes, value = notes_of(info), getattr(model, name)
-        if notes.alternative_to or notes.refers_to or _stands_in_later_entries(type(model)):
+        if notes.alternative_to or notes.refers_to or _refers_to_earlier_entries(type(model)):
             continue
         assert name in model.model_fields_set, f"{type(model).__name__}.{name}"
         for inner in value if isinstance(value, tuple) else (value,):
@@ -122,28 +122,28 @@ def _assert_all_given(model: RecordModel) -> None:
                 _assert_all_given(inner)
 
 
-def _stands_in_later_entries(model: type[RecordModel]) -> bool:
+def _refers_to_earlier_entries(model: type[RecordModel]) -> bool:
     return any(notes_of(info).refers_to for info in model.model_fields.values())
 
 
 @pytest.mark.parametrize("name", document_models())
-def test_any_one_example_taken_up_reads(new: Path, name: str) -> None:
+def test_any_single_example_reads(new: Path, name: str) -> None:
     """Each by itself, with no more than the lines it is indented below and those marked as needed."""
     archive = new.parent.parent
     text = shop_scaffold() if name == "shop" else scaffold("pilot-four")[f"{name}.yaml"]
     path = new.parent / "shop.yaml" if name == "shop" else new / f"{name}.yaml"
     for index in _examples(text):
-        chosen = _with_what_it_needs(text, index)
+        chosen = _with_requirements(text, index)
         for _ in range(3):
-            path.write_text(_taken_up(text, chosen), encoding="utf-8")
+            path.write_text(_uncommented(text, chosen), encoding="utf-8")
             problems = read_shop(archive)[1] if name == "shop" else read_build(new, archive)[1]
-            said = [problem.message for problem in problems]
-            asked = _what_it_asks_for(text, chosen, said)
+            messages = [problem.message for problem in problems]
+            asked = _requested_examples(text, chosen, messages)
             if not asked:
                 break
             chosen |= asked
         # A pull that is compared with an earlier one needs that one; a barometer has to say where it hangs.
-        left = [message for message in said if "no earlier pull" not in message and "barometer_is" not in message]
+        left = [message for message in messages if "no earlier pull" not in message and "barometer_is" not in message]
         assert left == [], text.splitlines()[index]
 
 
@@ -158,7 +158,7 @@ def test_every_alternative_reads_in_place_of_the_other() -> None:
         assert re.search(rf"\b{other}: ", text)
 
 
-def test_what_was_never_taken_up_is_not_live() -> None:
+def test_examples_are_commented_out() -> None:
     for name, text in scaffold("x").items():
         document, problems = parse_yaml(text.encode(), Path(name))
         assert not problems
@@ -176,7 +176,7 @@ def _leaves(value: object) -> list[object]:
     return [] if value is None else [value]
 
 
-def test_the_lines_are_fit_to_be_read() -> None:
+def test_lines_are_short_enough() -> None:
     for text in (*scaffold("x", cylinders=4).values(), shop_scaffold()):
         for line in text.splitlines():
             assert len(line) <= WIDTH + 40, line
@@ -206,7 +206,7 @@ def test_any_title_is_written_so_that_it_reads_back(title: str) -> None:
     assert getattr(value, "text", value) == title
 
 
-def test_nothing_is_ever_written_over(new: Path) -> None:
+def test_existing_files_are_never_overwritten(new: Path) -> None:
     archive = new.parent.parent
     (new / "build.yaml").write_text("title: Mine\n", encoding="utf-8")
     (archive / "builds" / "shop.yaml").write_text("name: Mine\n", encoding="utf-8")
@@ -219,7 +219,7 @@ def test_nothing_is_ever_written_over(new: Path) -> None:
     assert (archive / "builds" / "shop.yaml").read_text(encoding="utf-8") == "name: Mine\n"
 
 
-def test_a_link_in_the_place_is_not_followed(tmp_path: Path) -> None:
+def test_a_link_with_the_builds_name_is_not_followed(tmp_path: Path) -> None:
     (tmp_path / "builds").mkdir()
     (tmp_path / "builds" / "linked").symlink_to(tmp_path / "nowhere")
     written, (problem,) = write_scaffold(tmp_path, "linked")
@@ -240,7 +240,7 @@ def test_a_count_no_engine_has_is_refused(tmp_path: Path) -> None:
     assert "1 to 48" in write_scaffold(tmp_path, "x", cylinders=0)[1][0].message
 
 
-def test_a_place_that_cannot_be_written_to_is_a_message(tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_written_to_is_a_message(tmp_path: Path) -> None:
     (tmp_path / "builds").write_text("a file where the folder should be", encoding="utf-8")
     written, (problem,) = write_scaffold(tmp_path, "x")
     assert written == []
@@ -248,13 +248,13 @@ def test_a_place_that_cannot_be_written_to_is_a_message(tmp_path: Path) -> None:
 
 
 def _all_fields(model: type[RecordModel], at: str) -> list[tuple[str, str, str]]:
-    found = []
+    fields = []
     for name, info in model.model_fields.items():
         shape = shape_of(info)
-        found.append((f"{at}.{name}", shape.kind, notes_of(info).example))
+        fields.append((f"{at}.{name}", shape.kind, notes_of(info).example))
         if shape.model is not None:
-            found += _all_fields(shape.model, f"{at}.{name}")
-    return found
+            fields += _all_fields(shape.model, f"{at}.{name}")
+    return fields
 
 
 def test_every_field_but_a_section_has_an_example() -> None:

@@ -31,20 +31,20 @@ def _plain(text: str) -> Any:
     return json.loads(json.dumps(document.value))
 
 
-def _faults(name: str, text: str) -> list[str]:
+def _errors(name: str, text: str) -> list[str]:
     validator = jsonschema.Draft202012Validator(SCHEMAS[name])
-    return [f"{list(fault.absolute_path)}: {fault.message[:200]}" for fault in validator.iter_errors(_plain(text))]
+    return [f"{list(error.absolute_path)}: {error.message[:200]}" for error in validator.iter_errors(_plain(text))]
 
 
 @pytest.mark.parametrize("name", document_models())
-def test_each_is_a_schema(name: str) -> None:
+def test_every_document_has_a_valid_schema(name: str) -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMAS[name])
     assert SCHEMAS[name]["title"] == f"{name}.yaml"
     assert SCHEMAS[name]["additionalProperties"] is False
 
 
 @pytest.mark.parametrize("name", document_models())
-def test_every_field_says_what_it_is(name: str) -> None:
+def test_every_field_has_a_description(name: str) -> None:
     def check(node: Any) -> None:
         for field in node.get("properties", {}).values():
             assert field.get("description"), field
@@ -56,7 +56,7 @@ def test_every_field_says_what_it_is(name: str) -> None:
                 check(part)
 
 
-def test_every_example_is_one() -> None:
+def test_every_example_is_valid() -> None:
     """An example in a schema is valid against that very field."""
     count = 0
     for schema in SCHEMAS.values():
@@ -65,11 +65,11 @@ def test_every_example_is_one() -> None:
             nonlocal count
             if isinstance(node, dict):
                 for example in node.get("examples", ()):
-                    whole = {
+                    complete = {
                         **{key: value for key, value in node.items() if key != "examples"},
                         "$defs": schema["$defs"],
                     }
-                    assert jsonschema.Draft202012Validator(whole).is_valid(example), example
+                    assert jsonschema.Draft202012Validator(complete).is_valid(example), example
                     count += 1
             for inner in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
                 check(inner)
@@ -92,7 +92,7 @@ def test_the_scaffold_is_valid_as_it_is_and_with_its_examples(name: str) -> None
     for taken in (text, "\n".join(lines)):
         value = _plain(taken)
         if value is not None:
-            assert _faults(name, taken) == []
+            assert _errors(name, taken) == []
 
 
 def test_the_demo_records_are_valid() -> None:
@@ -100,7 +100,7 @@ def test_the_demo_records_are_valid() -> None:
     records += sorted(DEMO.glob("shop.yaml"))
     assert len(records) >= 20
     for path in records:
-        assert _faults(path.stem, path.read_text(encoding="utf-8")) == [], path
+        assert _errors(path.stem, path.read_text(encoding="utf-8")) == [], path
 
 
 FINE = [
@@ -145,13 +145,13 @@ WRONG = [
 @pytest.mark.parametrize(("name", "text"), FINE)
 def test_what_the_reader_accepts_the_schema_accepts(name: str, text: str) -> None:
     assert _reader_accepts(name, text)
-    assert _faults(name, text) == []
+    assert _errors(name, text) == []
 
 
 @pytest.mark.parametrize(("name", "text"), WRONG)
 def test_what_the_schema_refuses_the_reader_refuses(name: str, text: str) -> None:
     assert not _reader_accepts(name, text)
-    assert _faults(name, text) != []
+    assert _errors(name, text) != []
 
 
 def _reader_accepts(name: str, text: str) -> bool:
@@ -162,7 +162,7 @@ def _reader_accepts(name: str, text: str) -> bool:
     return model is not None and not problems
 
 
-def test_written_to_a_folder_the_same_every_time(tmp_path: Path) -> None:
+def test_schemas_are_written_the_same_every_time(tmp_path: Path) -> None:
     written, problems = write_schemas(tmp_path / "a")
     assert problems == []
     assert [path.name for path in written] == [schema_file(name) for name in document_models()]

@@ -1,4 +1,4 @@
-"""YAML as plain values with lines, and what is said of YAML that is wrong or hostile."""
+"""YAML as plain values with lines, and the problems with YAML that is wrong or hostile."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def test_every_value_keeps_its_line() -> None:
     assert lines[("b", 0, "d", 1, 1)] == 7
 
 
-def test_the_line_of_what_is_not_there_is_that_of_what_is_around_it() -> None:
+def test_the_line_of_a_missing_value_is_that_of_what_is_around_it() -> None:
     document = _read("a:\n  b:\n    - 1\n    - 2\n")
     assert document.line(("a", "b", "measured", 1)) == 4
     assert document.line(("a", "c")) == 1
@@ -70,7 +70,7 @@ def test_an_empty_file_and_one_of_comments_hold_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    ("raw", "line", "says"),
+    ("raw", "line", "message"),
     [
         ("a: 1\nb: c: d\n", 2, "second colon"),
         ('note: he said "yes": fine\n', 1, "second colon"),
@@ -95,14 +95,14 @@ def test_an_empty_file_and_one_of_comments_hold_nothing() -> None:
         (b"\xff\xfea\x00:", 1, "not UTF-8"),
     ],
 )
-def test_slips_of_the_keyboard(raw: str | bytes, line: int, says: str) -> None:
+def test_typing_mistakes(raw: str | bytes, line: int, message: str) -> None:
     problem = _problem(raw)
-    assert says in problem.message
+    assert message in problem.message
     assert problem.line == line
 
 
 @pytest.mark.parametrize(
-    ("raw", "line", "says"),
+    ("raw", "line", "message"),
     [
         ("a: &x [1]\nb: *x\n", 2, "alias"),
         ("a: &x {b: 1}\nc:\n  <<: *x\n", 3, "merge key"),
@@ -124,17 +124,17 @@ def test_slips_of_the_keyboard(raw: str | bytes, line: int, says: str) -> None:
         ("a: [" + "1, " * 30_001 + "1]\n", 1, "more than 30000 values"),
     ],
 )
-def test_hostile_files_are_refused(raw: str, line: int, says: str) -> None:
+def test_hostile_files_are_refused(raw: str, line: int, message: str) -> None:
     problem = _problem(raw)
-    assert says in problem.message
+    assert message in problem.message
     assert problem.line == line
     assert str(problem).isprintable()
 
 
 def test_an_alias_bomb_costs_nothing() -> None:
     bomb = "a: &a [x, x, x, x, x, x, x, x, x]\n"
-    for here, before in zip("bcdefghi", "abcdefgh", strict=True):
-        bomb += f"{here}: &{here} [{', '.join([f'*{before}'] * 9)}]\n"
+    for name, before in zip("bcdefghi", "abcdefgh", strict=True):
+        bomb += f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]\n"
     assert _problem(bomb).line == 2
 
 
@@ -152,7 +152,7 @@ def test_many_directives_do_not_keep_the_parser_busy() -> None:
     assert "starts a line with %" in _problem(raw).message
 
 
-def test_what_is_no_ordinary_file(tmp_path: Path) -> None:
+def test_a_path_that_is_no_ordinary_file(tmp_path: Path) -> None:
     _, (problem,) = read_yaml(tmp_path, SHOWN)
     assert "not an ordinary file" in problem.message
     _, (problem,) = read_yaml(tmp_path / "gone.yaml", SHOWN)
@@ -164,8 +164,8 @@ def test_what_is_no_ordinary_file(tmp_path: Path) -> None:
 
 
 def test_a_problem_is_one_printable_line_whatever_the_file_is_called() -> None:
-    shown = str(Problem(Path("builds/a\nb\udcff.yaml"), 3, "is wrong"))
-    assert shown == "builds/a\\nb\\udcff.yaml:3: error: is wrong"
+    text = str(Problem(Path("builds/a\nb\udcff.yaml"), 3, "is wrong"))
+    assert text == "builds/a\\nb\\udcff.yaml:3: error: is wrong"
 
 
 @pytest.mark.parametrize("loader", ["C", "Python"])
@@ -194,7 +194,7 @@ def test_no_bytes_make_it_raise(raw: bytes) -> None:
 
 
 @given(st.text(alphabet=st.sampled_from(":-[]{}'\"#&*!|>%@`,?\n\t abc01.~<=\\xu\0é\u202e"), max_size=200))
-def test_no_text_of_yaml_signs_makes_it_raise(text: str) -> None:
+def test_no_text_of_yaml_characters_makes_it_raise(text: str) -> None:
     document, problems = parse_yaml(text.encode(), SHOWN)
     assert (document is None) == bool(problems)
     for problem in problems:
@@ -203,7 +203,7 @@ def test_no_text_of_yaml_signs_makes_it_raise(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "line", "says"),
+    ("text", "line", "message"),
     [
         ("fasteners:\n  - {joint: main caps, inner, size: 1/2-13}\n", 2, "'inner' stands between braces"),
         ("a: {why: 🔧 four tenths over, bronze guide, by: IV}\n", 1, "put a text that holds a comma between quotes"),
@@ -214,12 +214,12 @@ def test_no_text_of_yaml_signs_makes_it_raise(text: str) -> None:
         ("a: {note:, by: RT}\n", 1, "write a value behind it"),
     ],
 )
-def test_a_text_that_braces_take_apart_is_to_stand_between_quotes(text: str, line: int, says: str) -> None:
+def test_a_text_that_braces_would_split_needs_quotes(text: str, line: int, message: str) -> None:
     document, problems = parse_yaml(text.encode(), Path("assembly.yaml"))
     assert document is None
     (problem,) = problems
     assert problem.line == line
-    assert says in problem.message
+    assert message in problem.message
 
 
 def test_quotes_hold_a_comma_and_an_entry_may_be_empty() -> None:

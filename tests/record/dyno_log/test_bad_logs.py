@@ -36,19 +36,19 @@ def refused(tmp_path: Path, content: str | bytes, start: str, *parts: str, **kwa
     log, problems = read(tmp_path, content, **kwargs)
     assert log is None
     assert problems
-    found = [problem for problem in problems if problem.startswith(f"pull.csv:{start}")]
-    assert found, problems
+    matches = [problem for problem in problems if problem.startswith(f"pull.csv:{start}")]
+    assert matches, problems
     for part in parts:
-        assert part in found[0]
+        assert part in matches[0]
 
 
 def warned(tmp_path: Path, content: str | bytes, start: str, *parts: str, **kwargs: object) -> DynoLog:
     log, problems = read(tmp_path, content, **kwargs)
     assert log is not None, problems
-    found = [problem for problem in problems if problem.startswith(f"pull.csv:{start}")]
-    assert found, problems
+    matches = [problem for problem in problems if problem.startswith(f"pull.csv:{start}")]
+    assert matches, problems
     for part in parts:
-        assert part in found[0]
+        assert part in matches[0]
     return log
 
 
@@ -62,18 +62,18 @@ def test_the_log_that_is_changed_below_is_good(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "cell", ["abc", "nan", "NaN", "inf", "-Infinity", "1e999", "3,1.5", "--", "3 00", "0x1F", "1_0", "٣٠٠"]
 )
-def test_what_is_no_number_in_a_column_that_matters(tmp_path: Path, cell: str) -> None:
+def test_a_cell_that_is_no_number_in_a_required_column(tmp_path: Path, cell: str) -> None:
     refused(tmp_path, text(line5=f'0.3,3300,"{cell}",104.0,93'), "5: error: ", repr(cell), "'Torque (Nm)'")
     refused(tmp_path, text(line5=f'0.3,"{cell}",303,104.0,93'), "5: error: ", repr(cell), "'RPM'")
 
 
 @pytest.mark.parametrize("cell", ["abc", "nan", "inf", "n/a"])
-def test_what_is_no_number_in_a_lesser_column(tmp_path: Path, cell: str) -> None:
+def test_a_cell_that_is_no_number_in_a_lesser_column(tmp_path: Path, cell: str) -> None:
     log = warned(tmp_path, text(line5=f"0.3,3300,303,104.7,{cell}"), "5: warning: ", repr(cell), "the cell is left out")
     assert np.isnan(log.channels["oil_temperature"]).tolist() == [False] * 3 + [True] + [False] * 4
 
 
-def test_words_in_the_last_row_where_a_number_matters(tmp_path: Path) -> None:
+def test_words_in_a_required_column_of_the_last_row(tmp_path: Path) -> None:
     refused(tmp_path, text(line9="0.7,3700,x,119.0,97"), "9: error: ", "'x' under 'Torque (Nm)'")
 
 
@@ -183,7 +183,7 @@ def test_columns_of_one_name(tmp_path: Path) -> None:
     assert log.channels["torque"].tolist() == [310.0, 312.0]
 
 
-def test_torque_observed_beside_power_corrected(tmp_path: Path) -> None:
+def test_torque_observed_with_power_corrected(tmp_path: Path) -> None:
     rows = "3000,300,94.2\n3500,302,110.7\n"
     refused(tmp_path, "RPM,Observed Torque (Nm),Corrected Power (kW)\n" + rows, "1: error: ", "looks corrected")
     warned(tmp_path, "RPM,Torque (Nm),Corrected Power (kW)\n" + rows, "1: warning: ", "looks corrected")
@@ -196,7 +196,7 @@ def test_two_headers(tmp_path: Path) -> None:
     refused(tmp_path, swapped + "\n" + text(), "2: error: ", "second header")
 
 
-def test_the_record_names_what_there_is_not(tmp_path: Path) -> None:
+def test_the_record_names_a_column_that_is_missing(tmp_path: Path) -> None:
     refused(tmp_path, text(), "1: error: ", "'tork'", "did you mean torque", columns={"tork": "Torque (Nm)"})
     refused(tmp_path, text(), "1: error: ", "'oil_temp'", units={"oil_temp": "C"})
     refused(tmp_path, text(), "1: error: ", "did you mean 'Torque (Nm)'", columns={"torque": "Torque Nn"})
@@ -212,7 +212,7 @@ def test_speeds_that_never_rise(tmp_path: Path) -> None:
     warned(tmp_path, "RPM,Torque (Nm)\n3000,300\n3010,302\n2995,301\n", "2: warning: ", "at one speed")
 
 
-def test_a_column_that_matters_is_empty(tmp_path: Path) -> None:
+def test_a_required_column_is_empty(tmp_path: Path) -> None:
     refused(tmp_path, "RPM,Torque (Nm),Power (kW)\n3000,,\n3500,,\n", "2: error: ", "torque is empty")
     log = warned(tmp_path, "RPM,Torque (Nm),Power (kW)\n3000,,94\n3500,,110\n", "2: warning: ", "torque is empty")
     assert set(log.channels) == set(log.units) == {"engine_speed", "power"}
@@ -244,7 +244,7 @@ def test_a_column_of_words_is_left_out(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("tail", "kept"),
+    ("tail", "is_read"),
     [
         ("3800,308.25", True),
         ("3800,308.2", False),
@@ -254,12 +254,12 @@ def test_a_column_of_words_is_left_out(tmp_path: Path) -> None:
         ('"3800","308.25"', True),
     ],
 )
-def test_a_file_cut_off_in_its_last_number(tmp_path: Path, tail: str, kept: bool) -> None:
+def test_a_file_cut_off_in_its_last_number(tmp_path: Path, tail: str, is_read: bool) -> None:
     content = "RPM,Torque (Nm)\n3000,300.25\n3100,310.00\n3200,305.50\n" + tail
     log, problems = read(tmp_path, content)
     assert log is not None
-    assert (5 in log.rows) is kept
-    assert kept or problems[0].startswith("pull.csv:5: warning: ")
+    assert (5 in log.rows) is is_read
+    assert is_read or problems[0].startswith("pull.csv:5: warning: ")
 
 
 def test_utf_16_cut_in_half_a_character(tmp_path: Path) -> None:
@@ -271,17 +271,17 @@ def test_utf_16_cut_in_half_a_character(tmp_path: Path) -> None:
     assert problems[0].startswith("pull.csv:21: warning: the file ends inside this line")
 
 
-def test_files_that_are_no_files(tmp_path: Path) -> None:
+def test_paths_that_are_no_files(tmp_path: Path) -> None:
     good = tmp_path / "good.csv"
     good.write_text(text())
     (tmp_path / "link.csv").symlink_to(good)
-    for path, said in ((tmp_path, "plain file"), (tmp_path / "none.csv", "no such file"),
+    for path, message in ((tmp_path, "plain file"), (tmp_path / "none.csv", "no such file"),
                        (tmp_path / "link.csv", "link"), (Path(os.devnull), "plain file"),
                        (Path("a\0b"), "cannot be read"), (tmp_path / ("x" * 300), "cannot be read")):  # fmt: skip
         log, problems = read_dyno_log(path)
         assert log is None
         assert [p.severity for p in problems] == ["error"]
-        assert said in problems[0].message
+        assert message in problems[0].message
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
@@ -301,7 +301,7 @@ def test_a_file_too_large(tmp_path: Path) -> None:
     assert "200 MB" in problems[0].message
 
 
-def test_lines_too_long_too_many_and_too_odd(tmp_path: Path) -> None:
+def test_lines_too_long_too_many_and_too_irregular(tmp_path: Path) -> None:
     refused(tmp_path, text() + "1," * 200_000, "10: error: ", "too long")
     refused(tmp_path, HEAD + "x,y,z\n" * 2000, "502: error: ", "more than 500 lines")
     log, problems = read(tmp_path, HEAD + "\n".join(ROWS * 3 + ["bad,3000,x,y,1"] * 50 + ROWS) + "\n")
@@ -310,15 +310,15 @@ def test_lines_too_long_too_many_and_too_odd(tmp_path: Path) -> None:
     assert "40 more lines" in problems[-1]
 
 
-def test_a_hostile_header_is_soon_given_up(tmp_path: Path) -> None:
+def test_a_hostile_header_is_abandoned(tmp_path: Path) -> None:
     refused(tmp_path, ("a,b;" * 10_000 + "\n") * 20, "1: error: ", "no header")
 
 
-def test_rows_without_speed_by_the_thousand_are_told_not_listed(tmp_path: Path) -> None:
+def test_thousands_of_rows_without_speed_are_counted_not_listed(tmp_path: Path) -> None:
     rows = [f"{0.1 * i:.1f},{3000 + i if i % 3 == 0 else ''},{300 if i % 3 == 0 else ''},," for i in range(3000)]
     log, problems = read(tmp_path, HEAD + "\n".join(rows) + "\n")
     assert log is not None
     assert log.rows.size == 1000
     assert len(problems) == 12
     assert all("warning" in problem for problem in problems)
-    assert any("2,000 rows without engine speed" in said for said in log.notes)
+    assert any("2,000 rows without engine speed" in note for note in log.notes)

@@ -97,13 +97,13 @@ def test_the_hours_appear_when_the_first_is_full(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("before", "after", "what"), [("23:59:", "00:00:", "it passes the full day"), ("59:", "00:", "the full hour")]
+    ("before", "after", "note"), [("23:59:", "00:00:", "it passes the full day"), ("59:", "00:", "the full hour")]
 )
-def test_a_clock_that_begins_again_goes_on(tmp_path: Path, before: str, after: str, what: str) -> None:
+def test_a_clock_that_begins_again_goes_on(tmp_path: Path, before: str, after: str, note: str) -> None:
     times = [f"{before}{54 + i}.0" if i < 6 else f"{after}{i - 6:02d}.0" for i in range(12)]
     log = good(tmp_path, clocked(times))
     np.testing.assert_allclose(np.diff(log.channels["time"]), 1.0)
-    assert any(what in line for line in log.notes)
+    assert any(note in line for line in log.notes)
 
 
 def test_a_second_pull_in_the_file_is_not_a_new_day(tmp_path: Path) -> None:
@@ -149,7 +149,7 @@ def in_blanks(data: np.ndarray, head: str = HEAD) -> str:
     return head + "".join(f"{row}\n" for row in rows)
 
 
-def test_columns_parted_by_blanks_with_a_units_row_below_some_of_them(tmp_path: Path) -> None:
+def test_columns_separated_by_blanks_with_a_units_row_below_some_of_them(tmp_path: Path) -> None:
     data = pull(25)
     log = good(tmp_path, "Run 3 of the day\n\n" + in_blanks(data))
     by_commas = good(tmp_path, "Time (s),RPM,Torque (lb-ft),Power (hp),Oil temp (°C)\n"
@@ -172,7 +172,7 @@ def test_columns_parted_by_blanks_with_a_units_row_below_some_of_them(tmp_path: 
     ],
 )
 @pytest.mark.parametrize("gap", [" ", "   ", " \t "])
-def test_names_of_several_words_are_told_apart_by_wide_gaps(tmp_path: Path, head: str, gap: str) -> None:
+def test_names_of_several_words_are_separated_by_wide_gaps(tmp_path: Path, head: str, gap: str) -> None:
     log = good(tmp_path, head + "".join(f"  {rpm}{gap}{torque} \n" for rpm, torque in zip(RPM, TORQUE, strict=True)))
     np.testing.assert_allclose(log.channels["engine_speed"] * 60, RPM)
     np.testing.assert_allclose(log.channels["torque"] / 1.3558179483314004, TORQUE)
@@ -185,7 +185,7 @@ def test_a_decimal_comma_and_a_clock_between_blanks(tmp_path: Path) -> None:
     np.testing.assert_allclose(log.channels["torque"], TORQUE)
 
 
-def test_what_blanks_leave_open_is_told_at_its_line(tmp_path: Path) -> None:
+def test_a_line_that_blanks_leave_ambiguous_is_reported(tmp_path: Path) -> None:
     rows = [f"{rpm} {torque} {90 + i}\n" for i, (rpm, torque) in enumerate(zip(RPM, TORQUE, strict=True))]
     lost = [*rows[:5], f"{RPM[5]}         95\n", *rows[6:]]
     log, problems = read(tmp_path, "RPM  Torque (Nm)  Oil temp (C)\n" + "".join(lost))
@@ -194,18 +194,20 @@ def test_what_blanks_leave_open_is_told_at_its_line(tmp_path: Path) -> None:
     words = [*rows[:5], rows[5].replace("305.5", "slip"), *rows[6:], "End of the run\n"]
     log, problems = read(tmp_path, "RPM  Torque (Nm)  Oil temp (C)\n" + "".join(words))
     assert log is None
-    assert any(said.startswith("pull.txt:7: error: 'slip' under 'Torque (Nm)' is not a number") for said in problems)
+    assert any(
+        problem.startswith("pull.txt:7: error: 'slip' under 'Torque (Nm)' is not a number") for problem in problems
+    )
     assert any("'End of the run'" in problem for problem in problems)
 
 
 @pytest.mark.parametrize("head", ["Engine speed Torque (Nm)\n", "RPM  Engine torque Nm  Oil\n"])
-def test_names_that_cannot_be_told_apart_are_to_stand_further_apart(tmp_path: Path, head: str) -> None:
+def test_names_that_cannot_be_separated_need_wider_gaps(tmp_path: Path, head: str) -> None:
     log, problems = read(tmp_path, head + "".join(f"{rpm} {torque}\n" for rpm, torque in zip(RPM, TORQUE, strict=True)))
     assert log is None
     assert "two or more must stand between names of several words" in problems[0]
 
 
-def test_thousands_apart_by_a_blank_are_not_taken_for_two_columns(tmp_path: Path) -> None:
+def test_thousands_separated_by_a_blank_are_not_two_columns(tmp_path: Path) -> None:
     rows = (f"{rpm // 1000} {rpm % 1000:03d} {torque}\n" for rpm, torque in zip(RPM, TORQUE, strict=True))
     log, problems = read(tmp_path, "RPM Torque(Nm)\n" + "".join(rows))
     assert log is None

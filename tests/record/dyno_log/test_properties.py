@@ -68,7 +68,9 @@ def test_no_bytes_make_the_reader_raise(tmp_path: Path, data: bytes) -> None:
 
 @SHARED
 @given(data=messy_logs(), slug=st.sampled_from(["torque", "power", "tork", "fuel_flow"]), text=CELLS, unit=CELLS)
-def test_nor_does_what_the_record_says(tmp_path: Path, data: bytes, slug: str, text: str, unit: str) -> None:
+def test_no_mapping_in_the_record_makes_the_reader_raise(
+    tmp_path: Path, data: bytes, slug: str, text: str, unit: str
+) -> None:
     path = tmp_path / "any.csv"
     path.write_bytes(data)
     check(*read_dyno_log(path, columns={slug: text}, units={slug: unit}))
@@ -106,8 +108,8 @@ def test_lines_read_at_once_have_the_same_bits_as_cell_by_cell(
     rows = [tuple(cell.replace(".", decimal) for cell in row) for row in rows]  # type: ignore[misc]
     if delimiter == decimal:
         rows = [tuple(cell.replace(",", "") for cell in row) for row in rows]  # type: ignore[misc]
-    shown = [[f'"{cell}"' if quoted else cell for cell in row] for row in rows]
-    lines = [(pad + delimiter + pad).join(row).encode() for row in shown]
+    cells = [[f'"{cell}"' if quoted else cell for cell in row] for row in rows]
+    lines = [(pad + delimiter + pad).join(row).encode() for row in cells]
     columns = [2, 0]
     numbers = read_numbers(lines, delimiter, 3, columns, decimal)
     cell_by_cell = [[number(row[i], decimal) if row[i] else math.nan for row in rows] for i in columns]
@@ -149,7 +151,7 @@ def test_an_irregular_line_has_all_of_them_read_one_by_one(row: bytes) -> None:
     assert read_numbers([b"1,2,3", row, b"4,5,6"], ",", 3, [0, 1], ".") is None
 
 
-def whole_log(path: Path) -> tuple[object, ...]:
+def contents_of(path: Path) -> tuple[object, ...]:
     log, problems = read_dyno_log(path)
     assert log is not None
     return {slug: values.tolist() for slug, values in log.channels.items()}, log.rows.tolist(), log.notes, problems
@@ -163,8 +165,8 @@ def test_a_log_of_many_blocks_reads_the_same_either_way(tmp_path: Path, monkeypa
     lines[23_456] = "Max,9000,400,max hold,1"
     lines.append("Average,3000,308,,")
     path.write_text("Time (s),RPM,Torque (Nm),Held,Gear\n" + "\n".join(lines) + "\n")
-    quick = whole_log(path)
+    quick = contents_of(path)
     monkeypatch.setattr(log_rows, "read_numbers", lambda *_: None)
-    careful = whole_log(path)
+    careful = contents_of(path)
     assert quick == careful
     assert len(quick[1]) == 29_997  # type: ignore[arg-type]

@@ -49,7 +49,7 @@ def assert_is_pull(log: DynoLog, data: np.ndarray, first_line: int) -> None:
 
 
 @pytest.mark.parametrize("dialect", dialects(), ids=dialect_name)
-def test_every_dialect_reads_equal(tmp_path: Path, dialect: Dialect) -> None:
+def test_every_dialect_reads_the_same(tmp_path: Path, dialect: Dialect) -> None:
     for variant in (dialect, without_last_newline(dialect)):
         log = good(tmp_path, write_log(variant, DATA))
         assert_is_pull(log, DATA, first_data_line(variant))
@@ -57,27 +57,27 @@ def test_every_dialect_reads_equal(tmp_path: Path, dialect: Dialect) -> None:
         assert log.units["torque"] == "lb-ft"
 
 
-def test_what_was_read_is_told(tmp_path: Path) -> None:
+def test_notes_list_what_was_read(tmp_path: Path) -> None:
     dialect = Dialect(";", ",", ".", "cp1252", "\r\n", "row", BEFORE)
     log = good(tmp_path, write_log(dialect, DATA))
-    told = "\n".join(log.notes)
-    for said in ("Windows-1252", "semicolon", "decimal comma", "header on line 6", "units on line 7",
+    notes = "\n".join(log.notes)
+    for text in ("Windows-1252", "semicolon", "decimal comma", "header on line 6", "units on line 7",
                  "data from line 8", "the 5 lines before the header", "torque from 'Torque' (column 3), in lb-ft",
                  "40 rows of numbers read"):  # fmt: skip
-        assert said in told
+        assert text in notes
 
 
-def test_lines_that_are_no_rows_are_skipped_and_told(tmp_path: Path) -> None:
+def test_lines_that_are_no_rows_are_skipped_with_a_note(tmp_path: Path) -> None:
     log = good(
         tmp_path,
         "rpm,lb-ft,Remark\n2000,300.0,\n\n2500,310.0,ok\nrpm,lb-ft,Remark\n# plugs pulled\n3000,320.0,\n,,\n"
         "3500,330.0,\n2750,315.0,Average\n3500,330.0,Max:\n",
     )
     assert log.rows.tolist() == [2, 4, 7, 9]
-    told = "\n".join(log.notes)
-    for said in ("2 blank lines", "1 comment line skipped (line 6)", "2 summary lines skipped (lines 10, 11)",
+    notes = "\n".join(log.notes)
+    for text in ("2 blank lines", "1 comment line skipped (line 6)", "2 summary lines skipped (lines 10, 11)",
                  "1 repeated header line skipped (line 5)", "columns not used: 'Remark'"):  # fmt: skip
-        assert said in told
+        assert text in notes
 
 
 def test_notes_after_the_data_are_a_footer(tmp_path: Path) -> None:
@@ -97,22 +97,22 @@ def test_the_units_may_repeat_with_the_header(tmp_path: Path) -> None:
     assert log.rows.tolist() == [3, 6]
 
 
-def test_duplicate_and_unordered_speeds_are_kept_and_told(tmp_path: Path) -> None:
+def test_duplicate_and_unordered_speeds_are_read_with_a_note(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm)\n3000,300\n3000,302\n2500,290\n3500,310\n")
     assert (log.channels["engine_speed"] * 60).round(9).tolist() == [3000, 3000, 2500, 3500]
-    assert any("falls at 1 row and repeats at 1 row" in said for said in log.notes)
+    assert any("falls at 1 row and repeats at 1 row" in note for note in log.notes)
 
 
-def test_a_falling_step_test_is_read_and_told(tmp_path: Path) -> None:
+def test_a_falling_step_test_is_read_with_a_note(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm)\n4000,300\n3500,302\n3000,290\n")
-    assert any("falls from row to row" in said for said in log.notes)
+    assert any("falls from row to row" in note for note in log.notes)
 
 
 def test_an_empty_cell_is_no_number(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM,Torque (Nm),Oil temp (C)\n3000,300,\n3500,,91\n4000,310,92\n")
     assert np.isnan(log.channels["oil_temperature"][0])
     assert np.isnan(log.channels["torque"][1])
-    assert any("torque is empty in 1 row, first on line 3" in said for said in log.notes)
+    assert any("torque is empty in 1 row, first on line 3" in note for note in log.notes)
 
 
 @pytest.mark.parametrize(
@@ -179,7 +179,7 @@ def test_a_units_row_may_hold_a_one_and_the_first_row_is_no_units_row(tmp_path: 
     [("Torque (corrected) (Nm)", "corrected"), ("Torque (Nm) [SAE]", "corrected"), ("Torque (Nm) (obs)", "observed"),
      ("Uncorr. torque Nm", "observed"), ("STDTorque_Nm", "corrected"), ("Corrected Nm", "corrected"), ("TQ [N*m]", "")],
 )  # fmt: skip
-def test_whether_a_column_says_it_is_corrected(header: str, kind: str) -> None:
+def test_a_header_may_mark_its_column_as_corrected(header: str, kind: str) -> None:
     read = heading(header)
     assert (read.slugs, read.kind) == (("torque",), kind)
     assert read.unit
@@ -188,12 +188,12 @@ def test_whether_a_column_says_it_is_corrected(header: str, kind: str) -> None:
 @pytest.mark.parametrize(
     "header", ["Wheel torque (Nm)", "Max torque (Nm)", "Roller speed", "EGT 17", "Date", "3000", "x" * 90, "", "P"]
 )
-def test_what_is_no_channel(header: str) -> None:
+def test_a_header_that_names_no_channel(header: str) -> None:
     read = heading(header)
     assert not read.slugs or read.needs_unit
 
 
-def test_the_record_says_which_column_and_which_unit(tmp_path: Path) -> None:
+def test_the_record_gives_column_and_unit(tmp_path: Path) -> None:
     text = "Drehzahl;Drehmoment;Drehmoment red. (Nm);Torque\n3000;200;204;1\n3500;210;215;2\n"
     mapping = {"engine_speed": "Drehzahl", "torque": "Drehmoment red."}
     log = good(tmp_path, text, columns=mapping, units={"engine_speed": "1/min"})
@@ -220,16 +220,16 @@ def test_a_corrected_column_alone_is_taken_and_the_record_chooses_between_two(tm
     assert log.channels["torque"].tolist() == [310.0, 312.0]
 
 
-def test_a_declared_delimiter_is_believed(tmp_path: Path) -> None:
+def test_a_declared_delimiter_is_used(tmp_path: Path) -> None:
     log = good(tmp_path, 'sep=|\n"rpm, engine"|Torque (Nm)|Engine speed (rpm)\n1|300|3000\n2|310|3500\n')
     assert log.channels["torque"].tolist() == [300.0, 310.0]
     assert "as its first line says" in log.notes[0]
 
 
-def test_thousands_or_decimals_are_told_apart_by_what_an_engine_can_do(tmp_path: Path) -> None:
+def test_an_ambiguous_mark_is_decided_by_what_an_engine_can_do(tmp_path: Path) -> None:
     log = good(tmp_path, "RPM;Torque (Nm)\n3,000;300\n3,500;310\n")
     assert log.channels["engine_speed"] == pytest.approx([50.0, 3500 / 60])
-    assert any("no engine makes" in said for said in log.notes)
+    assert any("no engine makes" in note for note in log.notes)
     log = good(tmp_path, "RPM;Torque (Nm)\n3000;300,125\n3500;310,250\n")
     assert log.channels["torque"].tolist() == [300.125, 310.250]
 
@@ -258,7 +258,7 @@ def test_a_minus_sign_is_a_minus(tmp_path: Path) -> None:
     assert log.channels["torque"].tolist() == [-300.5, -12.0]
 
 
-def test_a_whole_last_line_without_a_line_end_is_kept(tmp_path: Path) -> None:
+def test_a_complete_last_line_without_a_line_end_is_read(tmp_path: Path) -> None:
     assert good(tmp_path, "RPM,Torque (Nm)\n3000,300\n3500,310\n4000,320").rows.size == 3
     log, problems = read(tmp_path, "RPM,Torque (Nm)\n3000,300\n3500,310\n4000,32")
     assert log is not None

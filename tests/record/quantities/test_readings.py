@@ -1,4 +1,4 @@
-"""Readings in their short and long forms, and faults placed where they stand."""
+"""Readings in their short and long forms, and errors placed where they stand."""
 # ruff: noqa: E501  (one case, one line)
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ def _read(text: str, dimension: str | None = "length") -> Reading:
     return read_reading(_given(text), dimension)
 
 
-def _faults(text: str, dimension: str | None = "length") -> list[tuple[tuple[str | int, ...], str]]:
+def _errors(text: str, dimension: str | None = "length") -> list[tuple[tuple[str | int, ...], str]]:
     with pytest.raises(ValidationError) as caught:
         _read(text, dimension)
-    return [(fault["loc"], fault["msg"]) for fault in caught.value.errors()]
+    return [(error["loc"], error["msg"]) for error in caught.value.errors()]
 
 
 def test_a_value_alone_is_as_listed() -> None:
@@ -47,7 +47,7 @@ def test_a_list_alone_is_as_measured() -> None:
     assert [quantity.text for quantity in reading.preferred] == ["4.0305 in", "4.0304 in"]
 
 
-def test_a_unit_said_once_counts_for_every_bare_number() -> None:
+def test_a_declared_unit_counts_for_every_bare_number() -> None:
     reading = _read(
         "{unit: in, listed: 4.030, measured: [4.0305, '4.0304', 102.37 mm], allowed: 4.0300..4.0310, resolution: 0.0001}"
     )
@@ -66,13 +66,13 @@ def test_measured_wins_over_repeats_and_listed() -> None:
     assert list(repeats.values) == [pytest.approx(1.661 * INCH)]
 
 
-def test_ends_of_what_is_allowed() -> None:
+def test_limits_of_the_allowed_range() -> None:
     both = _read("{unit: in, at_least: 0.018, at_most: 0.022, measured: 0.020}")
     assert (both.minimum, both.maximum) == (both.at_least, both.at_most)
     assert _read("{allowed: 0.002..0.003 in}").preferred == ()
 
 
-def test_words_beside_a_reading() -> None:
+def test_remarks_of_a_reading() -> None:
     reading = _read(
         "{unit: in, measured: 0.0040, rule: maker's sheet, by: RT, note: '  cold\n  room ', accepted: {why: old crank, by: RT}}"
     )
@@ -88,13 +88,13 @@ def test_a_plain_number() -> None:
     assert reading.minimum.si == 1.5
 
 
-def test_the_unit_says_what_kind_it_is_where_the_field_does_not() -> None:
+def test_the_unit_gives_the_dimension_where_the_field_does_not() -> None:
     assert _read("6.5 psi", None).dimension == "pressure"
     assert _read("{unit: psi, allowed: 55..70}", None).dimension == "pressure"
 
 
 @pytest.mark.parametrize(
-    ("text", "dimension", "place", "says"),
+    ("text", "dimension", "place", "message"),
     [
         ("4.0305", "length", (), "4.0305 has no unit: write 4.0305 in or 4.0305 mm"),
         ("yes", "length", (), "is yes/no; write one value, e.g. 4.0305 in"),
@@ -127,21 +127,21 @@ def test_the_unit_says_what_kind_it_is_where_the_field_does_not() -> None:
         ("abc", NUMBER, (), "is not a value with a unit: write e.g. 1.6"),
     ],
 )  # fmt: skip
-def test_faults_stand_where_they_are_and_say_the_fix(
-    text: str, dimension: str | None, place: tuple[str, ...], says: str
+def test_errors_have_their_location_and_a_fix(
+    text: str, dimension: str | None, place: tuple[str, ...], message: str
 ) -> None:
-    faults = _faults(text, dimension)
-    assert any(where == place and says in said for where, said in faults), faults
+    errors = _errors(text, dimension)
+    assert any(location == place and message in error for location, error in errors), errors
 
 
-def test_every_fault_is_told_at_once_and_a_wrong_unit_only_once() -> None:
-    assert len(_faults("{listed: 4 cc, measured: [5 in, 6 psi], note: [x]}")) == 3
-    assert len(_faults("{unit: bushels, measured: [1, 2, 3], allowed: 1..2}")) == 1
+def test_all_errors_are_reported_at_once_and_a_wrong_unit_only_once() -> None:
+    assert len(_errors("{listed: 4 cc, measured: [5 in, 6 psi], note: [x]}")) == 3
+    assert len(_errors("{unit: bushels, measured: [1, 2, 3], allowed: 1..2}")) == 1
 
 
-def test_a_number_without_unit_in_a_plain_number_has_no_business() -> None:
-    ((_, said),) = _faults("1.6 in", NUMBER)
-    assert "leave out 'in'" in said
+def test_a_plain_number_has_no_unit() -> None:
+    ((_, error),) = _errors("1.6 in", NUMBER)
+    assert "leave out 'in'" in error
 
 
 def test_the_level_of_a_setting_may_be_a_plain_number() -> None:

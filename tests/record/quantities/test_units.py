@@ -1,4 +1,4 @@
-"""Values with units: as written, in SI, and back; and what is said when they cannot be read."""
+"""Values with units: as written, in SI, and back; and the messages when they cannot be read."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ from builder.record.quantities.units import (
 EVERY_UNIT = [(name, unit) for name, dimension in DIMENSIONS.items() for unit in dimension.units]
 
 
-def _said(text: str, dimension: str | None) -> str:
+def _error(text: str, dimension: str | None) -> str:
     with pytest.raises(UnitProblem) as caught:
         parse_quantity(text, dimension)
     return str(caught.value)
 
 
-def _range_said(text: str, dimension: str | None, unit: str | None = None) -> str:
+def _range_error(text: str, dimension: str | None, unit: str | None = None) -> str:
     with pytest.raises(UnitProblem) as caught:
         parse_range(text, dimension, unit)
     return str(caught.value)
@@ -85,7 +85,7 @@ def test_a_pound_is_a_force_on_a_spring_and_a_mass_on_a_balance() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "dimension", "shown"),
+    ("text", "dimension", "expected"),
     [
         ("4.0300 in", "length", "4.0300 in"),
         ("72.40 cc", "volume", "72.40 cc"),
@@ -96,8 +96,8 @@ def test_a_pound_is_a_force_on_a_spring_and_a_mass_on_a_balance() -> None:
         ("1e3 rpm", "engine speed", "1e3 rpm"),
     ],
 )
-def test_shown_as_written(text: str, dimension: str, shown: str) -> None:
-    assert parse_quantity(text, dimension).text == shown
+def test_a_value_is_shown_as_written(text: str, dimension: str, expected: str) -> None:
+    assert parse_quantity(text, dimension).text == expected
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_one_unit_in_the_last_place(text: str, dimension: str, step: float) -> N
 
 
 @pytest.mark.parametrize(
-    ("text", "dimension", "says"),
+    ("text", "dimension", "message"),
     [
         ("4.0305", "length", "4.0305 has no unit: write 4.0305 in or 4.0305 mm"),
         ("72.4", "volume", "72.4 has no unit: write 72.4 cc"),
@@ -144,8 +144,8 @@ def test_one_unit_in_the_last_place(text: str, dimension: str, step: float) -> N
         ("٣ in", "length", "is not a value with a unit"),
     ],
 )
-def test_what_is_wrong_and_what_to_write(text: str, dimension: str | None, says: str) -> None:
-    assert says in _said(text, dimension)
+def test_an_error_has_the_reason_and_the_fix(text: str, dimension: str | None, message: str) -> None:
+    assert message in _error(text, dimension)
 
 
 @pytest.mark.parametrize(
@@ -162,8 +162,8 @@ def test_what_is_wrong_and_what_to_write(text: str, dimension: str | None, says:
     ],
 )
 def test_a_range(text: str, dimension: str | None, unit: str | None, least: float, most: float) -> None:
-    found = parse_range(text, dimension, unit)
-    assert (found.minimum.si, found.maximum.si) == (pytest.approx(least), pytest.approx(most))
+    limits = parse_range(text, dimension, unit)
+    assert (limits.minimum.si, limits.maximum.si) == (pytest.approx(least), pytest.approx(most))
 
 
 def test_a_range_is_shown_with_its_unit_once() -> None:
@@ -171,7 +171,7 @@ def test_a_range_is_shown_with_its_unit_once() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "dimension", "unit", "says"),
+    ("text", "dimension", "unit", "message"),
     [
         ("0.0035..0.0025 in", "length", None, "is upside down: write 0.0025..0.0035 in"),
         ("0.0025..0.0035", "length", None, "has no unit: write 0.0025..0.0035 in or 0.0025..0.0035 mm"),
@@ -187,24 +187,26 @@ def test_a_range_is_shown_with_its_unit_once() -> None:
         ("1" * 60_000, "length", None, "this long a text"),
     ],
 )
-def test_what_is_wrong_with_a_range(text: str, dimension: str | None, unit: str | None, says: str) -> None:
-    assert says in _range_said(text, dimension, unit)
+def test_an_error_in_a_range_has_the_reason_and_the_fix(
+    text: str, dimension: str | None, unit: str | None, message: str
+) -> None:
+    assert message in _range_error(text, dimension, unit)
 
 
 def test_a_declared_unit_is_checked_against_its_dimension() -> None:
     check_unit("IN", "length")
     check_unit("psi", None)
-    for unit, dimension, says in (
+    for unit, dimension, message in (
         ("cc", "length", "unit of volume"),
         ("in", NUMBER, "leave the unit out"),
         ("x", None, "unknown"),
     ):
-        with pytest.raises(UnitProblem, match=says):
+        with pytest.raises(UnitProblem, match=message):
             check_unit(unit, dimension)
 
 
 @pytest.mark.parametrize(("dimension", "unit"), EVERY_UNIT)
-def test_every_unit_goes_there_and_back(dimension: str, unit: str) -> None:
+def test_every_unit_converts_there_and_back(dimension: str, unit: str) -> None:
     quantity = parse_quantity(f"300.25 {unit}", dimension)
     assert quantity.dimension == dimension
     assert quantity.unit == unit
@@ -236,18 +238,18 @@ def test_any_text_is_a_quantity_or_a_message(text: str, dimension: str | None) -
 def test_any_near_miss_of_a_range_is_a_range_or_a_message(text: str) -> None:
     for dimension in (None, NUMBER, "length", "temperature"):
         try:
-            found = parse_range(text, dimension)
+            limits = parse_range(text, dimension)
         except UnitProblem:
             continue
         else:
-            assert found.minimum.si <= found.maximum.si
+            assert limits.minimum.si <= limits.maximum.si
 
 
 @given(
     value=st.decimals(min_value=-9999, max_value=9999, places=4).map(str),
     chosen=st.sampled_from([(d, u) for d, u in EVERY_UNIT if d != "temperature"]),
 )
-def test_what_is_shown_reads_back_as_the_same(value: str, chosen: tuple[str, str]) -> None:
+def test_a_shown_value_reads_back_as_the_same(value: str, chosen: tuple[str, str]) -> None:
     dimension, unit = chosen
     quantity = parse_quantity(f"{value} {unit}", dimension)
     assert parse_quantity(quantity.text, dimension) == quantity
