@@ -24,8 +24,11 @@ def command(
     Refuses while `millbook check --delivery` has something missing. Packs hold what is the customer's own; they
     are never written into the public site.
     """
-    from builder.handover.packs import handover
+    from builder.handover.packs import handover, verify_pack
 
     with common.plain_errors():
-        report = handover(archive, slugs, everything=everything, draft=draft, out=out, check=pack)
-    common.print_result(report.problems, report.lines, ok=report.good)
+        if pack:
+            report = verify_pack(pack)
+        else:
+            report = handover(archive, slugs, everything=everything, draft=draft, out=out)
+    common.print_result(report.problems, report.lines, ok=report.ok)

@@ -1,4 +1,4 @@
-"""What goes into the binder, as plain frozen values: the template only sets them."""
+"""The content of the binder as frozen values, which the template prints as they are."""
 
 from __future__ import annotations
 
@@ -7,332 +7,305 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.review.clearance_checks import CheckedClearance, Measurement
-from builder.handover import procedures as said
+from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover.joints import Joint, joints
 from builder.handover.limits import LimitLine, limits_of
-from builder.handover.parts_list import PartLine, parts_of
+from builder.handover.parts_list import PartLine, installed_parts, rejected_parts
 from builder.handover.performance import Performance, performance_of
+from builder.handover.procedures import Procedure, cautions, first_start, read_texts, running_in, warranty
 from builder.handover.record_rows import (
     LabelledValue,
-    NamedGroup,
-    NamedTable,
-    cam_groups,
+    TextTable,
+    ValueGroup,
+    capitalize,
+    labelled,
     rows_of,
-    specification_groups,
+    value_groups,
 )
-from builder.handover.rich_text import Block, parse_blocks
-from builder.publish.pages.build.headline import headline, kind_of_engine
-from builder.publish.pages.build.record_tables import chapters
+from builder.handover.rich_text import TextBlock, parse_blocks
+from builder.publish.pages.build.headline import Headline, headline, kind_of_engine
+from builder.publish.pages.build.record_tables import cell, chapters
 from builder.publish.pages.formatting import format_date
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
+_SPECIFICATION_FIGURES = (
+    "displacement", "swept_volume", "bore_stroke_ratio", "rod_ratio", "compression_ratio",
+    "effective_compression_ratio", "deck_clearance", "quench", "clearance_volume", "mean_piston_speed", "valve_lift",
+    "lobe_separation", "installed_centreline", "exhaust_centreline", "cam_advance", "overlap", "spring_rate",
+    "seat_load", "open_load", "coil_bind_clearance", "piston_to_valve",
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
-class HeadlineItem:
-    """One number set large."""
+class GaugeMark:
+    """One reading of a clearance; ``position`` is where it lies in the range, 0 to 1 from end to end."""
 
-    title: str
     number: str
-    unit: str
-    small: str
+    position: float | None
+    out_of_range: bool
 
 
 @dataclass(frozen=True)
-class RangeMark:
-    """One reading of a fit: at which position, as written, where it lies in the range (0 to 1), whether out."""
-
-    label: str
-    text: str
-    place: float | None
-    out: bool
-
-
-@dataclass(frozen=True)
-class FitLine:
-    """One measured fit or check."""
+class ClearanceLine:
+    """One measured clearance or check."""
 
     title: str
     allowed: str
-    whose: str
+    authority: str
     measured: str
     mean: str
-    axis: str
-    marks: tuple[RangeMark, ...]
+    marks: tuple[GaugeMark, ...]
     verdict: str
-    out: bool
+    has_range: bool
+    out_of_range: bool
     note: str
     computed: bool
 
 
 @dataclass(frozen=True)
-class ProcedureBlock:
-    """Steps in order."""
-
-    steps: tuple[str, ...]
-    why: str
-    whose: str
-
-
-@dataclass(frozen=True)
 class SignOffLine:
-    """A line to sign on, with who signed and when, as far as recorded."""
+    """A line to sign on, with the name and the date where these are recorded."""
 
-    what: str
-    who: str
-    when: str
+    role: str
+    name: str
+    date: str
 
 
 @dataclass(frozen=True)
 class Binder:
-    """Everything the document says, section by section; what is empty was not recorded."""
+    """The content of the binder, section by section; what is empty was not recorded."""
 
     title: str
     number: str
     shop: str
     shop_lines: tuple[str, ...]
-    kind: str
-    dated: str
-    """The day of the document, year-month-day; empty where the record knows none."""
+    engine_type: str
+    date: tuple[int, int, int] | None
+    """Date of the document: year, month, day."""
     date_text: str
-    """The same in words."""
-    owner: tuple[LabelledValue, ...]
+    customer: tuple[LabelledValue, ...]
     invented: str
     facts: tuple[LabelledValue, ...]
-    summary: tuple[Block, ...]
-    goals: tuple[Block, ...]
-    headline: tuple[HeadlineItem, ...]
+    summary: tuple[TextBlock, ...]
+    goals: tuple[TextBlock, ...]
+    headline: tuple[Headline, ...]
     performance: Performance | None
     figures: tuple[LabelledValue, ...]
-    specification: tuple[NamedGroup, ...]
-    work: NamedTable | None
-    fits: tuple[FitLine, ...]
-    checks: tuple[FitLine, ...]
-    discrepancies: tuple[LabelledValue, ...]
-    cam: tuple[NamedGroup, ...]
+    specification: tuple[ValueGroup, ...]
+    work: TextTable | None
+    clearances: tuple[ClearanceLine, ...]
+    checks: tuple[ClearanceLine, ...]
+    check_remarks: tuple[LabelledValue, ...]
+    cam: tuple[ValueGroup, ...]
     joints: tuple[Joint, ...]
     settings: tuple[LabelledValue, ...]
-    fluids: NamedTable | None
+    fluids: TextTable | None
     least_octane: str
     fuel: str
-    first_start: ProcedureBlock
-    running_in: ProcedureBlock
+    first_start: Procedure
+    running_in: Procedure
     limits: tuple[LimitLine, ...]
-    services: NamedTable | None
+    services: TextTable | None
     parts: tuple[PartLine, ...]
-    not_used: tuple[PartLine, ...]
+    rejected_parts: tuple[PartLine, ...]
     cautions: tuple[str, ...]
-    note: tuple[Block, ...]
-    warranty: tuple[Block, ...]
-    signed: tuple[SignOffLine, ...]
-    unrecorded: tuple[str, ...]
-    sources: tuple[str, ...]
-    address: str
+    note: tuple[TextBlock, ...]
+    warranty: tuple[TextBlock, ...]
+    sign_off: tuple[SignOffLine, ...]
+    not_recorded: tuple[str, ...]
+    page_url: str
 
 
 def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None) -> Binder:
-    """The binder of a build that has been through ``without_private``."""
-    words = said.read_words(archive)
+    """Return the binder of a build that has been through ``without_private``."""
+    texts = read_texts(archive)
     both = shop.units == "both"
-    of, delivery = build.build, build.delivery
-    judged = sheet.clearances
+    record, delivery = build.build, build.delivery
+    date = document_date(build)
     return Binder(
-        title=of.title,
-        number=of.number or build.slug,
+        title=record.title,
+        number=record.number or build.slug,
         shop=shop.name,
         shop_lines=tuple(line for line in (shop.place, shop.contact, shop.site_address) if line),
-        kind=kind_of_engine(build),
-        dated=found.isoformat() if (found := dated(build)) else "",
-        date_text=format_date(found) if found else "",
-        owner=tuple(_owner(build)),
-        invented=of.invented or "",
-        facts=tuple(_facts(build)),
-        summary=parse_blocks(of.summary),
-        goals=parse_blocks(of.goals),
-        headline=tuple(
-            HeadlineItem(each.title, each.number, each.unit, " · ".join(each.notes)) for each in headline(sheet)
+        engine_type=kind_of_engine(build),
+        date=(date.year, date.month, date.day) if date else None,
+        date_text=format_date(date) if date else "",
+        customer=_customer(build),
+        invented=record.invented or "",
+        facts=_facts(build),
+        summary=parse_blocks(record.summary),
+        goals=parse_blocks(record.goals),
+        headline=headline(sheet),
+        performance=performance_of(build, sheet, shop, texts),
+        figures=tuple(
+            _labelled_figure(figure) for slug in _SPECIFICATION_FIGURES if (figure := sheet.get(slug)) is not None
         ),
-        performance=performance_of(build, sheet, shop, words),
-        figures=_figures(sheet),
-        specification=specification_groups(build, both),
+        specification=value_groups(build, ("bottom_end", "top_end"), both),
         work=_work(build),
-        fits=tuple(_fit(fit) for fit in judged if fit.kind in ("fit", "bore", "joint")),
-        checks=tuple(_fit(fit) for fit in judged if fit.kind == "check"),
-        discrepancies=tuple(_found(build)),
-        cam=cam_groups(build, both),
+        clearances=tuple(_clearance_line(item) for item in sheet.clearances if item.kind != "check"),
+        checks=tuple(_clearance_line(item) for item in sheet.clearances if item.kind == "check"),
+        check_remarks=_check_remarks(build),
+        cam=value_groups(build, ("cam",), both),
         joints=joints(build),
         settings=rows_of(delivery.settings, both) if delivery and delivery.settings else (),
         fluids=_fluids(build),
         least_octane=(delivery.least_octane if delivery else None) or "",
         fuel=_fuel(build),
-        first_start=_steps(said.first_start(build, shop, words)),
-        running_in=_steps(said.running_in(build, shop, words)),
-        limits=limits_of(build, sheet, shop),
+        first_start=first_start(build, shop, texts),
+        running_in=running_in(build, shop, texts),
+        limits=limits_of(build, shop),
         services=_services(build),
-        parts=parts_of(build),
-        not_used=_not_used(build),
-        cautions=said.cautions(shop, words),
+        parts=installed_parts(build),
+        rejected_parts=rejected_parts(build),
+        cautions=cautions(shop, texts),
         note=parse_blocks(delivery.note if delivery else None),
-        warranty=parse_blocks(said.warranty(build, shop)),
-        signed=_signed(build),
-        unrecorded=tuple(chapter.title for chapter in chapters(build) if not chapter.groups),
-        sources=tuple(dict.fromkeys(figure.method.source for figure in sheet.figures)),
-        address=page_address(build, shop),
+        warranty=parse_blocks(warranty(build, shop)),
+        sign_off=_sign_off(build),
+        not_recorded=tuple(chapter.title for chapter in chapters(build) if not chapter.groups),
+        page_url=page_url(build, shop),
     )
 
 
-def dated(build: Build) -> datetime.date | None:
-    """The day on the cover: delivered, else finished, else the last day the record knows."""
-    days = (
+def document_date(build: Build) -> datetime.date | None:
+    """Return the date on the cover: delivered, else finished, else the latest step that the record dates."""
+    dates = (
         build.delivery.delivered if build.delivery else None,
         build.build.finished,
         build.dyno.date if build.dyno else None,
         build.build.started,
     )
-    return next((each for each in days if each is not None), None)
+    return next((date for date in dates if date is not None), None)
 
 
-def page_address(build: Build, shop: Shop) -> str:
-    """Where the build's page stands, once the site's address is known and the build is finished; else empty."""
+def page_url(build: Build, shop: Shop) -> str:
+    """Return the address of the build's page; empty without a site address or while the build is unfinished."""
     address = (shop.site_address or "").strip().rstrip("/")
     if build.build.status != "finished" or not address.startswith(("http://", "https://")) or " " in address:
         return ""
     return f"{address}/builds/{build.slug}/index.html"
 
 
-def _owner(build: Build) -> list[LabelledValue]:
-    """What the shop lets this customer's own binder hold; the rest was taken out before."""
+def _customer(build: Build) -> tuple[LabelledValue, ...]:
+    """Return the customer's fields that are in the record; private ones were removed from it before."""
     customer = build.build.customer
-    rows = (
+    return labelled(
         ("For", customer.name if customer else None),
         ("Contact", customer.contact if customer else None),
         ("Address", " ".join(customer.address.split()) if customer and customer.address else None),
         ("Registration", build.build.registration),
         ("Engine number", build.build.engine_serial),
     )
-    return [LabelledValue(title, text) for title, text in rows if text]
 
 
-def _facts(build: Build) -> list[LabelledValue]:
-    of, delivery = build.build, build.delivery
-    rows = (
-        ("Build number", of.number),
-        ("Family", of.family),
+def _facts(build: Build) -> tuple[LabelledValue, ...]:
+    record, engine, delivery = build.build, build.build.engine, build.delivery
+    return labelled(
+        ("Build number", record.number),
+        ("Family", record.family),
         ("Kind", kind_of_engine(build)),
-        ("Built for", of.purpose),
-        ("Year of the engine", None if of.engine.year is None else str(of.engine.year)),
-        ("Fuelling", of.engine.fuelling),
-        ("Induction", of.engine.induction),
-        ("Cooling", of.engine.cooling),
-        ("Firing order", of.engine.firing_order),
-        ("Started", format_date(of.started) if of.started else None),
-        ("Finished", format_date(of.finished) if of.finished else None),
+        ("Built for", record.purpose),
+        ("Year of the engine", None if engine.year is None else str(engine.year)),
+        ("Fuelling", engine.fuelling),
+        ("Induction", engine.induction),
+        ("Cooling", engine.cooling),
+        ("Firing order", engine.firing_order),
+        ("Started", format_date(record.started) if record.started else None),
+        ("Finished", format_date(record.finished) if record.finished else None),
         ("Handed over", format_date(delivery.delivered) if delivery and delivery.delivered else None),
         ("Assembled by", build.assembly.by if build.assembly else None),
     )
-    return [LabelledValue(title, text) for title, text in rows if text]
 
 
-_SPECIFIED = (
-    "displacement", "swept_volume", "bore_stroke_ratio", "rod_ratio", "compression_ratio", "effective_compression_ratio",
-    "deck_clearance", "quench", "clearance_volume", "mean_piston_speed", "valve_lift", "lobe_separation",
-    "installed_centreline", "exhaust_centreline", "cam_advance", "overlap", "spring_rate",
-    "seat_load", "open_load", "coil_bind_clearance", "piston_to_valve",
-)  # fmt: skip
-
-
-def _figures(sheet: FigureSheet) -> tuple[LabelledValue, ...]:
-    found = [sheet.get(slug) for slug in _SPECIFIED]
-    return tuple(_named(figure) for figure in found if figure is not None)
-
-
-def _named(figure: Figure) -> LabelledValue:
+def _labelled_figure(figure: Figure) -> LabelledValue:
     remarks = []
-    least, most = figure.minimum, figure.maximum
-    if least and most and least.display != most.display:
-        axis = f"{figure.axis} " if least.label.isdigit() else ""
+    low, high = figure.minimum, figure.maximum
+    if low and high and low.display != high.display:
+        axis = f"{figure.axis} " if low.label.isdigit() else ""
         if len(figure.positions) <= 3 and not axis:
-            remarks.append(", ".join(f"{each.label} {each.display}" for each in figure.positions))
+            remarks.append(", ".join(f"{position.label} {position.display}" for position in figure.positions))
         else:
-            remarks.append(f"{least.display} ({axis}{least.label}) to {most.display} ({axis}{most.label})")
+            remarks.append(f"{low.display} ({axis}{low.label}) to {high.display} ({axis}{high.label})")
     remarks += figure.cautions
     return LabelledValue(figure.title, figure.display, figure.alternate_text or "", tuple(remarks), figure.provenance)
 
 
-def _fit(fit: CheckedClearance) -> FitLine:
-    marks = tuple(RangeMark(at.label, at.text, _place(fit, at.value), at.out_of_range) for at in fit.readings)
-    low, high = fit.minimum, fit.maximum
-    found = low.text if len(fit.readings) == 1 or low.text == high.text else _span(low, high)
-    if len(fit.readings) > 1 and low.text == high.text:
-        found = f"{found}, all {len(fit.readings)}"
-    accepted = fit.accepted
-    note = [f"accepted by {accepted.by}: {accepted.why}"] if accepted and fit.out_of_range else []
-    if fit.outlier:
-        note.append(f"{fit.axis} {fit.outlier} stands out")
-    note += [fit.note] if fit.note else []
-    note += [f"gauged by {fit.by}"] if fit.by else []
-    return FitLine(
-        fit.title, fit.allowed.text, fit.allowed.authority_text, found, fit.mean_text if len(marks) > 1 else "",
-        fit.axis or "", marks, fit.verdict, not fit.passes, "; ".join(note), fit.computed,
-    )  # fmt: skip
+def _clearance_line(item: CheckedClearance) -> ClearanceLine:
+    count, low, high = len(item.readings), item.minimum, item.maximum
+    measured = low.text
+    if count > 1 and low.text == high.text:
+        measured = f"{low.text}, all {count}"
+    elif count > 1:  # the unit once, but for degrees
+        measured = f"{low.number if low.unit == high.unit != '°' else low.text} to {high.text}"
+    notes = (
+        f"accepted by {item.accepted.by}: {item.accepted.why}" if item.accepted and item.out_of_range else None,
+        f"{item.axis} {item.outlier} stands out" if item.outlier else None,
+        item.note,
+        f"gauged by {item.by}" if item.by else None,
+    )
+    return ClearanceLine(
+        title=item.title,
+        allowed=item.allowed.text,
+        authority=item.allowed.authority_text,
+        measured=measured,
+        mean=item.mean_text if count > 1 else "",
+        marks=tuple(
+            GaugeMark(
+                reading.text if reading.unit == "°" else reading.number,
+                _position_in_range(item, reading.value),
+                reading.out_of_range,
+            )
+            for reading in item.readings
+        ),
+        verdict=item.verdict,
+        has_range=bool(item.allowed),
+        out_of_range=not item.passes,
+        note="; ".join(filter(None, notes)),
+        computed=item.computed,
+    )
 
 
-def _span(low: Measurement, high: Measurement) -> str:
-    """Return both ends of a range, with the unit once: `0.054 to 0.060 mm`."""
-    return f"{low.number if low.unit == high.unit != '°' else low.text} to {high.text}"
-
-
-def _place(fit: CheckedClearance, value: float) -> float | None:
-    least, most = fit.allowed.minimum, fit.allowed.maximum
-    if least is None or most is None or least >= most:
+def _position_in_range(item: CheckedClearance, value: float) -> float | None:
+    minimum, maximum = item.allowed.minimum, item.allowed.maximum
+    if minimum is None or maximum is None or minimum >= maximum:
         return None
-    return round((value - least) / (most - least), 4)
+    return round((value - minimum) / (maximum - minimum), 4)
 
 
-def _found(build: Build) -> list[LabelledValue]:
-    """Checks that were answered in words."""
+def _check_remarks(build: Build) -> tuple[LabelledValue, ...]:
+    """Return the checks that were answered in text."""
     checks = build.assembly.checks if build.assembly else None
     if checks is None:
-        return []
-    said = (("Oil reached every rocker", checks.oil_reached_every_rocker), ("Lash set", checks.lash_when))
-    rows = [LabelledValue(title, text) for title, text in said if text]
-    for other in checks.other:
-        words = "; ".join(filter(None, (other.found, other.verdict)))
-        if words:
-            rows.append(LabelledValue(other.name[:1].upper() + other.name[1:], words))
-    return rows
-
-
-def _work(build: Build) -> NamedTable | None:
-    operations = build.work.operations if build.work else ()
-    if not operations:
-        return None
-    from builder.publish.pages.build.record_tables import cell
-
-    rows = []
-    for each in operations:
-        readings = " → ".join(cell(reading, False).text for reading in (each.before, each.after) if reading is not None)
-        what = each.what if each.note is None else f"{each.what}. {' '.join(each.note.split())}"
-        rows.append((format_date(each.when) if each.when else "", each.on or "", what, readings, each.who or ""))
-    return NamedTable(("Day", "On", "What was done", "Before → after", "By"), tuple(rows))
-
-
-def _fluids(build: Build) -> NamedTable | None:
-    from builder.publish.pages.build.record_tables import cell
-
-    fluids = build.delivery.fluids if build.delivery else ()
-    rows = tuple(
-        (fluid.what[:1].upper() + fluid.what[1:], fluid.grade or "", cell(fluid.amount).text if fluid.amount else "")
-        for fluid in fluids
+        return ()
+    return labelled(
+        ("Oil reached every rocker", checks.oil_reached_every_rocker),
+        ("Lash set", checks.lash_when),
+        *((capitalize(check.name), "; ".join(filter(None, (check.found, check.verdict)))) for check in checks.other),
     )
-    return NamedTable(("Fluid", "Grade", "Amount"), rows) if rows else None
 
 
-def _services(build: Build) -> NamedTable | None:
+def _work(build: Build) -> TextTable | None:
+    rows = []
+    for item in build.work.operations if build.work else ():
+        readings = [cell(reading, False).text for reading in (item.before, item.after) if reading is not None]
+        what = item.what if item.note is None else f"{item.what}. {' '.join(item.note.split())}"
+        date = format_date(item.when) if item.when else ""
+        rows.append((date, item.on or "", what, " → ".join(readings), item.who or ""))
+    return TextTable(("Day", "On", "What was done", "Before → after", "By"), tuple(rows)) if rows else None
+
+
+def _fluids(build: Build) -> TextTable | None:
+    rows = tuple(
+        (capitalize(fluid.what), fluid.grade or "", cell(fluid.amount).text if fluid.amount else "")
+        for fluid in (build.delivery.fluids if build.delivery else ())
+    )
+    return TextTable(("Fluid", "Grade", "Amount"), rows) if rows else None
+
+
+def _services(build: Build) -> TextTable | None:
     services = build.delivery.services if build.delivery else ()
-    rows = tuple((each.at[:1].upper() + each.at[1:], each.do, "") for each in services)
-    return NamedTable(("When", "What", "Done: day, reading, by"), rows) if rows else None
+    rows = tuple((capitalize(service.at), service.do, "") for service in services)
+    return TextTable(("When", "What", "Done: day, reading, by"), rows) if rows else None
 
 
 def _fuel(build: Build) -> str:
@@ -340,23 +313,11 @@ def _fuel(build: Build) -> str:
     return ", ".join(filter(None, (fuel.kind, fuel.octane, fuel.note))) if fuel else ""
 
 
-def _not_used(build: Build) -> tuple[PartLine, ...]:
-    parts = build.parts.parts if build.parts else ()
-    return tuple(
-        PartLine(part.part, part.maker or "", part.number or "", str(part.quantity or ""), part.verdict or "",
-                 part.done or "")
-        for part in parts if part.verdict in ("returned", "scrapped")
-    )  # fmt: skip
-
-
-def _steps(steps: said.Procedure) -> ProcedureBlock:
-    return ProcedureBlock(steps.steps, steps.why, steps.whose)
-
-
-def _signed(build: Build) -> tuple[SignOffLine, ...]:
-    recorded = tuple(
-        SignOffLine(each.what[:1].upper() + each.what[1:], each.who or "", format_date(each.when) if each.when else "")
-        for each in (build.delivery.signed if build.delivery else ())
-    )
-    usual = () if recorded else (SignOffLine("Assembled by", "", ""), SignOffLine("Looked over by", "", ""))
-    return (*recorded, *usual, SignOffLine("Handed over by", "", ""), SignOffLine("Received by", "", ""))
+def _sign_off(build: Build) -> tuple[SignOffLine, ...]:
+    recorded = [
+        SignOffLine(capitalize(entry.what), entry.who or "", format_date(entry.when) if entry.when else "")
+        for entry in (build.delivery.signed if build.delivery else ())
+    ]
+    blank = ("Handed over by", "Received by") if recorded else (
+        "Assembled by", "Looked over by", "Handed over by", "Received by")  # fmt: skip
+    return (*recorded, *(SignOffLine(role, "", "") for role in blank))

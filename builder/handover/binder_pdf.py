@@ -16,7 +16,7 @@ from builder.draw.style import WIDE
 from builder.figures.core.registry import FITS, VALVE_TRAIN
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
-from builder.handover.glyphs import all_settable, all_without_marks, font_folder, renderable, settable_drawing
+from builder.handover.glyphs import font_folder, map_texts, renderable, renderable_svg, strip_combining
 from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 
@@ -28,13 +28,13 @@ if TYPE_CHECKING:
     from builder.record.models.shop import Shop
 
 STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
-"""PDF/A-2a (archivable, with structure) and PDF/UA-1 (for who cannot see the page), both at once."""
+"""PDF/A-2a (archivable, with structure) and PDF/UA-1 (accessible)."""
 
-_NO_DAY = (1980, 1, 1)
-"""An archivable document must bear a date, and the day it was printed would be another on every machine."""
-_FINISHED = ("cover", "delivery", "dyno", "assembly")
-"""Where photos show a finished engine, the likeliest first."""
-_WORKED = (
+_NO_DATE = (1980, 1, 1)
+"""Date of a PDF whose build has none: PDF/A requires one, and today's would give other bytes every day."""
+_COVER_SECTIONS = ("cover", "delivery", "dyno", "assembly")
+"""Sections whose photos show a finished engine, the best first."""
+_WORKINGS = (
     "displacement", "compression_ratio", "deck_clearance", "quench", "mean_piston_speed", "cam_advance",
     "effective_compression_ratio", "main_oil_clearance", "rod_oil_clearance", "piston_clearance", "correction_factor",
     "peak_power", "peak_torque", "bmep", "volumetric_efficiency",
@@ -43,9 +43,9 @@ _WORKED = (
 
 @dataclass(frozen=True)
 class BinderChart:
-    """A drawing with its place in the binder, and its share of the width of a wide one: all have type of one size."""
+    """A chart with its section of the binder, and its width as a share of a wide one: all have one font size."""
 
-    place: str
+    section: str
     file: str
     alt: str
     caption: str
@@ -64,109 +64,102 @@ def binder_pdf(
     digest: str,
     draft: bool,
 ) -> bytes:
-    """The binder. ``pictures`` are the photos' files by name, ``digest`` that of the data beside it."""
+    """Return the binder as a PDF.
+
+    ``pictures`` are the files of the photos by name, ``digest`` is the hash of the pack's data.
+    """
     files: dict[str, bytes] = {}
-    drawings = list(_drawings(placed, files))
-    shown = []
-    for index, each in enumerate(photos):
-        largest = each.published.largest
+    charts = _charts(placed, files)
+    images = []
+    for index, item in enumerate(photos):
+        largest = item.published.largest
         name = f"photo-{index + 1}{Path(largest.name).suffix}"
         files[name] = pictures[largest.name]
-        shown.append({"file": name, "alt": each.photo.alt, "caption": each.photo.caption or ""})
-    sections = [each.photo.section for each in photos]
-    cover = shown[_cover(sections)] if shown else None
-    if binder.address:
-        files["qr.svg"] = qr_svg(binder.address)
+        images.append({"file": name, "alt": item.photo.alt, "caption": item.photo.caption or ""})
+    sections = [item.photo.section for item in photos]
+    cover = images[_cover_index(sections)] if images else None
+    if binder.page_url:
+        files["qr.svg"] = qr_svg(binder.page_url)
     data = {
         "binder": dataclasses.asdict(binder),
         "paper": shop.paper,
         "draft": draft,
-        "day": day_of(binder),
-        "short-title": shortened(binder.title, 90),
-        "number-short": shortened(binder.number, 24),
-        "shop-short": shortened(binder.shop, 60),
-        "shop-head": shortened(binder.shop, 40),
-        "cover-owner": [{"title": row.title, "text": shortened(row.text, 110)} for row in binder.owner],
-        "cover-title": shortened(binder.title, 200),
-        "drawings": [dataclasses.asdict(each) for each in drawings],
+        "date": pdf_date(binder),
+        "short-title": shorten(binder.title, 90),
+        "number-short": shorten(binder.number, 24),
+        "shop-short": shorten(binder.shop, 60),
+        "shop-head": shorten(binder.shop, 40),
+        "cover-customer": [{"title": row.title, "text": shorten(row.text, 110)} for row in binder.customer],
+        "cover-title": shorten(binder.title, 200),
+        "charts": [dataclasses.asdict(chart) for chart in charts],
         "photos": [
-            each for each, section in zip(shown, sections, strict=True) if each is not cover or section != "cover"
+            image for image, section in zip(images, sections, strict=True) if image is not cover or section != "cover"
         ],
         "cover": cover,
-        "qr": binder.address or None,
-        "qr-shown": binder.address,
+        "qr": binder.page_url or None,
+        "qr-text": binder.page_url,
         "workings": _workings(sheet),
-        "digest": digest,
     }
-    return typeset("handover/binder.typ", _sanitise(data), files, archive=archive, day=day_of(binder))
+    # The digest stays as it is: the template cuts it by its length.
+    texts = {**map_texts(data, renderable), "digest": digest}
+    return compile_typst("handover/binder.typ", texts, files, archive=archive, date=pdf_date(binder))
 
 
-def _sanitise(data: dict[str, Any]) -> dict[str, Any]:
-    """The data with every text settable; the digest stays as it is, since it is cut by its length."""
-    return {**all_settable(data), "digest": data["digest"]}
+def _cover_index(sections: Sequence[str | None]) -> int:
+    """Return the photo for the cover: the one marked for it, else one of the finished engine, else the first."""
+    return min(range(len(sections)), key=lambda i: (*_COVER_SECTIONS, sections[i]).index(sections[i]))
 
 
-def _cover(sections: Sequence[str | None]) -> int:
-    """Which photo is the cover's: the one marked for it, else one of the finished engine, else the first."""
-    return min(range(len(sections)), key=lambda i: (*_FINISHED, sections[i]).index(sections[i]))
-
-
-def _drawings(placed: Sequence[PlacedDrawing], files: dict[str, bytes]) -> list[BinderChart]:
-    """The drawings that the binder holds, each where it belongs."""
-    found: list[BinderChart] = []
+def _charts(placed: Sequence[PlacedDrawing], files: dict[str, bytes]) -> list[BinderChart]:
+    """Return the charts of the binder, and add their SVG to ``files``."""
+    charts: list[BinderChart] = []
     for item in placed:
-        where = _place_of(item)
-        if where is None:
+        section = _section_of(item)
+        if section is None:
             continue
-        name = f"drawn-{len(found) + 1}.svg"
-        files[name] = settable_drawing(item.drawing.for_pdf("DejaVu Sans")).encode()
-        says, share = item.drawing.description or item.drawing.title, min(1.0, item.drawing.width / WIDE.width)
-        found.append(BinderChart(where, name, says, item.caption, round(share, 3)))
-    return found
+        name = f"chart-{len(charts) + 1}.svg"
+        files[name] = renderable_svg(item.drawing.for_pdf("DejaVu Sans")).encode()
+        alt, width_ratio = item.drawing.description or item.drawing.title, min(1.0, item.drawing.width / WIDE.width)
+        charts.append(BinderChart(section, name, alt, item.caption, round(width_ratio, 3)))
+    return charts
 
 
-def _place_of(item: PlacedDrawing) -> str | None:
+def _section_of(item: PlacedDrawing) -> str | None:
     name = item.drawing.name
     if name == "power_curves":
-        return "made"
+        return "performance"
     if name == "stack_up":
-        return "built"
+        return "summary"
     if item.section == VALVE_TRAIN and name in ("valve_timing", "timing_ring"):
         return "cam"
     if name.startswith("tightening_"):
         return f"joint-{name.removeprefix('tightening_')}"
     if item.section == FITS:
-        return "fits"
+        return "clearances"
     return None
 
 
 def _workings(sheet: FigureSheet) -> list[dict[str, str]]:
-    found = [figure for slug in _WORKED if (figure := sheet.get(slug)) is not None]
     return [
         {"title": figure.title, "working": figure.working, "source": f"Source: {figure.method.source}."}
-        for figure in found
+        for slug in _WORKINGS
+        if (figure := sheet.get(slug)) is not None
     ]
 
 
-Day = tuple[int, int, int]
+def pdf_date(binder: Binder) -> tuple[int, int, int]:
+    """Return the date of the PDF: year, month, day."""
+    return max(binder.date or _NO_DATE, _NO_DATE)
 
 
-def day_of(binder: Binder) -> Day:
-    """The day that the document bears: that on the cover, or a day that means none."""
-    if not binder.dated:
-        return _NO_DAY
-    year, month, day = (int(part) for part in binder.dated.split("-"))
-    return (year, month, day) if year >= _NO_DAY[0] else _NO_DAY
-
-
-def shortened(text: str, most: int) -> str:
-    """The text as it can be set, cut with an ellipsis where it is longer."""
+def shorten(text: str, length: int) -> str:
+    """Return a renderable text, cut with an ellipsis where it is longer than so many characters."""
     text = renderable(text).replace("\N{ZERO WIDTH SPACE}", "")
-    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
+    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
 
 
 def qr_svg(address: str) -> bytes:
-    """The QR code of an address, as dark squares on nothing."""
+    """Return the QR code of an address as SVG: dark squares without a background."""
     import segno
 
     out = io.BytesIO()
@@ -183,25 +176,25 @@ def _fonts() -> typst.Fonts:
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[font_folder()])
 
 
-def typeset(
+def compile_typst(
     template: str,
     data: Mapping[str, Any],
     files: Mapping[str, bytes],
     *,
     archive: Path | None,
-    day: Day,
+    date: tuple[int, int, int],
 ) -> bytes:
-    """Set a template of the handover with its data, in a folder of its own that holds nothing else.
+    """Return the PDF of a handover template with its data, compiled in a temporary folder of its own.
 
-    Raises PublishError where a shop's own template is at fault.
+    Raises PublishError where a shop's own template has an error.
     """
     import datetime
 
     import typst
 
-    moment = datetime.datetime(*day, tzinfo=datetime.UTC)
-    with tempfile.TemporaryDirectory(prefix="millbook-") as made:
-        root = Path(made)
+    timestamp = datetime.datetime(*date, tzinfo=datetime.UTC)
+    with tempfile.TemporaryDirectory(prefix="millbook-") as temporary:
+        root = Path(temporary)
         for name, source in templating.resolve_all(archive, "handover").items():
             if name.endswith(".typ"):
                 (root / Path(name).name).write_bytes(source.read_bytes())
@@ -211,17 +204,16 @@ def typeset(
         compiler = typst.Compiler(root / Path(template).name, root=root, font_paths=_fonts())
         try:
             try:
-                made_pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=moment)
+                pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=timestamp)
             except typst.TypstError as error:
                 if "codepoints" not in str(error):
                     raise
-                # A script whose shapes no longer say which letters they are: set it without its marks.
-                (root / "data.json").write_text(
-                    json.dumps(all_without_marks(data), ensure_ascii=False), encoding="utf-8"
-                )
-                made_pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=moment)
+                # PDF/A requires text for every glyph, which some scripts with combining marks lack.
+                data = map_texts(data, strip_combining)
+                (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
+                pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=timestamp)
         except typst.TypstError as error:
             hints = "; ".join(getattr(error, "hints", None) or ())
             raise PublishError(f"{template}: {error}{f' ({hints})' if hints else ''}") from error
-    assert isinstance(made_pdf, bytes)
-    return made_pdf
+    assert isinstance(pdf, bytes)
+    return pdf

@@ -1,4 +1,4 @@
-"""The engine tag: a small label to print, with what is asked first when the bonnet is open."""
+"""The engine tag: a small label for the engine with its most important data."""
 
 from __future__ import annotations
 
@@ -7,51 +7,51 @@ from pathlib import Path
 from builder.figures.core.display_units import written_text
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
-from builder.handover.binder_pdf import day_of, qr_svg, shortened, typeset
-from builder.handover.glyphs import all_settable
+from builder.handover.binder_pdf import compile_typst, pdf_date, qr_svg, shorten
+from builder.handover.glyphs import map_texts, renderable
 from builder.publish.pages.build.record_tables import cell
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
-_LONGEST = 34
+_MAX_LENGTH = 34
 
 
 def tag_rows(build: Build, sheet: FigureSheet) -> tuple[tuple[str, str], ...]:
-    """Displacement, ratio, oil, firing order, timing, lash, plug gap: those that were recorded."""
+    """Return the rows of the tag that were recorded, as title and text."""
     delivery = build.delivery
     settings = delivery.settings if delivery else None
     displacement, ratio = sheet.get("displacement"), sheet.get("compression_ratio")
     oil = next((f for f in (delivery.fluids if delivery else ()) if "oil" in f.what.casefold()), None)
-    said_oil = ", ".join(filter(None, (oil.grade, cell(oil.amount, False).text if oil.amount else None))) if oil else ""
+    oil_text = ", ".join(filter(None, (oil.grade, cell(oil.amount, False).text if oil.amount else None))) if oil else ""
     rows = (
         ("Size", displacement.display if displacement else ""),
         ("Ratio", ratio.display if ratio else ""),
-        ("Oil", said_oil),
+        ("Oil", oil_text),
         ("Fires", build.build.engine.firing_order or ""),
         ("Timing", _timing(build)),
         ("Octane", (delivery.least_octane if delivery else None) or ""),
         ("Gap", written_text(settings.plug_gap) if settings and settings.plug_gap else ""),
     )
-    return tuple((title, shortened(text, _LONGEST)) for title, text in rows if text)
+    return tuple((title, shorten(text, _MAX_LENGTH)) for title, text in rows if text)
 
 
 def _timing(build: Build) -> str:
     settings = build.delivery.settings if build.delivery else None
     if settings is None:
         return ""
-    said = []
+    texts = []
     if settings.idle_timing is not None:
-        said.append(f"{written_text(settings.idle_timing)} idle")
+        texts.append(f"{written_text(settings.idle_timing)} idle")
     if settings.total_timing is not None:
         by = f" by {written_text(settings.total_timing_by)}" if settings.total_timing_by else ""
-        said.append(f"{written_text(settings.total_timing)} total{by}")
+        texts.append(f"{written_text(settings.total_timing)} total{by}")
     if settings.injection_timing is not None:
-        said.append(f"injection {written_text(settings.injection_timing)}")
-    return ", ".join(said)
+        texts.append(f"injection {written_text(settings.injection_timing)}")
+    return ", ".join(texts)
 
 
 def tag_size(shop: Shop) -> tuple[float, float]:
-    """Width and height of the label [mm]: 50 x 25 unless shop.yaml says otherwise."""
+    """Return width and height of the label [mm]: 50 x 25 unless shop.yaml says otherwise."""
     width, height = shop.tag.width, shop.tag.height
     return (round(width.si * 1000, 2) if width else 50.0), (round(height.si * 1000, 2) if height else 25.0)
 
@@ -59,17 +59,17 @@ def tag_size(shop: Shop) -> tuple[float, float]:
 def tag_pdf(
     binder: Binder, build: Build, sheet: FigureSheet, shop: Shop, *, archive: Path | None, draft: bool
 ) -> bytes:
-    """The label, in the size that the shop has labels of."""
-    number = shortened(binder.number, 22)
+    """Return the label as a PDF, in the size of the shop's labels."""
+    number = shorten(binder.number, 22)
     data = {
         "size": tag_size(shop),
         "number": number,
         "number-size": 11 if len(number) <= 9 else 8 if len(number) <= 14 else 5.6,
-        "shop": shortened(binder.shop, 40),
+        "shop": shorten(binder.shop, 40),
         "rows": [list(row) for row in tag_rows(build, sheet)],
-        "qr": binder.address or None,
-        "day": day_of(binder),
+        "qr": binder.page_url or None,
+        "date": pdf_date(binder),
         "draft": draft,
     }
-    files = {"qr.svg": qr_svg(binder.address)} if binder.address else {}
-    return typeset("handover/tag.typ", all_settable(data), files, archive=archive, day=day_of(binder))
+    files = {"qr.svg": qr_svg(binder.page_url)} if binder.page_url else {}
+    return compile_typst("handover/tag.typ", map_texts(data, renderable), files, archive=archive, date=pdf_date(binder))

@@ -1,164 +1,134 @@
-"""Text that can be set in the type of the binder: the same on every machine, and no glyph that is not there.
+"""Text that the fonts of the binder can print, the same on every machine.
 
-The binder is set in DejaVu Sans, which comes with matplotlib, and Libertinus Serif, which comes with typst. An
-archivable PDF may hold no glyph that its fonts lack, so a character without one is told by name or number.
+The binder uses DejaVu Sans, which comes with matplotlib, and Libertinus Serif, which comes with typst. An
+archivable PDF may contain no character without a glyph, so such a character is printed as its name or number.
 """
 
 from __future__ import annotations
 
+import itertools
 import re
 import unicodedata
 from collections.abc import Callable
 from functools import cache
 from typing import Any
 
-_LONGEST = 16
-"""A word longer than this may be broken anywhere, so that it stays inside its column."""
+_FILES = ("DejaVuSans", "DejaVuSans-Bold")
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f]")
+_MAX_WORD = 16
+"""A word longer than this gets places to break, so that it stays inside its column."""
 _BREAK = "\N{ZERO WIDTH SPACE}"
 _SQUARE = "\N{WHITE SQUARE}"
-# Shown as nothing, or as a change of what is around them; the type needs no glyph of its own for these.
-_SILENT = re.compile(
+# Printed as nothing, or changes of the characters around them: these need no glyph.
+_INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202f\u2060-\u206f"
     "\ufe00-\ufe0f\ufeff\U000e0000-\U000e0fff]"
 )
-_TRUE_SPACES = {"\u202f": "\u00a0", "\u2028": "\n", "\u2029": "\n"}
-_LONG_WORD = re.compile(rf"[^\s{_BREAK}]{{{_LONGEST + 1},}}")
+_SPACES = {"\u202f": "\u00a0", "\u2028": "\n", "\u2029": "\n"}
+_LONG_WORD = re.compile(rf"[^\s{_BREAK}]{{{_MAX_WORD + 1},}}")
 
 
 @cache
 def _covered() -> frozenset[int]:
-    """The characters that the upright and bold DejaVu Sans both have, less the private ones."""
+    """Return the characters that regular and bold DejaVu Sans both have, without private ones."""
     from matplotlib.ft2font import FT2Font
 
-    both = [frozenset(FT2Font(f"{font_folder()}/{name}.ttf").get_charmap()) for name in _FILES]
-    return frozenset(code for code in both[0] & both[1] if unicodedata.category(chr(code)) not in ("Co", "Cn", "Cs"))
+    charmaps = [frozenset(FT2Font(f"{font_folder()}/{name}.ttf").get_charmap()) for name in _FILES]
+    return frozenset(
+        code for code in charmaps[0] & charmaps[1] if unicodedata.category(chr(code)) not in ("Co", "Cn", "Cs")
+    )
 
 
 @cache
-def _slanted() -> frozenset[int]:
+def _italic_characters() -> frozenset[int]:
     from matplotlib.ft2font import FT2Font
 
     return frozenset(FT2Font(f"{font_folder()}/DejaVuSans-Oblique.ttf").get_charmap())
 
 
 def has_italic(text: str) -> bool:
-    """Whether a text can be set in italics: some scripts have none in this type."""
-    return text.isascii() or all(ord(char) in _slanted() for char in renderable(text))
-
-
-_FILES = ("DejaVuSans", "DejaVuSans-Bold")
+    """Whether a text can be printed in italics: the font has none for some scripts."""
+    return text.isascii() or all(ord(char) in _italic_characters() for char in renderable(text))
 
 
 def font_folder() -> str:
-    """Where matplotlib keeps its type."""
+    """Return the folder of matplotlib's fonts."""
     import matplotlib
 
     return f"{matplotlib.get_data_path()}/fonts/ttf"
 
 
 def renderable(text: str) -> str:
-    """The text with every character that the type lacks told in brackets, and room to break very long words."""
+    """Return the text with characters that have no glyph named in brackets, and places to break very long words."""
     if text.isascii():
-        shown = _CONTROL.sub(" ", text)
+        result = _CONTROL.sub(" ", text)
     else:
         text = unicodedata.normalize("NFC", text)
-        for silent, space in _TRUE_SPACES.items():
-            text = text.replace(silent, space)
-        shown = _name_missing_glyphs(_SILENT.sub("", text))
-    return _LONG_WORD.sub(lambda word: _breakable(word[0]), shown)
-
-
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f]")
+        for special, space in _SPACES.items():
+            text = text.replace(special, space)
+        result = _name_missing_glyphs(_INVISIBLE.sub("", text))
+    return _LONG_WORD.sub(lambda word: _breakable(word[0]), result)
 
 
 def _name_missing_glyphs(text: str) -> str:
-    covered = _covered()
-    if all(char.isascii() or ord(char) in covered for char in text):
-        return text
-    out: list[str] = []
-    run: list[str] = []
-    for char in text:
-        if char.isascii() or ord(char) in covered:
-            _close(run, out)
-            out.append(char)
-        else:
-            run.append(char)
-    _close(run, out)
-    return "".join(out)
+    runs = itertools.groupby(text, _has_glyph)
+    return "".join("".join(run) if has_glyph else _bracketed("".join(run)) for has_glyph, run in runs)
 
 
-def _close(run: list[str], out: list[str]) -> None:
-    """A run of characters without a glyph, in brackets: pictures by their name, letters by their number."""
-    if not run:
-        return
-    pictures = [char for char in run if unicodedata.category(char) in ("So", "Sk") and _has_name(char)]
-    if len(pictures) == len(run):
+def _has_glyph(char: str) -> bool:
+    return char.isascii() or ord(char) in _covered()
+
+
+def _bracketed(run: str) -> str:
+    """Return characters without a glyph in brackets: pictures by their names, letters by their code points."""
+    if all(unicodedata.category(char) in ("So", "Sk") and unicodedata.name(char, "") for char in run):
         names = ", ".join(unicodedata.name(char).lower() for char in run[:6])
-        more = f", {len(run) - 6} more" if len(run) > 6 else ""
-        out.append(f"[{names}{more}]")
-    else:
-        numbers = " ".join(f"U+{ord(char):04X}" for char in run[:8])
-        more = f" and {len(run) - 8} more" if len(run) > 8 else ""
-        out.append(f"[{numbers}{more}]")
-    run.clear()
+        return f"[{names}, {len(run) - 6} more]" if len(run) > 6 else f"[{names}]"
+    numbers = " ".join(f"U+{ord(char):04X}" for char in run[:8])
+    return f"[{numbers} and {len(run) - 8} more]" if len(run) > 8 else f"[{numbers}]"
 
 
 def _breakable(word: str) -> str:
-    """A long word with places to break: behind what parts it already, and every few characters."""
+    """Return a long word with places to break: after punctuation, and every few characters."""
     pieces: list[str] = []
-    since = 0
+    length = 0
     for index, char in enumerate(word):
         pieces.append(char)
-        since += 1
+        length += 1
         if index + 1 == len(word) or unicodedata.combining(word[index + 1]) or char.isspace():
             continue
-        # Letters that join each other change shape when parted: only a word that no column holds is.
+        # Letters that join each other change shape at a break: only a word too long for every column gets one.
         joined = unicodedata.bidirectional(char) in ("AL", "R", "NSM")
-        if (char in "/-_.,:;@=&?+" and since > 3) or since >= (24 if joined else 10):
+        if (char in "/-_.,:;@=&?+" and length > 3) or length >= (24 if joined else 10):
             pieces.append(_BREAK)
-            since = 0
+            length = 0
     return "".join(pieces)
 
 
-def all_settable(value: Any) -> Any:
-    """The same for every text in a value made of lists, mappings and texts."""
-    return _each_text(value, renderable)
-
-
-def _each_text(value: Any, change: Callable[[str], str]) -> Any:
+def map_texts(value: Any, change: Callable[[str], str]) -> Any:
+    """Return a value made of lists, mappings and texts with every text changed."""
     if isinstance(value, str):
         return change(value)
     if isinstance(value, dict):
-        return {key: _each_text(inner, change) for key, inner in value.items()}
+        return {key: map_texts(inner, change) for key, inner in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_each_text(inner, change) for inner in value]
+        return [map_texts(inner, change) for inner in value]
     return value
 
 
-def settable_drawing(svg: str) -> str:
-    """A drawing whose labels hold only characters that the type has, and are no longer than before.
+def renderable_svg(svg: str) -> str:
+    """Return a drawing whose labels have only characters with a glyph, and are no longer than before.
 
     A character without a glyph becomes an empty square: a label has no room for its name, which the text has.
-    Marks above and below letters go where they do not join their letter: in a drawing they are placed as shapes of
-    their own, which no longer say what they stand for.
+    Combining marks that do not compose with their letter are removed: in a drawing they become separate shapes
+    that cannot be mapped back to text.
     """
     if svg.isascii():
         return svg
-    covered = _covered()
-    shown = _SILENT.sub("", strip_combining(svg))
-    return "".join(char if char.isascii() or ord(char) in covered else _SQUARE for char in shown)
+    return "".join(char if _has_glyph(char) else _SQUARE for char in _INVISIBLE.sub("", strip_combining(svg)))
 
 
 def strip_combining(text: str) -> str:
-    """The text without marks that stand for themselves: the letters stay."""
+    """Return the text without combining marks that do not compose with their letter."""
     composed = unicodedata.normalize("NFC", text)
     return "".join(char for char in composed if unicodedata.category(char) not in ("Mn", "Me"))
-
-
-def all_without_marks(value: Any) -> Any:
-    """The same for every text in a value made of lists, mappings and texts."""
-    return _each_text(value, strip_combining)
-
-
-def _has_name(char: str) -> bool:
-    return bool(unicodedata.name(char, ""))

@@ -1,10 +1,11 @@
-"""Fasteners as they were tightened, one block for each joint."""
+"""Fasteners as they were tightened, joint by joint."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from builder.figures.core.display_units import written_mean, written_text
+from builder.handover.record_rows import capitalize
 from builder.publish.pages.build.record_tables import allowed_text
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
@@ -12,56 +13,55 @@ from builder.record.models.build import Build
 
 @dataclass(frozen=True)
 class Joint:
-    """One joint: what it is, how it was tightened, and what goes with that; its place in the record, from 1."""
+    """One joint: its position in the record from 1, its bolts, how it was tightened, and further rows."""
 
     index: int
     title: str
     bolts: str
-    tightened: str
+    tightening: str
     rows: tuple[tuple[str, str], ...]
 
 
 def joints(build: Build) -> tuple[Joint, ...]:
-    """Every joint, in the order of the record."""
+    """Return every joint, in the order of the record."""
     fasteners = build.assembly.fasteners if build.assembly else ()
     return tuple(_joint(index + 1, fastener) for index, fastener in enumerate(fasteners))
 
 
-def _joint(index: int, of: Fastener) -> Joint:
-    bolts = " ".join(filter(None, (f"{of.count} ×" if of.count else None, of.size)))
+def _joint(index: int, fastener: Fastener) -> Joint:
+    bolts = " ".join(filter(None, (f"{fastener.count} ×" if fastener.count else None, fastener.size)))
     stretch = None
-    if of.stretch is not None and of.stretch.preferred:
-        allowed = allowed_text(of.stretch)
-        stretch = f"mean {written_mean(of.stretch)}" + (f", allowed {allowed}" if allowed else "")
+    if fastener.stretch is not None and fastener.stretch.preferred:
+        allowed = allowed_text(fastener.stretch)
+        stretch = f"mean {written_mean(fastener.stretch)}" + (f", allowed {allowed}" if allowed else "")
     rows = (
-        ("Grade", of.grade),
-        ("Lubricant", of.lubricant),
+        ("Grade", fastener.grade),
+        ("Lubricant", fastener.lubricant),
         ("Stretch", stretch),
-        ("According to", of.according_to),
-        ("Tightened by", of.by),
-        ("Rechecked", of.rechecked),
-        ("Note", of.note),
+        ("According to", fastener.according_to),
+        ("Tightened by", fastener.by),
+        ("Rechecked", fastener.rechecked),
+        ("Note", fastener.note),
     )
     return Joint(
         index,
-        of.joint[:1].upper() + of.joint[1:],
+        capitalize(fastener.joint),
         bolts,
-        _tightened(of),
+        _tightening(fastener),
         tuple((title, text) for title, text in rows if text),
     )
 
 
-def _tightened(of: Fastener) -> str:
-    """`30 → 55 → 75 N m, then 60°`."""
-    steps = list(of.steps)
+def _tightening(fastener: Fastener) -> str:
+    """Return `30 → 55 → 75 N m, then 60°`."""
+    steps = list(fastener.steps)
     text = ""
     if steps:
-        same = all(step.unit == steps[-1].unit for step in steps)
-        shown = [step.number if same and step is not steps[-1] else written_text(step) for step in steps]
-        text = " → ".join(shown)
-    torque = of.torque.preferred[0] if of.torque is not None and of.torque.preferred else None
+        one_unit = all(step.unit == steps[-1].unit for step in steps)
+        text = " → ".join(step.number if one_unit and step is not steps[-1] else written_text(step) for step in steps)
+    torque = fastener.torque.preferred[0] if fastener.torque is not None and fastener.torque.preferred else None
     if torque is not None and (not steps or abs(steps[-1].si - torque.si) > 1e-9):
         text = f"{text} → {written_text(torque)}" if text else written_text(torque)
-    if of.angle is not None:
-        text = f"{text}, then {written_text(of.angle)}" if text else f"by angle, {written_text(of.angle)}"
+    if fastener.angle is not None:
+        text = f"{text}, then {written_text(fastener.angle)}" if text else f"by angle, {written_text(fastener.angle)}"
     return text

@@ -1,4 +1,4 @@
-"""The offline record: the build's page as plain files that open by double click, without server or other host."""
+"""The offline record: the build's page as files that open by double click, without a server."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from builder.figures.core.registry import SECTIONS
-from builder.figures.core.types import FigureDefinition, FigureSheet
+from builder.figures.core.types import FigureDefinition, FigureSheet, MethodDescription
 from builder.figures.definitions import REGISTRY
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
@@ -31,19 +31,17 @@ if TYPE_CHECKING:
 
 METHODS = "handover/methods.md.j2"
 _NAV = (("This engine", "index.md"), ("Methods", "methods.md"))
-_NOT_NEEDED = ("404.html", "sitemap.xml", "sitemap.xml.gz", "search/search_index.json", "search/search_index.js",
+_OMITTED = ("404.html", "sitemap.xml", "sitemap.xml.gz", "search/search_index.json", "search/search_index.js",
                "made-by-millbook.txt")  # fmt: skip
-_ASSETS_NOT_NEEDED = ("assets/finder", "assets/compare", "assets/javascripts/workers/")
+_OMITTED_ASSETS = ("assets/finder", "assets/compare", "assets/javascripts/workers/")
 _LINK = re.compile(
     r'<a (?P<before>[^>]*?)href="(?:\.\./)+(?P<target>[^"]*)"(?P<after>[^>]*)>(?P<text>.*?)</a>', re.DOTALL
 )
+_TITLE = re.compile(r'title="[^"]*"')
 
 
-def prepare(archive: Path) -> None:
-    """Compile the templates of the offline record, while there is something to wait for.
-
-    What is wrong with one is told where it is used.
-    """
+def compile_templates(archive: Path) -> None:
+    """Compile the templates of the offline record ahead of their use, which reports what is wrong with one."""
     import jinja2
 
     with contextlib.suppress(jinja2.TemplateError):
@@ -63,10 +61,10 @@ def offline_record(
     data: Iterable[str],
     workers: WorkerPool = INLINE,
 ) -> dict[str, bytes]:
-    """Every file of the offline record, by path; `index.html` is the one to open.
+    """Return every file of the offline record, by path; `index.html` is the one to open.
 
-    ``data`` names the files that the page offers, which lie in the pack's data folder beside it. A process of
-    ``workers`` makes the HTML. Raises PublishError where a template is at fault.
+    ``data`` names the files in the pack's data folder that the page offers. A process of ``workers`` builds the
+    HTML. Raises PublishError where a template has an error.
     """
     import jinja2
 
@@ -77,8 +75,8 @@ def offline_record(
         )
         methods = _methods(sheet, environment)
     except jinja2.TemplateError as error:
-        where = getattr(error, "filename", None) or getattr(error, "name", None) or "a template of the pages"
-        raise PublishError(f"{where}: {error.message or 'the template cannot be used'}") from error
+        name = getattr(error, "filename", None) or getattr(error, "name", None) or "a template of the pages"
+        raise PublishError(f"{name}: {error.message or 'the template cannot be used'}") from error
     page = page.replace(SIMILAR_BUILDS_SLOT, "")
     pages: dict[str, bytes] = {
         "index.md": _standalone(page).encode(),
@@ -86,8 +84,8 @@ def offline_record(
         **{f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed},
         **{f"photos/{name}": content for name, content in pictures.items()},
     }
-    with tempfile.TemporaryDirectory(prefix="millbook-") as made:
-        folder, out = Path(made) / "pages", Path(made) / "site"
+    with tempfile.TemporaryDirectory(prefix="millbook-") as temporary:
+        folder, out = Path(temporary) / "pages", Path(temporary) / "site"
         for name, content in pages.items():
             target = folder / name
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -97,15 +95,10 @@ def offline_record(
         return {
             name: path.read_bytes()
             for path in sorted(out.rglob("*"))
-            if path.is_file() and _needed(name := path.relative_to(out).as_posix())
+            if path.is_file()
+            and (name := path.relative_to(out).as_posix()) not in _OMITTED
+            and not name.startswith(_OMITTED_ASSETS)
         }
-
-
-_TITLE = re.compile(r'title="[^"]*"')
-
-
-def _needed(name: str) -> bool:
-    return name not in _NOT_NEEDED and not name.startswith(_ASSETS_NOT_NEEDED)
 
 
 @lru_cache(maxsize=1)
@@ -114,32 +107,32 @@ def _environment(archive: Path) -> jinja2.Environment:
 
 
 def _standalone(page: str) -> str:
-    """The page without the site around it: links to the methods lead to the page beside it, others are words.
+    """Return the page without links into the site: those to the methods lead to the offline record's own page.
 
-    A word of the trade keeps what it means, to be read where the reader points at it.
+    A term with an explanation in its link's title keeps it as an abbreviation.
     """
 
-    def link(found: re.Match[str]) -> str:
-        if found["target"].startswith("methods.html"):
-            return f'<a {found["before"]}href="{found["target"]}"{found["after"]}>{found["text"]}</a>'
-        title = _TITLE.search(f"{found['before']} {found['after']}")
-        return f"<abbr {title[0]}>{found['text']}</abbr>" if title else found["text"]
+    def replacement(link: re.Match[str]) -> str:
+        if link["target"].startswith("methods.html"):
+            return f'<a {link["before"]}href="{link["target"]}"{link["after"]}>{link["text"]}</a>'
+        title = _TITLE.search(f"{link['before']} {link['after']}")
+        return f"<abbr {title[0]}>{link['text']}</abbr>" if title else link["text"]
 
-    return _LINK.sub(link, page).replace('href="data/', 'href="../data/')
+    return _LINK.sub(replacement, page).replace('href="data/', 'href="../data/')
 
 
 def _methods(sheet: FigureSheet, environment: jinja2.Environment) -> str:
-    """How each figure of this build, and each that it waits for, is computed: in words."""
-    wanted = {figure.slug for figure in sheet.figures} | {need.slug for need in sheet.needs}
-    found = [entry for slug, entry in REGISTRY.figures.items() if slug in wanted]
-    sections = [
-        (section, [(entry.description, _in_words(entry)) for entry in found if entry.description.section == section])
-        for section in SECTIONS
-    ]
-    return environment.get_template(METHODS).render(sections=[each for each in sections if each[1]], up=Markup(""))
+    """Return the page on how each figure of this build, and each that lacks inputs, is computed."""
+    slugs = {figure.slug for figure in sheet.figures} | {need.slug for need in sheet.needs}
+    by_section: dict[str, list[tuple[MethodDescription, Sequence[str]]]] = {section: [] for section in SECTIONS}
+    for slug, definition in REGISTRY.figures.items():
+        if slug in slugs:
+            by_section[definition.description.section].append((definition.description, _formulas(definition)))
+    sections = [(section, entries) for section, entries in by_section.items() if entries]
+    return environment.get_template(METHODS).render(sections=sections, up=Markup(""))
 
 
-def _in_words(definition: FigureDefinition) -> Sequence[str]:
+def _formulas(definition: FigureDefinition) -> Sequence[str]:
     """Return the formula in words, once for each method."""
     return [
         method.working.format_map({name: REGISTRY.label(name) for name in method.inputs})

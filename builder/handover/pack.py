@@ -1,4 +1,4 @@
-"""One delivery pack: every file that goes to the customer, made from the record without what is not theirs."""
+"""The files of one delivery pack, from the record without other people's private data."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from builder.handover.binder_content import Binder, binder_of
 from builder.handover.binder_pdf import binder_pdf
 from builder.handover.checksums import DATA, add_checksums, data_digest
 from builder.handover.engine_tag import tag_pdf, tag_size
-from builder.handover.offline_site import offline_record, prepare
+from builder.handover.offline_site import compile_templates, offline_record
 from builder.handover.redacted_record import record_files
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
@@ -37,51 +37,51 @@ _MEDIA = {".yaml": "application/yaml", ".csv": "text/csv", ".json": "application
 
 @dataclass(frozen=True)
 class CustomerView:
-    """A build as its own customer may see it, with its figures."""
+    """A build without the fields that its customer may not see, with its figures."""
 
     build: Build
     sheet: FigureSheet
 
 
 def customer_view(build: Build, shop: Shop) -> CustomerView:
-    """The build without its private fields, but for those that shop.yaml marks for the handover."""
-    own = without_private(build, shop.handover_holds)
-    return CustomerView(own, compute(own, shop))
+    """Return the build without its private fields, except those that shop.yaml allows in the handover."""
+    public = without_private(build, shop.handover_holds)
+    return CustomerView(public, compute(public, shop))
 
 
 def pack_files(
-    build: Build, of: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, workers: WorkerPool = INLINE
+    build: Build, view: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, workers: WorkerPool = INLINE
 ) -> dict[str, bytes]:
-    """Every file of the pack, by path, with its seal; the same bytes for the same record.
+    """Return every file of the pack, by path, with its checksums; the same bytes for the same record.
 
-    ``build`` is the record as read, for its documents and logs; everything else is made from ``of``. A process
-    of ``workers`` draws and makes the page's HTML meanwhile.
-    Raises PublishError where a template is at fault.
+    ``build`` is the record as read, for its documents and logs; everything else is made from ``view``. A process
+    of ``workers`` draws the charts and builds the HTML meanwhile.
+    Raises PublishError where a template has an error.
     """
-    own, sheet = of.build, of.sheet
-    charts = charts_for(own, sheet, shop)
-    # The customer's charts show what the site must not: they are not cached.
+    public, sheet = view.build, view.sheet
+    charts = charts_for(public, sheet, shop)
+    # The customer's charts may show private data, so they are not cached.
     drawings = workers.submit(partial(draw_all, [chart.request for chart in charts], ChartCache(None)), retry=True)
-    photos, pictures, _ = build_photos(own)
-    binder = binder_of(own, sheet, shop, archive)
-    curves = export_data(own, sheet)
+    photos, pictures, _ = build_photos(public)
+    binder = binder_of(public, sheet, shop, archive)
+    curves = export_data(public, sheet)
     data = {f"{DATA}{name}": content for name, content in curves.items()}
-    data |= {
-        f"{DATA}record/{name}": c for name, c in record_files(build, shop.handover_holds, photos, pictures).items()
-    }
+    record = record_files(build, shop.handover_holds, photos, pictures)
+    data |= {f"{DATA}record/{name}": content for name, content in record.items()}
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
-    data[f"{DATA}datapackage.json"] = _package(own, data)
+    data[f"{DATA}datapackage.json"] = _datapackage(public, data)
     digest = data_digest(data)
-    files = dict(data)
-    files[TAG] = tag_pdf(binder, own, sheet, shop, archive=archive, draft=draft)
-    prepare(archive)
+    files = {**data, TAG: tag_pdf(binder, public, sheet, shop, archive=archive, draft=draft)}
+    compile_templates(archive)
     placed = with_drawings(charts, drawings.result())
-    # typst sets the binder without holding Python up, so the page is made meanwhile.
-    with ThreadPoolExecutor(1) as beside:
-        pdf = beside.submit(
+    # typst releases the GIL, so the page is rendered while it compiles the binder.
+    with ThreadPoolExecutor(1) as executor:
+        pdf = executor.submit(
             binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
         )
-        page = offline_record(own, sheet, shop, placed, photos, pictures, archive=archive, data=curves, workers=workers)
+        page = offline_record(
+            public, sheet, shop, placed, photos, pictures, archive=archive, data=curves, workers=workers
+        )
         files[BINDER] = pdf.result()
     files |= {f"{RECORD}{name}": content for name, content in page.items()}
     files[README] = _readme(binder, shop, digest, draft).encode()
@@ -92,10 +92,10 @@ def _json(value: object) -> bytes:
     return f"{json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)}\n".encode()
 
 
-def _package(build: Build, data: Mapping[str, bytes]) -> bytes:
-    """The data package: what the session's own lists, and with it every other file of the data."""
-    ours = f"{DATA}datapackage.json"
-    package: dict[str, Any] = json.loads(data[ours]) if ours in data else {"name": build.slug}
+def _datapackage(build: Build, data: Mapping[str, bytes]) -> bytes:
+    """Return the data package of the session's files, extended to every file of the data."""
+    package_path = f"{DATA}datapackage.json"
+    package: dict[str, Any] = json.loads(data[package_path]) if package_path in data else {"name": build.slug}
     package["title"] = f"{build.build.title}: the data of its handover"
     package["description"] = (
         "The record as delivered, the logs as they were logged, corrected curves, and every figure with its working."
@@ -104,7 +104,7 @@ def _package(build: Build, data: Mapping[str, bytes]) -> bytes:
     listed = {resource["path"] for resource in resources}
     for path in sorted(data):
         name = path.removeprefix(DATA)
-        if path == ours or name in listed:
+        if path == package_path or name in listed:
             continue
         resources.append({
             "name": f"file-{len(resources) + 1:03d}",

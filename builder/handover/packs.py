@@ -1,4 +1,4 @@
-"""Handing over: whether it may be, where the packs go, all of them at once, and whether one is still whole."""
+"""Delivery packs as files: whether a build may be handed over, where its pack goes, and many packs at once."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from builder.handover.checksums import NAME, verify, zip_bytes
+from builder.handover.checksums import CHECKSUM_FILE, verify, zip_bytes
 from builder.publish.deploy.atomic_swap import MARK, activate
 from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.workers import FEW, INLINE, WorkerPool
@@ -25,53 +25,44 @@ if TYPE_CHECKING:
     from builder.record.models.shop import Shop
 
 FOLDER = "handover"
-_NOT_HERE = ("builds", "site_templates", "site", ".millbook", ".git")
+_FORBIDDEN_FOLDERS = ("builds", "site_templates", "site", ".millbook", ".git")
 
 
 @dataclass(frozen=True)
 class PackResult:
-    """What came of one build: where its pack is, or why there is none."""
+    """The pack of one build, or the reasons why there is none."""
 
     slug: str
     pack: Path | None = None
-    why_not: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     files: int = 0
     size: int = 0
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """The same in words."""
+        """The result as lines to print."""
         if self.pack is None:
-            return tuple(f"{self.slug}: not handed over: {why}" for why in self.why_not)
+            return tuple(f"{self.slug}: not handed over: {reason}" for reason in self.reasons)
         return (f"{self.pack} and {self.pack.name}.zip: {self.files} files, {self.size / 1e6:.1f} MB",)
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """What the command has to say."""
+class HandoverReport:
+    """Lines to print, problems in the records, and whether all is well."""
 
     lines: tuple[str, ...]
     problems: tuple[Problem, ...]
-    good: bool
+    ok: bool
 
 
 def handover(
-    archive: Path,
-    slugs: Sequence[str] = (),
-    *,
-    everything: bool = False,
-    draft: bool = False,
-    out: Path | None = None,
-    check: Path | None = None,
-) -> Outcome:
-    """Make packs for the builds named, or with ``everything`` for all finished ones; or ``check`` one that is there.
+    archive: Path, slugs: Sequence[str] = (), *, everything: bool = False, draft: bool = False, out: Path | None = None
+) -> HandoverReport:
+    """Write the packs of the builds named, or with ``everything`` of all finished ones.
 
-    Raises PublishError, in plain words, where packs may not or cannot be written.
+    Raises PublishError where packs may not or cannot be written.
     """
-    if check is not None:
-        seen = verify(check)
-        return Outcome(seen.lines, (), seen.intact)
     if not slugs and not everything:
         raise PublishError("name a build, or hand over all of them with --all, or look at a pack with --verify")
     started = time.perf_counter()
@@ -85,23 +76,29 @@ def handover(
 
         shop_problems = read_shop_profile(archive)[1]
         if errors_in(shop_problems):
-            return Outcome((), tuple(shop_problems), False)
-        place = _place(out or archive / FOLDER, archive)
-        work = partial(build_pack, archive=archive, place=place, draft=draft, finished_only=everything and not draft)
-        handed = [work(slug, workers=workers) for slug in due] if few else [*workers.map(work, due)]
-    lines = [line for one in handed for line in one.lines]
+            return HandoverReport((), tuple(shop_problems), ok=False)
+        folder = _output_folder(out or archive / FOLDER, archive)
+        work = partial(build_pack, archive=archive, folder=folder, draft=draft, finished_only=everything and not draft)
+        results = [work(slug, workers=workers) for slug in due] if few else [*workers.map(work, due)]
+    lines = [line for result in results for line in result.lines]
     unknown = [slug for slug in slugs if slug not in names]
     lines += [f"{slug}: there is no such build" for slug in unknown]
     if everything:
-        made = sum(one.pack is not None for one in handed)
-        lines.append(f"{made} packs in {time.perf_counter() - started:.1f} s")
-    left_out = any(one.pack is None and one.why_not for one in handed)
-    problems = (*shop_problems, *(problem for one in handed for problem in one.problems))
-    return Outcome(tuple(lines), problems, not left_out and not unknown)
+        count = sum(result.pack is not None for result in results)
+        lines.append(f"{count} packs in {time.perf_counter() - started:.1f} s")
+    ok = not unknown and not any(result.reasons for result in results)
+    problems = (*shop_problems, *(problem for result in results for problem in result.problems))
+    return HandoverReport(tuple(lines), problems, ok)
+
+
+def verify_pack(pack: Path) -> HandoverReport:
+    """Compare a pack, a folder or its ZIP, with its checksums."""
+    result = verify(pack)
+    return HandoverReport(result.lines, (), result.intact)
 
 
 def _preload(archive: Path) -> None:
-    """Load what drawing and MkDocs take; what goes wrong here is reported where it is used."""
+    """Import what drawing and MkDocs need; an error here is reported where it is used."""
     with contextlib.suppress(Exception):
         from builder.draw import svg_backend  # noqa: F401
         from builder.draw.charts import (  # noqa: F401
@@ -123,15 +120,15 @@ def build_pack(
     slug: str,
     *,
     archive: Path,
-    place: Path,
+    folder: Path,
     draft: bool,
     finished_only: bool = False,
     workers: WorkerPool = INLINE,
 ) -> PackResult:
-    """Make one pack in ``place``, or say why not.
+    """Write the pack of one build into ``folder``, or return why it has none.
 
-    An unfinished build is passed over in silence with ``finished_only``: it is not due. The
-    drawings and the HTML are made in a process of ``workers``.
+    With ``finished_only`` an unfinished build is skipped without a reason. A process of ``workers`` draws the
+    charts and builds the HTML.
     """
     from builder.handover.pack import customer_view, pack_files
     from builder.record.load import read_build, read_shop
@@ -142,62 +139,62 @@ def build_pack(
         count = len(errors_in(problems))
         return PackResult(slug, None, (f"{count} error{'s' if count != 1 else ''} in its record",), tuple(problems))
     if build.build.status != "finished" and not draft:
-        why = () if finished_only else (f"its status is {build.build.status}; --draft makes a draft",)
-        return PackResult(slug, None, why, tuple(problems))
-    of = customer_view(build, shop)
-    if not draft and (lacking := _blockers(build, shop, of.sheet)):
-        return PackResult(slug, None, lacking, tuple(problems))
+        reasons = () if finished_only else (f"its status is {build.build.status}; --draft makes a draft",)
+        return PackResult(slug, None, reasons, tuple(problems))
+    view = customer_view(build, shop)
+    if not draft and (blockers := _blockers(build, shop, view.sheet)):
+        return PackResult(slug, None, blockers, tuple(problems))
     try:
-        files = pack_files(build, of, shop, archive, draft=draft, workers=workers)
-        pack = _write(files, place / slug)
-    except PublishError as fault:
-        return PackResult(slug, None, (str(fault),), tuple(problems))
+        files = pack_files(build, view, shop, archive, draft=draft, workers=workers)
+        pack = _write(files, folder / slug)
+    except PublishError as error:
+        return PackResult(slug, None, (str(error),), tuple(problems))
     return PackResult(slug, pack, (), tuple(problems), len(files), sum(map(len, files.values())))
 
 
 def _blockers(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[str, ...]:
-    """What stands in the way of a delivery."""
+    """Return what must be put right before a delivery."""
     from builder.figures.review.delivery_readiness import readiness
 
     errors = tuple(str(problem) for problem in errors_in(sheet.problems))
-    return (*(f"{each.title}: {each.message}" for each in readiness(build, shop, sheet).missing), *errors)
+    return (*(f"{item.title}: {item.message}" for item in readiness(build, shop, sheet).missing), *errors)
 
 
-def _place(out: Path, archive: Path) -> Path:
-    """The folder for the packs, after making sure that nothing public or of the record lies there."""
-    place, home = Path(os.path.realpath(out)), Path(os.path.realpath(archive))
-    if place == home:
+def _output_folder(out: Path, archive: Path) -> Path:
+    """Return the folder for the packs. Raises PublishError where it is public or holds the records."""
+    folder, home = Path(os.path.realpath(out)), Path(os.path.realpath(archive))
+    if folder == home:
         raise PublishError(f"{out} holds the records themselves; choose another folder for the packs")
-    for own in _NOT_HERE:
-        if place == home / own or home / own in place.parents:
-            raise PublishError(f"{out} lies in {own}/, which is not for packs; choose another folder")
-    for folder in (place, *place.parents):
-        if (folder / MARK).is_file():
+    for name in _FORBIDDEN_FOLDERS:
+        if folder == home / name or home / name in folder.parents:
+            raise PublishError(f"{out} lies in {name}/, which is not for packs; choose another folder")
+    for parent in (folder, *folder.parents):
+        if (parent / MARK).is_file():
             raise PublishError(f"{out} lies in a published site, where everybody could read it; choose another folder")
-    return place
+    return folder
 
 
 def _write(files: dict[str, bytes], pack: Path) -> Path:
-    """Put a finished pack in the place of the one that stands, as a folder and as a ZIP."""
+    """Write a pack as a folder and as a ZIP, each swapped in atomically for the one of before."""
     with translate_os_errors(pack):
         pack.parent.mkdir(parents=True, exist_ok=True)
         if pack.exists() and (pack.is_symlink() or not pack.is_dir() or not _is_pack(pack)):
             raise PublishError(f"{pack} holds something other than a pack, so it was left alone; move it away first")
-        fresh = pack.with_name(f".{pack.name}.next")
-        shutil.rmtree(fresh, ignore_errors=True)
+        staging = pack.with_name(f".{pack.name}.next")
+        shutil.rmtree(staging, ignore_errors=True)
         try:
             for name, content in files.items():
-                target = fresh / name
+                target = staging / name
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
-            bundle = pack.with_name(f".{pack.name}.zip.next")
-            bundle.write_bytes(zip_bytes(files, pack.name))
-            activate(fresh, pack)
-            os.replace(bundle, pack.with_name(f"{pack.name}.zip"))
+            zip_file = pack.with_name(f".{pack.name}.zip.next")
+            zip_file.write_bytes(zip_bytes(files, pack.name))
+            activate(staging, pack)
+            os.replace(zip_file, pack.with_name(f"{pack.name}.zip"))
         finally:
-            shutil.rmtree(fresh, ignore_errors=True)
+            shutil.rmtree(staging, ignore_errors=True)
     return pack
 
 
 def _is_pack(pack: Path) -> bool:
-    return (pack / NAME).is_file() or not any(pack.iterdir())
+    return (pack / CHECKSUM_FILE).is_file() or not any(pack.iterdir())

@@ -1,21 +1,23 @@
-"""The parts in the engine, with the numbers to order them again by."""
+"""The parts in the engine with their part numbers, and the parts that were rejected."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from builder.handover.record_rows import capitalize
 from builder.record.models.build import Build
+from builder.record.models.parts import Part
 
 
 @dataclass(frozen=True)
 class PartLine:
-    """One part or set of parts."""
+    """One part or set of parts; ``condition`` is where it came from and the verdict on receipt."""
 
     part: str
     maker: str
     number: str
     quantity: str
-    source: str
+    condition: str
     note: str = ""
 
 
@@ -38,29 +40,23 @@ _RECORDED = (
     ("Induction", "top_end.induction", "number"),
     ("Injectors", "top_end.induction.injectors", "number"),
 )
-"""Where the record names a maker and a number besides the list of parts as received."""
+"""Fields outside the list of received parts that name a maker and a number."""
+_REJECTED = ("returned", "scrapped")
 
 
-def parts_of(build: Build) -> tuple[PartLine, ...]:
-    """What went into the engine: the parts as received that stayed, then what only the record of the work names."""
-    received = [part for part in (build.parts.parts if build.parts else ()) if part.verdict not in _REJECTED]
+def installed_parts(build: Build) -> tuple[PartLine, ...]:
+    """Return the parts in the engine: those received and not rejected, then those that only other documents name."""
     lines = [
-        PartLine(
-            part.part[:1].upper() + part.part[1:],
-            part.maker or "",
-            part.number or "",
-            str(part.quantity or ""),
-            ", ".join(filter(None, (part.source, _verdict(part.verdict)))),
-            part.done or "",
-        )
-        for part in received
+        _line(part, capitalize(part.part), ", ".join(filter(None, (part.source, _verdict(part.verdict)))))
+        for part in (build.parts.parts if build.parts else ())
+        if part.verdict not in _REJECTED
     ]
     numbers = {line.number.casefold() for line in lines if line.number}
     for title, path, field in _RECORDED:
         maker, number = build.get(f"{path}.maker"), build.get(f"{path}.{field}")
-        same = next((i for i, line in enumerate(lines) if not line.number and _same(title, line.part)), None)
-        if number and same is not None:
-            lines[same] = replace(lines[same], number=number, maker=lines[same].maker or maker or "")
+        index = next((i for i, line in enumerate(lines) if not line.number and _is_same(title, line.part)), None)
+        if number and index is not None:
+            lines[index] = replace(lines[index], number=number, maker=lines[index].maker or maker or "")
             numbers.add(number.casefold())
         if (maker or number) and (number or "").casefold() not in numbers | {""}:
             lines.append(PartLine(title, maker or "", number or "", "", ""))
@@ -68,12 +64,20 @@ def parts_of(build: Build) -> tuple[PartLine, ...]:
     return tuple(lines)
 
 
-def _same(title: str, part: str) -> bool:
-    """Whether a part as received is what the record of the work calls by this title, one or several of it."""
+def rejected_parts(build: Build) -> tuple[PartLine, ...]:
+    """Return the parts received that were returned or scrapped."""
+    parts = build.parts.parts if build.parts else ()
+    return tuple(_line(part, part.part, part.verdict or "") for part in parts if part.verdict in _REJECTED)
+
+
+def _line(part: Part, title: str, condition: str) -> PartLine:
+    quantity = str(part.quantity or "")
+    return PartLine(title, part.maker or "", part.number or "", quantity, condition, part.done or "")
+
+
+def _is_same(title: str, part: str) -> bool:
+    """Whether a received part has this title, in the singular or the plural."""
     return title.casefold().rstrip("s") == part.casefold().rstrip("s")
-
-
-_REJECTED = ("returned", "scrapped")
 
 
 def _verdict(verdict: str | None) -> str | None:

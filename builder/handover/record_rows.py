@@ -1,114 +1,118 @@
-"""Parts of the record as named values and small tables, as the binder sets them."""
+"""Parts of the record as labelled values and small tables, as the binder prints them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
-from builder.publish.pages.build.record_tables import Cell, Group, Table, cell, chapters, remarks
+from builder.figures.core.display_units import join_unit, written_text
+from builder.publish.pages.build.record_tables import (
+    Cell,
+    Group,
+    allowed_text,
+    cell,
+    chapters,
+    is_out_of_range,
+    remarks,
+)
 from builder.record.models.build import Build
 from builder.record.models.fields import RecordModel, title_of
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.unit_table import printed_unit
 
-_PAGE_COLUMNS = 7
-"""A table with more columns than this is told in rows."""
+_MAX_COLUMNS = 7
+"""A table with more columns than this is printed as rows."""
 
 
 @dataclass(frozen=True)
 class LabelledValue:
-    """A named value: the same in the other system beside it, remarks, and how it is known."""
+    """A value with its label: the same in the other system, remarks, and how it is known."""
 
     title: str
     text: str
-    beside: str = ""
+    alternate_text: str = ""
     remarks: tuple[str, ...] = ()
-    basis: str = ""
-    out: bool = False
+    provenance: str = ""
+    out_of_range: bool = False
 
 
 @dataclass(frozen=True)
-class NamedTable:
-    """A table with a heading for each column."""
+class TextTable:
+    """A table of texts, with a header for each column."""
 
-    head: tuple[str, ...]
+    header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True)
-class NamedGroup:
-    """Named values that belong together, and the tables that go with them."""
+class ValueGroup:
+    """Labelled values that belong together, and the tables that go with them."""
 
     title: str
     rows: tuple[LabelledValue, ...] = ()
-    tables: tuple[NamedTable, ...] = ()
+    tables: tuple[TextTable, ...] = ()
+
+
+def labelled(*pairs: tuple[str, str | None]) -> tuple[LabelledValue, ...]:
+    """Return these titles and texts as labelled values, without those that have no text."""
+    return tuple(LabelledValue(title, text) for title, text in pairs if text)
+
+
+def capitalize(text: str) -> str:
+    """Return the text with a capital first letter; the others stay as they are."""
+    return text[:1].upper() + text[1:]
 
 
 def rows_of(model: RecordModel, both: bool) -> tuple[LabelledValue, ...]:
-    """Every value of a part of the record that has no parts of its own."""
-    found = []
+    """Return every recorded value of a model, without those of the models inside it."""
+    rows = []
     for name, info in type(model).model_fields.items():
         value = getattr(model, name)
-        if value in (None, ()) or isinstance(value, RecordModel):
-            continue
-        shown = cell(value, both)
-        found.append(
-            LabelledValue(
-                title_of(name, info),
-                shown.text,
-                shown.alternate_unit or "",
-                remarks(value, both),
-                out=shown.out_of_range,
-            )
-        )
-    return tuple(found)
+        if value not in (None, ()) and not isinstance(value, RecordModel):
+            rows.append(_labelled_cell(title_of(name, info), cell(value, both), remarks(value, both)))
+    return tuple(rows)
 
 
-def specification_groups(build: Build, both: bool) -> tuple[NamedGroup, ...]:
-    """Bottom end and top end, group by group."""
-    return tuple(_groups(build, ("bottom_end", "top_end"), both))
+def value_groups(build: Build, documents: tuple[str, ...], both: bool) -> tuple[ValueGroup, ...]:
+    """Return the values of these documents, group by group."""
+    groups = (
+        _value_group(group)
+        for chapter in chapters(build, both_systems=both)
+        if chapter.name in documents
+        for group in chapter.groups
+    )
+    return tuple(group for group in groups if group.rows or group.tables)
 
 
-def cam_groups(build: Build, both: bool) -> tuple[NamedGroup, ...]:
-    """The cam: card, how it went in, what the degree wheel said."""
-    return tuple(_groups(build, ("cam",), both))
+def _labelled_cell(title: str, item: Cell, notes: tuple[str, ...]) -> LabelledValue:
+    return LabelledValue(title, item.text, item.alternate_unit or "", notes, out_of_range=item.out_of_range)
 
 
-def _groups(build: Build, names: tuple[str, ...], both: bool) -> Iterator[NamedGroup]:
-    for chapter in chapters(build, both_systems=both):
-        if chapter.name in names:
-            for group in chapter.groups:
-                if (made := _group(group)).rows or made.tables:
-                    yield made
-
-
-def _group(group: Group) -> NamedGroup:
-    rows = [
-        LabelledValue(row.title, row.cell.text, row.cell.alternate_unit or "", row.remarks, out=row.cell.out_of_range)
-        for row in group.rows
-    ]
+def _value_group(group: Group) -> ValueGroup:
+    rows = [_labelled_cell(row.title, row.cell, row.remarks) for row in group.rows]
     tables = []
     for table in group.tables:
-        if table.by_position:
-            rows += _positions(table)
-        elif len(table.head) <= _PAGE_COLUMNS:
-            tables.append(NamedTable(table.head, tuple(tuple(each.text for each in row) for row in table.rows)))
+        if table.readings:
+            rows += [_positions_row(title, reading) for title, reading in table.readings]
+        elif len(table.head) <= _MAX_COLUMNS:
+            tables.append(TextTable(table.head, tuple(tuple(item.text for item in row) for row in table.rows)))
         else:
             rows += [LabelledValue(row[0].text, _row_as_text(table.head[1:], row[1:])) for row in table.rows]
-    return NamedGroup(group.title, tuple(rows), tuple(tables))
+    return ValueGroup(group.title, tuple(rows), tuple(tables))
 
 
-def _row_as_text(head: tuple[str, ...], row: tuple[Cell, ...]) -> str:
-    """A row of a table too wide for the page, in words."""
-    return "; ".join(f"{title.lower()} {each.text}" for title, each in zip(head, row, strict=True) if each.text)
+def _row_as_text(header: tuple[str, ...], row: tuple[Cell, ...]) -> str:
+    """Return a row of a table too wide for the page as text."""
+    return "; ".join(f"{title.lower()} {item.text}" for title, item in zip(header, row, strict=True) if item.text)
 
 
-def _positions(table: Table) -> Iterator[LabelledValue]:
-    """Readings at every position, in one flowing line each; what was listed and allowed as remarks."""
-    for row in table.rows:
-        by = dict(zip(table.head, row, strict=True))
-        values = [each for head, each in by.items() if head.isdigit() and each.text]
-        text = " · ".join(each.text for each in values)
-        unit = by["Unit"].text if "Unit" in by else ""
-        said = [f"{word} {by[head].text}" for head, word in (("Listed", "listed"), ("Allowed", "allowed"))
-                if head in by and by[head].text]  # fmt: skip
-        joined = f"{text}{'' if unit in ('°', '') else chr(0xA0)}{unit}"
-        yield LabelledValue(row[0].text, joined, "", tuple(said), out=any(each.out_of_range for each in values))
+def _positions_row(title: str, reading: Reading) -> LabelledValue:
+    """Return the readings at every position in one line; what was listed and allowed as remarks."""
+    numbers = " · ".join(quantity.number.replace("-", "−") for quantity in reading.measured)
+    notes = [f"listed {written_text(reading.listed)}"] if reading.listed else []
+    notes += [f"allowed {allowed}"] if (allowed := allowed_text(reading)) else []
+    return LabelledValue(
+        title,
+        join_unit(numbers, printed_unit(reading.measured[0].unit)),
+        remarks=tuple(notes),
+        out_of_range=any(is_out_of_range(reading, quantity) for quantity in reading.measured),
+    )

@@ -1,6 +1,6 @@
-"""The record as delivered: the YAML without what the shop keeps to itself, and the logs as they were logged.
+"""The record as delivered: the YAML without private fields, and the dyno logs unchanged.
 
-A comment may hold anything, so comments stay behind. Numbers keep the digits they were written with.
+A comment may contain anything, so comments are left out. Numbers keep the digits they were written with.
 """
 
 from __future__ import annotations
@@ -18,57 +18,57 @@ from builder.record.models.fields import RecordModel, notes_of
 from builder.record.quantities.readings import as_written
 from builder.record.traversal import models_in
 
-_READ_AS_OTHER = {"true", "false", "yes", "no", "null", "~", "", "on", "off", "y", "n", "="}
-_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_AMBIGUOUS = {"true", "false", "yes", "no", "null", "~", "", "on", "off", "y", "n", "="}
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 def record_files(
     build: Build, keep: Collection[str], photos: Collection[BuildPhoto], pictures: Mapping[str, bytes]
 ) -> dict[str, bytes]:
-    """The build's folder as the customer may have it, by path: YAML, logs, and photos drawn anew.
+    """Return the build's folder without private fields, by path: YAML, logs, and photos encoded again.
 
-    ``build`` is the record as read, with its documents; ``keep`` the private fields of build.yaml that this
-    customer's own handover holds.
+    ``build`` is the record as read, with its documents; ``keep`` are the private fields of build.yaml that this
+    customer's own pack contains.
     """
-    kept = {f"build.{name}" for name in keep}
+    kept_paths = {f"build.{name}" for name in keep}
     files: dict[str, bytes] = {}
     for name, model in DOCUMENTS.items():
         document = build.documents.get(name)
         if document is not None and document.value is not None:
-            files[f"{name}.yaml"] = dumped(_public(document.value, model, name, kept))
+            files[f"{name}.yaml"] = dump_yaml(_public(document.value, model, name, kept_paths))
     for pull in build.pulls:
         if pull.file is not None and (path := file_in(build.folder, pull.file)[0]) is not None:
-            files[_inside(pull.file)] = path.read_bytes()
-    for each in photos:
-        files[_inside(each.photo.file)] = pictures[each.published.largest.name]
+            files[_relative_path(pull.file)] = path.read_bytes()
+    for item in photos:
+        files[_relative_path(item.photo.file)] = pictures[item.published.largest.name]
     return files
 
 
-def _inside(written_path: str) -> str:
-    """A path of the record with its steps as this pack writes them."""
-    return "/".join(step for step in written_path.replace("\\", "/").split("/") if step not in ("", "."))
+def _relative_path(path: str) -> str:
+    """Return a path of the record with forward slashes, relative to the build's folder."""
+    return "/".join(step for step in path.replace("\\", "/").split("/") if step not in ("", "."))
 
 
-def _public(value: Any, model: type[RecordModel], at: str, kept: Collection[str]) -> Any:
-    """A value of the record without its private fields; lists are passed through."""
+def _public(value: Any, model: type[RecordModel], path: str, kept_paths: Collection[str]) -> Any:
+    """Return a value of the record without its private fields."""
     if isinstance(value, list):
-        return [_public(entry, model, at, kept) for entry in value]
+        return [_public(entry, model, path, kept_paths) for entry in value]
     if not isinstance(value, Mapping):
         return value
-    found: dict[str, Any] = {}
+    public: dict[str, Any] = {}
     for name, inner in value.items():
-        info, where = model.model_fields.get(name), f"{at}.{name}"
+        info, inner_path = model.model_fields.get(name), f"{path}.{name}"
         if info is None:
-            continue  # a name that the reader does not know is nothing it vouches for
+            continue  # an unknown field may be private
         private = notes_of(info).private
-        if private == "shop" or (private == "customer" and where not in kept):
+        if private == "shop" or (private == "customer" and inner_path not in kept_paths):
             continue
-        below = models_in(info.annotation)
-        found[name] = _public(inner, below[0], where, kept) if below else inner
-    return found
+        models = models_in(info.annotation)
+        public[name] = _public(inner, models[0], inner_path, kept_paths) if models else inner
+    return public
 
 
-class _Writer(yaml.SafeDumper):
+class _RecordDumper(yaml.SafeDumper):
     """Writes YAML that Millbook reads back as the same record."""
 
     def ignore_aliases(self, data: Any) -> bool:
@@ -78,21 +78,21 @@ class _Writer(yaml.SafeDumper):
         super().increase_indent(flow, False)
 
 
-def _number(writer: _Writer, value: Any) -> yaml.Node:
+def _represent_number(dumper: _RecordDumper, value: Any) -> yaml.Node:
     tag = "tag:yaml.org,2002:int" if isinstance(value, int) else "tag:yaml.org,2002:float"
-    return writer.represent_scalar(tag, as_written(value))
+    return dumper.represent_scalar(tag, as_written(value))
 
 
-def _text(writer: _Writer, value: str) -> yaml.Node:
-    if _DAY.fullmatch(value):
-        return writer.represent_scalar("tag:yaml.org,2002:timestamp", value)  # a day stands without quotes
-    style = "'" if value.casefold() in _READ_AS_OTHER or _reads_as_number(value) else None
+def _represent_text(dumper: _RecordDumper, value: str) -> yaml.Node:
+    if _DATE.fullmatch(value):
+        return dumper.represent_scalar("tag:yaml.org,2002:timestamp", value)  # a date has no quotes
+    style = "'" if value.casefold() in _AMBIGUOUS or _is_number(value) else None
     if "\n" in value:
         style = '"'
-    return writer.represent_scalar("tag:yaml.org,2002:str", value, style=style)
+    return dumper.represent_scalar("tag:yaml.org,2002:str", value, style=style)
 
 
-def _reads_as_number(value: str) -> bool:
+def _is_number(value: str) -> bool:
     try:
         float(value)
     except ValueError:
@@ -100,16 +100,16 @@ def _reads_as_number(value: str) -> bool:
     return True
 
 
-_Writer.add_multi_representer(bool, yaml.SafeDumper.represent_bool)
-_Writer.add_multi_representer(int, _number)
-_Writer.add_multi_representer(float, _number)
-_Writer.add_multi_representer(str, _text)
-_Writer.add_representer(str, _text)
-_Writer.add_representer(int, _number)
-_Writer.add_representer(float, _number)
+_RecordDumper.add_multi_representer(bool, yaml.SafeDumper.represent_bool)
+_RecordDumper.add_multi_representer(int, _represent_number)
+_RecordDumper.add_multi_representer(float, _represent_number)
+_RecordDumper.add_multi_representer(str, _represent_text)
+_RecordDumper.add_representer(str, _represent_text)
+_RecordDumper.add_representer(int, _represent_number)
+_RecordDumper.add_representer(float, _represent_number)
 
 
-def dumped(value: Any) -> bytes:
-    """A value as YAML, with its numbers as they were written."""
-    text: str = yaml.dump(value, Dumper=_Writer, sort_keys=False, allow_unicode=True, width=110)
+def dump_yaml(value: Any) -> bytes:
+    """Return a value as YAML, with its numbers as they were written."""
+    text: str = yaml.dump(value, Dumper=_RecordDumper, sort_keys=False, allow_unicode=True, width=110)
     return text.encode()

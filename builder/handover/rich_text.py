@@ -1,4 +1,4 @@
-"""Longer texts of the record as blocks of runs: what the page shows as HTML, the binder sets in type."""
+"""Longer texts of the record as paragraphs of styled runs: what the page shows as HTML, for the binder."""
 
 from __future__ import annotations
 
@@ -9,58 +9,58 @@ from builder.handover.glyphs import has_italic
 
 
 @dataclass(frozen=True)
-class Run:
-    """A piece of text in one look: plain, em, strong or code; with where it leads, for a link."""
+class TextRun:
+    """A piece of text in one style (plain, em, strong or code), with the URL of a link."""
 
     text: str
     style: str = ""
-    leads: str = ""
+    url: str = ""
 
 
 @dataclass(frozen=True)
-class Block:
-    """A paragraph, or one entry of a list."""
+class TextBlock:
+    """A paragraph, or an entry of a list."""
 
-    runs: tuple[Run, ...]
+    runs: tuple[TextRun, ...]
     is_list_item: bool = False
 
 
-def parse_blocks(value: str | None) -> tuple[Block, ...]:
-    """A text field with its light Markdown, read exactly as the page reads it."""
+def parse_blocks(value: str | None) -> tuple[TextBlock, ...]:
+    """Return a text field with its light Markdown, parsed exactly as for the page."""
     if not value:
         return ()
     from builder.publish.pages.escaping import prose
 
-    reader = _Reader()
-    reader.feed(str(prose(value)))
-    reader.close()
-    return tuple(reader.found)
+    parser = _BlockParser()
+    parser.feed(str(prose(value)))
+    parser.close()
+    return tuple(parser.blocks)
 
 
-class _Reader(HTMLParser):
+class _BlockParser(HTMLParser):
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
-        self.found: list[Block] = []
-        self.runs: list[Run] = []
-        self.looks: list[str] = []
-        self.leads = ""
+        self.blocks: list[TextBlock] = []
+        self.runs: list[TextRun] = []
+        self.styles: list[str] = []
+        self.url = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag in ("em", "strong", "code"):
-            self.looks.append(tag)
+            self.styles.append(tag)
         elif tag == "a":
-            self.leads = dict(attrs).get("href") or ""
+            self.url = dict(attrs).get("href") or ""
 
     def handle_endtag(self, tag: str) -> None:
         if tag in ("em", "strong", "code"):
-            self.looks.pop()
+            self.styles.pop()
         elif tag == "a":
-            self.leads = ""
+            self.url = ""
         elif tag in ("p", "li"):
-            self.found.append(Block(tuple(self.runs), tag == "li"))
+            self.blocks.append(TextBlock(tuple(self.runs), tag == "li"))
             self.runs = []
 
     def handle_data(self, data: str) -> None:
         if self.runs or data.strip():
-            look = self.looks[-1] if self.looks else ""
-            self.runs.append(Run(data, "" if look == "em" and not has_italic(data) else look, self.leads))
+            style = self.styles[-1] if self.styles else ""
+            self.runs.append(TextRun(data, "" if style == "em" and not has_italic(data) else style, self.url))

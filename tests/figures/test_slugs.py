@@ -59,7 +59,7 @@ def test_the_lists_of_figures_are_among_those_that_are_read() -> None:
         for name, slugs in constants(ast.parse(path.read_text(encoding="utf-8")))
         if len(slugs & set(REGISTRY.figures)) * 2 > len(slugs)
     }
-    assert {"_HEADLINES", "_SPECIFIED", "_STRIPS"} <= set(read)
+    assert {"_HEADLINES", "_SPECIFICATION_FIGURES", "_STRIPS"} <= set(read)
 
 
 def test_no_name_is_used_for_an_input_and_a_figure() -> None:

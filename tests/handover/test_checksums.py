@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from builder.handover.checksums import NAME, add_checksums, data_digest, verify, zip_bytes
+from builder.handover.checksums import CHECKSUM_FILE, add_checksums, data_digest, verify, zip_bytes
 
 FILES = {
     "binder.pdf": b"%PDF-1.7 " + bytes(range(256)),
@@ -43,7 +43,7 @@ def test_the_usual_tool_reads_it(tmp_path: Path) -> None:
         pytest.skip("no sha256sum here (GNU coreutils)")
     _laid(tmp_path, add_checksums(FILES))
     done = subprocess.run(
-        ["sha256sum", "--strict", "-c", NAME], cwd=tmp_path, capture_output=True, text=True, check=False
+        ["sha256sum", "--strict", "-c", CHECKSUM_FILE], cwd=tmp_path, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
     assert not done.stderr
@@ -51,7 +51,7 @@ def test_the_usual_tool_reads_it(tmp_path: Path) -> None:
 
 def test_the_digests_are_those_of_the_standard() -> None:
     # FIPS 180-4, and NIST's example for the message "abc".
-    made = add_checksums({"abc": b"abc"})[NAME].decode()
+    made = add_checksums({"abc": b"abc"})[CHECKSUM_FILE].decode()
     assert "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad  abc\n" in made
 
 
@@ -66,7 +66,7 @@ def test_a_byte_changed_anywhere_is_found(tmp_path_factory: pytest.TempPathFacto
     content[at] ^= bit
     seen = verify(_laid(tmp_path_factory.mktemp("pack"), files | {name: bytes(content)}))
     assert not seen.intact
-    if name != NAME:
+    if name != CHECKSUM_FILE:
         assert seen.altered == (name,)
 
 

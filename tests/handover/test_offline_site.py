@@ -25,7 +25,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     sheet = load_yaml(archive, "other-engine", "build")
     write_yaml(other / "build.yaml", sheet | {"title": "The other engine", "number": "X-9999"})
     outcome = handover(archive, (FULL,))
-    assert outcome.good, outcome.lines
+    assert outcome.ok, outcome.lines
     return archive / "handover" / FULL
 
 

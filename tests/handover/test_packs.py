@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from builder.cli import main
-from builder.handover.packs import handover
+from builder.handover.packs import handover, verify_pack
 from builder.publish.deploy.atomic_swap import MARK
 from builder.publish.errors import PublishError
 from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, load_yaml, write_yaml
@@ -45,7 +45,7 @@ def test_the_pack_and_its_zip_are_whole_and_alike(archive: Path) -> None:
 
 
 def test_a_changed_pack_is_told_and_exits_with_one(archive: Path, tmp_path: Path) -> None:
-    assert handover(archive, (SMALL,), out=tmp_path).good
+    assert handover(archive, (SMALL,), out=tmp_path).ok
     (tmp_path / SMALL / "binder.pdf").write_bytes(b"other")
     (tmp_path / SMALL / "data" / "figures.json").unlink()
     (tmp_path / SMALL / "new.txt").write_text("x")
@@ -57,13 +57,13 @@ def test_a_changed_pack_is_told_and_exits_with_one(archive: Path, tmp_path: Path
 def test_the_same_record_gives_the_same_bytes_anywhere(
     archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert handover(archive, (SMALL,), out=tmp_path / "one").good
+    assert handover(archive, (SMALL,), out=tmp_path / "one").ok
     elsewhere = tmp_path / "moved" / "archive"
     shutil.copytree(archive / "builds", elsewhere / "builds")
     for variable, value in (("TZ", "Pacific/Auckland"), ("LANG", "tr_TR.UTF-8"), ("SOURCE_DATE_EPOCH", "1700000000")):
         monkeypatch.setenv(variable, value)
     time.tzset()
-    assert handover(elsewhere, (SMALL,), out=tmp_path / "two").good
+    assert handover(elsewhere, (SMALL,), out=tmp_path / "two").ok
     monkeypatch.undo()
     time.tzset()
     one, two = _files(tmp_path / "one" / SMALL), _files(tmp_path / "two" / SMALL)
@@ -88,21 +88,21 @@ def test_it_refuses_while_something_is_missing_and_says_what(lacking: Path) -> N
 
 def test_a_draft_is_made_all_the_same(lacking: Path) -> None:
     outcome = handover(lacking, (SMALL,), draft=True)
-    assert outcome.good
+    assert outcome.ok
     assert "DRAFT" in (lacking / "handover" / SMALL / "READ-FIRST.txt").read_text(encoding="utf-8")
 
 
 def test_an_unfinished_build_only_makes_a_draft(tmp_path: Path) -> None:
     archive = bare_archive(tmp_path, status="in progress")
     outcome = handover(archive, ("bare",))
-    assert not outcome.good
+    assert not outcome.ok
     assert "in progress" in outcome.lines[0]
-    assert handover(archive, ("bare",), draft=True).good
+    assert handover(archive, ("bare",), draft=True).ok
 
 
 def test_an_unknown_build_is_told(archive: Path) -> None:
     outcome = handover(archive, ("nobody",))
-    assert not outcome.good
+    assert not outcome.ok
     assert "nobody: there is no such build" in outcome.lines
 
 
@@ -111,7 +111,7 @@ def test_a_broken_build_stops_no_other(archive: Path, tmp_path: Path) -> None:
     (tmp_path / "builds" / "broken").mkdir()
     write_yaml(tmp_path / "builds" / "broken" / "build.yaml", {"title": 3, "nonsense": "x"})
     outcome = handover(tmp_path, everything=True)
-    assert not outcome.good
+    assert not outcome.ok
     assert any("build.yaml" in str(problem) for problem in outcome.problems)
     assert (tmp_path / "handover" / SMALL / "SEAL.txt").is_file()
 
@@ -123,11 +123,11 @@ def test_all_makes_every_finished_build_and_passes_over_the_others(tmp_path: Pat
     sheet = load_yaml(archive, SMALL, "build")
     write_yaml(archive / "builds" / "copy-6" / "build.yaml", sheet | {"status": "in progress"})
     outcome = handover(archive, everything=True)
-    assert outcome.good
+    assert outcome.ok
     made = {path.name for path in (archive / "handover").iterdir() if path.is_dir()}
     assert made == {SMALL, *(f"copy-{index}" for index in range(6))}
     alone = handover(archive, ("copy-3",), out=archive / "alone")
-    assert alone.good
+    assert alone.ok
     assert _files(archive / "alone" / "copy-3") == _files(archive / "handover" / "copy-3")
 
 
@@ -157,16 +157,16 @@ def test_what_is_no_pack_is_left_alone(archive: Path, tmp_path: Path) -> None:
     (tmp_path / SMALL).mkdir()
     (tmp_path / SMALL / "letters.txt").write_text("keep me")
     outcome = handover(archive, (SMALL,), out=tmp_path)
-    assert not outcome.good
+    assert not outcome.ok
     assert (tmp_path / SMALL / "letters.txt").read_text() == "keep me"
     assert sorted(path.name for path in tmp_path.iterdir()) == [SMALL]
 
 
 def test_an_old_pack_is_replaced_as_a_whole(archive: Path, tmp_path: Path) -> None:
-    assert handover(archive, (SMALL,), out=tmp_path).good
+    assert handover(archive, (SMALL,), out=tmp_path).ok
     (tmp_path / SMALL / "stray.txt").write_text("x")
-    assert handover(archive, (SMALL,), out=tmp_path).good
-    assert handover(archive, check=tmp_path / SMALL).good
+    assert handover(archive, (SMALL,), out=tmp_path).ok
+    assert verify_pack(tmp_path / SMALL).ok
     assert sorted(path.name for path in tmp_path.iterdir()) == [SMALL, f"{SMALL}.zip"]
 
 
@@ -182,7 +182,7 @@ def test_the_shops_own_template_takes_the_place_of_ours(archive: Path, tmp_path:
     )
     binder = (REPO / "site_templates" / "handover" / "binder.typ").read_text(encoding="utf-8")
     (own / "binder.typ").write_text(binder.replace('"In this binder"', '"Inside"'), encoding="utf-8")
-    assert handover(tmp_path, (SMALL,)).good
+    assert handover(tmp_path, (SMALL,)).ok
     text = text_of((tmp_path / "handover" / SMALL / "binder.pdf").read_bytes())
     assert "Mind the goose" in text
     assert "Inside" in text
@@ -196,7 +196,7 @@ def test_a_template_at_fault_is_told_in_a_sentence(archive: Path, tmp_path: Path
     (tmp_path / "site_templates" / "handover").mkdir(parents=True)
     (tmp_path / "site_templates" / "handover" / name).write_text(content)
     outcome = handover(tmp_path, (SMALL,))
-    assert not outcome.good
+    assert not outcome.ok
     assert name in outcome.lines[0]
     assert "\n" not in outcome.lines[0]
 
@@ -205,7 +205,7 @@ def test_the_data_is_a_data_package(tmp_path: Path) -> None:
     import frictionless
 
     archive = archive_with(tmp_path, FULL)
-    assert handover(archive, (FULL,)).good
+    assert handover(archive, (FULL,)).ok
     data = archive / "handover" / FULL / "data"
     package: Any = frictionless.Package(str(data / "datapackage.json"))
     assert not frictionless.Package.validate_descriptor(package.to_descriptor()).errors

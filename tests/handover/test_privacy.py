@@ -58,7 +58,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert build is not None
     assert not errors_in(problems), problems
     outcome = handover(archive, (FULL,), out=archive / "packs")
-    assert outcome.good, outcome.lines
+    assert outcome.ok, outcome.lines
     return archive / "packs" / FULL
 
 
@@ -140,7 +140,7 @@ def test_what_the_shop_does_not_mark_for_the_handover_stays_out(tmp_path: Path) 
     sheet = load_yaml(archive, "irrigation-single", "build")
     sheet |= {"customer": {"name": _mark("name")}, "registration": _mark("registration")}
     write_yaml(archive / "builds" / "irrigation-single" / "build.yaml", sheet)
-    assert handover(archive, ("irrigation-single",)).good
+    assert handover(archive, ("irrigation-single",)).ok
     for name, content in _bytes_of(archive / "handover" / "irrigation-single").items():
         assert CANARY.encode() not in content, name
 
@@ -150,7 +150,7 @@ def test_the_record_as_delivered_reads_back_as_the_same_build(tmp_path: Path, sl
     from builder.record.redaction import without_private
 
     archive = archive_with(tmp_path, slug)
-    assert handover(archive, (slug,)).good
+    assert handover(archive, (slug,)).ok
     (tmp_path / "again" / "builds").mkdir(parents=True)
     again = tmp_path / "again" / "builds" / slug
     (archive / "handover" / slug / "data" / "record").rename(again)
@@ -180,15 +180,15 @@ def _emptied(value: Any) -> Any:
 
 
 def test_numbers_keep_the_digits_they_were_written_with() -> None:
-    from builder.handover.redacted_record import dumped
+    from builder.handover.redacted_record import dump_yaml
     from builder.record.yaml_loader import read_yaml
 
     text = "a: 81.50\nb: [1.0, 2, 0.040]\nc: 'no'\nd: '12'\ne: 1e5x\nf: 2024-01-02\ng: 'a: b'\n"
     path = Path(__file__).with_name("none.yaml")
     document = _read(text, read_yaml, path)
-    assert _read(dumped(document).decode(), read_yaml, path) == document
+    assert _read(dump_yaml(document).decode(), read_yaml, path) == document
     for written in ("81.50", "1.0", "0.040", "f: 2024-01-02"):
-        assert written in dumped(document).decode()
+        assert written in dump_yaml(document).decode()
 
 
 def _read(text: str, read_yaml: Any, path: Path) -> Any:

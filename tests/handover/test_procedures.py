@@ -8,17 +8,16 @@ from typing import Any
 import pytest
 
 from builder.handover import procedures as said
-from builder.handover.binder_content import page_address
+from builder.handover.binder_content import page_url
 from builder.handover.joints import joints
 from builder.handover.limits import limits_of
-from builder.handover.pack import customer_view
-from builder.handover.parts_list import parts_of
+from builder.handover.parts_list import installed_parts
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import RunningIn, Shop
 from tests.support.handover_samples import FULL, REPO, archive_with, bare_archive, write_yaml
 
-WORDS = said.read_words(None)
+WORDS = said.read_texts(None)
 
 
 def _build(folder: Path, slug: str = "bare", **documents: Any) -> Build:
@@ -47,7 +46,7 @@ def test_the_first_start_goes_by_the_cam(
     documents = {} if kind is None else {"cam": {"lifters": {"kind": kind}}}
     steps = said.first_start(_build(archive, **documents), Shop(), WORDS)
     assert any(expected in step for step in steps.steps)
-    assert steps.whose == "common practice"
+    assert steps.source == "common practice"
     assert not any("{" in step for step in steps.steps)
 
 
@@ -108,9 +107,9 @@ def _limits(archive: Path, slug: str) -> dict[str, tuple[str, str]]:
     shop, _ = read_shop(archive)
     build, _ = read_build(archive / "builds" / slug, archive)
     assert build is not None
-    found = limits_of(build, customer_view(build, shop).sheet, shop)
-    assert len({each.what for each in found}) == len(found)
-    return {each.what: (each.limit, each.source) for each in found}
+    found = limits_of(build, shop)
+    assert len({each.subject for each in found}) == len(found)
+    return {each.subject: (each.limit, each.source) for each in found}
 
 
 def test_limits_say_where_they_come_from_and_none_stands_twice(tmp_path: Path) -> None:
@@ -144,18 +143,18 @@ def test_an_air_cooled_diesel_has_no_coolant_and_no_lambda(tmp_path: Path) -> No
 def test_parts_that_went_back_are_not_among_the_parts_in_the_engine(tmp_path: Path) -> None:
     build, _ = read_build(REPO / "builds" / FULL, REPO)
     assert build is not None
-    lines = {line.part: line for line in parts_of(build)}
+    lines = {line.part: line for line in installed_parts(build)}
     assert "Pistons, first set" not in lines
     assert lines["Pistons, second set"].number == "QF-L16-050/H"
     assert lines["Intake valves"].maker == "Saltwhin"
-    numbers = [line.number for line in parts_of(build) if line.number]
+    numbers = [line.number for line in installed_parts(build) if line.number]
     assert len(numbers) == len(set(numbers))
 
 
 def test_fasteners_read_as_they_were_tightened(tmp_path: Path) -> None:
     build, _ = read_build(REPO / "builds" / FULL, REPO)
     assert build is not None
-    told = {joint.title: joint.tightened.replace("\N{NO-BREAK SPACE}", " ") for joint in joints(build)}
+    told = {joint.title: joint.tightening.replace("\N{NO-BREAK SPACE}", " ") for joint in joints(build)}
     assert told["Main caps"] == "40 → 85 N m"
     assert told["Rod bolts"] == "10 → 20 N m, then 60°"
     assert told["Flywheel"] == "75 N m"
@@ -174,4 +173,4 @@ def test_the_code_leads_to_a_page_that_is_there(
     tmp_path: Path, address: str | None, status: str, expected: str
 ) -> None:
     build = _build(bare_archive(tmp_path, status=status))
-    assert page_address(build, Shop(site_address=address)) == expected
+    assert page_url(build, Shop(site_address=address)) == expected

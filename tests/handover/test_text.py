@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from builder.handover.binder_pdf import _NO_DAY, typeset
-from builder.handover.glyphs import renderable, settable_drawing
+from builder.handover.binder_pdf import _NO_DATE, compile_typst
+from builder.handover.glyphs import renderable, renderable_svg
 from builder.handover.pack import customer_view, pack_files
 from builder.handover.rich_text import parse_blocks
 from builder.record.load import errors_in, read_build, read_shop
@@ -115,7 +115,7 @@ def _set(template: str, data: dict[str, Any]) -> bytes:
         archive = Path(made)
         (archive / "site_templates" / "handover").mkdir(parents=True)
         (archive / "site_templates" / "handover" / "looks.typ").write_text(template, encoding="utf-8")
-        return typeset("handover/looks.typ", data, {}, archive=archive, day=_NO_DAY)
+        return compile_typst("handover/looks.typ", data, {}, archive=archive, date=_NO_DATE)
 
 
 def test_every_character_of_the_first_planes_is_set_or_told() -> None:
@@ -155,7 +155,7 @@ def test_pictures_are_named_and_letters_numbered() -> None:
 
 
 def test_a_drawing_keeps_its_markup() -> None:
-    assert settable_drawing("<text>日 &amp; µ</text>") == "<text>□ &amp; µ</text>"
+    assert renderable_svg("<text>日 &amp; µ</text>") == "<text>□ &amp; µ</text>"
 
 
 def test_prose_is_read_as_the_page_reads_it() -> None:
@@ -164,7 +164,7 @@ def test_prose_is_read_as_the_page_reads_it() -> None:
         ("One ", ""), ("two", "em"), (" ", ""), ("three", "strong"), (" ", ""), ("four", "code"), (" ", ""),
         ("five", ""), (".", ""),
     ]  # fmt: skip
-    assert [run.leads for run in found[0].runs if run.leads] == ["https://x.example/a"]
+    assert [run.url for run in found[0].runs if run.url] == ["https://x.example/a"]
     assert [block.is_list_item for block in found] == [False, True, True]
     assert "".join(run.text for run in found[2].runs) == "<b>seven</b>"
 

@@ -15,6 +15,6 @@ def test_a_pack_is_the_same_on_one_core_and_on_two(tmp_path: Path, monkeypatch: 
     packs = []
     for cores in (1, 2):
         monkeypatch.setattr("builder.publish.workers._available_cpus", lambda cores=cores: cores)
-        assert handover(archive, [FULL]).good
+        assert handover(archive, [FULL]).ok
         packs.append((archive / "handover" / f"{FULL}.zip").read_bytes())
     assert packs[0] == packs[1]

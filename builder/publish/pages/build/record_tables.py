@@ -66,8 +66,8 @@ class Table:
     title: str
     head: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
-    by_position: bool = False
-    """Whether the columns are the positions of readings."""
+    readings: tuple[tuple[str, Reading], ...] = ()
+    """The readings with their titles, where the columns are their positions."""
 
     @property
     def numeric_columns(self) -> tuple[int, ...]:
@@ -153,8 +153,9 @@ def _position_tables(readings: list[tuple[str, Reading]]) -> Iterator[Table]:
     """Yield a table for the readings of each number of positions."""
     for count in dict.fromkeys(len(reading.measured) for _, reading in readings):
         head = ("Reading", "Unit", *(str(number) for number in range(1, count + 1)), "Listed", "Allowed")
-        rows = (_positions_row(title, reading) for title, reading in readings if len(reading.measured) == count)
-        yield Table("Position by position", head, tuple(rows), by_position=True).without_empty_columns()
+        group = tuple((title, reading) for title, reading in readings if len(reading.measured) == count)
+        rows = tuple(_positions_row(title, reading) for title, reading in group)
+        yield Table("Position by position", head, rows, group).without_empty_columns()
 
 
 def _positions_row(title: str, reading: Reading) -> tuple[Cell, ...]:
