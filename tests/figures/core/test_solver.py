@@ -89,9 +89,9 @@ def test_what_if_puts_another_value_in_place(tmp_path: Path) -> None:
     context = Context(read(tmp_path, V8), Shop(), REGISTRY)
     stroke = Solver(context).input("stroke")
     assert stroke is not None
-    other = Solver(context, {"stroke": replace(stroke, values=0.1)}).figure("rod_ratio")
-    assert isinstance(other, Figure)
-    assert other.value == pytest.approx(5.7 * 0.0254 / 0.1)
+    longer = Solver(context, {"stroke": replace(stroke, values=0.1)}).figure("rod_ratio")
+    assert isinstance(longer, Figure)
+    assert longer.value == pytest.approx(5.7 * 0.0254 / 0.1)
     nothing = Solver(context, {"stroke": None}).figure("rod_ratio")
     assert isinstance(nothing, MissingInputs)
 
@@ -100,10 +100,10 @@ def test_leaving_uncertainty_out_changes_no_value(tmp_path: Path) -> None:
     context = Context(read(tmp_path, V8), Shop(), REGISTRY)
     full, plain = Solver(context), Solver(context, with_uncertainty=False)
     for slug in REGISTRY.figures:
-        one, other = full.figure(slug), plain.figure(slug)
-        assert isinstance(one, Figure) == isinstance(other, Figure), slug
-        if isinstance(one, Figure) and isinstance(other, Figure):
-            assert other.value == pytest.approx(one.value, rel=1e-12), slug
+        figure, without = full.figure(slug), plain.figure(slug)
+        assert isinstance(figure, Figure) == isinstance(without, Figure), slug
+        if isinstance(figure, Figure) and isinstance(without, Figure):
+            assert without.value == pytest.approx(figure.value, rel=1e-12), slug
 
 
 def test_positions_that_were_not_all_measured_are_left_out_not_guessed(tmp_path: Path) -> None:

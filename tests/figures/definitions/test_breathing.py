@@ -1,4 +1,4 @@
-"""Breathing as a whole record gives it: demand, induction, the flow bench card, what the heads could support."""
+"""Breathing from a complete record: demand, induction, the flow bench card, what the heads could support."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def test_two_valves_share_the_port(tmp_path: Path) -> None:
     assert two.value == pytest.approx(one.value / 2)
 
 
-def test_heads_are_judged_at_the_lift_the_cam_gives(tmp_path: Path) -> None:
+def test_heads_are_compared_at_the_lift_the_cam_gives(tmp_path: Path) -> None:
     lift = 0.335 * 1.6
     ceiling = figure_of(tmp_path, "head_flow_ceiling", {**V8, "top_end": BENCH})
     flow = np.interp(lift, [0.4, 0.6], [130, 150]) * math.sqrt(2.8)
@@ -78,7 +78,7 @@ def test_headroom_at_the_depression_that_is_allowed(tmp_path: Path) -> None:
     assert sheet.value("induction_headroom") == pytest.approx(600 * CFM * math.sqrt(2.0 / 1.5) / demand)
 
 
-def test_without_a_depression_the_rating_is_taken_as_it_is(tmp_path: Path) -> None:
+def test_without_a_depression_the_rating_counts_as_stated(tmp_path: Path) -> None:
     bare = TOP_END + "    induction: {rated_flow: 600 cfm}\n"
     sheet = sheet_of(tmp_path, {**V8, "top_end": bare})
     figure = sheet.get("induction_headroom")
@@ -103,8 +103,8 @@ def test_mach_index_needs_the_air_it_breathed(tmp_path: Path) -> None:
 def test_injector_duty_from_the_pulse_that_was_logged(tmp_path: Path) -> None:
     rpm = np.arange(2000, 6001, 100)
     log = log_of(rpm=rpm, **{"Injector pulse width (ms)": 4.0 + rpm / 1000})
-    build, said = write_build(tmp_path, one_pull(), {"a.csv": log})
-    assert not said
+    build, problems = write_build(tmp_path, one_pull(), {"a.csv": log})
+    assert not problems
     without = compute(build, Shop())
     (needs,) = [need.needs for need in without.needs if need.slug == "injector_duty"]
     assert needs  # how often an injector opens in a cycle is not guessed
@@ -119,7 +119,7 @@ def test_injector_duty_from_the_pulse_that_was_logged(tmp_path: Path) -> None:
     assert duty.value == pytest.approx((4.0 + 0.06 * speed) * 1e-3 * speed, rel=1e-3)
 
 
-def test_no_bench_no_guess(tmp_path: Path) -> None:
+def test_without_a_bench_nothing_is_guessed(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "cam": CAM})
     needs = {need.slug: need.needs for need in sheet.needs}
     assert needs["head_flow_ceiling"] == ("top_end.yaml: heads.flow_bench.intake",)

@@ -54,6 +54,6 @@ def test_where_fits_lie_in_their_ranges(tmp_path: Path) -> None:
 def test_an_oil_clearance_with_a_resolution_shows_its_uncertainty(tmp_path: Path) -> None:
     gauged = "{unit: mm, allowed: 0.040..0.070, measured: [0.058, 0.060, 0.054, 0.059, 0.059], resolution: 0.001 mm}"
     figure = figure_of(tmp_path, "main_oil_clearance", {**V8, "assembly": f"fits: {{main_oil_clearance: {gauged}}}"})
-    # JCGM 100: a resolution is a rectangular distribution, the mean of five readings is sqrt(5) surer, k = 2.
+    # JCGM 100: a resolution is a rectangular distribution, the mean of five readings is sqrt(5) more certain, k = 2.
     assert figure.uncertainty == pytest.approx(2 * 0.001e-3 / 12**0.5 / 5**0.5)
     assert " ± " in figure.display

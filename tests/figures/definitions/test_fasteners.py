@@ -79,7 +79,7 @@ def test_clamping_force_of_bolts_whose_stretch_was_measured(tmp_path: Path) -> N
     rods = 207e9 * 0.15e-3 / (0.036 / (math.pi / 4 * 0.0082**2) + 0.006 / area_m9)
     studs = 207e9 * 0.30e-3 / (0.105 / area_m11)
     assert [p.value for p in figure.positions] == pytest.approx([rods, studs])
-    # A twentieth either way, and what the last digit of the stretch leaves open besides.
+    # A twentieth either way, and what the last digit of the stretch adds.
     assert figure.uncertainty is not None
     assert 0.05 < figure.uncertainty / figure.value < 0.09
     torqued = figure_of(tmp_path / "torque", "fastener_preload", {**V8, "assembly": STRETCHED})

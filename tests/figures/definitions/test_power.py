@@ -32,7 +32,7 @@ def test_peaks_and_what_follows_from_them(sheet: FigureSheet) -> None:
     factor = SAE_J1349.factor(AIR)
     assert figure(sheet, "peak_torque").value == pytest.approx(130.0 * factor, rel=3e-4)
     assert figure(sheet, "peak_torque_speed").value * 60 == pytest.approx(3500, abs=10)
-    # P = 2 pi n T of the parabola is highest where its derivative is nought.
+    # P = 2 pi n T of the parabola is highest where its derivative is zero.
     n = np.linspace(3500, 6000, 200_001)
     power = 2 * math.pi * n / 60 * torque_curve(n) * factor
     assert figure(sheet, "peak_power").value == pytest.approx(power.max(), rel=3e-4)

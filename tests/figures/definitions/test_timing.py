@@ -18,7 +18,7 @@ TWO_LIFTS = INSTALLED.replace(
 def test_events_at_every_lift_the_card_gives(tmp_path: Path) -> None:
     opens = figure_of(tmp_path, "intake_opens", {**V8, "cam": TWO_LIFTS})
     assert {p.label: p.value for p in opens.positions} == pytest.approx({"0.050 in": 13.0, "seat": 38.0})
-    assert opens.value == 13.0  # the lift that cams are compared at stands in front
+    assert opens.value == 13.0  # the lift that cams are compared at comes first
     closes = figure_of(tmp_path, "exhaust_closes", {**V8, "cam": TWO_LIFTS})
     # The exhaust has no seat timing: that lift is left out, not guessed.
     assert {p.label: p.value for p in closes.positions} == pytest.approx({"0.050 in": 0.0})
@@ -52,7 +52,7 @@ def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -
 
 
 @pytest.mark.parametrize(
-    ("side", "readings", "says"),
+    ("side", "readings", "warning"),
     [
         ("intake", "opening: 136 deg, closing: 72 deg", "at 284 degrees: are the two swapped?"),
         ("exhaust", "opening: 81 deg, closing: 147 deg", "at 294 degrees: are the two swapped?"),
@@ -60,12 +60,14 @@ def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -
         ("intake", "opening: 10 deg, closing: 60 deg", "at 35 degrees: look whether both are counted after TDC"),
     ],
 )
-def test_degree_wheel_readings_the_wrong_way_round(tmp_path: Path, side: str, readings: str, says: str | None) -> None:
+def test_degree_wheel_readings_the_wrong_way_round(
+    tmp_path: Path, side: str, readings: str, warning: str | None
+) -> None:
     wheel = CAM + f"    degreeing:\n      {side}: [{{lift: 0.3 in, {readings}}}]\n"
     problems = sheet_of(tmp_path, {**V8, "cam": wheel}).problems
     warnings = [problem.message for problem in problems if problem.severity == "warning"]
-    assert len(warnings) == (says is not None)
-    assert says is None or says in warnings[0]
+    assert len(warnings) == (warning is not None)
+    assert warning is None or warning in warnings[0]
 
 
 def test_exhaust_events_read_from_the_wheel_give_its_centreline(tmp_path: Path) -> None:
