@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 
 from builder.record.files import file_in
 from builder.record.models.build import DOCUMENTS, Build
-from builder.record.problem import Problem, Severity
+from builder.record.problem import Problem, Severity, did_you_mean
 from builder.record.quantities.readings import Reading
 from builder.record.traversal import field_values
 from builder.record.validation_errors import location_text
@@ -22,8 +21,7 @@ def check_consistency(build: Build) -> list[Problem]:
 
 
 def _problem(build: Build, path: str, message: str, severity: Severity = "error") -> Problem:
-    file, line = build.where(path)
-    return Problem(file, line, message, severity)
+    return Problem(*build.where(path), message, severity)
 
 
 def _wrong_counts(build: Build) -> Iterator[Problem]:
@@ -72,8 +70,7 @@ def _unknown_pulls(build: Build) -> Iterator[Problem]:
         for key in ("since", "repeat_of"):
             named = getattr(pull, key)
             if named is not None and named not in seen:
-                near = difflib.get_close_matches(named, seen, n=1)
-                hint = f"did you mean {near[0]!r}?" if near else "name a pull that stands above this one"
+                hint = did_you_mean(named, seen, "name a pull that stands above this one")
                 yield _problem(build, f"{path}.{key}", f"{key}: no earlier pull is called {named!r}: {hint}")
         if pull.name in seen:
             yield _problem(build, f"{path}.name", f"two pulls are called {pull.name!r}: give each its own name")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
+
+from builder.record.problem import did_you_mean
 
 
 def build_folders(archive: Path) -> list[Path]:
@@ -42,8 +43,8 @@ def file_in(folder: Path, name: str) -> tuple[Path | None, str]:
             return None, f"{shown!r} is not an ordinary file"
     except (OSError, ValueError) as error:
         return None, f"{shown!r} cannot be followed: {getattr(error, 'strerror', None) or error}"
-    near = difflib.get_close_matches(name.replace("\\", "/"), _files(folder), n=1)
-    return None, f"{shown!r} is not there" + (f": did you mean {near[0]!r}?" if near else "")
+    hint = did_you_mean(name.replace("\\", "/"), _files(folder))
+    return None, f"{shown!r} is not there" + (f": {hint}" if hint else "")
 
 
 def _files(folder: Path) -> list[str]:

@@ -64,8 +64,8 @@ def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]
     Returns the build, or None where an error keeps it from being used, with every problem found.
     """
     shown = folder.relative_to(archive) if folder.is_relative_to(archive) else folder
-    if fault := slug_problem(folder.name):
-        return None, [Problem(shown, 1, fault)]
+    if message := slug_problem(folder.name):
+        return None, [Problem(shown, 1, message)]
     try:
         if folder.is_symlink() and not folder.resolve().is_relative_to(archive.resolve()):
             return None, [Problem(shown, 1, "is a link that leaves the archive: put the build's own folder here")]
@@ -138,8 +138,7 @@ def _read_logs(build: Build, shown: Path) -> tuple[dict[str, DynoLog], list[Prob
             continue
         path, message = file_in(build.folder, pull.file)
         if path is None:
-            document, line = build.where(f"dyno.pulls.{index}.file")
-            problems.append(Problem(document, line, message))
+            problems.append(Problem(*build.where(f"dyno.pulls.{index}.file"), message))
             continue
         log, more = read_dyno_log(
             path, columns=pull.columns, units=pull.units, decimal=pull.decimal_mark, shown_as=shown / pull.file

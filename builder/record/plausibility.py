@@ -26,12 +26,10 @@ def check_plausibility(build: Build) -> list[Problem]:
         part = getattr(build, name)
         for item in field_values(part) if part is not None else ():
             for message, step in _messages(item):
-                path, line = build.where(".".join(map(str, (name, *item.location, *step))))
-                problems.append(Problem(path, line, f"{location_text(item.location)}: {message}", "warning"))
+                source = build.where(".".join(map(str, (name, *item.location, *step))))
+                problems.append(Problem(*source, f"{location_text(item.location)}: {message}", "warning"))
     for check in (_rod_ratio, _one_inside_the_other, _gauged_bores, _levels):
-        for field, message in check(build):
-            path, line = build.where(field)
-            problems.append(Problem(path, line, message, "warning"))
+        problems += [Problem(*build.where(path), message, "warning") for path, message in check(build)]
     return problems
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,6 +31,12 @@ class Problem:
 def errors_in(problems: Iterable[Problem]) -> list[Problem]:
     """Return the problems that keep a build from being published."""
     return [problem for problem in problems if problem.severity == "error"]
+
+
+def did_you_mean(name: str, names: Iterable[str], otherwise: str = "", *, cutoff: float = 0.6) -> str:
+    """Return the question whether the nearest of some names was meant; `otherwise` where none is near."""
+    matches = difflib.get_close_matches(name, list(names), n=1, cutoff=cutoff)
+    return f"did you mean {matches[0]!r}?" if matches else otherwise
 
 
 def _printable(text: str) -> str:

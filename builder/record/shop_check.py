@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.shop import TAG_HEIGHT, TAG_WIDTH, Shop
-from builder.record.problem import Problem
+from builder.record.problem import Problem, did_you_mean
 from builder.record.redaction import private_fields
 from builder.record.traversal import field_paths
 from builder.record.yaml_loader import Document
@@ -47,6 +46,5 @@ def _tag(shop: Shop) -> Iterator[tuple[str, str, str]]:
 
 
 def _unknown_path(path: str, names: list[str]) -> str:
-    near = difflib.get_close_matches(path, names, n=1, cutoff=0.5)
-    hint = f"did you mean {near[0]!r}?" if near else f"known are for instance {', '.join(names[:4])}"
+    hint = did_you_mean(path, names, f"known are for instance {', '.join(names[:4])}", cutoff=0.5)
     return f"{path!r} is nowhere in the record: {hint}"

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
-import re
 from typing import Any
 
 from pydantic import ValidationError
 
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
-from builder.record.problem import Problem
+from builder.record.problem import Problem, did_you_mean
+from builder.record.schema_shape import shape_of
 from builder.record.traversal import Location, field_paths, model_at
 from builder.record.yaml_loader import Document
 
@@ -62,10 +61,9 @@ def _message(details: Any, location: Location, model: type[RecordModel]) -> str:
     if kind == "missing":
         return _missing(location, model)
     if kind == "literal_error":
-        choices = [word.strip("'\"") for word in re.split(r", | or ", str(context.get("expected", "")))]
-        near = difflib.get_close_matches(_shown(given), choices, n=1)
-        hint = f"did you mean {near[0]!r}? " if near else ""
-        return f"{_shown(given)!r} is not known here: {hint}write one of {', '.join(choices)}"
+        choices = shape_of(model_at(model, location[:-1]).model_fields[str(location[-1])]).choices
+        hint = did_you_mean(_shown(given), choices)
+        return f"{_shown(given)!r} is not known here: {hint + ' ' if hint else ''}write one of {', '.join(choices)}"
     if kind in ("reading", "value_error"):
         return str(details["msg"]).removeprefix("Value error, ")
     if kind.startswith("date"):
@@ -103,10 +101,8 @@ def _unknown_name(name: str, model: type[RecordModel], root: type[RecordModel]) 
     names = list(model.model_fields)
     if paths := [path for path in _paths_named(name, root) if path != name]:
         return f"unknown name here: it belongs to {' or '.join(paths[:2])}"
-    near = difflib.get_close_matches(name[:60], names, n=1, cutoff=0.6)
-    if near:
-        return f"unknown name: did you mean {near[0]!r}?"
-    return f"unknown name: known here are {', '.join(names[:12])}{', ...' if len(names) > 12 else ''}"
+    known = f"known here are {', '.join(names[:12])}{', ...' if len(names) > 12 else ''}"
+    return f"unknown name: {did_you_mean(name[:60], names, known)}"
 
 
 # Names of so many fields that naming two of them would mislead.

@@ -18,7 +18,7 @@ from builder.record.dyno_log.channels import (
     is_unit,
 )
 from builder.record.dyno_log.header import Header, Kind, columns_named, heading
-from builder.record.problem import Problem
+from builder.record.problem import Problem, did_you_mean
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +139,9 @@ def _mapped_candidates(
         if slug not in CHANNELS:
             continue
         if not places:
-            near = difflib.get_close_matches(text, header.cells, 1, 0.5)
+            hint = did_you_mean(text, header.cells, cutoff=0.5)
             problem(f"the record takes {slug} from a column headed {text!r}, but there is none"
-                    + (f"; did you mean {near[0]!r}?" if near else f": {_listed(header.cells)}"))  # fmt: skip
+                    + (f"; {hint}" if hint else f": {_listed(header.cells)}"))  # fmt: skip
         elif len(places) > 1:
             numbers = " and ".join(f"column {place + 1}" for place in places)
             problem(f"the record takes {slug} from {text!r}, and more than one column is headed so; "

@@ -10,7 +10,6 @@ A reading may be written short or long::
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -21,6 +20,7 @@ from numpy.typing import NDArray
 from pydantic import ValidationError
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
+from builder.record.problem import did_you_mean
 from builder.record.quantities.units import (
     DIMENSIONS,
     NUMBER,
@@ -194,8 +194,7 @@ class _LongForm:
         """Return the reading; what is wrong is added to the errors."""
         for key in self.given:
             if key not in _KEYS:
-                near = difflib.get_close_matches(str(key)[:60], _KEYS, n=1)
-                hint = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(_KEYS)}"
+                hint = did_you_mean(str(key)[:60], _KEYS, f"known are {', '.join(_KEYS)}")
                 self.errors.add((key,), f"unknown name: {hint}", self.given[key])
         values = {
             "listed": self._one("listed"),

@@ -5,12 +5,12 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from dataclasses import dataclass
 from functools import cache
 
+from builder.record.problem import did_you_mean
 from builder.record.quantities.unit_table import DIMENSIONS, NUMBER, UnitSystem, example_of
 
 __all__ = [
@@ -137,9 +137,8 @@ def _unknown_unit(unit: str, dimension: str) -> str:
     other_dimension = dimension_of(unit)
     if other_dimension is not None:
         return f"{unit!r} is a unit of {other_dimension}, but this is {_a(dimension)}: write it in {usual}"
-    near = difflib.get_close_matches(unit, list(DIMENSIONS[dimension].units), n=1)
-    hint = f"did you mean {near[0]!r}? " if near else ""
-    return f"unknown unit {unit!r}: {hint}{_a(dimension)} is written in {usual}"
+    hint = did_you_mean(unit, DIMENSIONS[dimension].units)
+    return " ".join(filter(None, (f"unknown unit {unit!r}:", hint, f"{_a(dimension)} is written in {usual}")))
 
 
 def _a(noun: str) -> str:
