@@ -1,4 +1,4 @@
-"""The words of the trade: one sentence each, in order, and leading to figures that exist."""
+"""The glossary: one sentence a term, in order, and only figures that exist."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from builder.figures.definitions import REGISTRY
 from builder.publish.pages.archive.glossary import GLOSSARY, Term, terms_for
 
 
-@pytest.mark.parametrize("word", GLOSSARY, ids=lambda word: word.word)
-def test_every_word_has_one_short_sentence(word: Term) -> None:
-    assert word.definition.endswith(".")
-    assert word.definition[0].isupper() or word.definition[0].isdigit()
-    assert ". " not in word.definition
-    assert len(word.definition) < 160
+@pytest.mark.parametrize("term", GLOSSARY, ids=lambda term: term.word)
+def test_every_term_has_one_short_sentence(term: Term) -> None:
+    assert term.definition.endswith(".")
+    assert term.definition[0].isupper() or term.definition[0].isdigit()
+    assert ". " not in term.definition
+    assert len(term.definition) < 160
 
 
-def test_words_and_addresses_are_told_apart_and_in_order() -> None:
-    names = [word.word.lower() for word in GLOSSARY]
+def test_terms_are_in_order_and_their_anchors_differ() -> None:
+    names = [term.word.lower() for term in GLOSSARY]
     assert names == sorted(names)
-    assert len({word.anchor for word in GLOSSARY}) == len(GLOSSARY)
+    assert len({term.anchor for term in GLOSSARY}) == len(GLOSSARY)
 
 
-def test_every_figure_it_explains_is_one_and_is_explained_once() -> None:
-    figures = [slug for word in GLOSSARY for slug in word.figures]
+def test_every_figure_exists_and_has_one_term() -> None:
+    figures = [slug for term in GLOSSARY for slug in term.figures]
     assert set(figures) <= set(REGISTRY.figures)
     assert len(figures) == len(set(figures))
 
 
-def test_a_word_is_explained_where_it_first_comes_up_and_not_again() -> None:
-    found = terms_for(["no_such", "exhaust_centreline", "installed_centreline", "quench"])
-    assert {slug: word.word for slug, word in found.items()} == {"exhaust_centreline": "Centreline", "quench": "Quench"}
+def test_a_term_is_explained_at_its_first_figure_only() -> None:
+    terms = terms_for(["no_such", "exhaust_centreline", "installed_centreline", "quench"])
+    assert {slug: term.word for slug, term in terms.items()} == {"exhaust_centreline": "Centreline", "quench": "Quench"}

@@ -1,4 +1,4 @@
-"""The pages about many builds at once."""
+"""The pages about the archive as a whole."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ def pages(count: int, archive: Path) -> dict[str, str]:
     (archive / "builds").mkdir(parents=True)
     builds = [Summary(f"build-{n}", f"Build {n}", date=f"20{n % 100:02}-01-01") for n in range(count)]
     shop, _ = read_shop(archive)
-    made = archive_pages(builds, shop, page_environment(archive), lambda: [])
-    return {name: content.decode() for name, content in made.items()}
+    files = archive_pages(builds, shop, page_environment(archive), lambda: [])
+    return {name: content.decode() for name, content in files.items()}
 
 
 @pytest.mark.parametrize(("count", "cards"), [(0, 0), (1, 1), (24, 24), (25, 24), (80, 24)])
 def test_the_home_page_shows_the_newest_and_leads_to_the_rest(count: int, cards: int, tmp_path: Path) -> None:
-    made = pages(count, tmp_path)
-    home = made["index.md"]
+    files = pages(count, tmp_path)
+    home = files["index.md"]
     assert home.count('class="mb-card"') == cards
     assert f"<dt>Finished engines</dt><dd>{count}</dd>" in home
     assert (f"All {count} builds" in home) == (count > cards)
-    assert made["builds.md"].count('<th scope="row">') == count
+    assert files["builds.md"].count('<th scope="row">') == count
     if count > cards:
         assert f"Build {count - 1}<" in home
         assert ">Build 0<" not in home

@@ -23,7 +23,7 @@ def _view(slug: str) -> DynoSection:
 
 
 def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
-    build, sheet = samples.build_and_sheet("pilot-launch-four")
+    build, _ = samples.build_and_sheet("pilot-launch-four")
     view = _view("pilot-launch-four")
     assert [row[0].text for row in view.pulls.rows] == [pull.name for pull in build.pulls]
     assert all(len(row) == len(view.pulls.head) for row in view.pulls.rows)
@@ -34,8 +34,6 @@ def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
     assert power.alternate_unit is not None
     assert power.alternate_unit.startswith("at 4,")
     assert next(row for row in view.pulls.rows if row[0].text == "130 jets again")[1].text == "repeats 130 jets"
-    assert sheet.session is not None
-    assert view.best == sheet.session.best.name  # type: ignore[union-attr]
 
 
 def test_a_verdict_is_a_sentence_with_the_drawing_that_shows_it() -> None:

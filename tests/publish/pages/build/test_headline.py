@@ -20,7 +20,7 @@ from tests.support import view_samples as samples
 
 
 @pytest.mark.parametrize(
-    ("text", "shown"),
+    ("text", "grouped"),
     [
         ("4920 rpm", "4,920 rpm"),
         ("16027 m/s²", "16,027 m/s²"),
@@ -33,11 +33,11 @@ from tests.support import view_samples as samples
         ("", ""),
     ],
 )
-def test_thousands_are_parted_and_decimals_are_not(text: str, shown: str) -> None:
-    assert group_thousands(text) == shown
+def test_thousands_are_grouped_and_decimals_are_not(text: str, grouped: str) -> None:
+    assert group_thousands(text) == grouped
 
 
-def test_the_headline_is_what_the_figures_say() -> None:
+def test_the_headline_has_the_numbers_of_the_figures() -> None:
     _build, sheet = samples.build_and_sheet("pilot-launch-four")
     power, torque, size, ratio = headline(sheet)
     assert [item.slug for item in (power, torque, size, ratio)] == [
@@ -47,22 +47,22 @@ def test_the_headline_is_what_the_figures_say() -> None:
         "compression_ratio",
     ]
     assert f"{power.number}\N{NO-BREAK SPACE}{power.unit}" == sheet.get("peak_power").display  # type: ignore[union-attr]
-    assert power.small.startswith("at 4,9")
+    assert power.notes[0].startswith("at 4,9")
     assert ratio.unit == ": 1"
-    assert ratio.small == "± 0.01"
+    assert ratio.notes == ("± 0.01",)
     assert "±" not in ratio.number
 
 
 def test_the_sentence_names_speed_standard_and_the_pull_it_comes_from() -> None:
     _, sheet = samples.build_and_sheet("breakdown-truck-v8")
-    said = performance_sentence(sheet).replace("\N{NO-BREAK SPACE}", " ")
-    assert re.match(r"It made [\d.]+ hp \([\d.]+ kW\) at \d,\d{3} rpm and [\d.]+ lbf ft \([\d.]+ N m\) at", said)
-    assert "corrected to SAE J1349: the best of 7 pulls, spacer." in said
+    text = performance_sentence(sheet).replace("\N{NO-BREAK SPACE}", " ")
+    assert re.match(r"It made [\d.]+ hp \([\d.]+ kW\) at \d,\d{3} rpm and [\d.]+ lbf ft \([\d.]+ N m\) at", text)
+    assert "corrected to SAE J1349: the best of 7 pulls, spacer." in text
     # It left the shop as the last pull had it, which made less.
-    assert "The last pull, as delivered, made" in said
+    assert "The last pull, as delivered, made" in text
 
 
-def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -> None:
+def test_without_a_session_there_is_no_sentence(tmp_path: Path) -> None:
     build, sheet = samples.write_and_read(tmp_path, build="title: T\nengine: {cylinders: 4, layout: flat}\n")
     assert performance_sentence(sheet) == ""
     assert headline(sheet) == ()
@@ -70,7 +70,7 @@ def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -
 
 
 @pytest.mark.parametrize(
-    ("engine", "words"),
+    ("engine", "kind"),
     [
         ("{cylinders: 8, layout: V}", "V8"),
         ("{cylinders: 2, layout: V}", "V twin"),
@@ -81,17 +81,17 @@ def test_without_a_session_nothing_is_said_and_the_rest_stands(tmp_path: Path) -
         ("{cylinders: 4}", "4 cylinders"),
     ],
 )
-def test_kinds_of_engine_in_the_trades_words(engine: str, words: str, tmp_path: Path) -> None:
+def test_kind_of_engine(engine: str, kind: str, tmp_path: Path) -> None:
     build, _ = samples.write_and_read(tmp_path, build=f"title: T\nengine: {engine}\n")
-    assert kind_of_engine(build) == words
+    assert kind_of_engine(build) == kind
 
 
-def test_a_family_that_says_its_kind_is_not_followed_by_it(tmp_path: Path) -> None:
+def test_a_family_that_ends_with_the_kind_is_not_followed_by_it(tmp_path: Path) -> None:
     build, _ = samples.write_and_read(
         tmp_path, build="title: T\nfamily: Thornback 362 V8\nengine: {cylinders: 8, layout: V}\n"
     )
     assert engine_type_words(build) == ("Thornback 362 V8",)
 
 
-def test_a_day_is_written_as_people_say_it() -> None:
+def test_a_date_is_written_with_the_month_as_a_word() -> None:
     assert format_date(datetime.date(2024, 5, 7)) == "7 May 2024"

@@ -12,8 +12,8 @@ from builder.record.models.parts import Part
 from tests.support import view_samples as samples
 
 
-def _texts(found: tuple[Chapter, ...]) -> Iterator[str]:
-    for chapter in found:
+def _texts(all_chapters: tuple[Chapter, ...]) -> Iterator[str]:
+    for chapter in all_chapters:
         for group in chapter.groups:
             for row in group.rows:
                 yield from (row.title, row.cell.text, row.cell.alternate_unit or "", *row.remarks)
@@ -22,12 +22,12 @@ def _texts(found: tuple[Chapter, ...]) -> Iterator[str]:
                 yield from (f"{cell.text} {cell.alternate_unit or ''}" for row in table.rows for cell in row)
 
 
-def _group(found: tuple[Chapter, ...], path: str) -> tuple[dict[str, Cell], tuple[Table, ...]]:
-    group = next(group for chapter in found for group in chapter.groups if group.path == path)
+def _group(all_chapters: tuple[Chapter, ...], path: str) -> tuple[dict[str, Cell], tuple[Table, ...]]:
+    group = next(group for chapter in all_chapters for group in chapter.groups if group.path == path)
     return {row.title: row.cell for row in group.rows}, group.tables
 
 
-def test_a_value_stands_as_written_with_the_other_system_beside_it(tmp_path: Path) -> None:
+def test_a_value_is_as_written_and_in_the_other_system(tmp_path: Path) -> None:
     build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nengine: {cylinders: 2}\n",
@@ -38,15 +38,15 @@ def test_a_value_stands_as_written_with_the_other_system_beside_it(tmp_path: Pat
         "3.480\N{NO-BREAK SPACE}in",
         "88.39\N{NO-BREAK SPACE}mm",
     )
-    found = chapters(build, both_systems=False)
-    assert _group(found, "bottom_end.crankshaft")[0]["Stroke"].alternate_unit is None
-    said = list(_texts(found))
-    assert "144.98\N{NO-BREAK SPACE}mm" in said
-    assert "listed 145.00\N{NO-BREAK SPACE}mm" in said
-    assert "by BT" in said
+    all_chapters = chapters(build, both_systems=False)
+    assert _group(all_chapters, "bottom_end.crankshaft")[0]["Stroke"].alternate_unit is None
+    texts = list(_texts(all_chapters))
+    assert "144.98\N{NO-BREAK SPACE}mm" in texts
+    assert "listed 145.00\N{NO-BREAK SPACE}mm" in texts
+    assert "by BT" in texts
 
 
-def test_readings_at_every_position_make_a_table_and_mark_what_is_out(tmp_path: Path) -> None:
+def test_readings_at_every_position_are_a_table_that_marks_those_out_of_range(tmp_path: Path) -> None:
     build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nengine: {cylinders: 2}\n",
@@ -65,7 +65,7 @@ def test_readings_at_every_position_make_a_table_and_mark_what_is_out(tmp_path: 
     assert [cell.out_of_range for cell in row] == [False, False, False, True, False]
 
 
-def test_a_day_is_kept_on_one_line_and_long_text_is_prose(tmp_path: Path) -> None:
+def test_a_date_stays_on_one_line_and_long_text_is_prose(tmp_path: Path) -> None:
     build, _ = samples.write_and_read(
         tmp_path,
         build="title: T\nstarted: 2024-01-22\nengine: {cylinders: 2}\n",
@@ -75,7 +75,7 @@ def test_a_day_is_kept_on_one_line_and_long_text_is_prose(tmp_path: Path) -> Non
     assert _group(chapters(build), "assembly")[0]["Note"].long_text
 
 
-def test_a_column_that_nobody_filled_in_is_left_out() -> None:
+def test_a_column_without_values_is_left_out() -> None:
     table = table_of("Parts", (Part(part="pistons", maker="Larkmoor"), Part(part="rods")), both=False)
     assert table is not None
     assert table.head == ("Part", "Maker")
@@ -83,8 +83,17 @@ def test_a_column_that_nobody_filled_in_is_left_out() -> None:
 
 
 @pytest.mark.parametrize("slug", samples.slugs())
-def test_no_demo_build_shows_a_private_word(slug: str) -> None:
+def test_no_demo_build_has_private_text(slug: str) -> None:
     build, _ = samples.build_and_sheet(slug)
-    said = " ".join(_texts(chapters(build)))
+    texts = " ".join(_texts(chapters(build)))
     for private in ("barpilots", "PM 118", "L16-40772", "Third wrong box", "Bill after", "Dorrit"):
-        assert private not in said
+        assert private not in texts
+
+
+def test_a_column_is_numeric_when_every_filled_cell_is_a_number() -> None:
+    one, text, empty = Cell("1", number=True), Cell("a"), Cell("")
+    table = Table(
+        "T", ("Name", "All", "Some", "Mixed", "None"), ((one, one, empty, one, empty), (one, one, one, text, empty))
+    )
+    assert table.numeric_columns == (1, 2)
+    assert table.without_empty_columns().head == ("Name", "All", "Some", "Mixed")
