@@ -36,7 +36,7 @@ class Canvas:
         self.width, self.height, self.size = float(width), float(height), size
         self._shapes: list[Artist] = []
         self._labels: list[Artist] = []
-        self.links: dict[str, Sequence[Link]] = {}
+        self._links: dict[str, Sequence[Link]] = {}
 
     def text(
         self,
@@ -113,13 +113,19 @@ class Canvas:
         if xs:
             self.line(xs, ys, colour, linewidth=0.8, alpha=0.45, zorder=-0.5)
 
+    def add_links(self, markers: Line2D, links: Sequence[Link]) -> None:
+        """Make each marker of a line lead where its link says."""
+        group_id = f"links-{len(self._links)}"
+        markers.set_gid(group_id)
+        self._links[group_id] = links
+
     def to_drawing(self, name: str, title: str, description: str) -> Drawing:
         """Return the drawing of everything on the canvas; of the same order, labels are over shapes."""
         from builder.draw.svg_backend import render
 
-        body = render([*self._shapes, *self._labels], name, self.links)
+        body = render([*self._shapes, *self._labels], name, self._links)
         size = (self.width, self.height)
-        return Drawing(name, sanitise(title), sanitise(description), size, body, has_links=bool(self.links))
+        return Drawing(name, sanitise(title), sanitise(description), size, body, has_links=bool(self._links))
 
 
 @lru_cache(maxsize=1)

@@ -183,6 +183,8 @@ def path_data(path: Path, transform: Transform, decimals: int = 2) -> str:
     vertices: Any = cleaned.vertices
     codes: list[int] = np.asarray(cleaned.codes).tolist()
     starts = [i for i, code in enumerate(codes) if code == _MOVE]
+    if not starts:
+        return ""
     ends = [*starts[1:], codes.index(_STOP) if _STOP in codes else len(codes)]
     return "".join(
         "".join(_subpath(codes[start:end], vertices[start:end], decimals))

@@ -66,6 +66,10 @@ def test_gaps_break_a_line_and_a_point_of_no_length_stays() -> None:
     ]
 
 
+def test_a_line_of_gaps_alone_is_no_path() -> None:
+    assert path_data(Path(np.full((3, 2), math.nan)), IdentityTransform()) == ""
+
+
 def drawn(canvas: Canvas) -> ElementTree.Element:
     return ElementTree.fromstring(canvas.to_drawing("test", "Title", "Description.").svg)
 

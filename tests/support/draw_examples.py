@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
+from builder.draw.charts.channels import Channel, Channels, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import (
     GainCurve,
     Level,
@@ -152,7 +152,7 @@ def _channels(text: Wording, size: Size) -> Drawing:
         traces(50),
         56,
         None,
-        (Breach(2400, 54.8, text("low at 2,400 rpm")),),
+        (ViolationPoint(2400, 54.8, text("low at 2,400 rpm")),),
     )
     return channels(Channels((low, Channel(text("Coolant"), text("°C"), traces(80), 78, 95))), size=size)
 
@@ -167,7 +167,7 @@ def _pattern(text: Wording, size: Size) -> Drawing:
 
 def _scatter(text: Wording, size: Size) -> Drawing:
     dots = tuple(
-        Dot(8 + i % 5 * 0.7, 150 + i * 7 % 50, text(f"Build {i}"), f"../builds/{i}/", i % 3, here=i == 3)
+        Dot(8 + i % 5 * 0.7, 150 + i * 7 % 50, text(f"Build {i}"), f"../builds/{i}/", i % 3, highlighted=i == 3)
         for i in range(14)
     )
     groups = (text("Marine"), text("Racing"), text("Road"))

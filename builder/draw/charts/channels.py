@@ -13,7 +13,6 @@ from builder.draw.axes import (
     Floats,
     finite,
     label_width,
-    legend_sample,
     padded_limits,
     paired,
     tick_labels,
@@ -23,6 +22,7 @@ from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
 from builder.draw.labels import join_and, number, sanitise, truncate, with_unit
+from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import BAND, CAUTION, QUIET, WIDE, Size, line_colour, series_style
 
 
@@ -37,8 +37,8 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Breach:
-    """Where a channel leaves its guideline, in a few words: beside a title there is little room."""
+class ViolationPoint:
+    """Where a channel leaves its guideline, in a few words: next to a title there is little room."""
 
     speed: float
     value: float
@@ -54,7 +54,7 @@ class Channel:
     traces: tuple[Trace, ...]
     low: float | None = None
     high: float | None = None
-    breaches: tuple[Breach, ...] = ()
+    violations: tuple[ViolationPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,120 +65,128 @@ class Channels:
     speed_unit: str = "rpm"
 
 
+@dataclass(frozen=True, eq=False)
+class _Panel:
+    """One channel with the curves that have a known point."""
+
+    channel: Channel
+    curves: list[tuple[Trace, Floats, Floats]]
+
+    @property
+    def values(self) -> Floats:
+        """Everything that the upward axis must reach: curves, guideline and violations."""
+        limits = [v for v in (self.channel.low, self.channel.high) if v is not None]
+        return finite(*(y for _, _, y in self.curves), limits, [v.value for v in self.channel.violations])
+
+
 @chart
-def channels(of: Channels, *, name: str = "channels", size: Size = WIDE) -> Drawing:
-    """The channels stacked over one speed axis, guidelines as bands, breaches marked and told.
+def channels(data: Channels, *, name: str = "channels", size: Size = WIDE) -> Drawing:
+    """Draw the channels stacked over one speed axis, guidelines as bands, violations marked and named.
 
     Raises ValueError if no channel has a known point.
     """
-    stacked: list[tuple[Channel, list[tuple[Trace, Floats, Floats]]]] = []
-    for channel in of.channels:
-        traces = []
+    panels = _panels(data)
+    x_limits = padded_limits(finite(*(x for panel in panels for _, x, _ in panel.curves)), below=0.02, above=0.02)
+    height = 78.0 if size.narrow else 92.0
+    y_limits = [padded_limits(panel.values, below=0.08, above=0.08) for panel in panels]
+    y_ticks = [ticks(limits, height, 30) for limits in y_limits]
+    left = max(label_width(tick_labels(values), size.small) for values in y_ticks)
+    # On a phone the violations are below the title, not next to it.
+    headers = [44.0 if panel.channel.violations and size.narrow else 28.0 for panel in panels]
+    legend = _legend(panels)
+    bottom = sum(headers) + len(panels) * (height + 6)
+    canvas = Canvas(size.width, bottom + 46 + (legend_height(legend) + 8 if legend else 0), size)
+    top = 0.0
+    for panel, limits, values, header in zip(panels, y_limits, y_ticks, headers, strict=True):
+        top += header
+        axes = Axes(canvas, (left, top, size.width - left - 14, height), x_limits, limits)
+        _draw_panel(axes, panel, values)
+        top += height + 6
+    axes.x_axis(ticks(x_limits, axes.width, 64), drop=2)
+    axes.x_title(f"Engine speed, {sanitise(data.speed_unit)}", 40)
+    draw_legend(canvas, legend, bottom + 56)
+    title = f"{join_and([sanitise(panel.channel.label) for panel in panels])} against engine speed"
+    return canvas.to_drawing(name, title, _description(data, panels))
+
+
+def _panels(data: Channels) -> list[_Panel]:
+    """Return the channels with a known point. Raises ValueError if there is none."""
+    panels = []
+    for channel in data.channels:
+        curves = []
         for trace in channel.traces:
             x, y = paired(trace.speed, trace.values, f"{sanitise(channel.label)}, {sanitise(trace.label)}")
             y = np.where(np.isfinite(x), y, np.nan)
             if np.isfinite(y).any():
-                traces.append((trace, x, y))
-        if traces:
-            stacked.append((channel, traces))
-    if not stacked:
+                curves.append((trace, x, y))
+        if curves:
+            panels.append(_Panel(channel, curves))
+    if not panels:
         raise ValueError("no channel with a known point")
-    across = padded_limits(finite(*(x for _, ts in stacked for _, x, _ in ts)), below=0.02, above=0.02)
-    tall = 78.0 if size.narrow else 92.0
-    ups, marks = [], []
-    for channel, traces in stacked:
-        edges = [v for v in (channel.low, channel.high) if v is not None and math.isfinite(v)]
-        known = finite(*(y for _, _, y in traces), edges, [b.value for b in channel.breaches])
-        ups.append(padded_limits(known, below=0.08, above=0.08))
-        marks.append(ticks(ups[-1], tall, 30))
-    left = max(label_width(tick_labels(at), size.small) for at in marks)
-    heads = [44.0 if c.breaches and size.narrow else 28.0 for c, _ in stacked]
-    key = _key_rows(stacked)
-    bottom = sum(heads) + len(stacked) * (tall + 6)
-    sheet = Canvas(size.width, bottom + 46 + (20 * len(key) + 8 if len(key) > 1 else 0), size)
-    top = 0.0
-    panel: Axes | None = None
-    for (channel, traces), up, at, head in zip(stacked, ups, marks, heads, strict=True):
-        top += head
-        panel = Axes(sheet, (left, top, size.width - left - 14, tall), across, up)
-        _channel(panel, channel, traces, at, head)
-        top += tall + 6
-    assert panel is not None  # there is at least one channel
-    panel.x_axis(ticks(across, panel.width, 64), drop=2)
-    sheet.text(panel.right, bottom + 34, f"Engine speed, {sanitise(of.speed_unit)}", anchor="right", colour=QUIET)
-    if len(key) > 1:
-        for n, (position, label) in enumerate(key):
-            base = bottom + 56 + 20 * n
-            legend_sample(sheet, 4, 36, base - size.small * 0.36, line_colour(position), series_style(position), 1.6)
-            sheet.text(46, base, truncate(label, size.width - 52, size.small), size=size.small)
-    return sheet.to_drawing(
-        name, f"{join_and([sanitise(c.label) for c, _ in stacked])} against engine speed", _description(of, stacked)
-    )
+    return panels
 
 
-def _key_rows(stacked: list[tuple[Channel, list[tuple[Trace, Floats, Floats]]]]) -> list[tuple[int, str]]:
+def _legend(panels: list[_Panel]) -> list[LegendEntry]:
+    """Return an entry for each pull, in the order of the record; none for one pull alone."""
     names: dict[int, str] = {}
-    for _, traces in stacked:
-        for trace, _, _ in traces:
+    for panel in panels:
+        for trace, _, _ in panel.curves:
             names.setdefault(trace.position, sanitise(trace.label))
-    return sorted(names.items())
+    if len(names) < 2:
+        return []
+    return [
+        LegendEntry(name, series_style(position), line_colour(position), linewidth=1.6)
+        for position, name in sorted(names.items())
+    ]
 
 
-def _channel(
-    panel: Axes, channel: Channel, traces: list[tuple[Trace, Floats, Floats]], at: list[float], head: float
-) -> None:
-    sheet, size = panel.sheet, panel.sheet.size
+def _draw_panel(axes: Axes, panel: _Panel, values: list[float]) -> None:
+    channel = panel.channel
+    _draw_guideline(axes, channel)
+    narrow = bool(channel.violations) and axes.canvas.size.narrow
+    lift = 12.0 + axes.canvas.size.small if narrow else 8.0
+    room = axes.width * (0.5 if channel.violations and not narrow else 1)
+    title_width = axes.title(sanitise(channel.label), channel.unit, lift=lift, room=room)
+    axes.gridlines(values)
+    for trace, x, y in panel.curves:
+        colour, mark = line_colour(trace.position), series_style(trace.position)
+        axes.curve(x, y, colour, mark, linewidth=1.6, shift=trace.position, markers=4)
+    if channel.violations:
+        _draw_violations(axes, channel, narrow, axes.width if narrow else axes.width - title_width)
+
+
+def _draw_guideline(axes: Axes, channel: Channel) -> None:
     low, high = (v if v is not None and math.isfinite(v) else None for v in (channel.low, channel.high))
-    if low is not None or high is not None:
-        top = panel.y(high) if high is not None else panel.top
-        bottom = panel.y(low) if low is not None else panel.bottom
-        sheet.box(panel.left, min(top, bottom), panel.width, abs(bottom - top), BAND, zorder=-1)
-        for v in (low, high):
-            if v is not None:
-                sheet.line(
-                    [panel.left, panel.right], [panel.y(v)] * 2, QUIET, linewidth=0.9, linestyle=(0, (5, 2)), zorder=0.2
-                )
-    below = head > 40  # the breaches stand under the title, not beside it
-    lift, room = (12.0 + size.small, panel.width) if below else (8.0, panel.width * (0.5 if channel.breaches else 1))
-    took = panel.title(sanitise(channel.label), channel.unit, lift=lift, room=room)
-    panel.gridlines(at)
-    for trace, x, y in traces:
-        panel.curve(
-            x,
-            y,
-            line_colour(trace.position),
-            series_style(trace.position),
-            linewidth=1.6,
-            shift=trace.position,
-            markers=4,
-        )
-    for b in channel.breaches:
-        if math.isfinite(b.speed) and math.isfinite(b.value):
-            panel.points(b.speed, b.value, CAUTION, "D", 9.0, face="none", markeredgewidth=1.8, zorder=7)
-    if channel.breaches:
-        words = "; ".join(sanitise(b.text) for b in channel.breaches)
-        words = truncate(words, panel.width - (0 if below else took) - 34, size.small)
-        at_mark, start = (panel.left + 5, panel.left + 14) if below else (panel.right - 5, panel.right - 14)
-        sheet.line(
-            [at_mark],
-            [panel.top - 8 - size.small * 0.36],
-            CAUTION,
-            marker="D",
-            markersize=6.0,
-            markerfacecolor="none",
-            markeredgewidth=1.5,
-        )
-        anchor = "left" if below else "right"
-        sheet.text(start, panel.top - 8, words, anchor=anchor, colour=CAUTION, size=size.small)
+    if low is None and high is None:
+        return
+    top = axes.y(high) if high is not None else axes.top
+    bottom = axes.y(low) if low is not None else axes.bottom
+    axes.canvas.box(axes.left, min(top, bottom), axes.width, abs(bottom - top), BAND, zorder=-1)
+    for limit in (low, high):
+        if limit is not None:
+            axes.level(limit, QUIET, linewidth=0.9, linestyle=(0, (5, 2)), zorder=0.2)
 
 
-def _description(of: Channels, stacked: list[tuple[Channel, list[tuple[Trace, Floats, Floats]]]]) -> str:
+def _draw_violations(axes: Axes, channel: Channel, narrow: bool, room: float) -> None:
+    """Mark each violation, and name all of them above the panel: at the left if narrow, else at the right."""
+    canvas, small = axes.canvas, axes.canvas.size.small
+    for violation in channel.violations:
+        if math.isfinite(violation.speed) and math.isfinite(violation.value):
+            axes.points(violation.speed, violation.value, CAUTION, "D", 9.0, face="none", markeredgewidth=1.8, zorder=7)
+    text = truncate("; ".join(sanitise(v.text) for v in channel.violations), room - 34, small)
+    sign_x, text_x = (axes.left + 5, axes.left + 14) if narrow else (axes.right - 5, axes.right - 14)
+    sign = {"marker": "D", "markersize": 6.0, "markerfacecolor": "none", "markeredgewidth": 1.5}
+    canvas.line([sign_x], [axes.top - 8 - small * 0.36], CAUTION, **sign)
+    canvas.text(text_x, axes.top - 8, text, anchor="left" if narrow else "right", colour=CAUTION, size=small)
+
+
+def _description(data: Channels, panels: list[_Panel]) -> str:
     parts = []
-    for channel, traces in stacked:
-        unit = channel.unit
+    for panel in panels:
+        channel, unit = panel.channel, panel.channel.unit
         ranges = [
-            f"{sanitise(t.label)} {number(float(np.nanmin(y)))} to {with_unit(number(float(np.nanmax(y))), unit)}"
-            for t, _, y in traces
+            f"{sanitise(trace.label)} {number(float(np.nanmin(y)))} to {with_unit(number(float(np.nanmax(y))), unit)}"
+            for trace, _, y in panel.curves
         ]
         text = f"{sanitise(channel.label)}: {join_and(ranges)}."
         if channel.low is not None and channel.high is not None:
@@ -187,6 +195,6 @@ def _description(of: Channels, stacked: list[tuple[Channel, list[tuple[Trace, Fl
             text += f" Guideline {with_unit(number(channel.low), unit)} or more."
         elif channel.high is not None:
             text += f" Guideline {with_unit(number(channel.high), unit)} or less."
-        text += "".join(f" Caution: {sanitise(b.text).rstrip('.')}." for b in channel.breaches)
+        text += "".join(f" Caution: {sanitise(violation.text).rstrip('.')}." for violation in channel.violations)
         parts.append(text)
-    return f"Logged channels against engine speed in {sanitise(of.speed_unit)}. {' '.join(parts)}"
+    return f"Logged channels against engine speed in {sanitise(data.speed_unit)}. {' '.join(parts)}"

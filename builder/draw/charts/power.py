@@ -16,7 +16,6 @@ from builder.draw.axes import (
     finite,
     floats,
     label_width,
-    legend_sample,
     padded_limits,
     paired,
     tick_labels,
@@ -25,20 +24,21 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import Caution, notes, notes_height, zone
+from builder.draw.footnotes import Caution, caution_band, draw_notes, notes_height
 from builder.draw.labels import join_and, number, sanitise, truncate, width
+from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, series_style
 
-_LABEL_ROOM = 190.0  # for the name of a curve beside its end [px]
+_LABEL_ROOM = 190.0  # for the name of a curve at its end [px]
+_MAX_SIDE_LABELS = 12  # with more curves the names are in a legend below
 
 
 @dataclass(frozen=True)
 class Peak:
-    """The highest point of a curve, in the units of the drawing; ``text`` if the page words it otherwise."""
+    """The highest point of a curve, in the units of the chart."""
 
     speed: float
     value: float
-    text: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +87,7 @@ class Overlay:
 
 @dataclass(frozen=True, eq=False)
 class _Curve:
-    """One curve of one panel with its look."""
+    """One curve of one panel with its style; ``row`` is its pull's place in the chart."""
 
     label: str
     x: Floats
@@ -97,260 +97,276 @@ class _Curve:
     peak: Peak
     mark: Mark
     colour: str
-    forward: bool
+    is_best: bool
     row: int
+
+    @property
+    def peak_value(self) -> str:
+        """The number of the peak as the legend and the side labels have it."""
+        return number(self.peak.value)
+
+
+@dataclass(frozen=True, eq=False)
+class _Panel:
+    """One quantity with its curves."""
+
+    title: str
+    unit: str
+    curves: list[_Curve]
+
+
+@dataclass(frozen=True, eq=False)
+class _LegendRow:
+    """One pull (or build) in every panel that has a curve of it: the source of legend, labels and description."""
+
+    label: str
+    is_best: bool
+    curves: list[tuple[_Panel, _Curve]]
+
+    @property
+    def entry(self) -> LegendEntry:
+        """The row of the legend below the panels."""
+        first = self.curves[0][1]
+        return LegendEntry(
+            self.label,
+            first.mark,
+            first.colour,
+            linewidth=2.4 if self.is_best else 1.3,
+            text_colour=first.colour if self.is_best else INK,
+            bold=self.is_best,
+            value=" · ".join(f"{curve.peak_value} {panel.unit}" for panel, curve in self.curves),
+        )
+
+
+def _legend_rows(panels: Sequence[_Panel]) -> list[_LegendRow]:
+    """Return a row for each pull that has a curve, in the order of the pulls."""
+    rows: dict[int, list[tuple[_Panel, _Curve]]] = {}
+    for panel in panels:
+        for curve in panel.curves:
+            rows.setdefault(curve.row, []).append((panel, curve))
+    return [_LegendRow(curves[0][1].label, curves[0][1].is_best, curves) for _, curves in sorted(rows.items())]
 
 
 @chart
-def power_curves(of: PowerCurves, *, name: str = "power_curves", size: Size = WIDE) -> Drawing:
-    """Torque above, power below, against engine speed; the best pull forward, the others behind.
+def power_curves(data: PowerCurves, *, name: str = "power_curves", size: Size = WIDE) -> Drawing:
+    """Draw torque above power against engine speed, the best pull in front of the others.
 
     Raises ValueError if there is no pull, ``best`` is none of them, or no pull has a known point.
     """
-    if not of.pulls:
+    if not data.pulls:
         raise ValueError("no pull to draw")
-    if not 0 <= of.best < len(of.pulls):
-        raise ValueError(f"best pull {of.best} is not among {len(of.pulls)} pulls")
+    if not 0 <= data.best < len(data.pulls):
+        raise ValueError(f"best pull {data.best} is not among {len(data.pulls)} pulls")
     panels = []
-    for what, colour, unit in (("torque", ACCENT, of.torque_unit), ("power", SECOND, of.power_unit)):
+    for quantity, colour, unit in (("torque", ACCENT, data.torque_unit), ("power", SECOND, data.power_unit)):
         curves = []
-        for i, pull in enumerate(of.pulls):
-            forward = i == of.best
-            look = series_style(i if pull.position is None else pull.position)
+        for i, pull in enumerate(data.pulls):
+            is_best = i == data.best
+            mark = series_style(i if pull.position is None else pull.position)
             # The best pull's line is unbroken; its marker is the same as anywhere else.
-            look = replace(look, dashes=()) if forward else look
-            curves += _curve(pull, what, look, colour if forward else QUIET, forward, i)
-        panels.append((what.capitalize(), unit, curves))
-    best = of.pulls[of.best]
-    count = "one pull" if len(of.pulls) == 1 else f"{len(of.pulls)} pulls, the best being {sanitise(best.label)}"
-    return _two_panels(panels, of.speed_unit, of.cautions, count, name, size)
+            mark = replace(mark, dashes=()) if is_best else mark
+            curves += _curve(pull, quantity, mark, colour if is_best else QUIET, is_best, i)
+        panels.append(_Panel(quantity.capitalize(), unit, curves))
+    best = data.pulls[data.best]
+    count = "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, the best being {sanitise(best.label)}"
+    return _draw_panels(panels, data.speed_unit, data.cautions, count, name, size)
 
 
 @chart
-def overlay(of: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawing:
-    """The curves of several builds over each other, each with its own colour, line and marker.
+def overlay(data: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawing:
+    """Draw the curves of several builds over each other, each with its own colour, line and marker.
 
     Raises ValueError if there is nothing to draw.
     """
-    if not of.builds:
+    if not data.builds:
         raise ValueError("no build to draw")
     panels = []
-    for what, title, unit in (
-        ("torque", of.torque_name, of.torque_unit),
-        ("power", of.power_name, of.power_unit),
+    for quantity, title, unit in (
+        ("torque", data.torque_name, data.torque_unit),
+        ("power", data.power_name, data.power_unit),
     ):
         curves = []
-        for i, build in enumerate(of.builds):
+        for i, build in enumerate(data.builds):
             position = i if build.position is None else build.position
-            curves += _curve(build, what, series_style(position), line_colour(position), False, i)
-        panels.append((title, unit, curves))
-    whose = f" of {len(of.builds)} builds"
-    return _two_panels(panels, of.speed_unit, (), f"{len(of.builds)} builds over each other", name, size, whose)
+            curves += _curve(build, quantity, series_style(position), line_colour(position), False, i)
+        panels.append(_Panel(title, unit, curves))
+    count = len(data.builds)
+    return _draw_panels(
+        panels, data.speed_unit, (), f"{count} builds over each other", name, size, title_suffix=f" of {count} builds"
+    )
 
 
-def _curve(pull: Pull, what: str, look: Mark, colour: str, forward: bool, row: int) -> list[_Curve]:
-    values: npt.ArrayLike = getattr(pull, what)
+def _curve(pull: Pull, quantity: str, mark: Mark, colour: str, is_best: bool, row: int) -> list[_Curve]:
+    """Return the pull's curve of this quantity, or nothing where it has no known point."""
+    values: npt.ArrayLike = getattr(pull, quantity)
     if floats(values).size == 0:
         return []
-    x, y = paired(pull.speed, values, f"{sanitise(pull.label)}, {what}")
+    x, y = paired(pull.speed, values, f"{sanitise(pull.label)}, {quantity}")
     y = np.where(np.isfinite(x), y, np.nan)
-    raw: npt.ArrayLike = getattr(pull, f"raw_{what}")
+    raw: npt.ArrayLike = getattr(pull, f"raw_{quantity}")
     raw_x, raw_y = (
-        paired(pull.raw_speed, raw, f"{sanitise(pull.label)}, raw {what}") if floats(raw).size else (floats(()),) * 2
+        paired(pull.raw_speed, raw, f"{sanitise(pull.label)}, raw {quantity}")
+        if floats(raw).size
+        else (floats(()),) * 2
     )
     if not np.isfinite(y).any():
         return []
-    peak: Peak | None = getattr(pull, f"peak_{what}")
+    peak: Peak | None = getattr(pull, f"peak_{quantity}")
     if peak is None:
         at = int(np.nanargmax(y))
         peak = Peak(float(x[at]), float(y[at]))
-    return [_Curve(sanitise(pull.label), x, y, raw_x, raw_y, peak, look, colour, forward, row)]
+    return [_Curve(sanitise(pull.label), x, y, raw_x, raw_y, peak, mark, colour, is_best, row)]
 
 
-def _two_panels(
-    panels: list[tuple[str, str, list[_Curve]]],
+def _draw_panels(
+    panels: list[_Panel],
     speed_unit: str,
     cautions: Sequence[Caution],
     count: str,
     name: str,
     size: Size,
-    whose: str = "",
+    title_suffix: str = "",
 ) -> Drawing:
-    panels = [p for p in panels if p[2]]
+    panels = [panel for panel in panels if panel.curves]
     if not panels:
         raise ValueError("no known point in any curve")
-    curves = [c for _, _, cs in panels for c in cs]
-    rows = sorted({c.row for c in curves})
-    key = size.narrow or len(rows) > 12
+    curves = [curve for panel in panels for curve in panel.curves]
+    rows = _legend_rows(panels)
+    legend = [row.entry for row in rows] if size.narrow or len(rows) > _MAX_SIDE_LABELS else []
     heights = (190.0, 165.0)[: len(panels)] if size.narrow else (218.0, 190.0)[: len(panels)]
-    ups = [_up(cs, h, size) for (_, _, cs), h in zip(panels, heights, strict=True)]
-    across = padded_limits(finite(*(c.x for c in curves), *(c.raw_x for c in curves)), below=0.02, above=0.02)
+    y_limits = [_y_limits(panel.curves, height, size) for panel, height in zip(panels, heights, strict=True)]
+    x_limits = padded_limits(finite(*(c.x for c in curves), *(c.raw_x for c in curves)), below=0.02, above=0.02)
 
-    marks = [ticks(up, h, 44) for up, h in zip(ups, heights, strict=True)]
-    left = max(label_width(tick_labels(at), size.small) for at in marks)
-    right = 16.0 if key else _side(panels, size)
-    head, gap, foot = 30.0, 18.0, 46.0
-    bottom = sum(heights) + len(panels) * head + (len(panels) - 1) * gap
-    key_height = (len(rows) * 19 + 12) if key else 0
-    height = bottom + foot + key_height + notes_height(cautions, size)
-    sheet = Canvas(size.width, height, size)
+    y_ticks = [ticks(limits, height, 44) for limits, height in zip(y_limits, heights, strict=True)]
+    left = max(label_width(tick_labels(values), size.small) for values in y_ticks)
+    right = 16.0 if legend else _side_label_room(panels, size)
+    header, gap, x_axis_height = 30.0, 18.0, 46.0
+    bottom = sum(heights) + len(panels) * header + (len(panels) - 1) * gap
+    below = legend_height(legend) + 12 if legend else 0
+    height = bottom + x_axis_height + below + notes_height(cautions, size)
+    canvas = Canvas(size.width, height, size)
 
-    top = head
-    made = []
-    for (title, unit, cs), tall, up, at in zip(panels, heights, ups, marks, strict=True):
-        panel = Axes(sheet, (left, top, size.width - left - right, tall), across, up)
-        _zones(panel, cautions)
-        panel.gridlines(at)
-        _title(panel, title, unit, cs, key)
-        for c in sorted(cs, key=lambda c: (c.forward, c.row)):
+    top = header
+    for panel, panel_height, limits, values in zip(panels, heights, y_limits, y_ticks, strict=True):
+        axes = Axes(canvas, (left, top, size.width - left - right, panel_height), x_limits, limits)
+        for caution in cautions:
+            caution_band(axes, caution)
+        axes.gridlines(values)
+        _draw_title(axes, panel, with_peaks=not legend)
+        for curve in sorted(panel.curves, key=lambda curve: (curve.is_best, curve.row)):
             # Beyond a handful of pulls the readings of all of them are only a fog.
-            _draw(panel, c, len(cs) <= 4)
-        _peak_label(panel, cs, unit, speed_unit)
-        if not key:
-            _side_labels(panel, cs)
-        made.append(panel)
-        top += tall + gap + head
-    last = made[-1]
-    last.x_axis(ticks(across, last.width, 64))
-    sheet.text(last.right, last.bottom + 38, f"Engine speed, {speed_unit}", anchor="right", colour=QUIET)
-    if key:
-        _key(sheet, panels, rows, bottom + foot + 10)
-    notes(sheet, cautions, bottom + foot + key_height)
-    names = join_and([title for title, _, _ in panels])
-    title = f"{names}{whose} against engine speed".capitalize()
-    return sheet.to_drawing(name, title, _description(panels, rows, speed_unit, title, count, cautions))
+            _draw_curve(axes, curve, few=len(panel.curves) <= 4)
+        _peak_label(axes, panel, speed_unit)
+        if not legend:
+            _side_labels(axes, panel)
+        top += panel_height + gap + header
+    axes.x_axis(ticks(x_limits, axes.width, 64))
+    axes.x_title(f"Engine speed, {speed_unit}")
+    draw_legend(canvas, legend, bottom + x_axis_height + 29)
+    draw_notes(canvas, cautions, bottom + x_axis_height + below)
+    title = f"{join_and([panel.title for panel in panels])}{title_suffix} against engine speed".capitalize()
+    return canvas.to_drawing(name, title, _description(rows, speed_unit, title, count, cautions))
 
 
-def _up(curves: list[_Curve], height: float, size: Size) -> Limits:
-    """The upward axis, with room over the highest curve for the peak's label."""
+def _y_limits(curves: list[_Curve], height: float, size: Size) -> Limits:
+    """Return the limits of the upward axis, with room over the highest curve for the peak's label."""
     values = finite(*(c.y for c in curves), *(c.raw_y for c in curves), [c.peak.value for c in curves])
     room = (size.text + 14) / height
     return padded_limits(values, below=0.04, above=room / (1 - room))
 
 
-def _values_width(curves: list[_Curve], size: Size) -> float:
-    return max(width(number(c.peak.value), size.small, c.forward) for c in curves)
+def _peaks_width(curves: list[_Curve], size: Size) -> float:
+    return max(width(curve.peak_value, size.small, curve.is_best) for curve in curves)
 
 
-def _side(panels: list[tuple[str, str, list[_Curve]]], size: Size) -> float:
-    """Room to the right of the panels for the names of the curves [px]."""
-    widest = max(
-        _values_width(cs, size) + min(width(c.label, size.small, c.forward), _LABEL_ROOM)
-        for _, _, cs in panels
-        for c in cs
+def _side_label_room(panels: list[_Panel], size: Size) -> float:
+    """Return the room to the right of the panels for the side labels [px]."""
+    labels = max(
+        _peaks_width(panel.curves, size) + min(width(curve.label, size.small, curve.is_best), _LABEL_ROOM)
+        for panel in panels
+        for curve in panel.curves
     )
-    heads = max(width(f"Peak, {unit}", size.small) for _, unit, _ in panels)
-    return max(widest + 8, heads) + 38
+    headers = max(width(f"Peak, {panel.unit}", size.small) for panel in panels)
+    return max(labels + 8, headers) + 38
 
 
-def _title(panel: Axes, title: str, unit: str, curves: list[_Curve], key: bool) -> None:
-    sheet, size = panel.sheet, panel.sheet.size
-    forward = [c.colour for c in curves if c.forward]
-    panel.title(title, unit, forward[0] if forward else INK)
-    if not key:
-        sheet.text(panel.right + 34, panel.top - 11, f"Peak, {unit}", colour=QUIET, size=size.small)
+def _draw_title(axes: Axes, panel: _Panel, *, with_peaks: bool) -> None:
+    canvas = axes.canvas
+    axes.title(panel.title, panel.unit, next((curve.colour for curve in panel.curves if curve.is_best), INK))
+    if with_peaks:
+        canvas.text(axes.right + 34, axes.top - 11, f"Peak, {panel.unit}", colour=QUIET, size=canvas.size.small)
 
 
-def _zones(panel: Axes, cautions: Sequence[Caution]) -> None:
-    for caution in cautions:
-        if caution.start is None or caution.end is None:
-            continue
-        low, high = sorted((caution.start, caution.end))
-        low, high = max(low, panel.across[0]), min(high, panel.across[1])
-        if high > low:
-            zone(panel.sheet, panel.x(low), panel.top, panel.x(high) - panel.x(low), panel.height)
-
-
-def _draw(panel: Axes, c: _Curve, few: bool) -> None:
-    if c.raw_x.size and (few or c.forward):
-        panel.dots(c.raw_x, c.raw_y, c.colour)
-    panel.curve(
-        c.x,
-        c.y,
-        c.colour,
-        c.mark,
-        linewidth=2.6 if c.forward else 1.3,
-        markers=4 if few or c.forward else 3,
-        markersize=6.0 if c.forward else 4.6,
-        shift=c.row,
-        away=c.peak.speed,
-        zorder=5 if c.forward else 3,
+def _draw_curve(axes: Axes, curve: _Curve, *, few: bool) -> None:
+    """Draw a curve with its markers and its peak; among few curves, and of the best, its readings as well."""
+    prominent = few or curve.is_best
+    if curve.raw_x.size and prominent:
+        axes.dots(curve.raw_x, curve.raw_y, curve.colour)
+    axes.curve(
+        curve.x,
+        curve.y,
+        curve.colour,
+        curve.mark,
+        linewidth=2.6 if curve.is_best else 1.3,
+        markers=4 if prominent else 3,
+        markersize=6.0 if curve.is_best else 4.6,
+        shift=curve.row,
+        keep_clear=curve.peak.speed,
+        zorder=5 if curve.is_best else 3,
     )
-    panel.points(c.peak.speed, c.peak.value, c.colour, c.mark.marker, 9.5 if c.forward else 7.0, face="none", zorder=6)
+    peak, diameter = curve.peak, 9.5 if curve.is_best else 7.0
+    axes.points(peak.speed, peak.value, curve.colour, curve.mark.marker, diameter, face="none", zorder=6)
 
 
-def _peak_label(panel: Axes, curves: list[_Curve], unit: str, speed_unit: str) -> None:
-    """The forward pull's peak in words, above every curve that runs under the words."""
-    sheet, size = panel.sheet, panel.sheet.size
-    chosen = [c for c in curves if c.forward] or [max(curves, key=lambda c: c.peak.value)]
-    for c in chosen[:1]:
-        text = c.peak.text or f"{number(c.peak.value)} {unit} at {number(c.peak.speed, 0)} {speed_unit}"
-        text = truncate(text, panel.width - 4, size.text, True)
-        half = width(text, size.text, True) / 2
-        x = min(max(panel.x(c.peak.speed), panel.left + half + 2), panel.right - half - 2)
-        over = [panel.y(c.peak.value)]
-        for other in curves:
-            for xs, ys in ((other.x, other.y), (other.raw_x, other.raw_y)):
-                if xs.size:
-                    under = np.abs(panel.left + (xs - panel.across[0]) / np.ptp(panel.across) * panel.width - x)
-                    near = ys[(under <= half + 8) & np.isfinite(ys)]
-                    over += [panel.y(float(near.max()))] if near.size else []
-        y = max(min(over) - 9, panel.top + size.text * 0.9)
-        if panel.y(c.peak.value) - y > 24:
-            sheet.line([panel.x(c.peak.speed)] * 2, [y + 4, panel.y(c.peak.value) - 6], c.colour, linewidth=0.8)
-        sheet.text(x, y, text, anchor="center", colour=c.colour, bold=True)
+def _peak_label(axes: Axes, panel: _Panel, speed_unit: str) -> None:
+    """Write the best pull's (or the highest) peak above every curve that runs under the label."""
+    canvas, size = axes.canvas, axes.canvas.size
+    best = [curve for curve in panel.curves if curve.is_best]
+    curve = best[0] if best else max(panel.curves, key=lambda curve: curve.peak.value)
+    peak_x, peak_y = axes.x(curve.peak.speed), axes.y(curve.peak.value)
+    text = f"{curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} {speed_unit}"
+    text = truncate(text, axes.width - 4, size.text, True)
+    half = width(text, size.text, True) / 2
+    x = min(max(peak_x, axes.left + half + 2), axes.right - half - 2)
+    highest = peak_y
+    for curve_below in panel.curves:
+        for xs, ys in ((curve_below.x, curve_below.y), (curve_below.raw_x, curve_below.raw_y)):
+            pixels_x, pixels_y = axes.pixels(xs, ys)
+            under = pixels_y[(np.abs(pixels_x - x) <= half + 8) & np.isfinite(pixels_y)]
+            highest = min(highest, float(under.min())) if under.size else highest
+    y = max(highest - 9, axes.top + size.text * 0.9)
+    if peak_y - y > 24:
+        canvas.line([peak_x] * 2, [y + 4, peak_y - 6], curve.colour, linewidth=0.8)
+    canvas.text(x, y, text, anchor="center", colour=curve.colour, bold=True)
 
 
-def _side_labels(panel: Axes, curves: list[_Curve]) -> None:
-    """The name of every curve beside its end, with its peak."""
-    sheet, size = panel.sheet, panel.sheet.size
+def _side_labels(axes: Axes, panel: _Panel) -> None:
+    """Write the name of every curve at its end, with its peak."""
+    canvas, size = axes.canvas, axes.canvas.size.small
     ends = []
-    for c in curves:
-        at = int(np.flatnonzero(np.isfinite(c.y))[-1])
-        ends.append((panel.x(float(c.x[at])), panel.y(float(c.y[at]))))
-    column = panel.right + 34 + _values_width(curves, size)
-    placed = avoid_overlap([y for _, y in ends], size.small + 3.5, panel.top - 4, panel.bottom + 5)
-    for c, (x_end, y_end), y in zip(curves, ends, placed, strict=True):
-        x = panel.right + 24
-        sheet.line([x_end + 5, panel.right + 6, x - 7], [y_end, y_end, y], QUIET, linewidth=0.6, zorder=0.2)
-        sheet.line([x], [y], c.colour, marker=c.mark.marker, markersize=6.0, markeredgewidth=1.0)
-        colour = INK if c.colour == QUIET else c.colour
-        base = y + size.small * 0.36
-        value, name = number(c.peak.value), truncate(c.label, _LABEL_ROOM, size.small, c.forward)
-        sheet.text(column, base, value, anchor="right", colour=colour, size=size.small, bold=c.forward)
-        sheet.text(column + 8, base, name, colour=colour, size=size.small, bold=c.forward)
+    for curve in panel.curves:
+        last = int(np.flatnonzero(np.isfinite(curve.y))[-1])
+        ends.append((axes.x(float(curve.x[last])), axes.y(float(curve.y[last]))))
+    column = axes.right + 34 + _peaks_width(panel.curves, canvas.size)
+    heights = avoid_overlap([y for _, y in ends], size + 3.5, axes.top - 4, axes.bottom + 5)
+    for curve, (x_end, y_end), y in zip(panel.curves, ends, heights, strict=True):
+        x = axes.right + 24
+        canvas.line([x_end + 5, axes.right + 6, x - 7], [y_end, y_end, y], QUIET, linewidth=0.6, zorder=0.2)
+        canvas.line([x], [y], curve.colour, marker=curve.mark.marker, markersize=6.0, markeredgewidth=1.0)
+        colour = INK if curve.colour == QUIET else curve.colour
+        baseline = y + size * 0.36
+        label = truncate(curve.label, _LABEL_ROOM, size, curve.is_best)
+        canvas.text(column, baseline, curve.peak_value, anchor="right", colour=colour, size=size, bold=curve.is_best)
+        canvas.text(column + 8, baseline, label, colour=colour, size=size, bold=curve.is_best)
 
 
-def _key(sheet: Canvas, panels: list[tuple[str, str, list[_Curve]]], rows: list[int], y: float) -> None:
-    """Below the panels, where there is no room beside them: line, name and peaks of each curve."""
-    size = sheet.size
-    for row in rows:
-        mine = [(c, unit) for _, unit, cs in panels for c in cs if c.row == row]
-        c = mine[0][0]
-        y += 19
-        middle = y - size.small * 0.36
-        legend_sample(sheet, 6, 38, middle, c.colour, c.mark, 2.4 if c.forward else 1.3)
-        peaks = " · ".join(f"{number(m.peak.value)} {unit}" for m, unit in mine)
-        used = width(peaks, size.small, c.forward)
-        sheet.text(sheet.width - 4, y, peaks, anchor="right", size=size.small, bold=c.forward)
-        label = truncate(c.label, sheet.width - used - 66, size.small, c.forward)
-        sheet.text(48, y, label, size=size.small, bold=c.forward, colour=c.colour if c.forward else INK)
-
-
-def _description(
-    panels: list[tuple[str, str, list[_Curve]]],
-    rows: list[int],
-    speed_unit: str,
-    title: str,
-    count: str,
-    cautions: Sequence[Caution],
-) -> str:
+def _description(rows: list[_LegendRow], speed_unit: str, title: str, count: str, cautions: Sequence[Caution]) -> str:
     sentences = [f"{title}, {count}."]
     for row in rows:
-        mine = [(t, u, c) for t, u, cs in panels for c in cs if c.row == row]
         peaks = [
-            f"peak {t.lower()} {number(c.peak.value)} {u} at {number(c.peak.speed, 0)} {speed_unit}" for t, u, c in mine
+            f"peak {panel.title.lower()} {curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} {speed_unit}"
+            for panel, curve in row.curves
         ]
-        best = " (best)" if mine[0][2].forward and len(rows) > 1 else ""
-        sentences.append(f"{mine[0][2].label}{best}: {join_and(peaks)}.")
-    return " ".join(sentences + [f"Caution: {c.sentence(speed_unit)}" for c in cautions])
+        best = " (best)" if row.is_best and len(rows) > 1 else ""
+        sentences.append(f"{row.label}{best}: {join_and(peaks)}.")
+    return " ".join(sentences + [f"Caution: {caution.sentence(speed_unit)}" for caution in cautions])

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from builder.draw.axes import Axes, finite, floats, label_width, padded_limits, tick_labels, ticks
+from builder.draw.axes import Axes, Box, finite, label_width, overlap, padded_limits, tick_labels, ticks
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing, Link
@@ -16,10 +16,9 @@ from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, seri
 
 @dataclass(frozen=True)
 class Dot:
-    """One build: where it stands, what it is called, and where its page is.
+    """One build: its two values, its name, and where its page is.
 
-    ``group`` is the index of its family in the picture's groups. ``title`` is what is said when the point
-    is pointed at; left out, it is the label with both values. ``here`` brings a point forward.
+    ``group`` is the index of its family in the chart's groups. ``highlighted`` brings a point forward.
     """
 
     x: float
@@ -27,8 +26,7 @@ class Dot:
     label: str
     href: str = ""
     group: int = 0
-    title: str = ""
-    here: bool = False
+    highlighted: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,224 +39,231 @@ class Scatter:
     y_unit: str
     dots: tuple[Dot, ...]
     groups: tuple[str, ...] = ()
-    whole_x: bool = False  # the horizontal values are years or the like: no thousands, no parts
+    whole_x: bool = False  # the horizontal values are years or the like: no thousands, no decimals
 
 
-_NAMED = 40  # with more points than this, none is named in the picture
+_MAX_NAMED = 40  # with more points than this, none is named in the chart
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """A family with its marker, or a number with the name it stands for, in the rows below the chart."""
+
+    label: str
+    group: int | None = None
+    number: str = ""
+
+    @property
+    def indent(self) -> float:
+        """Room for the marker or number [px]."""
+        return 15.0 if self.group is not None else 19.0
+
+    @property
+    def gap(self) -> float:
+        """Room after the label [px]."""
+        return 20.0 if self.group is not None else 16.0
 
 
 @chart
-def scatter(of: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
-    """Points with a marker and a colour for each family, each a link.
+def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
+    """Draw points with a marker and a colour for each family, each a link.
 
-    A point is named beside it, on two lines where one has no room; where points crowd, a number stands for the
-    name, and the names below. Of very many points none is named in the picture, only where it is pointed at.
+    A point is named next to it, on two lines where one has no room; where points crowd, a number stands for the
+    name, and the names are below. Of very many points none is named in the chart, only where it is pointed at.
 
     Raises ValueError if no point has both values, or a link is neither relative nor http(s).
     """
-    dots = [d for d in of.dots if floats([d.x, d.y]).size == finite([d.x, d.y]).size]
+    x_name, y_name = sanitise(data.x_label), sanitise(data.y_label)
+    dots = [dot for dot in data.dots if finite([dot.x, dot.y]).size == 2]
     if not dots:
-        raise ValueError(f"{sanitise(of.y_label)} against {sanitise(of.x_label)}: no build has both")
-    tall = 280.0 if size.narrow else 330.0
-    across = padded_limits(finite([d.x for d in dots]), below=0.07, above=0.07)
-    up = padded_limits(finite([d.y for d in dots]), below=0.1, above=0.1)
-    at = ticks(up, tall, 44)
-    left = label_width(tick_labels(at), size.small)
-    used = sorted({d.group for d in dots})
-    named = [(g, sanitise(of.groups[g])) for g in used if 0 <= g < len(of.groups)]
-    rows = _key_rows(named, size)
-    box = (left, 30.0, size.width - left - 14, tall)
-    names, numbered = (
-        _placed(Axes(Canvas(size.width, 30 + tall, size), box, across, up), dots) if len(dots) <= _NAMED else ([], [])
+        raise ValueError(f"{y_name} against {x_name}: no build has both")
+    height = 280.0 if size.narrow else 330.0
+    x_limits = padded_limits(finite([dot.x for dot in dots]), below=0.07, above=0.07)
+    y_limits = padded_limits(finite([dot.y for dot in dots]), below=0.1, above=0.1)
+    y_ticks = ticks(y_limits, height, 44)
+    left = label_width(tick_labels(y_ticks), size.small)
+    box = (left, 30.0, size.width - left - 14, height)
+    groups = sorted({dot.group for dot in dots})
+    families = [_Entry(sanitise(data.groups[g]), group=g) for g in groups if 0 <= g < len(data.groups)]
+    labels, numbered = (
+        _place_labels(Axes(Canvas(size.width, 30 + height, size), box, x_limits, y_limits), dots)
+        if len(dots) <= _MAX_NAMED
+        else ([], [])
     )
-    # A name too long for the sheet goes on in the next row, without a number.
-    lines = [(which, wrap(label, size.width - 40, size.small)) for which, label in numbered]
-    below = _key_rows([(which * (not n), line) for which, some in lines for n, line in enumerate(some)], size)
-    count = len(rows) + len(below)
-    sheet = Canvas(size.width, 30 + tall + 48 + 20 * count + (6 if count else 0), size)
-    panel = Axes(sheet, box, across, up)
-    panel.title(sanitise(of.y_label), of.y_unit)
-    panel.gridlines(at)
-    for group in used:
-        _points(panel, of, group, [d for d in dots if d.group == group])
-    for d in dots:
-        if d.here:
-            panel.points(d.x, d.y, ACCENT, "o", 15.0, face="none", markeredgewidth=1.8)
-    for name_of in names:
-        for n, line in enumerate(name_of.lines):
-            base = name_of.base + n * (size.small + 2)
-            sheet.text(name_of.start, base, line, colour=name_of.colour, size=size.small, bold=name_of.bold)
-    foot = [v for v in ticks(across, panel.width, 70) if not of.whole_x or v == round(v)]
-    panel.x_axis(foot, [f"{v:.0f}" for v in foot] if of.whole_x else None)
-    words = ", ".join(t for t in (sanitise(of.x_label), sanitise(of.x_unit)) if t)
-    sheet.text(panel.right, panel.bottom + 38, truncate(words, panel.width, size.text), anchor="right", colour=QUIET)
+    # A name too long for the canvas goes on in the next row, without a number.
+    names = [
+        _Entry(line, number="" if n else str(index))
+        for index, label in numbered
+        for n, line in enumerate(wrap(label, size.width - 40, size.small))
+    ]
+    rows = _rows(families, size) + _rows(names, size)
+    canvas = Canvas(size.width, 30 + height + 48 + (20 * len(rows) + 6 if rows else 0), size)
+    axes = Axes(canvas, box, x_limits, y_limits)
+    axes.title(y_name, data.y_unit)
+    axes.gridlines(y_ticks)
+    for group in groups:
+        _draw_points(axes, data, group, [dot for dot in dots if dot.group == group])
+    for dot in dots:
+        if dot.highlighted:
+            axes.points(dot.x, dot.y, ACCENT, "o", 15.0, face="none", markeredgewidth=1.8)
+    for label in labels:
+        for n, line in enumerate(label.lines):
+            baseline = label.baseline + n * (size.small + 2)
+            canvas.text(label.start, baseline, line, colour=label.colour, size=size.small, bold=label.bold)
+    x_ticks = [v for v in ticks(x_limits, axes.width, 70) if not data.whole_x or v == round(v)]
+    axes.x_axis(x_ticks, [f"{v:.0f}" for v in x_ticks] if data.whole_x else None)
+    axes.x_title(", ".join(t for t in (x_name, sanitise(data.x_unit)) if t))
     for n, row in enumerate(rows):
-        x = 8.0
-        base = panel.bottom + 64 + 20 * n
-        for group, label in row:
-            sheet.line(
-                [x + 4],
-                [base - size.small * 0.36],
-                line_colour(group),
-                marker=series_style(group).marker,
-                markersize=8.0,
-            )
-            sheet.text(x + 15, base, label, size=size.small)
-            x += 15 + width(label, size.small) + 20
-    for n, row in enumerate(below, start=len(rows)):
-        x = 8.0
-        for which, label in row:
-            base = panel.bottom + 64 + 20 * n
-            sheet.text(x + 8, base, str(which or ""), anchor="center", colour=QUIET, size=size.small, bold=True)
-            sheet.text(x + 19, base, label, size=size.small)
-            x += 19 + width(label, size.small) + 16
-    title = f"{sanitise(of.y_label)} against {sanitise(of.x_label).lower()}"
-    return sheet.to_drawing(name, title, _description(of, dots, named))
+        _draw_row(canvas, row, axes.bottom + 64 + 20 * n)
+    title = f"{y_name} against {x_name.lower()}"
+    return canvas.to_drawing(name, title, _description(data, dots, families))
 
 
-def _key_rows(named: list[tuple[int, str]], size: Size) -> list[list[tuple[int, str]]]:
-    """Names, each with its marker or number before it, in as few rows as they fit."""
-    rows: list[list[tuple[int, str]]] = []
+def _rows(entries: list[_Entry], size: Size) -> list[list[_Entry]]:
+    """Return the entries in as few rows as they fit."""
+    rows: list[list[_Entry]] = []
     x = math.inf
-    for group, label in named:
-        label = truncate(label, size.width - 40, size.small)
-        wide = 35 + width(label, size.small)
-        if x + wide > size.width:
+    for entry in entries:
+        label = truncate(entry.label, size.width - 40, size.small)
+        room = entry.indent + entry.gap + width(label, size.small)
+        if x + room > size.width:
             rows.append([])
             x = 8.0
-        rows[-1].append((group, label))
-        x += wide
+        rows[-1].append(replace(entry, label=label))
+        x += room
     return rows
 
 
-def _points(panel: Axes, of: Scatter, group: int, dots: list[Dot]) -> None:
-    """One family's points, those with a link as one run of links."""
-    linked = [d for d in dots if d.href]
-    for some, gid in ((linked, f"links-{group}"), ([d for d in dots if not d.href], "")):
-        if not some:
-            continue
-        colour, look = line_colour(group), series_style(group)
-        made = panel.points([d.x for d in some], [d.y for d in some], colour, look.marker, 9.0)
-        if gid:
-            made.set_gid(gid)
-            panel.sheet.links[gid] = [Link(d.href, _title(of, d)) for d in some]
+def _draw_row(canvas: Canvas, row: list[_Entry], baseline: float) -> None:
+    size = canvas.size.small
+    x = 8.0
+    for entry in row:
+        if entry.group is not None:
+            marker = {"marker": series_style(entry.group).marker, "markersize": 8.0}
+            canvas.line([x + 4], [baseline - size * 0.36], line_colour(entry.group), **marker)
+        canvas.text(x + 8, baseline, entry.number, anchor="center", colour=QUIET, size=size, bold=True)
+        canvas.text(x + entry.indent, baseline, entry.label, size=size)
+        x += entry.indent + width(entry.label, size) + entry.gap
 
 
-def _value(of: Scatter, d: Dot) -> tuple[str, str]:
-    x = f"{d.x:.0f}" if of.whole_x else number(d.x)
-    return with_unit(x, of.x_unit), with_unit(number(d.y), of.y_unit)
+def _draw_points(axes: Axes, data: Scatter, group: int, dots: list[Dot]) -> None:
+    """Draw one family's points, each with its link if it has one."""
+    colour, marker = line_colour(group), series_style(group).marker
+    linked, bare = [dot for dot in dots if dot.href], [dot for dot in dots if not dot.href]
+    for some in (linked, bare):
+        if some:
+            links = [Link(dot.href, _title(data, dot)) for dot in some if dot.href]
+            axes.points([dot.x for dot in some], [dot.y for dot in some], colour, marker, 9.0, links=links)
 
 
-def _title(of: Scatter, d: Dot) -> str:
-    if d.title:
-        return sanitise(d.title)
-    x, y = _value(of, d)
-    return f"{sanitise(d.label)}: {sanitise(of.x_label).lower()} {x}, {sanitise(of.y_label).lower()} {y}"
+def _values(data: Scatter, dot: Dot) -> tuple[str, str]:
+    x = f"{dot.x:.0f}" if data.whole_x else number(dot.x)
+    return with_unit(x, data.x_unit), with_unit(number(dot.y), data.y_unit)
+
+
+def _title(data: Scatter, dot: Dot) -> str:
+    x, y = _values(data, dot)
+    return f"{sanitise(dot.label)}: {sanitise(data.x_label).lower()} {x}, {sanitise(data.y_label).lower()} {y}"
 
 
 @dataclass(frozen=True)
 class _Label:
-    """Words in the picture: their lines, where the first begins, and their look."""
+    """A label in the chart: its lines, where the first begins, and its style."""
 
     lines: tuple[str, ...]
     start: float
-    base: float
+    baseline: float
     colour: str = INK
     bold: bool = False
 
+    def box(self, size: Size) -> Box:
+        """Return the room that the label takes."""
+        room = max(width(line, size.small, self.bold) for line in self.lines)
+        more = (len(self.lines) - 1) * (size.small + 2)
+        top, bottom = self.baseline - size.small * 0.8, self.baseline + more + size.small * 0.25
+        return self.start, top, self.start + room, bottom
 
-_Box = tuple[float, float, float, float]
 
-
-def _placed(panel: Axes, dots: list[Dot]) -> tuple[list[_Label], list[tuple[int, str]]]:
-    """Every point's name or number where it covers neither a point nor other words; and the names by number."""
-    size = panel.sheet.size
-    boxes = [(panel.x(d.x) - 6, panel.y(d.y) - 6, panel.x(d.x) + 6, panel.y(d.y) + 6) for d in dots]
+def _place_labels(axes: Axes, dots: list[Dot]) -> tuple[list[_Label], list[tuple[int, str]]]:
+    """Return every point's name or number where it covers neither a point nor a label; and the names by number."""
+    size = axes.canvas.size
+    taken = [(axes.x(d.x) - 6, axes.y(d.y) - 6, axes.x(d.x) + 6, axes.y(d.y) + 6) for d in dots]
     labels: list[_Label] = []
-    crowded: list[Dot] = []
 
-    def place(d: Dot, forms: list[tuple[str, ...]], colour: str, bold: bool, far: tuple[float, ...]) -> bool:
+    def place(dot: Dot, forms: list[tuple[str, ...]], colour: str, bold: bool, distances: tuple[float, ...]) -> bool:
         for lines in forms:
-            for start, base in _places(panel, d, lines, bold, far):
-                box = _box(lines, start, base, size, bold)
-                if _inside(box, panel) and not any(_over(box, other) for other in boxes):
-                    boxes.append(box)
-                    labels.append(_Label(lines, start, base, colour, bold))
+            for start, baseline in _places(axes, dot, lines, bold, distances):
+                label = _Label(lines, start, baseline, colour, bold)
+                box = label.box(size)
+                if _inside(box, axes) and not any(overlap(box, taken_box) for taken_box in taken):
+                    taken.append(box)
+                    labels.append(label)
                     return True
         return False
 
-    for d in sorted(dots, key=lambda d: (not d.here, -d.y, d.x, d.label)):
-        text = sanitise(d.label)
-        colour = ACCENT if d.here else INK
-        if text and not place(d, [(text,), *_halves(text)], colour, d.here, (12.0 if d.here else 9.0,)):
-            crowded.append(d)
-    named: list[tuple[int, str]] = []
+    crowded: list[Dot] = []
+    for dot in sorted(dots, key=lambda d: (not d.highlighted, -d.y, d.x, d.label)):
+        text = sanitise(dot.label)
+        colour, distance = (ACCENT, 12.0) if dot.highlighted else (INK, 9.0)
+        if text and not place(dot, [(text,), *_halves(text)], colour, dot.highlighted, (distance,)):
+            crowded.append(dot)
+    numbered: list[tuple[int, str]] = []
     marked: list[Dot] = []
-    for d in sorted(crowded, key=lambda d: (d.x, -d.y, d.label)):
-        at = next((n for n, m in enumerate(marked, 1) if _distance(panel, d, m) < 5), 0)
-        if not at:
-            marked.append(d)
-            at = len(marked)
-            place(d, [(str(at),)], QUIET, True, (9.0, 14.0, 20.0))
-        named.append((at, sanitise(d.label)))
-    return labels, named
+    for dot in sorted(crowded, key=lambda d: (d.x, -d.y, d.label)):
+        index = next((n for n, m in enumerate(marked, 1) if _distance(axes, dot, m) < 5), 0)
+        if not index:
+            marked.append(dot)
+            index = len(marked)
+            place(dot, [(str(index),)], QUIET, True, (9.0, 14.0, 20.0))
+        numbered.append((index, sanitise(dot.label)))
+    return labels, numbered
 
 
 def _halves(text: str) -> list[tuple[str, ...]]:
-    """The words on two lines of about one length."""
+    """Return the text on two lines of about one length, if it has more than one word."""
     words = text.split(" ")
-    parted = [(" ".join(words[:n]), " ".join(words[n:])) for n in range(1, len(words))]
-    return [min(parted, key=lambda pair: max(map(len, pair)))] if parted else []
+    splits = [(" ".join(words[:n]), " ".join(words[n:])) for n in range(1, len(words))]
+    return [min(splits, key=lambda pair: max(map(len, pair)))] if splits else []
 
 
 def _places(
-    panel: Axes, d: Dot, lines: tuple[str, ...], bold: bool, far: tuple[float, ...]
+    axes: Axes, dot: Dot, lines: tuple[str, ...], bold: bool, distances: tuple[float, ...]
 ) -> Iterator[tuple[float, float]]:
-    """Where words may begin: beside the point, over it, under it, at its corners."""
-    small = panel.sheet.size.small
-    x, y = panel.x(d.x), panel.y(d.y)
-    wide = max(width(line, small, bold) for line in lines)
+    """Yield where a label may begin: next to the point, over it, under it, at its corners."""
+    small = axes.canvas.size.small
+    x, y = axes.x(dot.x), axes.y(dot.y)
+    room = max(width(line, small, bold) for line in lines)
     more = (len(lines) - 1) * (small + 2)
     middle = y + small * 0.36 - more / 2
-    for gap in far:
+    for gap in distances:
         over, under = y - gap - 1 - more, y + gap + small * 0.8
         yield x + gap, middle
-        yield x - gap - wide, middle
-        yield x - wide / 2, over
-        yield x - wide / 2, under
+        yield x - gap - room, middle
+        yield x - room / 2, over
+        yield x - room / 2, under
         yield x + gap, y - gap + 1 - more
         yield x + gap, y + gap - 1 + small * 0.6
-        yield x - gap - wide, y - gap + 1 - more
-        yield x - gap - wide, y + gap - 1 + small * 0.6
+        yield x - gap - room, y - gap + 1 - more
+        yield x - gap - room, y + gap - 1 + small * 0.6
 
 
-def _box(lines: tuple[str, ...], start: float, base: float, size: Size, bold: bool) -> _Box:
-    wide = max(width(line, size.small, bold) for line in lines)
-    more = (len(lines) - 1) * (size.small + 2)
-    return start, base - size.small * 0.8, start + wide, base + more + size.small * 0.25
+def _inside(box: Box, axes: Axes) -> bool:
+    return box[0] > axes.left and box[2] < axes.canvas.width - 2 and box[1] > axes.top - 4 and box[3] < axes.bottom
 
 
-def _inside(box: _Box, panel: Axes) -> bool:
-    return box[0] > panel.left and box[2] < panel.sheet.width - 2 and box[1] > panel.top - 4 and box[3] < panel.bottom
+def _distance(axes: Axes, one: Dot, another: Dot) -> float:
+    return math.hypot(axes.x(one.x) - axes.x(another.x), axes.y(one.y) - axes.y(another.y))
 
 
-def _over(one: _Box, other: _Box) -> bool:
-    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-
-
-def _distance(panel: Axes, one: Dot, other: Dot) -> float:
-    return math.hypot(panel.x(one.x) - panel.x(other.x), panel.y(one.y) - panel.y(other.y))
-
-
-def _description(of: Scatter, dots: list[Dot], named: list[tuple[int, str]]) -> str:
-    xs, ys = floats([d.x for d in dots]), floats([d.y for d in dots])
-    low, high = (dots[int(i)] for i in (ys.argmin(), ys.argmax()))
+def _description(data: Scatter, dots: list[Dot], families: list[_Entry]) -> str:
+    x_name, y_name = sanitise(data.x_label), sanitise(data.y_label)
+    left, right = (_values(data, f(dots, key=lambda d: d.x))[0] for f in (min, max))
+    low, high = min(dots, key=lambda d: d.y), max(dots, key=lambda d: d.y)
     count = "One build" if len(dots) == 1 else f"{len(dots)} builds"
-    left, right = (_value(of, dots[int(i)])[0] for i in (xs.argmin(), xs.argmax()))
-    told = f"{count}, {sanitise(of.y_label).lower()} against {sanitise(of.x_label).lower()}. "
-    told += f"{sanitise(of.x_label)} from {left} to {right}; {sanitise(of.y_label).lower()} from "
-    told += f"{_value(of, low)[1]} ({sanitise(low.label)}) to {_value(of, high)[1]} ({sanitise(high.label)})."
-    if len(named) > 1:
-        told += f" Families: {', '.join(label for _, label in named)}."
-    here = [_title(of, d) for d in dots if d.here]
-    return told + "".join(f" Marked: {t}." for t in here)
+    text = (
+        f"{count}, {y_name.lower()} against {x_name.lower()}. {x_name} from {left} to {right}; {y_name.lower()} from "
+        f"{_values(data, low)[1]} ({sanitise(low.label)}) to {_values(data, high)[1]} ({sanitise(high.label)})."
+    )
+    if len(families) > 1:
+        text += f" Families: {', '.join(family.label for family in families)}."
+    return text + "".join(f" Marked: {_title(data, dot)}." for dot in dots if dot.highlighted)

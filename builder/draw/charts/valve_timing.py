@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from builder.draw.axes import (
     Axes,
+    Floats,
     avoid_overlap,
     finite,
     label_width,
-    legend_sample,
     padded_limits,
     paired,
     tick_labels,
@@ -22,8 +24,9 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import notes, notes_height
+from builder.draw.footnotes import draw_notes, notes_height
 from builder.draw.labels import number, sanitise, truncate, width
+from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import (
     ACCENT,
     BAND,
@@ -43,7 +46,7 @@ APPROXIMATE = "The marked points are known; the shape of the curves between them
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happens at a crank angle [deg]; ``text`` is the shop's wording (15° before TDC)."""
+    """A valve event at a crank angle [deg]; ``text`` is the shop's wording (15° before TDC)."""
 
     angle: float
     text: str
@@ -54,7 +57,7 @@ class ValveCurve:
     """One valve's lift. Angles [deg] are after the TDC of the overlap, so an exhaust valve's are negative.
 
     ``known_angle`` and ``known_lift`` are the points that were given or measured. ``opens`` and ``closes``
-    are at the lift that the picture names.
+    are at the lift that the chart names.
     """
 
     label: str
@@ -98,297 +101,338 @@ class TimingRing:
     at_lift_text: str = ""
 
 
-_RingMark = tuple[float, float, str, str, str]  # from the centre across and down [px], what, when, colour
-_EXHAUST, _INTAKE = 1, 0  # their places among the marks, in every drawing
+_EXHAUST, _INTAKE = 1, 0  # their places among the marks, in every chart
+_HEADER, _X_AXIS = 30.0, 62.0  # room above and below the curves [px]
+
+
+@dataclass(frozen=True, eq=False)
+class _Valve:
+    """One valve's curve with its style."""
+
+    data: ValveCurve
+    label: str
+    x: Floats
+    y: Floats
+    known_x: Floats
+    known_y: Floats
+    mark: Mark
+    colour: str
+
+    @property
+    def events(self) -> list[tuple[str, Event]]:
+        """What happens and when."""
+        events = (("opens", self.data.opens), ("closes", self.data.closes))
+        return [(name, event) for name, event in events if event is not None]
+
+
+def _valves(data: ValveTiming) -> list[_Valve]:
+    """Return exhaust and intake. Raises ValueError where neither has a known point, or arrays do not pair."""
+    valves = []
+    for curve, place, colour in ((data.exhaust, _EXHAUST, ACCENT), (data.intake, _INTAKE, SECOND)):
+        label = sanitise(curve.label)
+        x, y = paired(curve.angle, curve.lift, label)
+        known = paired(curve.known_angle, curve.known_lift, f"{label}, known points")
+        y = np.where(np.isfinite(x), y, np.nan)
+        valves.append(_Valve(curve, label, x, y, *known, series_style(place), colour))
+    if not any(np.isfinite(valve.y).any() for valve in valves):
+        raise ValueError("no known point of valve lift")
+    return valves
 
 
 @chart
-def valve_timing(of: ValveTiming, *, name: str = "valve_timing", size: Size = WIDE) -> Drawing:
-    """Lift of both valves against crank angle, the overlap shaded, the events named below.
+def valve_timing(data: ValveTiming, *, name: str = "valve_timing", size: Size = WIDE) -> Drawing:
+    """Draw the lift of both valves against crank angle, the overlap shaded, the events named below.
 
     Raises ValueError if neither curve has a known point, or angles and lifts do not pair.
     """
-    valves = []
-    for curve, place, colour in ((of.exhaust, _EXHAUST, ACCENT), (of.intake, _INTAKE, SECOND)):
-        x, y = paired(curve.angle, curve.lift, sanitise(curve.label))
-        valves.append((curve, x, np.where(np.isfinite(x), y, np.nan), series_style(place), colour))
-    if not any(np.isfinite(y).any() for _, _, y, _, _ in valves):
-        raise ValueError("no known point of valve lift")
-    known = [paired(c.known_angle, c.known_lift, f"{sanitise(c.label)}, known points") for c, *_ in valves]
-    across = padded_limits(finite(*(x for _, x, *_ in valves), *(k[0] for k in known)), below=0.02, above=0.02)
-    values = finite(*(y for _, _, y, _, _ in valves), *(k[1] for k in known))
-    tall = 200.0 if size.narrow else 260.0
-    up = padded_limits(values, above=(size.text + 12) / (tall - size.text - 12), least=0.0)
-
-    at = ticks(up, tall, 44)
-    left = label_width(tick_labels(at), size.small)
-    rows = _event_rows(of, size)
-    foot = 62.0
-    written = sum(len(lines) for _, lines, *_ in rows)
-    height = 30 + tall + foot + written * 20 + 8 + notes_height((), size, of.remark)
-    sheet = Canvas(size.width, height, size)
-    panel = Axes(sheet, (left, 30, size.width - left - 14, tall), across, up)
-    panel.title("Valve lift", of.unit)
-    _overlap(panel, valves)
-    panel.gridlines(at)
-    if of.at_lift is not None and up[0] < of.at_lift < up[1]:
-        level = panel.y(of.at_lift)
-        sheet.line([panel.left, panel.right], [level, level], QUIET, linewidth=0.9, linestyle=(0, (2, 2)), zorder=0.4)
-    if across[0] < 0 < across[1]:
-        sheet.line([panel.x(0)] * 2, [panel.top, panel.bottom], RULE, linewidth=1.0, zorder=0.3)
-    for (curve, x, y, look, colour), (kx, ky) in zip(valves, known, strict=True):
-        panel.curve(x, y, colour, look, linewidth=2.2, marker="")
-        panel.points(kx, ky, colour, look.marker, 6.5)
-        _peak(panel, curve, x, y, colour)
-        for event in (curve.opens, curve.closes):
-            if event is not None and across[0] <= event.angle <= across[1]:
-                px = panel.x(event.angle)
-                top = panel.y(of.at_lift if of.at_lift is not None else 0.0)
-                sheet.line([px, px], [top, panel.bottom], colour, linewidth=1.2)
-    _angles(panel)
-    base = down = panel.bottom + foot
-    for label, lines, look, colour in rows:
-        if look.marker:
-            legend_sample(sheet, 4, 36, down - size.small * 0.36, colour, look, 2.2)
-        else:
-            sheet.box(10, down - size.small + 2, 20, size.small - 2, BAND, edgecolor=QUIET, linewidth=0.8)
-        sheet.text(46, down, label, colour=colour, size=size.small, bold=True, suffix=lines[0], suffix_colour=INK)
-        for line in lines[1:]:
-            down += 20
-            sheet.text(46 + width(label, size.small, True) + 8, down, line, size=size.small)
-        down += 20
-    notes(sheet, (), base + 20 * written - 12, of.remark)
-    return sheet.to_drawing(name, "Valve lift against crank angle", _description(of, valves))
+    valves = _valves(data)
+    x_limits = padded_limits(finite(*(v.x for v in valves), *(v.known_x for v in valves)), below=0.02, above=0.02)
+    height = 200.0 if size.narrow else 260.0
+    room = (size.text + 12) / (height - size.text - 12)
+    y_limits = padded_limits(finite(*(v.y for v in valves), *(v.known_y for v in valves)), above=room, start=0.0)
+    y_ticks = ticks(y_limits, height, 44)
+    left = label_width(tick_labels(y_ticks), size.small)
+    legend = _legend(data, valves, size)
+    below = legend_height(legend)
+    remark_height = notes_height((), size, data.remark)
+    canvas = Canvas(size.width, _HEADER + height + _X_AXIS + below + 8 + remark_height, size)
+    axes = Axes(canvas, (left, _HEADER, size.width - left - 14, height), x_limits, y_limits)
+    axes.title("Valve lift", data.unit)
+    _shade_overlap(axes, valves)
+    axes.gridlines(y_ticks)
+    if data.at_lift is not None and y_limits[0] < data.at_lift < y_limits[1]:
+        axes.level(data.at_lift, QUIET, linewidth=0.9, linestyle=(0, (2, 2)), zorder=0.4)
+    if x_limits[0] < 0 < x_limits[1]:
+        canvas.line([axes.x(0)] * 2, [axes.top, axes.bottom], RULE, linewidth=1.0, zorder=0.3)
+    for valve in valves:
+        axes.curve(valve.x, valve.y, valve.colour, Mark("", valve.mark.dashes), linewidth=2.2)
+        axes.points(valve.known_x, valve.known_y, valve.colour, valve.mark.marker, 6.5)
+        _peak_label(axes, valve)
+        for _, event in valve.events:
+            if x_limits[0] <= event.angle <= x_limits[1]:
+                top = axes.y(data.at_lift if data.at_lift is not None else 0.0)
+                canvas.line([axes.x(event.angle)] * 2, [top, axes.bottom], valve.colour, linewidth=1.2)
+    _angle_axis(axes)
+    draw_legend(canvas, legend, axes.bottom + _X_AXIS)
+    draw_notes(canvas, (), axes.bottom + _X_AXIS + below - 12, data.remark)
+    return canvas.to_drawing(name, "Valve lift against crank angle", _description(data, valves))
 
 
-def _event_rows(of: ValveTiming, size: Size) -> list[tuple[str, list[str], Mark, str]]:
-    """What stands below the curves: a name, its words in as many lines as they take, its look."""
+def _legend(data: ValveTiming, valves: list[_Valve], size: Size) -> list[LegendEntry]:
+    """Return an entry for each valve with its events, and one for the overlap."""
 
-    def lines(label: str, parts: list[str]) -> list[str]:
+    def entry(label: str, mark: Mark | None, colour: str, details: list[str]) -> LegendEntry:
         room = size.width - width(label, size.small, True) - 58
-        whole = ", ".join(parts)
-        return [whole] if width(whole, size.small) <= room else [truncate(part, room, size.small) for part in parts]
+        text = ", ".join(details)
+        one_line = width(text, size.small) <= room
+        lines = (text,) if one_line else tuple(truncate(detail, room, size.small) for detail in details)
+        return LegendEntry(label, mark, colour, linewidth=2.2, text_colour=colour, bold=True, details=lines)
 
-    rows = []
-    for curve, place, colour in ((of.exhaust, _EXHAUST, ACCENT), (of.intake, _INTAKE, SECOND)):
-        parts = [f"opens {sanitise(curve.opens.text)}"] if curve.opens else []
-        parts += [f"closes {sanitise(curve.closes.text)}"] if curve.closes else []
-        if parts:
-            rows.append((sanitise(curve.label), lines(sanitise(curve.label), parts), series_style(place), colour))
-    parts = [sanitise(t) for t in (of.overlap_text, of.at_lift_text) if t]
-    if parts:
-        label = "Overlap" if of.overlap_text else "Events"
-        rows.append((label, lines(label, parts), Mark("", ()), QUIET))
-    return rows
-
-
-_Valve = tuple[ValveCurve, npt.NDArray[np.float64], npt.NDArray[np.float64], Mark, str]
+    entries = [
+        entry(valve.label, valve.mark, valve.colour, [f"{name} {sanitise(event.text)}" for name, event in valve.events])
+        for valve in valves
+        if valve.events
+    ]
+    texts = [sanitise(text) for text in (data.overlap_text, data.at_lift_text) if text]
+    if texts:
+        entries.append(entry("Overlap" if data.overlap_text else "Events", None, QUIET, texts))
+    return entries
 
 
-def _overlap(panel: Axes, valves: list[_Valve]) -> None:
-    """Shade what lies under both curves."""
-    (_, x0, y0, *_), (_, x1, y1, *_) = valves
-    keep0, keep1 = np.isfinite(y0), np.isfinite(y1)
-    if keep0.sum() < 2 or keep1.sum() < 2:
+def _shade_overlap(axes: Axes, valves: list[_Valve]) -> None:
+    """Shade what is under both curves."""
+    exhaust, intake = valves
+    if min(np.isfinite(valve.y).sum() for valve in valves) < 2:
         return
-    x = np.linspace(*panel.across, 721)
-    order0, order1 = np.argsort(x0[keep0]), np.argsort(x1[keep1])
-    both = np.minimum(
-        np.interp(x, x0[keep0][order0], y0[keep0][order0], left=0, right=0),
-        np.interp(x, x1[keep1][order1], y1[keep1][order1], left=0, right=0),
-    )
+    x = np.linspace(*axes.x_limits, 721)
+    both = np.minimum(_lift_at(exhaust, x), _lift_at(intake, x))
     under = np.flatnonzero(both > 0)
     if under.size > 1:
         inside = slice(max(under[0] - 1, 0), under[-1] + 2)
-        panel.band(x[inside], np.zeros(x[inside].size), both[inside], BAND, edgecolor=QUIET, linewidth=0.8)
+        axes.band(x[inside], np.zeros(x[inside].size), both[inside], BAND, edgecolor=QUIET, linewidth=0.8)
 
 
-def _peak(panel: Axes, curve: ValveCurve, x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], colour: str) -> None:
-    if not np.isfinite(y).any():
+def _lift_at(valve: _Valve, x: Floats) -> Floats:
+    """Return the lift at these angles, nought outside the curve."""
+    known = np.isfinite(valve.y)
+    angles, lifts = valve.x[known], valve.y[known]
+    order = np.argsort(angles)
+    return np.interp(x, angles[order], lifts[order], left=0, right=0)
+
+
+def _peak_label(axes: Axes, valve: _Valve) -> None:
+    """Write the peak lift over its curve; each valve has its own side of the middle, so that the two never meet."""
+    if not np.isfinite(valve.y).any():
         return
-    at = int(np.nanargmax(y))
-    sheet, size = panel.sheet, panel.sheet.size
-    label = sanitise(curve.label)
-    room = panel.width / 2 - 6
-    words = sanitise(curve.peak_text)
-    if not words or width(words, size.text, True) > room:
-        words = f"{label} {number(float(y[at]))}"
-    words = truncate(words, room, size.text, True)
-    half = width(words, size.text, True) / 2
-    # Each valve keeps to its own side of the middle, so that the two never meet.
-    middle = (panel.left + panel.right) / 2
-    low, high = (panel.left, middle - 4) if panel.x(float(x[at])) < middle else (middle + 4, panel.right)
-    px = min(max(panel.x(float(x[at])), low + half), high - half)
-    sheet.text(px, panel.y(float(y[at])) - 9, words, anchor="center", colour=colour, bold=True)
+    peak = int(np.nanargmax(valve.y))
+    peak_x, peak_y = axes.x(float(valve.x[peak])), axes.y(float(valve.y[peak]))
+    canvas, size = axes.canvas, axes.canvas.size
+    room = axes.width / 2 - 6
+    text = sanitise(valve.data.peak_text)
+    if not text or width(text, size.text, True) > room:
+        text = f"{valve.label} {number(float(valve.y[peak]))}"
+    text = truncate(text, room, size.text, True)
+    half = width(text, size.text, True) / 2
+    middle = (axes.left + axes.right) / 2
+    low, high = (axes.left, middle - 4) if peak_x < middle else (middle + 4, axes.right)
+    x = min(max(peak_x, low + half), high - half)
+    canvas.text(x, peak_y - 9, text, anchor="center", colour=valve.colour, bold=True)
 
 
-def _angles(panel: Axes) -> None:
-    """Crank angles below, with the dead centres named."""
-    step = 90.0 if panel.sheet.size.narrow is False else 180.0
-    low, high = panel.across
+def _angle_axis(axes: Axes) -> None:
+    """Write the crank angles below, with the dead centres named."""
+    low, high = axes.x_limits
+    size = axes.canvas.size
+    step = 180.0 if size.narrow else 90.0
     if (high - low) / step > 12:
         step = 180.0 * math.ceil((high - low) / 180 / 8)
-    at = [step * i for i in range(math.ceil(low / step), math.floor(high / step) + 1)]
-    panel.x_axis(at, [f"{number(a, 0)}°" for a in at])
-    size = panel.sheet.size.small
+    angles = [step * i for i in range(math.ceil(low / step), math.floor(high / step) + 1)]
+    axes.x_axis(angles, [f"{number(angle, 0)}°" for angle in angles])
     if step > 180:
         return
-    for a in at:
-        if a % 180 == 0:
-            centre = "TDC" if a % 360 == 0 else "BDC"
-            panel.sheet.text(panel.x(a), panel.bottom + 9 + 2 * size, centre, anchor="center", colour=INK, size=size)
+    y = axes.bottom + 9 + 2 * size.small
+    for angle in angles:
+        if angle % 180 == 0:
+            name = "TDC" if angle % 360 == 0 else "BDC"
+            axes.canvas.text(axes.x(angle), y, name, anchor="center", colour=INK, size=size.small)
 
 
-def _description(of: ValveTiming, valves: list[_Valve]) -> str:
+def _description(data: ValveTiming, valves: list[_Valve]) -> str:
     parts = []
-    for curve, x, y, *_ in valves:
-        if not np.isfinite(y).any():
+    for valve in valves:
+        if not np.isfinite(valve.y).any():
             continue
-        at = int(np.nanargmax(y))
-        text = (
-            f"{sanitise(curve.label)}: most lift {number(float(y[at]))} {of.unit} at {number(float(x[at]), 0)} degrees"
-        )
-        text += "".join(
-            f", {what} {sanitise(event.text)}"
-            for what, event in (("opens", curve.opens), ("closes", curve.closes))
-            if event is not None
-        )
+        peak = int(np.nanargmax(valve.y))
+        lift, angle = number(float(valve.y[peak])), number(float(valve.x[peak]), 0)
+        text = f"{valve.label}: most lift {lift} {data.unit} at {angle} degrees"
+        text += "".join(f", {name} {sanitise(event.text)}" for name, event in valve.events)
         parts.append(f"{text}.")
     start = "Valve lift against crank angle, counted from the top dead centre of the overlap"
-    start += f"; events {sanitise(of.at_lift_text)}." if of.at_lift_text else "."
-    end = f" Overlap {sanitise(of.overlap_text)}." if of.overlap_text else ""
-    return f"{start} {' '.join(parts)}{end} {of.remark}"
+    start += f"; events {sanitise(data.at_lift_text)}." if data.at_lift_text else "."
+    end = f" Overlap {sanitise(data.overlap_text)}." if data.overlap_text else ""
+    return f"{start} {' '.join(parts)}{end} {data.remark}"
+
+
+@dataclass(frozen=True)
+class _Arc:
+    """One arc of the ring with its style."""
+
+    data: RingArc
+    label: str
+    mark: Mark
+    colour: str
+    radius: float
+    linewidth: float
+
+
+@dataclass(frozen=True)
+class _EventMark:
+    """One event of the ring: its marker [px] and its label."""
+
+    x: float
+    y: float
+    label: str
+    text: str
+    colour: str
+
+
+class _Ring:
+    """The crank's circle on a canvas."""
+
+    def __init__(self, canvas: Canvas, radius: float) -> None:
+        """Set the circle in the middle, near the top."""
+        self.canvas, self.radius = canvas, radius
+        self.x, self.y = canvas.width / 2, radius + 10
+
+    def point(self, angle: float, radius: float) -> tuple[float, float]:
+        """Return the pixel at this crank angle [deg] and distance from the centre [px]."""
+        radians = math.radians(angle)
+        return self.x + radius * math.sin(radians), self.y - radius * math.cos(radians)
+
+    def line(self, angles: Iterable[float], radius: float, colour: str, **style: Any) -> None:
+        """Draw an arc through these angles."""
+        xs, ys = zip(*(self.point(angle, radius) for angle in angles), strict=True)
+        self.canvas.line(xs, ys, colour, **style)
+
+    def ticks(self) -> None:
+        """Draw a tick every 30 degrees, longer every 90."""
+        points = []
+        for angle in range(0, 360, 30):
+            inner = self.radius - (9 if angle % 90 == 0 else 5)
+            points += [self.point(angle, self.radius), self.point(angle, inner), (math.nan, math.nan)]
+        self.canvas.line([x for x, _ in points], [y for _, y in points], QUIET, zorder=0.6)
 
 
 @chart
-def timing_ring(of: TimingRing, *, name: str = "timing_ring", size: Size = WIDE) -> Drawing:
-    """The events around the crank's circle, clockwise from TDC at the top.
+def timing_ring(data: TimingRing, *, name: str = "timing_ring", size: Size = WIDE) -> Drawing:
+    """Draw the events around the crank's circle, clockwise from TDC at the top.
 
     Raises ValueError without arcs, with more than six, or with an angle that is not a number.
     """
-    if not of.arcs:
+    if not data.arcs:
         raise ValueError("no valve event to draw")
-    if len(of.arcs) > 6:
-        raise ValueError(f"{len(of.arcs)} arcs do not fit on the ring; six do")
-    for arc in of.arcs:
+    if len(data.arcs) > 6:
+        raise ValueError(f"{len(data.arcs)} arcs do not fit on the ring; six do")
+    for arc in data.arcs:
         if not (math.isfinite(arc.opens.angle) and math.isfinite(arc.closes.angle)):
             raise ValueError(f"{sanitise(arc.label)}: the angles of opening and closing must be numbers")
     radius = 96.0 if size.narrow else 128.0
-    rows = 20.0 * len(of.arcs) if size.narrow else 0.0
-    sheet = Canvas(size.width if size.narrow else 620, 2 * radius + 20 + (rows + 12 if rows else 0), size)
-    cx, cy = sheet.width / 2, radius + 10
-    nan = float("nan")
-
-    def point(angle: float, r: float) -> tuple[float, float]:
-        a = math.radians(angle)
-        return cx + r * math.sin(a), cy - r * math.cos(a)
-
-    round_trip = [point(a, radius) for a in range(0, 361, 4)]
-    sheet.line([p[0] for p in round_trip], [p[1] for p in round_trip], RULE, zorder=0.5)
-    xs: list[float] = []
-    ys: list[float] = []
-    for a in range(0, 360, 30):
-        (x0, y0), (x1, y1) = point(a, radius), point(a, radius - (9 if a % 90 == 0 else 5))
-        xs += [x0, x1, nan]
-        ys += [y0, y1, nan]
-    sheet.line(xs, ys, QUIET, zorder=0.6)
-
-    marks: list[_RingMark] = []
-    for n, arc in enumerate(of.arcs):
-        look, colour = _arc_look(n)
-        r = radius - 18 - 14 * n
-        sweep = (arc.closes.angle - arc.opens.angle) % 360 or 360.0
-        along = np.linspace(0, sweep, max(8, int(sweep / 3)))
-        curve = [point(arc.opens.angle + a, r) for a in along]
-        dashes = {"linestyle": (0, look.dashes)} if look.dashes else {}
-        sheet.line([p[0] for p in curve], [p[1] for p in curve], colour, linewidth=4.0 if n < 2 else 3.0, **dashes)
-        for what, event in (("opens", arc.opens), ("closes", arc.closes)):
-            x, y = point(event.angle, r)
-            sheet.line([x], [y], colour, marker=look.marker, markersize=8.0, zorder=4)
-            marks.append((x - cx, y - cy, f"{sanitise(arc.label)} {what}", sanitise(event.text), colour))
-    inner = radius - 14 * len(of.arcs) - 12
-    sheet.text(cx, cy - inner + size.small, "TDC", anchor="center", size=size.small, bold=True)
-    sheet.text(cx, cy + inner - 4, "BDC", anchor="center", size=size.small, bold=True)
-    _ring_middle(sheet, of, cx, cy, inner)
-    if size.narrow:
-        _ring_rows(sheet, of, 2 * radius + 38)
-    else:
-        for side in (-1, 1):
-            _ring_labels(
-                sheet, [m for m in marks if m[0] * side > 0 or (m[0] == 0 and side == 1)], side, cx, cy, radius
-            )
-    return sheet.to_drawing(name, "Valve events on the crank's circle", _ring_description(of))
+    arcs = _arcs(data, radius)
+    legend = _ring_legend(arcs, size) if size.narrow else []
+    below = legend_height(legend) + 12 if legend else 0
+    canvas = Canvas(size.width if size.narrow else 620, 2 * radius + 20 + below, size)
+    ring = _Ring(canvas, radius)
+    ring.line(range(0, 361, 4), radius, RULE, zorder=0.5)
+    ring.ticks()
+    marks = [mark for arc in arcs for mark in _draw_arc(ring, arc)]
+    inner = radius - 14 * len(arcs) - 12
+    canvas.text(ring.x, ring.y - inner + size.small, "TDC", anchor="center", size=size.small, bold=True)
+    canvas.text(ring.x, ring.y + inner - 4, "BDC", anchor="center", size=size.small, bold=True)
+    _durations(ring, arcs, sanitise(data.at_lift_text), inner)
+    draw_legend(canvas, legend, 2 * radius + 38)
+    if not legend:
+        _event_labels(ring, [mark for mark in marks if mark.x < ring.x], side=-1)
+        _event_labels(ring, [mark for mark in marks if mark.x >= ring.x], side=1)
+    return canvas.to_drawing(name, "Valve events on the crank's circle", _ring_description(data))
 
 
-def _ring_labels(sheet: Canvas, marks: list[_RingMark], side: int, cx: float, cy: float, radius: float) -> None:
-    """The events of one half of the ring, named beside it from top to bottom."""
-    size = sheet.size
-    wanted = [cy + down for _, down, *_ in marks]
-    placed = avoid_overlap(wanted, 2 * size.text + 10, 0, sheet.height - 2)
-    for (across, down, words, value, colour), y in zip(marks, placed, strict=True):
-        x = cx + side * (radius + 26)
-        sheet.line([cx + across, x - side * 14, x - side * 4], [cy + down, y, y], colour, linewidth=0.8, zorder=0.7)
-        anchor, room = ("left" if side > 0 else "right"), sheet.width / 2 - radius - 30
-        sheet.text(x, y - 1, truncate(words, room, size.small), anchor=anchor, colour=QUIET, size=size.small)
-        sheet.text(
-            x, y + size.text + 1, truncate(value, room, size.text, True), anchor=anchor, colour=colour, bold=True
-        )
+def _arcs(data: TimingRing, radius: float) -> list[_Arc]:
+    """Return the arcs with their styles: exhaust and intake as in the lift curves, further ports the marks after."""
+    arcs = []
+    for n, arc in enumerate(data.arcs):
+        mark = series_style((_EXHAUST, _INTAKE)[n] if n < 2 else n)
+        colour = (ACCENT, SECOND)[n] if n < 2 else line_colour(n)
+        linewidth = 4.0 if n < 2 else 3.0
+        arcs.append(_Arc(arc, sanitise(arc.label), mark, colour, radius - 18 - 14 * n, linewidth))
+    return arcs
 
 
-def _ring_middle(sheet: Canvas, of: TimingRing, cx: float, cy: float, inner: float) -> None:
-    """What is open for how long, inside the ring."""
-    size = sheet.size
-    lines = [
-        (f"{sanitise(arc.label)} {sanitise(arc.duration_text)}".strip(), _arc_look(n)[1], True)
-        for n, arc in enumerate(of.arcs)
-    ]
-    if of.at_lift_text:
-        lines.append((sanitise(of.at_lift_text), QUIET, False))
-    step = size.small + 5
-    most = int((2 * inner - 2 * size.small - 16) / step)
-    if len(lines) > most:
+def _draw_arc(ring: _Ring, arc: _Arc) -> list[_EventMark]:
+    """Draw an arc with a marker at either end, and return those."""
+    opens, closes = arc.data.opens, arc.data.closes
+    sweep = (closes.angle - opens.angle) % 360 or 360.0
+    angles = opens.angle + np.linspace(0, sweep, max(8, int(sweep / 3)))
+    dashes = {"linestyle": (0, arc.mark.dashes)} if arc.mark.dashes else {}
+    ring.line(angles, arc.radius, arc.colour, linewidth=arc.linewidth, **dashes)
+    marks = []
+    for name, event in (("opens", opens), ("closes", closes)):
+        x, y = ring.point(event.angle, arc.radius)
+        ring.canvas.line([x], [y], arc.colour, marker=arc.mark.marker, markersize=8.0, zorder=4)
+        marks.append(_EventMark(x, y, f"{arc.label} {name}", sanitise(event.text), arc.colour))
+    return marks
+
+
+def _event_labels(ring: _Ring, marks: list[_EventMark], *, side: int) -> None:
+    """Name the events of the left (-1) or right (1) half of the ring next to it, from top to bottom."""
+    canvas, size = ring.canvas, ring.canvas.size
+    heights = avoid_overlap([mark.y for mark in marks], 2 * size.text + 10, 0, canvas.height - 2)
+    x = ring.x + side * (ring.radius + 26)
+    anchor, room = ("left" if side > 0 else "right"), canvas.width / 2 - ring.radius - 30
+    for mark, y in zip(marks, heights, strict=True):
+        leader = [mark.x, x - side * 14, x - side * 4]
+        canvas.line(leader, [mark.y, y, y], mark.colour, linewidth=0.8, zorder=0.7)
+        label, text = truncate(mark.label, room, size.small), truncate(mark.text, room, size.text, True)
+        canvas.text(x, y - 1, label, anchor=anchor, colour=QUIET, size=size.small)
+        canvas.text(x, y + size.text + 1, text, anchor=anchor, colour=mark.colour, bold=True)
+
+
+def _durations(ring: _Ring, arcs: list[_Arc], at_lift_text: str, inner: float) -> None:
+    """Write inside the ring how long each arc is, where all of it has room."""
+    size = ring.canvas.size.small
+    lines = [(f"{arc.label} {sanitise(arc.data.duration_text)}".strip(), arc.colour, True) for arc in arcs]
+    if at_lift_text:
+        lines.append((at_lift_text, QUIET, False))
+    step = size + 5
+    if len(lines) > int((2 * inner - 2 * size - 16) / step):
         return
-    for n, (words, colour, bold) in enumerate(lines):
-        y = cy + (n - (len(lines) - 1) / 2) * step + size.small * 0.36
+    for n, (text, colour, bold) in enumerate(lines):
+        y = ring.y + (n - (len(lines) - 1) / 2) * step + size * 0.36
         # The room inside a circle at this height.
-        room = 2 * math.sqrt(max(inner**2 - (abs(y - cy) + size.small) ** 2, 0.0)) - 6
+        room = 2 * math.sqrt(max(inner**2 - (abs(y - ring.y) + size) ** 2, 0.0)) - 6
         if room > 30:
-            sheet.text(
-                cx,
-                y,
-                truncate(words, room, size.small, bold),
-                anchor="center",
-                colour=colour,
-                size=size.small,
-                bold=bold,
-            )
+            text = truncate(text, room, size, bold)
+            ring.canvas.text(ring.x, y, text, anchor="center", colour=colour, size=size, bold=bold)
 
 
-def _ring_rows(sheet: Canvas, of: TimingRing, y: float) -> None:
-    """A line for each arc below the ring, where there is no room beside it."""
-    size = sheet.size
-    for n, arc in enumerate(of.arcs):
-        look, colour = _arc_look(n)
-        legend_sample(sheet, 4, 32, y + 20 * n - size.small * 0.36, colour, look, 2.2)
-        label = truncate(sanitise(arc.label), 90, size.small, True)
-        used = width(label, size.small, True)
-        words = f"{sanitise(arc.opens.text)} to {sanitise(arc.closes.text)}"
-        words = truncate(words, sheet.width - used - 52, size.small)
-        sheet.text(40, y + 20 * n, label, colour=colour, size=size.small, bold=True, suffix=words, suffix_colour=INK)
+def _ring_legend(arcs: list[_Arc], size: Size) -> list[LegendEntry]:
+    """Return an entry for each arc, for below the ring where there is no room next to it."""
+    entries = []
+    for arc in arcs:
+        label = truncate(arc.label, 90, size.small, True)
+        text = f"{sanitise(arc.data.opens.text)} to {sanitise(arc.data.closes.text)}"
+        text = truncate(text, size.width - width(label, size.small, True) - 58, size.small)
+        entries.append(
+            LegendEntry(label, arc.mark, arc.colour, linewidth=2.2, text_colour=arc.colour, bold=True, details=(text,))
+        )
+    return entries
 
 
-def _ring_description(of: TimingRing) -> str:
+def _ring_description(data: TimingRing) -> str:
     arcs = [
-        f"{sanitise(a.label)} opens {sanitise(a.opens.text)} and closes {sanitise(a.closes.text)}"
-        + (f", open for {sanitise(a.duration_text)}" if a.duration_text else "")
-        for a in of.arcs
+        f"{sanitise(arc.label)} opens {sanitise(arc.opens.text)} and closes {sanitise(arc.closes.text)}"
+        + (f", open for {sanitise(arc.duration_text)}" if arc.duration_text else "")
+        for arc in data.arcs
     ]
     start = "Ring of events, clockwise from top dead centre"
-    start += f", {sanitise(of.at_lift_text)}" if of.at_lift_text else ""
+    start += f", {sanitise(data.at_lift_text)}" if data.at_lift_text else ""
     return f"{start}. {'. '.join(arcs)}."
-
-
-def _arc_look(n: int) -> tuple[Mark, str]:
-    """Intake and exhaust look as they do in the lift curves; further ports take the marks after them."""
-    place = (_EXHAUST, _INTAKE)[n] if n < 2 else n
-    return series_style(place), (ACCENT, SECOND)[n] if n < 2 else line_colour(n)

@@ -54,8 +54,8 @@ def texts(made: Drawing, labels_of: Labels) -> list[str]:
 def test_a_short_piston_is_shown_against_its_listing(labels_of: Labels) -> None:
     # 9.651 - (1.89 + 6 + 1.661) = 0.100 below the deck; as listed it would have been level. With a gasket of
     # 0.027 the quench is 0.127. (Sums, by hand.)
-    of = StackUp("in", 1.89, 6.0, 1.661, 9.651, 4.09, 0.027, None, 1.761)
-    made = stack_up(of)
+    data = StackUp("in", 1.89, 6.0, 1.661, 9.651, 4.09, 0.027, None, 1.761)
+    made = stack_up(data)
     shown = texts(made, labels_of)
     assert {"0.100 in", "0.027 in", "0.127 in", "listed 1.761 in", "level"} <= set(shown)
     assert "the crown stands 0.100 in below the deck" in made.description
@@ -84,7 +84,7 @@ def test_a_proud_piston_and_a_measured_deck_clearance(labels_of: Labels, trouble
 
 @SIZES
 @pytest.mark.parametrize(
-    "of",
+    "data",
     [
         StackUp("in", 0.5, 1.9, 0.6, 3.0, 1.2, 0.01),  # a small single
         StackUp("mm", 600.0, 2400.0, 700.0, 3700.0, 900.0, 3.0, decimals=1),  # a ship's
@@ -94,8 +94,8 @@ def test_a_proud_piston_and_a_measured_deck_clearance(labels_of: Labels, trouble
         StackUp("in", 1.75, 6.0, 4.9, 9.2, 4.0, 0.04, None, 0.4),  # nonsense, but drawable
     ],
 )
-def test_any_stack_up_keeps_its_labels_apart(of: StackUp, size: Size, trouble: Trouble) -> None:
-    assert trouble(stack_up(of, size=size)) == []
+def test_any_stack_up_keeps_its_labels_apart(data: StackUp, size: Size, trouble: Trouble) -> None:
+    assert trouble(stack_up(data, size=size)) == []
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, NAN, math.inf])
@@ -115,8 +115,8 @@ def lobe(centre: float, wide: float = 300.0, most: float = 0.5) -> tuple[np.ndar
 
 
 def test_valve_timing_says_that_the_shape_is_approximate(labels_of: Labels) -> None:
-    of = ValveTiming(ValveCurve("Exhaust", *lobe(-116)), ValveCurve("Intake", *lobe(104, most=0.618)), "in")
-    made = valve_timing(of)
+    data = ValveTiming(ValveCurve("Exhaust", *lobe(-116)), ValveCurve("Intake", *lobe(104, most=0.618)), "in")
+    made = valve_timing(data)
     assert "approximate" in " ".join(texts(made, labels_of))
     assert made.description.endswith("approximate.")
     assert "Intake: most lift 0.618 in at 104 degrees" in made.description
@@ -220,7 +220,7 @@ def test_a_value_on_the_limit_is_within() -> None:
 
 @SIZES
 @pytest.mark.parametrize(
-    "of",
+    "data",
     [
         strip([0.0025]),
         strip([0.0025] * 8),
@@ -234,8 +234,8 @@ def test_a_value_on_the_limit_is_within() -> None:
         strip([-5.0, 5.0], -1, 1),
     ],
 )
-def test_any_positions(of: Positions, size: Size, trouble: Trouble) -> None:
-    assert trouble(positions(of, size=size)) == []
+def test_any_positions(data: Positions, size: Size, trouble: Trouble) -> None:
+    assert trouble(positions(data, size=size)) == []
 
 
 def test_positions_without_values_are_refused() -> None:
@@ -258,8 +258,8 @@ def test_taper_and_out_of_round_are_the_largest_differences() -> None:
 @pytest.mark.parametrize("count", [1, 3, 8, 16])
 def test_any_number_of_bores(count: int, size: Size, trouble: Trouble) -> None:
     bores = tuple(BoreReadings(f"Cyl {i + 1}", [[80.01, NAN], [80.02, 80.02 + i / 1e3]]) for i in range(count))
-    of = BoreMap("mm", ("20 mm down", "60 mm down"), ("Thrust", "Pin"), bores, 80.0, 80.02, 3)
-    assert trouble(bore_map(of, size=size)) == []
+    data = BoreMap("mm", ("20 mm down", "60 mm down"), ("Thrust", "Pin"), bores, 80.0, 80.02, 3)
+    assert trouble(bore_map(data, size=size)) == []
 
 
 def test_bores_that_do_not_fit_their_depths_are_refused() -> None:
@@ -289,7 +289,7 @@ def test_what_exceeds_the_noise_is_drawn_heavy_and_told(read_svg: Callable[[Draw
 
 @SIZES
 @pytest.mark.parametrize(
-    "of",
+    "data",
     [
         GainCurve("Gain", "N m", [3000], [5.0], 1.0),
         GainCurve("Gain", "N m", [3000, 4000, 5000], [0, 0, 0], 0.0),
@@ -301,8 +301,8 @@ def test_what_exceeds_the_noise_is_drawn_heavy_and_told(read_svg: Callable[[Draw
         ),
     ],
 )  # fmt: skip
-def test_any_gain(of: GainCurve, size: Size, trouble: Trouble) -> None:
-    assert trouble(gain_curve(of, size=size)) == []
+def test_any_gain(data: GainCurve, size: Size, trouble: Trouble) -> None:
+    assert trouble(gain_curve(data, size=size)) == []
 
 
 def test_a_gain_without_points_is_refused() -> None:
@@ -413,10 +413,10 @@ def many(count: int, href: str = "../builds/{}/") -> Scatter:
 
 
 def test_every_point_leads_to_its_build(read_svg: Callable[[Drawing], Element]) -> None:
-    of = many(12)
-    made = scatter(of)
+    data = many(12)
+    made = scatter(data)
     links = list(read_svg(made).iter(f"{SVG}a"))
-    assert {a.get("href") for a in links} == {d.href for d in of.dots}
+    assert {a.get("href") for a in links} == {d.href for d in data.dots}
     first = next(a for a in links if a.get("href") == "../builds/1/")
     words = "Build 1: compression ratio 9.00:1, bmep 187 psi"
     assert first.get("aria-label") == words
@@ -424,8 +424,8 @@ def test_every_point_leads_to_its_build(read_svg: Callable[[Drawing], Element]) 
 
 
 def test_the_link_is_at_its_own_point(read_svg: Callable[[Drawing], Element]) -> None:
-    of = Scatter("a", "", "b", "", (Dot(0, 0, "low", "low/"), Dot(10, 5, "high", "high/"), Dot(5, 9, "top", "top/")))
-    at = {a.get("href"): next(a.iter(f"{SVG}use")) for a in read_svg(scatter(of)).iter(f"{SVG}a")}
+    data = Scatter("a", "", "b", "", (Dot(0, 0, "low", "low/"), Dot(10, 5, "high", "high/"), Dot(5, 9, "top", "top/")))
+    at = {a.get("href"): next(a.iter(f"{SVG}use")) for a in read_svg(scatter(data)).iter(f"{SVG}a")}
     xs = {k: float(u.get("x", 0)) for k, u in at.items()}
     ys = {k: float(u.get("y", 0)) for k, u in at.items()}
     assert xs["low/"] < xs["top/"] < xs["high/"]

@@ -36,8 +36,8 @@ def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]
             )
             for point in overview.points
         )
-        of = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
-        found.append(Overview(overview.title, scatter.request(of, name=overview.slug)))
+        data = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
+        found.append(Overview(overview.title, scatter.request(data, name=overview.slug)))
     return found
 
 

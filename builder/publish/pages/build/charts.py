@@ -68,7 +68,7 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedCha
     height: Reading = source.build.get("bottom_end.pistons.compression_height")
     listed = height.listed if height.is_measured and _differs_from_listed(height) else None
     gasket, clearance = _mean(source, "gasket_thickness"), sheet.value("deck_clearance")
-    of = StackUp(
+    data = StackUp(
         _unit(units.LENGTH, source.system),
         length["stroke"] / 2,
         length["rod_length"],
@@ -80,7 +80,7 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedCha
         None if listed is None else _to_display(units.LENGTH, source.system, listed.si),
         4 if source.system == "inch" else 2,
     )
-    request = stack_up.request(of, responsive=True)
+    request = stack_up.request(data, responsive=True)
     caption = (
         "Half the stroke, the rod and the piston together against the height of the block: "
         "what is left is the deck clearance."
@@ -215,7 +215,7 @@ def _lift_chart(
             units.LENGTH.text(peak, source.system),
         )
     known = lift_of(at)
-    of = ValveTiming(
+    data = ValveTiming(
         curves["exhaust"],
         curves["intake"],
         _unit(units.LENGTH, source.system),
@@ -223,7 +223,7 @@ def _lift_chart(
         lift_text,
         f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
     )
-    request = valve_timing.request(of, responsive=True)
+    request = valve_timing.request(data, responsive=True)
     yield PlacedChart(
         units_section("valves"),
         request,
@@ -288,8 +288,8 @@ def _bores(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     )
     if not bores:
         return
-    of = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
-    request = bore_map.request(of, responsive=True)
+    data = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
+    request = bore_map.request(data, responsive=True)
     yield PlacedChart(
         units_section("fits"),
         request,
@@ -311,13 +311,13 @@ def _positions(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         if figure is None or len(figure.positions) < 2:
             continue
         shown = figure.method.display_unit
-        of = Positions(
+        data = Positions(
             figure.title,
             _unit(shown, source.system).removeprefix(":1"),
             tuple(Position(p.label, _to_display(shown, source.system, p.value)) for p in figure.positions),
-            odd=next((i for i, p in enumerate(figure.positions) if p.label == figure.outlier), None),
+            outlier=next((i for i, p in enumerate(figure.positions) if p.label == figure.outlier), None),
         )
-        yield PlacedChart(slug, _positions_chart(of, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
+        yield PlacedChart(slug, _positions_chart(data, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
 
 
 def _positions_chart(data: Positions, name: str) -> ChartRequest:
@@ -337,7 +337,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         seen[slug] = seen.get(slug, 0) + 1
         name = f"fit_{slug}" + (f"_{seen[slug]}" if seen[slug] > 1 else "")
         low, high = fit.allowed.minimum, fit.allowed.maximum
-        of = Positions(
+        data = Positions(
             fit.title,
             printed_unit(fit.unit),
             tuple(Position(at.label, fit.in_unit(at.value)) for at in fit.readings),
@@ -351,7 +351,7 @@ def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         caption = f"{fit.title}{each}" + (
             "; the band is what is allowed." if fit.allowed else "; no range was recorded."
         )
-        yield PlacedChart(READINGS, _positions_chart(of, name), caption)
+        yield PlacedChart(READINGS, _positions_chart(data, name), caption)
 
 
 def _decimals(fit: CheckedClearance) -> int:
@@ -367,13 +367,13 @@ def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedCh
         if len(joint.sequence) < 2:
             continue
         steps = ", then ".join(step.text for step in joint.steps)
-        of = TighteningPattern(
+        data = TighteningPattern(
             joint.joint,
             tuple((place.x, place.y) for place in joint.sequence),
             remark=f"in steps of {steps}" if steps else "",
         )
         yield PlacedChart(
             FASTENERS,
-            tightening_pattern.request(of, name=f"tightening_{index + 1}", size=NARROW),
+            tightening_pattern.request(data, name=f"tightening_{index + 1}", size=NARROW),
             f"{joint.joint.capitalize()}: the order of tightening.",
         )

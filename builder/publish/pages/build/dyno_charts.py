@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from builder.draw.charts.channels import Breach, Channel, Channels, Trace, channels
+from builder.draw.charts.channels import Channel, Channels, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import GainCurve, Level, SignificantRange, gain_curve, setting_sweep
 from builder.draw.charts.comparison import SettingSweep as DrawnSweep
 from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
@@ -63,8 +63,8 @@ def _rpm(values: object) -> Floats:
 
 
 def _curves(session: DynoSession, system: System) -> PlacedChart:
-    of = power_curves_of(session, system)
-    request = power_curves.request(of, responsive=True)
+    data = power_curves_of(session, system)
+    request = power_curves.request(data, responsive=True)
     caption = (
         f"Torque is how hard the engine twists at each speed, power how fast it works; {_standard_words(session)}. "
         "The best pull stands in front, the others behind; the highest point of each curve is marked."
@@ -114,7 +114,7 @@ def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
     gain = change.gain
     assert gain is not None
     torque = _unit(units.TORQUE, system)
-    of = GainCurve(
+    data = GainCurve(
         f"{change.changed or change.name}",
         torque,
         _rpm(gain.speed),
@@ -130,7 +130,7 @@ def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
         ),
         verdict=change.verdict,
     )
-    request = gain_curve.request(of, name=f"gain_{number + 1}", size=NARROW)
+    request = gain_curve.request(data, name=f"gain_{number + 1}", size=NARROW)
     caption = (
         f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
         "nothing changed."
@@ -146,7 +146,7 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedC
             fit.display_unit.number(0.0, system),
         )
         fitted = None if best is None else (best.curvature * scale, best.slope * scale, best.constant * scale + zero)
-        of = DrawnSweep(
+        data = DrawnSweep(
             sweep.name,
             printed_unit(sweep.unit),
             fit.quantity,
@@ -160,7 +160,7 @@ def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedC
             fit.verdict,
             (Caution(sweep.caution),) if sweep.caution else (),
         )
-        request = setting_sweep.request(of, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
+        request = setting_sweep.request(data, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
         caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} at every level of {sweep.name} that was tried."
         if fitted:
             caption += " The broken line is the curve laid through them."
@@ -201,15 +201,15 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedCha
         ends = (None, None) if judged is None else (_constant_limit(judged.low), _constant_limit(judged.high))
         low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
         breaches = tuple(
-            Breach(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.worst_text)
+            ViolationPoint(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.worst_text)
             for b in session.violations
             if b.channel == slug and b.pull == best.name
         )
         trace = Trace(best.name, _rpm(best.corrected.speed), _numbers(shown, system, values), best.index)
         stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
     if stacked:
-        of = Channels(tuple(stacked))
-        request = channels.request(of, responsive=True)
+        data = Channels(tuple(stacked))
+        request = channels.request(data, responsive=True)
         yield PlacedChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
 
 
