@@ -11,7 +11,7 @@ import numpy as np
 from builder.engine.validation import Array
 from builder.figures.core.display_units import System
 from builder.figures.core.registry import Missing
-from builder.figures.core.types import Axis, FigureDefinition, InputValue, MethodDescription, Position
+from builder.figures.core.types import Axis, FigureDefinition, FigurePosition, InputValue, MethodDescription
 
 _INDEPENDENT_AXES = ("joint", "fit", "part", "pull", "channel")
 """Kinds of position that have nothing to do with each other."""
@@ -24,7 +24,7 @@ def figure_positions(
     rounding: Array,
     system: System,
     other: System | None,
-) -> tuple[Position, ...]:
+) -> tuple[FigurePosition, ...]:
     """Return the figure at every position.
 
     Positions of one kind are written with the same number of decimals; joints and fits each with their own.
@@ -37,7 +37,7 @@ def figure_positions(
     alternates: list[str | None] = [None] * len(values)
     if other and axis.kind == "joint":
         alternates = [*unit.texts(values.tolist(), other, steps)]
-    return tuple(map(Position, axis.labels, values.tolist(), numbers, unit_texts, alternates))
+    return tuple(map(FigurePosition, axis.labels, values.tolist(), numbers, unit_texts, alternates))
 
 
 def at_positions(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:

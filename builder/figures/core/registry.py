@@ -26,7 +26,7 @@ from typing import Any, TypeVar
 
 from builder.figures.core.display_units import DisplayUnit
 from builder.figures.core.inputs import Getter, Input, Registry
-from builder.figures.core.types import FigureDefinition, Headline, Method, MethodDescription
+from builder.figures.core.types import FigureDefinition, HeadlinePosition, Method, MethodDescription
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -59,7 +59,7 @@ class Missing(Exception):
 class Definitions:
     """The figures and inputs that one module defines, all of one section."""
 
-    def __init__(self, section: str, *, axis: str | None = None, headline: Headline = "mean") -> None:
+    def __init__(self, section: str, *, axis: str | None = None, headline: HeadlinePosition = "mean") -> None:
         """Start with none; ``axis`` and ``headline`` apply to figures that state no others."""
         self.section, self.axis, self.headline = section, axis, headline
         self.figures: dict[str, FigureDefinition] = {}
@@ -77,7 +77,7 @@ class Definitions:
         source: str,
         validity: str,
         symbols: tuple[tuple[str, str, str], ...] = (),
-        headline: Headline | None = None,
+        headline: HeadlinePosition | None = None,
         axis: str | None = None,
         vectorised: bool = False,
         inputs: tuple[str, ...] = (),

@@ -33,7 +33,7 @@ def weakest(provenances: Iterable[Provenance]) -> Provenance:
     return min(provenances, key=_WEAKEST_FIRST.index, default=GIVEN)
 
 
-Headline = Literal["mean", "first", "most", "least"]
+HeadlinePosition = Literal["mean", "first", "most", "least"]
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ class InputValue:
 
 
 @dataclass(frozen=True)
-class Position:
+class FigurePosition:
     """The figure at one cylinder, journal, lift or pull."""
 
     label: str
@@ -100,7 +100,7 @@ class MethodDescription:
     validity: str
     section: str
     display_unit: DisplayUnit
-    headline: Headline = "mean"
+    headline: HeadlinePosition = "mean"
     """Which position gives the figure's own value."""
 
 
@@ -141,7 +141,7 @@ class Figure:
     provenance: Provenance
     working: str = ""
     inputs: tuple[InputValue, ...] = ()
-    positions: tuple[Position, ...] = ()
+    positions: tuple[FigurePosition, ...] = ()
     axis: str | None = None
     outlier: str | None = None
     """Label of the position that lies apart from all others, if one does."""
@@ -172,12 +172,12 @@ class Figure:
         return join_unit(self.number_with_uncertainty, "" if is_bare_ratio else self.unit)
 
     @property
-    def minimum(self) -> Position | None:
+    def minimum(self) -> FigurePosition | None:
         """Return the position with the lowest value."""
         return min(self.positions, key=lambda position: position.value, default=None)
 
     @property
-    def maximum(self) -> Position | None:
+    def maximum(self) -> FigurePosition | None:
         """Return the position with the highest value."""
         return max(self.positions, key=lambda position: position.value, default=None)
 

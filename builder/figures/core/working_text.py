@@ -12,7 +12,7 @@ import numpy as np
 from builder.engine.clearances import farthest_from_median
 from builder.engine.validation import Array
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.core.types import Axis, Headline
+from builder.figures.core.types import Axis, HeadlinePosition
 
 _NONE = "\0"
 _SELF_EXPLANATORY = ("side", "speed", "pull", "joint", "fit", "part", "channel")
@@ -63,14 +63,14 @@ def position_prefix(axis: Axis, index: int) -> str:
     return f"{label}: " if axis.kind in _SELF_EXPLANATORY else f"{axis.kind} {label}: "
 
 
-def headline_index(kind: Headline, values: Array) -> int:
+def headline_index(kind: HeadlinePosition, values: Array) -> int:
     """Return the position whose working is shown: the one the figure's value is from, else the first."""
     if kind == "most":
         return int(np.argmax(values))
     return int(np.argmin(values)) if kind == "least" else 0
 
 
-def headline(kind: Headline, values: Array) -> float:
+def headline(kind: HeadlinePosition, values: Array) -> float:
     """Return the figure's value from the values of its positions."""
     return float(np.mean(values)) if kind == "mean" else float(values[headline_index(kind, values)])
 

@@ -21,7 +21,7 @@ from builder.figures.core.display_units import (
     written_text,
 )
 from builder.figures.core.inputs import numbered
-from builder.figures.core.types import Figure, FigureSheet, Position
+from builder.figures.core.types import Figure, FigurePosition, FigureSheet
 from builder.figures.core.working_text import outlier_index
 from builder.figures.definitions.clearances import CLEARANCES, FITS_AT
 from builder.figures.definitions.fasteners import joint_labels
@@ -296,7 +296,7 @@ def _check_computed(
     build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: AllowedRange | None
 ) -> CheckedClearance:
     allowed = recorded_range(reading) or rule or AllowedRange()
-    positions = figure.positions or (Position("", figure.value, figure.number_with_uncertainty, figure.unit),)
+    positions = figure.positions or (FigurePosition("", figure.value, figure.number_with_uncertainty, figure.unit),)
     readings = tuple(Measurement(p.label, p.value, p.number, p.unit, allowed.out_of_range(p.value)) for p in positions)
     return CheckedClearance(
         path=path,
