@@ -29,7 +29,7 @@ Group = Literal["what it is", "bottom end", "cam and valves", "breathing", "resu
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class FieldUnit:
     """How a value is displayed: SI value * factor, with so many decimals."""
 
     label: str
@@ -63,10 +63,10 @@ class Field:
     scale: float = 1.0
     ratio: bool = False
     quantum: int = 1
-    inch: Unit = Unit("")
-    metric: Unit = Unit("")
+    inch: FieldUnit = FieldUnit("")
+    metric: FieldUnit = FieldUnit("")
 
-    def unit(self, system: System) -> Unit:
+    def unit(self, system: System) -> FieldUnit:
         """Return the unit in which a shop that works in this system reads the field."""
         return self.inch if system == "inch" else self.metric
 
@@ -78,16 +78,16 @@ class Field:
         return unit.show(value) + (unit.label if unit.label in ("", "°") else f" {unit.label}")
 
 
-_INCH3 = Unit("in", 1 / INCH, 3)
-_MM = Unit("mm", 1e3, 2)
-_DEGREES = Unit("°", 1.0, 0)
-_DEGREES1 = Unit("°", 1.0, 1)
-_RATIO = Unit("", 1.0, 2)
-_RPM = Unit("rpm", MINUTE, 0)
+_INCH3 = FieldUnit("in", 1 / INCH, 3)
+_MM = FieldUnit("mm", 1e3, 2)
+_DEGREES = FieldUnit("°", 1.0, 0)
+_DEGREES1 = FieldUnit("°", 1.0, 1)
+_RATIO = FieldUnit("", 1.0, 2)
+_RPM = FieldUnit("rpm", MINUTE, 0)
 
 
 def _number(
-    slug: str, title: str, group: Group, weight: float, scale: float, quantum: int, inch: Unit, metric: Unit, *,
+    slug: str, title: str, group: Group, weight: float, scale: float, quantum: int, inch: FieldUnit, metric: FieldUnit, *,
     ratio: bool = False,
 ) -> Field:  # fmt: skip
     return Field(slug, title, "number", group, weight, scale, ratio, quantum, inch, metric)
@@ -103,10 +103,10 @@ FIELDS: tuple[Field, ...] = (
     _choice("family", "Family", "what it is", 1.0),
     _choice("purpose", "Purpose", "what it is", 1.0),
     _choice("cycle", "Cycle", "what it is", 3.0),
-    _number("cylinders", "Cylinders", "what it is", 2.0, 2.0, 1, Unit(""), Unit(""), ratio=True),
-    _number("year", "Year", "what it is", 0.0, 20.0, 1, Unit(""), Unit("")),
+    _number("cylinders", "Cylinders", "what it is", 2.0, 2.0, 1, FieldUnit(""), FieldUnit(""), ratio=True),
+    _number("year", "Year", "what it is", 0.0, 20.0, 1, FieldUnit(""), FieldUnit("")),
     _number("displacement", "Displacement", "bottom end", 3.0, 2.0, 100_000_000,
-            Unit("cu in", 1 / CUBIC_INCH, 1), Unit("cc", 1e6, 0), ratio=True),
+            FieldUnit("cu in", 1 / CUBIC_INCH, 1), FieldUnit("cc", 1e6, 0), ratio=True),
     _number("bore", "Bore", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("stroke", "Stroke", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("compression_ratio", "Compression ratio", "bottom end", 2.0, 4.0, 100_000, _RATIO, _RATIO),
@@ -125,23 +125,23 @@ FIELDS: tuple[Field, ...] = (
     _number("valve_diameter", "Intake valve diameter", "cam and valves", 0.5, 1.5, 1_000_000,
             _INCH3, _MM, ratio=True),
     _number("head_flow", "Head flow at 28 inH2O", "breathing", 1.5, 2.0, 1_000_000,
-            Unit("cfm", 1 / CUBIC_FOOT_PER_MINUTE, 0), Unit("L/s", 1e3, 1), ratio=True),
+            FieldUnit("cfm", 1 / CUBIC_FOOT_PER_MINUTE, 0), FieldUnit("L/s", 1e3, 1), ratio=True),
     _choice("induction", "Induction", "breathing", 3.0),
     _choice("fuelling", "Fuelling", "breathing", 1.0),
     _choice("fuel", "Fuel", "breathing", 1.5),
     _choice("ignition", "Ignition", "breathing", 0.5),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
-            Unit("lbf ft", 1 / POUND_FORCE_FOOT, 0), Unit("N m", 1.0, 0), ratio=True),
+            FieldUnit("lbf ft", 1 / POUND_FORCE_FOOT, 0), FieldUnit("N m", 1.0, 0), ratio=True),
     _number("peak_torque_speed", "Speed at peak torque", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("peak_power", "Peak power", "result", 0.0, 2.0, 1,
-            Unit("hp", 1 / MECHANICAL_HORSEPOWER, 0), Unit("kW", 1e-3, 1), ratio=True),
+            FieldUnit("hp", 1 / MECHANICAL_HORSEPOWER, 0), FieldUnit("kW", 1e-3, 1), ratio=True),
     _number("peak_power_speed", "Speed at peak power", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("bmep", "Bmep at peak torque", "result", 0.0, 2.0, 1,
-            Unit("psi", 1 / PSI, 0), Unit("kPa", 1e-3, 0), ratio=True),
+            FieldUnit("psi", 1 / PSI, 0), FieldUnit("kPa", 1e-3, 0), ratio=True),
     _number("specific_power", "Specific power", "result", 0.0, 2.0, 1,
-            Unit("hp/cu in", CUBIC_INCH / MECHANICAL_HORSEPOWER, 2), Unit("kW/L", 1e-3 * LITRE, 1), ratio=True),
+            FieldUnit("hp/cu in", CUBIC_INCH / MECHANICAL_HORSEPOWER, 2), FieldUnit("kW/L", 1e-3 * LITRE, 1), ratio=True),
     _number("piston_speed_at_peak_power", "Mean piston speed at peak power", "result", 0.0, 2.0, 1000,
-            Unit("ft/min", MINUTE / FOOT, 0), Unit("m/s", 1.0, 1), ratio=True),
+            FieldUnit("ft/min", MINUTE / FOOT, 0), FieldUnit("m/s", 1.0, 1), ratio=True),
 )  # fmt: skip
 
 BY_SLUG: Mapping[str, Field] = {f.slug: f for f in FIELDS}

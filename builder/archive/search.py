@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from builder.archive.estimate import Estimate, estimate
-from builder.archive.fields import BY_SLUG, Field, System, Unit, choice_of, number_of
+from builder.archive.fields import BY_SLUG, Field, System, FieldUnit, choice_of, number_of
 from builder.archive.similarity import Match, build_matrix, most_similar
 from builder.archive.summary import Summary, newest_first
 
@@ -88,7 +88,7 @@ def parse_range(text: str, field: Field, system: System) -> Range | str:
     ends = [_RANGE_END.fullmatch(first), _RANGE_END.fullmatch(last)]
     if ends[0] is None or ends[1] is None or not (ends[0][1] or ends[1][1]):
         return not_a_range
-    units: list[Unit] = []
+    units: list[FieldUnit] = []
     for end in (ends[1], ends[0]):
         if end[2]:
             fitting = [u for u in (field.inch, field.metric) if _normalize_unit(u.label) == _normalize_unit(end[2])]

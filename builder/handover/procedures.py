@@ -12,7 +12,7 @@ from builder.publish.pages import templating
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
-FILE = "handover/procedures.yaml"
+TEXTS_FILE = "handover/procedures.yaml"
 _FIRST_START_RPM = (2000, 2500)
 _MACHINING_WORDS = (
     "bored", "boring", "honed", "hone", "honing", "sleeve", "liner", "plated", "nikasil", "overbore", "oversize",
@@ -48,9 +48,9 @@ def read_texts(archive: Path | None) -> ProcedureTexts:
     """Return the usual texts, or those of the shop's own file. Raises PublishError where that cannot be used."""
     from builder.record.yaml_loader import read_yaml
 
-    path = templating.find(FILE, archive)
+    path = templating.find(TEXTS_FILE, archive)
     if path is None:
-        raise PublishError(f"{templating.FOLDER}/{FILE} is missing: install Millbook again")
+        raise PublishError(f"{templating.FOLDER}/{TEXTS_FILE} is missing: install Millbook again")
     document, problems = read_yaml(path, path)
     if document is None or not isinstance(document.value, dict):
         raise PublishError(str(problems[0]) if problems else f"{path}: holds no words")

@@ -1,6 +1,6 @@
 """Time and memory of the program against its aims, and against the tools that it is built on.
 
-    python -m tests.bench [--builds 1000] [--only publish|pulls|figures|archive|commands|browser]
+    python -m tests.bench [--builds 1000] [--only publish|pulls|figures|archive|commands|handover|browser]
 
 The aims stand in `aims.py`. Processor seconds are those of a process and all it started; on a machine that does
 other things they say more than the clock.
@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tests.bench.measure import ENVIRONMENT
 
-PARTS = ("publish", "pulls", "figures", "archive", "commands", "browser")
+PARTS = ("publish", "pulls", "figures", "archive", "commands", "handover", "browser")
 
 
 def main() -> None:

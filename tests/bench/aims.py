@@ -41,10 +41,11 @@ AIMS = {
     "six nearest of 400 among 5,000 builds, memory": Aim(100.0, "MB"),
     # commands
     "millbook --help": Aim(0.3, "s"),
-    "delivery pack of a full build": Aim(6.0, "s"),
-    "delivery pack of a full build, memory": Aim(250.0, "MB"),
     "refusing a YAML file of 2 MB": Aim(10.0, "s"),
     "refusing a YAML file of 2 MB, memory": Aim(60.0, "MB"),
+    # a delivery pack, by the clock on two cores
+    "delivery pack of a full build": Aim(2.0, "s"),
+    "delivery pack of a full build, memory": Aim(250.0, "MB"),
     # pages in a browser whose processor is slowed to a quarter
     "first paint of a build": Aim(800.0, "ms"),
     "longest task while a page loads": Aim(100.0, "ms"),
