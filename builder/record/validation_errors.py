@@ -64,8 +64,8 @@ def _message(details: Any, location: Location, model: type[RecordModel]) -> str:
         choices = shape_of(model_at(model, location[:-1]).model_fields[str(location[-1])]).choices
         hint = did_you_mean(_shown(given), choices)
         return f"{_shown(given)!r} is not known here: {hint + ' ' if hint else ''}write one of {', '.join(choices)}"
-    if kind in ("reading", "value_error"):
-        return str(details["msg"]).removeprefix("Value error, ")
+    if kind == "value_error":
+        return str(context["error"])
     if kind.startswith("date"):
         return f"{_shown(given)!r} is not a day of the calendar: write year-month-day, e.g. 2024-05-17"
     if kind in ("greater_than_equal", "less_than_equal"):
