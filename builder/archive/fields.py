@@ -25,7 +25,7 @@ from builder.engine.constants import (
 
 System = Literal["inch", "metric"]
 Kind = Literal["number", "choice"]
-Group = Literal["what it is", "bottom end", "cam and valves", "breathing", "result"]
+FieldGroup = Literal["what it is", "bottom end", "cam and valves", "breathing", "result"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class Field:
     slug: str
     title: str
     kind: Kind
-    group: Group
+    group: FieldGroup
     weight: float = 0.0
     scale: float = 1.0
     ratio: bool = False
@@ -87,13 +87,13 @@ _RPM = FieldUnit("rpm", MINUTE, 0)
 
 
 def _number(
-    slug: str, title: str, group: Group, weight: float, scale: float, quantum: int, inch: FieldUnit, metric: FieldUnit, *,
-    ratio: bool = False,
+    slug: str, title: str, group: FieldGroup, weight: float, scale: float, quantum: int,
+    inch: FieldUnit, metric: FieldUnit, *, ratio: bool = False,
 ) -> Field:  # fmt: skip
     return Field(slug, title, "number", group, weight, scale, ratio, quantum, inch, metric)
 
 
-def _choice(slug: str, title: str, group: Group, weight: float) -> Field:
+def _choice(slug: str, title: str, group: FieldGroup, weight: float) -> Field:
     return Field(slug, title, "choice", group, weight)
 
 
@@ -139,7 +139,8 @@ FIELDS: tuple[Field, ...] = (
     _number("bmep", "Bmep at peak torque", "result", 0.0, 2.0, 1,
             FieldUnit("psi", 1 / PSI, 0), FieldUnit("kPa", 1e-3, 0), ratio=True),
     _number("specific_power", "Specific power", "result", 0.0, 2.0, 1,
-            FieldUnit("hp/cu in", CUBIC_INCH / MECHANICAL_HORSEPOWER, 2), FieldUnit("kW/L", 1e-3 * LITRE, 1), ratio=True),
+            FieldUnit("hp/cu in", CUBIC_INCH / MECHANICAL_HORSEPOWER, 2), FieldUnit("kW/L", 1e-3 * LITRE, 1),
+            ratio=True),
     _number("piston_speed_at_peak_power", "Mean piston speed at peak power", "result", 0.0, 2.0, 1000,
             FieldUnit("ft/min", MINUTE / FOOT, 0), FieldUnit("m/s", 1.0, 1), ratio=True),
 )  # fmt: skip

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from builder.archive.estimate import Estimate, estimate
-from builder.archive.fields import BY_SLUG, Field, System, FieldUnit, choice_of, number_of
+from builder.archive.fields import BY_SLUG, Field, FieldUnit, System, choice_of, number_of
 from builder.archive.similarity import Match, build_matrix, most_similar
 from builder.archive.summary import Summary, newest_first
 

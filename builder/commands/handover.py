@@ -27,8 +27,5 @@ def command(
     from builder.handover.packs import handover, verify_pack
 
     with common.plain_errors():
-        if pack:
-            report = verify_pack(pack)
-        else:
-            report = handover(archive, slugs, everything=everything, draft=draft, out=out)
+        report = verify_pack(pack) if pack else handover(archive, slugs, everything=everything, draft=draft, out=out)
     common.print_result(report.problems, report.lines, ok=report.ok)
