@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import KW_ONLY, dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
@@ -62,7 +63,8 @@ class Input:
         *,
         labels: tuple[str, ...] = (),
         contributions: Mapping[str, Value] | None = None,
-        **details: Any,
+        has_stated_resolution: bool = False,
+        where: tuple[Path, int] | None = None,
     ) -> InputValue:
         """Return a value of this input, at positions where ``labels`` name them."""
         return InputValue(
@@ -74,7 +76,8 @@ class Input:
             provenance=provenance,
             axis=Axis(self.axis, labels) if self.axis and labels else None,
             contributions=contributions or {},
-            **details,
+            has_stated_resolution=has_stated_resolution,
+            where=where,
         )
 
 

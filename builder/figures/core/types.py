@@ -219,7 +219,7 @@ class Caution:
         return f"{self.sentence} ({self.guideline})" if self.guideline else self.sentence
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Discrepancy:
     """Two values for the same thing that differ by more than reading them can explain."""
 
