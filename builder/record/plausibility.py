@@ -7,8 +7,8 @@ from functools import cache
 
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.problem import Problem
-from builder.record.quantities.readings import NUMBER, Reading
-from builder.record.quantities.units import DIMENSIONS, Quantity, factor, parse_quantity
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, parse_quantity
 from builder.record.traversal import FieldValue, field_values
 from builder.record.validation_errors import location_text
 

@@ -28,7 +28,7 @@ def schema_file(name: str) -> str:
 def write_schemas(folder: Path) -> tuple[list[Path], list[Problem]]:
     """Write every schema into a folder, replacing those of an earlier version.
 
-    Returns the files written, and the problems that kept others from being written.
+    Returns the files written, and the problems that prevented others.
     """
     written: list[Path] = []
     try:

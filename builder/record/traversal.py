@@ -10,8 +10,7 @@ from functools import cache
 from typing import Any
 
 from builder.record.models.fields import Notes, RecordModel, notes_of, title_of
-
-Location = tuple[str | int, ...]
+from builder.record.yaml_loader import Location
 
 
 @dataclass(frozen=True, slots=True)

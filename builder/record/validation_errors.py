@@ -10,8 +10,8 @@ from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.problem import Problem, did_you_mean
 from builder.record.schema_shape import shape_of
-from builder.record.traversal import Location, field_paths, model_at
-from builder.record.yaml_loader import Document
+from builder.record.traversal import field_paths, model_at
+from builder.record.yaml_loader import Document, Location
 
 MAX_LISTED = 50
 

@@ -1,6 +1,6 @@
 """Read YAML into plain Python values and the line of each, without building objects or trusting the file.
 
-PyYAML's parser yields events; composing the values from them here gives three things that its loaders do not: every
+PyYAML's parser yields events; composing the values from them gives three things that its loaders do not: every
 value has its line, numbers have the digits they were written with, and no file can do harm by nesting, aliases or tags.
 """
 
@@ -130,7 +130,7 @@ def parse_yaml(raw: bytes, shown_as: Path) -> tuple[Document | None, list[Proble
 
 
 def _reject_before_parsing(text: str) -> None:
-    """Reject what the parser would choke on, or pass on in another form."""
+    """Reject what the parser would fail on, or pass on in another form."""
     if match := _UNWANTED.search(text):
         line = text.count("\n", 0, match.start()) + 1
         raise _Rejected(line, f"holds a character that no record needs ({_code(match[0])}): delete it and type it anew")

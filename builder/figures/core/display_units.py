@@ -20,9 +20,9 @@ from builder.engine.constants import (
 )
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
-from builder.record.quantities.readings import NUMBER, Reading
+from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
-from builder.record.quantities.units import DIMENSIONS, Quantity, factor, to_unit
+from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, to_unit
 
 System = Literal["inch", "metric"]
 

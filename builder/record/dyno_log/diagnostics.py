@@ -196,7 +196,7 @@ def _may_be_cut(last: Sequence[str], before: Sequence[Sequence[str]], decimal: s
     """Return whether the last cell of an unended line could be the beginning of a longer number.
 
     Not if the column always has the same number of decimals and this cell has them too. A large whole number that
-    lost a digit would have fallen to about a tenth; of small ones nothing can be said.
+    lost a digit would have fallen to about a tenth; small ones do not show it.
     """
     place = len(last) - 1
     above = [cells[place] for cells in before if len(cells) == len(last) and cells[place]]

@@ -1,4 +1,4 @@
-"""cam.yaml: the card, how the cam was installed, what the degree wheel said."""
+"""cam.yaml: the card, how the cam was installed, what the degree wheel showed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""shop.yaml: the shop, and its habits."""
+"""shop.yaml: the shop's profile and guideline values."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from builder.record.models.fields import (
 )
 
 TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
-"""Least and most of an engine tag [mm]: smaller, its words could not be read."""
+"""Smallest and largest engine tag [mm]: on a smaller one the text could not be read."""
 
 
 class PowerGuideline(RecordModel):

@@ -53,7 +53,7 @@ def _value(dimension: str | None) -> dict[str, Any]:
 
 
 def _in_mapping(dimension: str | None) -> dict[str, Any]:
-    """Return the schema of a value in the long form, where the unit may be given apart."""
+    """Return the schema of a value in the long form, where the unit may have an entry of its own."""
     if dimension == NUMBER:
         return {"type": "number"}
     bare = {"type": "string", "pattern": _BARE}

@@ -32,8 +32,7 @@ from builder.record.quantities.units import (
     parse_quantity,
     parse_range,
 )
-
-__all__ = ["NUMBER", "Accepted", "Quantity", "Range", "Reading", "as_written", "quantity_of", "read_reading"]
+from builder.record.yaml_loader import Location
 
 MAX_POSITIONS = 400
 MAX_TEXT_LENGTH = 400
@@ -112,7 +111,6 @@ _KEYS = (
     "resolution", "repeats", "rule", "accepted", "by", "note",
 )  # fmt: skip
 
-Location = tuple[str | int, ...]
 _Value = TypeVar("_Value")
 
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from builder.record.quantities.readings import NUMBER, Reading, read_reading
+from builder.record.quantities.readings import Reading, read_reading
+from builder.record.quantities.unit_table import NUMBER
 from builder.record.yaml_loader import parse_yaml
 
 INCH = 0.0254
