@@ -1,4 +1,4 @@
-"""One palette for pages and drawings."""
+"""Pages and charts have the same palette."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ def _tokens(scheme: str) -> dict[str, str]:
     return dict(re.findall(r"--mb-([a-z]+): (#[0-9a-f]{6});", block[1]))
 
 
-def test_the_pages_have_the_colours_of_the_drawings_light_and_dark() -> None:
+def test_the_style_sheet_has_the_palette_of_the_charts_light_and_dark() -> None:
     light, dark = _tokens("[data-md-color-scheme]"), _tokens('[data-md-color-scheme="slate"]')
     for token in PALETTE:
         assert light[token.name] == token.light
         assert dark[token.name] == token.dark
 
 
-def test_a_drawing_set_into_a_page_takes_every_colour_from_it() -> None:
+def test_an_inline_chart_takes_every_colour_from_the_style_sheet() -> None:
     for token in PALETTE:
-        for what in ("fill", "stroke"):
-            assert f'.drawing [{what}="{token.light}"] {{ {what}: var(--mb-{token.name}); }}' in CSS
+        for attribute in ("fill", "stroke"):
+            assert f'.drawing [{attribute}="{token.light}"] {{ {attribute}: var(--mb-{token.name}); }}' in CSS

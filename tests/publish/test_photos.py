@@ -92,7 +92,7 @@ def _refused(tmp_path: Path, data: bytes, name: str = "a.jpg") -> Problem:
     return problem
 
 
-def test_two_widths_with_the_shape_kept(tmp_path: Path) -> None:
+def test_two_widths_with_the_same_proportions(tmp_path: Path) -> None:
     photo, into = _publish(tmp_path, _jpeg(_scene(2400, 1800)))
     assert [(size.width, size.height) for size in photo.sizes] == [(640, 480), (1600, 1200)]
     for size in photo.sizes:
@@ -104,7 +104,7 @@ def test_two_widths_with_the_shape_kept(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("width", "widths"), [(100, [100]), (640, [640]), (1000, [640, 1000]), (1600, [640, 1600])])
-def test_never_made_larger(tmp_path: Path, width: int, widths: list[int]) -> None:
+def test_a_photo_is_never_enlarged(tmp_path: Path, width: int, widths: list[int]) -> None:
     photo, _ = _publish(tmp_path, _jpeg(_scene(width, 80)))
     assert [size.width for size in photo.sizes] == widths
 
@@ -206,7 +206,7 @@ def test_a_file_damaged_by_hand_is_written_anew(tmp_path: Path) -> None:
     assert target.read_bytes() == whole
 
 
-def test_transparency_is_kept_and_only_where_there_is_some(tmp_path: Path) -> None:
+def test_only_transparent_pictures_have_an_alpha_channel(tmp_path: Path) -> None:
     image = _scene(800, 400, "RGBA")
     image.putalpha(Image.linear_gradient("L").resize((800, 400)))
     photo, into = _publish(tmp_path, _png(image), "drawing.png")

@@ -41,26 +41,27 @@ class SimilarSection:
 def stale_similar(
     summaries: Sequence[Summary],
     build_hashes: Mapping[str, str],
-    known: Mapping[str, str],
+    previous_keys: Mapping[str, str],
     *,
     shop: Shop,
     global_hash: str,
 ) -> list[SimilarBuilds]:
-    """Return the builds whose section has another key than the one known, with the builds most like them.
+    """Return the builds whose section is out of date, with the builds most similar to them.
 
-    `build_hashes` is by slug a hash of all that the archive holds of a build, `known` the key of its section.
+    `build_hashes` are hashes of what the archive holds of each build, `previous_keys` the keys of the sections as
+    they are published; both by slug.
     """
     weights, _ = weights_from(shop.likeness_weights)
     if len(summaries) < 2:
-        alone = [SimilarBuilds(build, (), hash_parts(global_hash, build_hashes[build.slug])) for build in summaries]
-        return [section for section in alone if known.get(section.summary.slug) != section.key]
+        sections = [SimilarBuilds(build, (), hash_parts(global_hash, build_hashes[build.slug])) for build in summaries]
+        return [section for section in sections if previous_keys.get(section.summary.slug) != section.key]
     table = build_matrix(summaries, weights)
     stale = []
     for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT), strict=True):
         neighbours = tuple(table.summaries[int(index)] for index in row if index >= 0)
         hashes = (build_hashes[build.slug] for build in (summary, *neighbours))
         key = hash_parts(global_hash, *hashes, *map(repr, distances[: len(neighbours)].tolist()))
-        if known.get(summary.slug) != key:
+        if previous_keys.get(summary.slug) != key:
             stale.append(SimilarBuilds(summary, neighbours, key))
     return stale
 
@@ -76,16 +77,16 @@ def render_similar(
         return SimilarSection("")
     system = display_units(shop)
     chart = _overlay(summary, matches, system)
-    placed = None if chart is None else chart.drawn(charts.draw(chart.request))
+    overlay = None if chart is None else chart.drawn(charts.draw(chart.request))
     template = template_env(archive, templates).get_template("pages/similar_builds.md.j2")
-    text = template.render(summary=summary, matches=matches, system=system, overlay=placed)
-    if chart is None or placed is None:
+    text = template.render(summary=summary, matches=matches, system=system, overlay=overlay)
+    if chart is None or overlay is None:
         return SimilarSection(text)
-    return SimilarSection(text, placed.drawing.svg.encode(), chart.request.key)
+    return SimilarSection(text, overlay.drawing.svg.encode(), chart.request.key)
 
 
 def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> PlacedChart | None:
-    request = overlay_request([summary, *(relative.summary for relative in matches[:3])], system, responsive=True)
+    request = overlay_request([summary, *(match.summary for match in matches[:3])], system, responsive=True)
     if request is None or summary.curve is None:
         return None
     return PlacedChart("relatives", request, "This build and its nearest relatives on one sheet.")
@@ -98,7 +99,7 @@ def overlay_request(summaries: Sequence[Summary], system: System, *, responsive:
     from builder.draw.charts.power import Overlay, Peak, Pull, overlay
 
     def peak(speed: float | None, value: float | None, factor: float) -> Peak | None:
-        # The thinned curve is coarser than the one that the peak was found on.
+        # The peak comes from the full curve, of which a summary has only some points.
         return None if speed is None or value is None else Peak(speed * rpm, value * factor)
 
     torque, power, rpm = BY_SLUG["peak_torque"].unit(system), BY_SLUG["peak_power"].unit(system), MINUTE
@@ -118,5 +119,5 @@ def overlay_request(summaries: Sequence[Summary], system: System, *, responsive:
                 position=index,
             )
         )
-    together = Overlay(tuple(pulls), torque.label, power.label)
-    return overlay.request(together, name="relatives", responsive=responsive) if len(pulls) > 1 else None
+    curves = Overlay(tuple(pulls), torque.label, power.label)
+    return overlay.request(curves, name="relatives", responsive=responsive) if len(pulls) > 1 else None

@@ -16,7 +16,7 @@ from builder.record.load import read_build
 from tests.support import view_samples as samples
 
 
-def _view(slug: str) -> DynoSection:
+def _section(slug: str) -> DynoSection:
     _, sheet = samples.build_and_sheet(slug)
     assert sheet.session is not None
     return dyno_section(sheet.session, sheet.system)
@@ -24,65 +24,65 @@ def _view(slug: str) -> DynoSection:
 
 def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
     build, _ = samples.build_and_sheet("pilot-launch-four")
-    view = _view("pilot-launch-four")
-    assert [row[0].text for row in view.pulls.rows] == [pull.name for pull in build.pulls]
-    assert all(len(row) == len(view.pulls.head) for row in view.pulls.rows)
-    row = next(row for row in view.pulls.rows if row[0].text == "130 jets")
+    section = _section("pilot-launch-four")
+    assert [row[0].text for row in section.pulls.rows] == [pull.name for pull in build.pulls]
+    assert all(len(row) == len(section.pulls.head) for row in section.pulls.rows)
+    row = next(row for row in section.pulls.rows if row[0].text == "130 jets")
     assert row[1].text == "main jets 125 to 130 (since 125 jets)"
-    power = row[view.pulls.head.index("Peak power")]
+    power = row[section.pulls.head.index("Peak power")]
     assert power.text.endswith("kW")
     assert power.alternate_unit is not None
     assert power.alternate_unit.startswith("at 4,")
-    assert next(row for row in view.pulls.rows if row[0].text == "130 jets again")[1].text == "repeats 130 jets"
+    assert next(row for row in section.pulls.rows if row[0].text == "130 jets again")[1].text == "repeats 130 jets"
 
 
-def test_a_verdict_is_a_sentence_with_the_drawing_that_shows_it() -> None:
+def test_a_verdict_is_a_sentence_with_its_chart() -> None:
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
-    view = _view("breakdown-truck-v8")
-    assert view.changes[0].title == "Rebored, roller cam, heads"
-    assert view.changes[0].verdict.startswith("Worth")
-    assert all(verdict.verdict.endswith(".") for verdict in view.changes)
-    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
-    named = {verdict.chart for verdict in view.changes if verdict.chart}
-    assert named
-    assert named <= drawn
+    section = _section("breakdown-truck-v8")
+    assert section.changes[0].title == "Rebored, roller cam, heads"
+    assert section.changes[0].verdict.startswith("Worth")
+    assert all(verdict.verdict.endswith(".") for verdict in section.changes)
+    charts = {chart.request.name for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
+    names = {verdict.chart for verdict in section.changes if verdict.chart}
+    assert names
+    assert names <= charts
 
 
-def test_the_source_of_the_noise_is_said_once() -> None:
-    view = _view("pilot-launch-four")
-    assert len(view.noise_sources) == len(set(view.noise_sources)) == 1
+def test_each_source_of_noise_is_listed_once() -> None:
+    section = _section("pilot-launch-four")
+    assert len(section.noise_sources) == len(set(section.noise_sources)) == 1
 
 
-def test_a_pull_that_does_not_count_is_said_with_its_reason() -> None:
-    assert any("number 7 came off" in remark for remark in _view("breakdown-truck-v8").remarks)
+def test_a_pull_that_does_not_count_has_a_remark_with_the_reason() -> None:
+    assert any("number 7 came off" in remark for remark in _section("breakdown-truck-v8").remarks)
 
 
-def test_a_setting_has_a_drawing_for_every_result_and_its_caution() -> None:
+def test_a_setting_has_a_chart_for_every_result_and_its_caution() -> None:
     build, sheet = samples.build_and_sheet("hydroplane-two-stroke")
-    (setting,) = _view("hydroplane-two-stroke").settings
+    (setting,) = _section("hydroplane-two-stroke").settings
     assert setting.title == "Tuned length of the pipes"
     assert "detonation" in setting.caution
-    drawn = {placed.request.name for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
-    assert {name for _, name in setting.verdicts} <= drawn
+    charts = {chart.request.name for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
+    assert {name for _, name in setting.verdicts} <= charts
 
 
-def test_what_there_is_a_guideline_for_is_drawn_with_it_though_it_was_worked_out() -> None:
+def test_derived_channels_are_drawn_with_their_guidelines() -> None:
     """A log of air-fuel ratio, of every cylinder's exhaust, and of blow-by with the air taken in."""
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
-    (told,) = [
-        placed.request.draw().description
-        for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
-        if placed.request.name == "channels"
+    (description,) = [
+        chart.request.draw().description
+        for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
+        if chart.request.name == "channels"
     ]
-    panels = {one.split(":")[0]: one for one in told.split(". ") if ":" in one}
-    assert {"Lambda", "Exhaust temperature, hottest", "Exhaust spread of the cylinders"} <= set(panels)
-    assert {"Blow-by, share of the air", "Oil temperature", "Coolant temperature"} <= set(panels)
-    assert "Blow-by" not in panels  # once is enough
-    assert told.count("Guideline") == 5
-    assert "Caution" not in told
+    panels = {text.split(":")[0] for text in description.split(". ") if ":" in text}
+    assert {"Lambda", "Exhaust temperature, hottest", "Exhaust spread of the cylinders"} <= panels
+    assert {"Blow-by, share of the air", "Oil temperature", "Coolant temperature"} <= panels
+    assert "Blow-by" not in panels
+    assert description.count("Guideline") == 5
+    assert "Caution" not in description
 
 
-def test_boost_and_a_cylinder_that_runs_away_are_seen(tmp_path: Path) -> None:
+def test_boost_and_the_hottest_cylinder_are_drawn(tmp_path: Path) -> None:
     folder = tmp_path / "builds" / "sprint-e85-four"
     shutil.copytree(samples.ROOT / "builds" / "sprint-e85-four", folder)
     for log in (folder / "dyno").glob("*.csv"):
@@ -95,15 +95,15 @@ def test_boost_and_a_cylinder_that_runs_away_are_seen(tmp_path: Path) -> None:
     build, problems = read_build(folder, tmp_path)
     assert build is not None, problems
     sheet = compute(build, samples.shop())
-    (told,) = [
-        placed.request.draw().description
-        for placed in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
-        if placed.request.name == "channels"
+    (description,) = [
+        chart.request.draw().description
+        for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
+        if chart.request.name == "channels"
     ]
-    assert "Boost: as delivered 44.8 to 44.8 kPa" in told  # 6.5 psi of 6.894757 kPa each: NIST SP 811
-    (breach,) = (one for one in sheet.session.violations if one.pull == "as delivered")  # type: ignore[union-attr]
-    assert "cylinder 3 hottest" in breach.text
+    assert "Boost: as delivered 44.8 to 44.8 kPa" in description  # 6.5 psi of 6.894757 kPa each: NIST SP 811
+    (violation,) = (item for item in sheet.session.violations if item.pull == "as delivered")  # type: ignore[union-attr]
+    assert "cylinder 3 hottest" in violation.text
     assert any(
-        "on 6 pulls" in look.sentence and "cylinder 3 hottest" in look.sentence for look in caution_lines(build, sheet)
+        "on 6 pulls" in line.sentence and "cylinder 3 hottest" in line.sentence for line in caution_lines(build, sheet)
     )
-    assert f"Caution: {breach.value:.0f} °C at {60 * breach.speed:,.0f} rpm." in told
+    assert f"Caution: {violation.value:.0f} °C at {60 * violation.speed:,.0f} rpm." in description
