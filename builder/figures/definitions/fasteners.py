@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Literal
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,8 +24,13 @@ define = Definitions(FITS)
 
 _NIST = "NIST SP 811 (unit factors)"
 
-JointValue = tuple[float, float, str]
-"""A value of one joint [SI], its standard uncertainty [SI], and its text."""
+
+class JointValue(NamedTuple):
+    """A value of one joint [SI], its standard uncertainty [SI], and its text."""
+
+    value: float
+    uncertainty: float
+    text: str
 
 
 def joint_labels(joints: tuple[Fastener, ...]) -> tuple[str, ...]:
@@ -46,8 +51,13 @@ def _by_joint(
     field: str,
     value_of: Callable[[Fastener], JointValue | None],
     provenance: Provenance,
+    *,
+    scatter_stated: bool = False,
 ) -> Input:
-    """Return an input with a value for each joint; joints without it are NaN."""
+    """Return an input with a value for each joint; joints without it are NaN.
+
+    ``scatter_stated``: the uncertainty is a known scatter and not a last digit, so figures show it.
+    """
 
     def get(context: Context, item: Input) -> InputValue | None:
         joints: tuple[Fastener, ...] = context.build.get("assembly.fasteners") or ()
@@ -56,12 +66,12 @@ def _by_joint(
             return None
         first = next(index for index, value in enumerate(values) if value)
         return item.value(
-            np.array([np.nan if value is None else value[0] for value in values]),
-            tuple("not recorded" if value is None else value[2] for value in values),
+            np.array([np.nan if value is None else value.value for value in values]),
+            tuple("not recorded" if value is None else value.text for value in values),
             provenance,
             labels=joint_labels(joints),
-            contributions={name: np.array([np.nan if value is None else value[1] for value in values])},
-            has_stated_resolution=name in ("nut_factor", "bolt_stretch"),
+            contributions={name: np.array([np.nan if value is None else value.uncertainty for value in values])},
+            has_stated_resolution=scatter_stated,
             where=context.build.where(f"assembly.fasteners.{first}"),
         )
 
@@ -73,7 +83,7 @@ def _torque(joint: Fastener) -> JointValue | None:
         return None
     value = float(joint.torque.values.mean())
     step = max(quantity.step for quantity in joint.torque.preferred)
-    return value, float(uncertainty.from_resolution(step)), written_text(joint.torque.preferred[0])
+    return JointValue(value, float(uncertainty.from_resolution(step)), written_text(joint.torque.preferred[0]))
 
 
 def _torque_that_decides(joint: Fastener) -> JointValue | None:
@@ -92,12 +102,12 @@ def _nut_factor(joint: Fastener) -> JointValue | None:
     else:
         return None
     # Whatever nut factor is written down, friction scatters about it: that is what makes preload so uncertain.
-    return value, value * PRELOAD_SPREAD["torque"] / uncertainty.COVERAGE, text
+    return JointValue(value, value * PRELOAD_SPREAD["torque"] / uncertainty.COVERAGE, text)
 
 
 def _diameter(joint: Fastener) -> JointValue | None:
     thread = parse_thread(joint.size) if joint.size else None
-    return (thread.diameter, 0.0, f"diameter of {joint.size}") if thread else None
+    return JointValue(thread.diameter, 0.0, f"diameter of {joint.size}") if thread else None
 
 
 def _sections(joint: Fastener) -> tuple[Quantity | None, Quantity | None] | None:
@@ -115,7 +125,7 @@ def _stretch(joint: Fastener) -> JointValue | None:
     # Where the stretching ends inside nut and head is not known better than this.
     spread = value * PRELOAD_SPREAD["stretch"] / uncertainty.COVERAGE
     step = max(quantity.step for quantity in joint.stretch.preferred)
-    return value, float(np.hypot(uncertainty.from_resolution(step), spread)), written_mean(joint.stretch)
+    return JointValue(value, float(np.hypot(uncertainty.from_resolution(step), spread)), written_mean(joint.stretch))
 
 
 def _section(which: int) -> Callable[[Fastener], JointValue | None]:
@@ -125,8 +135,8 @@ def _section(which: int) -> Callable[[Fastener], JointValue | None]:
             return None
         length = sections[which]
         if length is None:
-            return 0.0, 0.0, "0"
-        return length.si, float(uncertainty.from_resolution(length.step)), written_text(length)
+            return JointValue(0.0, 0.0, "0")
+        return JointValue(length.si, float(uncertainty.from_resolution(length.step)), written_text(length))
 
     return get
 
@@ -136,25 +146,26 @@ def _shank_diameter(joint: Fastener) -> JointValue | None:
     if sections is None or sections[0] is None or joint.shank_diameter is None:
         return _diameter(joint) if sections else None  # a shank of no length may have any diameter
     step = uncertainty.from_resolution(joint.shank_diameter.step)
-    return joint.shank_diameter.si, float(step), written_text(joint.shank_diameter)
+    return JointValue(joint.shank_diameter.si, float(step), written_text(joint.shank_diameter))
 
 
 def _stress_area(joint: Fastener) -> JointValue | None:
     thread = parse_thread(joint.size) if joint.size else None
-    if thread is None or joint.size is None or _sections(joint) is None:
+    if thread is None or _sections(joint) is None:
         return None
-    kind: Literal["metric", "unified"] = "metric" if joint.size.strip()[:1] in "Mm" else "unified"
-    area = float(fasteners.tensile_stress_area(thread.diameter, thread.pitch, kind))
-    return area, 0.0, f"{area * 1e6:.1f}\N{NO-BREAK SPACE}mm²"
+    area = float(fasteners.tensile_stress_area(thread.diameter, thread.pitch, thread.kind))
+    return JointValue(area, 0.0, f"{area * 1e6:.1f}\N{NO-BREAK SPACE}mm²")
 
 
 define.add_inputs(
     _by_joint("joint_torque", "torque", "T", units.TORQUE, "torque", _torque, MEASURED),
     _by_joint("deciding_torque", "torque, where it is what decides", "T", units.TORQUE, "torque",
               _torque_that_decides, MEASURED),
-    _by_joint("nut_factor", "nut factor", "K", units.RATIO, "nut_factor", _nut_factor, GIVEN),
+    _by_joint("nut_factor", "nut factor", "K", units.RATIO, "nut_factor", _nut_factor, GIVEN,
+              scatter_stated=True),
     _by_joint("thread_diameter", "thread diameter", "d", units.LENGTH, "size", _diameter, GIVEN),
-    _by_joint("bolt_stretch", "stretch, mean of the bolts", "\\delta", units.LENGTH, "stretch", _stretch, MEASURED),
+    _by_joint("bolt_stretch", "stretch, mean of the bolts", "\\delta", units.LENGTH, "stretch", _stretch, MEASURED,
+              scatter_stated=True),
     _by_joint("shank_length", "plain shank", "l_S", units.LENGTH, "shank_length (and shank_diameter)", _section(0),
               GIVEN),
     _by_joint("shank_diameter", "diameter of the shank", "d_S", units.LENGTH, "shank_diameter", _shank_diameter, GIVEN),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Literal
 
 from builder.engine.constants import INCH
 
@@ -28,10 +29,11 @@ _COARSE = {
 
 @dataclass(frozen=True, slots=True)
 class Thread:
-    """A thread: nominal diameter [m], pitch [m]."""
+    """A thread: nominal diameter [m], pitch [m], and its profile."""
 
     diameter: float
     pitch: float
+    kind: Literal["metric", "unified"]
 
 
 def parse_thread(text: str) -> Thread | None:
@@ -54,7 +56,7 @@ def _metric(text: str) -> Thread | None:
         return None
     diameter = float(match["diameter"])
     pitch = float(match["pitch"]) if match["pitch"] else _COARSE.get(diameter)  # type: ignore[call-overload]
-    return Thread(diameter * 1e-3, pitch * 1e-3) if pitch else None
+    return Thread(diameter * 1e-3, pitch * 1e-3, "metric") if pitch else None
 
 
 def _inch(text: str) -> Thread | None:
@@ -70,4 +72,4 @@ def _inch(text: str) -> Thread | None:
         inches = int(match["whole"] or 0) + int(match["over"]) / int(match["under"])
     else:
         return None
-    return Thread(inches * INCH, INCH / float(match["per_inch"]))
+    return Thread(inches * INCH, INCH / float(match["per_inch"]), "unified")
