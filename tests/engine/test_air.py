@@ -89,7 +89,7 @@ def test_damp_air_is_lighter_and_carries_sound_faster() -> None:
     assert speed_of_sound(1e5, 305.0, vapour) > speed_of_sound(1e5, 305.0)
 
 
-def test_vapour_cannot_fill_the_whole_pressure() -> None:
+def test_vapour_cannot_be_all_of_the_pressure() -> None:
     with pytest.raises(ValueError, match="below the barometer"):
         dry_air_pressure(2000.0, 2500.0)
     with pytest.raises(ValueError, match="greater than zero"):

@@ -72,7 +72,7 @@ def test_unit_and_level_go_straight_through() -> None:
     np.testing.assert_allclose(other.covariance, 1.356**2 * one.covariance, rtol=1e-5, atol=1e-9)
 
 
-def test_no_noise_at_all_is_said_to_be_none() -> None:
+def test_without_noise_none_is_estimated() -> None:
     at = np.linspace(33, 108, 30)
     found = noise_of_mean(at, 3 + 0.1 * at, even_weight(30), WIDTH)
     assert found.half_width == 0.0
@@ -83,7 +83,7 @@ def test_too_few_readings_are_refused() -> None:
         noise_of_mean(np.arange(3.0), np.arange(3.0), even_weight(3), WIDTH)
 
 
-def test_tail_and_quantile_undo_each_other() -> None:
+def test_tail_and_quantile_are_inverse() -> None:
     for freedom in (1.0, 2.5, 12.0, 300.0):
         for level in (0.5, 0.95, 0.9995):
             t = student_t_quantile(level, freedom)

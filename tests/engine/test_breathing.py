@@ -20,7 +20,7 @@ from builder.engine.breathing import (
 from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, MECHANICAL_HORSEPOWER
 
 
-def test_demand_and_volumetric_efficiency_undo_each_other() -> None:
+def test_demand_and_volumetric_efficiency_are_inverse() -> None:
     speeds = np.array([30.0, 75.0, 110.0])
     flow = np.asarray(air_demand(6.5e-3, speeds, 0.87)) * 1.17
     np.testing.assert_allclose(volumetric_efficiency(flow, 1.17, 6.5e-3, speeds), 0.87, rtol=1e-14)

@@ -34,7 +34,7 @@ def test_clearances_may_come_out_negative_but_parts_may_not() -> None:
         clearances.piston_clearance(0.1, 0.0)
 
 
-def test_taper_and_out_of_round_are_told_apart() -> None:
+def test_taper_and_out_of_round_are_distinguished() -> None:
     straight_oval = np.array([[4.0300, 4.0306]] * 3) * INCH
     assert clearances.bore_taper(straight_oval) == 0.0
     assert clearances.bore_out_of_round(straight_oval) == pytest.approx(0.0006 * INCH)
@@ -59,7 +59,7 @@ def test_too_few_readings_are_refused() -> None:
 
 
 @given(least=st.floats(-1.0, 1.0), width=st.floats(1e-3, 1.0), place=st.floats(-2.0, 3.0))
-def test_fit_position_runs_from_nought_to_one(least: float, width: float, place: float) -> None:
+def test_position_in_range_runs_from_zero_to_one(least: float, width: float, place: float) -> None:
     found = clearances.position_in_range(least + place * width, least, least + width)
     assert found == pytest.approx(place, abs=1e-9)
 
@@ -84,5 +84,5 @@ def test_a_range_upside_down_or_without_width_is_refused() -> None:
         ([np.nan, 9.0, 10.0], None),
     ],
 )
-def test_the_odd_one_out(values: list[float], odd: int | None) -> None:
+def test_the_position_farthest_from_the_median(values: list[float], odd: int | None) -> None:
     assert clearances.farthest_from_median(values) == odd

@@ -46,7 +46,7 @@ def test_the_mean_is_the_difference_of_the_means_a_reader_can_subtract() -> None
     assert found.mean == pytest.approx(mean_over(after, 50.0, 100.0) - mean_over(before, 50.0, 100.0))
 
 
-def test_a_gain_above_a_speed_is_told_with_its_range() -> None:
+def test_a_gain_above_a_speed_is_given_with_its_range() -> None:
     found = gain([pull(7)], [pull(8, change=lambda rpm: 8 / (1 + np.exp(-(rpm - 3500) / 80)))])
     assert len(found.significant_ranges) == 1
     (only,) = found.significant_ranges

@@ -56,7 +56,7 @@ def test_from_one_standard_to_another_divides_the_first_factor_out() -> None:
     assert in_j1349 == pytest.approx(observed * SAE_J1349.factor(HOT), rel=1e-14)
 
 
-def test_already_in_the_wanted_standard_is_left_alone() -> None:
+def test_readings_in_the_target_standard_are_unchanged() -> None:
     same = correct(HOT, ISO_1585, ISO_1585)
     assert same.factor == 1.0
     assert same.apply(412.0) == 412.0
@@ -74,7 +74,7 @@ def test_already_in_the_wanted_standard_is_left_alone() -> None:
         (ISO_1585, HOT, "outside 0.93 to 1.07"),
     ],
 )
-def test_what_lies_outside_is_told_in_plain_words(standard: object, air: Air, words: str) -> None:
+def test_what_lies_outside_a_standard_is_one_plain_sentence(standard: object, air: Air, words: str) -> None:
     sentences = STANDARDS[standard.slug].outside(air)  # type: ignore[attr-defined]
     assert any(words in sentence for sentence in sentences), sentences
 
@@ -87,7 +87,7 @@ def test_a_mild_day_and_the_very_limits_are_inside(standard: object) -> None:
     assert known.outside(Air(100_000.0, 273.15 + 35, 0.0)) == ()
 
 
-def test_withdrawn_standards_say_so() -> None:
+def test_withdrawn_standards_are_marked() -> None:
     assert SAE_J607.withdrawn
     assert "withdrawn" in SAE_J607.name
     assert DIN_70020.withdrawn

@@ -19,7 +19,7 @@ ratios = st.floats(1.5, 25.0)
 
 
 @given(bore=bores, stroke=strokes, cylinders=st.integers(1, 16))
-def test_displacement_is_every_cylinder_even_odd_or_single(bore: float, stroke: float, cylinders: int) -> None:
+def test_displacement_is_that_of_every_cylinder(bore: float, stroke: float, cylinders: int) -> None:
     whole = geometry.displacement(geometry.swept_volume(bore, stroke), cylinders)
     assert whole == pytest.approx(cylinders * np.pi * (bore / 2) ** 2 * stroke, rel=1e-14)
 
@@ -109,7 +109,7 @@ def test_a_top_land_larger_than_the_bore_is_refused() -> None:
 
 
 @given(swept=st.floats(20e-6, 2e-3), ratio=ratios)
-def test_ratio_and_clearance_undo_each_other(swept: float, ratio: float) -> None:
+def test_ratio_and_clearance_are_inverse(swept: float, ratio: float) -> None:
     clearance = geometry.clearance_for_ratio(swept, ratio)
     assert geometry.compression_ratio(swept, clearance) == pytest.approx(ratio, rel=1e-12)
 

@@ -63,7 +63,7 @@ def test_repeated_levels_count_as_their_mean_and_order_does_not_matter() -> None
     assert found.residual > 0
 
 
-def test_noise_larger_than_the_whole_sweep_is_told() -> None:
+def test_noise_larger_than_the_sweep_is_reported() -> None:
     levels, values = [30.0, 32.0, 34.0], [400.0, 401.0, 400.2]
     assert best_setting(levels, values, noise=2.0).within_noise is True
     assert best_setting(levels, values, noise=0.1).within_noise is False

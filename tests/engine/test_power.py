@@ -25,7 +25,7 @@ TORQUE = 400 + 120 * np.exp(-(((60 * SPEED - 4400) / 1300) ** 2))
 POWER = np.asarray(power(TORQUE, SPEED))
 
 
-def test_power_and_torque_undo_each_other() -> None:
+def test_power_and_torque_are_inverse() -> None:
     np.testing.assert_allclose(torque(POWER, SPEED), TORQUE, rtol=1e-14)
     with pytest.raises(ValueError, match="speed"):
         torque(1000.0, 0.0)

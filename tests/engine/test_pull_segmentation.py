@@ -67,7 +67,7 @@ def test_the_sweep_is_found_and_the_rest_is_left_out(
     assert found.mask.sum() == found.stop - found.start
 
 
-def test_what_was_left_out_is_told_in_plain_words() -> None:
+def test_excluded_rows_have_a_text() -> None:
     found = loaded_part(*(lambda log: (log.speed, log.torque, log.time))(usual(50, 5)))
     assert [each.part for each in found.excluded] == ["idle", "run-up", "steady hold", "coast-down"]
     idle, run_up, hold, coast = found.excluded_texts
@@ -79,7 +79,7 @@ def test_what_was_left_out_is_told_in_plain_words() -> None:
     assert covered + found.mask.sum() == found.mask.size
 
 
-def test_of_two_pulls_in_one_log_the_wider_is_taken_and_the_other_told() -> None:
+def test_of_two_pulls_in_one_log_the_wider_is_taken_and_the_other_listed() -> None:
     log = Log(
         20,
         4,
@@ -122,14 +122,14 @@ def test_a_step_test_keeps_its_steady_rows() -> None:
         np.array([3000.0]),
     ],
 )
-def test_rows_per_speed_are_kept_whole(rpm: np.ndarray) -> None:
+def test_rows_per_speed_are_all_used(rpm: np.ndarray) -> None:
     found = loaded_part(rpm / 60, torque(rpm))
     assert found.kind == "rows per speed"
     assert found.mask.all()
     assert found.excluded == ()
 
 
-def test_rows_without_numbers_are_left_out_and_told() -> None:
+def test_rows_without_numbers_are_excluded_and_listed() -> None:
     rpm = np.arange(2000.0, 6600.0, 50.0)
     speed, values = rpm / 60, torque(rpm)
     speed[3], values[10] = np.nan, np.inf
@@ -138,7 +138,7 @@ def test_rows_without_numbers_are_left_out_and_told() -> None:
     assert any("without a speed or torque" in words for words in found.excluded_texts)
 
 
-def test_a_log_in_which_nothing_rises_is_kept_and_not_guessed_at() -> None:
+def test_a_log_in_which_nothing_rises_is_used_in_full() -> None:
     rng = np.random.default_rng(6)
     rpm = np.full(500, 3000.0) + rng.normal(0, 2, 500)
     found = loaded_part(rpm / 60, np.full(500, -5.0), np.arange(500) / 10)

@@ -130,7 +130,7 @@ def test_a_lasting_change_is_the_engine_not_a_spike() -> None:
 
 @pytest.mark.parametrize("where", [0, 1, 30, 60, 89, 90])
 @pytest.mark.parametrize("size", [0.06, -0.08])
-def test_a_spike_anywhere_in_a_pull_is_found_alone(where: int, size: float) -> None:
+def test_a_spike_anywhere_in_a_pull_is_the_only_one_set_aside(where: int, size: float) -> None:
     x = np.linspace(2000, 6500, 91) / 60
     y = 400 + 60 * np.exp(-(((60 * x - 4500) / 1200) ** 2))
     y += np.random.default_rng(8).normal(0, 0.8, 91)
@@ -151,6 +151,6 @@ def test_real_curves_lose_next_to_nothing() -> None:
     assert lost / total < 0.001
 
 
-def test_a_step_test_of_few_rows_is_not_judged() -> None:
+def test_a_step_test_of_few_rows_is_left_as_it_is() -> None:
     x = np.array([2000.0, 3000, 4000, 5000, 6000]) / 60
     assert not lone_readings(x, np.array([300.0, 380, 900, 400, 350]), 500 / 60).any()

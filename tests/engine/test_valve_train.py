@@ -15,7 +15,7 @@ centrelines = st.floats(85.0, 130.0)
 
 
 @given(duration=durations, centreline=centrelines)
-def test_events_and_centreline_undo_each_other(duration: float, centreline: float) -> None:
+def test_events_and_centreline_are_inverse(duration: float, centreline: float) -> None:
     opens, closes = vt.intake_opens(duration, centreline), vt.intake_closes(duration, centreline)
     assert vt.duration(opens, closes) == pytest.approx(duration)
     assert vt.intake_centreline_from_events(opens, closes) == pytest.approx(centreline)
@@ -82,7 +82,7 @@ def test_installed_advance_is_positive_when_the_lobe_comes_early() -> None:
 
 
 @given(lobe=st.floats(1e-3, 0.012), ratio=st.floats(1.0, 2.2), lash=st.floats(0.0, 0.0008))
-def test_lobe_and_valve_lift_undo_each_other(lobe: float, ratio: float, lash: float) -> None:
+def test_lobe_and_valve_lift_are_inverse(lobe: float, ratio: float, lash: float) -> None:
     at_valve = vt.valve_lift(lobe, ratio, lash)
     assert vt.lobe_lift(at_valve, ratio, lash) == pytest.approx(lobe)
 

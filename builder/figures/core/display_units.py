@@ -92,6 +92,11 @@ class DisplayUnit:
         """Return an expanded uncertainty [SI] in the unit of one system, rounded as the figure is."""
         return _rounded(self.step(uncertainty, system), self.step(rounding_step, system), self.scale(system).decimals)
 
+    def rounds_to_zero(self, difference: float, system: System, uncertainty: float) -> bool:
+        """Return whether a difference [SI], written with the digits its uncertainty [SI] allows, is zero."""
+        step, decimals = self.step(uncertainty, system), self.scale(system).decimals
+        return float(_rounded(self.step(difference, system), step, decimals)) == 0
+
     def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
         """Return a value [SI] in one system, with no more digits than its uncertainty [SI] allows."""
         return self.texts((si,), system, (uncertainty,), with_unit=with_unit)[0]

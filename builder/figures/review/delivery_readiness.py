@@ -1,4 +1,4 @@
-"""Ready for delivery? What the shop's own list requires, what is there, what is missing, what stands as a caution."""
+"""Readiness for delivery: what the shop's own list requires, what of it is recorded, what is missing."""
 
 from __future__ import annotations
 
@@ -15,18 +15,20 @@ from builder.record.traversal import models_in
 
 @dataclass(frozen=True)
 class Required:
-    """One thing that must be there before an engine is handed over."""
+    """One thing that must be recorded before an engine is handed over.
+
+    ``path`` is as in shop.yaml (`assembly.fits.piston_clearance`); ``message`` says that it is recorded, or what
+    to write and in which file.
+    """
 
     path: str
-    """As in shop.yaml: `assembly.fits.piston_clearance`."""
     title: str
     message: str
-    """What was found there, or what to write and in which file."""
 
 
 @dataclass(frozen=True)
 class Readiness:
-    """Whether an engine may be handed over, by the shop's own list."""
+    """Whether an engine may be handed over, by the shop's own list; cautions do not prevent it."""
 
     present: tuple[Required, ...]
     missing: tuple[Required, ...]
@@ -34,13 +36,13 @@ class Readiness:
 
     @property
     def ready(self) -> bool:
-        """Whether nothing is missing; cautions do not stand in the way, they are to be read."""
+        """Whether nothing is missing."""
         return not self.missing
 
 
 def readiness(build: Build, shop: Shop, sheet: FigureSheet) -> Readiness:
-    """Hold a build against the shop's delivery_requires. A path that leads nowhere counts as missing."""
-    there: list[Required] = []
+    """Return what of the shop's delivery_requires is recorded; a path that leads nowhere counts as missing."""
+    present: list[Required] = []
     missing: list[Required] = []
     for path in shop.delivery_requires:
         name, *steps = path.split(".")
@@ -48,38 +50,33 @@ def readiness(build: Build, shop: Shop, sheet: FigureSheet) -> Readiness:
         if title is None:
             missing.append(Required(path, path, "is nowhere in the record: look at delivery_requires in shop.yaml"))
             continue
-        lack = _missing_reason(getattr(build, name, None), steps)
-        if lack is None:
-            there.append(Required(path, title, "recorded"))
+        reason = _missing_reason(getattr(build, name, None), steps)
+        if reason is None:
+            present.append(Required(path, title, "recorded"))
         else:
-            where = f"{name}.yaml" + (f": {'.'.join(steps)}" if steps else "")
-            missing.append(Required(path, title, f"{lack}; write it in {where}"))
-    return Readiness(tuple(there), tuple(missing), sheet.cautions)
+            field = f"{name}.yaml" + (f": {'.'.join(steps)}" if steps else "")
+            missing.append(Required(path, title, f"{reason}; write it in {field}"))
+    return Readiness(tuple(present), tuple(missing), sheet.cautions)
 
 
 def _missing_reason(value: Any, steps: list[str]) -> str | None:
-    """What is lacking at a path below a value, or None; in a list every entry must have it."""
+    """Return what is missing at a path below a value, or None; in a list every entry must have it."""
     if value is None or value == () or value == {}:
         return "not recorded"
     if isinstance(value, Reading):
         return None if value.preferred else "a range is stated, but nothing was measured"
     if isinstance(value, tuple):
-        lacks = [_missing_reason(entry, steps) for entry in value]
-        lacking = [str(index + 1) for index, lack in enumerate(lacks) if lack]
-        if not lacking:
-            return None
-        return f"not recorded for {', '.join(lacking)} of {len(value)}"
+        lacking = [str(index + 1) for index, entry in enumerate(value) if _missing_reason(entry, steps)]
+        return f"not recorded for {', '.join(lacking)} of {len(value)}" if lacking else None
     if steps:
         return _missing_reason(getattr(value, steps[0], None), steps[1:])
-    if isinstance(value, RecordModel) and not any(
-        getattr(value, name) not in (None, ()) for name in type(value).model_fields
-    ):
+    if isinstance(value, RecordModel) and all(getattr(value, name) in (None, ()) for name in type(value).model_fields):
         return "not recorded"
     return None
 
 
 def _title(path: str) -> str | None:
-    """`Fits: piston clearance`, from the record's own names; None for a path that leads nowhere."""
+    """Return the title of a path (`Fits: piston clearance`) from the record's names; None if it leads nowhere."""
     name, *steps = path.split(".")
     model: type[RecordModel] | None = DOCUMENTS.get(name)
     if model is None:

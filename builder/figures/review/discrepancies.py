@@ -178,6 +178,7 @@ class _Finder:
 
     def method_conflicts(self) -> Iterator[Discrepancy]:
         """Yield the figures for which two methods give values that do not agree."""
+        system = self.solver.context.system
         for slug, labels in _METHOD_LABELS.items():
             if self.solver.input(slug) is None:
                 continue
@@ -190,9 +191,8 @@ class _Finder:
             if abs(difference) <= 2 * np.hypot(*uncertainties):
                 continue
             # The difference is shown to the digit that the less certain of the two has.
-            resolution = LAST_DIGIT * max(uncertainties)
-            unit, system = figure.method.display_unit, self.solver.context.system
-            if float(unit.text(abs(difference), system, resolution, with_unit=False)) == 0:
+            unit, resolution = figure.method.display_unit, LAST_DIGIT * max(uncertainties)
+            if unit.rounds_to_zero(difference, system, resolution):
                 continue
             text = unit.text(abs(difference), system, resolution)
             consequence = self._ratio_from_parts(slug)

@@ -28,8 +28,8 @@ def with_power(sheet: FigureSheet, horsepower: float) -> FigureSheet:
     return replace(sheet, figures=(*sheet.figures, peak))
 
 
-def about(found: tuple[Caution, ...], slug: str) -> list[Caution]:
-    return [caution for caution in found if caution.subject == slug]
+def about(cautions: tuple[Caution, ...], slug: str) -> list[Caution]:
+    return [caution for caution in cautions if caution.subject == slug]
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_piston_speed_by_type(tmp_path: Path) -> None:
     assert not about(sheet_of(tmp_path, {**V8, "build": fast}).cautions, "mean_piston_speed")
 
 
-def test_effective_ratio_is_judged_near_the_seat_only(tmp_path: Path) -> None:
+def test_effective_ratio_is_checked_near_the_seat_only(tmp_path: Path) -> None:
     squeeze = TOP_END.replace("measured: [64.2, 64.0, 64.1, 64.2, 64.0, 64.1, 64.3, 64.1]", "measured: 50.0")
     installed = CAM + "    installed: {intake_centreline: 104 deg}\n"
     slug = "effective_compression_ratio"
@@ -133,7 +133,7 @@ def test_a_fit_out_of_range_is_a_caution_unless_accepted(tmp_path: Path) -> None
     assert not about(sheet_of(tmp_path, {**V8, "assembly": accepted}).cautions, "crank_end_float")
 
 
-def test_used_parts_that_nobody_checked_stand_out(tmp_path: Path) -> None:
+def test_used_parts_that_nobody_checked_are_cautions(tmp_path: Path) -> None:
     parts = """
         parts:
           - {part: crankshaft, source: used}
@@ -145,7 +145,7 @@ def test_used_parts_that_nobody_checked_stand_out(tmp_path: Path) -> None:
     assert [c.subject for c in found if c.subject.startswith("parts.")] == ["parts.parts.0", "parts.parts.3"]
 
 
-def test_too_good_to_be_true(tmp_path: Path) -> None:
+def test_implausibly_high_bmep_is_a_caution(tmp_path: Path) -> None:
     build = read(tmp_path, V8)
     sheet = compute(build, Shop())
     from builder.figures.definitions import REGISTRY

@@ -16,7 +16,7 @@ def held(archive: Path, requires: list[str], **documents: str) -> Readiness:
     return readiness(build, shop, compute(build, shop))
 
 
-def test_what_is_there_and_what_is_missing(tmp_path: Path) -> None:
+def test_what_is_recorded_and_what_is_missing(tmp_path: Path) -> None:
     assembly = "fits: {piston_clearance: {unit: in, allowed: 0.003..0.004}, crank_end_float: {measured: 0.006 in}}\n"
     state = held(
         tmp_path,
@@ -45,7 +45,7 @@ def test_private_parts_count_too(tmp_path: Path) -> None:
     assert held(tmp_path, ["build.customer.name"], build=named).ready
 
 
-def test_a_whole_document_or_section(tmp_path: Path) -> None:
+def test_a_document_or_a_section(tmp_path: Path) -> None:
     assert held(tmp_path, ["bottom_end", "bottom_end.block"]).ready
     assert not held(tmp_path, ["delivery"]).ready
     assert not held(tmp_path, ["delivery.settings"], delivery="settings: {}\n").ready
@@ -57,7 +57,7 @@ def test_a_path_that_leads_nowhere_is_missing(tmp_path: Path) -> None:
     assert "shop.yaml" in state.missing[0].message
 
 
-def test_cautions_stand_beside_but_not_in_the_way(tmp_path: Path) -> None:
+def test_cautions_do_not_prevent_delivery(tmp_path: Path) -> None:
     assembly = "fits: {crank_end_float: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
     state = held(tmp_path, ["assembly.fits.crank_end_float"], assembly=assembly)
     assert state.ready

@@ -28,8 +28,8 @@ def reading(**given: object) -> Reading:
     ],
 )
 def test_more_than_the_reading_can_explain(listed: str, measured: str, says: str | None) -> None:
-    said = difference_text(reading(listed=listed, measured=measured), "cylinder")
-    assert said == (
+    text = difference_text(reading(listed=listed, measured=measured), "cylinder")
+    assert text == (
         says.replace(" in ", "\N{NO-BREAK SPACE}in ").replace(" mm", "\N{NO-BREAK SPACE}mm") if says else None
     )
 
@@ -40,21 +40,21 @@ def test_a_coarse_gauge_explains_more() -> None:
 
 
 def test_one_part_of_a_set(tmp_path: Path) -> None:
-    said = difference_text(
+    text = difference_text(
         reading(unit="in", listed="6.000", measured=["6.000", "6.001", "5.988", "6.000"]), "cylinder"
     )
-    assert said is not None
-    assert said.replace("\N{NO-BREAK SPACE}", " ") == "1 of 4 differ, most of all cylinder 3, 0.012 in less than listed"
+    assert text is not None
+    assert text.replace("\N{NO-BREAK SPACE}", " ") == "1 of 4 differ, most of all cylinder 3, 0.012 in less than listed"
 
 
-def test_listed_alone_or_measured_alone_is_no_finding() -> None:
+def test_listed_alone_or_measured_alone_is_no_discrepancy() -> None:
     assert difference_text(reading(listed="1.760 in"), "cylinder") is None
     assert difference_text(reading(measured="1.760 in"), "cylinder") is None
 
 
-def found(sheet: FigureSheet, path: str) -> Discrepancy:
-    (finding,) = [finding for finding in sheet.discrepancies if finding.path == path]
-    return finding
+def discrepancy_of(sheet: FigureSheet, path: str) -> Discrepancy:
+    (discrepancy,) = [discrepancy for discrepancy in sheet.discrepancies if discrepancy.path == path]
+    return discrepancy
 
 
 SHORT = BOTTOM_END.replace(
@@ -62,20 +62,20 @@ SHORT = BOTTOM_END.replace(
 )
 
 
-def test_what_a_short_piston_costs(tmp_path: Path) -> None:
+def test_what_follows_from_a_short_piston(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "bottom_end": SHORT})
-    finding = found(sheet, "bottom_end.pistons.compression_height")
-    assert finding.labels == ("listed", "measured")
+    discrepancy = discrepancy_of(sheet, "bottom_end.pistons.compression_height")
+    assert discrepancy.labels == ("listed", "measured")
     as_listed = figure_of(
         tmp_path, "compression_ratio", {**V8, "bottom_end": BOTTOM_END.replace("1.560 in", "1.660 in")}
     )
     as_built = sheet.get("compression_ratio")
     assert as_built is not None
-    assert finding.consequence is not None
-    assert as_listed.display in finding.consequence
-    assert as_built.display in finding.consequence
-    assert finding.where is not None
-    assert finding.where[1] == line_of(tmp_path, "compression_height", "bottom_end")
+    assert discrepancy.consequence is not None
+    assert as_listed.display in discrepancy.consequence
+    assert as_built.display in discrepancy.consequence
+    assert discrepancy.where is not None
+    assert discrepancy.where[1] == line_of(tmp_path, "compression_height", "bottom_end")
     what_if = sheet.get("compression_if")
     assert what_if is not None
     assert what_if.value == pytest.approx(as_listed.value, rel=1e-12)
@@ -90,7 +90,7 @@ def test_a_dial_gauge_moves_with_the_part(tmp_path: Path) -> None:
     assert what_if.value == pytest.approx(expected.value, rel=1e-12)
 
 
-def test_the_part_that_matters_most_stands_in_front(tmp_path: Path) -> None:
+def test_the_part_that_matters_most_comes_first(tmp_path: Path) -> None:
     top = TOP_END.replace("thickness: 0.039 in", "thickness: {listed: 0.040 in, measured: 0.039 in}")
     what_if = figure_of(tmp_path, "compression_if", {**V8, "bottom_end": SHORT, "top_end": top})
     assert [p.label for p in what_if.positions] == ["compression height", "gasket thickness, compressed"]
@@ -116,45 +116,45 @@ PARTS = """
 """
 
 
-def test_the_wrong_part_never_went_in(tmp_path: Path) -> None:
+def test_a_rejected_part_was_never_fitted(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "parts": PARTS})
-    wrong = found(sheet, "parts.parts.0.checked.0")
+    wrong = discrepancy_of(sheet, "parts.parts.0.checked.0")
     would = figure_of(tmp_path, "compression_ratio", {**V8, "bottom_end": BOTTOM_END.replace("1.560 in", "1.4605 in")})
     actual = sheet.get("compression_ratio")
     assert actual is not None
     assert wrong.consequence is not None
     assert f"to {would.display} in place of {actual.display}" in wrong.consequence
     assert "0.125 in below the deck" in wrong.consequence.replace("\N{NO-BREAK SPACE}", " ")
-    assert found(sheet, "parts.parts.0.checked.1").consequence is None
-    assert found(sheet, "parts.parts.1.checked.0").consequence is None
+    assert discrepancy_of(sheet, "parts.parts.0.checked.1").consequence is None
+    assert discrepancy_of(sheet, "parts.parts.1.checked.0").consequence is None
 
 
-def test_what_the_engine_says_already_is_not_said_again(tmp_path: Path) -> None:
+def test_a_check_that_the_engine_repeats_is_listed_once(tmp_path: Path) -> None:
     both = BOTTOM_END.replace(
         "compression_height: 1.560 in", "compression_height: {unit: in, listed: 1.560, measured: [1.565, 1.565]}"
     ).replace("[1.565, 1.565]", "[1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565]")
     parts = PARTS.replace("[1.565, 1.565]", "[1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565, 1.565]")
     sheet = sheet_of(tmp_path, {**V8, "bottom_end": both, "parts": parts})
-    paths = [finding.path for finding in sheet.discrepancies]
+    paths = [discrepancy.path for discrepancy in sheet.discrepancies]
     assert "bottom_end.pistons.compression_height" in paths
     assert "parts.parts.1.checked.0" not in paths
 
 
-def test_two_ways_that_do_not_agree(tmp_path: Path) -> None:
+def test_two_methods_that_do_not_agree(tmp_path: Path) -> None:
     by_parts = 9.025 - (1.740 + 5.700 + 1.560)
     agreeing = BOTTOM_END + f"    deck_clearance: {{unit: in, measured: {by_parts:.4f}}}\n"
     assert sheet_of(tmp_path, {**V8, "bottom_end": agreeing}).discrepancies == ()
     gauged = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0100}\n"
-    finding = found(sheet_of(tmp_path, {**V8, "bottom_end": gauged}), "deck_clearance")
-    assert finding.kind == "two ways"
-    assert finding.labels == ("by dial gauge", "from the parts")
-    assert "0.015" in finding.difference
-    assert finding.consequence is not None
+    discrepancy = discrepancy_of(sheet_of(tmp_path, {**V8, "bottom_end": gauged}), "deck_clearance")
+    assert discrepancy.kind == "two ways"
+    assert discrepancy.labels == ("by dial gauge", "from the parts")
+    assert "0.015" in discrepancy.difference
+    assert discrepancy.consequence is not None
     listed = figure_of(tmp_path, "compression_ratio", V8)
-    assert listed.display in finding.consequence
+    assert listed.display in discrepancy.consequence
 
 
-def test_oil_clearance_both_ways(tmp_path: Path) -> None:
+def test_oil_clearance_by_both_methods(tmp_path: Path) -> None:
     assembly = "fits: {main_oil_clearance: {unit: in, measured: [0.0031, 0.0032, 0.0031, 0.0031, 0.0031]}}\n"
-    finding = found(sheet_of(tmp_path, {**V8, "assembly": assembly}), "main_oil_clearance")
-    assert finding.difference == "0.0004\N{NO-BREAK SPACE}in apart"
+    discrepancy = discrepancy_of(sheet_of(tmp_path, {**V8, "assembly": assembly}), "main_oil_clearance")
+    assert discrepancy.difference == "0.0004\N{NO-BREAK SPACE}in apart"

@@ -42,7 +42,7 @@ def test_ordinary_joints_are_left_alone(tmp_path: Path, joint: str) -> None:
         ("{joint: head, size: M10x1.25, torque: 750 N.m}", "slipped decimal"),
     ],
 )
-def test_a_slip_of_unit_is_named(tmp_path: Path, joint: str, meant: str) -> None:
+def test_a_mix_up_of_units_is_named(tmp_path: Path, joint: str, meant: str) -> None:
     (problem,) = warnings(tmp_path, joint)
     assert meant in problem.message
     assert problem.path.name == "assembly.yaml"
