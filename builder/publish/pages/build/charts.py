@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,13 +15,13 @@ from builder.draw.style import NARROW
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
 from builder.figures.core import display_units as units
-from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.inputs import Context
+from builder.figures.core.registry import CYLINDER, FITS, VALVE_TRAIN
 from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.cam_readings import SIDES, lift_of
 from builder.figures.review.clearance_checks import CheckedClearance
-from builder.publish.pages.build.dyno_charts import session_charts
+from builder.publish.pages.build.dyno_charts import in_unit, session_charts, unit_text
 from builder.publish.pages.build.placed_chart import PlacedChart
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -32,29 +34,21 @@ def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PlacedChart
     source = Context(build, shop, REGISTRY)
     chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PlacedChart]], ...] = (
         _deck_stack_chart,
-        _piston_speed,
-        _timing,
-        _bores,
-        _positions,
-        _fits,
+        _piston_speed_chart,
+        _valve_charts,
+        _bore_chart,
+        _position_charts,
+        _clearance_charts,
         _tightening_charts,
     )
-    session = session_charts(source, sheet.session)
-    return [*session, *(placed for chart_list in chart_lists for placed in chart_list(source, sheet))]
-
-
-def _to_display(shown: DisplayUnit, system: System, si: float) -> float:
-    return shown.number(si, system)
-
-
-def _unit(shown: DisplayUnit, system: System) -> str:
-    unit = shown.scale(system).unit
-    return printed_unit(unit)
+    charts = [placed for chart_list in chart_lists for placed in chart_list(source, sheet)]
+    return [*session_charts(source, sheet.session), *charts]
 
 
 def _mean(source: Context, name: str) -> float | None:
-    known = source.input(name)
-    return None if known is None else float(np.nanmean(known.values))
+    """Return the mean of an input over its positions [SI], or None where it is not known."""
+    value = source.input(name)
+    return None if value is None else float(np.nanmean(value.values))
 
 
 def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
@@ -64,20 +58,20 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedCha
     values = {name: _mean(source, name) for name in names}
     if any(value is None for value in values.values()):
         return
-    length = {name: _to_display(units.LENGTH, source.system, float(value or 0)) for name, value in values.items()}
+    length = {name: units.LENGTH.number(float(value or 0), source.system) for name, value in values.items()}
     height: Reading = source.build.get("bottom_end.pistons.compression_height")
     listed = height.listed if height.is_measured and _differs_from_listed(height) else None
     gasket, clearance = _mean(source, "gasket_thickness"), sheet.value("deck_clearance")
     data = StackUp(
-        _unit(units.LENGTH, source.system),
+        unit_text(units.LENGTH, source.system),
         length["stroke"] / 2,
         length["rod_length"],
         length["compression_height"],
         length["deck_height"],
         length["bore"],
-        None if gasket is None else _to_display(units.LENGTH, source.system, gasket),
-        None if clearance is None else _to_display(units.LENGTH, source.system, clearance),
-        None if listed is None else _to_display(units.LENGTH, source.system, listed.si),
+        None if gasket is None else units.LENGTH.number(gasket, source.system),
+        None if clearance is None else units.LENGTH.number(clearance, source.system),
+        None if listed is None else units.LENGTH.number(listed.si, source.system),
         4 if source.system == "inch" else 2,
     )
     request = stack_up.request(data, responsive=True)
@@ -87,23 +81,16 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedCha
     )
     if listed is not None:
         caption += " The broken line is where the piston would stand if it were as listed."
-    yield PlacedChart(units_section("cylinder"), request, caption)
+    yield PlacedChart(CYLINDER, request, caption)
 
 
 def _differs_from_listed(reading: Reading) -> bool:
-    """Whether a part is not what it was listed as, by more than the last digit written."""
+    """Return whether a part is not what it was listed as, by more than the last digit written."""
     listed = reading.listed
     return listed is not None and abs(float(np.mean(reading.values)) - listed.si) > listed.step
 
 
-def units_section(name: str) -> str:
-    """The section of the page that a drawing belongs to."""
-    from builder.figures.core import registry
-
-    return {"cylinder": registry.CYLINDER, "valves": registry.VALVE_TRAIN, "fits": registry.FITS}[name]
-
-
-def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.piston_speed import PistonSpeed, piston_speed
 
     stroke, rod, red_line = _mean(source, "stroke"), _mean(source, "rod_length"), _mean(source, "red_line")
@@ -112,14 +99,14 @@ def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     offset = _mean(source, "pin_offset") or 0.0
     degrees = np.arange(0.0, 361.0, 2.0)
     speed = np.asarray(kinematics.piston_speed(np.radians(degrees), stroke, rod, red_line, offset))
-    shown = units.FAST_VELOCITY
+    unit = units.FAST_VELOCITY
     request = piston_speed.request(
         PistonSpeed(
             degrees,
-            np.array([_to_display(shown, source.system, float(v)) for v in speed]),
-            _unit(shown, source.system),
+            in_unit(unit, source.system, speed),
+            unit_text(unit, source.system),
             units.SPEED.text(red_line, source.system),
-            _to_display(shown, source.system, float(kinematics.mean_piston_speed(stroke, red_line))),
+            unit.number(float(kinematics.mean_piston_speed(stroke, red_line)), source.system),
         ),
         size=NARROW,
     )
@@ -131,54 +118,55 @@ def _piston_speed(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     )
 
 
-def _points(known: InputValue | None) -> tuple[tuple[str, float], ...]:
-    """Label and value at each lift that was recorded."""
-    if known is None or known.axis is None:
-        return ()
-    return tuple(
-        (label, float(value))
-        for label, value in zip(known.axis.labels, np.atleast_1d(known.values), strict=True)
-        if np.isfinite(value)
-    )
+def _recorded(value: InputValue | None) -> list[tuple[str, float]]:
+    """Return label and value at each lift that was recorded."""
+    if value is None or value.axis is None:
+        return []
+    pairs = zip(value.axis.labels, np.atleast_1d(value.values), strict=True)
+    return [(label, float(number)) for label, number in pairs if np.isfinite(number)]
 
 
 def _at(figure: Figure | None, label: str) -> float | None:
+    """Return a figure's value at this position, or None where it has none."""
     return next((p.value for p in figure.positions if p.label == label), None) if figure else None
 
 
-def _timing(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+_EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")
+
+
+def _event(zero: float, angle: float, direction: int, before: str, after: str) -> Event:
+    """Return the event at this angle [deg] before (-1) or after (1) a dead centre, which is at ``zero``."""
+    written = f"{abs(angle):.1f}".removesuffix(".0")
+    is_before = (angle >= 0) == (direction < 0)
+    return Event(zero + direction * angle, f"{written}° {before if is_before else after}")
+
+
+def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+    """Yield the lift curves and the ring of events, at the first lift at which all four events are known."""
     from builder.draw.charts.valve_timing import RingArc, TimingRing, timing_ring
 
-    events = {name: sheet.get(name) for name in ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")}
-    if any(figure is None for figure in events.values()):
+    figures = {name: sheet.get(name) for name in _EVENTS}
+    first = figures["intake_opens"]
+    if first is None:
         return
-    labels = [
-        position.label
-        for position in (events["intake_opens"].positions if events["intake_opens"] else ())
-        if all(_at(figure, position.label) is not None for figure in events.values())
-    ]
-    if not labels:
+    labels = (position.label for position in first.positions)
+    angles_by_lift = ((label, [_at(figures[name], label) for name in _EVENTS]) for label in labels)
+    lift, angles = next(((lift, angles) for lift, angles in angles_by_lift if None not in angles), ("", []))
+    if not lift:
         return
-    at = labels[0]
-    angle = {name: float(_at(figure, at) or 0.0) for name, figure in events.items()}
-
-    def worded(value: float, before: str, after: str) -> str:
-        return f"{abs(value):.1f}° {before if value >= 0 else after}".replace(".0°", "°")
-
-    opens_i = Event(-angle["intake_opens"], worded(angle["intake_opens"], "before TDC", "after TDC"))
-    closes_i = Event(180 + angle["intake_closes"], worded(angle["intake_closes"], "after BDC", "before BDC"))
-    opens_e = Event(-180 - angle["exhaust_opens"], worded(angle["exhaust_opens"], "before BDC", "after BDC"))
-    closes_e = Event(angle["exhaust_closes"], worded(angle["exhaust_closes"], "after TDC", "before TDC"))
-    lift_text = at if at != "seat" else "the seat"
-    yield from _lift_chart(source, sheet, at, lift_text, (opens_e, closes_e), (opens_i, closes_i))
-
-    def arc(label: str, opens: Event, closes: Event) -> RingArc:
-        return RingArc(label, opens, closes, f"{closes.angle - opens.angle:.0f}°")
-
-    ring = TimingRing((arc("exhaust", opens_e, closes_e), arc("intake", opens_i, closes_i)), lift_text)
+    intake_opens, intake_closes, exhaust_opens, exhaust_closes = (float(angle or 0.0) for angle in angles)
+    tdc, bdc = ("before TDC", "after TDC"), ("before BDC", "after BDC")
+    intake = _event(0.0, intake_opens, -1, *tdc), _event(180.0, intake_closes, 1, *bdc)
+    exhaust = _event(-180.0, exhaust_opens, -1, *bdc), _event(0.0, exhaust_closes, 1, *tdc)
+    lift_text = lift if lift != "seat" else "the seat"
+    yield from _lift_chart(source, sheet, lift, lift_text, exhaust, intake)
+    arcs = tuple(
+        RingArc(side, opens, closes, f"{closes.angle - opens.angle:.0f}°")
+        for side, (opens, closes) in (("exhaust", exhaust), ("intake", intake))
+    )
     yield PlacedChart(
-        units_section("valves"),
-        timing_ring.request(ring, size=NARROW),
+        VALVE_TRAIN,
+        timing_ring.request(TimingRing(arcs, lift_text), size=NARROW),
         f"When the valves are open, around the crank's circle, at {lift_text} lift.",
     )
 
@@ -193,87 +181,91 @@ def _lift_chart(
 ) -> Iterator[PlacedChart]:
     from builder.draw.charts.valve_timing import ValveCurve, ValveTiming, valve_timing
 
-    lift, overlap = sheet.get("valve_lift"), sheet.get("overlap")
+    overlap = sheet.get("overlap")
     curves = {}
     for side, events in zip(SIDES, (intake, exhaust), strict=True):
-        fitted = _curve_of(source, sheet, side)
-        peak = _at(lift, side) if lift else None
-        if fitted is None or peak is None:
+        lobe = _lobe(source, sheet, side)
+        fitted = None if lobe is None else lobe.curve()
+        if lobe is None or fitted is None:
             return
         angles = np.linspace(-360.0, 360.0, 361)
-        values = np.asarray(fitted.at(angles))
-        open_ = values > 0
-        points = _known_points(source, sheet, side)
+        lifts = np.asarray(fitted.at(angles))
+        is_open = lifts > 0
+        points = lobe.points
         curves[side] = ValveCurve(
             side,
-            angles[open_],
-            np.array([_to_display(units.LENGTH, source.system, float(v)) for v in values[open_]]),
+            angles[is_open],
+            in_unit(units.LENGTH, source.system, lifts[is_open]),
             events[0],
             events[1],
-            np.array([a for a, _ in points]),
-            np.array([_to_display(units.LENGTH, source.system, v) for _, v in points]),
-            units.LENGTH.text(peak, source.system),
+            np.array([angle for angle, _ in points]),
+            in_unit(units.LENGTH, source.system, [lift for _, lift in points]),
+            units.LENGTH.text(lobe.peak, source.system),
         )
-    known = lift_of(at)
+    at_lift = lift_of(at)
     data = ValveTiming(
         curves["exhaust"],
         curves["intake"],
-        _unit(units.LENGTH, source.system),
-        None if known is None else _to_display(units.LENGTH, source.system, known),
+        unit_text(units.LENGTH, source.system),
+        None if at_lift is None else units.LENGTH.number(at_lift, source.system),
         lift_text,
         f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
     )
     request = valve_timing.request(data, responsive=True)
     yield PlacedChart(
-        units_section("valves"),
+        VALVE_TRAIN,
         request,
         "How far each valve is open as the crank turns. Where both stand open together is the overlap.",
     )
 
 
-def _lobe_data(source: Context, sheet: FigureSheet, side: str) -> tuple[float, list[tuple[float, float]], float] | None:
-    """Centreline [deg after TDC], known lifts with their durations, and peak lift [m], all at the valve."""
-    centre = sheet.value("installed_centreline" if side == "intake" else "exhaust_centreline")
-    lift = sheet.get("valve_lift")
-    peak = _at(lift, side) if lift else None
+@dataclass(frozen=True)
+class _Lobe:
+    """One side's cam at the valve: centreline [deg after TDC], peak lift [m], and lifts [m] with durations [deg]."""
+
+    centreline: float
+    peak: float
+    durations: list[tuple[float, float]]
+
+    @property
+    def points(self) -> list[tuple[float, float]]:
+        """The known points of the lift curve: angle [deg] and lift [m]."""
+        points = [(self.centreline, self.peak)]
+        for lift, duration in self.durations:
+            points += [(self.centreline - duration / 2, lift), (self.centreline + duration / 2, lift)]
+        return sorted(points)
+
+    def curve(self) -> LiftCurve | None:
+        """Return the lift curve through the known points, or None where there is none."""
+        if not self.durations:
+            return None
+        lifts, durations = zip(*self.durations, strict=True)
+        try:
+            return lift_curve(self.centreline, lifts, durations, self.peak)
+        except ValueError:
+            return None
+
+
+def _lobe(source: Context, sheet: FigureSheet, side: str) -> _Lobe | None:
+    """Return one side's cam as far as it is known, or None without centreline and peak lift."""
+    centreline = sheet.value("installed_centreline" if side == "intake" else "exhaust_centreline")
+    peak = _at(sheet.get("valve_lift"), side)
     rocker = source.input("rocker_ratio")
-    if centre is None or peak is None or peak <= 0:
+    if centreline is None or peak is None or peak <= 0:
         return None
     ratio = 1.0 if rocker is None else float(np.atleast_1d(rocker.values)[SIDES.index(side)])
     if not np.isfinite(ratio):
         return None
-    known = []
-    for label, duration in _points(source.input(f"{side}_duration")):
-        at = lift_of(label)
-        # The card takes timing at the lobe; a seat without a stated lift is left out of the curve.
-        if at is not None and at * ratio < peak:
-            known.append((at * ratio, duration))
-    return (centre if side == "intake" else -centre), sorted(known), peak
+    durations = []
+    for label, duration in _recorded(source.input(f"{side}_duration")):
+        lift = lift_of(label)
+        # The card has timing at the lobe; a seat without a stated lift is left out of the curve.
+        if lift is not None and lift * ratio < peak:
+            durations.append((lift * ratio, duration))
+    return _Lobe(centreline if side == "intake" else -centreline, peak, sorted(durations))
 
 
-def _curve_of(source: Context, sheet: FigureSheet, side: str) -> LiftCurve | None:
-    flank = _lobe_data(source, sheet, side)
-    if flank is None or not flank[1]:
-        return None
-    centre, known, peak = flank
-    try:
-        return lift_curve(centre, [lift for lift, _ in known], [duration for _, duration in known], peak)
-    except ValueError:
-        return None
-
-
-def _known_points(source: Context, sheet: FigureSheet, side: str) -> list[tuple[float, float]]:
-    flank = _lobe_data(source, sheet, side)
-    if flank is None:
-        return []
-    centre, known, peak = flank
-    points = [(centre, peak)]
-    for lift, duration in known:
-        points += [(centre - duration / 2, lift), (centre + duration / 2, lift)]
-    return sorted(points)
-
-
-def _bores(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     from builder.draw.charts.positions import BoreMap, BoreReadings, bore_map
 
     gauging = source.build.get("work.bore_gauging")
@@ -291,7 +283,7 @@ def _bores(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     data = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
     request = bore_map.request(data, responsive=True)
     yield PlacedChart(
-        units_section("fits"),
+        FITS,
         request,
         "Every bore at every depth, across and along the crank: a round, straight bore is a row of equal points.",
     )
@@ -305,16 +297,16 @@ _MAX_NARROW_POINTS = 8
 _STRIPS = ("compression_ratio", "deck_clearance", "quench")
 
 
-def _positions(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _position_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
     for slug in _STRIPS:
         figure = sheet.get(slug)
         if figure is None or len(figure.positions) < 2:
             continue
-        shown = figure.method.display_unit
+        unit = figure.method.display_unit
         data = Positions(
             figure.title,
-            _unit(shown, source.system).removeprefix(":1"),
-            tuple(Position(p.label, _to_display(shown, source.system, p.value)) for p in figure.positions),
+            unit_text(unit, source.system).removeprefix(":1"),
+            tuple(Position(p.label, unit.number(p.value, source.system)) for p in figure.positions),
             outlier=next((i for i, p in enumerate(figure.positions) if p.label == figure.outlier), None),
         )
         yield PlacedChart(slug, _positions_chart(data, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
@@ -327,35 +319,34 @@ def _positions_chart(data: Positions, name: str) -> ChartRequest:
     return positions.request(data, name=name, responsive=True)
 
 
-def _fits(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
-    """A strip for every fit and check with more than one reading: the readings against what is allowed."""
-    seen: dict[str, int] = {}
+def _clearance_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+    """Yield a strip for every clearance with more than one reading: the readings against what is allowed."""
+    slugs: Counter[str] = Counter()
     for fit in sheet.clearances:
-        if len(fit.readings) < 2 or not np.isfinite([at.value for at in fit.readings]).any():
+        if len(fit.readings) < 2 or not np.isfinite([reading.value for reading in fit.readings]).any():
             continue
         slug = "_".join(fit.path.split(".")[1:])
-        seen[slug] = seen.get(slug, 0) + 1
-        name = f"fit_{slug}" + (f"_{seen[slug]}" if seen[slug] > 1 else "")
+        slugs[slug] += 1
+        name = f"fit_{slug}" + (f"_{slugs[slug]}" if slugs[slug] > 1 else "")
         low, high = fit.allowed.minimum, fit.allowed.maximum
         data = Positions(
             fit.title,
             printed_unit(fit.unit),
-            tuple(Position(at.label, fit.in_unit(at.value)) for at in fit.readings),
+            tuple(Position(reading.label, fit.in_unit(reading.value)) for reading in fit.readings),
             None if low is None else fit.in_unit(low),
             None if high is None else fit.in_unit(high),
-            next((i for i, at in enumerate(fit.readings) if at.label == fit.outlier), None),
+            next((i for i, reading in enumerate(fit.readings) if reading.label == fit.outlier), None),
             fit.allowed.authority,
             _decimals(fit),
         )
-        each = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
-        caption = f"{fit.title}{each}" + (
-            "; the band is what is allowed." if fit.allowed else "; no range was recorded."
-        )
+        axis = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
+        band = "the band is what is allowed" if fit.allowed else "no range was recorded"
+        caption = f"{fit.title}{axis}; {band}."
         yield PlacedChart(READINGS, _positions_chart(data, name), caption)
 
 
 def _decimals(fit: CheckedClearance) -> int:
-    """As many decimals as the readings were written with."""
+    """Return as many decimals as the readings were written with."""
     return max(len(reading.number.partition(".")[2]) for reading in fit.readings)
 
 

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+import numpy.typing as npt
 
 from builder.draw.charts.channels import Channel, Channels, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import GainCurve, Level, SignificantRange, gain_curve, setting_sweep
-from builder.draw.charts.comparison import SettingSweep as DrawnSweep
+from builder.draw.charts.comparison import SettingSweep as SweepData
 from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
 from builder.draw.footnotes import Caution
 from builder.draw.style import NARROW
@@ -30,50 +30,48 @@ if TYPE_CHECKING:
     from builder.figures.dyno.pull import PullResult
     from builder.figures.dyno.session import DynoSession
 
-
-Floats = NDArray[np.float64]
+Floats = npt.NDArray[np.float64]
 
 
 def session_charts(source: Context, session: DynoSession | None) -> Iterator[PlacedChart]:
     """Yield a request for every chart that the session has enough for."""
     if session is None or session.best is None:
         return
-    yield _curves(session, source.system)
+    yield _power_chart(session, source.system)
     for number, change in enumerate(session.changes):
         if change.gain is not None:
-            yield _gain(change, number, source.system)
+            yield _gain_chart(change, number, source.system)
     for number, sweep in enumerate(session.settings):
-        yield from _sweep(sweep, number, source.system)
+        yield from _sweep_charts(sweep, number, source.system)
     yield from _channel_charts(source, session)
 
 
-def _unit(shown: DisplayUnit, system: System) -> str:
-    unit = shown.scale(system).unit
-    return printed_unit(unit)
+def unit_text(unit: DisplayUnit, system: System) -> str:
+    """Return the display unit as it is printed in this system."""
+    return printed_unit(unit.scale(system).unit)
 
 
-def _numbers(shown: DisplayUnit, system: System, values: object) -> Floats:
-    """SI values in the unit shown; every unit is a straight line away from SI."""
-    zero, one = shown.number(0.0, system), shown.number(1.0, system)
+def in_unit(unit: DisplayUnit, system: System, values: npt.ArrayLike) -> Floats:
+    """Return SI values in the display unit, which is a straight line away from SI."""
+    zero, one = unit.number(0.0, system), unit.number(1.0, system)
     return np.asarray(values, dtype=np.float64) * (one - zero) + zero
 
 
-def _rpm(values: object) -> Floats:
-    return _numbers(units.SPEED, "metric", values)
+def _rpm(values: npt.ArrayLike) -> Floats:
+    return in_unit(units.SPEED, "metric", values)
 
 
-def _curves(session: DynoSession, system: System) -> PlacedChart:
-    data = power_curves_of(session, system)
-    request = power_curves.request(data, responsive=True)
+def _power_chart(session: DynoSession, system: System) -> PlacedChart:
+    request = power_curves.request(_power_curves(session, system), responsive=True)
     caption = (
-        f"Torque is how hard the engine twists at each speed, power how fast it works; {_standard_words(session)}. "
+        f"Torque is how hard the engine twists at each speed, power how fast it works; {_correction_text(session)}. "
         "The best pull stands in front, the others behind; the highest point of each curve is marked."
     )
     return PlacedChart(POWER, request, caption)
 
 
-def power_curves_of(session: DynoSession, system: System) -> PowerCurves:
-    """The pulls that count, ready to draw."""
+def _power_curves(session: DynoSession, system: System) -> PowerCurves:
+    """Return the pulls that count, with the best one's cautions."""
     counted = session.counted
     best = next(i for i, pull in enumerate(counted) if pull is session.best)
     cautions = tuple(
@@ -82,51 +80,51 @@ def power_curves_of(session: DynoSession, system: System) -> PowerCurves:
     return PowerCurves(
         tuple(_pull(pull, system) for pull in counted),
         best,
-        _unit(units.TORQUE, system),
-        _unit(units.POWER, system),
+        unit_text(units.TORQUE, system),
+        unit_text(units.POWER, system),
         cautions=cautions,
     )
 
 
 def _pull(pull: PullResult, system: System) -> Pull:
-    def peak(found: CurvePeak, shown: DisplayUnit) -> Peak:
-        return Peak(float(_rpm(found.speed)), float(_numbers(shown, system, found.value)))
+    def peak(curve_peak: CurvePeak, unit: DisplayUnit) -> Peak:
+        return Peak(float(_rpm(curve_peak.speed)), float(in_unit(unit, system, curve_peak.value)))
 
     return Pull(
         pull.name,
         _rpm(pull.corrected.speed),
-        _numbers(units.TORQUE, system, pull.corrected.torque),
-        _numbers(units.POWER, system, pull.corrected.power),
+        in_unit(units.TORQUE, system, pull.corrected.torque),
+        in_unit(units.POWER, system, pull.corrected.power),
         _rpm(pull.readings.speed),
-        _numbers(units.TORQUE, system, pull.readings.torque),
-        _numbers(units.POWER, system, pull.readings.power),
+        in_unit(units.TORQUE, system, pull.readings.torque),
+        in_unit(units.POWER, system, pull.readings.power),
         peak(pull.peaks.torque, units.TORQUE),
         peak(pull.peaks.power, units.POWER),
         pull.index,
     )
 
 
-def _standard_words(session: DynoSession) -> str:
+def _correction_text(session: DynoSession) -> str:
     return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
 
 
-def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
+def _gain_chart(change: ComparisonResult, number: int, system: System) -> PlacedChart:
     gain = change.gain
     assert gain is not None
-    torque = _unit(units.TORQUE, system)
+    torque = unit_text(units.TORQUE, system)
     data = GainCurve(
         f"{change.changed or change.name}",
         torque,
         _rpm(gain.speed),
-        _numbers(units.TORQUE, system, gain.difference),
-        _numbers(units.TORQUE, system, gain.band),
+        in_unit(units.TORQUE, system, gain.difference),
+        in_unit(units.TORQUE, system, gain.band),
         tuple(
             SignificantRange(
-                float(_rpm(each.low)),
-                float(_rpm(each.high)),
-                f"{float(_numbers(units.TORQUE, system, each.mean)):+.0f} {torque}".replace("-", "−"),
+                float(_rpm(difference.low)),
+                float(_rpm(difference.high)),
+                f"{float(in_unit(units.TORQUE, system, difference.mean)):+.0f} {torque}".replace("-", "−"),
             )
-            for each in gain.significant_ranges
+            for difference in gain.significant_ranges
         ),
         verdict=change.verdict,
     )
@@ -138,36 +136,36 @@ def _gain(change: ComparisonResult, number: int, system: System) -> PlacedChart:
     return PlacedChart(POWER, request, caption)
 
 
-def _sweep(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedChart]:
-    for which, fit in enumerate(sweep.fits):
+def _sweep_charts(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedChart]:
+    for index, fit in enumerate(sweep.fits):
         best = fit.best
         scale, zero = (
             fit.display_unit.number(1.0, system) - fit.display_unit.number(0.0, system),
             fit.display_unit.number(0.0, system),
         )
         fitted = None if best is None else (best.curvature * scale, best.slope * scale, best.constant * scale + zero)
-        data = DrawnSweep(
+        data = SweepData(
             sweep.name,
             printed_unit(sweep.unit),
             fit.quantity,
-            _unit(fit.display_unit, system),
+            unit_text(fit.display_unit, system),
             tuple(
-                Level(level, value * scale + zero, position=index)
-                for level, value, index in zip(fit.levels, fit.values, fit.indices, strict=True)
+                Level(level, value * scale + zero, position=position)
+                for level, value, position in zip(fit.levels, fit.values, fit.indices, strict=True)
             ),
             fitted,
             None if best is None else best.optimum,
             fit.verdict,
             (Caution(sweep.caution),) if sweep.caution else (),
         )
-        request = setting_sweep.request(data, name=f"setting_{number + 1}_{which + 1}", size=NARROW)
+        request = setting_sweep.request(data, name=f"setting_{number + 1}_{index + 1}", size=NARROW)
         caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} at every level of {sweep.name} that was tried."
         if fitted:
             caption += " The broken line is the curve laid through them."
         yield PlacedChart(POWER, request, caption)
 
 
-_TRACES = (
+_CHANNELS = (
     ("oil_pressure", "Oil pressure", units.PRESSURE),
     ("oil_temperature", "Oil temperature", units.TEMPERATURE),
     ("coolant_temperature", "Coolant temperature", units.TEMPERATURE),
@@ -183,51 +181,50 @@ _TRACES = (
     ("fuel_pressure", "Fuel pressure", units.PRESSURE),
     ("fuel_flow", "Fuel flow", units.MASS_FLOW),
 )
-"""What is drawn along the speed, from top to bottom, where it was logged or follows from what was."""
+"""The channels drawn over engine speed, from top to bottom, where they were logged or follow from what was."""
 
 
 def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedChart]:
     best, system = session.best, source.system
     assert best is not None
     facts = read_engine_data(source.build)
-    limits = {judged.channel: judged for judged in guideline_traces(best, source.shop, facts)}
-    logged = _guideline_traces(best, facts)
-    stacked = []
-    for slug, title, shown in _TRACES:
+    guidelines = {trace.channel: trace for trace in guideline_traces(best, source.shop, facts)}
+    logged = _logged_and_derived(best, facts)
+    panels = []
+    for slug, title, unit in _CHANNELS:
         values = logged.get(slug)
         if values is None or not np.isfinite(values).any():
             continue
-        judged = limits.get(slug)
-        ends = (None, None) if judged is None else (_constant_limit(judged.low), _constant_limit(judged.high))
-        low, high = (None if end is None else float(_numbers(shown, system, end)) for end in ends)
-        breaches = tuple(
-            ViolationPoint(float(_rpm(b.speed)), float(_numbers(shown, system, b.value)), b.worst_text)
-            for b in session.violations
-            if b.channel == slug and b.pull == best.name
+        guideline = guidelines.get(slug)
+        ends = (None, None) if guideline is None else (_constant_limit(guideline.low), _constant_limit(guideline.high))
+        low, high = (None if end is None else float(in_unit(unit, system, end)) for end in ends)
+        violations = tuple(
+            ViolationPoint(float(_rpm(v.speed)), float(in_unit(unit, system, v.value)), v.worst_text)
+            for v in session.violations
+            if v.channel == slug and v.pull == best.name
         )
-        trace = Trace(best.name, _rpm(best.corrected.speed), _numbers(shown, system, values), best.index)
-        stacked.append(Channel(title, _unit(shown, system), (trace,), low, high, breaches))
-    if stacked:
-        data = Channels(tuple(stacked))
-        request = channels.request(data, responsive=True)
+        trace = Trace(best.name, _rpm(best.corrected.speed), in_unit(unit, system, values), best.index)
+        panels.append(Channel(title, unit_text(unit, system), (trace,), low, high, violations))
+    if panels:
+        request = channels.request(Channels(tuple(panels)), responsive=True)
         yield PlacedChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
 
 
-def _guideline_traces(pull: PullResult, facts: EngineData) -> dict[str, Floats]:
-    """The channels of a pull and what follows from them; blow-by only once, as a share where the air is known."""
+def _logged_and_derived(pull: PullResult, facts: EngineData) -> dict[str, Floats]:
+    """Return the channels of a pull and what follows from them; blow-by once, as a share where the air is known."""
     spread, share = exhaust_spread(pull), blow_by_share(pull)
-    worked_out = {
+    derived = {
         "lambda": lambda_of(pull.channels, facts),
         "hottest_exhaust": hottest_exhaust(pull),
         "exhaust_spread": None if spread is None else spread[0],
         "blow_by_share": share,
     }
     logged = {slug: values for slug, values in pull.channels.items() if slug != "blow_by" or share is None}
-    return logged | {slug: values for slug, values in worked_out.items() if values is not None}
+    return logged | {slug: values for slug, values in derived.items() if values is not None}
 
 
 def _constant_limit(limit: object) -> float | None:
-    """A limit that is the same at every speed; one that is not is left to the words."""
+    """Return a limit that is the same at every speed; one that is not is only in the text of the page."""
     values = np.atleast_1d(np.asarray(limit, dtype=np.float64))
     finite = values[np.isfinite(values)]
     if not finite.size or np.ptp(finite) > 1e-9 * max(1.0, float(np.abs(finite).max())):
