@@ -77,7 +77,9 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
     def problem(message: str, line: int = header.line, warning: bool = False) -> None:
         result.problems.append(Problem(path, line, message, "warning" if warning else "error"))
 
-    for slug in _unknown(mapped, stated):
+    for slug in dict.fromkeys((*mapped, *stated)):
+        if slug in CHANNELS:
+            continue
         near = difflib.get_close_matches(slug, CHANNELS, 1)
         problem(f"the record names a channel {slug!r}, which there is not"
                 + (f"; did you mean {near[0]}?" if near else ""))  # fmt: skip
@@ -124,10 +126,6 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
         result.notes.append("columns not used: " + ", ".join(repr(cell[:60]) for cell in ignored[:30])
                             + (f" and {len(ignored) - 30} more" if len(ignored) > 30 else ""))  # fmt: skip
     return result
-
-
-def _unknown(mapped: Mapping[str, str], stated: Mapping[str, str]) -> list[str]:
-    return [slug for slug in dict.fromkeys((*mapped, *stated)) if slug not in CHANNELS]
 
 
 def _mapped_candidates(

@@ -36,7 +36,7 @@ from builder.record.dyno_log.header import SEARCHED_LINES, Header, complete_rows
 from builder.record.dyno_log.normalise import Clock, blanks_to_tabs, read_clock
 from builder.record.dyno_log.plausibility import check_channels
 from builder.record.dyno_log.rows import read_rows
-from builder.record.problem import Problem
+from builder.record.problem import Problem, errors_in
 
 Mark = Literal[".", ","]
 
@@ -99,23 +99,24 @@ def read_dyno_log(
     resolved = resolve_columns(header, columns, units, shown)
     if clock is not None:
         _note_clock(clock, resolved, shown)
-    if any(problem.severity == "error" for problem in resolved.problems):
-        return None, _in_order(resolved.problems)
+    problems = resolved.problems  # every step below adds to it
+    if errors_in(problems):
+        return None, _in_order(problems)
     words = _drop_columns_of_words(text, header, resolved, shown)
     mark = decimal or _decimal_mark(text, header, resolved)
     if mark is None:
-        return None, _in_order([*resolved.problems, _open_mark(text, header, resolved, shown)])
+        return None, _in_order([*problems, _open_mark(text, header, resolved, shown)])
     rows = read_rows(text, header, resolved.columns, mark, words, shown)
-    problems = [*resolved.problems, *rows.problems]
-    if any(problem.severity == "error" for problem in problems):
+    problems += rows.problems
+    if errors_in(problems):
         return None, _in_order(problems)
     channels = _in_si(rows, resolved.columns)
     problems += _drop_empty(channels, rows, resolved, shown)
-    if any(problem.severity == "error" for problem in problems):
+    if errors_in(problems):
         return None, _in_order(problems)
     implausible, remarks = check_channels(channels, rows.lines, shown)
     problems += implausible
-    if any(problem.severity == "error" for problem in problems):
+    if errors_in(problems):
         return None, _in_order(problems)
     log = DynoLog(
         path=shown,
