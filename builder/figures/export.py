@@ -17,11 +17,11 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
                 "slug": figure.slug,
                 "title": figure.title,
                 "value": figure.value,
-                "unit": figure.method.display_unit.si,
+                "unit": figure.description.display_unit.si,
                 "display": _plain(figure.display),
                 "basis": figure.provenance,
                 "working": _plain(figure.working),
-                "source": figure.method.source,
+                "source": figure.description.source,
                 "positions": [
                     {
                         figure.axis or "position": _plain(position.label),
@@ -42,8 +42,8 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
     """Yield the sheet for the terminal: a figure a line, with its working below."""
     section = None
     for figure in sheet.figures:
-        if figure.method.section != section:
-            section = figure.method.section
+        if figure.description.section != section:
+            section = figure.description.section
             yield f"\n{section}"
         alternate = f"  ({figure.alternate_text})" if figure.alternate_text else ""
         yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(alternate)}  [{figure.provenance}]"

@@ -141,7 +141,7 @@ def _section_of(item: PlacedDrawing) -> str | None:
 
 def _workings(sheet: FigureSheet) -> list[dict[str, str]]:
     return [
-        {"title": figure.title, "working": figure.working, "source": f"Source: {figure.method.source}."}
+        {"title": figure.title, "working": figure.working, "source": f"Source: {figure.description.source}."}
         for slug in _WORKINGS
         if (figure := sheet.get(slug)) is not None
     ]

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from builder.figures.core.registry import SECTIONS
-from builder.figures.core.types import FigureDefinition, FigureSheet, MethodDescription
+from builder.figures.core.types import FigureDefinition, FigureDescription, FigureSheet
 from builder.figures.definitions import REGISTRY
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
@@ -124,7 +124,7 @@ def _standalone(page: str) -> str:
 def _methods(sheet: FigureSheet, environment: jinja2.Environment) -> str:
     """Return the page on how each figure of this build, and each that lacks inputs, is computed."""
     slugs = {figure.slug for figure in sheet.figures} | {need.slug for need in sheet.needs}
-    by_section: dict[str, list[tuple[MethodDescription, Sequence[str]]]] = {section: [] for section in SECTIONS}
+    by_section: dict[str, list[tuple[FigureDescription, Sequence[str]]]] = {section: [] for section in SECTIONS}
     for slug, definition in REGISTRY.figures.items():
         if slug in slugs:
             by_section[definition.description.section].append((definition.description, _formulas(definition)))

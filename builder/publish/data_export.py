@@ -280,12 +280,12 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "slug": figure.slug,
         "title": figure.title,
         "value": _number(figure.value),
-        "unit": figure.method.display_unit.si,
+        "unit": figure.description.display_unit.si,
         "shown": figure.display,
         "working": figure.working,
         "basis": figure.provenance,
         "uncertainty": _number(figure.uncertainty),
-        "source": figure.method.source,
+        "source": figure.description.source,
         "positions": [{"label": item.label, "value": _number(item.value)} for item in figure.positions],
     }
 

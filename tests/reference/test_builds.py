@@ -166,8 +166,10 @@ def test_a_build_over_its_cranks_guideline(tmp_path: Path, material: str, power:
     sheet = compute(build, Shop())
 
     def at(horsepower: float) -> list[str]:
-        method = REGISTRY.figures["peak_power"].description
-        made = Figure(method=method, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured")
+        description = REGISTRY.figures["peak_power"].description
+        made = Figure(
+            description=description, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured"
+        )
         found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)))
         return [caution.text for caution in found if caution.subject == "peak_power"]
 

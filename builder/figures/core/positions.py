@@ -11,14 +11,14 @@ import numpy as np
 from builder.engine.validation import Array
 from builder.figures.core.display_units import System
 from builder.figures.core.registry import Missing
-from builder.figures.core.types import Axis, FigureDefinition, FigurePosition, InputValue, MethodDescription
+from builder.figures.core.types import Axis, FigureDefinition, FigureDescription, FigurePosition, InputValue
 
 _INDEPENDENT_AXES = ("joint", "fit", "part", "pull", "channel")
 """Kinds of position that have nothing to do with each other."""
 
 
 def figure_positions(
-    description: MethodDescription,
+    description: FigureDescription,
     axis: Axis,
     values: Array,
     rounding: Array,

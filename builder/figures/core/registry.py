@@ -26,7 +26,7 @@ from typing import Any, TypeVar
 
 from builder.figures.core.display_units import DisplayUnit
 from builder.figures.core.inputs import Getter, Input, Registry
-from builder.figures.core.types import FigureDefinition, HeadlinePosition, Method, MethodDescription
+from builder.figures.core.types import FigureDefinition, FigureDescription, HeadlinePosition, Method
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -93,7 +93,7 @@ class Definitions:
         """
         if slug in self.figures:
             raise ValueError(f"two figures are called {slug}")
-        description = MethodDescription(
+        description = FigureDescription(
             slug=slug,
             title=title,
             means=means,

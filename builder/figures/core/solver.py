@@ -19,9 +19,9 @@ from builder.figures.core.types import (
     Axis,
     Figure,
     FigureDefinition,
+    FigureDescription,
     InputValue,
     Method,
-    MethodDescription,
     MissingInputs,
     weakest,
 )
@@ -316,7 +316,7 @@ class Solver:
         outlier = outlier_index(values, float(by_position[0])) if axis and axis.kind in _OUTLIER_AXES else None
         input_texts = {name: item.texts[index if item.axis else 0] for name, item in inputs.items()}
         figure = Figure(
-            method=description,
+            description=description,
             value=value,
             number=number,
             unit=unit.label(system),
@@ -341,7 +341,7 @@ class Solver:
 
     def _plain_result(
         self,
-        description: MethodDescription,
+        description: FigureDescription,
         method: Method,
         inputs: Mapping[str, InputValue],
         values: Value,
@@ -351,7 +351,7 @@ class Solver:
         """Return a figure without its uncertainty, its working and its positions."""
         system = self.context.system
         figure = Figure(
-            method=description,
+            description=description,
             value=value,
             number=description.display_unit.text(value, system, with_unit=False),
             unit=description.display_unit.label(system),

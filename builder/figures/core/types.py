@@ -88,7 +88,7 @@ class FigurePosition:
 
 
 @dataclass(frozen=True, kw_only=True)
-class MethodDescription:
+class FigureDescription:
     """What a figure is for every engine: an entry of the Methods page."""
 
     slug: str
@@ -118,7 +118,7 @@ class Method:
 class FigureDefinition:
     """A figure of the registry: what it is, and the methods that compute it, the preferred one first."""
 
-    description: MethodDescription
+    description: FigureDescription
     methods: tuple[Method, ...]
     axis: str | None = None
     vectorised: bool = False
@@ -128,7 +128,7 @@ class FigureDefinition:
 class Figure:
     """One derived number of one engine."""
 
-    method: MethodDescription
+    description: FigureDescription
     value: float
     number: str
     """The value in the unit it is shown in, rounded: `8.99`."""
@@ -153,12 +153,12 @@ class Figure:
     @property
     def slug(self) -> str:
         """Return the figure's name in the registry."""
-        return self.method.slug
+        return self.description.slug
 
     @property
     def title(self) -> str:
         """Return the figure's name as a heading."""
-        return self.method.title
+        return self.description.title
 
     @property
     def number_with_uncertainty(self) -> str:

@@ -149,7 +149,7 @@ def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
     ):
         figure, rule = sheet.get(slug), guideline_value(shop, name)
         if figure is not None and figure.value > rule.value:
-            limit = figure.method.display_unit.text(rule.value, sheet.system)
+            limit = figure.description.display_unit.text(rule.value, sheet.system)
             yield Caution(
                 slug,
                 f"{title} of {figure.display} is more than natural induction is known to give: "

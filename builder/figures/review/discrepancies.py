@@ -191,7 +191,7 @@ class _Finder:
             if abs(difference) <= 2 * np.hypot(*uncertainties):
                 continue
             # The difference is shown to the digit that the less certain of the two has.
-            unit, resolution = figure.method.display_unit, LAST_DIGIT * max(uncertainties)
+            unit, resolution = figure.description.display_unit, LAST_DIGIT * max(uncertainties)
             if unit.rounds_to_zero(difference, system, resolution):
                 continue
             text = unit.text(abs(difference), system, resolution)

@@ -57,13 +57,13 @@ def test_neither_a_last_digit_nor_scatter_makes_an_outlier() -> None:
 
 def test_a_figure_with_its_uncertainty() -> None:
     description = REGISTRY.figures["compression_ratio"].description
-    figure = Figure(method=description, value=10.42, number="10.42", unit=":1", provenance="measured")
+    figure = Figure(description=description, value=10.42, number="10.42", unit=":1", provenance="measured")
     assert figure.display == "10.42:1"
     uncertain = Figure(
-        method=description, value=10.42, number="10.42", uncertainty_text="0.05", unit=":1", provenance="measured"
+        description=description, value=10.42, number="10.42", uncertainty_text="0.05", unit=":1", provenance="measured"
     )
     assert uncertain.display == "10.42 ± 0.05"
     power = Figure(
-        method=description, value=1.0, number="413.0", uncertainty_text="2.1", unit="hp", provenance="listed"
+        description=description, value=1.0, number="413.0", uncertainty_text="2.1", unit="hp", provenance="listed"
     )
     assert power.display == "413.0 ± 2.1\N{NO-BREAK SPACE}hp"

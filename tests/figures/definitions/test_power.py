@@ -69,7 +69,7 @@ def test_fuel_and_air(sheet: FigureSheet) -> None:
 
 def test_torque_and_power_agree(sheet: FigureSheet) -> None:
     assert figure(sheet, "torque_power_consistency").value == pytest.approx(1.0, abs=1e-3)
-    assert figure(sheet, "torque_power_consistency").method.section == "Power"
+    assert figure(sheet, "torque_power_consistency").description.section == "Power"
 
 
 def test_a_two_stroke_fires_every_turn(tmp_path: Path) -> None:

@@ -23,8 +23,10 @@ def with_power(sheet: FigureSheet, horsepower: float) -> FigureSheet:
     assert like is not None
     from builder.figures.definitions import REGISTRY
 
-    method = REGISTRY.figures["peak_power"].description
-    peak = Figure(method=method, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured")
+    description = REGISTRY.figures["peak_power"].description
+    peak = Figure(
+        description=description, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured"
+    )
     return replace(sheet, figures=(*sheet.figures, peak))
 
 
@@ -151,7 +153,7 @@ def test_implausibly_high_bmep_is_a_caution(tmp_path: Path) -> None:
     from builder.figures.definitions import REGISTRY
 
     high = Figure(
-        method=REGISTRY.figures["bmep"].description, value=1.6e6, number="232", unit="psi", provenance="measured"
+        description=REGISTRY.figures["bmep"].description, value=1.6e6, number="232", unit="psi", provenance="measured"
     )
     found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)))
     assert about(found, "bmep")

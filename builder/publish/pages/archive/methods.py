@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from builder.draw.drawing import Drawing
 from builder.figures.core.registry import SECTIONS
-from builder.figures.core.types import FigureDefinition, MethodDescription
+from builder.figures.core.types import FigureDefinition, FigureDescription
 from builder.figures.definitions import REGISTRY
 from builder.record.quantities.unit_table import printed_unit
 
@@ -21,7 +21,7 @@ from builder.record.quantities.unit_table import printed_unit
 class MethodEntry:
     """The entry of a figure on the Methods page; `symbols` are symbol, meaning and unit."""
 
-    method: MethodDescription
+    method: FigureDescription
     formula: Drawing
     symbols: tuple[tuple[Markup, str, str], ...]
     unit: str

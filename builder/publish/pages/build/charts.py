@@ -302,7 +302,7 @@ def _position_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChar
         figure = sheet.get(slug)
         if figure is None or len(figure.positions) < 2:
             continue
-        unit = figure.method.display_unit
+        unit = figure.description.display_unit
         data = Positions(
             figure.title,
             unit_text(unit, source.system).removeprefix(":1"),
