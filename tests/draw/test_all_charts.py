@@ -8,15 +8,13 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from xml.etree.ElementTree import Element
 
 import pytest
 
-from builder.draw.drawing import Drawing
 from builder.draw.style import NARROW, PALETTE, WIDE, Size
 from tests.support.draw_examples import EXAMPLES, example, unchanged
+from tests.support.svg import label_conflicts, parse_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 ALL = sorted(EXAMPLES)
@@ -37,8 +35,8 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @SIZES
 @EACH
-def test_nothing_gets_in_the_way(name: str, size: Size, trouble: Callable[[Drawing], list[str]]) -> None:
-    assert trouble(example(name, size=size)) == []
+def test_nothing_gets_in_the_way(name: str, size: Size) -> None:
+    assert label_conflicts(example(name, size=size)) == []
 
 
 @SIZES
@@ -48,52 +46,50 @@ def test_awkward_labels_stay_text_and_in_their_place(
     kind: str,
     name: str,
     size: Size,
-    read_svg: Callable[[Drawing], Element],
-    trouble: Callable[[Drawing], list[str]],
 ) -> None:
     if kind == "empty" and name == "formula":
         with pytest.raises(ValueError, match="plain text"):
             example(name, AWKWARD[kind], size)
         return
-    made = example(name, AWKWARD[kind], size)
-    tree = read_svg(made)  # well-formed
+    drawing = example(name, AWKWARD[kind], size)
+    tree = parse_svg(drawing)  # well-formed
     known = {"svg", "title", "desc", "style", "defs", "path", "g", "use", "text", "tspan", "a", "clipPath", "rect"}
     assert {e.tag.removeprefix(SVG) for e in tree.iter()} <= known
-    assert trouble(made) == []
+    assert label_conflicts(drawing) == []
     if kind == "markup":
-        assert "<script>alert(1)</script>" in made.description or name == "stack_up"  # its unit is cut short
-        assert "<script" not in made.svg
+        assert "<script>alert(1)</script>" in drawing.description or name == "stack_up"  # its unit is cut short
+        assert "<script" not in drawing.svg
         shown = " ".join("".join(e.itertext()) for e in tree.iter(f"{SVG}text"))
         assert "$\\frac" in shown or name == "formula"
 
 
 @SIZES
 @EACH
-def test_a_drawing_says_what_it_shows(name: str, size: Size, read_svg: Callable[[Drawing], Element]) -> None:
-    made = example(name, size=size)
-    tree = read_svg(made)
+def test_a_drawing_says_what_it_shows(name: str, size: Size) -> None:
+    drawing = example(name, size=size)
+    tree = parse_svg(drawing)
     assert tree.get("role") == ("group" if name == "scatter" else "img")
     by_id = {e.get("id"): e for e in tree.iter() if e.get("id")}
     told = [by_id[i] for i in (tree.get("aria-labelledby") or "").split()]
     assert [e.tag for e in told] == [f"{SVG}title", f"{SVG}desc"]
-    assert [e.text for e in told] == [made.title, made.description]
+    assert [e.text for e in told] == [drawing.title, drawing.description]
     assert (float(tree.get("width", 0)), float(tree.get("height", 0))) == pytest.approx(
-        (made.width, made.height), abs=0.51
+        (drawing.width, drawing.height), abs=0.51
     )
     if name != "formula":
-        assert re.search(r"\d", made.description)
-        assert made.description.endswith(".")
+        assert re.search(r"\d", drawing.description)
+        assert drawing.description.endswith(".")
         assert len(list(tree.iter(f"{SVG}text"))) >= 4  # real text, not outlines
-        assert made.width <= size.width
+        assert drawing.width <= size.width
 
 
 @EACH
-def test_ids_carry_the_name_and_every_reference_is_met(name: str, read_svg: Callable[[Drawing], Element]) -> None:
-    made = example(name)
-    ids = re.findall(r'\sid="([^"]*)"', made.svg)
+def test_ids_carry_the_name_and_every_reference_is_met(name: str) -> None:
+    drawing = example(name)
+    ids = re.findall(r'\sid="([^"]*)"', drawing.svg)
     assert len(ids) == len(set(ids))
     assert all(i == name or i.startswith(f"{name}-") for i in ids)
-    assert set(re.findall(r'(?:href="|url\()#([^")]*)', made.svg)) <= set(ids)
+    assert set(re.findall(r'(?:href="|url\()#([^")]*)', drawing.svg)) <= set(ids)
 
 
 @EACH

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import cache
 
 import numpy as np
+import pytest
 
 from builder.draw.charts.channels import Channel, Channels, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import (
@@ -34,11 +35,12 @@ from builder.draw.charts.valve_timing import (
 from builder.draw.drawing import Drawing
 from builder.draw.footnotes import Caution
 from builder.draw.formula import formula
-from builder.draw.style import WIDE, Size
+from builder.draw.style import NARROW, WIDE, Size
 
 Wording = Callable[[str], str]
 Draw = Callable[[Wording, Size], Drawing]
 SPEED = np.linspace(2400.0, 5600.0, 60)
+SIZES = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 
 
 def unchanged(text: str) -> str:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from xml.etree.ElementTree import Element
 
 import numpy as np
 import pytest
@@ -13,7 +11,7 @@ from builder.draw.charts.power import Overlay, Peak, PowerCurves, Pull, overlay,
 from builder.draw.drawing import Drawing
 from builder.draw.footnotes import Caution
 from builder.draw.style import CAUTION, NARROW, WIDE, Size
-from tests.support.svg import SVG, path_points
+from tests.support.svg import SVG, label_conflicts, labels, parse_svg, path_points
 
 LBF_FT_RPM_PER_HP = 5252.113  # 33,000 ft lbf/min a horsepower over 2 pi: the trade's own constant
 
@@ -30,18 +28,18 @@ def several(count: int) -> PowerCurves:
 
 @pytest.mark.parametrize("size", [WIDE, NARROW])
 @pytest.mark.parametrize("count", [1, 2, 3, 10, 25])
-def test_no_label_gets_in_the_way(count: int, size: Size, trouble: Callable[[Drawing], list[str]]) -> None:
-    assert trouble(power_curves(several(count), size=size)) == []
+def test_no_label_gets_in_the_way(count: int, size: Size) -> None:
+    assert label_conflicts(power_curves(several(count), size=size)) == []
 
 
-def test_the_peaks_are_labelled_and_told_with_their_speeds(labels_of: Callable[[Drawing], list]) -> None:
-    made = power_curves(several(2))
-    texts = [label.text for label in labels_of(made)]
+def test_the_peaks_are_labelled_and_told_with_their_speeds() -> None:
+    drawing = power_curves(several(2))
+    texts = [label.text for label in labels(drawing)]
     at = 2400 + 15 * 3200 / 49  # the point of the curve nearest to its top at 3,400
     assert any(t == f"445 lbf ft at {at:,.0f} rpm" for t in texts)
-    assert "Pull 1 (best): peak torque 445 lbf ft" in made.description
-    assert "Pull 2: peak torque 444 lbf ft" in made.description
-    assert f"at {at:,.0f} rpm" in made.description
+    assert "Pull 1 (best): peak torque 445 lbf ft" in drawing.description
+    assert "Pull 2: peak torque 444 lbf ft" in drawing.description
+    assert f"at {at:,.0f} rpm" in drawing.description
 
 
 def test_a_given_peak_wins_over_the_curve() -> None:
@@ -49,61 +47,59 @@ def test_a_given_peak_wins_over_the_curve() -> None:
     assert "peak torque 451 lbf ft at 3,300 rpm" in drawing.description
 
 
-def test_the_label_of_the_peak_stands_above_every_curve_under_it(labels_of: Callable[[Drawing], list]) -> None:
+def test_the_label_of_the_peak_stands_above_every_curve_under_it() -> None:
     # The best by power is not the best by torque: its torque label must clear the higher curve.
     low = pull("Low", -0.03)
-    made = power_curves(PowerCurves((low, pull("High", 0.03)), best=0))
-    words = next(label for label in labels_of(made) if label.text.startswith("432 lbf ft at"))
-    high_peak = next(label for label in labels_of(made) if label.text == "450")
+    drawing = power_curves(PowerCurves((low, pull("High", 0.03)), best=0))
+    words = next(label for label in labels(drawing) if label.text.startswith("432 lbf ft at"))
+    high_peak = next(label for label in labels(drawing) if label.text == "450")
     assert words.bottom < (high_peak.top + high_peak.bottom) / 2  # the rule at 450 lies below the highest curve
 
 
-def marker_corners(drawing: Drawing, read_svg: Callable[[Drawing], Element]) -> set[int]:
+def marker_corners(drawing: Drawing) -> set[int]:
     """Return how many corners the markers in the drawing have."""
-    (shapes,) = read_svg(drawing).iter(f"{SVG}defs")
+    (shapes,) = parse_svg(drawing).iter(f"{SVG}defs")
     return {len(set(path_points(shape.get("d", ""))[0])) for shape in shapes}
 
 
-def test_a_pull_has_one_marker_whichever_is_best(read_svg: Callable[[Drawing], Element]) -> None:
+def test_a_pull_has_one_marker_whichever_is_best() -> None:
     pulls = several(3).pulls
-    assert marker_corners(power_curves(PowerCurves(pulls, best=0)), read_svg) >= {3, 4}
+    assert marker_corners(power_curves(PowerCurves(pulls, best=0))) >= {3, 4}
     # The second of the record is a square, alone and as the best as well.
     alone = power_curves(PowerCurves((pull("Pull 2", position=1),)))
-    assert marker_corners(alone, read_svg) == {4}
+    assert marker_corners(alone) == {4}
 
 
-def test_a_caution_is_hatched_in_both_panels_and_told(
-    read_svg: Callable[[Drawing], Element], labels_of: Callable[[Drawing], list]
-) -> None:
+def test_a_caution_is_hatched_in_both_panels_and_told() -> None:
     caution = Caution("Factor outside the standard's range", 2400, 2900)
-    made = power_curves(PowerCurves(several(2).pulls, cautions=(caution, Caution("No barometer reading"))))
-    groups = [g for g in read_svg(made).iter() if g.get("stroke") == CAUTION and "stroke-opacity" in g.attrib]
+    drawing = power_curves(PowerCurves(several(2).pulls, cautions=(caution, Caution("No barometer reading"))))
+    groups = [g for g in parse_svg(drawing).iter() if g.get("stroke") == CAUTION and "stroke-opacity" in g.attrib]
     assert sum(len(list(g)) for g in groups) == 3  # two panels and the sample beside the note
-    written = [label.text for label in labels_of(made)]
+    written = [label.text for label in labels(drawing)]
     assert {"Factor outside the standard's range", "No barometer reading"} <= set(written)
-    assert "Caution: Factor outside the standard's range, from 2,400 to 2,900 rpm." in made.description
-    assert "Caution: No barometer reading." in made.description
+    assert "Caution: Factor outside the standard's range, from 2,400 to 2,900 rpm." in drawing.description
+    assert "Caution: No barometer reading." in drawing.description
 
 
-def test_one_point_gaps_and_one_column_are_drawn(trouble: Callable[[Drawing], list[str]]) -> None:
+def test_one_point_gaps_and_one_column_are_drawn() -> None:
     gap = Pull("Gap", [2000, 2500, 3000, 3500, 4000], [300, math.nan, 320, math.inf, 310])
     point = Pull("One reading", [3000], [250])
-    made = power_curves(PowerCurves((gap, point)))
-    assert "320 lbf ft at 3,000 rpm" in made.description
-    assert "power" not in made.description.lower()
-    assert trouble(made) == []
+    drawing = power_curves(PowerCurves((gap, point)))
+    assert "320 lbf ft at 3,000 rpm" in drawing.description
+    assert "power" not in drawing.description.lower()
+    assert label_conflicts(drawing) == []
 
 
 @pytest.mark.parametrize("scale", [1e-9, 1e-3, 1.0, 1e6, 1e15, 1e120])
-def test_any_size_of_numbers(scale: float, trouble: Callable[[Drawing], list[str]]) -> None:
+def test_any_size_of_numbers(scale: float) -> None:
     base = pull("Pull 1")
     scaled = Pull("Pull 1", base.speed, np.asarray(base.torque) * scale, np.asarray(base.power) * scale)
-    assert trouble(power_curves(PowerCurves((scaled,)))) == []
+    assert label_conflicts(power_curves(PowerCurves((scaled,)))) == []
 
 
-def test_identical_values_are_a_level_line(trouble: Callable[[Drawing], list[str]]) -> None:
+def test_identical_values_are_a_level_line() -> None:
     level = Pull("Level", [2000, 3000, 4000], [100, 100, 100], [0, 0, 0])
-    assert trouble(power_curves(PowerCurves((level,)))) == []
+    assert label_conflicts(power_curves(PowerCurves((level,)))) == []
 
 
 @pytest.mark.parametrize(
@@ -122,13 +118,13 @@ def test_nothing_to_draw_is_said_in_words(data: PowerCurves, says: str) -> None:
 
 
 @pytest.mark.parametrize("size", [WIDE, NARROW])
-def test_builds_over_each_other_differ_in_more_than_colour(size: Size, trouble: Callable[[Drawing], list[str]]) -> None:
+def test_builds_over_each_other_differ_in_more_than_colour(size: Size) -> None:
     builds = tuple(pull(f"Build {i}", 0.02 * i) for i in range(4))
-    made = overlay(Overlay(builds, "lbf ft/L", "hp/L"), size=size)
-    assert trouble(made) == []
-    dashes = {part.split('"')[1] for part in made.svg.split("stroke-dasharray=")[1:]}
+    drawing = overlay(Overlay(builds, "lbf ft/L", "hp/L"), size=size)
+    assert label_conflicts(drawing) == []
+    dashes = {part.split('"')[1] for part in drawing.svg.split("stroke-dasharray=")[1:]}
     assert len(dashes) == 3  # and the first is unbroken
-    assert "peak torque 472 lbf ft/L" in made.description
+    assert "peak torque 472 lbf ft/L" in drawing.description
 
 
 def test_an_empty_overlay_is_refused() -> None:
