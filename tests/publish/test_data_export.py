@@ -1,4 +1,4 @@
-"""The data of a dyno session: valid for others to use, the same every time, and harmless in a spreadsheet."""
+"""The data of a dyno session: a valid package, reproducible, and safe in a spreadsheet."""
 
 from __future__ import annotations
 
@@ -40,8 +40,11 @@ CHANNELS = {
 }
 
 
+Export = tuple[Build, FigureSheet, dict[str, bytes]]
+
+
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Build, FigureSheet, dict[str, bytes]]:
+def export(tmp_path_factory: pytest.TempPathFactory) -> Export:
     logs = {
         "a.csv": log_of(**CHANNELS).replace("nan", ""),
         "b.csv": log_of(torque_curve(RPM, 133), **CHANNELS).replace("nan", ""),
@@ -51,7 +54,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Build, FigureSheet, 
     return build, sheet, export_data(build, sheet)
 
 
-def _written(files: dict[str, bytes], folder: Path) -> Path:
+def _write(files: dict[str, bytes], folder: Path) -> Path:
     for name, content in files.items():
         (folder / name).write_bytes(content)
     return folder / "datapackage.json"
@@ -62,13 +65,13 @@ def _valid(package: Path) -> None:
     assert report.valid, report.flatten(["name", "type", "note"])
 
 
-def test_the_data_package_is_valid(made: tuple[Build, FigureSheet, dict[str, bytes]], tmp_path: Path) -> None:
-    _valid(_written(made[2], tmp_path))
+def test_the_data_package_is_valid(export: Export, tmp_path: Path) -> None:
+    _valid(_write(export[2], tmp_path))
 
 
-def test_every_number_has_its_unit(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    package = json.loads(made[2]["datapackage.json"])
-    assert {resource["path"] for resource in package["resources"]} == set(made[2]) - {"datapackage.json"}
+def test_every_number_has_its_unit(export: Export) -> None:
+    package = json.loads(export[2]["datapackage.json"])
+    assert {resource["path"] for resource in package["resources"]} == set(export[2]) - {"datapackage.json"}
     curve = next(resource for resource in package["resources"] if resource["path"].startswith("pull-01"))
     units = {field["name"]: field.get("unit") for field in curve["schema"]["fields"]}
     assert units["engine_speed_rpm"] == "rpm"
@@ -78,8 +81,8 @@ def test_every_number_has_its_unit(made: tuple[Build, FigureSheet, dict[str, byt
     assert units["lambda"] is None
 
 
-def test_the_curve_in_the_file_is_the_pulls_own(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    _, sheet, files = made
+def test_the_curve_in_the_file_is_that_of_the_pull(export: Export) -> None:
+    _, sheet, files = export
     assert sheet.session is not None
     pull = sheet.session.pulls[1]
     name = next(name for name in files if name.startswith("pull-02"))
@@ -92,14 +95,14 @@ def test_the_curve_in_the_file_is_the_pulls_own(made: tuple[Build, FigureSheet, 
     assert float(rows[0]["oil_temperature_degc"]) == pytest.approx(90.0, abs=0.01)
 
 
-def test_the_same_build_gives_the_same_bytes(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    build, sheet, files = made
+def test_the_same_build_gives_the_same_bytes(export: Export) -> None:
+    build, sheet, files = export
     assert export_data(build, compute(build, Shop(units="metric"))) == files
     assert list(export_data(build, sheet)) == list(files)
 
 
-def test_json_holds_everything_and_no_nan(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    _, sheet, files = made
+def test_json_holds_everything_and_no_nan(export: Export) -> None:
+    _, sheet, files = export
 
     def refuse(word: str) -> None:
         raise AssertionError(f"{word} is not JSON")
@@ -114,12 +117,12 @@ def test_json_holds_everything_and_no_nan(made: tuple[Build, FigureSheet, dict[s
     assert all((pull["curve"] in files) for pull in result["pulls"])
 
 
-def test_no_cell_is_a_formula(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    for name, content in made[2].items():
+def test_no_cell_is_a_formula(export: Export) -> None:
+    for name, content in export[2].items():
         if name.endswith(".csv"):
             for row in csv.reader(io.StringIO(content.decode())):
                 assert not [cell for cell in row if cell[:1] in ("=", "@", "\t", "\r") or cell[:1] == "+"], name
-    rows = list(csv.DictReader(io.StringIO(made[2]["pulls.csv"].decode())))
+    rows = list(csv.DictReader(io.StringIO(export[2]["pulls.csv"].decode())))
     assert rows[0]["pull"] == "'=HYPERLINK(1)"
     assert rows[1]["changed"] == "'@main jets"
     assert rows[2]["left_out"] == "'-10 on the brake"
@@ -133,12 +136,12 @@ def test_no_cell_is_a_formula(made: tuple[Build, FigureSheet, dict[str, bytes]])
         ("\N{NO-BREAK SPACE}=1", "'\N{NO-BREAK SPACE}=1"), ("a=1", "a=1"),
     ],
 )  # fmt: skip
-def test_harmless(cell: str, safe: str) -> None:
+def test_formulas_are_escaped(cell: str, safe: str) -> None:
     assert escape_formula(cell) == safe
 
 
-def test_file_names_are_plain_and_never_the_same(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    names = [name for name in made[2] if name.startswith("pull-")]
+def test_file_names_are_plain_and_unique(export: Export) -> None:
+    names = [name for name in export[2] if name.startswith("pull-")]
     assert names == ["pull-01-hyperlink-1.csv", "pull-02-jets-130-richer.csv", "pull-03-again.csv"]
 
 
@@ -147,8 +150,8 @@ def test_no_session_no_files(tmp_path: Path) -> None:
     assert export_data(build, compute(build, Shop())) == {}
 
 
-def test_nothing_private_is_in_the_data(made: tuple[Build, FigureSheet, dict[str, bytes]]) -> None:
-    build, _, _ = made
+def test_nothing_private_is_in_the_data(export: Export) -> None:
+    build, _, _ = export
     secret = build.build.model_copy(update={"registration": "SECRET 1", "price": "SECRET 2"})
     public = without_private(replace(build, build=secret))
     files = export_data(public, compute(public, Shop()))
@@ -164,6 +167,6 @@ def test_the_data_of_every_demonstration_build_is_valid(tmp_path: Path) -> None:
         files = export_data(build, compute(build, shop)) if build is not None else {}
         if files:
             (tmp_path / folder.name).mkdir()
-            _valid(_written(files, tmp_path / folder.name))
+            _valid(_write(files, tmp_path / folder.name))
             checked += 1
     assert checked or not (REPO / "builds").exists()

@@ -1,4 +1,4 @@
-"""Photos: two widths, upright, nothing of the original but the picture, and no file that can crash a publish."""
+"""Photos: two widths, upright, without metadata, and no file that can crash a publish."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def test_a_photo_is_never_enlarged(tmp_path: Path, width: int, widths: list[int]
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
-def test_turned_the_way_the_camera_was_held(tmp_path: Path, orientation: int) -> None:
+def test_a_photo_is_upright_whatever_its_orientation(tmp_path: Path, orientation: int) -> None:
     upright = _scene(90, 60)
     # How the sensor saw it: the inverse of what the note tells a viewer to do (Exif 2.3, tag 0x0112).
     held = {
@@ -129,7 +129,7 @@ def test_turned_the_way_the_camera_was_held(tmp_path: Path, orientation: int) ->
 
 
 @pytest.mark.parametrize("mode", ["RGB", "RGBA", "L", "LA", "P", "1"])
-def test_nothing_of_the_source_travels_along_in_png(tmp_path: Path, mode: str) -> None:
+def test_a_png_has_no_metadata_of_the_source(tmp_path: Path, mode: str) -> None:
     data = _png(_scene(700, 500, mode))
     assert all(canary in data for canary in (b"CANARY-TEXT", b"CANARY-XMP", b"CANARY-GPS"))
     photo, into = _publish(tmp_path, data, "smith-engine.png")
@@ -137,7 +137,7 @@ def test_nothing_of_the_source_travels_along_in_png(tmp_path: Path, mode: str) -
 
 
 @pytest.mark.parametrize("mode", ["RGB", "L", "CMYK"])
-def test_nothing_of_the_source_travels_along_in_jpeg(tmp_path: Path, mode: str) -> None:
+def test_a_jpeg_has_no_metadata_of_the_source(tmp_path: Path, mode: str) -> None:
     data = _jpeg(_scene(2000, 1500, mode), 6)
     assert all(canary in data for canary in CANARIES if canary != b"smith-engine")
     photo, into = _publish(tmp_path, data)
@@ -177,8 +177,8 @@ def _assert_bare(photo: PublishedPhoto, into: Path) -> None:
             }
 
 
-def test_the_markers_looked_for_are_really_in_the_source() -> None:
-    """Otherwise the search above would prove nothing."""
+def test_the_canaries_are_in_the_source() -> None:
+    """Without them the tests above would prove nothing."""
     jpeg, png = _jpeg(_scene(64, 64)), _png(_scene(64, 64))
     assert all(marker in jpeg for marker in (b"Exif", b"http://ns.adobe.com", b"ICC_PROFILE"))
     assert all(marker in png for marker in (b"iCCP", b"tEXt", b"zTXt", b"iTXt", b"eXIf"))
@@ -196,28 +196,28 @@ def test_the_same_picture_gives_the_same_bytes_and_names(tmp_path: Path) -> None
     ]
 
 
-def test_a_file_damaged_by_hand_is_written_anew(tmp_path: Path) -> None:
+def test_a_damaged_output_file_is_written_again(tmp_path: Path) -> None:
     data = _jpeg(_scene(300, 200))
     photo, into = _publish(tmp_path, data)
     target = into / photo.largest.name
-    whole = target.read_bytes()
-    target.write_bytes(b"x" * len(whole))
+    content = target.read_bytes()
+    target.write_bytes(b"x" * len(content))
     _publish(tmp_path, data)
-    assert target.read_bytes() == whole
+    assert target.read_bytes() == content
 
 
 def test_only_transparent_pictures_have_an_alpha_channel(tmp_path: Path) -> None:
     image = _scene(800, 400, "RGBA")
     image.putalpha(Image.linear_gradient("L").resize((800, 400)))
     photo, into = _publish(tmp_path, _png(image), "drawing.png")
-    with Image.open(into / photo.largest.name) as shown:
-        assert (shown.format, shown.mode) == ("PNG", "RGBA")
-        alpha = np.asarray(shown)[:, :, 3]
+    with Image.open(into / photo.largest.name) as image:
+        assert (image.format, image.mode) == ("PNG", "RGBA")
+        alpha = np.asarray(image)[:, :, 3]
         assert alpha[0].max() < 10
         assert alpha[-1].min() > 245
     opaque, into = _publish(tmp_path, _png(_scene(800, 400, "RGBA")), "opaque.png")
-    with Image.open(into / opaque.largest.name) as shown:
-        assert shown.mode == "RGB"
+    with Image.open(into / opaque.largest.name) as image:
+        assert image.mode == "RGB"
 
 
 def test_a_transparent_palette_and_a_transparent_colour(tmp_path: Path) -> None:
@@ -228,19 +228,19 @@ def test_a_transparent_palette_and_a_transparent_colour(tmp_path: Path) -> None:
     out = io.BytesIO()
     _scene(50, 50).save(out, "PNG", transparency=(255, 255, 255))
     photo, into = _publish(tmp_path, out.getvalue(), "key.png")
-    with Image.open(into / photo.largest.name) as shown:
-        assert shown.mode == "RGBA"
+    with Image.open(into / photo.largest.name) as image:
+        assert image.mode == "RGBA"
 
 
-def test_sixteen_bit_grey_is_not_burnt_out(tmp_path: Path) -> None:
+def test_sixteen_bit_grey_is_not_clipped(tmp_path: Path) -> None:
     out = io.BytesIO()
     Image.fromarray(np.full((20, 30), 0x8000, dtype=np.uint16)).save(out, "PNG")
     photo, into = _publish(tmp_path, out.getvalue(), "grey.png")
-    with Image.open(into / photo.largest.name) as shown:
-        assert abs(int(np.asarray(shown.convert("L"))[5, 5]) - 128) <= 1
+    with Image.open(into / photo.largest.name) as image:
+        assert abs(int(np.asarray(image.convert("L"))[5, 5]) - 128) <= 1
 
 
-def test_colours_are_taken_to_srgb(tmp_path: Path) -> None:
+def test_colours_are_converted_to_srgb(tmp_path: Path) -> None:
     """A profile whose red and blue are swapped must come out with them swapped, not ignored."""
     profile = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
     count = struct.unpack(">I", profile[128:132])[0]
@@ -251,12 +251,12 @@ def test_colours_are_taken_to_srgb(tmp_path: Path) -> None:
     out = io.BytesIO()
     Image.new("RGB", (40, 40), (250, 10, 10)).save(out, "JPEG", icc_profile=bytes(profile), quality=95)
     photo, into = _publish(tmp_path, out.getvalue())
-    with Image.open(into / photo.largest.name) as shown:
-        red, _, blue = shown.convert("RGB").getpixel((20, 20))
+    with Image.open(into / photo.largest.name) as image:
+        red, _, blue = image.convert("RGB").getpixel((20, 20))
     assert blue > 200 > 60 > red
 
 
-def test_a_useless_profile_is_passed_over(tmp_path: Path) -> None:
+def test_an_unusable_profile_is_ignored(tmp_path: Path) -> None:
     out = io.BytesIO()
     _scene(40, 40).save(out, "JPEG", icc_profile=b"no profile at all")
     photo, _ = _publish(tmp_path, out.getvalue())
@@ -292,16 +292,16 @@ def _png_header(width: int, height: int) -> bytes:
         (_png_header(0, 10), "is damaged"),
     ],
 )
-def test_what_is_no_picture_or_too_much_of_one_is_a_message(tmp_path: Path, data: bytes, says: str) -> None:
+def test_a_file_that_is_no_picture_or_too_large_is_a_problem(tmp_path: Path, data: bytes, says: str) -> None:
     assert says in _refused(tmp_path, data).message
 
 
-def test_a_picture_cut_short(tmp_path: Path) -> None:
-    whole = _jpeg(_scene(900, 600))
-    assert "cut short" in _refused(tmp_path, whole[: len(whole) // 2]).message
+def test_a_truncated_picture_is_a_problem(tmp_path: Path) -> None:
+    data = _jpeg(_scene(900, 600))
+    assert "cut short" in _refused(tmp_path, data[: len(data) // 2]).message
 
 
-def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
+def test_a_huge_file_is_not_read(tmp_path: Path) -> None:
     source = tmp_path / "huge.jpg"
     with source.open("wb") as file:
         file.write(b"\xff\xd8")
@@ -310,31 +310,31 @@ def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
     assert "40 MB" in problem.message
 
 
-def test_what_is_not_there_or_no_file(tmp_path: Path) -> None:
+def test_a_missing_file_and_a_folder_are_problems(tmp_path: Path) -> None:
     for source in (tmp_path / "gone.jpg", tmp_path):
         photo, _, problems = publish_photo(source, LOCATION)
         assert photo is None
         assert "not an ordinary file" in problems[0].message
 
 
-def test_a_text_chunk_that_unpacks_to_a_flood_is_a_message(tmp_path: Path) -> None:
+def test_a_decompression_bomb_in_a_text_chunk_is_a_problem(tmp_path: Path) -> None:
     def chunk(kind: bytes, body: bytes) -> bytes:
         return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
 
     bomb = chunk(b"zTXt", b"a\0\0" + zlib.compress(b"\0" * 200_000_000, 9))
-    whole = _png(_scene(20, 20))
-    assert _refused(tmp_path, whole[:33] + bomb + whole[33:], "bomb.png").line == 7
+    data = _png(_scene(20, 20))
+    assert _refused(tmp_path, data[:33] + bomb + data[33:], "bomb.png").line == 7
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 2**32 - 1), kind=st.sampled_from(["jpeg", "png"]))
 def test_no_damaged_picture_crashes(tmp_path: Path, seed: int, kind: str) -> None:
     rng = np.random.default_rng(seed)
-    whole = bytearray(_SMALL[kind])
+    data = bytearray(_SMALL[kind])
     for _ in range(int(rng.integers(1, 12))):
-        whole[int(rng.integers(2, len(whole)))] = int(rng.integers(0, 256))
+        data[int(rng.integers(2, len(data)))] = int(rng.integers(0, 256))
     source = tmp_path / "damaged"
-    source.write_bytes(whole)
+    source.write_bytes(data)
     photo, _, problems = publish_photo(source, LOCATION)
     assert (photo is None) == bool(problems)
 

@@ -1,6 +1,6 @@
-"""Nothing private gets out: canaries in every private place of an archive, looked for in every byte of what is made.
+"""Nothing private is published: canaries in all private fields of an archive, searched for in every byte published.
 
-The private fields are found by walking the models, so that a field added later is looked after as well.
+The private fields come from the models, so that a field added later is covered too.
 """
 
 from __future__ import annotations
@@ -40,37 +40,37 @@ class Writer(yaml.SafeDumper):
 
 
 def canaries(word: str) -> str:
-    """A word that no page has of itself."""
+    """Return a word that no page contains by itself."""
     return f"{CANARY}{''.join(part.capitalize() for part in re.split('[^a-z]+', word))}"
 
 
-def taken_up(text: str) -> Any:
-    """A document of the scaffold with every example in it taken up."""
+def uncomment(text: str) -> Any:
+    """Return a document of the scaffold with its examples as values."""
     lines = [line for line in text.splitlines() if not re.match(r"\s*##|# yaml-language-server", line)]
     lines = [re.sub(r"\s+## .*$", "", re.sub(r"^( *)# ", r"\1", line)) for line in lines]
     return yaml.load("\n".join(lines), Loader=Reader)
 
 
-def hidden(document: Any, path: list[str], word: str) -> Iterator[str]:
-    """Put a canary at a path of the document, in every entry of the lists on the way."""
+def insert_canaries(document: Any, path: list[str], word: str) -> Iterator[str]:
+    """Write a canary at a path of the document, in every entry of the lists along it, and yield each canary."""
     for entry in document if isinstance(document, list) else [document]:
         if len(path) > 1:
-            yield from hidden(entry.setdefault(path[0], {}), path[1:], word)
+            yield from insert_canaries(entry.setdefault(path[0], {}), path[1:], word)
         else:
             entry[path[0]] = canaries(word)
             yield entry[path[0]]
 
 
 def write_private_build(archive: Path, slug: str) -> list[str]:
-    """A build with a canary in every private field, in remarks, in names of files and in pictures; returns them."""
+    """Write a build with a canary in every private field, comment, file name and picture; return the fields' ones."""
     folder = archive / "builds" / slug
     (folder / "dyno").mkdir(parents=True)
     (folder / "photos").mkdir()
-    put: list[str] = []
+    inserted: list[str] = []
     for name, model in DOCUMENTS.items():
-        document = taken_up(scaffold(slug)[f"{name}.yaml"])
+        document = uncomment(scaffold(slug)[f"{name}.yaml"])
         for path in private_fields(model):
-            put += hidden(document, path.split("."), f"{name}.{path}")
+            inserted += insert_canaries(document, path.split("."), f"{name}.{path}")
         if name == "build":
             document |= {"status": "finished", "title": f"Engine {slug}"}
         if name == "photos":
@@ -82,11 +82,11 @@ def write_private_build(archive: Path, slug: str) -> list[str]:
     above = f"Customer:,{canaries('csv.above')}"
     for file, column in (("pull-1.csv", "Torque (lb-ft)"), ("pull-2.csv", "TQ2 (lb-ft)")):
         (folder / "dyno" / file).write_text("\n".join([above, f"RPM,{column}", *rows]) + "\n")
-    return put
+    return inserted
 
 
 def write_pictures(folder: Path) -> list[str]:
-    """Pictures that carry all that a camera or a program may write into one."""
+    """Write pictures with all the metadata that a camera or a program may add; return their names."""
     picture = Image.linear_gradient("L").convert("RGB").resize((48, 32))
     exif = Image.Exif()
     exif[ExifTags.Base.ImageDescription] = canaries("exif.words")
@@ -100,14 +100,14 @@ def write_pictures(folder: Path) -> list[str]:
     words.add_text("Author", canaries("png.author"))
     words.add_itxt("XML:com.adobe.xmp", canaries("png.packet"), zip=True)
     picture.save(folder / "photos" / names[1], "PNG", exif=exif, pnginfo=words)
-    # What was written is there to be found.
+    # The canaries are in the source files.
     assert canaries("exif.words").encode() in (folder / "photos" / names[0]).read_bytes()
     assert canaries("png.author").encode() in (folder / "photos" / names[1]).read_bytes()
     return names
 
 
-def found(archive: Path, word: str = CANARY) -> list[str]:
-    """Where a word stands in what was made of an archive: in names, in content, in what pictures carry."""
+def occurrences(archive: Path, word: str = CANARY) -> list[str]:
+    """Return where a word occurs in the output of an archive: in file names, contents and picture metadata."""
     places = []
     for top in ("site", ".millbook", ".site.mirror"):
         for name, content in tiny.read_tree(archive / top).items():
@@ -120,12 +120,12 @@ def found(archive: Path, word: str = CANARY) -> list[str]:
             if name.endswith((".jpg", ".png")):
                 with Image.open(io.BytesIO(content or b"")) as picture:
                     if word in repr(picture.info) or picture.getexif():
-                        places.append(f"{top}/{name} (beside the picture)")
+                        places.append(f"{top}/{name} (metadata)")
     return places
 
 
 @pytest.fixture(autouse=True)
-def _one_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+def _one_process(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
 
 
@@ -136,29 +136,29 @@ def archive(tmp_path: Path) -> Path:
     return archive
 
 
-def test_nothing_private_is_anywhere(archive: Path) -> None:
-    put = write_private_build(archive, "larch")
-    assert len(set(put)) >= 12
-    assert {canaries(f"{name}.{path}") for name, paths in PRIVATE.items() for path in paths} == set(put)
+def test_nothing_private_is_published(archive: Path) -> None:
+    inserted = write_private_build(archive, "larch")
+    assert len(set(inserted)) >= 12
+    assert {canaries(f"{name}.{path}") for name, paths in PRIVATE.items() for path in paths} == set(inserted)
     tiny.write_build(archive, "ash", torque=140.0)
     report = publish(archive, archive / "site")
     assert "larch" in report.published, [str(problem) for problem in report.problems]
     assert len(list((archive / "site/builds/larch/photos").iterdir())) == 2
     assert (archive / "site/builds/larch/data/pulls.csv").is_file()
     assert "Engine larch" in (archive / "site/assets/finder-data.js").read_text()
-    assert found(archive) == []
+    assert occurrences(archive) == []
 
 
-def test_nor_in_what_is_for_the_shops_eyes(archive: Path) -> None:
-    """The shop's own view is a web page as well, open on the bench for everybody who walks by."""
+def test_nothing_private_is_in_the_shops_edition(archive: Path) -> None:
+    """The shop's edition is a web page too, which visitors of the shop may see."""
     write_private_build(archive, "larch")
     report = publish(archive, archive / ".millbook" / "shop" / "site", edition=Edition.SHOP)
     assert "larch" in report.published
-    assert found(archive) == []
+    assert occurrences(archive) == []
 
 
-def test_nor_where_a_record_has_errors(archive: Path) -> None:
-    """What the terminal is told of a build with errors is not kept."""
+def test_nothing_private_is_stored_of_a_build_with_errors(archive: Path) -> None:
+    """Messages about a build with errors are printed, not stored."""
     write_private_build(archive, "larch")
     for name in ("build", "parts"):
         path = archive / "builds" / "larch" / f"{name}.yaml"
@@ -166,33 +166,33 @@ def test_nor_where_a_record_has_errors(archive: Path) -> None:
     tiny.write_build(archive, "ash")
     report = publish(archive, archive / "site")
     assert "larch" in dict(report.left_out)
-    assert found(archive) == []
+    assert occurrences(archive) == []
 
 
-def test_what_was_public_and_became_private_is_gone(archive: Path) -> None:
+def test_a_value_that_becomes_private_is_removed(archive: Path) -> None:
     folder = tiny.write_build(archive, "larch", torque=150.0)
     parts = "parts: [{part: pistons, maker: Larkmoor, %s: PublicWord}]\n"
     (folder / "parts.yaml").write_text(parts % "note")
     sheet = (folder / "build.yaml").read_text()
     (folder / "build.yaml").write_text(f"{sheet}number: PublicWord\n")
     publish(archive, archive / "site")
-    assert len([place for place in found(archive, "PublicWord") if place.startswith("site/")]) >= 2
+    assert len([place for place in occurrences(archive, "PublicWord") if place.startswith("site/")]) >= 2
     (folder / "parts.yaml").write_text(parts % "private_note")
     (folder / "build.yaml").write_text(f"{sheet}registration: PublicWord\n")
     report = publish(archive, archive / "site")
     assert report.published == ("larch",)
-    assert found(archive, "PublicWord") == []
+    assert occurrences(archive, "PublicWord") == []
 
 
-@pytest.mark.parametrize("how", ["withdrawn", "in progress", "removed", "renamed", "broken"])
-def test_a_build_that_is_withdrawn_is_gone_with_all_that_was_made_of_it(archive: Path, how: str) -> None:
+@pytest.mark.parametrize("change", ["withdrawn", "in progress", "removed", "renamed", "broken"])
+def test_a_withdrawn_build_is_removed_with_all_its_output(archive: Path, change: str) -> None:
     folder = tiny.write_build(archive, "larch", torque=150.0, picture=True)
     tiny.write_sheet(folder, title="PublicWord")
     for number, slug in enumerate(("ash", "birch")):
         tiny.write_build(archive, slug, number=number, torque=140.0 + number)
     publish(archive, archive / "site")
-    assert len([place for place in found(archive, "PublicWord") if place.startswith("site/")]) >= 5
-    match how:
+    assert len([place for place in occurrences(archive, "PublicWord") if place.startswith("site/")]) >= 5
+    match change:
         case "removed":
             folder.rename(archive / "elsewhere")
         case "renamed":
@@ -201,20 +201,20 @@ def test_a_build_that_is_withdrawn_is_gone_with_all_that_was_made_of_it(archive:
         case "broken":
             tiny.write_sheet(folder, title="PublicWord\nnonsense: 1")
         case _:
-            tiny.write_sheet(folder, title="PublicWord", status=how)
+            tiny.write_sheet(folder, title="PublicWord", status=change)
     report = publish(archive, archive / "site")
     assert "larch" not in report.published
-    assert found(archive, "PublicWord") == []
-    # The state may know the name of a folder that is there and why it is left out; no page does.
-    left = [place for place in found(archive, "larch") if not place.startswith(".millbook/state.json")]
-    assert left == []
+    assert occurrences(archive, "PublicWord") == []
+    # The state may have the name of an existing folder and why it is left out; no page has.
+    remaining = [place for place in occurrences(archive, "larch") if not place.startswith(".millbook/state.json")]
+    assert remaining == []
 
 
-def test_what_was_published_with_all_is_gone_without(archive: Path) -> None:
+def test_an_unfinished_build_is_removed_from_the_public_edition(archive: Path) -> None:
     folder = tiny.write_build(archive, "larch", torque=150.0)
     tiny.write_sheet(folder, title="PublicWord", status="in progress")
     tiny.write_build(archive, "ash", torque=140.0)
     publish(archive, archive / "site", edition=Edition.PUBLIC_ALL)
-    assert found(archive, "PublicWord")
+    assert occurrences(archive, "PublicWord")
     publish(archive, archive / "site")
-    assert found(archive, "PublicWord") == []
+    assert occurrences(archive, "PublicWord") == []

@@ -1,4 +1,4 @@
-"""The Methods page is made of the figures themselves."""
+"""The Methods page comes from the definitions of the figures."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ def test_every_figure_has_its_entry_with_formula_range_and_source() -> None:
     assert all(files[name].startswith((b"<?xml", b"<svg")) for name in formulas)
 
 
-def test_every_formula_is_there_in_words_for_who_cannot_see_it() -> None:
+def test_every_formula_has_a_text_alternative() -> None:
     text = _pages()["methods.md"].decode()
     alts = re.findall(r'<img src="assets/formulas/[^"]+" alt="([^"]*)"', text)
     assert len(alts) == len(REGISTRY.figures)
     assert all(" = " in alt.replace("&#61;", "=") for alt in alts)
 
 
-def test_an_index_is_set_below_the_line() -> None:
+def test_an_index_is_a_subscript() -> None:
     assert symbol_html("V_s") == "V<sub>s</sub>"
     assert symbol_html(r"\Delta p_{28}") == "Δp<sub>28</sub>"
     assert symbol_html(r"\dot m_f") == "m<sub>f</sub>"
@@ -60,18 +60,20 @@ _SYMBOL = re.compile(r"(?:Δp|[A-Za-zωρθηλφεδ]+)(?:<sub>[\w ,]+</sub>)?'
 
 @pytest.mark.parametrize("slug", list(REGISTRY.figures))
 def test_every_symbol_of_a_formula_is_explained(slug: str) -> None:
-    """Up to the differential signs, which belong to the calculus; what stands left is the figure itself."""
+    """Except differential signs; the left side is the figure itself."""
     entry = REGISTRY.figures[slug]
     left, equals, right = entry.description.formula.partition("=")
     formula = re.sub(_WORDS, " ", right if equals and "+" not in left else entry.description.formula)
-    wanted = set(_SYMBOL.findall(_plainly(symbol_html(re.sub(r"[<>]", " ", formula)))))
+    symbols = set(_SYMBOL.findall(_plainly(symbol_html(re.sub(r"[<>]", " ", formula)))))
     explained = {part for symbol, _, _ in method_entry(entry).symbols for part in _SYMBOL.findall(_plainly(symbol))}
     itself = {_plainly(symbol_html(left.strip()))} if equals else set()
-    assert {name for name in wanted if not re.fullmatch(r"d\w?", name)} <= explained | itself, entry.description.formula
+    assert {name for name in symbols if not re.fullmatch(r"d\w?", name)} <= explained | itself, (
+        entry.description.formula
+    )
 
 
 @pytest.mark.parametrize("slug", list(REGISTRY.figures))
-def test_no_symbol_is_explained_that_the_formula_does_not_hold_and_none_twice(slug: str) -> None:
+def test_only_symbols_of_the_formula_are_explained_and_each_once(slug: str) -> None:
     entry = REGISTRY.figures[slug]
     formula = _plainly(symbol_html(re.sub(_WORDS, " ", re.sub(r"[<>]", " ", entry.description.formula))))
     held = set(_SYMBOL.findall(formula))
