@@ -7,6 +7,7 @@ which is skipped with a note. Nothing is repaired.
 
 from __future__ import annotations
 
+import io
 import math
 import re
 from collections import Counter
@@ -67,7 +68,7 @@ def read_numbers(
     thousands separators.
     """
     separator = delimiter.encode()
-    if decimal == delimiter or any(line.count(separator) != width - 1 for line in lines):
+    if decimal == delimiter or {line.count(separator) for line in lines} != {width - 1}:
         return None
     block = b"\n".join(lines)
     if b"nan" in block.lower() or (decimal == "," and b"." in block):
@@ -78,8 +79,9 @@ def read_numbers(
         edge = b"[\n" + re.escape(separator) + b"]"
         block = re.sub(rb"(?<=%b) *(?=%b)" % (edge, edge), b"nan", b"\n" + block + b"\n")[1:-1]
     try:
+        # Numbers are ASCII: as Latin-1 any other character keeps its cell from being one.
         numbers = np.loadtxt(
-            block.split(b"\n"), delimiter=delimiter, usecols=columns, comments=None,
+            io.StringIO(block.decode("latin-1")), delimiter=delimiter, usecols=columns, comments=None,
             quotechar='"' if b'"' in block else None, ndmin=2, unpack=True,
         )  # fmt: skip
     except ValueError:
@@ -151,7 +153,7 @@ class _Reader:
         lines = np.arange(first_line, first_line + len(texts))
         rows = texts if is_row.all() else [text for text in texts if text]
         ending = self.header.delimiter.encode() * (self.width - self.named_width)
-        if not rows or not all(row.endswith(ending) for row in rows):
+        if not rows or (ending and not all(row.endswith(ending) for row in rows)):
             return False
         values = read_numbers(rows, self.header.delimiter, self.width, self.places, self.decimal)
         if values is None or not np.all(values[self.speed] >= 0.0):  # NaN fails too
