@@ -23,7 +23,7 @@ from builder.publish.pages import templating
 if TYPE_CHECKING:
     import typst
 
-    from builder.publish.pages.build.placed_chart import PlacedDrawing
+    from builder.publish.pages.build.page_chart import PageDrawing
     from builder.publish.photos import BuildPhoto
     from builder.record.models.shop import Shop
 
@@ -56,7 +56,7 @@ def binder_pdf(
     binder: Binder,
     sheet: FigureSheet,
     shop: Shop,
-    placed: Sequence[PlacedDrawing],
+    placed: Sequence[PageDrawing],
     photos: Sequence[BuildPhoto],
     pictures: Mapping[str, bytes],
     *,
@@ -110,7 +110,7 @@ def _cover_index(sections: Sequence[str | None]) -> int:
     return min(range(len(sections)), key=lambda i: (*_COVER_SECTIONS, sections[i]).index(sections[i]))
 
 
-def _charts(placed: Sequence[PlacedDrawing], files: dict[str, bytes]) -> list[BinderChart]:
+def _charts(placed: Sequence[PageDrawing], files: dict[str, bytes]) -> list[BinderChart]:
     """Return the charts of the binder, and add their SVG to ``files``."""
     charts: list[BinderChart] = []
     for item in placed:
@@ -124,7 +124,7 @@ def _charts(placed: Sequence[PlacedDrawing], files: dict[str, bytes]) -> list[Bi
     return charts
 
 
-def _section_of(item: PlacedDrawing) -> str | None:
+def _section_of(item: PageDrawing) -> str | None:
     name = item.drawing.name
     if name == "power_curves":
         return "performance"

@@ -17,7 +17,7 @@ from builder.figures.core.types import FigureDefinition, FigureDescription, Figu
 from builder.figures.definitions import REGISTRY
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
-from builder.publish.pages.build.placed_chart import PlacedDrawing
+from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.templating import page_environment, resolve_all
 from builder.publish.site.mkdocs_site import build_site
 from builder.publish.workers import INLINE, WorkerPool
@@ -53,7 +53,7 @@ def offline_record(
     build: Build,
     sheet: FigureSheet,
     shop: Shop,
-    placed: tuple[PlacedDrawing, ...],
+    placed: tuple[PageDrawing, ...],
     photos: tuple[BuildPhoto, ...],
     pictures: Mapping[str, bytes],
     *,

@@ -23,7 +23,7 @@ from builder.handover.offline_site import compile_templates, offline_record
 from builder.handover.redacted_record import record_files
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
-from builder.publish.pages.build.placed_chart import with_drawings
+from builder.publish.pages.build.page_chart import with_drawings
 from builder.publish.photos import build_photos
 from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build

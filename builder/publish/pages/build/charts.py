@@ -22,17 +22,17 @@ from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.cam_readings import SIDES, lift_of
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.build.dyno_charts import in_unit, session_charts, unit_text
-from builder.publish.pages.build.placed_chart import PlacedChart
+from builder.publish.pages.build.page_chart import PageChart
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
 
 
-def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PlacedChart]:
+def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PageChart]:
     """Return a request for every chart that the record has enough for, in the order of the page."""
     source = Context(build, shop, REGISTRY)
-    chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PlacedChart]], ...] = (
+    chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PageChart]], ...] = (
         _deck_stack_chart,
         _piston_speed_chart,
         _valve_charts,
@@ -41,7 +41,7 @@ def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PlacedChart
         _clearance_charts,
         _tightening_charts,
     )
-    charts = [placed for chart_list in chart_lists for placed in chart_list(source, sheet)]
+    charts = [page_chart for chart_list in chart_lists for page_chart in chart_list(source, sheet)]
     return [*session_charts(source, sheet.session), *charts]
 
 
@@ -51,7 +51,7 @@ def _mean(source: Context, name: str) -> float | None:
     return None if value is None else float(np.nanmean(value.values))
 
 
-def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     from builder.draw.charts.deck_stack import StackUp, stack_up
 
     names = ("stroke", "rod_length", "compression_height", "deck_height", "bore")
@@ -81,7 +81,7 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedCha
     )
     if listed is not None:
         caption += " The broken line is where the piston would stand if it were as listed."
-    yield PlacedChart(CYLINDER, request, caption)
+    yield PageChart(CYLINDER, request, caption)
 
 
 def _differs_from_listed(reading: Reading) -> bool:
@@ -90,7 +90,7 @@ def _differs_from_listed(reading: Reading) -> bool:
     return listed is not None and abs(float(np.mean(reading.values)) - listed.si) > listed.step
 
 
-def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     from builder.draw.charts.piston_speed import PistonSpeed, piston_speed
 
     stroke, rod, red_line = _mean(source, "stroke"), _mean(source, "rod_length"), _mean(source, "red_line")
@@ -110,7 +110,7 @@ def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedC
         ),
         size=NARROW,
     )
-    yield PlacedChart(
+    yield PageChart(
         "piston_speed",
         request,
         "Piston speed over one turn of the crank at the red line, by the exact slider-crank; "
@@ -141,7 +141,7 @@ def _event(zero: float, angle: float, direction: int, before: str, after: str) -
     return Event(zero + direction * angle, f"{written}° {before if is_before else after}")
 
 
-def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     """Yield the lift curves and the ring of events, at the first lift at which all four events are known."""
     from builder.draw.charts.valve_timing import RingArc, TimingRing, timing_ring
 
@@ -164,7 +164,7 @@ def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         RingArc(side, opens, closes, f"{closes.angle - opens.angle:.0f}°")
         for side, (opens, closes) in (("exhaust", exhaust), ("intake", intake))
     )
-    yield PlacedChart(
+    yield PageChart(
         VALVE_TRAIN,
         timing_ring.request(TimingRing(arcs, lift_text), size=NARROW),
         f"When the valves are open, around the crank's circle, at {lift_text} lift.",
@@ -178,7 +178,7 @@ def _lift_chart(
     lift_text: str,
     exhaust: tuple[Event, Event],
     intake: tuple[Event, Event],
-) -> Iterator[PlacedChart]:
+) -> Iterator[PageChart]:
     from builder.draw.charts.valve_timing import ValveCurve, ValveTiming, valve_timing
 
     overlap = sheet.get("overlap")
@@ -212,7 +212,7 @@ def _lift_chart(
         f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
     )
     request = valve_timing.request(data, responsive=True)
-    yield PlacedChart(
+    yield PageChart(
         VALVE_TRAIN,
         request,
         "How far each valve is open as the crank turns. Where both stand open together is the overlap.",
@@ -265,7 +265,7 @@ def _lobe(source: Context, sheet: FigureSheet, side: str) -> _Lobe | None:
     return _Lobe(centreline if side == "intake" else -centreline, peak, sorted(durations))
 
 
-def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     from builder.draw.charts.positions import BoreMap, BoreReadings, bore_map
 
     gauging = source.build.get("work.bore_gauging")
@@ -282,7 +282,7 @@ def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
         return
     data = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
     request = bore_map.request(data, responsive=True)
-    yield PlacedChart(
+    yield PageChart(
         FITS,
         request,
         "Every bore at every depth, across and along the crank: a round, straight bore is a row of equal points.",
@@ -297,7 +297,7 @@ _MAX_NARROW_POINTS = 8
 _STRIPS = ("compression_ratio", "deck_clearance", "quench")
 
 
-def _position_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _position_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     for slug in _STRIPS:
         figure = sheet.get(slug)
         if figure is None or len(figure.positions) < 2:
@@ -309,7 +309,7 @@ def _position_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChar
             tuple(Position(p.label, unit.number(p.value, source.system)) for p in figure.positions),
             outlier=next((i for i, p in enumerate(figure.positions) if p.label == figure.outlier), None),
         )
-        yield PlacedChart(slug, _positions_chart(data, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
+        yield PageChart(slug, _positions_chart(data, f"positions_{slug}"), f"{figure.title}, cylinder by cylinder.")
 
 
 def _positions_chart(data: Positions, name: str) -> ChartRequest:
@@ -319,7 +319,7 @@ def _positions_chart(data: Positions, name: str) -> ChartRequest:
     return positions.request(data, name=name, responsive=True)
 
 
-def _clearance_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _clearance_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     """Yield a strip for every clearance with more than one reading: the readings against what is allowed."""
     slugs: Counter[str] = Counter()
     for fit in sheet.clearances:
@@ -342,7 +342,7 @@ def _clearance_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedCha
         axis = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
         band = "the band is what is allowed" if fit.allowed else "no range was recorded"
         caption = f"{fit.title}{axis}; {band}."
-        yield PlacedChart(READINGS, _positions_chart(data, name), caption)
+        yield PageChart(READINGS, _positions_chart(data, name), caption)
 
 
 def _decimals(fit: CheckedClearance) -> int:
@@ -350,7 +350,7 @@ def _decimals(fit: CheckedClearance) -> int:
     return max(len(reading.number.partition(".")[2]) for reading in fit.readings)
 
 
-def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedChart]:
+def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     from builder.draw.charts.tightening import TighteningPattern, tightening_pattern
 
     fasteners = source.build.get("assembly.fasteners") or ()
@@ -363,7 +363,7 @@ def _tightening_charts(source: Context, sheet: FigureSheet) -> Iterator[PlacedCh
             tuple((place.x, place.y) for place in joint.sequence),
             remark=f"in steps of {steps}" if steps else "",
         )
-        yield PlacedChart(
+        yield PageChart(
             FASTENERS,
             tightening_pattern.request(data, name=f"tightening_{index + 1}", size=NARROW),
             f"{joint.joint.capitalize()}: the order of tightening.",

@@ -18,8 +18,8 @@ from builder.publish.pages.build.dyno_section import dyno_section
 from builder.publish.pages.build.fasteners_section import fasteners_table, stretch_tables
 from builder.publish.pages.build.gauging_tables import bore_table, degreeing_remarks, degreeing_tables
 from builder.publish.pages.build.headline import facts, headline, performance_sentence
+from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
-from builder.publish.pages.build.placed_chart import PlacedDrawing
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
 from builder.publish.photos import BuildPhoto
 from builder.record.models.build import Build
@@ -44,7 +44,7 @@ def render_build_page(
     shop: Shop,
     environment: jinja2.Environment,
     *,
-    charts: Sequence[PlacedDrawing],
+    charts: Sequence[PageDrawing],
     photos: Sequence[BuildPhoto],
     data_files: Sequence[str],
     readiness: Readiness | None,

@@ -22,7 +22,7 @@ from builder.figures.core.inputs import Context
 from builder.figures.core.registry import POWER
 from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, guideline_traces, hottest_exhaust
 from builder.figures.dyno.pull import lambda_of
-from builder.publish.pages.build.placed_chart import PlacedChart
+from builder.publish.pages.build.page_chart import PageChart
 from builder.record.quantities.unit_table import printed_unit
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 
 
-def session_charts(source: Context, session: DynoSession | None) -> Iterator[PlacedChart]:
+def session_charts(source: Context, session: DynoSession | None) -> Iterator[PageChart]:
     """Yield a request for every chart that the session has enough for."""
     if session is None or session.best is None:
         return
@@ -61,13 +61,13 @@ def _rpm(values: npt.ArrayLike) -> Floats:
     return in_unit(units.SPEED, "metric", values)
 
 
-def _power_chart(session: DynoSession, system: System) -> PlacedChart:
+def _power_chart(session: DynoSession, system: System) -> PageChart:
     request = power_curves.request(_power_curves(session, system), responsive=True)
     caption = (
         f"Torque is how hard the engine twists at each speed, power how fast it works; {_correction_text(session)}. "
         "The best pull stands in front, the others behind; the highest point of each curve is marked."
     )
-    return PlacedChart(POWER, request, caption)
+    return PageChart(POWER, request, caption)
 
 
 def _power_curves(session: DynoSession, system: System) -> PowerCurves:
@@ -108,7 +108,7 @@ def _correction_text(session: DynoSession) -> str:
     return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
 
 
-def _gain_chart(change: ComparisonResult, number: int, system: System) -> PlacedChart:
+def _gain_chart(change: ComparisonResult, number: int, system: System) -> PageChart:
     gain = change.gain
     assert gain is not None
     torque = unit_text(units.TORQUE, system)
@@ -133,10 +133,10 @@ def _gain_chart(change: ComparisonResult, number: int, system: System) -> Placed
         f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
         "nothing changed."
     )
-    return PlacedChart(POWER, request, caption)
+    return PageChart(POWER, request, caption)
 
 
-def _sweep_charts(sweep: SettingSweep, number: int, system: System) -> Iterator[PlacedChart]:
+def _sweep_charts(sweep: SettingSweep, number: int, system: System) -> Iterator[PageChart]:
     for index, fit in enumerate(sweep.fits):
         best = fit.best
         scale, zero = (
@@ -162,7 +162,7 @@ def _sweep_charts(sweep: SettingSweep, number: int, system: System) -> Iterator[
         caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} at every level of {sweep.name} that was tried."
         if fitted:
             caption += " The broken line is the curve laid through them."
-        yield PlacedChart(POWER, request, caption)
+        yield PageChart(POWER, request, caption)
 
 
 _CHANNELS = (
@@ -184,7 +184,7 @@ _CHANNELS = (
 """The channels drawn over engine speed, from top to bottom, where they were logged or follow from what was."""
 
 
-def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedChart]:
+def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart]:
     best, system = session.best, source.system
     assert best is not None
     facts = read_engine_data(source.build)
@@ -207,7 +207,7 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PlacedCha
         panels.append(Channel(title, unit_text(unit, system), (trace,), low, high, violations))
     if panels:
         request = channels.request(Channels(tuple(panels)), responsive=True)
-        yield PlacedChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
+        yield PageChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
 
 
 def _logged_and_derived(pull: PullResult, facts: EngineData) -> dict[str, Floats]:

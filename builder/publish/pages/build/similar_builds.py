@@ -13,7 +13,7 @@ from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.engine.constants import MINUTE
 from builder.publish.incremental.hashing import hash_parts
 from builder.publish.pages.archive.pages import display_units
-from builder.publish.pages.build.placed_chart import PlacedChart
+from builder.publish.pages.build.page_chart import PageChart
 from builder.publish.pages.build.worker import template_env
 from builder.record.models.shop import Shop
 
@@ -85,11 +85,11 @@ def render_similar(
     return SimilarSection(text, overlay.drawing.svg.encode(), chart.request.key)
 
 
-def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> PlacedChart | None:
+def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> PageChart | None:
     request = overlay_request([summary, *(match.summary for match in matches[:3])], system, responsive=True)
     if request is None or summary.curve is None:
         return None
-    return PlacedChart("relatives", request, "This build and its nearest relatives on one sheet.")
+    return PageChart("relatives", request, "This build and its nearest relatives on one sheet.")
 
 
 def overlay_request(summaries: Sequence[Summary], system: System, *, responsive: bool = False) -> ChartRequest | None:

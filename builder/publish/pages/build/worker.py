@@ -20,7 +20,7 @@ from builder.publish.edition import Edition
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.context import render_build_page
-from builder.publish.pages.build.placed_chart import draw_placed
+from builder.publish.pages.build.page_chart import draw_page_charts
 from builder.publish.pages.templating import error_location, error_text, page_environment
 from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.social_card import render_card
@@ -134,7 +134,7 @@ def build_one(
     public = without_private(build)
     sheet = compute(public, shop)
     requested = charts_for(public, sheet, shop)
-    placed = draw_placed(requested, charts)
+    placed = draw_page_charts(requested, charts)
     cached_photos = (previous.folder / "photos", previous.photos) if previous else ()
     photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)

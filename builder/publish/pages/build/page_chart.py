@@ -1,4 +1,4 @@
-"""A chart with its place on the page: as a request, and drawn."""
+"""A chart of a page with its section and caption: as a request, and drawn."""
 
 from __future__ import annotations
 
@@ -10,20 +10,20 @@ from builder.draw.drawing import Drawing
 
 
 @dataclass(frozen=True)
-class PlacedChart:
+class PageChart:
     """A chart that is to be drawn, where on the page it belongs, and what to see in it."""
 
     section: str
     request: ChartRequest
     caption: str
 
-    def drawn(self, drawing: Drawing) -> PlacedDrawing:
-        """Return the same place and caption with the drawing."""
-        return PlacedDrawing(self.section, drawing, self.caption)
+    def drawn(self, drawing: Drawing) -> PageDrawing:
+        """Return the drawing with the same section and caption."""
+        return PageDrawing(self.section, drawing, self.caption)
 
 
 @dataclass(frozen=True)
-class PlacedDrawing:
+class PageDrawing:
     """A drawing, where on the page it belongs, and what to see in it."""
 
     section: str
@@ -31,11 +31,11 @@ class PlacedDrawing:
     caption: str
 
 
-def draw_placed(charts: Sequence[PlacedChart], cache: ChartCache) -> tuple[PlacedDrawing, ...]:
+def draw_page_charts(charts: Sequence[PageChart], cache: ChartCache) -> tuple[PageDrawing, ...]:
     """Return these charts drawn, or as the cache has them."""
     return with_drawings(charts, draw_all([chart.request for chart in charts], cache))
 
 
-def with_drawings(charts: Sequence[PlacedChart], drawings: Sequence[Drawing]) -> tuple[PlacedDrawing, ...]:
-    """Return each chart's place with its drawing; raises ValueError where they are not as many."""
+def with_drawings(charts: Sequence[PageChart], drawings: Sequence[Drawing]) -> tuple[PageDrawing, ...]:
+    """Return the charts with their drawings; raises ValueError where they are not as many."""
     return tuple(chart.drawn(drawing) for chart, drawing in zip(charts, drawings, strict=True))
