@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from pathlib import Path
 
@@ -15,26 +14,7 @@ from builder.publish.pages.build.headline import (
     kind_of_engine,
     performance_sentence,
 )
-from builder.publish.pages.formatting import format_date, group_thousands
 from tests.support import view_samples as samples
-
-
-@pytest.mark.parametrize(
-    ("text", "grouped"),
-    [
-        ("4920 rpm", "4,920 rpm"),
-        ("16027 m/s²", "16,027 m/s²"),
-        ("1619 cc", "1,619 cc"),
-        ("999 cc", "999 cc"),
-        ("0.12345 in", "0.12345 in"),
-        ("12.3456", "12.3456"),
-        ("1234.5 N", "1,234.5 N"),
-        ("12,345 N", "12,345 N"),
-        ("", ""),
-    ],
-)
-def test_thousands_are_grouped_and_decimals_are_not(text: str, grouped: str) -> None:
-    assert group_thousands(text) == grouped
 
 
 def test_the_headline_has_the_numbers_of_the_figures() -> None:
@@ -91,7 +71,3 @@ def test_a_family_that_ends_with_the_kind_is_not_followed_by_it(tmp_path: Path) 
         tmp_path, build="title: T\nfamily: Thornback 362 V8\nengine: {cylinders: 8, layout: V}\n"
     )
     assert engine_type_words(build) == ("Thornback 362 V8",)
-
-
-def test_a_date_is_written_with_the_month_as_a_word() -> None:
-    assert format_date(datetime.date(2024, 5, 7)) == "7 May 2024"
