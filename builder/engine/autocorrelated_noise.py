@@ -33,7 +33,7 @@ _EVEN_SHARES = np.array([0, 0.3, 0.6, 0.85])
 _EVEN_WEIGHTS = np.array([0.85, 0.06, 0.06, 0.03])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class MeanNoise:
     """What the readings say about the noise of a weighted mean of theirs.
 
@@ -203,7 +203,13 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
         rest = np.maximum(whole - np.sum(part * np.linalg.solve(block, part), axis=(1, 2)), 0.0)
         if rest.min() <= 1e-20 * float(reading @ reading):
             # Nothing left but rounding: the readings follow their course to the last digit.
-            return MeanNoise(0.0, 0.0, float(size), float(size - count), np.zeros(size))
+            return MeanNoise(
+                standard_uncertainty=0.0,
+                half_width=0.0,
+                effective_readings=float(size),
+                freedom=float(size - count),
+                covariance=np.zeros(size),
+            )
         left.append(rest / (size - count))
         volume = np.linalg.slogdet(block)[1]
         logs.append(belief - 0.5 * (spread + volume + (size - columns[0]) * np.log(rest)))
@@ -218,7 +224,13 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
     kinds = (1 - of.even)[:, None] * np.power(of.correlation[:, None], lags) + of.even[:, None] * (lags == 0)
     covariance = np.sum(share * one, axis=0) @ kinds
     half = _mixed_half_width(share.ravel(), np.sqrt(mean).ravel(), freedom)
-    return MeanNoise(uncertainty, half, float(covariance[0] / uncertainty**2), freedom, covariance)
+    return MeanNoise(
+        standard_uncertainty=uncertainty,
+        half_width=half,
+        effective_readings=float(covariance[0] / uncertainty**2),
+        freedom=freedom,
+        covariance=covariance,
+    )
 
 
 def _spline_basis(position: Array, knot_spacing: float) -> tuple[Array, list[int]]:

@@ -35,7 +35,7 @@ _MAX_CELLS = 90
 _SAME_SPEED = 1 / 64
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Repeatability:
     """How far pulls differ with nothing changed between them, in the unit of the curves; speeds [rev/s].
 
@@ -64,7 +64,7 @@ class SpeedRange:
     mean: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Gain:
     """One pull (or several repeats) against another, over the speeds ``low`` to ``high`` [rev/s] they share.
 
@@ -97,7 +97,7 @@ class Gain:
         return self.verdict in ("gained more than the noise", "lost more than the noise")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drift:
     """How the last of some repeats differs from the first, in the unit of the curves.
 
@@ -134,15 +134,15 @@ def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np
     means = np.array([mean_over(pull, low, high) for pull in pulls])
     level = abs(float(means.mean()))
     return Repeatability(
-        speed,
-        deviation,
-        overall,
-        float(np.std(means, ddof=1)),
-        overall / level if level > 0 else float("nan"),
-        low,
-        high,
-        len(pulls),
-        len(pulls) - 1,
+        speed=speed,
+        deviation=deviation,
+        overall=overall,
+        of_means=float(np.std(means, ddof=1)),
+        relative=overall / level if level > 0 else float("nan"),
+        low=low,
+        high=high,
+        pulls=len(pulls),
+        freedom=len(pulls) - 1,
     )
 
 
@@ -159,16 +159,16 @@ def drift(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) ->
     order = np.arange(means.size) - (means.size - 1) / 2
     change = gain([pulls[0]], [pulls[-1]], low, high)
     return Drift(
-        float(means[0]),
-        float(means[-1]),
-        change.mean,
-        change.relative,
-        float(order @ means / (order @ order)),
-        change.half_width,
-        change.beyond_noise,
-        low,
-        high,
-        means.size,
+        first_mean=float(means[0]),
+        last_mean=float(means[-1]),
+        change=change.mean,
+        relative=change.relative,
+        per_pull=float(order @ means / (order @ order)),
+        half_width=change.half_width,
+        beyond_noise=change.beyond_noise,
+        low=low,
+        high=high,
+        pulls=means.size,
     )
 
 
@@ -208,24 +208,24 @@ def gain(
         noise = _noise_of_readings(before[0], after[0], speed, low, high, windows)
     mean = later - earlier
     return Gain(
-        low,
-        high,
-        mean,
-        mean / abs(earlier) if earlier != 0 else float("nan"),
-        noise.uncertainty,
-        noise.half_width,
-        noise.effective,
-        noise.freedom,
-        noise.basis,
-        _verdict(mean, noise.half_width),
-        speed,
-        difference,
-        noise.band,
-        _ranges(speed, difference, noise.band, both[0].width),
+        low=low,
+        high=high,
+        mean=mean,
+        relative=mean / abs(earlier) if earlier != 0 else float("nan"),
+        standard_uncertainty=noise.uncertainty,
+        half_width=noise.half_width,
+        effective_readings=noise.effective,
+        freedom=noise.freedom,
+        basis=noise.basis,
+        verdict=_verdict(mean, noise.half_width),
+        speed=speed,
+        difference=difference,
+        band=noise.band,
+        significant_ranges=_ranges(speed, difference, noise.band, both[0].width),
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Noise:
     """Noise of a mean difference and of the curve of difference."""
 
@@ -291,7 +291,14 @@ def _noise_of_repeats(
         1 - 0.05 / windows, max(1.0, freedom * stretches)
     )
     band = np.full(speed.size, float(np.hypot(half, wobble)))
-    return _Noise("repeats", uncertainty, half, freedom + 1.0, float(freedom), band)
+    return _Noise(
+        basis="repeats",
+        uncertainty=uncertainty,
+        half_width=half,
+        effective=freedom + 1.0,
+        freedom=float(freedom),
+        band=band,
+    )
 
 
 def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, high: float, windows: float) -> _Noise:
@@ -299,17 +306,24 @@ def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, hi
     at, difference = reading_differences(before, after, low, high)
     if at.size < MIN_READINGS:
         unknown = float("nan")
-        return _Noise("not known", unknown, unknown, float(at.size), 0.0, np.full(speed.size, unknown))
+        return _Noise(
+            basis="not known",
+            uncertainty=unknown,
+            half_width=unknown,
+            effective=float(at.size),
+            freedom=0.0,
+            band=np.full(speed.size, unknown),
+        )
     edges = np.concatenate([[low], (at[1:] + at[:-1]) / 2, [high]])
     noise = noise_of_mean(at, difference, np.diff(edges) / (high - low), before.width)
     band = _band_of_readings(at, noise, speed, before.width, windows)
     return _Noise(
-        "readings",
-        noise.standard_uncertainty,
-        noise.half_width,
-        noise.effective_readings,
-        noise.freedom,
-        band,
+        basis="readings",
+        uncertainty=noise.standard_uncertainty,
+        half_width=noise.half_width,
+        effective=noise.effective_readings,
+        freedom=noise.freedom,
+        band=band,
     )
 
 

@@ -44,7 +44,7 @@ class StandardLimit:
         return None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Standard:
     """One correction standard: its factor, its own limits, and where it is written down."""
 
@@ -198,13 +198,13 @@ def compression_ignition(
 
     atmosphere = "((99/Pd)^0.7 (T/298)^1.5)" if turbocharged else "((99/Pd) (T/298)^0.7)"
     return Standard(
-        "un-r85-compression-ignition",
-        "UN Regulation 85, compression ignition",
-        f"{atmosphere}^fm, fm = 0.036 qc - 1.14",
-        function,
-        (_temperature_limit(283.0, 313.15), _dry_pressure_limit(80e3, 110e3)),
-        (0.9, 1.1),
-        "UN Regulation 85, Annex 5, 5.4.2",
+        slug="un-r85-compression-ignition",
+        name="UN Regulation 85, compression ignition",
+        formula=f"{atmosphere}^fm, fm = 0.036 qc - 1.14",
+        function=function,
+        limits=(_temperature_limit(283.0, 313.15), _dry_pressure_limit(80e3, 110e3)),
+        factor_limits=(0.9, 1.1),
+        source="UN Regulation 85, Annex 5, 5.4.2",
         compression_ignition="turbocharged" if turbocharged else "natural",
     )
 
@@ -212,43 +212,51 @@ def compression_ignition(
 # 288 K and 308 K are 15 and 35 C with the 0.15 left off; nobody's 35.0 C day is outside for that.
 _MILD = _temperature_limit(288.0, 35.0 + ZERO_CELSIUS)
 
-OBSERVED = Standard("observed", "observed, not corrected", "1", lambda air: 1.0, (), None, "as read")
+OBSERVED = Standard(
+    slug="observed",
+    name="observed, not corrected",
+    formula="1",
+    function=lambda air: 1.0,
+    limits=(),
+    factor_limits=None,
+    source="as read",
+)
 SAE_J1349 = Standard(
-    "sae-j1349",
-    "SAE J1349",
-    "1.180 (99 kPa/Pd) sqrt(T/298.15 K) - 0.180",
-    lambda air: float(sae_j1349_factor(air.dry_pressure, air.temperature)),
-    (_temperature_limit(15.0 + ZERO_CELSIUS, 35.0 + ZERO_CELSIUS), _dry_pressure_limit(90e3, 105e3)),
-    None,
-    "SAE J1349",
+    slug="sae-j1349",
+    name="SAE J1349",
+    formula="1.180 (99 kPa/Pd) sqrt(T/298.15 K) - 0.180",
+    function=lambda air: float(sae_j1349_factor(air.dry_pressure, air.temperature)),
+    limits=(_temperature_limit(15.0 + ZERO_CELSIUS, 35.0 + ZERO_CELSIUS), _dry_pressure_limit(90e3, 105e3)),
+    factor_limits=None,
+    source="SAE J1349",
 )
 ISO_1585 = Standard(
-    "iso-1585",
-    "ISO 1585 (UN Regulation 85)",
-    "(99 kPa/Pd)^1.2 (T/298 K)^0.6",
-    lambda air: float(iso_1585_factor(air.dry_pressure, air.temperature)),
-    (_MILD, _dry_pressure_limit(80e3, 110e3)),
-    (0.93, 1.07),
-    "ISO 1585; UN Regulation 85, Annex 5",
+    slug="iso-1585",
+    name="ISO 1585 (UN Regulation 85)",
+    formula="(99 kPa/Pd)^1.2 (T/298 K)^0.6",
+    function=lambda air: float(iso_1585_factor(air.dry_pressure, air.temperature)),
+    limits=(_MILD, _dry_pressure_limit(80e3, 110e3)),
+    factor_limits=(0.93, 1.07),
+    source="ISO 1585; UN Regulation 85, Annex 5",
 )
 SAE_J607 = Standard(
-    "sae-j607",
-    "SAE J607 (withdrawn)",
-    "(29.92 inHg/Pd) sqrt(T/519.67 °R)",
-    lambda air: float(sae_j607_factor(air.dry_pressure, air.temperature)),
-    (),
-    None,
-    "SAE J607 (withdrawn)",
+    slug="sae-j607",
+    name="SAE J607 (withdrawn)",
+    formula="(29.92 inHg/Pd) sqrt(T/519.67 °R)",
+    function=lambda air: float(sae_j607_factor(air.dry_pressure, air.temperature)),
+    limits=(),
+    factor_limits=None,
+    source="SAE J607 (withdrawn)",
     withdrawn=True,
 )
 DIN_70020 = Standard(
-    "din-70020",
-    "DIN 70020 (withdrawn)",
-    "(101.3 kPa/P) sqrt(T/293 K)",
-    lambda air: float(din_70020_factor(air.pressure, air.temperature)),
-    (),
-    None,
-    "DIN 70020 (withdrawn)",
+    slug="din-70020",
+    name="DIN 70020 (withdrawn)",
+    formula="(101.3 kPa/P) sqrt(T/293 K)",
+    function=lambda air: float(din_70020_factor(air.pressure, air.temperature)),
+    limits=(),
+    factor_limits=None,
+    source="DIN 70020 (withdrawn)",
     withdrawn=True,
 )
 

@@ -30,7 +30,7 @@ _SAME_SPEED = 1 / 64
 _FEW_ROWS = 250
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Curve:
     """One channel of one pull: the smoothed curve on the common grid, and the readings behind it.
 
@@ -136,19 +136,19 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
     smoothed = _shared_rows(x.tobytes(), count.tobytes(), where.tobytes(), width) @ y
     ends = ((low, float(smoothed[0])), (high, float(smoothed[-1])))
     return Curve(
-        grid,
-        smoothed[1:-1],
-        ends,
-        x,
-        y,
-        count,
-        spike_speed,
-        spike_value,
-        float(used_speed[highest]),
-        float(used_value[highest]),
-        width,
-        step,
-        speeds.size,
+        speed=grid,
+        value=smoothed[1:-1],
+        ends=ends,
+        reading_speed=x,
+        reading_value=y,
+        reading_rows=count,
+        spike_speed=spike_speed,
+        spike_value=spike_value,
+        raw_peak_speed=float(used_speed[highest]),
+        raw_peak=float(used_value[highest]),
+        width=width,
+        step=step,
+        rows=speeds.size,
     )
 
 

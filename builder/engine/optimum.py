@@ -16,7 +16,7 @@ from builder.engine.validation import Array
 SettingVerdict = Literal["optimum", "still rising", "still falling", "no optimum"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BestSetting:
     """A parabola through the results of three or more levels of one setting, and the optimum it may name.
 
@@ -80,17 +80,17 @@ def best_setting(levels: Sequence[float], values: Sequence[float], noise: float 
     optimum = verdict == "optimum"
     spread = float(np.ptp(means))
     return BestSetting(
-        verdict,
-        float(c - b * middle / half + a * middle**2 / half**2),
-        float(b / half - 2 * a * middle / half**2),
-        float(a / half**2),
-        float(top) if optimum else None,
-        float(c - b * b / (4 * a)) if optimum else None,
-        float(tried[best]),
-        float(means[best]),
-        float(np.sqrt(left @ left / (x.size - 3))) if x.size > 3 else None,
-        None if noise is None else bool(spread <= 2 * np.sqrt(2) * noise),
-        tuple(float(level) for level in tried),
+        verdict=verdict,
+        constant=float(c - b * middle / half + a * middle**2 / half**2),
+        slope=float(b / half - 2 * a * middle / half**2),
+        curvature=float(a / half**2),
+        optimum=float(top) if optimum else None,
+        optimum_value=float(c - b * b / (4 * a)) if optimum else None,
+        best_tried=float(tried[best]),
+        best_value=float(means[best]),
+        residual=float(np.sqrt(left @ left / (x.size - 3))) if x.size > 3 else None,
+        within_noise=None if noise is None else bool(spread <= 2 * np.sqrt(2) * noise),
+        levels=tuple(float(level) for level in tried),
     )
 
 

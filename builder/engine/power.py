@@ -156,7 +156,7 @@ class UnitMixUp:
         return f"{self.column} in {self.unit} was read as {self.read_as}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Consistency:
     """Whether the logged torque, power and speed obey P = 2 pi n T.
 
@@ -258,4 +258,11 @@ def torque_power_consistency(speed: Value, torque: Value, power: Value, toleranc
 
         explanations = [item for item in _EXPLANATIONS if distance(item) <= tolerance]
         explanations.sort(key=lambda item: (len(item), distance(item), explanation_text(item)))
-    return Consistency(ratio, spread, int(usable.sum()), agrees and steady, steady, tuple(explanations))
+    return Consistency(
+        ratio=ratio,
+        spread=spread,
+        rows=int(usable.sum()),
+        agrees=agrees and steady,
+        steady=steady,
+        explanations=tuple(explanations),
+    )

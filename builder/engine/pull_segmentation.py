@@ -39,7 +39,7 @@ Labels = npt.NDArray[np.int8]
 _IDLE, _RUN_UP, _HOLD, _RISE, _FALL = range(5)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ExcludedRows:
     """A stretch of rows that is not part of the pull: what it is, which rows (from 0, last not included).
 
@@ -68,7 +68,7 @@ class ExcludedRows:
         return f"{self.part} from {low:.0f} to {high:.0f} rev/min ({duration})"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Segment:
     """Which rows of a log are the pull.
 
@@ -88,7 +88,7 @@ class Segment:
         return tuple(rows.text for rows in self.excluded)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Trace:
     """The log in blocks of rows: centre time, speed, torque (or None), and each block's first row."""
 
@@ -143,7 +143,13 @@ def loaded_part(
     mask[index] = np.repeat(chosen, lengths)
     rows = np.flatnonzero(mask)
     excluded = _excluded_rows(trace, labels, chosen, kind, index)
-    return Segment(kind, mask, int(rows[0]), int(rows[-1]) + 1, excluded + _excluded_not_finite(finite))
+    return Segment(
+        kind=kind,
+        mask=mask,
+        start=int(rows[0]),
+        stop=int(rows[-1]) + 1,
+        excluded=excluded + _excluded_not_finite(finite),
+    )
 
 
 def _runs_forward(times: Array) -> bool:
@@ -164,7 +170,9 @@ def _rows_per_speed(speeds: Array, times: Array | None) -> bool:
 
 def _all_rows(kind: Kind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
     rows = np.flatnonzero(finite)
-    return Segment(kind, finite.copy(), int(rows[0]), int(rows[-1]) + 1, _excluded_not_finite(finite))
+    return Segment(
+        kind=kind, mask=finite.copy(), start=int(rows[0]), stop=int(rows[-1]) + 1, excluded=_excluded_not_finite(finite)
+    )
 
 
 def _blocks(speeds: Array, torques: Array | None, times: Array | None) -> _Trace:
@@ -178,7 +186,14 @@ def _blocks(speeds: Array, torques: Array | None, times: Array | None) -> _Trace
         return np.asarray(np.add.reduceat(values, first) / count)
 
     clock = np.arange(rows, dtype=np.float64) if times is None else times
-    return _Trace(mean(clock), mean(speeds), None if torques is None else mean(torques), first, rows, times is not None)
+    return _Trace(
+        time=mean(clock),
+        speed=mean(speeds),
+        torque=None if torques is None else mean(torques),
+        first=first,
+        rows=rows,
+        seconds=times is not None,
+    )
 
 
 def _labels(trace: _Trace) -> Labels:
@@ -334,12 +349,16 @@ def _excluded_rows(
             first, last = int(index[edges[start]]), int(index[edges[stop] - 1]) + 1
             duration = float(trace.time[stop - 1] - trace.time[start]) if trace.seconds else None
             part = _name(label, kind, after, begun, float(np.ptp(trace.speed[start:stop])) < short_span)
-            speeds = float(trace.speed[start]), float(trace.speed[stop - 1])
+            from_speed, to_speed = float(trace.speed[start]), float(trace.speed[stop - 1])
             if excluded_rows and excluded_rows[-1].part == part and excluded_rows[-1].stop == first:
                 earlier = excluded_rows.pop()
-                first, speeds = earlier.start, (earlier.from_speed, speeds[1])
+                first, from_speed = earlier.start, earlier.from_speed
                 duration = None if duration is None or earlier.seconds is None else duration + earlier.seconds
-            excluded_rows.append(ExcludedRows(part, first, last, *speeds, duration))
+            excluded_rows.append(
+                ExcludedRows(
+                    part=part, start=first, stop=last, from_speed=from_speed, to_speed=to_speed, seconds=duration
+                )
+            )
     return tuple(excluded_rows)
 
 
@@ -398,4 +417,13 @@ def _excluded_not_finite(finite: npt.NDArray[np.bool_]) -> tuple[ExcludedRows, .
     if not missing.size:
         return ()
     nan = float("nan")
-    return (ExcludedRows("not a number", int(missing[0]), int(missing[0]) + int(missing.size), nan, nan, None),)
+    return (
+        ExcludedRows(
+            part="not a number",
+            start=int(missing[0]),
+            stop=int(missing[0]) + int(missing.size),
+            from_speed=nan,
+            to_speed=nan,
+            seconds=None,
+        ),
+    )

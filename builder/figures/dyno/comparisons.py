@@ -70,7 +70,7 @@ class SettingFit:
 
 
 @dataclass(frozen=True)
-class SettingSweep:
+class SettingTrials:
     """A setting tried at several levels, in the unit it was written in; ``caution`` where the best lies outside."""
 
     name: str
@@ -298,7 +298,7 @@ def signed_torque(value: float, system: System) -> str:
     return text if text.startswith("−") or value <= 0 else f"+{text}"
 
 
-def fit_settings(pulls: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> tuple[SettingSweep, ...]:
+def fit_settings(pulls: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> tuple[SettingTrials, ...]:
     """Return every setting that was tried at two or more levels, with the best level by each result."""
     groups: dict[str, list[PullResult]] = {}
     for pull in pulls:
@@ -307,7 +307,7 @@ def fit_settings(pulls: Sequence[PullResult], repeats: Sequence[Repeats], system
     return tuple(sweep for group in groups.values() if (sweep := _fit_setting(group, repeats, system)) is not None)
 
 
-def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> SettingSweep | None:
+def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> SettingTrials | None:
     first = group[0].record.setting
     assert first is not None
     tried: list[tuple[PullResult, float]] = []
@@ -351,7 +351,7 @@ def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system
             )
         )
     extrapolates = any(fit.best is not None and _optimum_out_of_range(fit.best) for fit in fits)
-    return SettingSweep(first.name, unit, tuple(fits), EXTRAPOLATION_CAUTION if extrapolates else "")
+    return SettingTrials(first.name, unit, tuple(fits), EXTRAPOLATION_CAUTION if extrapolates else "")
 
 
 def _pooled_deviation(spreads: Sequence[Repeatability]) -> float | None:

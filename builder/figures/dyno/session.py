@@ -15,7 +15,7 @@ from builder.figures.core.engine_data import read_engine_data
 from builder.figures.dyno.comparisons import (
     ComparisonResult,
     Repeats,
-    SettingSweep,
+    SettingTrials,
     compare_changes,
     fit_settings,
     group_repeats,
@@ -47,7 +47,7 @@ class DynoSession:
     range_from: str
     repeats: tuple[Repeats, ...]
     changes: tuple[ComparisonResult, ...]
-    settings: tuple[SettingSweep, ...]
+    settings: tuple[SettingTrials, ...]
     violations: tuple[Violation, ...]
     remarks: tuple[str, ...]
     problems: tuple[Problem, ...]

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.figures.dyno.comparisons import SettingSweep
+from builder.figures.dyno.comparisons import SettingTrials
 from builder.record.models.shop import Shop
 from tests.support.dyno_samples import (
     CONDITIONS,
@@ -141,14 +141,14 @@ def _sweep_record(levels: dict[str, float], unit: str = "deg") -> str:
     )
 
 
-def _setting_sweep(tmp_path: Path, levels: dict[str, float]) -> SettingSweep:
+def _setting_trials(tmp_path: Path, levels: dict[str, float]) -> SettingTrials:
     logs = {f"{level}.csv": log_of(torque_curve(RPM) + offset) for level, offset in levels.items()}
     (sweep,) = session_of(tmp_path, _sweep_record(levels), logs, METRIC).settings
     return sweep
 
 
 def test_the_best_level_is_named_where_the_curve_bends_down(tmp_path: Path) -> None:
-    sweep = _setting_sweep(tmp_path, {"28": -4.0, "31": -0.25, "34": -1.0, "37": -6.25})
+    sweep = _setting_trials(tmp_path, {"28": -4.0, "31": -0.25, "34": -1.0, "37": -6.25})
     mean = next(fit for fit in sweep.fits if fit.quantity == "mean torque")
     # Through these four points least squares puts the parabola's top at 32.1 deg (numpy.polyfit says the same).
     a, b, _ = np.polyfit([28, 31, 34, 37], [-4.0, -0.25, -1.0, -6.25], 2)
@@ -160,7 +160,7 @@ def test_the_best_level_is_named_where_the_curve_bends_down(tmp_path: Path) -> N
 
 
 def test_a_setting_still_rising_carries_the_caution_on_detonation(tmp_path: Path) -> None:
-    sweep = _setting_sweep(tmp_path, {"24": 0.0, "28": 3.0, "32": 6.5})
+    sweep = _setting_trials(tmp_path, {"24": 0.0, "28": 3.0, "32": 6.5})
     assert all(fit.best is not None and fit.best.optimum is None for fit in sweep.fits)
     assert any("still rising at the last level tried, 32°" in fit.verdict for fit in sweep.fits)
     assert "detonation" in sweep.caution
@@ -168,12 +168,12 @@ def test_a_setting_still_rising_carries_the_caution_on_detonation(tmp_path: Path
 
 
 def test_an_optimum_beyond_the_last_level_carries_the_caution_on_detonation(tmp_path: Path) -> None:
-    sweep = _setting_sweep(tmp_path, {"30": 0.0, "33": 3.0, "35": 3.6})
+    sweep = _setting_trials(tmp_path, {"30": 0.0, "33": 3.0, "35": 3.6})
     assert any("beyond the last level tried" in fit.verdict for fit in sweep.fits)
     assert "detonation" in sweep.caution
 
 
 def test_two_levels_make_no_curve(tmp_path: Path) -> None:
-    sweep = _setting_sweep(tmp_path, {"30": 0.0, "33": 3.0})
+    sweep = _setting_trials(tmp_path, {"30": 0.0, "33": 3.0})
     assert all(fit.best is None for fit in sweep.fits)
     assert "a curve needs three" in sweep.fits[0].verdict

@@ -26,7 +26,7 @@ from builder.publish.pages.build.page_chart import PageChart
 from builder.record.quantities.unit_table import printed_unit
 
 if TYPE_CHECKING:
-    from builder.figures.dyno.comparisons import ComparisonResult, SettingSweep
+    from builder.figures.dyno.comparisons import ComparisonResult, SettingTrials
     from builder.figures.dyno.pull import PullResult
     from builder.figures.dyno.session import DynoSession
 
@@ -136,7 +136,7 @@ def _gain_chart(change: ComparisonResult, number: int, system: System) -> PageCh
     return PageChart(POWER, request, caption)
 
 
-def _sweep_charts(sweep: SettingSweep, number: int, system: System) -> Iterator[PageChart]:
+def _sweep_charts(sweep: SettingTrials, number: int, system: System) -> Iterator[PageChart]:
     for index, fit in enumerate(sweep.fits):
         best = fit.best
         scale, zero = (

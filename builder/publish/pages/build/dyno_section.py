@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from builder.engine.curves import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.dyno.comparisons import SettingSweep
+from builder.figures.dyno.comparisons import SettingTrials
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.publish.pages.build.record_tables import Cell, Table
@@ -101,7 +101,7 @@ def _range_text(session: DynoSession, system: System) -> str:
     return f"{text} ({session.range_from})" if session.range_from else text
 
 
-def _setting(sweep: SettingSweep, number: int) -> SettingResult:
+def _setting(sweep: SettingTrials, number: int) -> SettingResult:
     verdicts = ((sentence(fit.verdict), f"setting_{number}_{index}") for index, fit in enumerate(sweep.fits, 1))
     return SettingResult(sentence(sweep.name, ""), tuple(verdicts), sweep.caution)
 
