@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.publish.errors import PublishError
+from builder.publish.incremental.output_dir import write_if_changed
 from builder.publish.pages.escaping import escape_text, inline, prose, yaml_scalar
 from builder.publish.pages.formatting import anchor, group_thousands
 
@@ -96,12 +97,8 @@ def error_text(error: BaseException) -> str:
 
 def copy_assets(archive: Path | None, pages: Path) -> None:
     """Copy the assets in force into `pages/assets`; files that are the same are not written again."""
-    for name, source in resolve_all(archive, "assets").items():
-        target = pages / name
-        content = source.read_bytes()
-        if not target.is_file() or target.read_bytes() != content:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_bytes(content)
+    for name, content in assets(archive).items():
+        write_if_changed(pages / name, content)
 
 
 def page_environment(archive: Path | None, compiled: jinja2.BytecodeCache | None = None) -> jinja2.Environment:
