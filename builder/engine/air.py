@@ -51,11 +51,7 @@ def saturation_vapour_pressure(temperature: Value) -> Value:
     Source: Hyland and Wexler 1983, as in the ASHRAE Handbook, Fundamentals, Psychrometrics eq. 5 and 6.
     """
     kelvin = np.asarray(temperature, dtype=np.float64)
-    reject_if(
-        (kelvin < 173.15) | (kelvin > 473.15),
-        "the temperature must lie between -100 and 200 °C",
-        "temperature",
-    )
+    reject_if((kelvin < 173.15) | (kelvin > 473.15), "the temperature must lie between -100 and 200 °C", "temperature")
 
     def pressure(c: tuple[float, ...]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
         power_series = c[1] + kelvin * (c[2] + kelvin * (c[3] + kelvin * (c[4] + kelvin * c[5])))
@@ -90,15 +86,12 @@ def vapour_pressure(
     given = [name for name, form in forms.items() if form is not None]
     if len(given) != 1:
         raise InputConflict(
-            "humidity must be given in one form: relative humidity, wet bulb, dew point or vapour pressure",
-            *given,
+            "humidity must be given in one form: relative humidity, wet bulb, dew point or vapour pressure", *given
         )
     if relative_humidity is not None:
         fraction = np.asarray(relative_humidity, dtype=np.float64)
         reject_if(
-            (fraction < 0) | (fraction > 1),
-            "relative humidity must lie between 0 and 100 %",
-            "relative_humidity",
+            (fraction < 0) | (fraction > 1), "relative humidity must lie between 0 and 100 %", "relative_humidity"
         )
         return unwrap_scalar(fraction * saturation_vapour_pressure(temperature))
     if wet_bulb is not None:
@@ -133,10 +126,7 @@ def _from_wet_bulb(pressure: Value, temperature: Value, wet_bulb: Value) -> Valu
     over_ice = ((2830 - 0.24 * wet) * saturated - 1.006 * (dry - wet)) / (2830 + 1.86 * dry - 2.1 * wet)
     ratio = np.where(wet >= 0, over_water, over_ice)
     reject_if(
-        ratio < 0,
-        "the wet bulb is too far below the air temperature: drier than dry air",
-        "wet_bulb",
-        "temperature",
+        ratio < 0, "the wet bulb is too far below the air temperature: drier than dry air", "wet_bulb", "temperature"
     )
     return unwrap_scalar(np.asarray(pressure) * ratio / (MASS_RATIO + ratio))
 

@@ -171,11 +171,7 @@ def compression_ignition_factor(
 
 
 def compression_ignition(
-    fuel_per_litre: float,
-    *,
-    pressure_ratio: float = 1.0,
-    turbocharged: bool = False,
-    lowest_fuel: float = 40.0,
+    fuel_per_litre: float, *, pressure_ratio: float = 1.0, turbocharged: bool = False, lowest_fuel: float = 40.0
 ) -> Standard:
     """Return the standard for one compression-ignition engine, whose fuel [mg/(l cycle)] sets its engine factor.
 

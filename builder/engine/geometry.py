@@ -34,11 +34,7 @@ def displacement(swept_volume: Value, cylinders: int) -> Value:
     cylinders that is not a whole number of one or more. Source: Heywood ch. 2.
     """
     require_positive(swept_volume=swept_volume)
-    reject_if(
-        cylinders < 1 or cylinders != int(cylinders),
-        "the cylinders must be counted: 1, 2, 3, ...",
-        "cylinders",
-    )
+    reject_if(cylinders < 1 or cylinders != int(cylinders), "the cylinders must be counted: 1, 2, 3, ...", "cylinders")
     return unwrap_scalar(cylinders * np.asarray(swept_volume))
 
 
@@ -153,11 +149,7 @@ def top_land_volume(bore: Value, land_diameter: Value, land_height: Value) -> Va
 
 
 def clearance_volume(
-    chamber_volume: Value,
-    gasket_volume: Value,
-    deck_volume: Value,
-    crown_volume: Value,
-    top_land_volume: Value = 0.0,
+    chamber_volume: Value, gasket_volume: Value, deck_volume: Value, crown_volume: Value, top_land_volume: Value = 0.0
 ) -> Value:
     """Return the volume left above the piston at TDC [m3]: chamber + gasket + deck + crown + top land.
 
@@ -222,12 +214,7 @@ def crown_volume(
 
 
 def effective_compression_ratio(
-    bore: Value,
-    stroke: Value,
-    rod: Value,
-    clearance_volume: Value,
-    intake_closes: Value,
-    pin_offset: Value = 0.0,
+    bore: Value, stroke: Value, rod: Value, clearance_volume: Value, intake_closes: Value, pin_offset: Value = 0.0
 ) -> Value:
     """Return the volume trapped when the intake closes, over the clearance volume [1], by the exact slider-crank.
 

@@ -17,14 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from builder.engine.validation import (
-    Array,
-    Value,
-    reject_if,
-    require_not_negative,
-    require_positive,
-    unwrap_scalar,
-)
+from builder.engine.validation import Array, Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,9 +196,7 @@ def bobweight(
     outside 0..1. Source: common practice, no source.
     """
     require_positive(
-        rotating_mass=rotating_mass,
-        reciprocating_mass=reciprocating_mass,
-        rods_per_crankpin=rods_per_crankpin,
+        rotating_mass=rotating_mass, reciprocating_mass=reciprocating_mass, rods_per_crankpin=rods_per_crankpin
     )
     require_not_negative(oil_mass=oil_mass)
     reject_if(not 0 <= balance_factor <= 1, "the balance factor must lie between 0 and 1", "balance_factor")

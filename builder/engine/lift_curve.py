@@ -47,11 +47,7 @@ class LiftCurve:
 
 
 def lift_curve(
-    centreline: float,
-    lifts: npt.ArrayLike,
-    durations: npt.ArrayLike,
-    max_lift: float,
-    cycle: float = 720.0,
+    centreline: float, lifts: npt.ArrayLike, durations: npt.ArrayLike, max_lift: float, cycle: float = 720.0
 ) -> LiftCurve:
     """Return a smooth symmetric lift curve through the points of a cam card; approximate between them.
 

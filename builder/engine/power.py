@@ -123,12 +123,7 @@ TORQUE_UNITS = MappingProxyType(
 """Units that a log may hold torque in [N m]."""
 
 POWER_UNITS = MappingProxyType(
-    {
-        "W": 1.0,
-        "kW": 1000.0,
-        "mechanical horsepower": MECHANICAL_HORSEPOWER,
-        "metric horsepower": METRIC_HORSEPOWER,
-    }
+    {"W": 1.0, "kW": 1000.0, "mechanical horsepower": MECHANICAL_HORSEPOWER, "metric horsepower": METRIC_HORSEPOWER}
 )
 """Units that a log may hold power in [W]."""
 

@@ -129,11 +129,7 @@ def loaded_part(
     if _rows_per_speed(speeds[finite], times):
         return _all_rows("rows per speed", finite, speeds, times)
     index = np.flatnonzero(finite)
-    trace = _blocks(
-        speeds[index],
-        None if torques is None else torques[index],
-        None if times is None else times[index],
-    )
+    trace = _blocks(speeds[index], None if torques is None else torques[index], None if times is None else times[index])
     labels = _labels(trace)
     kind, chosen = _choose(trace, labels)
     if not chosen.any():

@@ -29,13 +29,7 @@ _MAD_TO_DEVIATION = 1.482602218505602
 
 
 def local_fit(
-    speed: Array,
-    value: Array,
-    at: Array,
-    width: float,
-    weight: Array | None = None,
-    *,
-    tapered: bool = True,
+    speed: Array, value: Array, at: Array, width: float, weight: Array | None = None, *, tapered: bool = True
 ) -> tuple[Array, Array]:
     """Return the value and the slope (per unit of speed) of the local quadratic at each point."""
     value_rows, slope_rows = smoother_rows(speed, at, width, weight, tapered=tapered)
@@ -43,13 +37,7 @@ def local_fit(
 
 
 def smoother_rows(
-    speed: Array,
-    at: Array,
-    width: float,
-    weight: Array | None = None,
-    *,
-    tapered: bool = True,
-    beyond: float = 0.0,
+    speed: Array, at: Array, width: float, weight: Array | None = None, *, tapered: bool = True, beyond: float = 0.0
 ) -> tuple[Array, Array]:
     """Return the smoother as two matrices (points, rows): times the readings they give value and slope.
 

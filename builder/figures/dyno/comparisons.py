@@ -152,11 +152,7 @@ def _condition_changes(first: PullResult, last: PullResult, system: System) -> s
 
 
 def compare_changes(
-    pulls: Sequence[PullResult],
-    groups: Sequence[Sequence[PullResult]],
-    low: float,
-    high: float,
-    system: System,
+    pulls: Sequence[PullResult], groups: Sequence[Sequence[PullResult]], low: float, high: float, system: System
 ) -> tuple[ComparisonResult, ...]:
     """Return a comparison for every pull that names an earlier one, between two speeds [rev/s]."""
     by_name = {pull.name: pull for pull in pulls}

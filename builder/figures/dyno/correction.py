@@ -275,11 +275,7 @@ def _quotient(numerator: Factor, denominator: Factor) -> Factor:
 
 
 def _factor_of(
-    slug: str,
-    air: Air | None,
-    conditions: AmbientConditions,
-    fuel_flow: FuelFlow | tuple[str, ...],
-    compression: bool,
+    slug: str, air: Air | None, conditions: AmbientConditions, fuel_flow: FuelFlow | tuple[str, ...], compression: bool
 ) -> Factor | tuple[str, ...]:
     """Return the factor of a standard along the speeds, or what it lacks."""
     if slug == "observed":
