@@ -217,7 +217,7 @@ class Axes:
             self.canvas.add_links(line, links)
 
     def dots(self, x: Floats, y: Floats, colour: str, diameter: float = 2.4, opacity: float = 0.55) -> None:
-        """Draw raw readings faintly; no more of them than can be told apart."""
+        """Draw raw readings faintly; at most as many as the eye can separate."""
         known = np.isfinite(x) & np.isfinite(y)
         x, y = x[known], y[known]
         if x.size > 90:

@@ -1,4 +1,4 @@
-"""A formula set as one: drawn once, in the colour of the text around it."""
+"""A mathematical formula as outlines, in the colour of the text around it."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from builder.draw.labels import sanitise
 
 
 def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) -> Drawing:
-    r"""The formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
+    r"""Draw the formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
 
-    ``plain`` is the same in words or plain characters, for who cannot see it. Inlined, the formula takes the
+    ``plain`` is the same in words or plain characters, for readers who cannot see it. Inlined, the formula takes the
     colour of the text around it; as an image, the ink of the page. Example: ``formula(r"\dfrac{B}{S}", "B/S")``,
     with dfrac for a fraction of full size.
     Raises ValueError if the formula is empty or cannot be read.
@@ -35,8 +35,8 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
         box = path.get_extents()
         if not path.vertices.size or box.width <= 0:
             raise ValueError(f"the formula {tex!r} draws nothing")
-        wide, tall = box.width + 4, box.height + 4
+        width, height = box.width + 4, box.height + 4
         place = Affine2D().scale(1.0, -1.0).translate(2 - box.x0, 2 + box.y1)  # with y downwards
         body = render([PathPatch(path, facecolor="#000000", linewidth=0, transform=place)], name, {})
     words = sanitise(plain)
-    return Drawing(name, f"Formula: {words}", words, (wide, tall), body, is_formula=True)
+    return Drawing(name, f"Formula: {words}", words, (width, height), body, is_formula=True)

@@ -1,4 +1,4 @@
-"""Labels: cleaned of what SVG cannot carry, cut to a width, and numbers written as the trade reads them."""
+"""Labels: text that SVG can hold, cut to a width, and numbers as the trade writes them."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ _TURNS = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x2
 
 
 def sanitise(text: str) -> str:
-    """The text on one line, without characters that XML forbids or that turn the writing direction."""
+    """Return the text on one line, without characters that XML forbids or that turn the writing direction."""
     text = str(text)
     if text.isascii() and text.isprintable():
         return " ".join(text.split())
-    kept = []
+    chars = []
     for char in text:
         kind = unicodedata.category(char)
         if char in _TURNS or kind == "Cs" or ord(char) in (0xFFFE, 0xFFFF):
             continue
-        kept.append(" " if kind == "Cc" or char in "\u2028\u2029" else char)
-    return " ".join("".join(kept).split())
+        chars.append(" " if kind == "Cc" or char in "\u2028\u2029" else char)
+    return " ".join("".join(chars).split())
 
 
 @lru_cache(maxsize=2)
@@ -38,7 +38,7 @@ def _font(bold: bool) -> FT2Font:
 
 @lru_cache(maxsize=4096)
 def _em(char: str, bold: bool) -> float:
-    """Advance width of one character, in parts of the type size."""
+    """Return the advance width of one character, in parts of the type size."""
     from matplotlib.ft2font import LoadFlags
 
     if unicodedata.combining(char) or unicodedata.category(char) in ("Mn", "Me", "Cf"):
@@ -54,27 +54,27 @@ def _em(char: str, bold: bool) -> float:
 
 
 def width(text: str, size: float, bold: bool = False) -> float:
-    """Width of a label [px] in the measuring font at this type size [px]; never less than what is shown."""
+    """Return the width of a label [px] at this type size [px] in the measuring font, which no page font exceeds."""
     return size * sum(_em(char, bold) for char in text)
 
 
 def truncate(text: str, room: float, size: float, bold: bool = False) -> str:
-    """The cleaned text, cut with an ellipsis to take no more than ``room`` [px]; nothing, if not a letter fits."""
+    """Return the cleaned text, cut with an ellipsis to take at most ``room`` [px]; nothing if not a letter fits."""
     text = sanitise(text)
     if width(text, size, bold) <= room:
         return text
     room -= width("…", size, bold)
-    kept, used = 0, 0.0
+    count, used = 0, 0.0
     for char in text:
         used += size * _em(char, bold)
         if used > room:
             break
-        kept += 1
-    return f"{text[:kept].rstrip()}…" if kept else ""
+        count += 1
+    return f"{text[:count].rstrip()}…" if count else ""
 
 
 def wrap(text: str, room: float, size: float, lines: int = 3) -> list[str]:
-    """The cleaned text broken at spaces into at most ``lines`` lines of ``room`` [px], the last one cut."""
+    """Return the cleaned text broken at spaces into at most ``lines`` lines of ``room`` [px], the last one cut."""
     words = sanitise(text).split(" ")
     out: list[str] = []
     while words and len(out) < lines:
@@ -89,7 +89,7 @@ def wrap(text: str, room: float, size: float, lines: int = 3) -> list[str]:
 
 
 def number(value: float, decimals: int | None = None) -> str:
-    """A number as a reader expects it: thousands apart, a true minus, three figures unless told otherwise."""
+    """Return a number with thousands separated, a true minus and (without ``decimals``) three figures."""
     if not math.isfinite(value):
         return "not known"
     size = abs(value)
@@ -110,32 +110,32 @@ def _scientific(value: float) -> str:
 
 
 def _sign(text: str) -> str:
-    # "-0" and "-0.00" are noughts that rounding left a sign on.
+    # "-0" and "-0.00" are noughts with the sign of what was rounded.
     if text.startswith("-") and not text.strip("-0.,"):
         return text[1:]
     return text.replace("-", "−")
 
 
 def signed(value: float, decimals: int | None = None) -> str:
-    """A difference: with its sign, whichever it is."""
+    """Return a difference with its sign."""
     text = number(value, decimals)
     return text if text.startswith("−") or not text.strip("0.,") or value <= 0 else f"+{text}"
 
 
 def exact(value: float) -> str:
-    """A setting as it was dialled in: no more decimals than it has, four at most."""
+    """Return a setting with no more decimals than it has, four at most."""
     text = number(value, 4)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def with_unit(text: str, unit: str) -> str:
-    """A number and its unit: ``35°`` and ``9.3:1``, but ``413 hp``."""
+    """Return a number and its unit: ``35°`` and ``9.3:1``, but ``413 hp``."""
     unit = sanitise(unit)
     return f"{text}{unit}" if not unit or unit[0] in "°:%" else f"{text} {unit}"
 
 
 def join_and(parts: list[str]) -> str:
-    """``a, b and c``."""
+    """Return ``a, b and c``."""
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -9,7 +9,7 @@ from builder.draw.canvas import Canvas
 from builder.draw.labels import truncate, width
 from builder.draw.style import BAND, INK, QUIET, Mark
 
-LEGEND_STEP = 20.0  # from one line to the next [px]
+_STEP = 20.0  # from one line to the next [px]
 _SAMPLE = (4.0, 36.0)  # from where to where a sample line is drawn [px]
 _TEXT_X = 46.0
 
@@ -38,7 +38,7 @@ class LegendEntry:
 
 def legend_height(entries: Sequence[LegendEntry]) -> float:
     """Return the room that the legend takes [px]."""
-    return LEGEND_STEP * sum(entry.lines for entry in entries)
+    return _STEP * sum(entry.lines for entry in entries)
 
 
 def draw_legend(canvas: Canvas, entries: Sequence[LegendEntry], baseline: float) -> None:
@@ -59,8 +59,8 @@ def draw_legend(canvas: Canvas, entries: Sequence[LegendEntry], baseline: float)
         )  # fmt: skip
         for n, line in enumerate(entry.details[1:], start=1):
             x = _TEXT_X + width(label, size, entry.bold) + 8
-            canvas.text(x, baseline + n * LEGEND_STEP, line, size=size)
-        baseline += LEGEND_STEP * entry.lines
+            canvas.text(x, baseline + n * _STEP, line, size=size)
+        baseline += _STEP * entry.lines
 
 
 def _draw_sample(canvas: Canvas, y: float, colour: str, mark: Mark, linewidth: float) -> None:

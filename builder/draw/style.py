@@ -1,6 +1,6 @@
-"""The look of the drawings, in one place: colours for light and dark, type, and the marks of pulls.
+"""The style of the drawings: colours for light and dark pages, type, and the marks of pulls.
 
-Every colour is a token with a light and a dark value. A drawing is made in the light values; the SVG
+Every colour is a token with a light and a dark value. Drawings are in the light values; the SVG
 carries a short style sheet that swaps them where the page is dark. Light values must differ from each
 other, because the swap goes by them.
 """
@@ -36,14 +36,14 @@ PALETTE: tuple[Token, ...] = (
 PAPER, INK, QUIET, RULE, ACCENT, SECOND, THIRD, FOURTH, BAND, CAUTION, METAL = (t.light for t in PALETTE)
 
 FONT_STACK = "'Avenir Next','Segoe UI','Helvetica Neue','Noto Sans',sans-serif"
-"""The page's own type. Curves and labels are measured in DejaVu Sans, which is wider than any of these."""
+"""The fonts of the pages. Labels are measured in DejaVu Sans, which is wider than any of these."""
 
 MEASURING_FONT = "DejaVu Sans"
 
 
 @dataclass(frozen=True)
 class Size:
-    """How large a drawing is made [px], and its type: a phone gets its own layout, not a shrunken one."""
+    """The width of a drawing and its type sizes [px]: a phone gets its own layout, not a shrunken one."""
 
     width: int
     text: float
@@ -51,7 +51,7 @@ class Size:
 
     @property
     def narrow(self) -> bool:
-        """True where there is no room for labels beside the curves."""
+        """Whether there is too little room for labels next to the curves."""
         return self.width < 520
 
 
@@ -61,7 +61,7 @@ NARROW = Size(360, 12.5, 11.5)
 
 @dataclass(frozen=True)
 class Mark:
-    """How one pull (or build, or trace) is told from the others without colour."""
+    """What sets one pull (or build, or trace) apart without colour."""
 
     marker: str
     dashes: tuple[float, ...]
@@ -81,20 +81,20 @@ LINE_COLOURS = (ACCENT, SECOND, THIRD, FOURTH)
 
 
 def series_style(position: int) -> Mark:
-    """The mark of the pull at this position in the record (0 is the first): the same in every drawing.
+    """Return the mark of the pull at this position in the record (0 is the first): the same in every drawing.
 
-    Ten markers and seven line styles give seventy different marks before one comes again.
+    Ten markers and seven line styles give seventy different marks before one is repeated.
     """
     return Mark(_MARKERS[position % len(_MARKERS)], _DASHES[position % len(_DASHES)])
 
 
 def line_colour(position: int) -> str:
-    """A colour for the build or trace at this position; it repeats after four, the marks do not."""
+    """Return a colour for the build or trace at this position; it repeats after four, the marks do not."""
     return LINE_COLOURS[position % len(LINE_COLOURS)]
 
 
 def formula_sheet() -> str:
-    """The same for a formula, which inlined takes the colour of the text around it."""
+    """Return CSS for a formula, which inlined takes the colour of the text around it."""
     light, dark = next((t.light, t.dark) for t in PALETTE if t.name == "ink")
     on_dark = f"@media screen and (prefers-color-scheme:dark){{.drawn-formula:root{{color:{dark}}}}}"
     return f".drawn-formula:root{{color:{light}}}{on_dark}"

@@ -1,4 +1,4 @@
-"""What else was logged: channels over one speed axis, each against its guideline."""
+"""Further logged channels over one speed axis, each against its guideline."""
 
 from __future__ import annotations
 

@@ -71,7 +71,7 @@ class Level:
 
 @dataclass(frozen=True)
 class SettingSweep:
-    """Levels of one setting against a result. ``fit`` is (a, b, c) of a x^2 + b x + c, if one was made.
+    """Levels of one setting against a result. ``fit`` is (a, b, c) of a x^2 + b x + c, if there is one.
 
     ``optimum`` is the best setting, only where one may be named; ``verdict`` is the result in words either way.
     """

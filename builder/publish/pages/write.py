@@ -16,7 +16,7 @@ from builder.publish.incremental.manifest import FileEntry, Manifest, rescan, sc
 from builder.publish.incremental.output_dir import remove_files, write_if_changed
 from builder.publish.incremental.state import BuildState, PublishedBuild
 from builder.publish.pages import templating
-from builder.publish.pages.archive.overview import draw_overviews, overviews_of
+from builder.publish.pages.archive.overview import draw_overviews, overview_charts
 from builder.publish.pages.archive.pages import archive_pages, display_units, fixed_pages
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
 from builder.publish.pages.build.rebuild import RebuildResult
@@ -90,7 +90,7 @@ def write_pages(
     if changes.output_valid and not rebuilt.any:
         return PageSet(previous.pages, previous.bodies, previous.static_pages, rebuilt.builds, previous.overview_charts)
     workers.progress("relating builds", 0, 1)
-    overviews = overviews_of(index.builds, display_units(shop))
+    overviews = overview_charts(index.builds, display_units(shop))
     drawings = workers.submit(
         partial(draw_overviews, overviews, charts), inline=changes.global_changed or len(index.builds) <= _MANY_BUILDS
     )

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from builder.archive.fields import System
-from builder.archive.groupings import overview_points
 from builder.archive.summary import Summary, newest_first
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.draw.charts.scatter import Dot, Scatter, scatter
@@ -22,10 +21,10 @@ class Overview:
     request: ChartRequest
 
 
-def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]:
-    """Every overview of these builds."""
-    found = []
-    for overview in overview_points(newest_first(summaries)):
+def overview_charts(summaries: Sequence[Summary], system: System) -> list[Overview]:
+    """Return every overview of these builds."""
+    charts = []
+    for overview in overviews(newest_first(summaries)):
         x, y = overview.x.unit(system), overview.y.unit(system)
         dots = tuple(
             Dot(
@@ -37,8 +36,8 @@ def overviews_of(summaries: Sequence[Summary], system: System) -> list[Overview]
             for point in overview.points
         )
         data = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")
-        found.append(Overview(overview.title, scatter.request(data, name=overview.slug)))
-    return found
+        charts.append(Overview(overview.title, scatter.request(data, name=overview.slug)))
+    return charts
 
 
 def draw_overviews(charts: Sequence[Overview], cache: ChartCache) -> list[tuple[str, Markup]]:

@@ -8,7 +8,7 @@ import pytest
 
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
-from builder.publish.pages.archive.overview import draw_overviews, overviews_of
+from builder.publish.pages.archive.overview import draw_overviews, overview_charts
 from builder.publish.pages.archive.pages import archive_pages
 from builder.publish.pages.templating import page_environment
 from builder.record.load import read_shop
@@ -40,7 +40,7 @@ def test_overviews_come_from_the_cache(tmp_path: Path, monkeypatch: pytest.Monke
         Summary(f"build-{n}", f"Build {n}", year=1990 + n, compression_ratio=9 + n / 50, bmep=1e6 + 3e3 * n)
         for n in range(50)
     ]
-    drawn = draw_overviews(overviews_of(builds, "metric"), ChartCache(tmp_path))
+    drawn = draw_overviews(overview_charts(builds, "metric"), ChartCache(tmp_path))
     assert [str(svg).count("<svg ") for _, svg in drawn] == [1]
     monkeypatch.setattr("builder.draw.canvas.Canvas.to_drawing", lambda *_: pytest.fail("it was drawn again"))
-    assert draw_overviews(overviews_of(builds, "metric"), ChartCache(tmp_path)) == drawn
+    assert draw_overviews(overview_charts(builds, "metric"), ChartCache(tmp_path)) == drawn
