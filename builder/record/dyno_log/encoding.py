@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import os
 import re
 import stat
@@ -90,9 +91,48 @@ def _too_big(size: int, limit: int) -> Unreadable:
 
 def decode(data: bytes) -> LogText | Unreadable:
     """Find the encoding, by its mark or else by trying, and return the text or why there is none."""
-    encoding, text = _decode(data)
-    if text is None:
-        return Unreadable(*_undecodable(data, encoding))
+    failure = Unreadable(1, "")
+    for encoding, codec in _likely_encodings(data):
+        decoder = codecs.getincrementaldecoder(codec)()
+        try:
+            text = data if encoding == "ASCII" else decoder.decode(data).removeprefix("\ufeff").encode("utf-8")
+        except UnicodeDecodeError as error:
+            before = data[: error.start]
+            failure = Unreadable(
+                (before.count(b"\n") or before.count(b"\r")) + 1,
+                f"the file is not readable as {encoding}; export it as UTF-8, UTF-16 or Windows-1252",
+            )
+        else:
+            cut_off = bool(decoder.getstate()[0])  # bytes that begin a character
+            return _with_lines(text, encoding, cut_off)
+    return failure
+
+
+_MARKS = (
+    (codecs.BOM_UTF8, "UTF-8 with byte-order mark", "utf-8"),
+    (codecs.BOM_UTF16_LE, "UTF-16 LE", "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "UTF-16 BE", "utf-16-be"),
+)
+
+
+def _likely_encodings(data: bytes) -> list[tuple[str, str]]:
+    """Return the encodings to try, each with Python's name for its codec."""
+    for mark, encoding, codec in _MARKS:
+        if data.startswith(mark):
+            return [(encoding, codec)]
+    head = data[:4096]
+    # Text of mostly Western letters and digits in UTF-16 has every other byte zero, and the rest hardly any.
+    zeros = head[0::2].count(0), head[1::2].count(0)
+    is_utf16 = max(zeros) > 0.4 * len(head) / 2 and min(zeros) < 0.05 * len(head) / 2
+    if is_utf16:
+        return [("UTF-16 LE", "utf-16-le") if zeros[1] > zeros[0] else ("UTF-16 BE", "utf-16-be")]
+    if data.isascii():
+        return [("ASCII", "ascii")]
+    return [("UTF-8", "utf-8"), ("Windows-1252", "cp1252")]
+
+
+def _with_lines(text: bytes, encoding: str, cut_off: bool) -> LogText | Unreadable:
+    """Return UTF-8 text with bare newlines at its line ends, or why it is no log."""
     if b"\r" in text:
         text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     if text.endswith(b"\x1a"):  # the end-of-file mark of old systems
@@ -106,65 +146,8 @@ def decode(data: bytes) -> LogText | Unreadable:
                                 "it is damaged or not text; export the pull again")  # fmt: skip
     if text.count(b"\n") > MAX_LINES:
         return Unreadable(MAX_LINES, f"the file has more than {MAX_LINES:,} lines; export the pull alone")
-    closed = text.endswith(b"\n") and not encoding.endswith("(cut off)")
-    return LogText(text if text.endswith(b"\n") else text + b"\n", encoding.removesuffix(" (cut off)"), closed)
-
-
-def _decode(data: bytes) -> tuple[str, bytes | None]:
-    """Return the encoding's name and the text as UTF-8, None if the bytes are not valid in it."""
-    if data.startswith(b"\xef\xbb\xbf"):
-        return _utf8(data[3:], "UTF-8 with byte-order mark")
-    if data.startswith(b"\xff\xfe"):
-        return _utf16(data[2:], "UTF-16 LE")
-    if data.startswith(b"\xfe\xff"):
-        return _utf16(data[2:], "UTF-16 BE")
-    head = data[:4096]
-    # Text of mostly Western letters and digits in UTF-16 has every other byte zero, and the rest hardly any.
-    zeros = head[0::2].count(0), head[1::2].count(0)
-    if max(zeros) > 0.4 * len(head) / 2 and min(zeros) < 0.05 * len(head) / 2:
-        return _utf16(data, "UTF-16 LE" if zeros[1] > zeros[0] else "UTF-16 BE")
-    if data.isascii():
-        return "ASCII", data
-    name, text = _utf8(data, "UTF-8")
-    if text is not None:
-        return name, text
-    try:
-        return "Windows-1252", data.decode("cp1252").encode("utf-8")
-    except UnicodeDecodeError:
-        return "Windows-1252", None
-
-
-def _utf8(data: bytes, name: str) -> tuple[str, bytes | None]:
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        if error.reason == "unexpected end of data" and error.end == len(data):
-            return name + " (cut off)", data[: error.start]
-        return name, None
-    return name, data
-
-
-def _utf16(data: bytes, name: str) -> tuple[str, bytes | None]:
-    remainder = len(data) % 2
-    try:
-        text = data[: len(data) - remainder].decode("utf-16-le" if name.endswith("LE") else "utf-16-be")
-        return name + (" (cut off)" if remainder else ""), text.encode("utf-8")
-    except UnicodeError:
-        return name, None
-
-
-def _undecodable(data: bytes, encoding: str) -> tuple[int, str]:
-    codec = "utf-8" if encoding.startswith("UTF-8") else "cp1252"
-    if encoding.startswith("UTF-16"):
-        codec = "utf-16-le" if encoding.endswith("LE") else "utf-16-be"
-    try:
-        data.decode(codec)
-        at = 0
-    except UnicodeDecodeError as error:
-        at = error.start
-    before = data[:at]
-    lines = before.count(b"\n") or before.count(b"\r")
-    return lines + 1, f"the file is not readable as {encoding}; export it as UTF-8, UTF-16 or Windows-1252"
+    ended = text.endswith(b"\n")
+    return LogText(text if ended else text + b"\n", encoding, closed=ended and not cut_off)
 
 
 CLOCK = re.compile(r"(?P<first>[0-9]{1,4}):(?P<second>[0-5][0-9])(?::(?P<third>[0-5][0-9]))?(?P<part>[.,][0-9]+)?")
