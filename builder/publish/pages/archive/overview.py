@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from builder.archive.fields import System
+from builder.archive.groupings import overview_points
 from builder.archive.summary import Summary, newest_first
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.draw.charts.scatter import Dot, Scatter, scatter
@@ -24,7 +25,7 @@ class Overview:
 def overview_charts(summaries: Sequence[Summary], system: System) -> list[Overview]:
     """Return every overview of these builds."""
     charts = []
-    for overview in overviews(newest_first(summaries)):
+    for overview in overview_points(newest_first(summaries)):
         x, y = overview.x.unit(system), overview.y.unit(system)
         dots = tuple(
             Dot(
