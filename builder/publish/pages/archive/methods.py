@@ -21,7 +21,7 @@ from builder.record.quantities.unit_table import printed_unit
 class MethodEntry:
     """The entry of a figure on the Methods page; `symbols` are symbol, meaning and unit."""
 
-    method: FigureDescription
+    description: FigureDescription
     formula: Drawing
     symbols: tuple[tuple[Markup, str, str], ...]
     unit: str
@@ -29,49 +29,48 @@ class MethodEntry:
 
 def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
     """Return the Methods page and the SVGs of its formulas, by path below the pages folder."""
-    entries = [method_entry(entry) for entry in REGISTRY.figures.values()]
-    sections = [(section, [e for e in entries if e.method.section == section]) for section in SECTIONS]
+    entries = [method_entry(definition) for definition in REGISTRY.figures.values()]
+    sections = [(title, [entry for entry in entries if entry.description.section == title]) for title in SECTIONS]
     files = {"methods.md": page("methods", sections=[(title, items) for title, items in sections if items])}
-    return files | {f"assets/formulas/{e.formula.name}.svg": e.formula.svg.encode() for e in entries}
+    return files | {f"assets/formulas/{entry.formula.name}.svg": entry.formula.svg.encode() for entry in entries}
 
 
-def method_entry(entry: FigureDefinition) -> MethodEntry:
+def method_entry(definition: FigureDefinition) -> MethodEntry:
     """Return the entry of a figure."""
-    method = entry.description
-    units = dict.fromkeys(
-        printed_unit(scale.unit) or "plain numbers" for scale in (method.display_unit.inch, method.display_unit.metric)
-    )
+    description = definition.description
+    scales = (description.display_unit.inch, description.display_unit.metric)
+    units = dict.fromkeys(printed_unit(scale.unit) or "plain numbers" for scale in scales)
     symbols = (
         (symbol_html(symbol), meaning, unit.translate(_POWERS).replace("^", ""))
-        for symbol, meaning, unit in _symbols(entry)
+        for symbol, meaning, unit in _symbols(definition)
     )
     return MethodEntry(
-        method,
-        _formula(method.slug, method.formula, _formula_text(entry)),
+        description,
+        _formula(description.slug, description.formula, _formula_text(definition)),
         tuple(symbols),
         " or ".join(unit if unit != ":1" else "plain numbers to one" for unit in units),
     )
 
 
-def _symbols(entry: FigureDefinition) -> tuple[tuple[str, str, str], ...]:
+def _symbols(definition: FigureDefinition) -> tuple[tuple[str, str, str], ...]:
     """Return every symbol of the formula once, with its meaning and SI unit.
 
     The definition's own explanations come first, then the labels of its inputs. Inputs that only another method
     of the same figure takes, and the figure itself, are left out.
     """
-    formula = entry.description.formula
+    formula = definition.description.formula
     left, equals, _ = formula.partition("=")
-    explained = {part for symbol, _, _ in entry.description.symbols for part in symbols_in(symbol)}
+    explained = {part for symbol, _, _ in definition.description.symbols for part in symbols_in(symbol)}
     if equals and len(symbols_in(left)) == 1:
         explained |= symbols_in(left)
-    names = dict.fromkeys(name for method in entry.methods for name in method.inputs)
+    names = dict.fromkeys(name for method in definition.methods for name in method.inputs)
     rows = []
     for row in map(_symbol, sorted(names, key=lambda name: name not in REGISTRY.inputs)):
         parts = symbols_in(row[0])
         if parts and parts <= symbols_in(formula) and not parts & explained:
             rows.append(row)
             explained |= parts
-    return (*rows, *entry.description.symbols)
+    return (*rows, *definition.description.symbols)
 
 
 def _symbol(name: str) -> tuple[str, str, str]:
@@ -79,15 +78,15 @@ def _symbol(name: str) -> tuple[str, str, str]:
     if name in REGISTRY.inputs:
         item = REGISTRY.inputs[name]
         return item.symbol, item.label, item.display_unit.si
-    method = REGISTRY.figures[name].description
-    left, equals, _ = method.formula.partition("=")
-    return left.strip() if equals else "", method.title.lower(), method.display_unit.si
+    description = REGISTRY.figures[name].description
+    left, equals, _ = description.formula.partition("=")
+    return left.strip() if equals else "", description.title.lower(), description.display_unit.si
 
 
-def _formula_text(entry: FigureDefinition) -> str:
+def _formula_text(definition: FigureDefinition) -> str:
     """Return the formula in words, as the text alternative of its picture."""
-    labels = {name: REGISTRY.label(name) for name in entry.methods[0].inputs}
-    return f"{entry.description.title} = {entry.methods[0].working.format_map(labels)}"
+    labels = {name: REGISTRY.label(name) for name in definition.methods[0].inputs}
+    return f"{definition.description.title} = {definition.methods[0].working.format_map(labels)}"
 
 
 @cache
