@@ -1,43 +1,27 @@
-"""The offline record: opened as a file in a browser without any network, complete, and of one engine alone."""
+"""The offline record: complete, of one engine only, and opened as a file in a browser without a network."""
 
 from __future__ import annotations
 
 import html
 import re
-import shutil
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import pytest
 
-from builder.handover.packs import handover
 from tests.support.browser import wait_until
-from tests.support.handover_samples import FULL, archive_with, load_yaml, write_yaml
-
-
-@pytest.fixture(scope="module")
-def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A pack below a folder whose name browsers have to quote."""
-    archive = archive_with(tmp_path_factory.mktemp("off line & 100%"))
-    other = archive / "builds" / "other-engine"
-    shutil.copytree(archive / "builds" / FULL, other)
-    sheet = load_yaml(archive, "other-engine", "build")
-    write_yaml(other / "build.yaml", sheet | {"title": "The other engine", "number": "X-9999"})
-    outcome = handover(archive, (FULL,))
-    assert outcome.ok, outcome.lines
-    return archive / "handover" / FULL
 
 
 def _links(page: str) -> list[str]:
-    found = re.findall(r'(?:href|src)="([^"]*)"', page)
+    links = re.findall(r'(?:href|src)="([^"]*)"', page)
     for srcset in re.findall(r'srcset="([^"]*)"', page):
-        found += [entry.split()[0] for entry in srcset.split(",")]
-    return [html.unescape(link) for link in found]
+        links += [entry.split()[0] for entry in srcset.split(",")]
+    return [html.unescape(link) for link in links]
 
 
-def test_every_link_leads_to_a_file_of_the_pack(pack: Path) -> None:
-    record = pack / "record"
+def test_every_link_is_to_a_file_of_the_pack(full_pack: Path) -> None:
+    record = full_pack / "record"
     pages = {path: html.unescape(path.read_text(encoding="utf-8")) for path in record.rglob("*.html")}
     assert {path.name for path in pages} == {"index.html", "methods.html"}
     checked = 0
@@ -48,15 +32,15 @@ def test_every_link_leads_to_a_file_of_the_pack(pack: Path) -> None:
             if parts.path and not parts.scheme:
                 target = (path.parent / unquote(parts.path)).resolve()
                 assert target.is_file(), link
-                assert target.is_relative_to(pack.resolve()), link
+                assert target.is_relative_to(full_pack.resolve()), link
                 checked += 1
                 if parts.fragment and target.suffix == ".html":
                     assert f'id="{parts.fragment}"' in pages[target], link
     assert checked > 40
 
 
-def test_it_knows_of_no_other_engine(pack: Path) -> None:
-    for path in pack.rglob("*"):
+def test_nothing_of_another_engine_is_in_the_pack(full_pack: Path) -> None:
+    for path in full_pack.rglob("*"):
         if path.is_file():
             content = path.read_bytes()
             assert b"other engine" not in content
@@ -64,29 +48,29 @@ def test_it_knows_of_no_other_engine(pack: Path) -> None:
             assert b"finder" not in path.name.encode()
 
 
-def test_it_is_small(pack: Path) -> None:
+def test_the_record_without_photos_is_below_5_mb(full_pack: Path) -> None:
     pictures = (".jpg", ".jpeg", ".png")
-    size = sum(p.stat().st_size for p in (pack / "record").rglob("*") if p.is_file() and p.suffix not in pictures)
+    size = sum(p.stat().st_size for p in (full_pack / "record").rglob("*") if p.is_file() and p.suffix not in pictures)
     assert size < 5_000_000
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("page_name", ["index.html", "methods.html"])
-def test_it_opens_by_double_click_without_any_network(pack: Path, chromium: Any, page_name: str) -> None:
+def test_pages_open_as_files_without_a_network(full_pack: Path, chromium: Any, page_name: str) -> None:
     context = chromium.new_context()
     context.set_offline(True)
     page = context.new_page()
-    asked, failed, said = [], [], []
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("requestfailed", lambda request: failed.append(request.url))
-    page.on("console", lambda message: said.append(message.text) if message.type == "error" else None)
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.goto((pack / "record" / page_name).resolve().as_uri())
+    requests, failures, errors = [], [], []
+    page.on("request", lambda request: requests.append(request.url))
+    page.on("requestfailed", lambda request: failures.append(request.url))
+    page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto((full_pack / "record" / page_name).resolve().as_uri())
     page.wait_for_load_state("load")
-    assert asked
-    assert all(url.startswith(("file:", "data:")) for url in asked)
-    assert not failed
-    assert not said
+    assert requests
+    assert all(url.startswith(("file:", "data:")) for url in requests)
+    assert not failures
+    assert not errors
     heading = page.locator("h1").first.inner_text()
     if page_name == "index.html":
         assert heading.startswith("Engine for the pilot launch")

@@ -12,13 +12,16 @@ from typing import Any
 import pypdf
 import yaml
 
-from builder.record.models.build import DOCUMENTS
+from builder.handover.pack import customer_view, pack_files
+from builder.record.load import read_build, read_shop
+from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.schema_shape import shape_of
 from builder.record.traversal import models_in
 
 REPO = Path(__file__).resolve().parents[2]
 FULL = "pilot-launch-four"
+SMALL = "irrigation-single"
 
 Change = Callable[[str, Any, type[RecordModel], str], Any]
 """Takes a field's path, its value, its model and its name; returns the value to write."""
@@ -110,3 +113,30 @@ def unpacked_pdf(pdf: bytes) -> bytes:
         if thing is not None:
             parts.append(repr(thing).encode())
     return b"\n".join(parts)
+
+
+def build_pack_files(archive: Path, slug: str, *, draft: bool = False) -> dict[str, bytes]:
+    """Return the files of a build's pack by path, without writing them."""
+    shop, _ = read_shop(archive)
+    build, problems = read_build(archive / "builds" / slug, archive)
+    assert build is not None, problems
+    return pack_files(build, customer_view(build, shop), shop, archive, draft=draft)
+
+
+def read_files(folder: Path) -> dict[str, bytes]:
+    """Return every file below a folder by path."""
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def pdf_reader(files: dict[str, bytes], name: str = "binder.pdf") -> pypdf.PdfReader:
+    """Return a reader of a PDF of a pack."""
+    return pypdf.PdfReader(io.BytesIO(files[name]))
+
+
+def write_build(archive: Path, slug: str = "bare", **documents: Any) -> Build:
+    """Write documents of a build, and return the build as read."""
+    for name, value in documents.items():
+        write_yaml(archive / "builds" / slug / f"{name}.yaml", value)
+    build, problems = read_build(archive / "builds" / slug, archive)
+    assert build is not None, problems
+    return build

@@ -1,0 +1,36 @@
+"""`millbook figures`."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+from tests.support.command_line import run
+
+BUILD = "pilot-launch-four"
+
+
+def test_figures_as_lines_and_as_json(published_archive: Path) -> None:
+    lines = run("figures", BUILD, archive=published_archive)
+    assert "Compression ratio" in lines.output
+    found = json.loads(run("figures", BUILD, "--json", archive=published_archive).stdout)
+    assert found["build"] == BUILD
+    ratio = next(figure for figure in found["figures"] if figure["slug"] == "compression_ratio")
+    keys = {"slug", "title", "value", "unit", "display", "basis", "working", "source", "positions", "caution"}
+    assert set(ratio) == keys
+    assert ratio["unit"] == "1"
+    assert 5 < ratio["value"] < 20
+    assert all(set(need) == {"slug", "needs"} and need["needs"] for need in found["needs"])
+
+
+def test_figures_stay_when_inputs_conflict(published_archive: Path, tmp_path: Path) -> None:
+    shutil.copytree(published_archive / "builds", tmp_path / "builds")
+    path = tmp_path / "builds" / BUILD / "bottom_end.yaml"
+    path.write_text(
+        "block: {bores: 80.01 mm}\ncrankshaft: {stroke: 80.5 mm}\nrods:\n  length: 40 mm\n", encoding="utf-8"
+    )
+    result = run("figures", BUILD, archive=tmp_path)
+    assert result.exit_code == 1
+    assert "bottom_end.yaml:" in result.output
+    assert "Displacement" in result.stdout

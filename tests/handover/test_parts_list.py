@@ -1,0 +1,23 @@
+"""The parts in the engine."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from builder.handover.parts_list import installed_parts
+from builder.record.load import read_build
+from tests.support.handover_samples import (
+    FULL,
+    REPO,
+)
+
+
+def test_rejected_parts_are_not_among_the_installed_ones(tmp_path: Path) -> None:
+    build, _ = read_build(REPO / "builds" / FULL, REPO)
+    assert build is not None
+    lines = {line.part: line for line in installed_parts(build)}
+    assert "Pistons, first set" not in lines
+    assert lines["Pistons, second set"].number == "QF-L16-050/H"
+    assert lines["Intake valves"].maker == "Saltwhin"
+    numbers = [line.number for line in installed_parts(build) if line.number]
+    assert len(numbers) == len(set(numbers))

@@ -1,0 +1,67 @@
+"""The record as delivered reads back as the same build, digit for digit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from builder.handover.redacted_record import record_files
+from builder.publish.photos import build_photos
+from builder.record.load import read_build
+from builder.record.models.build import DOCUMENTS
+from builder.record.redaction import without_private
+from tests.support.handover_samples import REPO
+
+
+@pytest.mark.parametrize("slug", ["pilot-launch-four", "offshore-v8", "hydroplane-two-stroke", "workboat-diesel-four"])
+def test_the_record_as_delivered_reads_back_as_the_same_build(tmp_path: Path, slug: str) -> None:
+    before, _ = read_build(REPO / "builds" / slug, REPO)
+    assert before is not None
+    keep = ("customer.name", "registration", "engine_serial")
+    photos, pictures, _ = build_photos(before)
+    for name, content in record_files(before, keep, photos, pictures).items():
+        path = tmp_path / "builds" / slug / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    after, _ = read_build(tmp_path / "builds" / slug, tmp_path)
+    assert after is not None
+    expected = without_private(before, keep)
+    for name in DOCUMENTS:
+        document, delivered = getattr(expected, name), getattr(after, name)
+        assert (document is None) == (delivered is None)
+        assert document is None or _recorded(document.model_dump()) == _recorded(delivered.model_dump()), name
+    for pull in before.pulls:
+        if pull.file:
+            assert (after.folder / pull.file).read_bytes() == (before.folder / pull.file).read_bytes()
+
+
+def _recorded(value: Any) -> Any:
+    """Return a value of the record without sections that hold nothing."""
+    if isinstance(value, dict):
+        recorded = {name: _recorded(item) for name, item in value.items()}
+        return {name: item for name, item in recorded.items() if item not in (None, {}, ())}
+    return tuple(_recorded(item) for item in value) if isinstance(value, tuple) else value
+
+
+def test_numbers_keep_the_digits_they_were_written_with() -> None:
+    from builder.handover.redacted_record import dump_yaml
+    from builder.record.yaml_loader import read_yaml
+
+    text = "a: 81.50\nb: [1.0, 2, 0.040]\nc: 'no'\nd: '12'\ne: 1e5x\nf: 2024-01-02\ng: 'a: b'\n"
+    path = Path(__file__).with_name("none.yaml")
+    document = _read(text, read_yaml, path)
+    assert _read(dump_yaml(document).decode(), read_yaml, path) == document
+    for written in ("81.50", "1.0", "0.040", "f: 2024-01-02"):
+        assert written in dump_yaml(document).decode()
+
+
+def _read(text: str, read_yaml: Any, path: Path) -> Any:
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "x.yaml").write_text(text, encoding="utf-8")
+        document, problems = read_yaml(Path(folder) / "x.yaml", path)
+        assert document is not None, problems
+        return document.value
