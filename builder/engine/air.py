@@ -209,15 +209,15 @@ class Air:
 
     @property
     def dry_pressure(self) -> float:
-        """Dry-air pressure [Pa]. Raises ValueError where the vapour would fill the whole pressure."""
+        """Return the dry-air pressure [Pa]. Raises ValueError where the vapour would fill the whole pressure."""
         return float(dry_air_pressure(self.pressure, self.vapour))
 
     @property
     def density(self) -> float:
-        """Density [kg/m3] of the ideal-gas mixture."""
+        """Return the density [kg/m3] of the ideal-gas mixture."""
         return float(air_density(self.pressure, self.temperature, self.vapour))
 
     @property
     def speed_of_sound(self) -> float:
-        """Speed of sound [m/s] of the ideal-gas mixture."""
+        """Return the speed of sound [m/s] of the ideal-gas mixture."""
         return float(speed_of_sound(self.pressure, self.temperature, self.vapour))

@@ -1,11 +1,10 @@
 """How well a mean over a curve is known when neighbouring readings share their noise.
 
-Readings of one pull are not independent: a gust, a wandering throttle or an oil temperature lasts for some
-rows. Taking them as independent makes every change look surer than it is. Here the noise is taken as an even
-part and a part whose correlation dies off from row to row (first-order autoregressive). How strong each is
-cannot be known exactly from one pull, so the interval is averaged over all strengths, each weighing by how
-well it explains the readings (restricted likelihood), instead of trusting the single best one, which is
-known to come out too sure.
+Readings of one pull are not independent: a gust, an unsteady throttle or a change of oil temperature lasts for
+some rows. Taking them as independent makes every change look more certain than it is. Here the noise has a white
+part and a part whose correlation decays from row to row (first-order autoregressive). How strong each is cannot
+be known exactly from one pull, so the interval is averaged over all strengths, weighted by how well each explains
+the readings (restricted likelihood); the single best one alone would give too narrow an interval.
 
 Sources: JCGM 100 (GUM) 4.2 and annex G; Harville, J. Am. Stat. Assoc. 72 (1977) 320 for the restricted
 likelihood; Whittle, Ark. Mat. 2 (1953) 423 for taking the terms of a transform as independent; DLMF 8.17 for
@@ -25,20 +24,20 @@ from builder.engine.validation import Array, require_positive
 
 #: Fewest readings from which noise can be estimated.
 MIN_READINGS = 4
-# Strengths of the correlation from one reading to the next, all equally likely beforehand (each stands for
-# the stretch around it), and shares of the noise that are even; the readings choose between them. A little
-# correlation the other way is allowed for: leaving it out would make independent readings look dependent.
+# Strengths of the correlation from one reading to the next, all equally likely a priori (each represents the
+# interval around it), and shares of the noise that are white; the readings choose between them. A little
+# negative correlation is allowed for: without it, independent readings would look dependent.
 _CORRELATIONS = np.array([-0.45, -0.3, -0.15, 0, 0.15, 0.3, 0.4, 0.5, 0.6, 0.7, 0.77, 0.83, 0.88, 0.92, 0.95, 0.97])
-_EVEN_SHARES = np.array([0, 0.3, 0.6, 0.85])
-_EVEN_WEIGHTS = np.array([0.85, 0.06, 0.06, 0.03])
+_WHITE_SHARES = np.array([0, 0.3, 0.6, 0.85])
+_WHITE_WEIGHTS = np.array([0.85, 0.06, 0.06, 0.03])
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class MeanNoise:
-    """What the readings say about the noise of a weighted mean of theirs.
+    """The noise of a weighted mean of readings, estimated from those readings.
 
     ``standard_uncertainty`` of that mean and ``half_width`` of its 95 % interval, in the unit of the readings;
-    ``effective_readings``: how many independent readings would make the mean as sure; ``freedom``: degrees of
+    ``effective_readings``: how many independent readings would make it equally certain; ``freedom``: degrees of
     freedom; ``covariance``: of one reading with itself, its neighbour, the next but one, ... [unit squared].
     """
 
@@ -128,18 +127,17 @@ def student_t_quantile(level: float, freedom: float) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Candidates:
-    """The kinds of noise the readings choose between, worked out once for a number of readings.
+    """The kinds of noise the readings choose between, computed once for a number of readings.
 
-    ``cosines`` (size, size): the readings' cosine transform, in which noise of every such kind very nearly falls
-    apart into independent terms; ``variance`` (kinds, size) of those terms. For each kind its ``correlation``
-    and ``even`` share, the ``length`` of the correlation in readings, the logarithm of the ``belief`` in it
-    beforehand.
+    ``cosines`` (size, size): the readings' cosine transform, whose terms are very nearly independent for noise of
+    every such kind; ``variance`` (kinds, size) of those terms. For each kind its ``correlation`` and ``white``
+    share, the ``length`` of the correlation in readings, and the logarithm of its prior probability.
     """
 
     cosines: Array
     variance: Array
     correlation: Array
-    even: Array
+    white: Array
     length: Array
     log_prior: Array
 
@@ -151,58 +149,60 @@ def _candidates(size: int) -> _Candidates:
     cosines[0] /= np.sqrt(2)
     lag = np.abs(np.subtract.outer(at, at)).astype(np.float64)
     terms = np.stack([np.sum((cosines @ correlation**lag) * cosines, axis=1) for correlation in _CORRELATIONS])
-    # Uncorrelated noise has no even part apart from itself.
-    shares = [range(_EVEN_SHARES.size) if correlation > 0 else range(1) for correlation in _CORRELATIONS]
-    which = np.array([k for k, few in enumerate(shares) for _ in few])
-    evens = np.array([e for few in shares for e in few])
-    even, correlation = _EVEN_SHARES[evens], _CORRELATIONS[which]
-    belief = np.gradient(_CORRELATIONS)[which] * np.where(correlation > 0, _EVEN_WEIGHTS[evens], 1.0)
+    # Noise without positive correlation is given no further white part.
+    choices = [
+        (k, share)
+        for k, correlation in enumerate(_CORRELATIONS)
+        for share in range(_WHITE_SHARES.size if correlation > 0 else 1)
+    ]
+    strengths, shares = np.array(choices).T
+    white, correlation = _WHITE_SHARES[shares], _CORRELATIONS[strengths]
+    prior = np.gradient(_CORRELATIONS)[strengths] * np.where(correlation > 0, _WHITE_WEIGHTS[shares], 1.0)
     return _Candidates(
         cosines,
-        (1 - even)[:, None] * terms[which] + even[:, None],
+        (1 - white)[:, None] * terms[strengths] + white[:, None],
         correlation,
-        even,
+        white,
         -1 / np.log(np.clip(correlation, 1e-300, None)),
-        np.log(belief),
+        np.log(prior),
     )
 
 
 def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: float) -> MeanNoise:
     """Return the noise of the weighted mean of a series of readings whose true course is smooth.
 
-    The true course is taken as a cubic spline that can bend once in every two ``bend`` or, where the readings
-    speak for it, once in every one: what is slower than that is the engine, what is quicker is noise. How much
-    of the noise is slow as well is told by how its quick part hangs together from reading to reading; noise
-    that hangs together over more than two ``knot_spacing`` is thought unlikely, as it could not be told from a true
-    course by any pull but a repeat.
+    The true course is taken as a cubic spline with a knot in every two ``knot_spacing`` or, where the readings
+    favour it, in every one: slower changes are the engine, quicker ones are noise. How much of the noise is slow
+    as well follows from the correlation of its quick part from reading to reading; correlation over more than two
+    ``knot_spacing`` is taken as unlikely, since only a repeat could distinguish it from a true course.
 
     Shapes: ``position`` (readings,) increasing and fairly even, ``reading`` (readings,) in any unit,
-    ``weight`` (readings,) adding up to 1; ``bend`` in the unit of the position. Raises ValueError for fewer
-    than four readings or a bend of zero or less.
+    ``weight`` (readings,) adding up to 1; ``knot_spacing`` in the unit of the position. Raises ValueError for
+    fewer than four readings or a spacing of zero or less.
     Range: what it states as 95 % holds 94 to 98 % of the time for forty to some hundred readings whose noise
-    lasts for up to half a bend; wider than need be for few readings or a true course with sharper bends, too
+    lasts for up to half a ``knot_spacing``; too wide for few readings or a true course with sharper bends, too
     narrow for noise that lasts longer. Source: Harville 1977; JCGM 100.
     """
-    require_positive(bend=knot_spacing)
+    require_positive(knot_spacing=knot_spacing)
     size = reading.size
     if size < MIN_READINGS:
         raise ValueError(f"noise cannot be told from fewer than {MIN_READINGS} readings")
     trend, columns = _spline_basis(position, knot_spacing)
-    of = _candidates(size)
-    belief = of.log_prior - of.length * float(np.ptp(position)) / (size - 1) / (2 * knot_spacing)
-    y, x, w = of.cosines @ reading, of.cosines @ trend, of.cosines @ weight
-    sure = 1 / of.variance
+    kinds = _candidates(size)
+    log_prior = kinds.log_prior - kinds.length * float(np.ptp(position)) / (size - 1) / (2 * knot_spacing)
+    y, x, w = kinds.cosines @ reading, kinds.cosines @ trend, kinds.cosines @ weight
+    precision = 1 / kinds.variance
     count = x.shape[1]
-    inner = (sure @ (x[:, :, None] * x[:, None, :]).reshape(size, -1)).reshape(-1, count, count)
-    crossed = (sure @ (x * y[:, None]))[:, :, None]
-    whole = sure @ y**2
-    spread = np.log(of.variance).sum(axis=1)
-    left, logs = [], []
+    inner = (precision @ (x[:, :, None] * x[:, None, :]).reshape(size, -1)).reshape(-1, count, count)
+    crossed = (precision @ (x * y[:, None]))[:, :, None]
+    total = precision @ y**2
+    log_variance = np.log(kinds.variance).sum(axis=1)
+    reading_variances, log_likelihoods = [], []
     for count in columns:
         block, part = inner[:, :count, :count], crossed[:, :count]
-        rest = np.maximum(whole - np.sum(part * np.linalg.solve(block, part), axis=(1, 2)), 0.0)
+        rest = np.maximum(total - np.sum(part * np.linalg.solve(block, part), axis=(1, 2)), 0.0)
         if rest.min() <= 1e-20 * float(reading @ reading):
-            # Nothing left but rounding: the readings follow their course to the last digit.
+            # The residual is rounding alone: the readings follow their course to the last digit.
             return MeanNoise(
                 standard_uncertainty=0.0,
                 half_width=0.0,
@@ -210,20 +210,20 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
                 freedom=float(size - count),
                 covariance=np.zeros(size),
             )
-        left.append(rest / (size - count))
+        reading_variances.append(rest / (size - count))
         volume = np.linalg.slogdet(block)[1]
-        logs.append(belief - 0.5 * (spread + volume + (size - columns[0]) * np.log(rest)))
-    share = np.exp(np.array(logs) - np.max(logs))
+        log_likelihoods.append(log_prior - 0.5 * (log_variance + volume + (size - columns[0]) * np.log(rest)))
+    share = np.exp(np.array(log_likelihoods) - np.max(log_likelihoods))
     share /= share.sum()
-    one = np.array(left)  # variance of one reading: (courses, kinds of noise)
-    mean = one * (of.variance @ w**2)
-    uncertainty = float(np.sqrt(np.sum(share * mean)))
+    variance = np.array(reading_variances)  # of one reading: (courses, kinds of noise)
+    mean_variance = variance * (kinds.variance @ w**2)
+    uncertainty = float(np.sqrt(np.sum(share * mean_variance)))
     # Whole degrees of freedom, rounded down, which is the safe side, so that the quantile is looked up only once.
     freedom = max(1.0, float(np.floor(size - share.sum(axis=1) @ np.array(columns))))
     lags = np.arange(size)
-    kinds = (1 - of.even)[:, None] * np.power(of.correlation[:, None], lags) + of.even[:, None] * (lags == 0)
-    covariance = np.sum(share * one, axis=0) @ kinds
-    half = _mixed_half_width(share.ravel(), np.sqrt(mean).ravel(), freedom)
+    correlated = (1 - kinds.white)[:, None] * np.power(kinds.correlation[:, None], lags)
+    covariance = np.sum(share * variance, axis=0) @ (correlated + kinds.white[:, None] * (lags == 0))
+    half = _mixed_half_width(share.ravel(), np.sqrt(mean_variance).ravel(), freedom)
     return MeanNoise(
         standard_uncertainty=uncertainty,
         half_width=half,
@@ -234,25 +234,25 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
 
 
 def _spline_basis(position: Array, knot_spacing: float) -> tuple[Array, list[int]]:
-    """Return the orthogonal columns of a cubic spline, mean square 1, and how many make up each smoothness.
+    """Return the orthogonal columns of a cubic spline, mean square 1, and how many make each of two courses.
 
-    Also how many of them make the calm course and the livelier one, whose knots lie half as far apart. Never
-    more than one column for every four readings: few readings cannot tell a bend from noise.
+    The second course has its knots half as far apart as the first. Never more than one column for every four
+    readings: few readings cannot distinguish a bend from noise.
     """
     span = float(np.ptp(position))
-    across = (position - position[0]) / max(span, 1e-300)
-    most = max(1, position.size // 4)
-    pieces = min(max(1, round(span / (2 * knot_spacing))), max(1, most - 3))
+    scaled = (position - position[0]) / max(span, 1e-300)
+    max_columns = max(1, position.size // 4)
+    pieces = min(max(1, round(span / (2 * knot_spacing))), max(1, max_columns - 3))
     knots = np.concatenate([np.arange(1, pieces), np.arange(pieces) + 0.5]) / pieces
-    powers = across[:, None] ** np.arange(4)
-    columns = np.concatenate([powers, np.clip(across[:, None] - knots, 0, None) ** 3], axis=1)[:, :most]
-    return np.linalg.qr(columns)[0] * np.sqrt(position.size), sorted({min(3 + pieces, most), columns.shape[1]})
+    powers = scaled[:, None] ** np.arange(4)
+    columns = np.concatenate([powers, np.clip(scaled[:, None] - knots, 0, None) ** 3], axis=1)[:, :max_columns]
+    return np.linalg.qr(columns)[0] * np.sqrt(position.size), sorted({min(3 + pieces, max_columns), columns.shape[1]})
 
 
 def _mixed_half_width(share: Array, deviation: Array, freedom: float, level: float = 0.95) -> float:
     """Return the half width of the interval that holds ``level`` of a mixture of Student's t distributions."""
-    matters = share > 1e-7
-    share, deviation = share[matters] / share[matters].sum(), deviation[matters]
+    relevant = share > 1e-7
+    share, deviation = share[relevant] / share[relevant].sum(), deviation[relevant]
     quantile = student_t_quantile(level, freedom)
     low, high = float(deviation.min()) * quantile, float(deviation.max()) * quantile
     scale = exp(lgamma((freedom + 1) / 2) - lgamma(freedom / 2)) / sqrt(freedom * pi)

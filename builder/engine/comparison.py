@@ -1,11 +1,11 @@
-"""What a pull, or a change between pulls, is worth as evidence: repeatability, drift, gain.
+"""Comparison of pulls: repeatability, drift, and the gain of a change, each with its noise.
 
 Noise is taken from repeat pulls where there are any: the same engine pulled again, nothing changed, does not
-give the same curve, and that difference is the honest noise of a pull. Without repeats it is taken from how
+give the same curve, and that difference is the true noise of a pull. Without repeats it is taken from how
 the readings of the two pulls scatter about each other along the speed; what a repeat would have shown is then
 not known, and the result says which noise it used (``basis``).
 
-Curves come from :func:`builder.engine.curves.curve`; speeds [rev/s], values in any one unit. Noise is judged
+Curves come from :func:`builder.engine.curves.curve`; speeds [rev/s], values in any one unit. Noise is estimated
 on the readings themselves, not on the smoothed curve, in which neighbours share their noise by construction.
 
 Sources: JCGM 100 (GUM) 4.2, 4.3, annex G and H.3.
@@ -93,7 +93,7 @@ class Gain:
 
     @property
     def beyond_noise(self) -> bool:
-        """Whether the mean difference is more than the noise, up or down."""
+        """Return whether the mean difference is more than the noise, up or down."""
         return self.verdict in ("gained more than the noise", "lost more than the noise")
 
 

@@ -277,7 +277,7 @@ class Correction:
 
     @property
     def factor(self) -> float:
-        """What the readings as written are multiplied by [-]."""
+        """Return what the readings as written are multiplied by [-]."""
         return self.target_factor / self.stated_factor
 
     def apply(self, readings: Value) -> Value:

@@ -58,12 +58,12 @@ class Curve:
 
     @property
     def lowest(self) -> float:
-        """Lowest logged speed [rev/s]."""
+        """Return the lowest logged speed [rev/s]."""
         return self.ends[0][0]
 
     @property
     def highest(self) -> float:
-        """Highest logged speed [rev/s]."""
+        """Return the highest logged speed [rev/s]."""
         return self.ends[1][0]
 
     def points(self) -> tuple[Array, Array]:
@@ -103,7 +103,7 @@ def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, s
 
     Rows are sorted by speed; rows at one speed become their mean (in a crowded log, rows within a sixteenth of
     the width); isolated spikes of one or two rows are set aside; the rest is smoothed with a local quadratic
-    in a window of ``width``. Fewer than nine readings are never judged for spikes: nothing says which is one.
+    in a window of ``width``. Fewer than nine readings are never searched for spikes: nothing shows which is one.
 
     Shapes: ``speed`` [rev/s] and ``value`` (rows,), in any order; rows with a NaN or infinity in either do not
     count. ``width`` and ``step`` [rev/s]. Raises ValueError if no row is left, if the two differ in length, or
@@ -160,7 +160,7 @@ def _shared_rows(speeds: bytes, counts: bytes, where: bytes, width: float) -> Ar
 
 
 def _spikes(speeds: Array, values: Array, width: float) -> npt.NDArray[np.bool_]:
-    """Return the isolated rows: judged by the curve through their neighbours, in a long log by the rows around."""
+    """Return the isolated rows, compared with the curve through their neighbours (in a long log with rows around)."""
     if speeds.size > _FEW_ROWS:
         return spikes(values)
     x, y, _ = merge_duplicates(speeds, values)

@@ -31,12 +31,12 @@ class _Triangle:
 
     @property
     def first(self) -> Array:
-        """Change of position with angle [m/rad]."""
+        """Return the change of position with angle [m/rad]."""
         return self.across + self.lean * self.along / self.height
 
     @property
     def second(self) -> Array:
-        """Change of :attr:`first` with angle [m/rad2]."""
+        """Return the change of :attr:`first` with angle [m/rad2]."""
         slope = self.along / self.height
         return (
             self.along

@@ -141,13 +141,13 @@ class UnitMixUp:
 
     @property
     def factor(self) -> float:
-        """How many times too large the readings come out [-]."""
+        """Return how many times too large the readings come out [-]."""
         units = {"torque": TORQUE_UNITS, "power": POWER_UNITS, "speed": SPEED_UNITS}[self.column]
         return units[self.read_as] / units[self.unit]
 
     @property
     def text(self) -> str:
-        """The mix-up in words: `torque in N m was read as lbf ft`."""
+        """Return the mix-up in words: `torque in N m was read as lbf ft`."""
         return f"{self.column} in {self.unit} was read as {self.read_as}"
 
 

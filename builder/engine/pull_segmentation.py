@@ -55,7 +55,7 @@ class ExcludedRows:
 
     @property
     def text(self) -> str:
-        """The stretch in plain words, speeds in rev/min."""
+        """Return the stretch in plain words, speeds in rev/min."""
         rows = self.stop - self.start
         duration = f"{rows} row{'s' if rows != 1 else ''}"
         if self.seconds is not None:
@@ -84,7 +84,7 @@ class Segment:
 
     @property
     def excluded_texts(self) -> tuple[str, ...]:
-        """What was left out, one plain phrase for each stretch."""
+        """Return what was left out, one plain phrase for each stretch."""
         return tuple(rows.text for rows in self.excluded)
 
 

@@ -64,7 +64,7 @@ class CorrectedCurves:
 
     @property
     def observed_power(self) -> Array:
-        """Power as the engine made it on the day [W], NaN where not known."""
+        """Return the power as the engine made it on the day [W], NaN where not known."""
         return np.asarray(2 * np.pi * self.speed * self.observed_torque)
 
     def acceleration_at(self, speed: float) -> float | None:
@@ -132,27 +132,27 @@ class PullResult:
 
     @property
     def counted(self) -> bool:
-        """Whether results are taken from the pull."""
+        """Return whether results are taken from the pull."""
         return not self.exclusion_reason
 
     @property
     def standard(self) -> Standard:
-        """The standard that torque and power are in."""
+        """Return the standard that torque and power are in."""
         return self.applied.standard
 
     @property
     def outside(self) -> tuple[str, ...]:
-        """What lies outside the range of the standards, a sentence each."""
+        """Return what lies outside the range of the standards, a sentence each."""
         return self.correction.outside if self.correction else ()
 
     @property
     def mean_torque(self) -> float | None:
-        """Mean torque over the session's range [N m], None where the pull does not cover it."""
+        """Return the mean torque over the session's range [N m], None where the pull does not cover it."""
         return self.means.torque if self.means else None
 
     @property
     def mean_power(self) -> float | None:
-        """Mean power over the session's range [W], None where the pull does not cover it."""
+        """Return the mean power over the session's range [W], None where the pull does not cover it."""
         return self.means.power if self.means else None
 
     def uncorrected_torque(self, speed: float) -> float:

@@ -54,17 +54,17 @@ class DynoSession:
 
     @property
     def counted(self) -> tuple[PullResult, ...]:
-        """The pulls that results are taken from, in the order of the record."""
+        """Return the pulls that results are taken from, in the order of the record."""
         return tuple(pull for pull in self.pulls if pull.counted)
 
     @property
     def best_first(self) -> tuple[PullResult, ...]:
-        """The counted pulls, the best one in front: it stands for the engine."""
+        """Return the counted pulls, the best one first: it represents the engine."""
         return tuple(sorted(self.counted, key=lambda pull: pull is not self.best))
 
     @property
     def last(self) -> PullResult | None:
-        """The last pull that counts: the engine as it left the brake, which need not be the best pull."""
+        """Return the last pull that counts: the engine as it left the brake, which need not be the best pull."""
         return self.counted[-1] if self.counted else None
 
 

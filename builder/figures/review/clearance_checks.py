@@ -69,7 +69,7 @@ class AllowedRange:
 
     @property
     def authority_text(self) -> str:
-        """Whose rule it is, in words."""
+        """Return whose rule it is, in words."""
         return self.authority or ("as recorded" if self else "")
 
     def out_of_range(self, value: float) -> bool:
@@ -110,12 +110,12 @@ class CheckedClearance:
 
     @property
     def figure_slug(self) -> str | None:
-        """Slug of the figure that the clearance belongs to; None where it has none."""
+        """Return the slug of the figure that the clearance belongs to; None where it has none."""
         return _FIGURE_OF_CHECK.get(self.path.rpartition(".")[2])
 
     @property
     def verdict(self) -> Verdict:
-        """Whether all readings are within what is allowed."""
+        """Return whether all readings are within what is allowed."""
         if not self.allowed:
             return "no range"
         if not self.out_of_range:
@@ -124,27 +124,27 @@ class CheckedClearance:
 
     @property
     def passes(self) -> bool:
-        """Whether there is nothing to caution about."""
+        """Return whether there is nothing to caution about."""
         return not self.out_of_range or self.accepted is not None
 
     @property
     def minimum(self) -> Measurement:
-        """The lowest reading."""
+        """Return the lowest reading."""
         return min(self.readings, key=lambda reading: reading.value)
 
     @property
     def maximum(self) -> Measurement:
-        """The highest reading."""
+        """Return the highest reading."""
         return max(self.readings, key=lambda reading: reading.value)
 
     @property
     def mean(self) -> float:
-        """The mean of all readings, SI."""
+        """Return the mean of all readings, SI."""
         return float(np.mean([reading.value for reading in self.readings]))
 
     @property
     def position_in_range(self) -> float | None:
-        """Where the mean lies: 0 at the least allowed, 1 at the most; None for a range with one end."""
+        """Return where the mean lies: 0 at the least allowed, 1 at the most; None for a range with one end."""
         minimum, maximum = self.allowed.minimum, self.allowed.maximum
         if minimum is None or maximum is None or minimum >= maximum:
             return None
@@ -152,7 +152,7 @@ class CheckedClearance:
 
     @property
     def out_of_range(self) -> tuple[Measurement, ...]:
-        """The readings out of range."""
+        """Return the readings out of range."""
         return tuple(reading for reading in self.readings if reading.out_of_range)
 
     def in_unit(self, si: float) -> float:
@@ -161,7 +161,7 @@ class CheckedClearance:
 
     @property
     def text(self) -> str:
-        """The readings, the range and the verdict in one sentence."""
+        """Return the readings, the range and the verdict in one sentence."""
         text = f"{self.title}: {self._readings_text}"
         if not self.allowed:
             return f"{text}; no range was recorded."
@@ -175,14 +175,14 @@ class CheckedClearance:
 
     @property
     def violation_text(self) -> str:
-        """What is out of range, without the range."""
+        """Return what is out of range, without the range."""
         if self.axis:
             return f"{self.title}: {self._out_of_range_text}"
         return f"{self.title}: {self._readings_text}, out of range"
 
     @property
     def rule_text(self) -> str:
-        """What is allowed, and by whom."""
+        """Return what is allowed, and by whom."""
         return f"allowed {self.allowed.text}, {self.allowed.authority_text}"
 
     @property

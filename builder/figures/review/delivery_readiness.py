@@ -36,7 +36,7 @@ class Readiness:
 
     @property
     def ready(self) -> bool:
-        """Whether nothing is missing."""
+        """Return whether nothing is missing."""
         return not self.missing
 
 

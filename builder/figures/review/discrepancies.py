@@ -158,7 +158,7 @@ class _Finder:
                 )
 
     def _is_fitted_with(self, name: str, reading: Reading) -> bool:
-        """Whether the part went in and the record of the engine holds the same readings."""
+        """Return whether the part went in and the record of the engine holds the same readings."""
         built = self.build.get(self.inputs[name].path)
         return isinstance(built, Reading) and built.listed is not None and built.measured == reading.measured
 

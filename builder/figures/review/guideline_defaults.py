@@ -84,7 +84,7 @@ class GuidelineValue:
 
     @property
     def authority(self) -> str:
-        """Whose rule it is."""
+        """Return whose rule it is."""
         return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
@@ -100,7 +100,7 @@ class CrankGuideline:
 
     @property
     def authority(self) -> str:
-        """Whose rule it is."""
+        """Return whose rule it is."""
         return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
