@@ -20,7 +20,23 @@ Kind = Literal[
     "number", "count", "day", "text", "prose",
 ]  # fmt: skip
 
-_LONGEST_LINE = 400
+_NOTATIONS: dict[Kind, str] = {
+    "section": "entries of its own, indented below it",
+    "entries": "a list, each entry starting with '- '",
+    "list": "a list of short texts",
+    "map": "pairs, {{name: value}}",
+    "choice": "one of: {choices}",
+    "reading": "{units}",
+    "quantity": "one value: {units}",
+    "range": "least..most: {units}",
+    "number": "{units}",
+    "count": "a whole number",
+    "day": "year-month-day",
+    "text": "a few words",
+    "prose": "sentences",
+}
+
+_MAX_LINE_LENGTH = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,33 +55,8 @@ class Shape:
     @property
     def notation(self) -> str:
         """How a value is written, in one line."""
-        match self.kind:
-            case "reading":
-                return units_of(self.dimension)
-            case "quantity":
-                return f"one value: {units_of(self.dimension)}"
-            case "range":
-                return f"least..most: {units_of(self.dimension)}"
-            case "choice":
-                return f"one of: {', '.join(self.choices)}"
-            case "section":
-                return "entries of its own, indented below it"
-            case "entries":
-                return "a list, each entry starting with '- '"
-            case "list":
-                return "a list of short texts"
-            case "map":
-                return "pairs, {name: value}"
-            case "day":
-                return "year-month-day"
-            case "number":
-                return units_of(NUMBER)
-            case "count":
-                return "a whole number"
-            case "prose":
-                return "sentences"
-            case _:
-                return "a few words"
+        units = units_of(NUMBER if self.kind == "number" else self.dimension)
+        return _NOTATIONS[self.kind].format(units=units, choices=", ".join(self.choices))
 
 
 def shape_of(info: FieldInfo) -> Shape:
@@ -102,6 +93,6 @@ def _plain(annotation: Any, notes: tuple[Any, ...]) -> Shape:
         return Shape("section", model=annotation)
     if annotation is str:
         longest = max((note.max_length or 0 for note in notes if isinstance(note, StringConstraints)), default=0)
-        return Shape("prose" if longest > _LONGEST_LINE else "text")
+        return Shape("prose" if longest > _MAX_LINE_LENGTH else "text")
     kinds: dict[Any, Kind] = {int: "count", float: "number", datetime.date: "day"}
     return Shape(kinds[annotation])
