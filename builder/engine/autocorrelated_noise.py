@@ -186,7 +186,7 @@ def noise_of_mean(position: Array, reading: Array, weight: Array, knot_spacing: 
     require_positive(knot_spacing=knot_spacing)
     size = reading.size
     if size < MIN_READINGS:
-        raise ValueError(f"noise cannot be told from fewer than {MIN_READINGS} readings")
+        raise ValueError(f"noise cannot be estimated from fewer than {MIN_READINGS} readings")
     trend, columns = _spline_basis(position, knot_spacing)
     kinds = _candidates(size)
     log_prior = kinds.log_prior - kinds.length * float(np.ptp(position)) / (size - 1) / (2 * knot_spacing)

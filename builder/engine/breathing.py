@@ -47,16 +47,16 @@ def volumetric_efficiency(
     return unwrap_scalar(np.asarray(air_flow) / (np.asarray(density) * np.asarray(demand)))
 
 
-def flow_at_depression(flow: Value, depression: Value, wanted: Value) -> Value:
+def flow_at_depression(flow: Value, depression: Value, target_depression: Value) -> Value:
     """Return a flow measured at one depression, converted to another: Q sqrt(dp2/dp1), same unit as given.
 
-    Shapes: flow, the depression it was measured at and the one wanted [Pa] broadcast together; injector flow
+    Shapes: flow, the depression it was measured at and the target depression [Pa] broadcast together; injector flow
     moves between fuel pressures the same way. Raises ValueError for a negative flow or a depression of zero
     or less. Range: depressions small against the barometer (to about 10 kPa). Source: Bernoulli.
     """
     require_not_negative(flow=flow)
-    require_positive(depression=depression, wanted=wanted)
-    return unwrap_scalar(np.asarray(flow) * np.sqrt(np.asarray(wanted) / np.asarray(depression)))
+    require_positive(depression=depression, target_depression=target_depression)
+    return unwrap_scalar(np.asarray(flow) * np.sqrt(np.asarray(target_depression) / np.asarray(depression)))
 
 
 def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value, depression: Value) -> Value:

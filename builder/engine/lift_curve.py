@@ -103,7 +103,7 @@ def flank_slopes(half_angles: Array, lifts: Array) -> Array:
     """Return the slopes [m/deg] that make the cubic through falling points smooth and monotone, level at the nose.
 
     Those of the cubic spline (no jump in curvature), each held to three times the flatter of the straight
-    lines beside it, which is what keeps every piece from overshooting.
+    lines next to it, which keeps every piece from overshooting.
 
     Shapes: half_angles [deg] increasing and lifts [m] decreasing, both (n,), n at least 2; result (n,).
     Raises nothing. Source: de Boor and Swartz, J. Approx. Theory 21 (1977), for the limit.
@@ -121,13 +121,13 @@ def flank_slopes(half_angles: Array, lifts: Array) -> Array:
     end = min(end, 0.1 * secants[-1])
 
     points = lifts.size
-    system, wanted = np.eye(points), np.zeros(points)
-    wanted[-1] = end
+    system, right_side = np.eye(points), np.zeros(points)
+    right_side[-1] = end
     for i in range(1, points - 1):
         before, after = widths[i - 1], widths[i]
         system[i, i - 1 : i + 2] = after, 2 * (before + after), before
-        wanted[i] = 3 * (after * secants[i - 1] + before * secants[i])
-    slopes = np.linalg.solve(system, wanted)
+        right_side[i] = 3 * (after * secants[i - 1] + before * secants[i])
+    slopes = np.linalg.solve(system, right_side)
     steepest = 3 * np.maximum(secants[:-1], secants[1:])
     slopes[1:-1] = np.clip(slopes[1:-1], steepest, 0.0)
     return np.asarray(slopes, dtype=np.float64)

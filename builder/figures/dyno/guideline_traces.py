@@ -62,18 +62,18 @@ class GuidelineTrace:
 
 
 def find_violations(
-    pulls: Sequence[PullResult], shop: Shop, facts: EngineData, system: System
+    pulls: Sequence[PullResult], shop: Shop, engine: EngineData, system: System
 ) -> tuple[Violation, ...]:
     """Return every guideline broken along every pull, with the speeds at which it happens."""
     return tuple(
         violation
         for pull in pulls
-        for trace in guideline_traces(pull, shop, facts)
+        for trace in guideline_traces(pull, shop, engine)
         for violation in _violations(pull, trace, system)
     )
 
 
-def guideline_traces(pull: PullResult, shop: Shop, facts: EngineData) -> Iterator[GuidelineTrace]:
+def guideline_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator[GuidelineTrace]:
     """Yield what a pull logged that has a guideline, with its limits along the speed."""
     channels = pull.channels
     if "oil_pressure" in channels:
@@ -88,13 +88,13 @@ def guideline_traces(pull: PullResult, shop: Shop, facts: EngineData) -> Iterato
             most = guideline_value(shop, f"most_{slug}")
             rule = _rule_text("at most {}", most)
             yield GuidelineTrace(slug, title, display_units.TEMPERATURE, channels[slug], rule, high=most.value)
-    mixture = None if facts.compression_ignition else lambda_of(channels, facts)
-    window = mixture_guideline(shop, facts.fuel)
+    mixture = None if engine.compression_ignition else lambda_of(channels, engine)
+    window = mixture_guideline(shop, engine.fuel)
     if mixture is not None and window is not None:
         if "throttle" in channels:
             mixture = np.where(channels["throttle"] >= _FULL_LOAD, mixture, np.nan)
         rich, lean = window
-        rule = _rule_text(f"lambda {{}} to {{}} on {facts.fuel}", rich, lean)
+        rule = _rule_text(f"lambda {{}} to {{}} on {engine.fuel}", rich, lean)
         yield GuidelineTrace(
             "lambda", "lambda at full load", display_units.RATIO, mixture, rule, rich.value, lean.value
         )

@@ -184,7 +184,7 @@ def stated_standard(build: Build, index: int) -> str | None:
 
 
 def load_pull(
-    build: Build, index: int, target: str, facts: EngineData, system: System
+    build: Build, index: int, target: str, engine: EngineData, system: System
 ) -> UncorrectedPull | tuple[Problem, ...]:
     """Read one pull's log into what can be corrected to the target standard, or say why it cannot be used."""
     pull = build.pulls[index]
@@ -196,7 +196,7 @@ def load_pull(
         return (Problem(*location, f"{pull.name}: no curve can be made of {log.path.name}: {error}"),)
     conditions = ambient_conditions(build, index, log, system)
     channels = _channel_curves(log, rows)
-    fuel_flow = _diesel_fuel_flow(channels, facts, conditions)
+    fuel_flow = _diesel_fuel_flow(channels, engine, conditions)
     applied = applied_correction(build, stated_standard(build, index), target, conditions, fuel_flow)
     units = check_units(build, index, log, rows)
     problems = [*conditions.problems, *units.problems]
@@ -219,7 +219,7 @@ def load_pull(
     )
 
 
-def correct_pull(pull: UncorrectedPull, standard: Standard, facts: EngineData) -> PullResult:
+def correct_pull(pull: UncorrectedPull, standard: Standard, engine: EngineData) -> PullResult:
     """Return the pull's curves and peaks; it counts only if it could be brought to the session's standard."""
     applied, rows = pull.applied, pull.rows
     torque = rows.torque * applied.factor(rows.speed)
@@ -257,7 +257,7 @@ def correct_pull(pull: UncorrectedPull, standard: Standard, facts: EngineData) -
         corrected=corrected,
         peaks=peaks,
         channels=channels,
-        derived=_derived(corrected, channels, facts, pull.conditions),
+        derived=_derived(corrected, channels, engine, pull.conditions),
     )
 
 
@@ -336,29 +336,29 @@ def _channel_curves(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:
 
 
 def _diesel_fuel_flow(
-    channels: Mapping[str, Curve], facts: EngineData, conditions: AmbientConditions
+    channels: Mapping[str, Curve], engine: EngineData, conditions: AmbientConditions
 ) -> FuelFlow | tuple[str, ...]:
     """Return what the compression-ignition factor needs, or what the record and the log lack for it."""
-    fuel = _fuel_flow({slug: channel.value for slug, channel in channels.items()}, facts)
+    fuel = _fuel_flow({slug: channel.value for slug, channel in channels.items()}, engine)
     needs = []
-    if facts.displacement is None:
+    if engine.displacement is None:
         needs.append("bottom_end.yaml: block.bores and crankshaft.stroke")
     if fuel is None:
         needs.append("dyno.yaml: a log with fuel flow (by volume it needs build.yaml: engine.fuel.density)")
     pressure_ratio: Array | float | None = 1.0
-    if facts.boosted:
+    if engine.boosted:
         pressure_ratio = _boost_ratio(channels, conditions)
         if pressure_ratio is None:
             needs.append("dyno.yaml: a log with manifold or boost pressure, and the barometer")
-    if needs or fuel is None or pressure_ratio is None or facts.displacement is None:
+    if needs or fuel is None or pressure_ratio is None or engine.displacement is None:
         return tuple(needs)
     slug = "fuel_flow" if "fuel_flow" in channels else "fuel_flow_volume"
     speed = channels[slug].speed
     if not speed.size or np.shape(pressure_ratio) not in ((), speed.shape):
         return ("dyno.yaml: a log with fuel flow at several speeds",)
-    cycles = speed / facts.revolutions
-    per_litre = fuel / cycles / (facts.displacement * 1e3) * 1e6
-    return FuelFlow(speed, per_litre, np.broadcast_to(pressure_ratio, speed.shape), facts.turbocharged)
+    cycles = speed / engine.revolutions
+    per_litre = fuel / cycles / (engine.displacement * 1e3) * 1e6
+    return FuelFlow(speed, per_litre, np.broadcast_to(pressure_ratio, speed.shape), engine.turbocharged)
 
 
 def _boost_ratio(channels: Mapping[str, Curve], conditions: AmbientConditions) -> Array | None:
@@ -372,60 +372,60 @@ def _boost_ratio(channels: Mapping[str, Curve], conditions: AmbientConditions) -
     return None
 
 
-def _fuel_flow(channels: Mapping[str, Array], facts: EngineData) -> Array | None:
+def _fuel_flow(channels: Mapping[str, Array], engine: EngineData) -> Array | None:
     """Return the fuel by mass [kg/s]."""
     if "fuel_flow" in channels:
         return channels["fuel_flow"]
-    if "fuel_flow_volume" in channels and facts.fuel_density is not None:
-        return channels["fuel_flow_volume"] * facts.fuel_density
+    if "fuel_flow_volume" in channels and engine.fuel_density is not None:
+        return channels["fuel_flow_volume"] * engine.fuel_density
     return None
 
 
-def air_fuel_ratio(channels: Mapping[str, Array], facts: EngineData) -> Array | None:
+def air_fuel_ratio(channels: Mapping[str, Array], engine: EngineData) -> Array | None:
     """Return air by mass over fuel by mass [-], None where neither it nor lambda was logged."""
     if "afr" in channels:
         return channels["afr"]
-    if "lambda" in channels and facts.stoichiometric is not None:
-        return channels["lambda"] * facts.stoichiometric
+    if "lambda" in channels and engine.stoichiometric is not None:
+        return channels["lambda"] * engine.stoichiometric
     return None
 
 
-def lambda_of(channels: Mapping[str, Array], facts: EngineData) -> Array | None:
+def lambda_of(channels: Mapping[str, Array], engine: EngineData) -> Array | None:
     """Return lambda [-], from the air-fuel ratio where it was not logged."""
     if "lambda" in channels:
         return channels["lambda"]
-    if "afr" in channels and facts.stoichiometric is not None:
-        return channels["afr"] / facts.stoichiometric
+    if "afr" in channels and engine.stoichiometric is not None:
+        return channels["afr"] / engine.stoichiometric
     return None
 
 
-def _air_flow(channels: Mapping[str, Array], facts: EngineData, conditions: AmbientConditions) -> Array | None:
+def _air_flow(channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions) -> Array | None:
     """Return the air by mass [kg/s]: logged, or by volume with the day's density, or from fuel and mixture."""
     if "air_flow" in channels:
         return channels["air_flow"]
     if "air_flow_volume" in channels and conditions.air is not None:
         return channels["air_flow_volume"] * conditions.air.density
-    fuel, ratio = _fuel_flow(channels, facts), air_fuel_ratio(channels, facts)
+    fuel, ratio = _fuel_flow(channels, engine), air_fuel_ratio(channels, engine)
     return fuel * ratio if fuel is not None and ratio is not None else None
 
 
 def _derived(
-    corrected: CorrectedCurves, channels: Mapping[str, Array], facts: EngineData, conditions: AmbientConditions
+    corrected: CorrectedCurves, channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions
 ) -> dict[str, Array]:
     """Return what follows along the speed from torque, the size of the engine, and the flows of air and fuel."""
     speed, air_state = corrected.speed, conditions.air
     derived: dict[str, Array] = {}
-    if facts.displacement is not None:
-        derived["bmep"] = np.asarray(power.bmep(corrected.torque, facts.displacement, facts.revolutions))
-    if facts.stroke is not None:
-        derived["piston_speed"] = np.asarray(kinematics.mean_piston_speed(facts.stroke, speed))
-    fuel, air = _fuel_flow(channels, facts), _air_flow(channels, facts, conditions)
+    if engine.displacement is not None:
+        derived["bmep"] = np.asarray(power.bmep(corrected.torque, engine.displacement, engine.revolutions))
+    if engine.stroke is not None:
+        derived["piston_speed"] = np.asarray(kinematics.mean_piston_speed(engine.stroke, speed))
+    fuel, air = _fuel_flow(channels, engine), _air_flow(channels, engine, conditions)
     if air is not None:
         derived["air_flow_mass"] = air
-    if air is not None and facts.displacement is not None and air_state is not None:
+    if air is not None and engine.displacement is not None and air_state is not None:
         derived["volumetric_efficiency"] = np.asarray(
             breathing.volumetric_efficiency(
-                np.maximum(air, 0.0), air_state.density, facts.displacement, speed, facts.revolutions
+                np.maximum(air, 0.0), air_state.density, engine.displacement, speed, engine.revolutions
             )
         )
     if fuel is not None:
@@ -436,9 +436,9 @@ def _derived(
         loaded = observed >= 0.1 * np.fmax.reduce(observed, initial=0.0)
         watts = np.where(loaded, corrected.observed_power, np.nan)
         derived["bsfc"] = np.asarray(power.bsfc(fuel, watts))
-        if facts.heating_value is not None:
+        if engine.heating_value is not None:
             derived["brake_thermal_efficiency"] = np.asarray(
-                power.brake_thermal_efficiency(watts, fuel, facts.heating_value)
+                power.brake_thermal_efficiency(watts, fuel, engine.heating_value)
             )
     return {slug: values for slug, values in derived.items() if np.isfinite(values).any()}
 

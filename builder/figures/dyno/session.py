@@ -78,18 +78,18 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     if not indices:
         return None
     system = system_for(build, shop)
-    facts = read_engine_data(build)
+    engine = read_engine_data(build)
     target, remark = target_standard(build, shop.correction)
     uncorrected: list[UncorrectedPull] = []
     problems: list[Problem] = []
     for index in indices:
-        loaded = load_pull(build, index, target, facts, system)
+        loaded = load_pull(build, index, target, engine, system)
         if isinstance(loaded, UncorrectedPull):
             uncorrected.append(loaded)
         else:
             problems += loaded
     standard, corrected = _session_standard(uncorrected, target)
-    pulls = tuple(correct_pull(pull, standard, facts) for pull in uncorrected)
+    pulls = tuple(correct_pull(pull, standard, engine) for pull in uncorrected)
     speed_range, range_source = _speed_range(build, shop, [pull for pull in pulls if pull.counted])
     low, high = speed_range or (-np.inf, np.inf)
     if speed_range is not None:
@@ -111,7 +111,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         repeats=repeats,
         changes=compare_changes(pulls, groups, low, high, system),
         settings=fit_settings(pulls, repeats, system),
-        violations=find_violations(pulls, shop, facts, system),
+        violations=find_violations(pulls, shop, engine, system),
         remarks=tuple(remarks),
         problems=tuple(sorted(dict.fromkeys(problems))),
     )
