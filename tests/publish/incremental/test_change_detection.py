@@ -9,8 +9,10 @@ import pytest
 
 from builder.publish import workers
 from builder.publish.edition import Edition
+from builder.publish.incremental import change_detection
 from builder.publish.incremental.change_detection import ChangeSet, detect_changes
 from builder.publish.incremental.state import load_state
+from builder.publish.pages import write
 from builder.publish.pipeline import publish
 from builder.publish.report import Report
 from builder.publish.workers import INLINE
@@ -162,3 +164,16 @@ def test_compiled_templates_are_used_only_as_they_were_left(archive: Path) -> No
     (archive / "site_templates" / "pages" / "glossary.md.j2").write_text("# Words\n")
     again(archive)
     assert [path.name for path in templates.iterdir()] == [changes_of(archive).global_hash] != [folder.name]
+
+
+def test_a_large_archive_is_checked_in_another_process(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With many builds, the files of the last publish are checked and the overviews drawn in the background process."""
+    monkeypatch.setattr(workers, "_available_cpus", lambda: 2)
+    monkeypatch.setattr(change_detection, "_PARALLEL_SCAN_FROM", 0)
+    monkeypatch.setattr(write, "_MANY_BUILDS", 0)
+    assert again(archive).changed == 0
+    (archive / ".millbook" / "bodies" / "ash.md").write_bytes(b"damaged")
+    tiny.write_sheet(archive / "builds" / "birch", title="Another name")
+    assert again(archive).changed == 2
+    publish(archive, archive / "elsewhere", full=True)
+    assert tiny.read_tree(archive / "site") == tiny.read_tree(archive / "elsewhere")
