@@ -23,7 +23,7 @@ def summary_of(slug: str) -> Summary:
     return summarize_build(public, compute(public, Shop()))
 
 
-def test_a_whole_record_becomes_a_short_one() -> None:
+def test_a_full_record_has_every_field_of_a_summary() -> None:
     found = summary_of("pilot-launch-four")
     assert found.cylinders == 4
     assert found.displacement == pytest.approx(1619e-6, rel=1e-3)

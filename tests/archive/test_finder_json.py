@@ -1,4 +1,4 @@
-"""The finder's data file, and the same likeness in the browser's script as in Python."""
+"""The finder's data file, and the browser's script against Python."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def plan_of(summary: Summary) -> dict[str, Any]:
     return out
 
 
-def test_it_is_small_and_always_the_same() -> None:
+def test_the_file_is_small_and_deterministic() -> None:
     builds = samples.invented_archive(200, sparse=0.0)
     wordy = [replace(s, words=" ".join(f"word{i}of{s.slug}" for i in range(400))) for s in builds]
     text = finder_data(wordy, WEIGHTS, "inch")
@@ -115,7 +115,7 @@ def test_every_value_arrives(run: Run) -> None:
 
 
 @needs_node
-def test_the_browser_measures_likeness_as_python_does(run: Run) -> None:
+def test_the_browser_computes_the_distances_of_python(run: Run) -> None:
     builds = samples.invented_archive(120, sparse=0.3)
     table = build_matrix(builds, WEIGHTS)
     plans = [
@@ -235,7 +235,7 @@ def test_a_search_survives_its_address(run: Run) -> None:
         "#\x00\ud800&sort=-",
     ],
 )
-def test_an_address_edited_by_hand_does_no_harm(run: Run, address: str) -> None:
+def test_an_edited_address_is_read_without_errors(run: Run, address: str) -> None:
     code = (
         f"(() => {{ const s = core.readState(a, {json.dumps(address)});"
         "const f = core.filterFromState(a, s), p = core.planFromState(a, s); core.writeState(a, s);"
@@ -249,7 +249,7 @@ def test_an_address_edited_by_hand_does_no_harm(run: Run, address: str) -> None:
 
 
 @needs_node
-def test_csv_is_harmless_and_whole(run: Run) -> None:
+def test_csv_is_escaped_and_complete(run: Run) -> None:
     formulas = ["=1+1", "+1", "-1+1", "@SUM(A1)", " =1", "\t=1", "\r=1", 'say "x", y', "plain", "%0A", "|cmd"]
     got = run(finder_data([]), f"{json.dumps(formulas)}.map(core.csvCell)")
     assert got[:6] == ["'=1+1", "'+1", "'-1+1", "'@SUM(A1)", "' =1", '"\'\t=1"']

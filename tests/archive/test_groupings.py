@@ -9,7 +9,7 @@ from builder.archive.summary import Summary
 from tests.support import archive_samples as samples
 
 
-def test_lists_hold_every_build_once() -> None:
+def test_groups_have_every_build_once() -> None:
     builds = samples.invented_archive(60, sparse=0.4)
     for slug in ("family", "year", "fuel", "purpose"):
         groups = group_builds(builds, slug)
@@ -21,7 +21,7 @@ def test_lists_hold_every_build_once() -> None:
     assert group_builds([], "fuel") == ()
 
 
-def test_overviews_have_a_point_for_every_build_that_knows_both() -> None:
+def test_overviews_have_a_point_for_every_build_with_both_fields() -> None:
     builds = samples.invented_archive(40, sparse=0.3)
     for o in overview_points(builds):
         both = [s for s in builds if None not in (getattr(s, o.x.slug), getattr(s, o.y.slug))]

@@ -14,7 +14,7 @@ from builder.archive.summary import CoarseCurve, Summary, newest_first
 from tests.support import archive_samples as samples
 
 
-def test_the_index_gives_back_what_was_put_in(tmp_path: Path) -> None:
+def test_the_index_is_read_as_written(tmp_path: Path) -> None:
     builds = samples.invented_archive(50, sparse=0.4)
     path = tmp_path / "cache" / "index"
     write_index(path, dump_index(builds))
@@ -23,7 +23,7 @@ def test_the_index_gives_back_what_was_put_in(tmp_path: Path) -> None:
     assert dump_index(builds) == dump_index(tuple(reversed(builds)))
 
 
-def test_a_damaged_index_is_noticed(tmp_path: Path) -> None:
+def test_a_damaged_index_is_not_read(tmp_path: Path) -> None:
     path = tmp_path / "index"
     assert read_index(path) is None
     good = dump_index(samples.invented_archive(5))
@@ -33,7 +33,7 @@ def test_a_damaged_index_is_noticed(tmp_path: Path) -> None:
     assert read_index(tmp_path) is None
 
 
-def test_values_that_are_no_numbers_are_not_kept(tmp_path: Path) -> None:
+def test_nan_and_infinity_are_not_written(tmp_path: Path) -> None:
     odd = Summary("odd", "odd \ud800 </script>", bore=math.nan, stroke=math.inf, displacement=0.001,
                   curve=CoarseCurve(10.0, 5.0, (1.0, math.nan)))  # fmt: skip
     write_index(tmp_path / "i", dump_index([odd]))
@@ -41,7 +41,7 @@ def test_values_that_are_no_numbers_are_not_kept(tmp_path: Path) -> None:
 
 
 @given(st.text(), st.text(), st.floats(allow_nan=False, allow_infinity=False))
-def test_any_text_and_number_comes_back(title: str, words: str, value: float) -> None:
+def test_any_text_and_number_is_read_as_written(title: str, words: str, value: float) -> None:
     import json
 
     build = Summary("a", title or "t", words=words, head_flow=value)

@@ -10,7 +10,7 @@ from builder.archive.part_usage import finding, index_parts
 from builder.archive.summary import PartSummary, Summary
 
 
-def test_where_a_part_was_used_and_what_receiving_found() -> None:
+def test_a_part_has_its_builds_and_verdicts() -> None:
     part = PartSummary("Orrin & Vale", "PI-104", "pistons")
     verdicts = ["measured short", "as listed", "measured short", None, "measured short", "as listed"]
     builds = [Summary(f"b{i}", "b", date=f"20{i:02}-01-01", parts=(replace(part, verdict=v),))
@@ -29,7 +29,7 @@ def test_where_a_part_was_used_and_what_receiving_found() -> None:
 
 
 @pytest.mark.parametrize(
-    ("verdicts", "says"),
+    ("verdicts", "sentence"),
     [
         ([], "not checked on receipt"),
         ([None], "not checked on receipt"),
@@ -40,5 +40,5 @@ def test_where_a_part_was_used_and_what_receiving_found() -> None:
         (["short"] * 12, "12 of 12 short"),
     ],
 )
-def test_findings_read_as_the_shop_talks(verdicts: list[str | None], says: str) -> None:
-    assert finding(verdicts) == says
+def test_verdicts_are_summed_up_in_a_sentence(verdicts: list[str | None], sentence: str) -> None:
+    assert finding(verdicts) == sentence

@@ -51,7 +51,7 @@ def test_parts_makers_and_numbers_are_found() -> None:
         ("300..400 N·m", "peak_torque", "inch", 300.0, 400.0),
     ],
 )
-def test_ranges_are_read_as_people_write_them(
+def test_ranges_are_read_with_and_without_units(
     text: str, slug: str, system: str, least: float | None, most: float | None
 ) -> None:
     read = parse_range(text, BY_SLUG[slug], system)  # type: ignore[arg-type]
@@ -60,13 +60,13 @@ def test_ranges_are_read_as_people_write_them(
 
 
 @pytest.mark.parametrize("text", ["", "..", "big", "1e999..", "10 to 11", "10..11 bananas", "12..10", "9" * 400 + ".."])
-def test_ranges_that_cannot_be_read_are_said(text: str) -> None:
+def test_a_range_that_cannot_be_read_has_a_message(text: str) -> None:
     read = parse_range(text, BY_SLUG["compression_ratio"], "inch")
     assert isinstance(read, str)
     assert read.startswith("compression_ratio: ")
 
 
-def test_similar_gives_relatives_and_an_estimate() -> None:
+def test_similar_has_matches_and_an_estimate() -> None:
     weights, _ = weights_from(None)
     builds = samples.invented_archive(120)
     found = similar(builds, plan_from_values(displacement=0.0057, cylinders=8, induction="natural"), weights, 6, "inch")

@@ -18,7 +18,7 @@ from tests.support import archive_samples as samples
 WEIGHTS, _ = weights_from(None)
 
 
-def plainly(plan: Summary, other: Summary, weights: dict[str, float]) -> float:
+def distance_by_definition(plan: Summary, other: Summary, weights: dict[str, float]) -> float:
     """The documented rule written out field by field, as slow and plain as it is read."""
     total = asked = shared = 0.0
     had = both = 0
@@ -46,12 +46,12 @@ def plainly(plan: Summary, other: Summary, weights: dict[str, float]) -> float:
     return total / asked
 
 
-def test_the_fast_distance_is_the_documented_one() -> None:
+def test_the_vectorised_distance_is_the_defined_one() -> None:
     builds = samples.invented_archive(60, sparse=0.35)
     table = similarity.build_matrix(builds, WEIGHTS)
     for plan in builds[:20]:
         got = similarity.distances(table, plan)
-        want = [plainly(plan, s, WEIGHTS) for s in table.summaries]
+        want = [distance_by_definition(plan, s, WEIGHTS) for s in table.summaries]
         np.testing.assert_allclose(got, want, atol=1e-9)
     assert np.isinf(similarity.distances(table, replace(builds[0], **dict.fromkeys(BY_SLUG)))).all()
 
@@ -67,7 +67,7 @@ def test_all_pairs_agree_with_one_to_many_and_leave_itself_out() -> None:
         assert plan.slug not in [r.summary.slug for r in one]
 
 
-def test_what_is_equal_has_no_distance_and_what_is_unlike_has_one() -> None:
+def test_equal_builds_have_distance_0_and_different_ones_1() -> None:
     a, b = samples.invented_archive(2, sparse=0.0)
     table = similarity.build_matrix([a, replace(a, slug="twin"), b], WEIGHTS)
     found = {r.summary.slug: r for r in similarity.most_similar(table, a, WEIGHTS)}
@@ -87,7 +87,7 @@ def test_missing_counts_as_half_different() -> None:
     assert [d.text("inch") for d in found["less"].differences] == ["Fuel not recorded"]
 
 
-def test_too_little_in_common_is_no_relative() -> None:
+def test_too_few_shared_fields_are_no_match() -> None:
     full = samples.invented_archive(1, sparse=0.0)[0]
     bare = Summary(slug="bare", title="bare", displacement=full.displacement, fuel=full.fuel)
     assert similarity.most_similar(similarity.build_matrix([bare], WEIGHTS), full, WEIGHTS) == ()
@@ -96,7 +96,7 @@ def test_too_little_in_common_is_no_relative() -> None:
     assert back.distance == 0.0
 
 
-def test_explained_shares_add_up_to_the_distance() -> None:
+def test_shares_of_differences_add_up_to_the_distance() -> None:
     builds = samples.invented_archive(30, sparse=0.2)
     table = similarity.build_matrix(builds, WEIGHTS)
     for relative in similarity.most_similar(table, builds[0], WEIGHTS, 20):
@@ -105,7 +105,7 @@ def test_explained_shares_add_up_to_the_distance() -> None:
         assert shares == sorted(shares, reverse=True)
 
 
-def test_an_explanation_reads_in_the_units_of_the_shop() -> None:
+def test_a_difference_is_printed_in_the_units_of_the_shop() -> None:
     plan = similarity.plan_from_values(displacement=5.7e-3, compression_ratio=10.5, fuel="petrol")
     other = Summary(slug="o", title="o", displacement=5.3e-3, compression_ratio=11.0, fuel="E85")
     (relative,) = similarity.most_similar(similarity.build_matrix([other], WEIGHTS), plan, WEIGHTS)
@@ -126,7 +126,7 @@ def test_equal_distances_keep_the_archives_order() -> None:
     assert [r.summary.slug for r in found] == ["new", "a", "b", "undated"]
 
 
-def test_a_choice_that_nobody_has_differs_from_all() -> None:
+def test_an_unknown_choice_differs_from_all() -> None:
     plan = similarity.plan_from_values(fuel="hydrogen", induction="natural")
     build = Summary(slug="b", title="b", fuel="petrol", induction="natural")
     (found,) = similarity.most_similar(similarity.build_matrix([build], WEIGHTS), plan, WEIGHTS)
@@ -140,7 +140,7 @@ def test_results_have_no_weight_unless_the_shop_gives_them_one() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wanted", "says"),
+    ("overrides", "message"),
     [
         ({"colour": 1}, "there is no field 'colour'"),
         ({"fuel": "much"}, "must be a number from 0 to 100, not 'much'"),
@@ -150,9 +150,9 @@ def test_results_have_no_weight_unless_the_shop_gives_them_one() -> None:
         ({f.slug: 0 for f in FIELDS}, "every weight is 0"),
     ],
 )
-def test_bad_weights_are_said_and_the_usual_ones_stay(wanted: dict[str, object], says: str) -> None:
-    weights, complaints = weights_from(wanted)
-    assert any(says in message for message in complaints.values())
+def test_bad_weights_have_a_message_and_the_defaults_apply(overrides: dict[str, object], message: str) -> None:
+    weights, complaints = weights_from(overrides)
+    assert any(message in message for message in complaints.values())
     assert weights["fuel"] == WEIGHTS["fuel"]
 
 

@@ -8,7 +8,7 @@ import pytest
 from builder.archive.summary import coarse_curve
 
 
-def test_a_thin_curve_invents_no_power_at_its_ends() -> None:
+def test_a_coarse_curve_invents_no_power_at_its_ends() -> None:
     # Torque falls so that power is level: a mean of the last readings, held out to the last speed, would add to it.
     speed = np.arange(1800.0, 5401.0, 25.0) / 60
     power = 2 * np.pi * speed * (200 * 90 / speed)
@@ -18,7 +18,7 @@ def test_a_thin_curve_invents_no_power_at_its_ends() -> None:
     assert thinned == pytest.approx(np.full(len(curve.torque), power[0]), rel=2e-3)
 
 
-def test_a_thin_curve_keeps_the_shape_and_not_the_noise() -> None:
+def test_a_coarse_curve_follows_the_shape_and_not_the_noise() -> None:
     speed = [s / 60 for s in range(2000, 6500, 10)]
     torque = [400 - 1e-5 * (s * 60 - 4300) ** 2 + (5 if i % 2 else -5) for i, s in enumerate(speed)]
     curve = coarse_curve(speed, torque)

@@ -20,7 +20,7 @@ def test_a_build_may_be_named_by_the_path_of_its_folder(written: str, published_
         )
 
 
-def test_asking_before_publishing(tmp_path: Path) -> None:
+def test_queries_before_the_first_publish_have_a_message(tmp_path: Path) -> None:
     for words in (("find",), ("similar", "x"), ("compare", "a", "b")):
         result = run(*words, archive=tmp_path)
         assert result.exit_code == 1

@@ -21,7 +21,7 @@ def test_find(published_archive: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("condition", "said"),
+    ("condition", "message"),
     [
         ("displacment=1..2", "did you mean displacement"),
         ("displacement", "field=value"),
@@ -30,7 +30,7 @@ def test_find(published_archive: Path) -> None:
         ("displacement=abc", "not a range"),
     ],
 )
-def test_find_says_what_cannot_be_read(condition: str, said: str, published_archive: Path) -> None:
+def test_a_condition_that_cannot_be_read_is_explained(condition: str, message: str, published_archive: Path) -> None:
     result = run("find", "-w", condition, archive=published_archive)
     assert result.exit_code == 1
-    assert said in result.output
+    assert message in result.output

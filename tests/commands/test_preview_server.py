@@ -22,10 +22,10 @@ def fetch(address: str) -> str:
         return str(answer.read().decode())
 
 
-def eventually(true: Callable[[], bool]) -> None:
-    give_up = time.monotonic() + 60
+def wait_until(true: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + 60
     while not true():
-        assert time.monotonic() < give_up, "it did not come about"
+        assert time.monotonic() < deadline, "the condition did not become true in time"
         time.sleep(0.02)
 
 
@@ -38,14 +38,14 @@ def archive(tmp_path: Path) -> Path:
 
 @contextlib.contextmanager
 def previewing(archive: Path, republish: Callable[[], list[str]]) -> Iterator[list[str]]:
-    said: list[str] = []
+    lines: list[str] = []
     stop = threading.Event()
-    arguments = {"port": 0, "echo": said.append, "stop": stop, "pause": 0.03}
+    arguments = {"port": 0, "echo": lines.append, "stop": stop, "pause": 0.03}
     thread = threading.Thread(target=serve_and_watch, args=(archive, archive / "site", republish), kwargs=arguments)
     thread.start()
     try:
-        eventually(lambda: any("preview at" in line for line in said))
-        yield said
+        wait_until(lambda: any("preview at" in line for line in lines))
+        yield lines
     finally:
         stop.set()
         thread.join(60)
@@ -65,22 +65,22 @@ def test_follows_changes_and_keeps_the_last_good_site(archive: Path) -> None:
         (site / "index.html").write_text(words)
         return ["builds/one/build.yaml:1: warning: said once"]
 
-    with previewing(archive, republish) as said:
-        address = next(line for line in said if "preview at" in line).split()[2]
+    with previewing(archive, republish) as lines:
+        address = next(line for line in lines if "preview at" in line).split()[2]
         assert fetch(address) == "title: old\n"
-        assert "builds/one/build.yaml:1: warning: said once" in said
+        assert "builds/one/build.yaml:1: warning: said once" in lines
 
-        for words, told in (("title: bad\n", "error: bad"), ("title: worse one\n", "a template's mistake")):
-            record.write_text(words)
-            eventually(lambda told=told: any(told in line for line in said))  # type: ignore[misc]
+        for text, message in (("title: bad\n", "error: bad"), ("title: worse one\n", "a template's mistake")):
+            record.write_text(text)
+            wait_until(lambda message=message: any(message in line for line in lines))  # type: ignore[misc]
             assert fetch(address) == "title: old\n"
 
         record.write_text("title: newer\n")
-        eventually(lambda: fetch(address) == "title: newer\n")
-        assert "changed: builds/one/build.yaml" in said
+        wait_until(lambda: fetch(address) == "title: newer\n")
+        assert "changed: builds/one/build.yaml" in lines
 
 
-def test_the_shops_own_template_is_watched(archive: Path) -> None:
+def test_a_template_of_the_shop_is_watched(archive: Path) -> None:
     before = take_snapshot(archive)
     own = archive / "site_templates" / "pages" / "home.md.j2"
     own.parent.mkdir(parents=True)
@@ -90,7 +90,7 @@ def test_the_shops_own_template_is_watched(archive: Path) -> None:
     assert changed_paths(before, take_snapshot(archive), archive) == ["mkdocs.yml", "site_templates/pages/home.md.j2"]
 
 
-def test_what_the_shops_own_configuration_draws_on_is_watched(archive: Path) -> None:
+def test_files_that_the_configuration_includes_are_watched(archive: Path) -> None:
     (archive / "mkdocs.yml").write_text("INHERIT: base.yml\nhooks: [remark.py]\n")
     before = take_snapshot(archive)
     (archive / "base.yml").write_text("site_name: x")
@@ -118,7 +118,7 @@ def site(tmp_path: Path) -> Iterator[str]:
 
 
 @pytest.mark.parametrize("path", ["missing.html", "builds/", "../secret.txt", "%2e%2e/secret.txt"])
-def test_unknown_address_gets_the_sites_own_page(site: str, path: str) -> None:
+def test_an_unknown_address_has_the_page_of_the_site(site: str, path: str) -> None:
     host = site.removeprefix("http://").rstrip("/")
     connection = HTTPConnection(host, timeout=60)
     connection.request("GET", f"/{path}")
@@ -127,7 +127,7 @@ def test_unknown_address_gets_the_sites_own_page(site: str, path: str) -> None:
     connection.close()
 
 
-def test_other_names_are_not_answered(site: str) -> None:
+def test_other_host_names_are_refused(site: str) -> None:
     request = urllib.request.Request(site, headers={"Host": "shop.example"})
     with pytest.raises(urllib.error.HTTPError) as refused:
         urllib.request.urlopen(request, timeout=60)
@@ -136,7 +136,7 @@ def test_other_names_are_not_answered(site: str) -> None:
     refused.value.close()
 
 
-def test_browser_keeps_nothing(site: str) -> None:
+def test_the_browser_caches_nothing(site: str) -> None:
     with urllib.request.urlopen(site, timeout=60) as answer:
         assert answer.headers["Cache-Control"] == "no-store"
 

@@ -11,7 +11,7 @@ from tests.support.command_line import run
 BUILD = "pilot-launch-four"
 
 
-def test_a_plan_may_lie_beside_the_builds(published_archive: Path, tmp_path: Path) -> None:
+def test_a_plan_may_be_in_the_folder_of_the_builds(published_archive: Path, tmp_path: Path) -> None:
     shutil.copytree(published_archive, tmp_path / "shop")
     plan = tmp_path / "shop" / "builds" / "next.yaml"
     plan.write_text("displacement: 1600 cc\n", encoding="utf-8")

@@ -30,7 +30,7 @@ def _laid(folder: Path, files: dict[str, bytes]) -> Path:
     return folder
 
 
-def test_a_pack_as_it_was_sealed_is_whole(tmp_path: Path) -> None:
+def test_an_unchanged_pack_is_intact(tmp_path: Path) -> None:
     seen = verify(_laid(tmp_path, add_checksums(FILES)))
     assert seen.intact
     assert seen.files == len(FILES)
@@ -82,7 +82,7 @@ def test_a_byte_changed_anywhere_in_the_zip_is_found(
     assert not verify(path).intact
 
 
-def test_the_zip_as_written_is_whole(tmp_path: Path) -> None:
+def test_an_unchanged_zip_is_intact(tmp_path: Path) -> None:
     path = tmp_path / "engine.zip"
     path.write_bytes(zip_bytes(add_checksums(FILES), "engine"))
     assert verify(path).intact
@@ -110,7 +110,7 @@ def test_an_added_file_is_named(tmp_path: Path, name: str) -> None:
     assert name in verify(tmp_path).added
 
 
-def test_links_and_empty_folders_are_told(tmp_path: Path) -> None:
+def test_links_and_empty_folders_are_reported(tmp_path: Path) -> None:
     _laid(tmp_path, add_checksums(FILES))
     (tmp_path / "empty").mkdir()
     (tmp_path / "link").symlink_to("/etc/hostname")

@@ -1,4 +1,4 @@
-"""Looking records over: pictures that are none, logs told briefly, and a shop that requires nothing of a delivery."""
+"""The check of records: files that are not pictures, notes on logs, and readiness for delivery."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ BOTTOM_END = "block: {bores: 81.5 mm}\ncrankshaft: {stroke: 77.6 mm}\n"
 LOG = "Engine speed (rpm),Torque (N m)\n" + "".join(f"{rpm},{120 + rpm % 7}\n" for rpm in range(2000, 5000, 100))
 
 
-def looked_over(archive: Path, *, delivery: bool = False, **documents: str) -> CheckReport:
-    """Write one build and look it over by name."""
+def checked(archive: Path, *, delivery: bool = False, **documents: str) -> CheckReport:
+    """Write one build and check it by name."""
     folder = archive / "builds" / "test-four"
     for part in ("dyno", "photos"):
         (folder / part).mkdir(parents=True, exist_ok=True)
@@ -23,7 +23,7 @@ def looked_over(archive: Path, *, delivery: bool = False, **documents: str) -> C
     return check_records(archive, ("test-four",), delivery=delivery)
 
 
-def test_a_picture_that_is_none_is_told_before_anything_is_published(tmp_path: Path) -> None:
+def test_a_file_that_is_not_a_picture_is_a_problem(tmp_path: Path) -> None:
     photos = tmp_path / "builds" / "test-four" / "photos"
     photos.mkdir(parents=True)
     whole = photos / "whole.jpg"
@@ -31,39 +31,39 @@ def test_a_picture_that_is_none_is_told_before_anything_is_published(tmp_path: P
     (photos / "words.jpg").write_text("this is no picture")
     (photos / "short.jpg").write_bytes(whole.read_bytes()[:4000])
     listed = "".join(f"  - {{file: photos/{name}.jpg, alt: A gasket}}\n" for name in ("whole", "words", "short"))
-    found = looked_over(tmp_path, photos=f"photos:\n{listed}")
-    assert not found.ok
-    said = [str(problem) for problem in found.problems]
-    assert len(said) == 2
-    assert "photos.yaml:3: error: 'words.jpg' is not a JPEG or PNG picture" in said[0]
-    assert "photos.yaml:4: error: 'short.jpg' is damaged or cut short" in said[1]
+    report = checked(tmp_path, photos=f"photos:\n{listed}")
+    assert not report.ok
+    lines = [str(problem) for problem in report.problems]
+    assert len(lines) == 2
+    assert "photos.yaml:3: error: 'words.jpg' is not a JPEG or PNG picture" in lines[0]
+    assert "photos.yaml:4: error: 'short.jpg' is damaged or cut short" in lines[1]
 
 
-def test_what_is_as_in_the_log_before_is_not_said_again(tmp_path: Path) -> None:
+def test_notes_of_the_previous_log_are_not_repeated(tmp_path: Path) -> None:
     for name in ("a", "b"):
         (tmp_path / "builds" / "test-four" / "dyno").mkdir(parents=True, exist_ok=True)
         (tmp_path / "builds" / "test-four" / "dyno" / f"{name}.csv").write_text(LOG if name == "a" else LOG + LOG[-8:])
     pulls = "pulls: [{name: first, file: dyno/a.csv}, {name: second, file: dyno/b.csv}]\n"
-    found = looked_over(tmp_path, dyno=f"readings: observed\n{pulls}")
-    text = "\n".join(found.lines)
+    report = checked(tmp_path, dyno=f"readings: observed\n{pulls}")
+    text = "\n".join(report.lines)
     assert text.count("engine_speed from 'Engine speed (rpm)' (column 1), in rpm; torque from") == 1
     assert "30 rows of numbers read" in text
     assert "test-four, second: read as 'first' was\n  31 rows of numbers read" in text
 
 
-def test_a_lone_spike_is_told_with_its_speed(tmp_path: Path) -> None:
+def test_a_spike_is_reported_with_its_speed(tmp_path: Path) -> None:
     dyno = tmp_path / "builds" / "test-four" / "dyno"
     dyno.mkdir(parents=True)
     (dyno / "a.csv").write_text(LOG.replace("\n3500,", "\n3500,9"))
-    found = looked_over(tmp_path, dyno="readings: observed\npulls: [{name: first, file: dyno/a.csv}]\n")
-    assert "  a lone spike of torque is set aside, at 3,500 rpm" in found.lines
+    report = checked(tmp_path, dyno="readings: observed\npulls: [{name: first, file: dyno/a.csv}]\n")
+    assert "  a lone spike of torque is set aside, at 3,500 rpm" in report.lines
 
 
-def test_a_shop_that_requires_nothing_is_not_called_ready(tmp_path: Path) -> None:
-    found = looked_over(tmp_path, delivery=True)
-    assert any("shop.yaml requires nothing of a delivery" in line for line in found.lines)
-    assert not any("ready for delivery" in line for line in found.lines)
+def test_without_requirements_nothing_is_called_ready(tmp_path: Path) -> None:
+    report = checked(tmp_path, delivery=True)
+    assert any("shop.yaml requires nothing of a delivery" in line for line in report.lines)
+    assert not any("ready for delivery" in line for line in report.lines)
     (tmp_path / "builds" / "shop.yaml").write_text("name: Shop\ndelivery_requires: [delivery.fluids]\n")
-    found = looked_over(tmp_path, delivery=True)
-    assert not found.ok
-    assert "test-four: not ready for delivery" in found.lines
+    report = checked(tmp_path, delivery=True)
+    assert not report.ok
+    assert "test-four: not ready for delivery" in report.lines

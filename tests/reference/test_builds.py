@@ -108,7 +108,7 @@ def test_a_piston_short_in_the_pin_height(tmp_path: Path) -> None:
     assert value(short, "compression_ratio") == pytest.approx(7.8, abs=0.05)
 
 
-def test_the_short_piston_is_found_and_its_cost_said(tmp_path: Path) -> None:
+def test_the_short_piston_is_a_discrepancy_with_its_consequence(tmp_path: Path) -> None:
     """The same piston listed 1.760 in and measured 1.660 in: the page puts 9.28 and 7.8 side by side."""
     gasket = np.pi / 4 * 4.090**2 * 0.027 * CUBIC_INCH / CC
     bottom = f"""
