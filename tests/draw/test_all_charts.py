@@ -65,14 +65,14 @@ def test_awkward_labels_stay_text_and_in_their_place(
 
 @SIZES
 @EACH
-def test_a_drawing_says_what_it_shows(name: str, size: Size) -> None:
+def test_a_drawing_describes_what_it_shows(name: str, size: Size) -> None:
     drawing = example(name, size=size)
     tree = parse_svg(drawing)
     assert tree.get("role") == ("group" if name == "scatter" else "img")
     by_id = {e.get("id"): e for e in tree.iter() if e.get("id")}
-    told = [by_id[i] for i in (tree.get("aria-labelledby") or "").split()]
-    assert [e.tag for e in told] == [f"{SVG}title", f"{SVG}desc"]
-    assert [e.text for e in told] == [drawing.title, drawing.description]
+    elements = [by_id[i] for i in (tree.get("aria-labelledby") or "").split()]
+    assert [e.tag for e in elements] == [f"{SVG}title", f"{SVG}desc"]
+    assert [e.text for e in elements] == [drawing.title, drawing.description]
     assert (float(tree.get("width", 0)), float(tree.get("height", 0))) == pytest.approx(
         (drawing.width, drawing.height), abs=0.51
     )

@@ -79,7 +79,7 @@ def test_limits_of_identical_values_have_room() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "decimals", "says"),
+    ("value", "decimals", "expected"),
     [
         (445.4, None, "445"),
         (5600.0, None, "5,600"),
@@ -95,8 +95,8 @@ def test_limits_of_identical_values_have_room() -> None:
         (math.nan, None, "not known"),
     ],
 )
-def test_numbers_are_written_as_read(value: float, decimals: int | None, says: str) -> None:
-    assert number(value, decimals) == says
+def test_numbers_are_written_as_read(value: float, decimals: int | None, expected: str) -> None:
+    assert number(value, decimals) == expected
 
 
 def test_differences_carry_their_sign() -> None:

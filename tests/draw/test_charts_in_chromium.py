@@ -41,9 +41,9 @@ def test_a_drawing_follows_the_scheme_of_the_page_around_it(
     how: str, scheme: str, system: str, chromium: Any, tmp_path: Path
 ) -> None:
     """Whatever the reader's system says, the page's own switch decides."""
-    made = example("tightening_pattern") if how == "image" else example("scatter")
-    (tmp_path / "a.svg").write_text(made.svg, encoding="utf-8")
-    inner = '<img src="a.svg">' if how == "image" else made.svg
+    drawing = example("tightening_pattern") if how == "image" else example("scatter")
+    (tmp_path / "a.svg").write_text(drawing.svg, encoding="utf-8")
+    inner = '<img src="a.svg">' if how == "image" else drawing.svg
     ground = getattr(TOKENS["paper"], scheme)
     seen = shown(chromium, f'<body style="background:{ground};color-scheme:{scheme}">{inner}', tmp_path, system)
     name = "metal" if how == "image" else "accent"
@@ -53,8 +53,8 @@ def test_a_drawing_follows_the_scheme_of_the_page_around_it(
 
 
 def test_a_marker_drawn_by_reference_changes_its_outline_too(chromium: Any, tmp_path: Path) -> None:
-    made = example("piston_speed")
-    (tmp_path / "a.svg").write_text(made.svg, encoding="utf-8")
+    drawing = example("piston_speed")
+    (tmp_path / "a.svg").write_text(drawing.svg, encoding="utf-8")
     body = '<body style="background:#15191c;color-scheme:dark"><img src="a.svg">'
     seen = shown(chromium, body, tmp_path, "light")
     assert TOKENS["second"].dark in seen
@@ -64,8 +64,8 @@ def test_a_marker_drawn_by_reference_changes_its_outline_too(chromium: Any, tmp_
 @pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="pdftoppm is not installed (poppler-utils)")
 def test_print_is_light_even_from_a_dark_page(chromium: Any, tmp_path: Path) -> None:
     """Inlined drawings by themselves; images by the page's word that paper is light."""
-    made = example("tightening_pattern")
-    (tmp_path / "a.svg").write_text(made.svg, encoding="utf-8")
+    drawing = example("tightening_pattern")
+    (tmp_path / "a.svg").write_text(drawing.svg, encoding="utf-8")
     rule = "<style>body{background:#fff;color-scheme:dark}@media print{img{color-scheme:light}}</style>"
     body = f'{rule}<img src="a.svg" width="600">{example("scatter").svg}'
     (tmp_path / "page.html").write_text(f"<!doctype html><meta charset=utf-8>{body}", encoding="utf-8")
@@ -81,8 +81,8 @@ def test_print_is_light_even_from_a_dark_page(chromium: Any, tmp_path: Path) -> 
 
 
 def test_a_formula_takes_the_colour_of_the_text_around_it(chromium: Any, tmp_path: Path) -> None:
-    made = example("formula").svg
-    body = f'<body style="background:#fff"><div style="color:#00aa00">{made}</div>{example("scatter").svg}'
+    drawing = example("formula").svg
+    body = f'<body style="background:#fff"><div style="color:#00aa00">{drawing}</div>{example("scatter").svg}'
     assert shown(chromium, body, tmp_path, "light").get("#00aa00", 0) > 20
 
 
@@ -99,12 +99,12 @@ def test_text_is_no_wider_than_it_was_measured(name: str, size: Any, chromium: A
         " return [t.textContent, b.x, b.y + b.height * 0.12, b.x + b.width, b.y + b.height * 0.86]})"
     )
     page.close()
-    made = example(name, size=size)
+    drawing = example(name, size=size)
     assert len(boxes) > 4
     for i, (text, left, top, right, bottom) in enumerate(boxes):
         assert left >= -0.5, text
         assert top >= -0.5, text
-        assert right <= made.width + 0.5, text
-        assert bottom <= made.height + 0.5, text
+        assert right <= drawing.width + 0.5, text
+        assert bottom <= drawing.height + 0.5, text
         for other, a, b, c, d in boxes[i + 1 :]:
             assert min(right, c) - max(left, a) <= 1 or min(bottom, d) - max(top, b) <= 1, f"{text!r} over {other!r}"

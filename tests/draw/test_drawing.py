@@ -24,16 +24,16 @@ def both() -> tuple[Drawing, Drawing, Drawing]:
 
 
 def test_the_file_is_well_formed_and_no_id_comes_twice() -> None:
-    _, narrow, made = both()
-    ids = [element.get("id") for element in ElementTree.fromstring(made.svg).iter() if element.get("id")]
+    _, narrow, both_forms = both()
+    ids = [element.get("id") for element in ElementTree.fromstring(both_forms.svg).iter() if element.get("id")]
     assert len(ids) == len(set(ids))
-    assert made.narrow == (narrow.width, narrow.height)
+    assert both_forms.narrow == (narrow.width, narrow.height)
 
 
 def test_for_paper_it_is_the_wide_form_alone() -> None:
-    wide, _, made = both()
-    assert made.for_pdf() == wide.for_pdf()
-    assert "@media" not in made.for_pdf()
+    wide, _, both_forms = both()
+    assert both_forms.for_pdf() == wide.for_pdf()
+    assert "@media" not in both_forms.for_pdf()
 
 
 def test_forms_of_one_name_are_refused() -> None:
@@ -54,8 +54,8 @@ def unlike(one: bytes, other: bytes) -> float:
 
 @pytest.mark.browser
 def test_an_image_shows_the_form_that_its_width_has_room_for(chromium: Any, tmp_path: Path) -> None:
-    wide, narrow, made = both()
-    for name, svg in (("wide", wide.svg), ("narrow", narrow.svg), ("both", made.svg)):
+    wide, narrow, both_forms = both()
+    for name, svg in (("wide", wide.svg), ("narrow", narrow.svg), ("both", both_forms.svg)):
         (tmp_path / f"{name}.svg").write_text(svg, encoding="utf-8")
     for scheme in ("light", "dark"):
         for form, shown in ((narrow, 328), (narrow, NARROW_UP_TO), (wide, NARROW_UP_TO + 1), (wide, 700)):

@@ -31,11 +31,11 @@ def off_line(point: tuple[float, float], a: tuple[float, float], b: tuple[float,
 @given(st.lists(st.tuples(st.floats(0, 700), st.floats(0, 300)), min_size=2, max_size=40))
 def test_a_simplified_line_leaves_no_point_behind_it(points: list[tuple[float, float]]) -> None:
     points = sorted(points)  # as a curve over speed is
-    kept = simplified(points, 0.5)
-    assert kept[0] == points[0]
-    assert kept[-1] == points[-1]
+    simpler = simplified(points, 0.5)
+    assert simpler[0] == points[0]
+    assert simpler[-1] == points[-1]
     for p in points:
-        assert min(off_line(p, a, b) for a, b in pairwise(kept)) <= 0.5 + 1e-6
+        assert min(off_line(p, a, b) for a, b in pairwise(simpler)) <= 0.5 + 1e-6
 
 
 @given(st.lists(points_strategy, min_size=2, max_size=12), st.booleans())

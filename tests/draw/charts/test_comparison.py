@@ -15,7 +15,7 @@ from tests.support.svg import label_conflicts, label_texts, parse_svg
 NAN = math.nan
 
 
-def test_what_exceeds_the_noise_is_drawn_heavy_and_told() -> None:
+def test_what_exceeds_the_noise_is_drawn_heavy_and_described() -> None:
     speed = np.arange(2500.0, 5001.0, 100)
     gain = np.where(speed < 3500, 0.5, 8.0)
     drawing = gain_curve(GainCurve("Gain", "lbf ft", speed, gain, 2.0, (SignificantRange(3500, 5000, "worth 8"),)))

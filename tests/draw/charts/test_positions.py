@@ -15,13 +15,13 @@ NAN = math.nan
 
 
 def strip(
-    values: list[float], low: float | None = None, high: float | None = None, odd: int | None = None
+    values: list[float], low: float | None = None, high: float | None = None, outlier: int | None = None
 ) -> Positions:
     at = tuple(Position(str(i + 1), v) for i, v in enumerate(values))
-    return Positions("Oil clearance", "in", at, low, high, odd, decimals=4)
+    return Positions("Oil clearance", "in", at, low, high, outlier, decimals=4)
 
 
-def test_out_of_range_is_another_marker_and_is_told() -> None:
+def test_out_of_range_is_another_marker_and_is_described() -> None:
     drawing = positions(strip([0.0024, 0.0031, 0.0025], 0.002, 0.003, 1))
     assert "Out of range: 2. 2 is the odd one out." in drawing.description
     assert "Allowed 0.0020 to 0.0030 in" in drawing.description
@@ -46,7 +46,7 @@ def test_a_value_on_the_limit_is_within() -> None:
         strip([0.0025] * 8, 0.0025, 0.0025),
         strip([NAN, 0.002, NAN, 0.003]),
         strip([0.002, 0.0031], high=0.003),
-        strip([0.002, 0.0031], low=0.0025, odd=0),
+        strip([0.002, 0.0031], low=0.0025, outlier=0),
         strip([0.001 + 0.0001 * (i % 7) for i in range(48)], 0.0012, 0.0014, 17),
         strip([1e-12, 5e-12]),
         strip([1e12, 5.0]),
@@ -63,7 +63,7 @@ def test_positions_without_values_are_refused() -> None:
     with pytest.raises(ValueError, match="no position has a value"):
         positions(strip([]))
     with pytest.raises(ValueError, match="not among 2"):
-        positions(strip([1.0, 2.0], odd=2))
+        positions(strip([1.0, 2.0], outlier=2))
 
 
 def test_taper_and_out_of_round_are_the_largest_differences() -> None:

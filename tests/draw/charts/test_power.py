@@ -1,4 +1,4 @@
-"""Torque and power: what is drawn, what is said, and that nothing gets in the way of anything else."""
+"""Torque and power: curves, labels that do not overlap, and the description."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_no_label_gets_in_the_way(count: int, size: Size) -> None:
     assert label_conflicts(power_curves(several(count), size=size)) == []
 
 
-def test_the_peaks_are_labelled_and_told_with_their_speeds() -> None:
+def test_the_peaks_are_labelled_and_described_with_their_speeds() -> None:
     drawing = power_curves(several(2))
     texts = [label.text for label in labels(drawing)]
     at = 2400 + 15 * 3200 / 49  # the point of the curve nearest to its top at 3,400
@@ -47,7 +47,7 @@ def test_a_given_peak_wins_over_the_curve() -> None:
     assert "peak torque 451 lbf ft at 3,300 rpm" in drawing.description
 
 
-def test_the_label_of_the_peak_stands_above_every_curve_under_it() -> None:
+def test_the_label_of_the_peak_is_above_every_curve_under_it() -> None:
     # The best by power is not the best by torque: its torque label must clear the higher curve.
     low = pull("Low", -0.03)
     drawing = power_curves(PowerCurves((low, pull("High", 0.03)), best=0))
@@ -70,7 +70,7 @@ def test_a_pull_has_one_marker_whichever_is_best() -> None:
     assert marker_corners(alone) == {4}
 
 
-def test_a_caution_is_hatched_in_both_panels_and_told() -> None:
+def test_a_caution_is_hatched_in_both_panels_and_described() -> None:
     caution = Caution("Factor outside the standard's range", 2400, 2900)
     drawing = power_curves(PowerCurves(several(2).pulls, cautions=(caution, Caution("No barometer reading"))))
     groups = [g for g in parse_svg(drawing).iter() if g.get("stroke") == CAUTION and "stroke-opacity" in g.attrib]
@@ -103,7 +103,7 @@ def test_identical_values_are_a_level_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "says"),
+    ("data", "message"),
     [
         (PowerCurves(()), "no pull"),
         (PowerCurves((Pull("Empty", []),)), "no known point"),
@@ -112,8 +112,8 @@ def test_identical_values_are_a_level_line() -> None:
         (PowerCurves((Pull("Odd", [1000, 2000, 3000], [100, 200]),)), "Odd, torque: 3 values along and 2 up"),
     ],
 )
-def test_nothing_to_draw_is_said_in_words(data: PowerCurves, says: str) -> None:
-    with pytest.raises(ValueError, match=says):
+def test_nothing_to_draw_is_refused(data: PowerCurves, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
         power_curves(data)
 
 

@@ -62,9 +62,9 @@ def test_every_build_is_named_and_no_name_is_cut(size: Size) -> None:
     drawing = scatter(Scatter("Compression ratio", ":1", "Bmep", "psi", tuple(dots)), size=size)
     assert label_conflicts(drawing) == []
     assert "…" not in drawing.svg
-    told = " ".join(label_texts(drawing))
+    text = " ".join(label_texts(drawing))
     for word in ("same spot", *(f"number {i}" for i in range(9))):
-        assert word in told
+        assert word in text
 
 
 def test_builds_without_both_values_are_left_out() -> None:
