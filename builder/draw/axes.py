@@ -183,7 +183,7 @@ class Axes:
             style["linestyle"] = (0, mark.dashes)
         self.canvas.line(*self.pixels(x, y), colour, **style)
         if mark and mark.marker:
-            indices = marker_indices(x, y, markers, shift)
+            indices = _marker_indices(x, y, markers, shift)
             if keep_clear is not None and indices.size > 2:
                 clearance = 0.03 * abs(self.x_limits[1] - self.x_limits[0])
                 indices = indices[np.abs(x[indices] - keep_clear) > clearance]
@@ -231,20 +231,20 @@ class Axes:
     def band(self, x: Floats, low: Floats, high: Floats, colour: str, **style: Any) -> None:
         """Fill the area between two curves."""
         known = np.isfinite(x) & np.isfinite(low) & np.isfinite(high)
-        for run in contiguous(known):
+        for run in _contiguous(known):
             along = np.concatenate([x[run], x[run][::-1]])
             outline = np.concatenate([high[run], low[run][::-1]])
             if along.size >= 4:
                 self.canvas.area(*self.pixels(along, outline), colour, **{"zorder": 0.5, **style})
 
 
-def contiguous(selected: npt.NDArray[np.bool_]) -> list[slice]:
+def _contiguous(selected: npt.NDArray[np.bool_]) -> list[slice]:
     """Return the stretches of an array that are selected without a gap."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], selected.astype(np.int8), [0]])))
     return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def marker_indices(x: Floats, y: Floats, count: int, shift: int = 0) -> npt.NDArray[np.intp]:
+def _marker_indices(x: Floats, y: Floats, count: int, shift: int = 0) -> npt.NDArray[np.intp]:
     """Return the indices of ``count`` points spread along a curve, not at its ends where it is long.
 
     Curves with different ``shift`` get theirs at different places, so that markers do not pile up.
