@@ -152,7 +152,7 @@ class Pistons(RecordModel):
     note: Line | None = field("anything else", "coated skirts")
 
 
-class Rings(RecordModel):
+class PistonRings(RecordModel):
     """Rings."""
 
     maker: Line | None = field("who made them", "Larkmoor")
@@ -203,7 +203,7 @@ class BottomEnd(RecordModel):
         axis="cylinder",
         plausible_range=("-3 mm", "12 mm"),
     )
-    rings: Rings | None = field("rings", "")
+    rings: PistonRings | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")
     balance: Balance | None = field("the balance card", "")
     oil_pump: Line | None = field("pump, pickup, sump", "new gear pump, pickup 0.375 in off the sump floor")
