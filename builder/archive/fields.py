@@ -24,7 +24,7 @@ from builder.engine.constants import (
 )
 
 System = Literal["inch", "metric"]
-Kind = Literal["number", "choice"]
+FieldKind = Literal["number", "choice"]
 FieldGroup = Literal["what it is", "bottom end", "cam and valves", "breathing", "result"]
 
 
@@ -57,7 +57,7 @@ class Field:
 
     slug: str
     title: str
-    kind: Kind
+    kind: FieldKind
     group: FieldGroup
     weight: float = 0.0
     scale: float = 1.0

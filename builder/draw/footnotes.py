@@ -14,7 +14,7 @@ _INDENT = 32.0  # of a caution, for the sign before it [px]
 
 
 @dataclass(frozen=True)
-class Caution:
+class CautionNote:
     """Something to be careful about, over a range of the horizontal axis or (without one) everywhere."""
 
     text: str
@@ -33,13 +33,13 @@ def _lines(text: str, size: Size, indent: float) -> list[str]:
     return wrap(text, size.width - indent - 6, size.small, 4)
 
 
-def notes_height(cautions: Sequence[Caution], size: Size, remark: str = "") -> float:
+def notes_height(cautions: Sequence[CautionNote], size: Size, remark: str = "") -> float:
     """Return the room that the notes take [px]."""
     count = sum(len(_lines(c.text, size, _INDENT)) for c in cautions) + (len(_lines(remark, size, 4)) if remark else 0)
     return count * (size.small + 5) + (12 if count else 0)
 
 
-def caution_band(axes: Axes, caution: Caution) -> None:
+def caution_band(axes: Axes, caution: CautionNote) -> None:
     """Hatch the range of the horizontal axis that a caution covers."""
     if caution.start is None or caution.end is None:
         return
@@ -62,7 +62,7 @@ def _caution_sign(canvas: Canvas, x: float, baseline: float) -> None:
     canvas.line([x, x], [baseline - 7, baseline - 3.6], CAUTION, linewidth=1.4)
 
 
-def draw_notes(canvas: Canvas, cautions: Sequence[Caution], y: float, remark: str = "") -> None:
+def draw_notes(canvas: Canvas, cautions: Sequence[CautionNote], y: float, remark: str = "") -> None:
     """Write the notes from this height down."""
     size = canvas.size
     step = size.small + 5

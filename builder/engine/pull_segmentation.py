@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from builder.engine.validation import Array
 
-Kind = Literal["sweep", "steps", "rows per speed"]
+PullKind = Literal["sweep", "steps", "rows per speed"]
 Part = Literal["run-up", "steady hold", "idle", "between steps", "coast-down", "another rising part", "not a number"]
 
 #: Loaded: at least this share of the torque that the best tenth of the rows reach.
@@ -76,7 +76,7 @@ class Segment:
     ``kind`` says how the log was made; ``excluded`` lists the other rows, in the order logged.
     """
 
-    kind: Kind
+    kind: PullKind
     mask: npt.NDArray[np.bool_]
     start: int
     stop: int
@@ -164,7 +164,7 @@ def _rows_per_speed(speeds: Array, times: Array | None) -> bool:
     return one_way or float(np.median(np.abs(step))) > JUMP * float(np.ptp(speeds))
 
 
-def _all_rows(kind: Kind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
+def _all_rows(kind: PullKind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
     rows = np.flatnonzero(finite)
     return Segment(
         kind=kind, mask=finite.copy(), start=int(rows[0]), stop=int(rows[-1]) + 1, excluded=_excluded_not_finite(finite)
@@ -280,7 +280,7 @@ def _runs(labels: Labels) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     return np.concatenate([[0], change]), np.append(change, labels.size)
 
 
-def _choose(trace: _Trace, labels: Labels) -> tuple[Kind, npt.NDArray[np.bool_]]:
+def _choose(trace: _Trace, labels: Labels) -> tuple[PullKind, npt.NDArray[np.bool_]]:
     """Return kind and chosen blocks: the holds of a step test (three speeds or more), else the widest rise."""
     chosen = np.zeros(labels.size, dtype=bool)
     starts, stops = _runs(labels)
@@ -332,7 +332,7 @@ def _trimmed(trace: _Trace, start: int, stop: int) -> tuple[int, int]:
 
 
 def _excluded_rows(
-    trace: _Trace, labels: Labels, chosen: npt.NDArray[np.bool_], kind: Kind, index: npt.NDArray[np.intp]
+    trace: _Trace, labels: Labels, chosen: npt.NDArray[np.bool_], kind: PullKind, index: npt.NDArray[np.intp]
 ) -> tuple[ExcludedRows, ...]:
     """Return the parts that were not chosen, in the order logged, short runs joined to their neighbours."""
     taken = np.flatnonzero(chosen)
@@ -391,7 +391,7 @@ def _subdivide(trace: _Trace, labels: Labels, a: int, b: int) -> list[tuple[int,
     return parts
 
 
-def _name(label: int, kind: Kind, after: bool, begun: bool, still: bool) -> Part:
+def _name(label: int, kind: PullKind, after: bool, begun: bool, still: bool) -> Part:
     """Return the name of a part: by what the engine did, and by whether the pull had begun or was over."""
     if kind == "steps" and begun and (not after or label == _RISE):
         return "between steps"

@@ -53,7 +53,7 @@ _DIGITS = 6
 
 
 @dataclass(frozen=True, eq=False)
-class Column:
+class ExportColumn:
     """One column of a pull's table: its name, its title, its unit as printed, and its numbers."""
 
     name: str
@@ -87,7 +87,7 @@ def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
     return files
 
 
-def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
+def columns_of(pull: PullResult, system: System) -> Iterator[ExportColumn]:
     """Yield the columns of a pull, a row for each speed, in the units of one system."""
     yield _column("engine_speed", "Engine speed", display_units.SPEED, pull.corrected.speed, system)
     standard = pull.standard.name
@@ -105,15 +105,15 @@ def columns_of(pull: PullResult, system: System) -> Iterator[Column]:
             yield _column(slug, channel.title, _BY_DIMENSION[channel.dimension], pull.channels[slug], system)
 
 
-def _column(slug: str, title: str, kind: DisplayUnit, values: Array, system: System) -> Column:
+def _column(slug: str, title: str, kind: DisplayUnit, values: Array, system: System) -> ExportColumn:
     unit = printed_unit(kind.scale(system).unit)
     # Every unit is a linear function of SI, which two points define.
     zero, one = kind.number(0.0, system), kind.number(1.0, system)
     suffix = re.sub(r"[^a-z0-9]+", "_", unit.replace("°", "deg").replace("%", "percent").casefold()).strip("_")
-    return Column(f"{slug}_{suffix}" if suffix else slug, title, unit, zero + (one - zero) * values)
+    return ExportColumn(f"{slug}_{suffix}" if suffix else slug, title, unit, zero + (one - zero) * values)
 
 
-def _format_rows(columns: Sequence[Column]) -> Iterator[list[str]]:
+def _format_rows(columns: Sequence[ExportColumn]) -> Iterator[list[str]]:
     for row in np.stack([column.values for column in columns], axis=1):
         yield [f"{value:.{_DIGITS}g}" if math.isfinite(value) else "" for value in row]
 
@@ -138,7 +138,7 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
         "left_out": [pull.exclusion_reason for pull in session.pulls],
     }
 
-    def column(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> Column:
+    def column(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> ExportColumn:
         numbers = np.array([np.nan if value is None else value for value in values])
         return _column(slug, title, kind, numbers, system)
 
@@ -190,7 +190,7 @@ def _file_names(pulls: Sequence[PullResult]) -> list[str]:
     return names
 
 
-def _resource(path: str, title: str, columns: Sequence[Column]) -> dict[str, Any]:
+def _resource(path: str, title: str, columns: Sequence[ExportColumn]) -> dict[str, Any]:
     fields = []
     for column in columns:
         field: dict[str, Any] = {"name": column.name, "title": column.title, "type": "number"}

@@ -15,12 +15,12 @@ from builder.record.models.fields import RecordModel
 from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf, units_of
 from builder.record.quantities.units import NUMBER
 
-Kind = Literal[
+ShapeKind = Literal[
     "section", "entries", "list", "map", "choice", "reading", "quantity", "range",
     "number", "count", "day", "text", "prose",
 ]  # fmt: skip
 
-_NOTATIONS: dict[Kind, str] = {
+_NOTATIONS: dict[ShapeKind, str] = {
     "section": "entries of its own, indented below it",
     "entries": "a list, each entry starting with '- '",
     "list": "a list of short texts",
@@ -47,7 +47,7 @@ class Shape:
     (None: the unit says which); ``choices`` are the words of a choice.
     """
 
-    kind: Kind
+    kind: ShapeKind
     dimension: str | None = None
     choices: tuple[str, ...] = ()
     model: type[RecordModel] | None = None
@@ -94,5 +94,5 @@ def _plain(annotation: Any, notes: tuple[Any, ...]) -> Shape:
     if annotation is str:
         longest = max((note.max_length or 0 for note in notes if isinstance(note, StringConstraints)), default=0)
         return Shape("prose" if longest > _MAX_LINE_LENGTH else "text")
-    kinds: dict[Any, Kind] = {int: "count", float: "number", datetime.date: "day"}
+    kinds: dict[Any, ShapeKind] = {int: "count", float: "number", datetime.date: "day"}
     return Shape(kinds[annotation])

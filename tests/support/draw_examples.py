@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from builder.draw.charts.channels import Channel, Channels, Trace, ViolationPoint, channels
+from builder.draw.charts.channels import Channels, ChannelTrace, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import (
     GainCurve,
     Level,
@@ -20,7 +20,7 @@ from builder.draw.charts.comparison import (
 from builder.draw.charts.deck_stack import StackUp, stack_up
 from builder.draw.charts.piston_speed import PistonSpeed, piston_speed
 from builder.draw.charts.positions import BoreMap, BoreReadings, Position, Positions, bore_map, positions
-from builder.draw.charts.power import Overlay, PowerCurves, Pull, overlay, power_curves
+from builder.draw.charts.power import Overlay, PowerCurves, PullCurves, overlay, power_curves
 from builder.draw.charts.scatter import Dot, Scatter, scatter
 from builder.draw.charts.tightening import TighteningPattern, tightening_pattern
 from builder.draw.charts.valve_timing import (
@@ -33,7 +33,7 @@ from builder.draw.charts.valve_timing import (
     valve_timing,
 )
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import Caution
+from builder.draw.footnotes import CautionNote
 from builder.draw.formula import formula
 from builder.draw.style import NARROW, WIDE, Size
 
@@ -48,19 +48,19 @@ def unchanged(text: str) -> str:
     return text
 
 
-def curve(text: Wording, label: str, gain: float = 0.0, raw: bool = True) -> Pull:
+def curve(text: Wording, label: str, gain: float = 0.0, raw: bool = True) -> PullCurves:
     torque = (445 - ((SPEED - 3400) / 300) ** 2) * (1 + gain)
     shake = 1 + 0.004 * np.sin(SPEED * 1.7)
     power = torque * SPEED / 5252.113
     extra = {"raw_speed": SPEED, "raw_torque": torque * shake, "raw_power": power * shake} if raw else {}
-    return Pull(text(label), SPEED, torque, power, **extra)
+    return PullCurves(text(label), SPEED, torque, power, **extra)
 
 
 def _power(text: Wording, size: Size) -> Drawing:
     pulls = tuple(curve(text, f"Pull {i + 1}, {68 + i} jets", 0.004 * i) for i in range(3))
     cautions = (
-        Caution(text("Factor outside the range of the standard"), 2400, 2900),
-        Caution(text("No barometer")),
+        CautionNote(text("Factor outside the range of the standard"), 2400, 2900),
+        CautionNote(text("No barometer")),
     )
     return power_curves(PowerCurves(pulls, 2, cautions=cautions), size=size)
 
@@ -138,7 +138,7 @@ def _sweep(text: Wording, size: Size) -> Drawing:
     return setting_sweep(
         SettingSweep(
             text("Spark advance"), text("°"), text("Peak power"), text("hp"), levels, (a, b, c), -b / (2 * a),
-            text("Best near 33.6°."), (Caution(text("More advance can start detonation.")),),
+            text("Best near 33.6°."), (CautionNote(text("More advance can start detonation.")),),
         ),
         size=size,
     )  # fmt: skip
@@ -148,7 +148,7 @@ def _channels(text: Wording, size: Size) -> Drawing:
     def traces(base: float) -> tuple[Trace, ...]:
         return tuple(Trace(text(f"Pull {i + 1}"), SPEED, base + i + SPEED / 500, i) for i in range(3))
 
-    low = Channel(
+    low = ChannelTrace(
         text("Oil pressure"),
         text("psi"),
         traces(50),
@@ -156,7 +156,7 @@ def _channels(text: Wording, size: Size) -> Drawing:
         None,
         (ViolationPoint(2400, 54.8, text("low at 2,400 rpm")),),
     )
-    return channels(Channels((low, Channel(text("Coolant"), text("°C"), traces(80), 78, 95))), size=size)
+    return channels(Channels((low, ChannelTrace(text("Coolant"), text("°C"), traces(80), 78, 95))), size=size)
 
 
 def _pattern(text: Wording, size: Size) -> Drawing:

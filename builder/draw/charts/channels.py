@@ -46,7 +46,7 @@ class ViolationPoint:
 
 
 @dataclass(frozen=True)
-class Channel:
+class ChannelTrace:
     """One quantity in every pull that logged it, with the shop's guideline if there is one."""
 
     label: str
@@ -61,15 +61,15 @@ class Channel:
 class Channels:
     """The channels of a session from top to bottom."""
 
-    channels: tuple[Channel, ...]
+    channels: tuple[ChannelTrace, ...]
     speed_unit: str = "rpm"
 
 
 @dataclass(frozen=True, eq=False)
-class _Panel:
+class _ChannelPanel:
     """One channel with the curves that have a known point."""
 
-    channel: Channel
+    channel: ChannelTrace
     curves: list[tuple[Trace, Floats, Floats]]
 
     @property
@@ -109,7 +109,7 @@ def channels(data: Channels, *, name: str = "channels", size: Size = WIDE) -> Dr
     return canvas.to_drawing(name, title, _description(data, panels))
 
 
-def _panels(data: Channels) -> list[_Panel]:
+def _panels(data: Channels) -> list[_ChannelPanel]:
     """Return the channels with a known point. Raises ValueError if there is none."""
     panels = []
     for channel in data.channels:
@@ -120,13 +120,13 @@ def _panels(data: Channels) -> list[_Panel]:
             if np.isfinite(y).any():
                 curves.append((trace, x, y))
         if curves:
-            panels.append(_Panel(channel, curves))
+            panels.append(_ChannelPanel(channel, curves))
     if not panels:
         raise ValueError("no channel with a known point")
     return panels
 
 
-def _legend(panels: list[_Panel]) -> list[LegendEntry]:
+def _legend(panels: list[_ChannelPanel]) -> list[LegendEntry]:
     """Return an entry for each pull, in the order of the record; none for one pull alone."""
     names: dict[int, str] = {}
     for panel in panels:
@@ -140,7 +140,7 @@ def _legend(panels: list[_Panel]) -> list[LegendEntry]:
     ]
 
 
-def _draw_panel(axes: Axes, panel: _Panel, values: list[float]) -> None:
+def _draw_panel(axes: Axes, panel: _ChannelPanel, values: list[float]) -> None:
     channel = panel.channel
     _draw_guideline(axes, channel)
     narrow = bool(channel.violations) and axes.canvas.size.narrow
@@ -155,7 +155,7 @@ def _draw_panel(axes: Axes, panel: _Panel, values: list[float]) -> None:
         _draw_violations(axes, channel, narrow, axes.width if narrow else axes.width - title_width)
 
 
-def _draw_guideline(axes: Axes, channel: Channel) -> None:
+def _draw_guideline(axes: Axes, channel: ChannelTrace) -> None:
     low, high = (v if v is not None and math.isfinite(v) else None for v in (channel.low, channel.high))
     if low is None and high is None:
         return
@@ -167,7 +167,7 @@ def _draw_guideline(axes: Axes, channel: Channel) -> None:
             axes.level(limit, QUIET, linewidth=0.9, linestyle=(0, (5, 2)), zorder=0.2)
 
 
-def _draw_violations(axes: Axes, channel: Channel, narrow: bool, room: float) -> None:
+def _draw_violations(axes: Axes, channel: ChannelTrace, narrow: bool, room: float) -> None:
     """Mark each violation, and name all of them above the panel: at the left if narrow, else at the right."""
     canvas, small = axes.canvas, axes.canvas.size.small
     for violation in channel.violations:
@@ -180,7 +180,7 @@ def _draw_violations(axes: Axes, channel: Channel, narrow: bool, room: float) ->
     canvas.text(text_x, axes.top - 8, text, anchor="left" if narrow else "right", colour=CAUTION, size=small)
 
 
-def _description(data: Channels, panels: list[_Panel]) -> str:
+def _description(data: Channels, panels: list[_ChannelPanel]) -> str:
     parts = []
     for panel in panels:
         channel, unit = panel.channel, panel.channel.unit

@@ -26,7 +26,7 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import Caution, caution_band, draw_notes, notes_height
+from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
 from builder.draw.labels import exact, join_and, number, sanitise, signed, truncate, width, with_unit
 from builder.draw.style import ACCENT, BAND, INK, QUIET, SECOND, WIDE, Mark, Size, series_style
 
@@ -56,7 +56,7 @@ class GainCurve:
     ranges: tuple[SignificantRange, ...] = ()
     speed_unit: str = "rpm"
     verdict: str = ""
-    cautions: tuple[Caution, ...] = ()
+    cautions: tuple[CautionNote, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class SettingSweep:
     fit: tuple[float, float, float] | None = None
     optimum: float | None = None
     verdict: str = ""
-    cautions: tuple[Caution, ...] = ()
+    cautions: tuple[CautionNote, ...] = ()
 
 
 @chart

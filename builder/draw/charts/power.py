@@ -24,7 +24,7 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import Caution, caution_band, draw_notes, notes_height
+from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
 from builder.draw.labels import join_and, number, sanitise, truncate, width
 from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, series_style
@@ -42,7 +42,7 @@ class Peak:
 
 
 @dataclass(frozen=True, eq=False)
-class Pull:
+class PullCurves:
     """One pull's curves. Gaps are NaN; peaks are taken from the curves where none are given.
 
     ``position`` is the pull's place in the record, from 0: it sets the mark. Left out, it is the place in
@@ -65,19 +65,19 @@ class Pull:
 class PowerCurves:
     """Every pull of a build; ``best`` is the index of the one to bring forward."""
 
-    pulls: tuple[Pull, ...]
+    pulls: tuple[PullCurves, ...]
     best: int = 0
     torque_unit: str = "lbf ft"
     power_unit: str = "hp"
     speed_unit: str = "rpm"
-    cautions: tuple[Caution, ...] = ()
+    cautions: tuple[CautionNote, ...] = ()
 
 
 @dataclass(frozen=True)
 class Overlay:
     """The best pulls of two to four builds (or whatever else is to be compared), in one pair of units."""
 
-    builds: tuple[Pull, ...]
+    builds: tuple[PullCurves, ...]
     torque_unit: str = "lbf ft"
     power_unit: str = "hp"
     speed_unit: str = "rpm"
@@ -107,7 +107,7 @@ class _Curve:
 
 
 @dataclass(frozen=True, eq=False)
-class _Panel:
+class _CurvePanel:
     """One quantity with its curves."""
 
     title: str
@@ -121,7 +121,7 @@ class _LegendRow:
 
     label: str
     is_best: bool
-    curves: list[tuple[_Panel, _Curve]]
+    curves: list[tuple[_CurvePanel, _Curve]]
 
     @property
     def entry(self) -> LegendEntry:
@@ -138,9 +138,9 @@ class _LegendRow:
         )
 
 
-def _legend_rows(panels: Sequence[_Panel]) -> list[_LegendRow]:
+def _legend_rows(panels: Sequence[_CurvePanel]) -> list[_LegendRow]:
     """Return a row for each pull that has a curve, in the order of the pulls."""
-    rows: dict[int, list[tuple[_Panel, _Curve]]] = {}
+    rows: dict[int, list[tuple[_CurvePanel, _Curve]]] = {}
     for panel in panels:
         for curve in panel.curves:
             rows.setdefault(curve.row, []).append((panel, curve))
@@ -166,7 +166,7 @@ def power_curves(data: PowerCurves, *, name: str = "power_curves", size: Size = 
             # The best pull's line is unbroken; its marker is the same as anywhere else.
             mark = replace(mark, dashes=()) if is_best else mark
             curves += _curve(pull, quantity, mark, colour if is_best else QUIET, is_best, i)
-        panels.append(_Panel(quantity.capitalize(), unit, curves))
+        panels.append(_CurvePanel(quantity.capitalize(), unit, curves))
     best = data.pulls[data.best]
     count = "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, the best being {sanitise(best.label)}"
     return _draw_panels(panels, data.speed_unit, data.cautions, count, name, size)
@@ -189,14 +189,14 @@ def overlay(data: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawi
         for i, build in enumerate(data.builds):
             position = i if build.position is None else build.position
             curves += _curve(build, quantity, series_style(position), line_colour(position), False, i)
-        panels.append(_Panel(title, unit, curves))
+        panels.append(_CurvePanel(title, unit, curves))
     count = len(data.builds)
     return _draw_panels(
         panels, data.speed_unit, (), f"{count} builds over each other", name, size, title_suffix=f" of {count} builds"
     )
 
 
-def _curve(pull: Pull, quantity: str, mark: Mark, colour: str, is_best: bool, row: int) -> list[_Curve]:
+def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_best: bool, row: int) -> list[_Curve]:
     """Return the pull's curve of this quantity, or nothing where it has no known point."""
     values: npt.ArrayLike = getattr(pull, quantity)
     if floats(values).size == 0:
@@ -219,9 +219,9 @@ def _curve(pull: Pull, quantity: str, mark: Mark, colour: str, is_best: bool, ro
 
 
 def _draw_panels(
-    panels: list[_Panel],
+    panels: list[_CurvePanel],
     speed_unit: str,
-    cautions: Sequence[Caution],
+    cautions: Sequence[CautionNote],
     count: str,
     name: str,
     size: Size,
@@ -279,7 +279,7 @@ def _peaks_width(curves: list[_Curve], size: Size) -> float:
     return max(width(curve.peak_value, size.small, curve.is_best) for curve in curves)
 
 
-def _side_label_room(panels: list[_Panel], size: Size) -> float:
+def _side_label_room(panels: list[_CurvePanel], size: Size) -> float:
     """Return the room to the right of the panels for the side labels [px]."""
     labels = max(
         _peaks_width(panel.curves, size) + min(width(curve.label, size.small, curve.is_best), _LABEL_ROOM)
@@ -290,7 +290,7 @@ def _side_label_room(panels: list[_Panel], size: Size) -> float:
     return max(labels + 8, headers) + 38
 
 
-def _draw_title(axes: Axes, panel: _Panel, *, with_peaks: bool) -> None:
+def _draw_title(axes: Axes, panel: _CurvePanel, *, with_peaks: bool) -> None:
     canvas = axes.canvas
     axes.title(panel.title, panel.unit, next((curve.colour for curve in panel.curves if curve.is_best), INK))
     if with_peaks:
@@ -318,7 +318,7 @@ def _draw_curve(axes: Axes, curve: _Curve, *, few: bool) -> None:
     axes.points(peak.speed, peak.value, curve.colour, curve.mark.marker, diameter, face="none", zorder=6)
 
 
-def _peak_label(axes: Axes, panel: _Panel, speed_unit: str) -> None:
+def _peak_label(axes: Axes, panel: _CurvePanel, speed_unit: str) -> None:
     """Write the best pull's (or the highest) peak above every curve that runs under the label."""
     canvas, size = axes.canvas, axes.canvas.size
     best = [curve for curve in panel.curves if curve.is_best]
@@ -340,7 +340,7 @@ def _peak_label(axes: Axes, panel: _Panel, speed_unit: str) -> None:
     canvas.text(x, y, text, anchor="center", colour=curve.colour, bold=True)
 
 
-def _side_labels(axes: Axes, panel: _Panel) -> None:
+def _side_labels(axes: Axes, panel: _CurvePanel) -> None:
     """Write the name of every curve at its end, with its peak."""
     canvas, size = axes.canvas, axes.canvas.size.small
     ends = []
@@ -360,7 +360,9 @@ def _side_labels(axes: Axes, panel: _Panel) -> None:
         canvas.text(column + 8, baseline, label, colour=colour, size=size, bold=curve.is_best)
 
 
-def _description(rows: list[_LegendRow], speed_unit: str, title: str, count: str, cautions: Sequence[Caution]) -> str:
+def _description(
+    rows: list[_LegendRow], speed_unit: str, title: str, count: str, cautions: Sequence[CautionNote]
+) -> str:
     sentences = [f"{title}, {count}."]
     for row in rows:
         peaks = [

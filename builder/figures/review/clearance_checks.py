@@ -35,7 +35,7 @@ from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
 
 Verdict = Literal["in range", "out of range", "out of range, accepted", "no range"]
-Kind = Literal["fit", "check", "joint", "bore"]
+CheckKind = Literal["fit", "check", "joint", "bore"]
 
 _CHECKS_AT = "assembly.checks"
 _OIL_CLEARANCE_TOLERANCE = 0.25
@@ -94,7 +94,7 @@ class CheckedClearance:
 
     path: str
     title: str
-    kind: Kind
+    kind: CheckKind
     dimension: str
     unit: str
     readings: tuple[Measurement, ...]
@@ -236,7 +236,7 @@ def _check_reading(
     build: Build,
     path: str,
     title: str,
-    kind: Kind,
+    kind: CheckKind,
     reading: Reading,
     axis: str | None,
     rule: AllowedRange | None = None,

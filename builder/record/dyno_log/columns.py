@@ -17,7 +17,7 @@ from builder.record.dyno_log.channels import (
     is_standard_flow,
     is_unit,
 )
-from builder.record.dyno_log.header import Header, Kind, columns_named, heading
+from builder.record.dyno_log.header import CorrectionKind, Header, columns_named, heading
 from builder.record.problem import Problem, did_you_mean
 
 
@@ -31,7 +31,7 @@ class Column:
     unit: str
     scale: float
     offset: float
-    kind: Kind = ""
+    kind: CorrectionKind = ""
 
     @property
     def required(self) -> bool:
@@ -63,7 +63,7 @@ class _Candidate:
     header: str
     unit: str | None
     unit_ok: bool
-    kind: Kind
+    kind: CorrectionKind
     mapped: bool = False
 
 

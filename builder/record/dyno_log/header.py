@@ -15,7 +15,7 @@ MAX_COLUMNS = 500
 SEARCHED_LINES = 400
 _SAMPLED_ROWS = 20
 
-Kind = Literal["observed", "corrected", ""]
+CorrectionKind = Literal["observed", "corrected", ""]
 
 _CORRECTED = frozenset([
     "corrected", "corr", "cor", "std", "sae", "stp", "din", "iso", "ece", "jis", "j1349", "j607",
@@ -41,7 +41,7 @@ class Heading:
 
     slugs: tuple[str, ...] = ()
     unit: str | None = None
-    kind: Kind = ""
+    kind: CorrectionKind = ""
     needs_unit: bool = False
     """A one-letter symbol means the channel only together with a fitting unit."""
 
@@ -76,12 +76,12 @@ def heading(text: str) -> Heading:
     return Heading()
 
 
-def _named(words: str) -> tuple[tuple[str, ...], Kind]:
+def _named(words: str) -> tuple[tuple[str, ...], CorrectionKind]:
     """Return the channels that words mean, once words such as "corrected" are removed, and the kind those give."""
     if words in _words():
         return _words()[words], ""
     tokens = words.split()
-    kind: Kind = ""
+    kind: CorrectionKind = ""
     if any(token in _CORRECTED for token in tokens):
         kind = "corrected"
     elif any(token in _OBSERVED for token in tokens):
@@ -178,7 +178,7 @@ def _bare_unit(text: str) -> Heading | None:
     tokens = text.split(" ")
     words = [normal_words(token) for token in tokens]
     unit = " ".join(t for t, word in zip(tokens, words, strict=True) if word not in _CORRECTED | _OBSERVED)
-    kind: Kind = "corrected" if set(words) & _CORRECTED else "observed" if set(words) & _OBSERVED else ""
+    kind: CorrectionKind = "corrected" if set(words) & _CORRECTED else "observed" if set(words) & _OBSERVED else ""
     for slug in ("engine_speed", "torque", "power"):
         # A bare "w", "hz" or "1/s" is too little to go by.
         if len(unit) > 1 and normal_words(unit) not in ("hz", "1 s") and is_unit(unit, CHANNELS[slug].dimension):

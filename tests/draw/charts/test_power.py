@@ -7,19 +7,19 @@ import math
 import numpy as np
 import pytest
 
-from builder.draw.charts.power import Overlay, Peak, PowerCurves, Pull, overlay, power_curves
+from builder.draw.charts.power import Overlay, Peak, PowerCurves, PullCurves, overlay, power_curves
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import Caution
+from builder.draw.footnotes import CautionNote
 from builder.draw.style import CAUTION, NARROW, WIDE, Size
 from tests.support.svg import SVG, label_conflicts, labels, parse_svg, path_points
 
 LBF_FT_RPM_PER_HP = 5252.113  # 33,000 ft lbf/min a horsepower over 2 pi: the trade's own constant
 
 
-def pull(label: str, gain: float = 0.0, **more: object) -> Pull:
+def pull(label: str, gain: float = 0.0, **more: object) -> PullCurves:
     speed = np.linspace(2400.0, 5600.0, 50)
     torque = (445 - ((speed - 3400) / 300) ** 2) * (1 + gain)
-    return Pull(label, speed, torque, torque * speed / LBF_FT_RPM_PER_HP, **more)  # type: ignore[arg-type]
+    return PullCurves(label, speed, torque, torque * speed / LBF_FT_RPM_PER_HP, **more)  # type: ignore[arg-type]
 
 
 def several(count: int) -> PowerCurves:
@@ -71,8 +71,8 @@ def test_a_pull_has_one_marker_whichever_is_best() -> None:
 
 
 def test_a_caution_is_hatched_in_both_panels_and_described() -> None:
-    caution = Caution("Factor outside the standard's range", 2400, 2900)
-    drawing = power_curves(PowerCurves(several(2).pulls, cautions=(caution, Caution("No barometer reading"))))
+    caution = CautionNote("Factor outside the standard's range", 2400, 2900)
+    drawing = power_curves(PowerCurves(several(2).pulls, cautions=(caution, CautionNote("No barometer reading"))))
     groups = [g for g in parse_svg(drawing).iter() if g.get("stroke") == CAUTION and "stroke-opacity" in g.attrib]
     assert sum(len(list(g)) for g in groups) == 3  # two panels and the sample beside the note
     written = [label.text for label in labels(drawing)]
@@ -82,8 +82,8 @@ def test_a_caution_is_hatched_in_both_panels_and_described() -> None:
 
 
 def test_one_point_gaps_and_one_column_are_drawn() -> None:
-    gap = Pull("Gap", [2000, 2500, 3000, 3500, 4000], [300, math.nan, 320, math.inf, 310])
-    point = Pull("One reading", [3000], [250])
+    gap = PullCurves("Gap", [2000, 2500, 3000, 3500, 4000], [300, math.nan, 320, math.inf, 310])
+    point = PullCurves("One reading", [3000], [250])
     drawing = power_curves(PowerCurves((gap, point)))
     assert "320 lbf ft at 3,000 rpm" in drawing.description
     assert "power" not in drawing.description.lower()
@@ -93,12 +93,12 @@ def test_one_point_gaps_and_one_column_are_drawn() -> None:
 @pytest.mark.parametrize("scale", [1e-9, 1e-3, 1.0, 1e6, 1e15, 1e120])
 def test_any_size_of_numbers(scale: float) -> None:
     base = pull("Pull 1")
-    scaled = Pull("Pull 1", base.speed, np.asarray(base.torque) * scale, np.asarray(base.power) * scale)
+    scaled = PullCurves("Pull 1", base.speed, np.asarray(base.torque) * scale, np.asarray(base.power) * scale)
     assert label_conflicts(power_curves(PowerCurves((scaled,)))) == []
 
 
 def test_identical_values_are_a_level_line() -> None:
-    level = Pull("Level", [2000, 3000, 4000], [100, 100, 100], [0, 0, 0])
+    level = PullCurves("Level", [2000, 3000, 4000], [100, 100, 100], [0, 0, 0])
     assert label_conflicts(power_curves(PowerCurves((level,)))) == []
 
 
@@ -106,10 +106,10 @@ def test_identical_values_are_a_level_line() -> None:
     ("data", "message"),
     [
         (PowerCurves(()), "no pull"),
-        (PowerCurves((Pull("Empty", []),)), "no known point"),
-        (PowerCurves((Pull("Gaps", [1000, 2000], [math.nan, math.nan]),)), "no known point"),
+        (PowerCurves((PullCurves("Empty", []),)), "no known point"),
+        (PowerCurves((PullCurves("Gaps", [1000, 2000], [math.nan, math.nan]),)), "no known point"),
         (PowerCurves(several(2).pulls, best=2), "best pull 2"),
-        (PowerCurves((Pull("Odd", [1000, 2000, 3000], [100, 200]),)), "Odd, torque: 3 values along and 2 up"),
+        (PowerCurves((PullCurves("Odd", [1000, 2000, 3000], [100, 200]),)), "Odd, torque: 3 values along and 2 up"),
     ],
 )
 def test_nothing_to_draw_is_refused(data: PowerCurves, message: str) -> None:

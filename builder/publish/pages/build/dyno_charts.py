@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from builder.draw.charts.channels import Channel, Channels, Trace, ViolationPoint, channels
+from builder.draw.charts.channels import Channels, ChannelTrace, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import GainCurve, Level, SignificantRange, gain_curve, setting_sweep
 from builder.draw.charts.comparison import SettingSweep as SweepData
-from builder.draw.charts.power import Peak, PowerCurves, Pull, power_curves
-from builder.draw.footnotes import Caution
+from builder.draw.charts.power import Peak, PowerCurves, PullCurves, power_curves
+from builder.draw.footnotes import CautionNote
 from builder.draw.style import NARROW
 from builder.engine.curves import CurvePeak
 from builder.figures.core import display_units as units
@@ -75,7 +75,9 @@ def _power_curves(session: DynoSession, system: System) -> PowerCurves:
     counted = session.counted
     best = next(i for i, pull in enumerate(counted) if pull is session.best)
     cautions = tuple(
-        Caution(f"{pull.name}: {'; '.join(pull.outside)}") for pull in counted if pull.outside and pull is session.best
+        CautionNote(f"{pull.name}: {'; '.join(pull.outside)}")
+        for pull in counted
+        if pull.outside and pull is session.best
     )
     return PowerCurves(
         tuple(_pull(pull, system) for pull in counted),
@@ -86,11 +88,11 @@ def _power_curves(session: DynoSession, system: System) -> PowerCurves:
     )
 
 
-def _pull(pull: PullResult, system: System) -> Pull:
+def _pull(pull: PullResult, system: System) -> PullCurves:
     def peak(curve_peak: CurvePeak, unit: DisplayUnit) -> Peak:
         return Peak(float(_rpm(curve_peak.speed)), float(in_unit(unit, system, curve_peak.value)))
 
-    return Pull(
+    return PullCurves(
         pull.name,
         _rpm(pull.corrected.speed),
         in_unit(units.TORQUE, system, pull.corrected.torque),
@@ -156,7 +158,7 @@ def _sweep_charts(sweep: SettingTrials, number: int, system: System) -> Iterator
             fitted,
             None if best is None else best.optimum,
             fit.verdict,
-            (Caution(sweep.caution),) if sweep.caution else (),
+            (CautionNote(sweep.caution),) if sweep.caution else (),
         )
         request = setting_sweep.request(data, name=f"setting_{number + 1}_{index + 1}", size=NARROW)
         caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} at every level of {sweep.name} that was tried."
@@ -204,7 +206,7 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart
             if v.channel == slug and v.pull == best.name
         )
         trace = Trace(best.name, _rpm(best.corrected.speed), in_unit(unit, system, values), best.index)
-        panels.append(Channel(title, unit_text(unit, system), (trace,), low, high, violations))
+        panels.append(ChannelTrace(title, unit_text(unit, system), (trace,), low, high, violations))
     if panels:
         request = channels.request(Channels(tuple(panels)), responsive=True)
         yield PageChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")

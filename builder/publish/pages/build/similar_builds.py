@@ -96,7 +96,7 @@ def overlay_request(summaries: Sequence[Summary], system: System, *, responsive:
     """Return the chart of several builds' torque and power; None where fewer than two have a curve."""
     import numpy as np
 
-    from builder.draw.charts.power import Overlay, Peak, Pull, overlay
+    from builder.draw.charts.power import Overlay, Peak, PullCurves, overlay
 
     def peak(speed: float | None, value: float | None, factor: float) -> Peak | None:
         # The peak comes from the full curve, of which a summary has only some points.
@@ -109,7 +109,7 @@ def overlay_request(summaries: Sequence[Summary], system: System, *, responsive:
             continue
         speed, values = np.array(build.curve.speeds), np.array(build.curve.torque)
         pulls.append(
-            Pull(
+            PullCurves(
                 build.title,
                 speed * rpm,
                 values * torque.factor,
