@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
+
+import numpy as np
 
 from builder.figures.core.inputs import Context
 from builder.figures.core.solver import Solver
@@ -23,8 +26,16 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     Figures that lack an input are listed with what they need; inputs that cannot all be true are problems with file
     and line, and the other figures are still there.
     """
-    solver = Solver(Context(build, shop, REGISTRY))
-    results = [solver.figure(slug) for slug in REGISTRY.figures]
+    with np.errstate(all="ignore"):  # what comes to no finite number is a problem, not a warning of NumPy
+        return _compute(Solver(Context(build, shop, REGISTRY)))
+
+
+def _compute(solver: Solver) -> FigureSheet:
+    build, shop, guard = solver.context.build, solver.context.shop, solver.context.guard
+    results = [
+        guard.run(item.description.title, partial(solver.figure, slug), MissingInputs(slug, item.description.title, ()))
+        for slug, item in REGISTRY.figures.items()
+    ]
     session = session_of(solver.context)
     sheet = FigureSheet(
         figures=tuple(result for result in results if isinstance(result, Figure)),
@@ -34,9 +45,10 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
         session=session,
         discrepancies=find_discrepancies(solver),
     )
-    sheet = replace(sheet, clearances=check_clearances(build, shop, sheet))
-    problems = (*solver.problems, *(session.problems if session else ()), *plausibility_problems(build, sheet))
-    cautions = build_cautions(build, shop, sheet)
+    sheet = replace(sheet, clearances=check_clearances(build, shop, sheet, guard))
+    cautions = build_cautions(build, shop, sheet, guard)
+    implausible = guard.collect("what is hardly possible", lambda: plausibility_problems(build, sheet))
+    problems = (*solver.problems, *(session.problems if session else ()), *implausible, *guard.problems)
     return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
 
 

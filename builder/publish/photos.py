@@ -27,6 +27,8 @@ WIDTHS = (640, 1600)
 MAX_FILE_SIZE = 40_000_000
 """In bytes."""
 MAX_PIXELS = 50_000_000
+MAX_SIDE = 20_000
+"""The greatest width and height [px]: a picture a pixel wide takes far more memory than its pixels."""
 _QUALITY = 82
 _ORIENTATION = 0x0112
 """The Exif tag of the orientation."""
@@ -169,7 +171,7 @@ def _open_image(data: bytes, process: Callable[[Image], list[_EncodedImage]]) ->
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about sizes, which are checked here, and metadata, which is dropped
             with Image.open(io.BytesIO(data), formats=("JPEG", "PNG")) as image:
-                if image.width * image.height > MAX_PIXELS:
+                if image.width * image.height > MAX_PIXELS or max(image.size) > MAX_SIDE:
                     return _too_large(image.width, image.height)
                 return process(image)
     except Image.DecompressionBombError:
@@ -181,9 +183,10 @@ def _open_image(data: bytes, process: Callable[[Image], list[_EncodedImage]]) ->
 
 
 def _too_large(width: int, height: int) -> str:
-    return (
-        f"is {width} x {height} pixels; at most {MAX_PIXELS // 1_000_000} million in all are read: save a smaller copy"
-    )
+    limit = f"{MAX_PIXELS // 1_000_000} million in all"
+    if max(width, height) > MAX_SIDE:
+        limit = f"{MAX_SIDE} on a side"
+    return f"is {width} x {height} pixels; at most {limit} are read: save a smaller copy"
 
 
 def _unsupported_format(data: bytes) -> str:

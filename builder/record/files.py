@@ -27,6 +27,16 @@ def path_problem(folder: Path, path: Path) -> str | None:
     return None if inside else "leaves the build's folder: copy the file into it"
 
 
+def dangling_link(path: Path) -> str | None:
+    """Return what is wrong with a link that leads to no file; None for anything else."""
+    try:
+        if path.is_symlink() and not path.exists():
+            return f"is a link to {str(path.readlink())[:200]!r}, which is not there: put the file itself here"
+    except (OSError, RuntimeError) as error:
+        return f"is a link that cannot be followed: {getattr(error, 'strerror', None) or error}"
+    return None
+
+
 def file_in(folder: Path, name: str) -> tuple[Path | None, str]:
     """Return a file that the record names, or None and what is wrong."""
     shown = name if len(name) <= 80 else f"{name[:80]}..."
@@ -41,6 +51,8 @@ def file_in(folder: Path, name: str) -> tuple[Path | None, str]:
             return (None, f"{shown!r} {problem}") if problem else (path, "")
         if path.exists():
             return None, f"{shown!r} is not an ordinary file"
+        if dangling := dangling_link(path):
+            return None, f"{shown!r} {dangling}"
     except (OSError, ValueError) as error:
         return None, f"{shown!r} cannot be followed: {getattr(error, 'strerror', None) or error}"
     hint = did_you_mean(name.replace("\\", "/"), _files(folder))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from builder.record.consistency import check_consistency
 from builder.record.dyno_log.reader import DynoLog, read_dyno_log
-from builder.record.files import build_folders, file_in, path_problem
+from builder.record.files import build_folders, dangling_link, file_in, path_problem
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel
 from builder.record.models.shop import Shop
@@ -41,6 +41,8 @@ def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
     """
     path, shown = archive / SHOP_FILE, SHOP_FILE
     try:
+        if dangling := dangling_link(path):
+            return Shop(), [Problem(shown, 1, dangling)]
         if not path.exists():
             return Shop(), []
     except OSError as error:
@@ -69,7 +71,7 @@ def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]
     try:
         if folder.is_symlink() and not folder.resolve().is_relative_to(archive.resolve()):
             return None, [Problem(shown, 1, "is a link that leaves the archive: put the build's own folder here")]
-        if not (folder / "build.yaml").exists():
+        if not (folder / "build.yaml").exists() and not dangling_link(folder / "build.yaml"):
             return None, [Problem(shown / "build.yaml", 1, f"is missing: start one with `millbook new {folder.name}`")]
         return _read(folder, shown)
     except (OSError, RuntimeError) as error:
@@ -97,6 +99,9 @@ def _read_documents(folder: Path, shown: Path) -> tuple[dict[str, Document], dic
     problems: list[Problem] = []
     for name, model in DOCUMENTS.items():
         path = folder / f"{name}.yaml"
+        if dangling := dangling_link(path):
+            problems.append(Problem(shown / path.name, 1, dangling))
+            continue
         if not path.exists():
             continue
         if outside := path_problem(folder, path):

@@ -24,7 +24,6 @@ from tests.support.record_samples import SHEET, ReadWith
          "was 4.03 in meant?"),
         ("bottom_end", "block:\n  deck_height: 9.025 mm\n", 2, "9.025 in meant?"),
         ("top_end", "heads:\n  chambers: 64 cu in\n", 2, None),
-        ("top_end", "heads:\n  chambers: -64 cc\n", 2, "was 64 cc meant?"),
         ("top_end", "rockers:\n  ratio: 16\n", 2, "was 1.6 meant?"),
         ("dyno", "conditions:\n  temperature: 72 degC\n", 2, "was 72 degF meant?"),
         ("dyno", "conditions:\n  barometer: 29.61 psi\n  barometer_is: station\n", 2, None),

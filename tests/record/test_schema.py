@@ -109,7 +109,7 @@ FINE = [
     ("bottom_end", "block: {bores: {unit: in, measured: [4.03, '4.04', 102.4 mm], allowed: 4.02..4.04}}"),
     ("bottom_end", "block: {deck_height: {listed: 9.025 in, measured: 9.018 in, accepted: {why: worn, by: RT}}}"),
     ("bottom_end", "block: {bores: 1 15/16 in, maker: , casting: 2214}"),
-    ("bottom_end", "pistons: {dome: −6.2 cc}"),
+    ("bottom_end", "deck_clearance: −0.006 in"),
     ("top_end", "rockers: {ratio: 1.6}"),
     ("top_end", "rockers: {ratio: {measured: [1.58, 1.6]}}"),
     ("dyno", "range: 3000..6000 rpm"),

@@ -13,6 +13,7 @@ from textwrap import dedent
 import numpy as np
 import pytest
 
+from builder.figures.core.guard import Guard
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
@@ -170,7 +171,7 @@ def test_a_build_over_its_cranks_guideline(tmp_path: Path, material: str, power:
         made = Figure(
             description=description, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured"
         )
-        found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)))
+        found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)), Guard("build"))
         return [caution.text for caution in found if caution.subject == "peak_power"]
 
     (text,) = at(power)

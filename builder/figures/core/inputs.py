@@ -13,6 +13,7 @@ import numpy as np
 from builder.engine import uncertainty
 from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, system_for, written_mean, written_text
+from builder.figures.core.guard import Guard
 from builder.figures.core.types import (
     GIVEN,
     LISTED,
@@ -109,6 +110,11 @@ class Context:
     def system(self) -> System:
         """Return the system that the build's figures are shown in first."""
         return system_for(self.build, self.shop)
+
+    @cached_property
+    def guard(self) -> Guard:
+        """Return the guard of what is computed from this context."""
+        return Guard(self.build.slug)
 
     @cached_property
     def _results(self) -> dict[Callable[[Context], Any], Any]:

@@ -137,7 +137,9 @@ class Solver:
             item = self.context.registry.inputs[name]
             path, line = self.context.build.where(item.path)
             self.problems.append(Problem(path, line, f"{item.label} cannot be: {error}"))
-            return None
+        except Exception as error:
+            self.context.guard.report(self.context.registry.label(name), error)
+        return None
 
     def via(self, slug: str, number: int) -> tuple[Figure, InputValue] | None:
         """Return the figure by one particular method, and as others would take it, to compare two methods."""
@@ -174,6 +176,9 @@ class Solver:
         except ValueError as error:
             missing.append((f"inputs that agree: {error}",))
             self._report_conflict(definition, error, inputs)
+        except Exception as error:
+            missing.append((f"inputs that it can be computed from: {type(error).__name__}",))
+            self.context.guard.report(definition.description.title.lower(), error)
         return None
 
     def _record_hints(self, missing: list[str]) -> tuple[str, ...]:

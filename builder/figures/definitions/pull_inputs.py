@@ -25,7 +25,7 @@ def session_of(context: Context) -> DynoSession | None:
 
 
 def _analyse(context: Context) -> DynoSession | None:
-    return analyse_session(context.build, context.shop)
+    return context.guard.run("the dyno session", lambda: analyse_session(context.build, context.shop), None)
 
 
 def per_pull(

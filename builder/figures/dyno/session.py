@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from builder.engine.correction import STANDARDS, Standard
 from builder.engine.curves import overlap
 from builder.figures.core.display_units import system_for
 from builder.figures.core.engine_data import read_engine_data
+from builder.figures.core.guard import Guard
 from builder.figures.dyno.comparisons import (
     ComparisonResult,
     Repeats,
@@ -80,23 +82,34 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     system = system_for(build, shop)
     engine = read_engine_data(build)
     target, remark = target_standard(build, shop.correction)
+    guard = Guard(build.slug)
     uncorrected: list[UncorrectedPull] = []
     problems: list[Problem] = []
     for index in indices:
-        loaded = load_pull(build, index, target, engine, system)
+        loaded = guard.run(_pull_name(build, index), partial(load_pull, build, index, target, engine, system), ())
         if isinstance(loaded, UncorrectedPull):
             uncorrected.append(loaded)
         else:
             problems += loaded
     standard, corrected = _session_standard(uncorrected, target)
-    pulls = tuple(correct_pull(pull, standard, engine) for pull in uncorrected)
+    corrected_pulls = (
+        guard.run(_pull_name(build, pull.index), partial(correct_pull, pull, standard, engine), None)
+        for pull in uncorrected
+    )
+    pulls = tuple(pull for pull in corrected_pulls if pull is not None)
     speed_range, range_source = _speed_range(build, shop, [pull for pull in pulls if pull.counted])
     low, high = speed_range or (-np.inf, np.inf)
     if speed_range is not None:
-        pulls = tuple(with_range_means(pull, low, high) for pull in pulls)
+        pulls = tuple(
+            guard.run(f"the means of {_pull_name(build, pull.index)}", partial(with_range_means, pull, low, high), pull)
+            for pull in pulls
+        )
     groups = group_repeats(pulls)
     repeats = measure_repeats(groups, low, high, system)
-    problems += [problem for pull in pulls for problem in pull.problems]
+    changes = guard.run("what changes were worth", lambda: compare_changes(pulls, groups, low, high, system), ())
+    settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, repeats, system), ())
+    violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
+    problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     problems += _missing_inputs_warnings(build, uncorrected, target)
     remarks = [remark] if remark else []
     if not corrected and pulls:
@@ -109,12 +122,16 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         range=speed_range,
         range_from=range_source,
         repeats=repeats,
-        changes=compare_changes(pulls, groups, low, high, system),
-        settings=fit_settings(pulls, repeats, system),
-        violations=find_violations(pulls, shop, engine, system),
+        changes=changes,
+        settings=settings,
+        violations=violations,
         remarks=tuple(remarks),
         problems=tuple(sorted(dict.fromkeys(problems))),
     )
+
+
+def _pull_name(build: Build, index: int) -> str:
+    return f"the pull {build.pulls[index].name!r}"
 
 
 def _session_standard(pulls: Sequence[UncorrectedPull], target: str) -> tuple[Standard, bool]:

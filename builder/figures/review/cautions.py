@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 from builder.figures.core import display_units
+from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.definitions.cam_readings import lift_of
 from builder.figures.definitions.piston_motion import AT_RED_LINE
@@ -25,9 +27,15 @@ _SOURCES_TO_CHECK = {"used", "customer's own", "swap meet", "mixed lot"}
 Rule = Callable[[Build, Shop, FigureSheet], Iterator[Caution]]
 
 
-def build_cautions(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[Caution, ...]:
+def build_cautions(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard) -> tuple[Caution, ...]:
     """Return every guideline and every standard's range that a build breaks, each with whose rule it is."""
-    return tuple(caution for rule in _RULES for caution in rule(build, shop, sheet))
+    return tuple(
+        caution
+        for rule in _RULES
+        for caution in guard.collect(
+            f"the caution on {rule.__name__.strip('_').replace('_', ' ')}", partial(rule, build, shop, sheet)
+        )
+    )
 
 
 def _correction_range(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:

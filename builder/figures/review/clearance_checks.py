@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
@@ -20,6 +21,7 @@ from builder.figures.core.display_units import (
     written_number,
     written_text,
 )
+from builder.figures.core.guard import Guard
 from builder.figures.core.inputs import numbered
 from builder.figures.core.types import Figure, FigurePosition, FigureSheet
 from builder.figures.core.working_text import outlier_index
@@ -201,35 +203,40 @@ class CheckedClearance:
         return f"{self.minimum.text} to {self.maximum.text}, mean {self.mean_text}"
 
 
-def check_clearances(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[CheckedClearance, ...]:
+def check_clearances(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard) -> tuple[CheckedClearance, ...]:
     """Return every clearance and check of the record against its range, in the order of the record.
 
     Clearances that nobody gauged are taken from the figures of the sheet, which follow from the parts.
     """
     return (
-        *_fit_checks(build, shop, sheet),
-        *_bore_checks(build),
-        *_bolt_stretch_checks(build),
-        *_assembly_checks(build, shop),
+        *_fit_checks(build, shop, sheet, guard),
+        *guard.collect("the bore gauge card", lambda: _bore_checks(build)),
+        *_bolt_stretch_checks(build, guard),
+        *_assembly_checks(build, shop, guard),
     )
 
 
-def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[CheckedClearance]:
+def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard) -> Iterator[CheckedClearance]:
     fits = build.get(FITS_AT)
-    for name, info in Fits.model_fields.items():
-        if name not in CLEARANCES:
-            continue
-        path, title = f"{FITS_AT}.{name}", title_of(name, info)
-        reading = getattr(fits, name) if fits else None
-        rule = _guideline_range(build, shop, name)
-        if isinstance(reading, Reading) and reading.preferred:
-            yield _check_reading(build, path, title, "fit", reading, CLEARANCES[name], rule)
-        elif name in sheet:
-            yield _check_computed(build, path, title, sheet[name], reading, rule)
+    for name in Fits.model_fields:
+        if name in CLEARANCES:
+            yield from guard.collect(_fit_title(name), partial(_fit_check, build, shop, sheet, name))
     for index, fit in enumerate(fits.other if fits else ()):
-        if fit.reading.preferred:
-            path, title = f"{FITS_AT}.other.{index}", _capitalise(fit.name)
-            yield _check_reading(build, path, title, "fit", fit.reading, "reading")
+        path, title = f"{FITS_AT}.other.{index}", _capitalise(fit.name)
+        yield from guard.collect(title, partial(_check_reading, build, path, title, "fit", fit.reading, "reading"))
+
+
+def _fit_title(name: str) -> str:
+    return title_of(name, Fits.model_fields[name])
+
+
+def _fit_check(build: Build, shop: Shop, sheet: FigureSheet, name: str) -> Iterator[CheckedClearance]:
+    path, title, reading = f"{FITS_AT}.{name}", _fit_title(name), build.get(f"{FITS_AT}.{name}")
+    rule = _guideline_range(build, shop, name)
+    if isinstance(reading, Reading) and reading.preferred:
+        yield from _check_reading(build, path, title, "fit", reading, CLEARANCES[name], rule)
+    elif name in sheet:
+        yield _check_computed(build, path, title, sheet[name], reading, rule)
 
 
 def _check_reading(
@@ -240,7 +247,9 @@ def _check_reading(
     reading: Reading,
     axis: str | None,
     rule: AllowedRange | None = None,
-) -> CheckedClearance:
+) -> Iterator[CheckedClearance]:
+    if not reading.preferred:
+        return
     allowed = recorded_range(reading) or rule or AllowedRange()
     values = reading.values
     quantities = reading.preferred if reading.measured else (mean_quantity(reading),)
@@ -257,7 +266,7 @@ def _check_reading(
         for label, value, quantity in zip(labels, values, quantities, strict=True)
     )
     outlier = outlier_index(values, max(quantity.step for quantity in reading.preferred)) if len(values) > 2 else None
-    return CheckedClearance(
+    yield CheckedClearance(
         path=path,
         title=title,
         kind=kind,
@@ -399,31 +408,36 @@ def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
         )
 
 
-def _bolt_stretch_checks(build: Build) -> Iterator[CheckedClearance]:
+def _bolt_stretch_checks(build: Build, guard: Guard) -> Iterator[CheckedClearance]:
     joints = build.get("assembly.fasteners") or ()
     for index, (joint, label) in enumerate(zip(joints, joint_labels(joints), strict=True)):
-        if joint.stretch is not None and joint.stretch.preferred:
-            path = f"assembly.fasteners.{index}.stretch"
-            yield _check_reading(build, path, f"{_capitalise(label)}, stretch", "joint", joint.stretch, "bolt")
+        if joint.stretch is not None:
+            path, title = f"assembly.fasteners.{index}.stretch", f"{_capitalise(label)}, stretch"
+            yield from guard.collect(title, partial(_check_reading, build, path, title, "joint", joint.stretch, "bolt"))
 
 
-def _assembly_checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
+def _assembly_checks(build: Build, shop: Shop, guard: Guard) -> Iterator[CheckedClearance]:
     checks: Checks | None = build.get(_CHECKS_AT)
     if checks is None:
         return
     for name, info in Checks.model_fields.items():
         reading = getattr(checks, name)
-        if not isinstance(reading, Reading) or not reading.preferred:
-            continue
-        path, title = f"{_CHECKS_AT}.{name}", title_of(name, info)
-        limit = _MINIMUM_RULES.get(name)
-        rule = _at_least(guideline_value(shop, limit), reading) if limit else None
-        yield _check_reading(build, path, title, "check", reading, notes_of(info).axis, rule)
-        yield from _spread_check(build, shop, name, reading)
+        if isinstance(reading, Reading) and reading.preferred:
+            title = title_of(name, info)
+            yield from guard.collect(title, partial(_assembly_check, build, shop, name, title, reading))
     for index, check in enumerate(checks.other):
-        if check.reading is not None and check.reading.preferred:
-            path = f"{_CHECKS_AT}.other.{index}"
-            yield _check_reading(build, path, _capitalise(check.name), "check", check.reading, "reading")
+        if check.reading is not None:
+            path, title = f"{_CHECKS_AT}.other.{index}", _capitalise(check.name)
+            checked = partial(_check_reading, build, path, title, "check", check.reading, "reading")
+            yield from guard.collect(title, checked)
+
+
+def _assembly_check(build: Build, shop: Shop, name: str, title: str, reading: Reading) -> Iterator[CheckedClearance]:
+    limit = _MINIMUM_RULES.get(name)
+    rule = _at_least(guideline_value(shop, limit), reading) if limit else None
+    axis = notes_of(Checks.model_fields[name]).axis
+    yield from _check_reading(build, f"{_CHECKS_AT}.{name}", title, "check", reading, axis, rule)
+    yield from _spread_check(build, shop, name, reading)
 
 
 _FIGURE_OF_CHECK = {

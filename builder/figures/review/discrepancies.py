@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -70,6 +71,7 @@ class _Consequence:
 class _Finder:
     def __init__(self, solver: Solver) -> None:
         self.solver = solver
+        self.guard = solver.context.guard
         self.build: Build = solver.context.build
         self.what_if = solver.context.cached(WhatIf)
         self.inputs = solver.context.registry.inputs
@@ -87,7 +89,8 @@ class _Finder:
                 if owner_title:
                     title = f"{owner_title}, {title.lower()}"
                 axis = notes_of(info).axis or "position"
-                yield from self._from_reading(path, title, getattr(owner, name), axis, inputs.get(path))
+                compare = partial(self._from_reading, path, title, getattr(owner, name), axis, inputs.get(path))
+                yield from self.guard.collect(f"{title}, listed against measured,", compare)
 
     def _from_reading(
         self, path: str, title: str, reading: Reading, axis: str, name: str | None
@@ -142,20 +145,27 @@ class _Finder:
         """Yield the checks on parts as they came in that differ from what is listed."""
         for index, part in enumerate(self.build.parts.parts if self.build.parts else ()):
             for number, check in enumerate(part.checked):
-                if check.reading is None or check.reading.listed is None:
-                    continue
-                difference = difference_text(check.reading, "position")
-                name = _input_of_check(part, check, self.inputs)
-                if difference is None or (name and self._is_fitted_with(name, check.reading)):
-                    continue
-                yield self._discrepancy(
-                    "as received",
-                    f"parts.parts.{index}.checked.{number}",
-                    f"{part.part[:1].upper()}{part.part[1:]}: {check.what}",
-                    (written_text(check.reading.listed), _measured_text(check.reading)),
-                    difference,
-                    self._ratio_with_rejected(name, check.reading) if name and part.verdict in _REJECTED else None,
+                path = f"parts.parts.{index}.checked.{number}"
+                title = f"{part.part[:1].upper()}{part.part[1:]}: {check.what}"
+                yield from self.guard.collect(
+                    f"{title}, as received,", partial(self._of_part, part, check, path, title)
                 )
+
+    def _of_part(self, part: Part, check: PartCheck, path: str, title: str) -> Iterator[Discrepancy]:
+        if check.reading is None or check.reading.listed is None:
+            return
+        difference = difference_text(check.reading, "position")
+        name = _input_of_check(part, check, self.inputs)
+        if difference is None or (name and self._is_fitted_with(name, check.reading)):
+            return
+        yield self._discrepancy(
+            "as received",
+            path,
+            title,
+            (written_text(check.reading.listed), _measured_text(check.reading)),
+            difference,
+            self._ratio_with_rejected(name, check.reading) if name and part.verdict in _REJECTED else None,
+        )
 
     def _is_fitted_with(self, name: str, reading: Reading) -> bool:
         """Return whether the part went in and the record of the engine holds the same readings."""
@@ -178,35 +188,39 @@ class _Finder:
 
     def method_conflicts(self) -> Iterator[Discrepancy]:
         """Yield the figures for which two methods give values that do not agree."""
-        system = self.solver.context.system
         for slug, labels in _METHOD_LABELS.items():
-            if self.solver.input(slug) is None:
-                continue
-            first, second = self.solver.via(slug, 0), self.solver.via(slug, 1)
-            if first is None or second is None:
-                continue
-            (figure, known), (other_figure, other_known) = first, second
-            difference = _difference(known, other_known, other_figure.value - figure.value)
-            uncertainties = _standard_uncertainty(known), _standard_uncertainty(other_known)
-            if abs(difference) <= 2 * np.hypot(*uncertainties):
-                continue
-            # The difference is shown to the digit that the less certain of the two has.
-            unit, resolution = figure.description.display_unit, LAST_DIGIT * max(uncertainties)
-            if unit.rounds_to_zero(difference, system, resolution):
-                continue
-            text = unit.text(abs(difference), system, resolution)
-            consequence = self._ratio_from_parts(slug)
-            yield Discrepancy(
-                kind="two ways",
-                path=slug,
-                title=figure.title,
-                labels=labels,
-                values=(figure.display, other_figure.display),
-                difference=f"{text} apart",
-                consequence=consequence,
-                matters=consequence is not None,
-                where=figure.where,
-            )
+            title = self.solver.context.registry.label(slug)
+            yield from self.guard.collect(f"{title}, two ways,", partial(self._method_conflict, slug, labels))
+
+    def _method_conflict(self, slug: str, labels: tuple[str, str]) -> Iterator[Discrepancy]:
+        if self.solver.input(slug) is None:
+            return
+        first, second = self.solver.via(slug, 0), self.solver.via(slug, 1)
+        if first is None or second is None:
+            return
+        (figure, known), (other_figure, other_known) = first, second
+        difference = _difference(known, other_known, other_figure.value - figure.value)
+        uncertainties = _standard_uncertainty(known), _standard_uncertainty(other_known)
+        if abs(difference) <= 2 * np.hypot(*uncertainties):
+            return
+        system = self.solver.context.system
+        # The difference is shown to the digit that the less certain of the two has.
+        unit, resolution = figure.description.display_unit, LAST_DIGIT * max(uncertainties)
+        if unit.rounds_to_zero(difference, system, resolution):
+            return
+        text = unit.text(abs(difference), system, resolution)
+        consequence = self._ratio_from_parts(slug)
+        yield Discrepancy(
+            kind="two ways",
+            path=slug,
+            title=figure.title,
+            labels=labels,
+            values=(figure.display, other_figure.display),
+            difference=f"{text} apart",
+            consequence=consequence,
+            matters=consequence is not None,
+            where=figure.where,
+        )
 
     def _ratio_from_parts(self, slug: str) -> str | None:
         scenario = self.what_if.from_parts if slug == "deck_clearance" else None

@@ -182,9 +182,12 @@ def split_cells(text: str, delimiter: str) -> list[str]:
 # What may separate thousands, other than a point or a comma: spaces (plain, no-break, figure, thin, narrow) and
 # apostrophes.
 _BLANKS = "\u0020\u00a0\u2007\u2009\u202f'\u2019"
+MAX_NUMBER_LENGTH = 64
+"""A longer cell is no number: no instrument writes one."""
+# Each pattern takes a time in proportion to the cell's length: no part of it can match what the part before may.
 _PLAIN = {
-    ".": re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
-    ",": re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
+    ".": re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
+    ",": re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
 }
 _GROUPED = {
     ".": re.compile(rf"[+-]?[1-9][0-9]{{0,2}}(?:([,{_BLANKS}])[0-9]{{3}}(?:\1[0-9]{{3}})*)(?:\.[0-9]*)?"),
@@ -194,7 +197,7 @@ _GROUPED = {
 
 def plain_number(cell: str, decimal: str) -> float | None:
     """Return the number in a cell without thousands separators, or None."""
-    if not _PLAIN[decimal].fullmatch(cell):
+    if len(cell) > MAX_NUMBER_LENGTH or not _PLAIN[decimal].fullmatch(cell):
         return None
     value = float(cell.replace(",", "."))
     return value if abs(value) < float("inf") else None
@@ -202,7 +205,7 @@ def plain_number(cell: str, decimal: str) -> float | None:
 
 def grouped_number(cell: str, decimal: str) -> float | None:
     """Return the number in a cell with thousands separators (1,234.5; 1.234,5; 1 234,5), or None."""
-    match = _GROUPED[decimal].fullmatch(cell)
+    match = _GROUPED[decimal].fullmatch(cell) if len(cell) <= MAX_NUMBER_LENGTH else None
     if match is None:
         return None
     return float(cell.replace(match[1], "").replace(",", "."))

@@ -23,6 +23,7 @@ from builder.record.dyno_log.diagnostics import MAX_LISTED, BadCell, BadLine, Pa
 from builder.record.dyno_log.encoding import (
     MARK_NAMES,
     MAX_LINE_BYTES,
+    MAX_NUMBER_LENGTH,
     LogText,
     grouped_number,
     is_number,
@@ -71,7 +72,11 @@ def read_numbers(
     if decimal == delimiter or {line.count(separator) for line in lines} != {width - 1}:
         return None
     block = b"\n".join(lines)
-    if b"nan" in block.lower() or (decimal == "," and b"." in block):
+    if (
+        b"nan" in block.lower()
+        or (decimal == "," and b"." in block)
+        or _longest_cell(block, separator) > MAX_NUMBER_LENGTH
+    ):
         return None
     if decimal == ",":
         block = block.replace(b",", b".")
@@ -88,6 +93,13 @@ def read_numbers(
         return None
     regular = numbers.shape[1] == len(lines) and not np.isinf(numbers).any()
     return np.ascontiguousarray(numbers) if regular else None
+
+
+def _longest_cell(block: bytes, separator: bytes) -> int:
+    """Return the length of the longest run between separators or line ends [bytes]."""
+    data = np.frombuffer(block, dtype=np.uint8)
+    ends = np.flatnonzero((data == separator[0]) | (data == ord("\n")))
+    return int(np.diff(ends, prepend=-1, append=len(data)).max()) - 1
 
 
 class _Reader:

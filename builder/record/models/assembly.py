@@ -25,7 +25,7 @@ class OtherFit(RecordModel):
 
     name: Line = field("what was measured", "oil pump gear end clearance", required=True)
     reading: AnyReading = field(
-        "allowed and measured", "{unit: in, allowed: 0.001..0.003, measured: 0.002}", required=True
+        "allowed and measured", "{unit: in, allowed: 0.001..0.003, measured: 0.002}", required=True, sign="any"
     )
 
 
@@ -40,74 +40,89 @@ class Fits(RecordModel):
         "{unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025, 0.0026, 0.0027, 0.0026]}",
         axis="main",
         plausible_range=_CLEARANCE,
+        sign="not negative",
     )
     rod_oil_clearance: Length | None = field(
         "rod bearings",
         "{unit: in, allowed: 0.0020..0.0028, measured: [0.0024, 0.0023, 0.0024, 0.0024]}",
         axis="cylinder",
         plausible_range=_CLEARANCE,
+        sign="not negative",
     )
     cam_oil_clearance: Length | None = field(
         "cam bearings, front to rear",
         "{unit: in, allowed: 0.0015..0.0035, measured: [0.0022, 0.0024, 0.0022]}",
         axis="cam bearing",
         plausible_range=_CLEARANCE,
+        sign="not negative",
     )
     piston_clearance: Length | None = field(
         "piston to bore at the gauge point",
         "{unit: in, allowed: 0.0035..0.0045, measured: [0.0040, 0.0041, 0.0040, 0.0039]}",
         axis="cylinder",
         plausible_range=("0.005 mm", "0.8 mm"),
+        sign="not negative",
     )
     pin_clearance: Length | None = field(
         "pin in piston or rod",
         "{unit: in, allowed: 0.0004..0.0008, measured: [0.0006, 0.0006, 0.0007, 0.0006]}",
         axis="cylinder",
         plausible_range=("0.001 mm", "0.1 mm"),
+        sign="any",
     )
     top_ring_gap: Length | None = field(
         "top ring end gap, in its own bore",
         "{unit: in, at_least: 0.018, measured: [0.020, 0.019, 0.020, 0.020]}",
         axis="cylinder",
         plausible_range=("0.05 mm", "3 mm"),
+        sign="not negative",
     )
     second_ring_gap: Length | None = field(
         "second ring end gap",
         "{unit: in, at_least: 0.020, measured: [0.022, 0.022, 0.023, 0.022]}",
         axis="cylinder",
         plausible_range=("0.05 mm", "3 mm"),
+        sign="not negative",
     )
     ring_side_clearance: Length | None = field(
         "ring in its groove",
         "{unit: in, allowed: 0.0010..0.0025, measured: 0.0015}",
         axis="cylinder",
         plausible_range=("0.005 mm", "0.3 mm"),
+        sign="not negative",
     )
     crank_end_float: Length | None = field(
         "crankshaft end float",
         "{unit: in, allowed: 0.004..0.008, measured: 0.006, rule: maker's sheet}",
         plausible_range=("0.01 mm", "1 mm"),
+        sign="not negative",
     )
     rod_side_clearance: Length | None = field(
         "rods on the crankpin",
         "{unit: in, allowed: 0.008..0.014, measured: [0.010, 0.011, 0.010, 0.010]}",
         axis="crankpin",
         plausible_range=("0.03 mm", "1.5 mm"),
+        sign="not negative",
     )
     cam_end_float: Length | None = field(
-        "camshaft end float", "{unit: in, allowed: 0.002..0.006, measured: 0.004}", plausible_range=("0.01 mm", "1 mm")
+        "camshaft end float",
+        "{unit: in, allowed: 0.002..0.006, measured: 0.004}",
+        plausible_range=("0.01 mm", "1 mm"),
+        sign="not negative",
     )
     intake_guide_clearance: Length | None = field(
         "intake valve stem in its guide",
         "{unit: in, allowed: 0.0010..0.0027, measured: [0.0014, 0.0015, 0.0014, 0.0015]}",
         axis="intake valve",
         plausible_range=("0.005 mm", "0.3 mm"),
+        sign="not negative",
     )
     exhaust_guide_clearance: Length | None = field(
         "exhaust valve stem in its guide",
         "{unit: in, allowed: 0.0015..0.0032, measured: [0.0020, 0.0021, 0.0020, 0.0020]}",
         axis="exhaust valve",
         plausible_range=("0.005 mm", "0.3 mm"),
+        sign="not negative",
     )
     other: tuple[OtherFit, ...] = field("anything else that was measured", "", default=())
 
@@ -115,8 +130,8 @@ class Fits(RecordModel):
 class BoltPlace(RecordModel):
     """Where a fastener stands in the drawing of the pattern."""
 
-    x: Number = field("to the right, in any unit", "10", required=True)
-    y: Number = field("upwards, in the same unit", "4", required=True)
+    x: Number = field("to the right, in any unit", "10", required=True, sign="any")
+    y: Number = field("upwards, in the same unit", "4", required=True, sign="any")
 
 
 class Fastener(RecordModel):
@@ -130,18 +145,24 @@ class Fastener(RecordModel):
     steps: tuple[OneTorque, ...] = field(
         "torque of every step, in order", "[30 lbf.ft, 50 lbf.ft, 65 lbf.ft]", default=()
     )
-    angle: OneAngle | None = field("angle after the last torque", "90 deg", plausible_range=("10 deg", "360 deg"))
+    angle: OneAngle | None = field(
+        "angle after the last torque", "90 deg", plausible_range=("10 deg", "360 deg"), sign="not negative"
+    )
     stretch: Length | None = field(
         "stretch, every bolt measured",
         "{unit: in, allowed: 0.0058..0.0062, measured: [0.0060]}",
         plausible_range=("0.01 mm", "1 mm"),
+        sign="not negative",
     )
     shank_length: OneLength | None = field(
         "plain shank that stretches, for the clamping force from stretch", "38 mm", plausible_range=("2 mm", "400 mm")
     )
     shank_diameter: OneLength | None = field("diameter of that shank", "8.7 mm", plausible_range=("2 mm", "40 mm"))
     thread_length: OneLength | None = field(
-        "thread that stretches too: from the shank to half-way into the nut", "9 mm", plausible_range=("0 mm", "300 mm")
+        "thread that stretches too: from the shank to half-way into the nut",
+        "9 mm",
+        plausible_range=("0 mm", "300 mm"),
+        sign="not negative",
     )
     lubricant: Line | None = field("on threads and under heads", "moly assembly paste")
     friction: Number | None = field("coefficient of friction of that lubricant, instead of a nut factor", "0.11")
@@ -159,7 +180,7 @@ class OtherCheck(RecordModel):
     """A check that has no name of its own here."""
 
     name: Line = field("what was checked", "oil pump pressure relief", required=True)
-    reading: AnyReading | None = field("allowed and measured", "{unit: psi, allowed: 55..70, measured: 62}")
+    reading: AnyReading | None = field("allowed and measured", "{unit: psi, allowed: 55..70, measured: 62}", sign="any")
     found: Line | None = field("what was found, where it is not a number", "opens and closes cleanly")
     verdict: Line | None = field("good or not", "good")
 
@@ -172,35 +193,41 @@ class Checks(RecordModel):
         "{unit: '%', at_most: 10, measured: [6, 7, 6, 8]}",
         axis="cylinder",
         plausible_range=("0 %", "100 %"),
+        sign="not negative",
     )
     cranking_compression: Pressure | None = field(
         "cranking pressure, throttle open",
         "{unit: psi, measured: [185, 188, 184, 186]}",
         axis="cylinder",
         plausible_range=("20 psi", "700 psi"),
+        sign="not negative",
     )
     priming_oil_pressure: Pressure | None = field(
-        "oil pressure when primed", "55 psi", plausible_range=("3 psi", "200 psi")
+        "oil pressure when primed", "55 psi", plausible_range=("3 psi", "200 psi"), sign="not negative"
     )
     oil_reached_every_rocker: Line | None = field("seen by whom", "yes, RT")
     intake_lash: Length | None = field(
-        "intake lash as set", "0.022 in", axis="intake valve", plausible_range=("0 mm", "1.2 mm")
+        "intake lash as set", "0.022 in", axis="intake valve", plausible_range=("0 mm", "1.2 mm"), sign="not negative"
     )
     exhaust_lash: Length | None = field(
-        "exhaust lash as set", "0.024 in", axis="exhaust valve", plausible_range=("0 mm", "1.2 mm")
+        "exhaust lash as set", "0.024 in", axis="exhaust valve", plausible_range=("0 mm", "1.2 mm"), sign="not negative"
     )
     lash_when: Line | None = field("hot or cold", "hot")
     intake_piston_to_valve: Length | None = field(
         "least distance, intake valve to piston",
         "{unit: in, at_least: 0.080, measured: 0.110}",
         plausible_range=("0.1 mm", "40 mm"),
+        sign="not negative",
     )
     exhaust_piston_to_valve: Length | None = field(
         "least distance, exhaust valve to piston",
         "{unit: in, at_least: 0.100, measured: 0.135}",
         plausible_range=("0.1 mm", "40 mm"),
+        sign="not negative",
     )
-    coil_bind: Length | None = field("spring travel left at full lift", "0.090 in", plausible_range=("0.1 mm", "30 mm"))
+    coil_bind: Length | None = field(
+        "spring travel left at full lift", "0.090 in", plausible_range=("0.1 mm", "30 mm"), sign="not negative"
+    )
     rotation_torque: Torque | None = field(
         "torque to turn the short engine", "18 lbf.ft", plausible_range=("0.2 N.m", "300 N.m")
     )

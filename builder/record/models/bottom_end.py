@@ -126,18 +126,24 @@ class Pistons(RecordModel):
         plausible_range=("8 mm", "250 mm"),
     )
     dish: Volume | None = field(
-        "dish and valve reliefs together, by burette", "6.2 cc", axis="cylinder", plausible_range=("0 cc", "600 cc")
+        "dish and valve reliefs together, by burette",
+        "6.2 cc",
+        axis="cylinder",
+        plausible_range=("0 cc", "600 cc"),
+        sign="not negative",
     )
     dome: Volume | None = field(
         "dome above the crown's flat, net of nothing else",
         "4.5 cc",
         axis="cylinder",
         plausible_range=("0 cc", "300 cc"),
+        sign="not negative",
     )
     pin_offset: Length | None = field(
         "pin axis off the bore axis; positive towards the major thrust side",
         "0.060 in",
         plausible_range=("-8 mm", "8 mm"),
+        sign="any",
     )
     pin_diameter: Length | None = field("pin diameter", "0.927 in", axis="cylinder", plausible_range=("6 mm", "150 mm"))
     top_land: TopLand | None = field("the crevice above the top ring", "")
@@ -184,8 +190,10 @@ class Balance(RecordModel):
     )
     rods_per_pin: Count | None = field("rods on one crankpin: 2 in most V engines", "2")
     bearing_mass: Mass | None = field("rod bearing shells, one rod", "42 g", plausible_range=("1 g", "3 kg"))
-    oil_mass: Mass | None = field("oil allowance for one crankpin", "4 g", plausible_range=("0 g", "100 g"))
-    residual: Mass | None = field("what was left at each end after balancing", "0.5 g")
+    oil_mass: Mass | None = field(
+        "oil allowance for one crankpin", "4 g", plausible_range=("0 g", "100 g"), sign="not negative"
+    )
+    residual: Mass | None = field("what was left at each end after balancing", "0.5 g", sign="not negative")
     by: Line | None = field("who balanced it", "Saltmarsh Balancing")
     note: Line | None = field("anything else", "with pulley and flywheel")
 
@@ -202,6 +210,7 @@ class BottomEnd(RecordModel):
         "{unit: in, measured: [0.005, 0.006, 0.005, 0.005]}",
         axis="cylinder",
         plausible_range=("-3 mm", "12 mm"),
+        sign="any",
     )
     rings: PistonRings | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")

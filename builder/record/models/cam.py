@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator
 
 from builder.record.models.fields import Length, Line, Number, OneAngle, OneLength, Ratio, RecordModel, field
+from builder.record.quantities.sign import require_sign
 from builder.record.quantities.units import UnitProblem, parse_quantity
 
 LifterKind = Literal[
@@ -19,9 +20,10 @@ def _lift_mark(text: str) -> str:
     if text == "seat":
         return text
     try:
-        parse_quantity(text, "length")
+        lift = parse_quantity(text, "length")
     except UnitProblem as problem:
         raise ValueError(f"{problem}; or write seat") from None
+    require_sign(lift, "not negative")
     return text
 
 
@@ -33,7 +35,9 @@ class Duration(RecordModel):
     """Duration at one lift."""
 
     at: LiftMark = field("lift the duration is taken at", "0.050 in", required=True)
-    duration: OneAngle = field("crank degrees", "238 deg", required=True, plausible_range=("60 deg", "400 deg"))
+    duration: OneAngle = field(
+        "crank degrees", "238 deg", required=True, plausible_range=("60 deg", "400 deg"), sign="positive"
+    )
 
 
 class LobeCard(RecordModel):
@@ -50,7 +54,10 @@ class LobeCard(RecordModel):
         "rocker ratio that the card's lift at the valve is for", "1.5", plausible_range=("0.8", "2.5")
     )
     lash: Length | None = field(
-        "lash at the valve, with hot or cold in the note", "0.022 in", plausible_range=("0 mm", "1.2 mm")
+        "lash at the valve, with hot or cold in the note",
+        "0.022 in",
+        plausible_range=("0 mm", "1.2 mm"),
+        sign="not negative",
     )
     durations: tuple[Duration, ...] = field(
         "durations, one for each lift the card gives", "[{at: 0.050 in, duration: 238 deg}]", default=()
@@ -64,7 +71,7 @@ class CamCard(RecordModel):
     number: Line | None = field("part number", "HC 238-110")
     grind: Line | None = field("grind", "ground on a billet, hardness checked")
     lobe_separation: OneAngle | None = field(
-        "lobe separation in cam degrees", "110 deg", plausible_range=("90 deg", "130 deg")
+        "lobe separation in cam degrees", "110 deg", plausible_range=("90 deg", "130 deg"), sign="positive"
     )
     intake: LobeCard | None = field("intake lobes", "")
     exhaust: LobeCard | None = field("exhaust lobes", "")
@@ -95,7 +102,7 @@ class Events(RecordModel):
 class EqualLift(RecordModel):
     """Two degree-wheel readings at the same lift on either side of the nose."""
 
-    lift: OneLength = field("lobe lift of both readings", "0.300 in", required=True)
+    lift: OneLength = field("lobe lift of both readings", "0.300 in", required=True, sign="not negative")
     opening: OneAngle = field("wheel on the opening side, after TDC", "72 deg", required=True)
     closing: OneAngle = field("wheel on the closing side, after TDC", "136 deg", required=True)
 
@@ -123,7 +130,7 @@ class Lifters(RecordModel):
     maker: Line | None = field("who made them", "Heron Camshafts")
     number: Line | None = field("part number", "HC-L842")
     kind: LifterKind | None = field("kind", "flat hydraulic")
-    preload_turns: Number | None = field("turns of the adjuster past zero lash", "0.5")
+    preload_turns: Number | None = field("turns of the adjuster past zero lash", "0.5", sign="not negative")
     adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
     adjuster_at: AdjusterPlace | None = field(
         "what the adjuster moves: the pushrod's end, or the rocker's pivot (a nut on its stud)", "rocker pivot"

@@ -32,7 +32,7 @@ class Conditions(RecordModel):
         "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
     )
     altitude: OneLength | None = field(
-        "height of the room above the sea", "640 ft", plausible_range=("-420 m", "5000 m")
+        "height of the room above the sea", "640 ft", plausible_range=("-420 m", "5000 m"), sign="any"
     )
     temperature: OneTemperature | None = field(
         "air at the engine's inlet", "72 degF", plausible_range=("-30 degC", "60 degC")
@@ -55,6 +55,7 @@ class Conditions(RecordModel):
         "0.42 inHg",
         alternative_to="relative_humidity",
         plausible_range=("0 Pa", "8 kPa"),
+        sign="not negative",
     )
 
     @model_validator(mode="after")
@@ -80,7 +81,7 @@ class Setting(RecordModel):
     """The level of the one thing that is varied over several pulls."""
 
     name: Line = field("what is varied", "total spark advance", required=True)
-    level: OneOfAny = field("its level in this pull", "33 deg", required=True)
+    level: OneOfAny = field("its level in this pull", "33 deg", required=True, sign="any")
 
 
 class Pull(RecordModel):
@@ -124,7 +125,7 @@ class Dyno(RecordModel):
     conditions: Conditions | None = field("the air the engine breathed", "")
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
     inertia: OneInertia | None = field(
-        "rotating inertia, to add back what a fast sweep spends on accelerating", "1.85 kg.m2"
+        "rotating inertia, to add back what a fast sweep spends on accelerating", "1.85 kg.m2", sign="not negative"
     )
     fuel: Line | None = field("fuel in the tank", "98 RON from one drum")
     oil: Line | None = field("oil in the sump", "SAE 30 for running in")

@@ -11,11 +11,22 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 from pydantic.fields import FieldInfo
 
 from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf
 from builder.record.quantities.readings import Reading, as_written
+from builder.record.quantities.sign import Sign, require_sign
 from builder.record.quantities.units import NUMBER, Quantity, Range
 
 Privacy = Literal["customer", "shop"]
@@ -39,6 +50,7 @@ class Notes:
     refers_to: str | None = None
     repeat_example: str = ""
     shown_in: ShownIn = "pages"
+    sign: Sign | None = None
 
 
 def field(
@@ -54,6 +66,7 @@ def field(
     refers_to: str | None = None,
     repeat_example: str = "",
     shown_in: ShownIn = "pages",
+    sign: Sign | None = None,
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -63,10 +76,22 @@ def field(
     most that any ordinary engine has; outside it the reader warns. ``alternative_to`` names the field of the same
     model that it replaces: only one of the two is given. ``refers_to`` names the field of an earlier entry in the
     same list that its value repeats; ``repeat_example`` is the example for such a later entry. ``shown_in`` says
-    whether a field of shop.yaml changes pages or deliveries alone. Private fields must be optional.
+    whether a field of shop.yaml changes pages or deliveries alone. ``sign`` says whether its values may be zero or
+    below; without one its dimension does: angles and temperatures may be, shares may be zero, everything else is above
+    zero. Private fields must be optional.
     """
     notes = Notes(
-        description, example, private, axis, plausible_range, title, alternative_to, refers_to, repeat_example, shown_in
+        description,
+        example,
+        private,
+        axis,
+        plausible_range,
+        title,
+        alternative_to,
+        refers_to,
+        repeat_example,
+        shown_in,
+        sign,
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))
@@ -111,6 +136,14 @@ class RecordModel(BaseModel):
         if isinstance(given, dict) and None in given.values():
             return {key: value for key, value in given.items() if value is not None or key not in cls.model_fields}
         return given
+
+    @field_validator("*")
+    @classmethod
+    def _possible_sign(cls, value: Any, info: ValidationInfo) -> Any:
+        """Reject zero, or values below it, where there can be none."""
+        if isinstance(value, (float, Quantity, Reading, Range, tuple)) and info.field_name:
+            require_sign(value, notes_of(cls.model_fields[info.field_name]).sign)
+        return value
 
 
 def _as_text(given: object) -> object:

@@ -14,7 +14,7 @@ class PartCheck(RecordModel):
     """One thing checked on a part."""
 
     what: Line = field("what was checked", "compression height", required=True)
-    reading: AnyReading | None = field("listed against measured", "{listed: 1.760 in, measured: 1.661 in}")
+    reading: AnyReading | None = field("listed against measured", "{listed: 1.760 in, measured: 1.661 in}", sign="any")
     found: Line | None = field("what was found, where it is not a number", "no cracks, magnetic particle")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Literal
+from typing import Any, Literal
 
 from builder.record.models.dyno import CorrectionStandard
 from builder.record.models.fields import (
@@ -55,38 +55,43 @@ class MixtureGuideline(RecordModel):
     most_lambda: Number = field("leanest lambda at full load", "0.90", required=True)
 
 
+def _limit(description: str, example: str) -> Any:
+    """Declare a guideline that may be zero."""
+    return field(description, example, sign="not negative")
+
+
 class Guidelines(RecordModel):
     """The shop's habits: breaking one is a caution, never an error. What is left out keeps its usual value."""
 
     crank_power: tuple[PowerGuideline, ...] = field("crankshaft material against power", "", default=())
     piston_speed: tuple[SpeedGuideline, ...] = field("mean piston speed by piston type", "", default=())
     effective_ratio: tuple[FuelGuideline, ...] = field("effective compression against fuel", "", default=())
-    least_oil_pressure_per_1000_rpm: OnePressure | None = field("oil pressure for every 1000 rpm", "10 psi")
-    least_quench: OneLength | None = field("least quench", "0.035 in")
-    most_quench: OneLength | None = field("most quench", "0.060 in")
-    least_intake_piston_to_valve: OneLength | None = field("intake valve to piston", "0.080 in")
-    least_exhaust_piston_to_valve: OneLength | None = field("exhaust valve to piston", "0.100 in")
-    least_coil_bind: OneLength | None = field("spring travel left at full lift", "0.060 in")
-    most_bmep_natural: OnePressure | None = field(
+    least_oil_pressure_per_1000_rpm: OnePressure | None = _limit("oil pressure for every 1000 rpm", "10 psi")
+    least_quench: OneLength | None = _limit("least quench", "0.035 in")
+    most_quench: OneLength | None = _limit("most quench", "0.060 in")
+    least_intake_piston_to_valve: OneLength | None = _limit("intake valve to piston", "0.080 in")
+    least_exhaust_piston_to_valve: OneLength | None = _limit("exhaust valve to piston", "0.100 in")
+    least_coil_bind: OneLength | None = _limit("spring travel left at full lift", "0.060 in")
+    most_bmep_natural: OnePressure | None = _limit(
         "bmep of a naturally aspirated engine that calls for a second look", "220 psi"
     )
-    most_volumetric_efficiency: Number | None = field(
+    most_volumetric_efficiency: Number | None = _limit(
         "volumetric efficiency, natural, that calls for a second look", "1.25"
     )
-    ring_gap_per_bore: Number | None = field("least top ring gap for each unit of bore", "0.0045")
-    oil_clearance_per_journal: Number | None = field("bearing oil clearance for each unit of journal", "0.001")
+    ring_gap_per_bore: Number | None = _limit("least top ring gap for each unit of bore", "0.0045")
+    oil_clearance_per_journal: Number | None = _limit("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")
-    least_lambda: Number | None = field("richest lambda at full load on petrol", "0.80")
-    most_lambda: Number | None = field("leanest lambda at full load on petrol", "0.95")
+    least_lambda: Number | None = _limit("richest lambda at full load on petrol", "0.80")
+    most_lambda: Number | None = _limit("leanest lambda at full load on petrol", "0.95")
     mixture: tuple[MixtureGuideline, ...] = field("lambda at full load on other fuels", "", default=())
-    most_exhaust_spread: Number | None = field("exhaust temperature between cylinders, kelvin", "55")
-    most_blow_by_share: Number | None = field("blow-by as a share of the air the engine takes in", "0.015")
-    leak_down_spread: Number | None = field("leak-down between best and worst cylinder, in percentage points", "5")
-    cranking_spread: Number | None = field("cranking compression, worst cylinder against best", "0.90")
+    most_exhaust_spread: Number | None = _limit("exhaust temperature between cylinders, kelvin", "55")
+    most_blow_by_share: Number | None = _limit("blow-by as a share of the air the engine takes in", "0.015")
+    leak_down_spread: Number | None = _limit("leak-down between best and worst cylinder, in percentage points", "5")
+    cranking_spread: Number | None = _limit("cranking compression, worst cylinder against best", "0.90")
     most_timing: OneAngle | None = field("total advance that calls for a second look", "40 deg")
-    most_injector_duty: Number | None = field("share of the time an injector may stand open", "0.85")
-    least_induction_headroom: Number | None = field(
+    most_injector_duty: Number | None = _limit("share of the time an injector may stand open", "0.85")
+    least_induction_headroom: Number | None = _limit(
         "rated flow of carburettor or throttle for each unit of air the engine asks for", "1.0"
     )
 
@@ -113,8 +118,12 @@ class RunningIn(RecordModel):
 class TagSize(RecordModel):
     """The label for the engine, as large as the shop's label paper or plate."""
 
-    width: OneLength | None = field(f"width, 50 mm unless said; {TAG_WIDTH[0]} to {TAG_WIDTH[1]} mm", "60 mm")
-    height: OneLength | None = field(f"height, 25 mm unless said; {TAG_HEIGHT[0]} to {TAG_HEIGHT[1]} mm", "30 mm")
+    width: OneLength | None = field(
+        f"width, 50 mm unless said; {TAG_WIDTH[0]} to {TAG_WIDTH[1]} mm", "60 mm", sign="any"
+    )
+    height: OneLength | None = field(
+        f"height, 25 mm unless said; {TAG_HEIGHT[0]} to {TAG_HEIGHT[1]} mm", "30 mm", sign="any"
+    )
 
 
 class Shop(RecordModel):

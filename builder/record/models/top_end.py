@@ -37,7 +37,7 @@ class FlowPoint(RecordModel):
     """One lift on the flow bench."""
 
     lift: OneLength = field("valve lift", "0.300 in", required=True, plausible_range=("0.2 mm", "40 mm"))
-    flow: OneVolumeFlow = field("flow at the bench's depression", "185 cfm", required=True)
+    flow: OneVolumeFlow = field("flow at the bench's depression", "185 cfm", required=True, sign="not negative")
 
 
 class FlowBench(RecordModel):
@@ -88,7 +88,7 @@ class SpringReading(RecordModel):
     """One height on the spring tester."""
 
     height: OneLength = field("height", "1.250 in", required=True)
-    load: OneForce = field("load at that height", "295 lbf", required=True)
+    load: OneForce = field("load at that height", "295 lbf", required=True, sign="not negative")
 
 
 class Springs(RecordModel):
@@ -143,7 +143,9 @@ class InductionSystem(RecordModel):
     allowed_depression: OnePressure | None = field(
         "depression the engine should not exceed at full throttle", "1.5 inHg"
     )
-    boost: OnePressure | None = field("boost above the barometer", "8 psi", plausible_range=("0.5 psi", "100 psi"))
+    boost: OnePressure | None = field(
+        "boost above the barometer", "8 psi", plausible_range=("0.5 psi", "100 psi"), sign="not negative"
+    )
     injectors: Injectors | None = field("injectors", "")
 
 

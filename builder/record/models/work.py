@@ -27,8 +27,8 @@ class Operation(RecordModel):
     on: Line | None = field("on what", "block")
     who: Line | None = field("initials", "RT")
     when: Day | None = field("day", "2024-03-02")
-    before: AnyReading | None = field("reading before", "9.025 in")
-    after: AnyReading | None = field("reading after", "9.018 in")
+    before: AnyReading | None = field("reading before", "9.025 in", sign="any")
+    after: AnyReading | None = field("reading after", "9.018 in", sign="any")
     note: Prose | None = field("anything else", "plate torqued to 65 lbf.ft")
     private_note: Prose | None = field("what nobody else needs to know", "charged two hours", private="shop")
 
@@ -68,8 +68,8 @@ class BoreGauging(RecordModel):
     resolution: OneLength | None = field("what the gauge resolves", "0.0001 in")
     depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, middle, bottom]", default=())
     when: Line | None = field("before or after which operation", "after honing")
-    taper_at_most: OneLength | None = field("largest taper allowed", "0.0005 in")
-    out_of_round_at_most: OneLength | None = field("largest out-of-round allowed", "0.0005 in")
+    taper_at_most: OneLength | None = field("largest taper allowed", "0.0005 in", sign="not negative")
+    out_of_round_at_most: OneLength | None = field("largest out-of-round allowed", "0.0005 in", sign="not negative")
     cylinders: tuple[BoreCylinder, ...] = field("every bore", "", default=())
     by: Line | None = field("who gauged", "RT")
 

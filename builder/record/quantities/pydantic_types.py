@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 # Number and unit; the number may be a fraction. The description names the units: a pattern with every spelling would
 # still miss the shop's capitals and dots.
-_NUMBER = r"[+\u2212-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
+_NUMBER = r"[+\u2212-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
 _FRACTION = r"([0-9]+[ -])?[0-9]+/[0-9]+"
 _WITH_UNIT = rf"^\s*({_NUMBER}|{_FRACTION})\s*(1/min|[^\s0-9.,/+-].*)$"
 _BARE = rf"^\s*({_NUMBER}|{_FRACTION})\s*$"

@@ -37,7 +37,7 @@ from builder.record.yaml_loader import Location
 MAX_POSITIONS = 400
 MAX_TEXT_LENGTH = 400
 
-_BARE = re.compile(r"\s*[+\-\N{MINUS SIGN}]?[0-9./ ]+\s*")
+_BARE = re.compile(r"[+\-\N{MINUS SIGN}]?[0-9./ ]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +154,7 @@ def quantity_of(given: object, dimension: str | None, unit: str | None = None) -
     """Return the quantity of a YAML scalar. Raises UnitProblem with the fix."""
     if _is_number(given) or isinstance(given, str):
         text = as_written(given)
-        if unit and dimension != NUMBER and _BARE.fullmatch(text):
+        if unit and dimension != NUMBER and _BARE.fullmatch(text.strip()):
             text = f"{text} {unit}"
         return parse_quantity(text, dimension)
     kind = {dict: "a block of entries", list: "a list", bool: "yes/no", type(None): "empty"}
@@ -242,7 +242,7 @@ class _LongForm:
         return self.unit is None and self.given.get("unit") is not None
 
     def _quantity(self, location: Location, value: object) -> Quantity | None:
-        if self._unit_is_wrong and (_is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value))):
+        if self._unit_is_wrong and (_is_number(value) or (isinstance(value, str) and _BARE.fullmatch(value.strip()))):
             return None  # reported once, at the unit
         return self.errors.collect(location, value, lambda: quantity_of(value, self.dimension, self.unit))
 

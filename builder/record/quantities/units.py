@@ -29,8 +29,9 @@ __all__ = [
 ]
 
 MAX_VALUE_LENGTH = 80
+_MAX_EXPONENT = 40
 
-_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>(?:(?<=\s)1/min)|[^\d\s.,/+-].*)?")
 _FRACTION = re.compile(r"(?:(?P<whole>[0-9]+)[ -])?(?P<over>[0-9]+)/(?P<under>[0-9]+)\s*(?P<unit>[^\d\s/].*)?")
 _RANGE = re.compile(rf"(?P<minimum>{_NUMBER})\s*\.\.\s*(?P<maximum>{_NUMBER})\s*(?P<unit>1/min|[^\d\s.,/+-].*)?")
@@ -177,6 +178,8 @@ def parse_quantity(text: str, dimension: str | None) -> Quantity:
     fraction = ""
     if match := _QUANTITY.fullmatch(plain):
         number, value = match["number"], float(match["number"])
+        if abs(int(number.lower().partition("e")[2] or 0)) > _MAX_EXPONENT:
+            raise UnitProblem(f"{text!r} is too large or too small to be a reading")
     elif match := _FRACTION.fullmatch(plain):
         if int(match["under"]) == 0:
             raise UnitProblem(f"{text!r} divides by nought")

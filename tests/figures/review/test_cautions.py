@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.evaluate import compute
 from builder.figures.review.cautions import build_cautions
@@ -14,6 +15,7 @@ from builder.figures.review.guideline_defaults import guideline_value
 from builder.record.models.shop import Guidelines, Shop
 from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, read, sheet_of
 
+GUARD = Guard("build")
 HP = 745.6998715822702
 
 
@@ -48,7 +50,7 @@ def test_crank_against_power(tmp_path: Path, material: str, horsepower: float, b
     documents = {**V8, "bottom_end": BOTTOM_END.replace("forged steel", material)}
     build = read(tmp_path, documents)
     sheet = with_power(compute(build, Shop()), horsepower)
-    found = about(build_cautions(build, Shop(), sheet), "peak_power")
+    found = about(build_cautions(build, Shop(), sheet, GUARD), "peak_power")
     assert bool(found) == broken
     for caution in found:
         assert material in caution.sentence
@@ -61,14 +63,14 @@ def test_the_shop_sets_its_own_crank_guideline(tmp_path: Path) -> None:
     build = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "nodular iron")})
     trusting = Shop.model_validate({"guidelines": {"crank_power": [{"material": "nodular iron", "up_to": "560 hp"}]}})
     sheet = with_power(compute(build, trusting), 550)
-    assert not about(build_cautions(build, trusting, sheet), "peak_power")
+    assert not about(build_cautions(build, trusting, sheet, GUARD), "peak_power")
     sheet = with_power(compute(build, trusting), 561)
-    (caution,) = about(build_cautions(build, trusting, sheet), "peak_power")
+    (caution,) = about(build_cautions(build, trusting, sheet, GUARD), "peak_power")
     assert "the shop's habit" in caution.guideline
     # What the shop left out keeps its usual value, and cast iron stays below the shop's own nodular iron.
     cast = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "cast iron")})
-    assert not about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 500)), "peak_power")
-    assert about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 561)), "peak_power")
+    assert not about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 500), GUARD), "peak_power")
+    assert about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 561), GUARD), "peak_power")
 
 
 def test_quench_too_tight_and_too_wide(tmp_path: Path) -> None:
@@ -155,12 +157,12 @@ def test_implausibly_high_bmep_is_a_caution(tmp_path: Path) -> None:
     high = Figure(
         description=REGISTRY.figures["bmep"].description, value=1.6e6, number="232", unit="psi", provenance="measured"
     )
-    found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)))
+    found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)), GUARD)
     assert about(found, "bmep")
     blown = read(
         tmp_path, {**V8, "build": BUILD.replace("fuel: petrol", "fuel: petrol\n      induction: supercharged")}
     )
-    assert not about(build_cautions(blown, Shop(), replace(sheet, figures=(*sheet.figures, high))), "bmep")
+    assert not about(build_cautions(blown, Shop(), replace(sheet, figures=(*sheet.figures, high)), GUARD), "bmep")
 
 
 def test_every_limit_has_a_usual_value_and_can_be_set() -> None:
