@@ -66,7 +66,7 @@ def binder_pdf(
 ) -> bytes:
     """Return the binder as a PDF.
 
-    ``pictures`` are the files of the photos by name, ``digest`` is the hash of the pack's data.
+    ``pictures`` are the files of the photos by name, ``digest`` is that of the pack's other files.
     """
     files: dict[str, bytes] = {}
     charts = _charts(placed, files)

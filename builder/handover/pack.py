@@ -17,7 +17,7 @@ from builder.figures.evaluate import compute
 from builder.figures.export import figures_as_json
 from builder.handover.binder_content import Binder, binder_of
 from builder.handover.binder_pdf import binder_pdf
-from builder.handover.checksums import DATA, add_checksums, data_digest
+from builder.handover.checksums import BINDER, README, add_checksums, pack_digest
 from builder.handover.engine_tag import tag_pdf, tag_size
 from builder.handover.offline_site import compile_templates, offline_record
 from builder.handover.redacted_record import record_files
@@ -30,7 +30,7 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.redaction import without_private
 
-BINDER, TAG, RECORD, README = "binder.pdf", "engine-tag.pdf", "record/", "READ-FIRST.txt"
+TAG, RECORD, DATA = "engine-tag.pdf", "record/", "data/"
 _MEDIA = {".yaml": "application/yaml", ".csv": "text/csv", ".json": "application/json", ".jpg": "image/jpeg",
           ".jpeg": "image/jpeg", ".png": "image/png"}  # fmt: skip
 
@@ -70,20 +70,19 @@ def pack_files(
     data |= {f"{DATA}record/{name}": content for name, content in record.items()}
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
     data[f"{DATA}datapackage.json"] = _datapackage(public, data)
-    digest = data_digest(data)
-    files = {**data, TAG: tag_pdf(binder, public, sheet, shop, archive=archive, draft=draft)}
     compile_templates(archive)
     placed = with_drawings(charts, drawings.result())
-    # typst releases the GIL, so the page is rendered while it compiles the binder.
+    # typst releases the GIL, so the page is rendered while it compiles the tag.
     with ThreadPoolExecutor(1) as executor:
-        pdf = executor.submit(
-            binder_pdf, binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
-        )
+        tag = executor.submit(tag_pdf, binder, public, sheet, shop, archive=archive, draft=draft)
         page = offline_record(
             public, sheet, shop, placed, photos, pictures, archive=archive, data=curves, workers=workers
         )
-        files[BINDER] = pdf.result()
-    files |= {f"{RECORD}{name}": content for name, content in page.items()}
+        files = {**data, **{f"{RECORD}{name}": content for name, content in page.items()}, TAG: tag.result()}
+    digest = pack_digest(files)
+    files[BINDER] = binder_pdf(
+        binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
+    )
     files[README] = _readme(binder, shop, digest, draft).encode()
     return add_checksums(files)
 
@@ -144,7 +143,7 @@ def _readme(binder: Binder, shop: Shop, digest: str, draft: bool) -> str:
         "",
         "To see whether anything was altered:",
         "    millbook handover --verify FOLDER       or       sha256sum -c SEAL.txt",
-        "Digest of the data, as printed in the binder:",
+        "Digest of every file except binder.pdf, READ-FIRST.txt and SEAL.txt, as printed in the binder:",
         f"    {digest}",
         "",
         "A record of finished work, not instructions. The maker's current manual, the rules where you are, and a",

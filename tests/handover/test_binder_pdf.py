@@ -141,9 +141,9 @@ def test_a_bare_record_has_a_binder(bare_files: Files) -> None:
 
 
 def test_the_digest_in_the_binder_is_that_of_the_data(full_files: Files) -> None:
-    from builder.handover.checksums import data_digest
+    from builder.handover.checksums import pack_digest
 
-    assert data_digest(full_files) in without_blanks(text_of(full_files["binder.pdf"]))
+    assert pack_digest(full_files) in without_blanks(text_of(full_files["binder.pdf"]))
 
 
 @pytest.mark.parametrize("slug", ["irrigation-single", "pilot-launch-four"])
