@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import socket
+import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
@@ -26,7 +28,9 @@ from builder.publish.pipeline import publish
 #: Time of change [ns] and size [bytes] of each file, by its path.
 Snapshot = dict[str, tuple[int, int]]
 
-_LOCAL_NAMES = {"127.0.0.1", "localhost"}
+_LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
+_SILENCE, _DURATION = 10.0, 60.0
+"""A connection is closed after so long without a byte, and in any case after so long [s]: no client can hold it."""
 
 
 def preview(archive: Path, *, port: int, echo: Callable[[str], None] = print) -> None:
@@ -120,12 +124,11 @@ def changed_paths(before: Snapshot, after: Snapshot, archive: Path, limit: int =
 def serving(out: Path, *, port: int = 0) -> Iterator[str]:
     """Serve the folder `out` to this machine alone while the block runs, and yield its address."""
     try:
-        server = ThreadingHTTPServer(("127.0.0.1", port), partial(_PageHandler, directory=str(out)))
+        server = _PageServer(("127.0.0.1", port), partial(_PageHandler, directory=str(out)))
     except (OSError, OverflowError) as error:
         raise PublishError(
             f"port {port} cannot be used ({getattr(error, 'strerror', None) or error}); choose another with --port"
         ) from error
-    server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.1}, daemon=True)
     thread.start()
     try:
@@ -136,17 +139,51 @@ def serving(out: Path, *, port: int = 0) -> Iterator[str]:
         thread.join()
 
 
+class _PageServer(ThreadingHTTPServer):
+    daemon_threads = True
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """Print a traceback, except for a client that went away or was too slow."""
+        if not isinstance(sys.exception(), OSError):
+            super().handle_error(request, client_address)
+
+
+def _local_hosts(port: int) -> list[list[str]]:
+    """Return the Host headers that a browser on this machine sends; it leaves out port 80."""
+    hosts = [[f"{name}:{port}"] for name in _LOCAL_NAMES]
+    return [*hosts, *([name] for name in _LOCAL_NAMES)] if port == 80 else hosts
+
+
 class _PageHandler(SimpleHTTPRequestHandler):
     """Serves plain files that the browser does not cache, and the site's own page for an unknown address."""
 
     server_version = "preview"
     sys_version = ""
+    timeout = _SILENCE
+
+    def setup(self) -> None:
+        super().setup()
+        self.deadline = threading.Timer(_DURATION, self._disconnect)
+        self.deadline.daemon = True
+        self.deadline.start()
+
+    def finish(self) -> None:
+        self.deadline.cancel()
+        super().finish()
+
+    def _disconnect(self) -> None:
+        with contextlib.suppress(OSError):
+            self.connection.shutdown(socket.SHUT_RDWR)
 
     def send_head(self) -> Any:
         # A page of another site could make a browser send its own host name here (DNS rebinding).
-        host = (self.headers.get("Host") or "").rsplit(":", 1)[0]
-        if host not in _LOCAL_NAMES:
+        assert isinstance(self.server, _PageServer)
+        if self.headers.get_all("Host") not in _local_hosts(self.server.server_port):
             self.send_error(HTTPStatus.MISDIRECTED_REQUEST, "This preview answers to 127.0.0.1 only")
+            return None
+        path = self.translate_path(self.path)
+        if not os.path.isfile(path) and not os.path.isdir(path):  # False as well for what no file can be called
+            self.send_error(HTTPStatus.NOT_FOUND)
             return None
         return super().send_head()
 

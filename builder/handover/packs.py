@@ -188,6 +188,7 @@ def _write(files: dict[str, bytes], pack: Path) -> Path:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(content)
             zip_file = pack.with_name(f".{pack.name}.zip.next")
+            zip_file.unlink(missing_ok=True)
             zip_file.write_bytes(zip_bytes(files, pack.name))
             activate(staging, pack)
             os.replace(zip_file, pack.with_name(f"{pack.name}.zip"))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import socket
 import threading
 import time
-import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
 from http.client import HTTPConnection
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from builder.commands import preview_server
 from builder.commands.preview_server import changed_paths, serve_and_watch, serving, take_snapshot
 from builder.publish.errors import PublishError
 
@@ -127,13 +129,71 @@ def test_an_unknown_address_has_the_page_of_the_site(site: str, path: str) -> No
     connection.close()
 
 
-def test_other_host_names_are_refused(site: str) -> None:
-    request = urllib.request.Request(site, headers={"Host": "shop.example"})
-    with pytest.raises(urllib.error.HTTPError) as refused:
-        urllib.request.urlopen(request, timeout=60)
-    assert refused.value.code == 421
-    assert b"home" not in refused.value.read()
-    refused.value.close()
+UNUSUAL_PATHS = ("/.%00./x", "/%00", "/x%ff%fe", "/%ed%a0%80", "/" + "a" * 5000, "/..\\..\\secret.txt", "/[",
+                 "/index.html/", "/pipe", "x", "http://[/x", "/a;b?c#d")  # fmt: skip
+
+
+@pytest.mark.parametrize("path", UNUSUAL_PATHS)
+def test_a_path_that_no_page_has_is_not_found(
+    site: str, tmp_path: Path, path: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    if path == "/pipe":
+        os.mkfifo(tmp_path / "site" / "pipe")
+    host = site.removeprefix("http://").rstrip("/")
+    reply = exchange(site, f"GET {path} HTTP/1.0\r\nHost: {host}\r\n\r\n".encode("latin-1"))
+    assert b" 404 " in reply.partition(b"\r\n")[0]
+    assert reply.endswith(b"nothing here")
+    assert "Traceback" not in capfd.readouterr().err
+
+
+def exchange(site: str, request: bytes) -> bytes:
+    """Send a request as it is, and return everything that comes back until the connection is closed."""
+    host, _, port = site.removeprefix("http://").rstrip("/").partition(":")
+    with socket.create_connection((host, int(port)), timeout=30) as connection:
+        connection.sendall(request)
+        reply = b""
+        while block := connection.recv(65536):
+            reply += block
+    return reply
+
+
+@pytest.mark.parametrize("sent", [b"", b"GET / HT", b"GET / HTTP/1.0\r\nHost:"])
+def test_a_silent_client_is_disconnected(site: str, monkeypatch: pytest.MonkeyPatch, sent: bytes) -> None:
+    monkeypatch.setattr(preview_server._PageHandler, "timeout", 0.2)
+    assert exchange(site, sent) == b""
+
+
+def test_a_slow_client_is_disconnected(
+    site: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(preview_server, "_DURATION", 0.5)
+    host, _, port = site.removeprefix("http://").rstrip("/").partition(":")
+    end = time.monotonic() + 30
+    with socket.create_connection((host, int(port)), timeout=30) as connection, contextlib.suppress(ConnectionError):
+        while time.monotonic() < end:
+            connection.sendall(b"x")
+            time.sleep(0.05)
+    assert time.monotonic() < end
+    assert "Traceback" not in capfd.readouterr().err
+
+
+@pytest.mark.parametrize("host", ["localhost:{port}", "127.0.0.1:{port}", "[::1]:{port}"])
+def test_names_of_this_machine_are_answered(site: str, host: str) -> None:
+    port = site.rstrip("/").rsplit(":", 1)[1]
+    assert exchange(site, f"GET / HTTP/1.0\r\nHost: {host.format(port=port)}\r\n\r\n".encode()).endswith(b"home")
+
+
+@pytest.mark.parametrize(
+    "headers",
+    ["", "Host: shop.example\r\n", "Host: shop.example:{port}\r\n", "Host: localhost\r\n", "Host: localhost:1\r\n",
+     "Host: localhost:{port}.shop.example\r\n", "Host: localhost:x:{port}\r\n",
+     "Host: 127.0.0.1.shop.example:{port}\r\n", "Host: localhost:{port}\r\nHost: shop.example\r\n"],
+)  # fmt: skip
+def test_other_host_names_are_refused(site: str, headers: str) -> None:
+    port = site.rstrip("/").rsplit(":", 1)[1]
+    reply = exchange(site, f"GET / HTTP/1.0\r\n{headers.format(port=port)}\r\n".encode())
+    assert b" 421 " in reply.partition(b"\r\n")[0]
+    assert b"home" not in reply
 
 
 def test_the_browser_caches_nothing(site: str) -> None:

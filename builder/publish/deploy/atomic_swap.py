@@ -75,7 +75,7 @@ def resolve_output(out: Path, *, archive: Path) -> Path:
     archive = Path(os.path.realpath(archive))
     if out == archive or out in archive.parents:
         raise PublishError(f"{out} holds the records themselves; choose another folder for the site")
-    for own in ("builds", "site_templates", ".millbook", ".git"):
+    for own in ("builds", "site_templates", "handover", ".millbook", ".git"):
         # The shop's own view of the archive is kept where nobody copies it to the web by mistake.
         if out != archive / SHOP_SITE and (out == archive / own or archive / own in out.parents):
             raise PublishError(f"{out} lies in {own}/, which is not for the site; choose another folder")

@@ -139,13 +139,20 @@ def test_the_mirror_is_the_next_staging_directory(tmp_path: Path) -> None:
     assert leftovers(tmp_path) == set()
 
 
-@pytest.mark.parametrize("where", [".", "..", "builds", "builds/one", "site_templates/x", ".millbook/site"])
+@pytest.mark.parametrize("where", [".", "..", "builds", "builds/one", "site_templates", ".millbook/site"])
 def test_the_records_are_never_replaced(tmp_path: Path, where: str) -> None:
     archive = tmp_path / "shop"
     (archive / "builds" / "one").mkdir(parents=True)
     with pytest.raises(PublishError, match="choose another folder"):
         publish(archive, "x", archive / where)
     assert (archive / "builds" / "one").is_dir()
+
+
+@pytest.mark.parametrize("where", ["handover", "handover/new"])
+def test_a_site_is_never_written_among_the_delivery_packs(tmp_path: Path, where: str) -> None:
+    with pytest.raises(PublishError, match="lies in handover/, which is not for the site"):
+        publish(tmp_path, "x", tmp_path / where)
+    assert not (tmp_path / "handover").exists()
 
 
 def test_a_folder_of_something_else_is_left_alone(tmp_path: Path) -> None:
