@@ -132,11 +132,6 @@ class ChartCache:
         return f"{hash_values(self.code_hash, key)}.json"
 
 
-def draw_all(requests: Sequence[ChartRequest], cache: ChartCache) -> list[Drawing]:
-    """Return the drawings of these requests, in their order."""
-    return [cache.draw(request) for request in requests]
-
-
 def _read(path: Path) -> Drawing | None:
     """Return the drawing of a file, or None where there is none that is as it was written."""
     try:

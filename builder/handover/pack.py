@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from builder.draw.chart_cache import ChartCache, draw_all
+from builder.draw.chart_cache import ChartCache
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
 from builder.figures.export import figures_as_json
@@ -23,11 +23,12 @@ from builder.handover.offline_site import compile_templates, offline_record
 from builder.handover.redacted_record import record_files
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
-from builder.publish.pages.build.page_chart import with_drawings
+from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
 from builder.publish.photos import build_photos
 from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.problem import Problem
 from builder.record.redaction import without_private
 
 TAG, RECORD, DATA = "engine-tag.pdf", "record/", "data/"
@@ -51,17 +52,18 @@ def customer_view(build: Build, shop: Shop) -> CustomerView:
 
 def pack_files(
     build: Build, view: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, workers: WorkerPool = INLINE
-) -> dict[str, bytes]:
-    """Return every file of the pack, by path, with its checksums; the same bytes for the same record.
+) -> tuple[dict[str, bytes], tuple[Problem, ...]]:
+    """Return every file of the pack, by path, with its checksums, and a warning for each chart that is left out.
 
-    ``build`` is the record as read, for its documents and logs; everything else is made from ``view``. A process
-    of ``workers`` draws the charts and builds the HTML meanwhile.
+    The same record gives the same bytes. ``build`` is the record as read, for its documents and logs; everything
+    else is made from ``view``. A process of ``workers`` draws the charts and builds the HTML meanwhile.
     Raises PublishError where a template has an error.
     """
     public, sheet = view.build, view.sheet
-    charts = charts_for(public, sheet, shop)
+    guard = chart_guard(build.slug)
+    charts = charts_for(public, sheet, shop, guard)
     # The customer's charts may show private data, so they are not cached.
-    drawings = workers.submit(partial(draw_all, [chart.request for chart in charts], ChartCache(None)), retry=True)
+    drawings = workers.submit(partial(draw_page_charts, charts, ChartCache(None), build.slug), retry=True)
     photos, pictures, _ = build_photos(public)
     binder = binder_of(public, sheet, shop, archive)
     curves = export_data(public, sheet)
@@ -71,7 +73,7 @@ def pack_files(
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
     data[f"{DATA}datapackage.json"] = _datapackage(public, data)
     compile_templates(archive)
-    placed = with_drawings(charts, drawings.result())
+    placed, chart_problems = drawings.result()
     # typst releases the GIL, so the page is rendered while it compiles the tag.
     with ThreadPoolExecutor(1) as executor:
         tag = executor.submit(tag_pdf, binder, public, sheet, shop, archive=archive, draft=draft)
@@ -84,7 +86,7 @@ def pack_files(
         binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
     )
     files[README] = _readme(binder, shop, digest, draft).encode()
-    return add_checksums(files)
+    return add_checksums(files), (*guard.problems, *chart_problems)
 
 
 def _json(value: object) -> bytes:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from builder.record.models.shop import Shop
 
 FOLDER = "handover"
+_MAX_REASON_LENGTH = 300
 _FORBIDDEN_FOLDERS = ("builds", "site_templates", "site", ".millbook", ".git")
 
 
@@ -125,11 +126,21 @@ def build_pack(
     finished_only: bool = False,
     workers: WorkerPool = INLINE,
 ) -> PackResult:
-    """Write the pack of one build into ``folder``, or return why it has none.
+    """Write the pack of one build into ``folder``, or return why it has none; an error of the program is a reason.
 
     With ``finished_only`` an unfinished build is skipped without a reason. A process of ``workers`` draws the
     charts and builds the HTML.
     """
+    try:
+        return _build_pack(slug, archive, folder, draft=draft, finished_only=finished_only, workers=workers)
+    except Exception as error:
+        reason = " ".join(f"it cannot be made: {type(error).__name__}: {error}".split())
+        return PackResult(slug, None, (reason[:_MAX_REASON_LENGTH],))
+
+
+def _build_pack(
+    slug: str, archive: Path, folder: Path, *, draft: bool, finished_only: bool, workers: WorkerPool
+) -> PackResult:
     from builder.handover.pack import customer_view, pack_files
     from builder.record.load import read_build, read_shop
 
@@ -145,10 +156,11 @@ def build_pack(
     if not draft and (blockers := _blockers(build, shop, view.sheet)):
         return PackResult(slug, None, blockers, tuple(problems))
     try:
-        files = pack_files(build, view, shop, archive, draft=draft, workers=workers)
+        files, chart_problems = pack_files(build, view, shop, archive, draft=draft, workers=workers)
         pack = _write(files, folder / slug)
     except PublishError as error:
         return PackResult(slug, None, (str(error),), tuple(problems))
+    problems += [*errors_in(view.sheet.problems), *chart_problems]
     return PackResult(slug, pack, (), tuple(problems), len(files), sum(map(len, files.values())))
 
 

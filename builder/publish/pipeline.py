@@ -79,7 +79,7 @@ def publish(
                 activate(staging, site)
             if reusable and hard_links and update_mirror(site, staging, built.written):
                 keep_staging(staging, site)
-    problems = (*shop_problems, *rebuilt.problems)
+    problems = (*shop_problems, *rebuilt.problems, *pages.problems)
     return _report(out, state, problems, started, built.warnings, frozenset(rebuilt.summaries))
 
 

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from builder.archive.shop_profile import read_shop_profile
+from builder.figures.core.guard import Guard
+from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.pull import PullResult
 from builder.figures.evaluate import compute
+from builder.figures.export import figures_as_json, figures_as_lines
 from builder.figures.review.delivery_readiness import Readiness, readiness
 from builder.record.load import build_folders, errors_in, file_in, read_build
 from builder.record.models.build import Build
+from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 
 
@@ -34,19 +39,12 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
     lines: list[str] = []
     ready = True
     for folder in folders:
-        build, build_problems = read_build(folder, archive)
-        problems += build_problems
-        if build is None:
-            continue
-        sheet = compute(build, shop)
-        problems += sheet.problems
-        problems += _photo_problems(build)
-        if slugs and sheet.session is not None:
-            lines += _log_notes(build.slug, sheet.session.pulls)
-        if delivery:
-            result = readiness(build, shop, sheet)
-            ready = ready and result.ready
-            lines += _readiness_lines(build.slug, result)
+        guard = Guard(folder.name, "checked")
+        check = partial(_check_build, folder, archive, shop, delivery=delivery, log_notes=bool(slugs))
+        report = guard.run("the build", check, CheckReport((), (), ok=False))
+        problems += [*report.problems, *guard.problems]
+        lines += report.lines
+        ready = ready and report.ok
     ok = ready and not errors_in(problems)
     count = len(folders)
     if ok and not delivery:
@@ -54,25 +52,43 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
     return CheckReport(tuple(problems), tuple(lines), ok)
 
 
+def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log_notes: bool) -> CheckReport:
+    """Check one build; all is well unless it is to be handed over and something is missing."""
+    build, problems = read_build(folder, archive)
+    if build is None:
+        return CheckReport(tuple(problems), (), ok=True)
+    sheet = compute(build, shop)
+    problems += [*sheet.problems, *_photo_problems(build)]
+    lines = _log_notes(build.slug, sheet.session.pulls) if log_notes and sheet.session is not None else []
+    if not delivery:
+        return CheckReport(tuple(problems), tuple(lines), ok=True)
+    result = readiness(build, shop, sheet)
+    return CheckReport(tuple(problems), (*lines, *_readiness_lines(build.slug, result)), result.ready)
+
+
 def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckReport:
     """Compute the figures of one build and return them as lines with their working, or as JSON in SI units."""
-    from builder.figures.export import figures_as_json, figures_as_lines
-
     shop, problems = read_shop_profile(archive)
     folders, unknown = _select_folders(archive, (slug,))
     problems += unknown
-    build = None
+    guard = Guard(slug)
+    lines: tuple[str, ...] = ()
     for folder in folders:
-        build, build_problems = read_build(folder, archive)
+        build, build_problems = guard.run("the build", partial(read_build, folder, archive), (None, []))
         problems += build_problems
-    if build is None:
-        return CheckReport(tuple(problems), (), ok=False)
-    sheet = compute(build, shop)
-    problems += sheet.problems
-    lines: Iterable[str] = figures_as_lines(sheet)
-    if as_json:
-        lines = [json.dumps(figures_as_json(slug, sheet), indent=2, ensure_ascii=False)]
-    return CheckReport(tuple(problems), tuple(lines), ok=not errors_in(problems))
+        if build is not None:
+            sheet = compute(build, shop)
+            problems += sheet.problems
+            if as_json:
+                lines = (guard.run("the sheet of figures", partial(_as_json, slug, sheet), ""),)
+            else:
+                lines = tuple(guard.collect("the sheet of figures", partial(figures_as_lines, sheet)))
+    problems += guard.problems
+    return CheckReport(tuple(problems), lines, ok=not errors_in(problems))
+
+
+def _as_json(slug: str, sheet: FigureSheet) -> str:
+    return json.dumps(figures_as_json(slug, sheet), indent=2, ensure_ascii=False)
 
 
 def _select_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:

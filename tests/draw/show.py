@@ -26,13 +26,15 @@ def build_charts(slug: str) -> dict[str, ChartRequest]:
     """Return the charts of a build of the demo by name."""
     from builder.figures.evaluate import compute
     from builder.publish.pages.build.charts import charts_for
+    from builder.publish.pages.build.page_chart import chart_guard
     from builder.record.load import read_build, read_shop
 
     shop, _ = read_shop(ROOT)
     build, problems = read_build(ROOT / "builds" / slug, ROOT)
     if build is None:
         raise SystemExit("\n".join(map(str, problems)))
-    return {placed.request.name: placed.request for placed in charts_for(build, compute(build, shop), shop)}
+    charts = charts_for(build, compute(build, shop), shop, chart_guard(build.slug))
+    return {placed.request.name: placed.request for placed in charts}
 
 
 def wide_and_narrow(name: str, slug: str = "") -> tuple[Drawing, Drawing]:

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.draw.chart_cache import ChartCache, ChartRequest, draw_all, hash_values
+from builder.draw.chart_cache import ChartCache, ChartRequest, hash_values
 from builder.draw.charts.deck_stack import StackUp, stack_up
 from builder.draw.charts.tightening import TighteningPattern, tightening_pattern
 from builder.draw.style import NARROW
@@ -42,7 +42,7 @@ def test_a_stored_chart_is_read_as_it_was_drawn(request_: ChartRequest, tmp_path
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(ChartRequest, "draw", lambda self: pytest.fail("it was drawn again"))
         assert ChartCache(tmp_path).draw(request_) == drawing
-        assert draw_all([request_, request_], ChartCache(tmp_path)) == [drawing, drawing]
+        assert ChartCache(tmp_path).draw(request_) == ChartCache(tmp_path).draw(request_) == drawing
 
 
 @pytest.mark.parametrize(
@@ -100,7 +100,8 @@ def test_without_a_folder_nothing_is_stored() -> None:
 def test_pruning_leaves_what_is_used(tmp_path: Path) -> None:
     cache = ChartCache(tmp_path / "charts", "code")
     used, unused = stack_up.request(STACK), tightening_pattern.request(HEAD)
-    draw_all([used, unused], cache)
+    cache.draw(used)
+    cache.draw(unused)
     cache.prune([used.key])
     assert cache.missing([used, unused]) == [unused]
 

@@ -54,7 +54,7 @@ def _pack_with(archive: Path, text_added: str) -> dict[str, bytes]:
     build, problems = read_build(archive / "builds" / FULL, archive)
     assert build is not None
     assert not errors_in(problems), problems
-    return pack_files(build, customer_view(build, shop), shop, archive)
+    return pack_files(build, customer_view(build, shop), shop, archive)[0]
 
 
 @pytest.mark.parametrize("name", sorted(HOSTILE))

@@ -301,14 +301,14 @@ class TwoStates:
         from builder.publish.pipeline import publish
 
         self.archive = home / "shop"
-        tiny.shorten(self.archive)
+        tiny.use_short_pages(self.archive)
         for number, slug in enumerate(("ash", "birch", "cedar")):
             tiny.write_build(self.archive, slug, number=number, torque=140.0 + number, picture=number == 1)
         self.sites = []
         for state in (0, 1):
             self.switch(state)
             publish(self.archive, self.archive / "site")
-            self.sites.append(tiny.tree(self.archive / "site"))
+            self.sites.append(tiny.read_tree(self.archive / "site"))
 
     def switch(self, state: int) -> None:
         """Bring the records into one of the two states."""
@@ -326,7 +326,7 @@ class TwoStates:
 
     def problem(self) -> str | None:
         """Return what is wrong with the site that is there now, or with the one after the next publish."""
-        if tiny.tree(self.archive / "site") not in self.sites:
+        if tiny.read_tree(self.archive / "site") not in self.sites:
             return "the site is neither the old nor the new one"
         return None
 
@@ -335,7 +335,7 @@ class TwoStates:
         from builder.publish.pipeline import publish
 
         publish(self.archive, self.archive / "site")
-        right = tiny.tree(self.archive / "site") == self.sites[self.state]
+        right = tiny.read_tree(self.archive / "site") == self.sites[self.state]
         return None if right else "the next publish does not make it right"
 
 
@@ -393,7 +393,7 @@ def planted(seed: int, count: int, home: Path) -> Outcome:
         rng = random.Random(f"{seed}-planted-{number}")
         case = home / f"planted-{number}"
         archive, outside = case / "shop", case / "outside"
-        tiny.shorten(archive)
+        tiny.use_short_pages(archive)
         tiny.write_build(archive, "ash")
         tiny.write_build(archive, "birch", number=2)
         outside.mkdir()
@@ -413,10 +413,10 @@ def planted(seed: int, count: int, home: Path) -> Outcome:
         else:
             target.symlink_to(rng.choice((outside, Path(os.path.relpath(outside, target.parent)))))
         tiny.write_sheet(archive / "builds" / "ash", title="Changed")
-        before = tiny.tree(outside)
+        before = tiny.read_tree(outside)
         result = run("publish", "--archive", archive)
         problem = crash_of(result)
-        if problem is None and tiny.tree(outside) != before:
+        if problem is None and tiny.read_tree(outside) != before:
             problem = "files outside the archive were changed"
         if problem is None and foreign and not (target / "keep.txt").is_file():
             problem = "a foreign file was deleted"

@@ -120,7 +120,7 @@ def build_pack_files(archive: Path, slug: str, *, draft: bool = False) -> dict[s
     shop, _ = read_shop(archive)
     build, problems = read_build(archive / "builds" / slug, archive)
     assert build is not None, problems
-    return pack_files(build, customer_view(build, shop), shop, archive, draft=draft)
+    return pack_files(build, customer_view(build, shop), shop, archive, draft=draft)[0]
 
 
 def read_files(folder: Path) -> dict[str, bytes]:

@@ -25,6 +25,7 @@ from builder.publish.pages.build.worker import template_env
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
 from builder.record.models.shop import Shop
+from builder.record.problem import Problem
 
 _FEW_CHARTS = 30
 """Up to so many charts are drawn here sooner than other processes start."""
@@ -64,6 +65,8 @@ class PageSet:
     """The builds on the site, with what their sections on similar builds were built from."""
     overview_charts: tuple[str, ...]
     """The keys of the charts on the page of overviews."""
+    problems: tuple[Problem, ...] = ()
+    """The charts of several builds that could not be drawn."""
 
     @property
     def chart_keys(self) -> set[str]:
@@ -108,14 +111,15 @@ def write_pages(
             files |= static_files
     for name, content in files.items():
         write_if_changed(workspace.pages / name, content)
-    builds, written = _write_build_pages(workspace, changes, rebuilt, similar, shop, charts, workers)
+    builds, written, problems = _write_build_pages(workspace, changes, rebuilt, similar, shop, charts, workers)
     pages = _files_now(workspace.pages, previous.pages, {*rebuilt.written, *files, *written}, changes)
     expected = {*files, *static}
     surplus = [name for name in pages if name not in expected and not _belongs_to_build(name, builds)]
     remove_files(workspace.pages, surplus)
     for name in surplus:
         del pages[name]
-    return PageSet(pages, bodies, static, builds, tuple(overview.request.key for overview in overviews))
+    overview_keys = tuple(overview.request.key for overview in overviews)
+    return PageSet(pages, bodies, static, builds, overview_keys, problems)
 
 
 def _write_bodies(
@@ -138,8 +142,11 @@ def _write_build_pages(
     shop: Shop,
     charts: ChartCache,
     workers: WorkerPool,
-) -> tuple[dict[str, PublishedBuild], set[str]]:
-    """Write the pages whose body or section on similar builds changed; return all builds and the files written."""
+) -> tuple[dict[str, PublishedBuild], set[str], tuple[Problem, ...]]:
+    """Write the pages whose body or section on similar builds changed.
+
+    Returns all builds, the files written, and the charts that could not be drawn.
+    """
     work = partial(
         render_similar,
         shop=shop,
@@ -149,8 +156,10 @@ def _write_build_pages(
     )
     sections = workers.map(work, similar, step=_STEP, inline_up_to=_FEW_CHARTS)
     builds, written = dict(rebuilt.builds), set[str]()
+    problems: list[Problem] = []
     for related, section in zip(similar, sections, strict=True):
         slug = related.summary.slug
+        problems += section.problems
         builds[slug] = replace(builds[slug], similar_hash=related.key, similar_chart=section.chart_key)
         page, chart = f"builds/{slug}/index.md", f"builds/{slug}/relatives.svg"
         body = (workspace.bodies / f"{slug}.md").read_bytes()
@@ -160,7 +169,7 @@ def _write_build_pages(
         else:
             write_if_changed(workspace.pages / chart, section.svg)
         written |= {page, chart}
-    return builds, written
+    return builds, written, tuple(problems)
 
 
 def _files_now(folder: Path, known: Manifest, written: set[str], changes: ChangeSet) -> dict[str, FileEntry]:

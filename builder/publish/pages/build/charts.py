@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from builder.draw.style import NARROW
 from builder.engine import kinematics
 from builder.engine.lift_curve import LiftCurve, lift_curve
 from builder.figures.core import display_units as units
+from builder.figures.core.guard import Guard
 from builder.figures.core.inputs import Context
 from builder.figures.core.registry import CYLINDER, FITS, VALVE_TRAIN
 from builder.figures.core.types import Figure, FigureSheet, InputValue
@@ -29,10 +31,14 @@ from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
 
 
-def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PageChart]:
-    """Return a request for every chart that the record has enough for, in the order of the page."""
+def charts_for(build: Build, sheet: FigureSheet, shop: Shop, guard: Guard) -> list[PageChart]:
+    """Return a request for every chart that the record has enough for, in the order of the page.
+
+    An error in one list of charts is a problem of ``guard``, and leaves out the rest of that list.
+    """
     source = Context(build, shop, REGISTRY)
     chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PageChart]], ...] = (
+        _session_charts,
         _deck_stack_chart,
         _piston_speed_chart,
         _valve_charts,
@@ -41,8 +47,19 @@ def charts_for(build: Build, sheet: FigureSheet, shop: Shop) -> list[PageChart]:
         _clearance_charts,
         _tightening_charts,
     )
-    charts = [page_chart for chart_list in chart_lists for page_chart in chart_list(source, sheet)]
-    return [*session_charts(source, sheet.session), *charts]
+    return [
+        page_chart
+        for chart_list in chart_lists
+        for page_chart in guard.collect(_name(chart_list.__name__), partial(chart_list, source, sheet))
+    ]
+
+
+def _name(chart_list: str) -> str:
+    return f"a chart of the {chart_list.strip('_').rpartition('_')[0].replace('_', ' ')}"
+
+
+def _session_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
+    return session_charts(source, sheet.session)
 
 
 def _mean(source: Context, name: str) -> float | None:

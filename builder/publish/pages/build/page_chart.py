@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
-from builder.draw.chart_cache import ChartCache, ChartRequest, draw_all
+from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.draw.drawing import Drawing
+from builder.figures.core.guard import Guard
+from builder.record.problem import Problem
 
 
 @dataclass(frozen=True)
@@ -19,7 +22,7 @@ class PageChart:
 
     def drawn(self, drawing: Drawing) -> PageDrawing:
         """Return the drawing with the same section and caption."""
-        return PageDrawing(self.section, drawing, self.caption)
+        return PageDrawing(self.section, drawing, self.caption, self.request.key)
 
 
 @dataclass(frozen=True)
@@ -29,13 +32,27 @@ class PageDrawing:
     section: str
     drawing: Drawing
     caption: str
+    key: str
+    """The key of the chart's request."""
 
 
-def draw_page_charts(charts: Sequence[PageChart], cache: ChartCache) -> tuple[PageDrawing, ...]:
-    """Return these charts drawn, or as the cache has them."""
-    return with_drawings(charts, draw_all([chart.request for chart in charts], cache))
+def chart_guard(slug: str) -> Guard:
+    """Return a guard that leaves out the charts of a build that cannot be drawn, with a warning for each."""
+    return Guard(slug, "drawn", "warning")
 
 
-def with_drawings(charts: Sequence[PageChart], drawings: Sequence[Drawing]) -> tuple[PageDrawing, ...]:
-    """Return the charts with their drawings; raises ValueError where they are not as many."""
-    return tuple(chart.drawn(drawing) for chart, drawing in zip(charts, drawings, strict=True))
+def draw_page_charts(
+    charts: Sequence[PageChart], cache: ChartCache, slug: str
+) -> tuple[tuple[PageDrawing, ...], tuple[Problem, ...]]:
+    """Return the charts of a build drawn, or as the cache has them, and a warning for each that cannot be drawn."""
+    guard = chart_guard(slug)
+    drawings = [guard.run(_name(chart), partial(_draw, chart, cache), None) for chart in charts]
+    return tuple(drawing for drawing in drawings if drawing is not None), guard.problems
+
+
+def _name(chart: PageChart) -> str:
+    return f"the chart {chart.request.name.replace('_', ' ')!r}"
+
+
+def _draw(chart: PageChart, cache: ChartCache) -> PageDrawing:
+    return chart.drawn(cache.draw(chart.request))

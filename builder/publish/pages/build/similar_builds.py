@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from builder.archive.fields import BY_SLUG, System, weights_from
@@ -13,9 +14,10 @@ from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.engine.constants import MINUTE
 from builder.publish.incremental.hashing import hash_parts
 from builder.publish.pages.archive.pages import display_units
-from builder.publish.pages.build.page_chart import PageChart
+from builder.publish.pages.build.page_chart import PageChart, chart_guard, draw_page_charts
 from builder.publish.pages.build.worker import template_env
 from builder.record.models.shop import Shop
+from builder.record.problem import Problem
 
 _COUNT = 4
 
@@ -36,6 +38,7 @@ class SimilarSection:
     text: str
     svg: bytes | None = None
     chart_key: str = ""
+    problems: tuple[Problem, ...] = ()
 
 
 def stale_similar(
@@ -76,20 +79,22 @@ def render_similar(
     if not matches:
         return SimilarSection("")
     system = display_units(shop)
-    chart = _overlay(summary, matches, system)
-    overlay = None if chart is None else chart.drawn(charts.draw(chart.request))
+    guard = chart_guard(summary.slug)
+    charts_of_all = guard.collect("the chart of similar builds", partial(_overlay, summary, matches, system))
+    drawings, problems = draw_page_charts(list(charts_of_all), charts, summary.slug)
+    overlay = drawings[0] if drawings else None
     template = template_env(archive, templates).get_template("pages/similar_builds.md.j2")
     text = template.render(summary=summary, matches=matches, system=system, overlay=overlay)
-    if chart is None or overlay is None:
-        return SimilarSection(text)
-    return SimilarSection(text, overlay.drawing.svg.encode(), chart.request.key)
+    problems = (*guard.problems, *problems)
+    if overlay is None:
+        return SimilarSection(text, problems=problems)
+    return SimilarSection(text, overlay.drawing.svg.encode(), overlay.key, problems)
 
 
-def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> PageChart | None:
+def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> Iterator[PageChart]:
     request = overlay_request([summary, *(match.summary for match in matches[:3])], system, responsive=True)
-    if request is None or summary.curve is None:
-        return None
-    return PageChart("relatives", request, "This build and its nearest relatives on one sheet.")
+    if request is not None and summary.curve is not None:
+        yield PageChart("relatives", request, "This build and its nearest relatives on one sheet.")
 
 
 def overlay_request(summaries: Sequence[Summary], system: System, *, responsive: bool = False) -> ChartRequest | None:

@@ -20,7 +20,7 @@ from builder.publish.edition import Edition
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.context import render_build_page
-from builder.publish.pages.build.page_chart import draw_page_charts
+from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
 from builder.publish.pages.templating import error_location, error_text, page_environment
 from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.social_card import render_card
@@ -133,8 +133,8 @@ def build_one(
         return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
-    requested = charts_for(public, sheet, shop)
-    placed = draw_page_charts(requested, charts)
+    guard = chart_guard(build.slug)
+    placed, chart_problems = draw_page_charts(charts_for(public, sheet, shop, guard), charts, build.slug)
     cached_photos = (previous.folder / "photos", previous.photos) if previous else ()
     photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)
@@ -155,6 +155,6 @@ def build_one(
         public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )
     summary = summarize_build(public, sheet)
-    keys = tuple(chart.request.key for chart in requested)
-    problems += (*sheet.problems, *photo_problems)
+    keys = tuple(item.key for item in placed)
+    problems += (*sheet.problems, *guard.problems, *chart_problems, *photo_problems)
     return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos), keys)
