@@ -14,6 +14,7 @@ from builder.archive.index import INDEX_PATH, read_index
 from builder.archive.search import Similar, find, parse_range, similar
 from builder.archive.similarity import plan_from_values
 from builder.archive.summary import Summary
+from builder.record.files import build_folders
 from builder.record.yaml_loader import read_yaml
 
 _COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
@@ -42,7 +43,11 @@ class QueryContext:
 
 
 def open_index(archive: Path) -> QueryContext:
-    """Read the index of an archive. Raises QueryError where nothing was published yet."""
+    """Read the index of an archive.
+
+    Raises QueryError where nothing was published yet, ArchiveError where the folder of the builds is missing.
+    """
+    build_folders(archive)
     summaries = read_index(archive / INDEX_PATH)
     if summaries is None:
         raise QueryError(f"{archive} has no index of builds yet: run `millbook publish` first")

@@ -20,5 +20,6 @@ def command(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
     """
     from builder.publish.record_check import check_records
 
-    report = check_records(archive, slugs, delivery=delivery)
+    with common.plain_errors():
+        report = check_records(archive, slugs, delivery=delivery)
     common.print_result(report.problems, report.lines, ok=report.ok)

@@ -31,16 +31,18 @@ def slug(text: str) -> str:
 
 @contextmanager
 def plain_errors() -> Iterator[None]:
-    """Print an error that has a message for the user as that message, with exit status 1."""
+    """Print an error that has a message for the user as that message, with exit status 1, or 2 if work was refused."""
     try:
         yield
     except Exception as error:
         from builder.archive.query import QueryError
         from builder.publish.errors import PublishError
+        from builder.record.files import ArchiveError
 
-        if isinstance(error, (PublishError, QueryError)):
-            raise click.ClickException(str(error)) from None
-        raise
+        if not isinstance(error, (PublishError, QueryError, ArchiveError)):
+            raise
+        click.echo(f"Error: {error}", err=True)
+        sys.exit(2 if isinstance(error, ArchiveError) else getattr(error, "exit_status", 1))
 
 
 def print_result(problems: Iterable[object], lines: Iterable[object], *, ok: bool) -> NoReturn:

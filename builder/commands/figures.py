@@ -17,5 +17,6 @@ def command(slug: str, as_json: bool, archive: Path) -> None:
     """Compute the figures of one build and show their working."""
     from builder.publish.record_check import figures_report
 
-    report = figures_report(archive, slug, as_json=as_json)
+    with common.plain_errors():
+        report = figures_report(archive, slug, as_json=as_json)
     common.print_result(report.problems, report.lines, ok=report.ok)

@@ -24,6 +24,7 @@ from builder.publish.errors import PublishError
 from builder.publish.incremental.config_dependencies import config_dependencies
 from builder.publish.pages import templating
 from builder.publish.pipeline import publish
+from builder.record.files import build_folders
 
 #: Time of change [ns] and size [bytes] of each file, by its path.
 Snapshot = dict[str, tuple[int, int]]
@@ -36,8 +37,9 @@ _SILENCE, _DURATION = 10.0, 60.0
 def preview(archive: Path, *, port: int, echo: Callable[[str], None] = print) -> None:
     """Serve the private site of an archive, unfinished builds included, until Ctrl-C.
 
-    Raises PublishError when the port cannot be had.
+    Raises PublishError when the port cannot be had, ArchiveError where the folder of the builds is missing.
     """
+    build_folders(archive)
     out = archive / SHOP_SITE
 
     def republish() -> Iterable[str]:

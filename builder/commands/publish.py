@@ -18,12 +18,13 @@ from builder.commands import common
 )
 @click.option("--all", "everything", is_flag=True, help="Publish unfinished builds too.")
 @click.option("--full", is_flag=True, help="Make everything anew, whatever changed.")
+@click.option("--allow-removals", is_flag=True, help="Publish although most builds, or all, are no longer there.")
 @common.archive_option
-def command(out: Path | None, everything: bool, full: bool, archive: Path) -> None:
+def command(out: Path | None, everything: bool, full: bool, allow_removals: bool, archive: Path) -> None:
     """Make the site: every finished build, its figures and drawings, the lists and the finder.
 
     The site that stands is replaced only when the new one is complete. Exit status 1 if an error kept a
-    build off it.
+    build off it, 2 if something would be lost and nothing was changed.
     """
     from builder.commands.progress import progress_bar
     from builder.publish.edition import Edition
@@ -31,5 +32,12 @@ def command(out: Path | None, everything: bool, full: bool, archive: Path) -> No
 
     edition = Edition.PUBLIC_ALL if everything else Edition.PUBLIC
     with common.plain_errors(), progress_bar() as progress:
-        report = publish(archive, out or archive / "site", edition=edition, full=full, progress=progress)
+        report = publish(
+            archive,
+            out or archive / "site",
+            edition=edition,
+            full=full,
+            allow_removals=allow_removals,
+            progress=progress,
+        )
     common.print_result(report.problems, report.lines, ok=report.ok)

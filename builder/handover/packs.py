@@ -62,7 +62,7 @@ def handover(
 ) -> HandoverReport:
     """Write the packs of the builds named, or with ``everything`` of all finished ones.
 
-    Raises PublishError where packs may not or cannot be written.
+    Raises PublishError where packs may not or cannot be written, ArchiveError where the folder of the builds is missing.
     """
     if not slugs and not everything:
         raise PublishError("name a build, or hand over all of them with --all, or look at a pack with --verify")

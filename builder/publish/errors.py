@@ -11,6 +11,14 @@ from pathlib import Path
 class PublishError(Exception):
     """Something outside the records kept the site from being published; the message is for the shop."""
 
+    exit_status = 1
+
+
+class PublishRefused(PublishError):
+    """Publishing would destroy something that may be wanted, so the site was left as it is."""
+
+    exit_status = 2
+
 
 @contextlib.contextmanager
 def translate_os_errors(out: Path) -> Iterator[None]:

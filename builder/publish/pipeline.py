@@ -19,13 +19,16 @@ from builder.publish.deploy.atomic_swap import activate, exclusive_output, keep_
 from builder.publish.deploy.lock import lock
 from builder.publish.deploy.site_mirror import update_mirror
 from builder.publish.edition import Edition
+from builder.publish.errors import PublishRefused
 from builder.publish.incremental.change_detection import ChangeSet, detect_changes
 from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, scan
 from builder.publish.incremental.state import BuildState, load_state, save_state
 from builder.publish.report import Progress, Report, no_progress
+from builder.publish.safeguards import published_builds, refuse_removals
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
+from builder.record.files import ArchiveError, build_folders
 
 if TYPE_CHECKING:
     from builder.publish.pages.build.rebuild import RebuildResult
@@ -40,18 +43,23 @@ def publish(
     *,
     edition: Edition = Edition.PUBLIC,
     full: bool = False,
+    allow_removals: bool = False,
     progress: Progress = no_progress,
 ) -> Report:
     """Publish an edition of the archive as a site in `out`; return the report.
 
     `full` builds everything again, whatever changed. The published site is replaced only when the new one is
-    complete. Raises PublishError, with a message for the shop, when it cannot be.
+    complete. Raises PublishError, with a message for the shop, when it cannot be, and PublishRefused where more than
+    half of the published builds would go, unless `allow_removals`.
     """
     started = time.perf_counter()
     workspace = Workspace(archive, edition)
     with WorkerPool(progress=progress) as workers, _exclusive(workspace, out, workers.progress) as site:
-        previous = BuildState() if full else load_state(workspace.state_file)
+        saved = load_state(workspace.state_file)
+        previous = BuildState() if full else saved
         changes = detect_changes(workspace, previous, site, workers)
+        published = frozenset() if allow_removals or edition.is_internal else published_builds(site, saved)
+        refuse_removals(published, {folder.name for folder in changes.folders})
         if not changes.any:
             return _report_unchanged(workspace, out, previous, changes, started)
 
@@ -69,12 +77,13 @@ def publish(
             charts = ChartCache(workspace.charts, changes.code_hash)
             _remove_damaged_templates(workspace, previous, changes)
             rebuilt = rebuild(workspace, previous, changes, shop, charts, workers)
+            refuse_removals(published, rebuilt.builds, rebuilt.skipped)
             index = load_summaries(workspace, rebuilt)
             pages = write_pages(workspace, previous, changes, shop, rebuilt, index, charts, workers)
             hard_links = prepared.result()
             built = build_site(workspace, previous, changes, site, staging, shop, pages.pages, workers)
             charts.prune(pages.chart_keys)
-            state = _commit(workspace, changes, rebuilt, index, pages, built, len(shop_problems))
+            state = _commit(workspace, site, changes, rebuilt, index, pages, built, len(shop_problems))
             if built.written:
                 activate(staging, site)
             if reusable and hard_links and update_mirror(site, staging, built.written):
@@ -85,18 +94,25 @@ def publish(
 
 @contextlib.contextmanager
 def _exclusive(workspace: Workspace, out: Path, progress: Progress) -> Iterator[Path]:
-    """Lock the site and the working folder, which two sites of one archive share; yield the real path of the site."""
+    """Lock the site and the working folder, which two sites of one archive share; yield the real path of the site.
+
+    Raises PublishRefused, before anything is created, where the folder of the builds is missing.
+    """
 
     def notify(message: str) -> None:
         progress(message, 0, 0)
 
-    with (
-        exclusive_output(out, archive=workspace.archive, notify=notify) as site,
-        lock(workspace.lock_file, notify=notify),
-    ):
-        for leftover in workspace.lock_file.parent.glob("*.part"):  # of a publish that was killed
-            leftover.unlink(missing_ok=True)
-        yield site
+    try:
+        build_folders(workspace.archive)
+        with (
+            exclusive_output(out, archive=workspace.archive, notify=notify) as site,
+            lock(workspace.lock_file, notify=notify),
+        ):
+            for leftover in workspace.lock_file.parent.glob("*.part"):  # of a publish that was killed
+                leftover.unlink(missing_ok=True)
+            yield site
+    except ArchiveError as error:
+        raise PublishRefused(str(error)) from error
 
 
 def _remove_damaged_templates(workspace: Workspace, previous: BuildState, changes: ChangeSet) -> None:
@@ -107,6 +123,7 @@ def _remove_damaged_templates(workspace: Workspace, previous: BuildState, change
 
 def _commit(
     workspace: Workspace,
+    site: Path,
     changes: ChangeSet,
     rebuilt: RebuildResult,
     index: SummaryIndex,
@@ -129,6 +146,7 @@ def _commit(
         shop_hash=changes.shop_hash,
         shop_page_hash=changes.shop_page_hash,
         shop_problems=shop_problems,
+        site_path=str(site),
         index_hash=hash_bytes(content),
         sources=changes.sources,
         builds=pages.builds,

@@ -7,15 +7,27 @@ from pathlib import Path
 from builder.record.problem import did_you_mean
 
 
+class ArchiveError(Exception):
+    """The folder of the builds is missing or cannot be read; the message is for the shop."""
+
+
 def build_folders(archive: Path) -> list[Path]:
-    """Return the folders of the archive that hold builds, in the order of their names."""
+    """Return the folders of the archive that hold builds, in the order of their names.
+
+    Raises ArchiveError where `builds/` is missing or cannot be read: a share that is not mounted is no empty archive.
+    """
     builds = archive / "builds"
     try:
         return sorted(
             folder for folder in builds.iterdir() if folder.is_dir() and not folder.name.startswith((".", "_"))
         )
-    except OSError:
-        return []
+    except FileNotFoundError:
+        raise ArchiveError(
+            f"{builds} does not exist: is the drive connected, and is this the archive? "
+            "An archive is a folder that holds builds/"
+        ) from None
+    except OSError as error:
+        raise ArchiveError(f"{builds} cannot be read: {error.strerror or error}") from error
 
 
 def path_problem(folder: Path, path: Path) -> str | None:

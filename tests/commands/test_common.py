@@ -21,7 +21,23 @@ def test_a_build_may_be_named_by_the_path_of_its_folder(written: str, published_
 
 
 def test_queries_before_the_first_publish_have_a_message(tmp_path: Path) -> None:
+    (tmp_path / "builds").mkdir()
     for words in (("find",), ("similar", "x"), ("compare", "a", "b")):
         result = run(*words, archive=tmp_path)
         assert result.exit_code == 1
         assert "millbook publish" in result.output
+
+
+@pytest.mark.parametrize(
+    "command",
+    [("check",), ("check", "one"), ("figures", "one"), ("publish",), ("preview",), ("find", "x"), ("similar", "one"),
+     ("compare", "one", "two"), ("handover", "--all"), ("handover", "one")],
+)  # fmt: skip
+def test_without_the_folder_of_builds_every_command_names_it_and_creates_nothing(
+    command: tuple[str, ...], tmp_path: Path
+) -> None:
+    result = run(*command, archive=tmp_path / "share")
+    assert result.exit_code == 2
+    assert str(tmp_path / "share" / "builds") in result.output
+    assert "does not exist" in result.output
+    assert not (tmp_path / "share").exists()

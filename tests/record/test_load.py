@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from builder.record.files import file_in, path_problem
+from builder.record.files import ArchiveError
 from builder.record.load import build_folders, errors_in, read_build, read_shop, slug_problem
 from builder.record.problem import Problem
 from tests.support.record_samples import CSV, SHEET, ReadWith
@@ -328,7 +329,15 @@ def test_the_folders_of_an_archive(archive: Path, tmp_path: Path) -> None:
         (archive / "builds" / name).mkdir()
     (archive / "builds" / "note.txt").write_text("x", encoding="utf-8")
     assert [folder.name for folder in build_folders(archive)] == ["another", "test-engine"]
-    assert build_folders(tmp_path / "nowhere") == []
+
+
+def test_a_missing_folder_of_builds_is_an_error(tmp_path: Path) -> None:
+    """A share that is not mounted must not look like an archive without builds."""
+    with pytest.raises(ArchiveError, match=r"nowhere.builds does not exist"):
+        build_folders(tmp_path / "nowhere")
+    (tmp_path / "builds").write_text("a file")
+    with pytest.raises(ArchiveError, match="cannot be read"):
+        build_folders(tmp_path)
 
 
 def test_one_broken_build_leaves_the_others_alone(archive: Path, folder: Path) -> None:
@@ -395,7 +404,8 @@ def test_a_folder_or_file_that_may_not_be_read_is_a_message(
     build, problems = read_build(folder, archive)
     assert build is None
     assert [problem.message for problem in problems] == ["cannot be read: Permission denied"]
-    assert build_folders(archive) == []
+    with pytest.raises(ArchiveError, match="cannot be read: Permission denied"):
+        build_folders(archive)
     monkeypatch.setattr(Path, "exists", forbidden)
     _, (problem,) = read_shop(archive)
     assert problem.message == "cannot be read: Permission denied"

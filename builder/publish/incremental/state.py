@@ -18,7 +18,7 @@ from typing import Any
 from builder.publish.incremental.hashing import SourceEntry, hash_parts
 from builder.publish.incremental.manifest import FileEntry, Manifest
 
-FORMAT = "millbook state 1"
+FORMAT = "millbook state 2"
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,8 @@ class BuildState:
     """The hash of what pages show of shop.yaml."""
     shop_problems: int = 0
     """How many problems there are in shop.yaml."""
+    site_path: str = ""
+    """The real path of the published site: an archive may have several."""
     index_hash: str = ""
     """The hash of the archive's index."""
     sources: Mapping[str, SourceEntry] = field(default_factory=dict)
@@ -82,7 +84,7 @@ class BuildState:
     """The published site."""
 
 
-_VALUES = ("global_hash", "shop_hash", "shop_page_hash", "shop_problems", "index_hash")
+_VALUES = ("global_hash", "shop_hash", "shop_page_hash", "shop_problems", "site_path", "index_hash")
 _LISTS = ("static_pages", "overview_charts")
 _MANIFESTS = ("bodies", "pages", "templates", "site")
 

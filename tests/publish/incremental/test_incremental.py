@@ -187,7 +187,7 @@ class Edits(RuleBasedStateMachine):
     def publish(self, edition: Edition) -> None:
         if (self.archive / "site").is_dir() and not (self.archive / "site" / "made-by-millbook.txt").is_file():
             shutil.rmtree(self.archive / "site")  # no longer known for a site, and so left alone
-        report = publish(self.archive, self.archive / "site", edition=edition)
+        report = publish(self.archive, self.archive / "site", edition=edition, allow_removals=True)
         copy = self.home / "full"
         shutil.rmtree(copy, ignore_errors=True)
         shutil.copytree(self.archive, copy, ignore=shutil.ignore_patterns("site", ".millbook", ".site.*"))
