@@ -289,6 +289,8 @@ def _png_header(width: int, height: int) -> bytes:
         (_png_header(100, 100), "is damaged"),
         (_png_header(8000, 8000), "8000 x 8000 pixels"),
         (_png_header(60000, 60000), "pixels"),
+        (_png_header(1, 50_000_000), "1 x 50000000 pixels; at most 20000 on a side are read"),
+        (_png_header(20_001, 10), "save a smaller copy"),
         (_png_header(0, 10), "is damaged"),
     ],
 )

@@ -431,3 +431,39 @@ def test_a_folder_that_cannot_be_listed_gives_no_suggestion(tmp_path: Path, monk
 
     monkeypatch.setattr(Path, "glob", refused)
     assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there")
+
+
+@pytest.mark.parametrize("name", ["build", "parts", "dyno"])
+def test_a_link_that_leads_nowhere_is_an_error_with_its_target(archive: Path, folder: Path, name: str) -> None:
+    (folder / f"{name}.yaml").unlink(missing_ok=True)
+    (folder / f"{name}.yaml").symlink_to("elsewhere/old.yaml")
+    build, problems = read_build(folder, archive)
+    assert build is None
+    _only(
+        problems, f"{name}.yaml", 1, "is a link to 'elsewhere/old.yaml', which is not there: put the file itself here"
+    )
+
+
+def test_a_log_and_a_photo_behind_a_link_that_leads_nowhere(read: ReadWith, folder: Path) -> None:
+    for link in ("dyno/gone.csv", "photos/gone.jpg"):
+        (folder / link).symlink_to("/media/stick/old")
+    _, problems = read(
+        dyno="pulls: [{name: a, file: dyno/gone.csv}]\n", photos="photos: [{file: photos/gone.jpg, alt: A}]\n"
+    )
+    for problem, link in zip(problems, ("dyno/gone.csv", "photos/gone.jpg"), strict=True):
+        assert f"'{link}' is a link to '/media/stick/old', which is not there" in problem.message
+
+
+def test_a_shop_behind_a_link_that_leads_nowhere_is_an_error(archive: Path) -> None:
+    (archive / "builds" / "shop.yaml").symlink_to("old-shop.yaml")
+    _, (problem,) = read_shop(archive)
+    assert (problem.path.as_posix(), problem.severity) == ("builds/shop.yaml", "error")
+    assert "is a link to 'old-shop.yaml', which is not there" in problem.message
+
+
+def test_links_in_a_circle_are_an_error(archive: Path, folder: Path) -> None:
+    (folder / "parts.yaml").symlink_to("cam.yaml")
+    (folder / "cam.yaml").symlink_to("parts.yaml")
+    build, problems = read_build(folder, archive)
+    assert build is None
+    assert len(problems) == 2
