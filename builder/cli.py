@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import atexit
-import gc
 import os
 
 import click
@@ -23,7 +21,6 @@ def main() -> None:
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         # Our arrays are small: threads for linear algebra cost more to start than they save.
         os.environ.setdefault(name, "1")
-    atexit.register(gc.freeze)  # the last garbage collection of a process that ends takes up to 0.2 s
 
 
 for module in (check, compare, figures, find, handover, new, preview, publish, schema, similar):

@@ -158,7 +158,7 @@ class Pistons(RecordModel):
     note: Line | None = field("anything else", "coated skirts")
 
 
-class PistonRings(RecordModel):
+class RingPack(RecordModel):
     """Rings."""
 
     maker: Line | None = field("who made them", "Larkmoor")
@@ -212,7 +212,7 @@ class BottomEnd(RecordModel):
         plausible_range=("-3 mm", "12 mm"),
         sign="any",
     )
-    rings: PistonRings | None = field("rings", "")
+    rings: RingPack | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")
     balance: Balance | None = field("the balance card", "")
     oil_pump: Line | None = field("pump, pickup, sump", "new gear pump, pickup 0.375 in off the sump floor")
