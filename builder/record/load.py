@@ -57,7 +57,7 @@ def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
     shop, problems = validate(document, Shop)
     if not isinstance(shop, Shop):
         return Shop(), problems
-    return shop, check_shop(shop, document)
+    return check_shop(shop, document)
 
 
 def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]]:

@@ -1,7 +1,8 @@
-"""Check the paths and sizes in shop.yaml."""
+"""Check the address, the paths and the sizes in shop.yaml."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from builder.record.models.build import DOCUMENTS
@@ -11,11 +12,33 @@ from builder.record.redaction import private_fields
 from builder.record.traversal import field_paths
 from builder.record.yaml_loader import Document
 
+_ADDRESS = re.compile(
+    r"https?://(?:\w[\w.-]*|\[[0-9a-f:.]+\])(?::[0-9]{1,5})?(?:/[A-Za-z0-9._~%+,=@-]*)*", re.IGNORECASE
+)
+"""http or https, a host, and if need be a port and folders."""
 
-def check_shop(shop: Shop, document: Document) -> list[Problem]:
-    """Return problems with paths that are not in the record, each with the nearest that is, and with the tag's size."""
-    checks: list[tuple[str, int | str, str]] = [*_requirements(shop), *_handover(shop), *_tag(shop)]
-    return sorted(Problem(document.path, document.line((key, step)), f"{key}: {text}") for key, step, text in checks)
+
+def check_shop(shop: Shop, document: Document) -> tuple[Shop, list[Problem]]:
+    """Return the profile without an address that cannot be used, and its problems.
+
+    These are the address, paths that are not in the record, each with the nearest that is, and the tag's size.
+    """
+    checks: list[tuple[str, int | str, str]] = [*_address(shop), *_requirements(shop), *_handover(shop), *_tag(shop)]
+    problems = [Problem(document.path, document.line((key, step)), f"{key}: {text}") for key, step, text in checks]
+    if any(_address(shop)):
+        shop = shop.model_copy(update={"site_address": None})
+    return shop, sorted(problems)
+
+
+def _address(shop: Shop) -> Iterator[tuple[str, str, str]]:
+    address = shop.site_address
+    if address is not None and not _ADDRESS.fullmatch(address):
+        shown = ascii(address if len(address) <= 80 else f"{address[:80]}...")
+        fix = (
+            "write http:// or https://, the host and if need be a folder, e.g. https://archive.example/engines "
+            "(in a folder's name letters of other alphabets, blanks and quotes as %20 and the like)"
+        )
+        yield "site_address", "", f"{shown} is no address for a site, so it is not used: {fix}"
 
 
 def _requirements(shop: Shop) -> Iterator[tuple[str, int, str]]:

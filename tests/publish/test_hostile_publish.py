@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 from builder.publish import workers
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
+from tests.support.security_policy import allowed_scripts
 
 BOMB = "a: &a [x, x, x, x, x, x, x, x, x]\n" + "".join(
     f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]\n" for before, name in zip("abcdefgh", "bcdefghi", strict=True)
@@ -136,3 +138,27 @@ def test_a_template_at_fault_is_named_with_its_line(archive: Path) -> None:
     report = publish(archive, archive / "site")
     assert report.published == ("ash",)
     assert "build.md.j2:3" in str(report.problems[-1])
+
+
+@pytest.mark.parametrize(
+    "address", ['https://a.example/"),alert(1),("', "https://a.example/</script><script>alert(1)//"]
+)
+def test_no_page_allows_a_script_in_a_text_of_the_shop_or_of_a_record(archive: Path, address: str) -> None:
+    publish(archive, archive / "site")
+    templates = set().union(*map(allowed_scripts, _pages(archive / "site")))
+    assert len(templates) >= 2
+    payload = "\"'></title></style></script><script>alert(1)</script>"
+    texts = dict.fromkeys(("name", "tagline", "about", "place", "contact", "invented"), payload)
+    (archive / "builds" / "shop.yaml").write_text(json.dumps(texts | {"site_address": address}))
+    record = {"title": payload, "status": "finished", "family": payload, "summary": payload, "engine": {"cylinders": 4}}
+    (archive / "builds" / "ash" / "build.yaml").write_text(json.dumps(record))
+    report = publish(archive, archive / "site")
+    assert "ash" in report.published
+    assert [problem.line for problem in report.problems if "site_address" in problem.message] == [1]
+    for page in _pages(archive / "site"):
+        assert "alert(1)" in page
+        assert allowed_scripts(page) <= templates
+
+
+def _pages(site: Path) -> list[str]:
+    return [path.read_text(encoding="utf-8") for path in sorted(site.rglob("*.html"))]

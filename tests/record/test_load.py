@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from builder.record.files import file_in, path_problem
-from builder.record.files import ArchiveError
+from builder.record.files import ArchiveError, file_in, path_problem
 from builder.record.load import build_folders, errors_in, read_build, read_shop, slug_problem
 from builder.record.problem import Problem
 from tests.support.record_samples import CSV, SHEET, ReadWith
@@ -380,6 +379,35 @@ def test_problems_in_shop_yaml(archive: Path, text: str, line: int, message: str
     _, (problem,) = read_shop(archive)
     assert (problem.path, problem.line) == (Path("builds/shop.yaml"), line)
     assert message in problem.message
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["archive.example", "ftp://archive.example", "//archive.example", "https://", "https:///engines",
+     "https://archive.example/a b", "https://archive.example/'x'", 'https://archive.example/");alert(1);("',
+     "https://archive.example/<script>alert(1)</script>", "https://me@archive.example",
+     "javascript:alert(1)//https://archive.example", "https://archive.example\\nhttps://other.example",
+     "https://archive.example/?q=1", "https://archive.example/#x"],
+)  # fmt: skip
+def test_an_address_that_no_site_can_have_is_reported_and_not_used(archive: Path, address: str) -> None:
+    quoted = address.replace('"', '\\"')
+    (archive / "builds" / "shop.yaml").write_text(f'name: A\nsite_address: "{quoted}"\n', encoding="utf-8")
+    shop, (problem,) = read_shop(archive)
+    assert (problem.path, problem.line, problem.severity) == (Path("builds/shop.yaml"), 2, "error")
+    assert "e.g. https://archive.example/engines" in problem.message
+    assert problem.message.isprintable()
+    assert (shop.name, shop.site_address) == ("A", None)
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["https://archive.example", "http://archive.example/", "https://archive.example:8443/engines/of-ours/",
+     "https://m\u00fcller.example", "http://192.0.2.1/a%20b", "http://[2001:db8::1]:80/~shop", "HTTPS://Archive.Example"],
+)  # fmt: skip
+def test_addresses_that_a_site_can_have(archive: Path, address: str) -> None:
+    (archive / "builds" / "shop.yaml").write_text(f'site_address: "{address}"\n', encoding="utf-8")
+    shop, problems = read_shop(archive)
+    assert (shop.site_address, problems) == (address, [])
 
 
 def test_a_shop_file_that_is_a_link_out_of_the_archive(archive: Path) -> None:

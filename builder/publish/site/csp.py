@@ -1,15 +1,21 @@
-"""The Content-Security-Policy of a page: it allows the theme's own scripts and ours, and no other."""
+"""The Content-Security-Policy of a page: it allows the scripts of the templates, and no other.
+
+Which inline scripts are allowed never depends on a page that shows text of the shop or of a record: a script in such
+a text would be allowed too. The hashes come from a page rendered without any such text, and from the scripts that
+templates hold word for word.
+"""
 
 from __future__ import annotations
 
 import base64
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from builder.publish.errors import PublishError
 
 _SCRIPT = re.compile(r"<script(?P<attributes>[^>]*)>(?P<code>.*?)</script>", re.DOTALL | re.IGNORECASE)
+_JINJA = re.compile(r"\{[{%#]")
 _CHARSET = '<meta charset="utf-8">'
 
 # `file:` is for a site opened from a folder, where 'self' matches nothing in some browsers; a page from a server may
@@ -27,10 +33,14 @@ _POLICY = (
 )
 
 
-def csp_for(shell: str) -> str:
-    """Return the policy that allows the inline scripts of `shell`, a page without content, and no other."""
+def csp_for(shell: str, templates: Iterable[str] = ()) -> str:
+    """Return the policy that allows the inline scripts of `shell` and of the templates, and no other.
+
+    `shell` is a page without any text of the shop; of the sources of `templates` the scripts without Jinja count.
+    """
+    digests = [*_digests(shell), *(digest for source in templates for digest in _digests(source))]
     allowed = dict(_POLICY)
-    for digest in dict.fromkeys(_digests(shell)):
+    for digest in dict.fromkeys(digests):
         allowed["script-src"] += f" '{digest}'"
     return "; ".join(f"{directive} {sources}" for directive, sources in allowed.items())
 
@@ -39,7 +49,7 @@ def _digests(page: str) -> Iterator[str]:
     """Yield the hash of every inline script, as a policy names it."""
     for script in _SCRIPT.finditer(page):
         attributes = script["attributes"].lower()
-        if "src=" in attributes or "json" in attributes:
+        if "src=" in attributes or "json" in attributes or _JINJA.search(script["code"]):
             continue
         digest = hashlib.sha256(script["code"].encode()).digest()
         yield "sha256-" + base64.b64encode(digest).decode()

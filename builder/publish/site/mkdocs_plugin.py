@@ -3,21 +3,24 @@
 Each change is made at the hook that MkDocs offers for it:
 
 - only the pages of the batch are built, and of the theme's files only those that a page uses are copied;
-- every page carries a Content-Security-Policy that allows no script but the theme's and ours;
+- every page carries a Content-Security-Policy that allows no script but those of the templates;
 - text from a record stays text in the head of a page as well;
 - HTML that is not for the search is not read by MkDocs (html_placeholders.py).
 """
 
 from __future__ import annotations
 
+import copy
 import os
+import re
 from collections.abc import Collection
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
+from builder.publish.pages.templating import resolve_all
 from builder.publish.site.csp import add_csp, csp_for
 from builder.publish.site.html_placeholders import extract_raw_html, restore_raw_html
 from builder.publish.site.sitemap import SITEMAP
@@ -25,15 +28,20 @@ from builder.publish.site.sitemap import SITEMAP
 if TYPE_CHECKING:
     from mkdocs.config.defaults import MkDocsConfig
 
+_SAFE_URL = re.compile(r"[A-Za-z0-9._~%+,=@/-]*")
+"""An address that stays text wherever a script of the theme has it."""
 
-def batch_plugin(names: Collection[str], pages: Path, others: Collection[str], *, theme_files: bool) -> Any:
+
+def batch_plugin(
+    names: Collection[str], pages: Path, others: Collection[str], *, archive: Path, theme_files: bool
+) -> Any:
     """Return the plugin that builds these pages of the folder; `others` may be linked to and are not built.
 
-    With `theme_files` the theme's own files are copied too. The class is inside the function so that MkDocs is
-    imported only when a site is built.
+    The templates are those of the archive. With `theme_files` the theme's own files are copied too. The class is
+    inside the function so that MkDocs is imported only when a site is built.
     """
     from mkdocs.plugins import BasePlugin, event_priority
-    from mkdocs.structure.files import File
+    from mkdocs.structure.files import File, Files
 
     class BatchFile(File):
         def is_modified(self) -> bool:
@@ -85,13 +93,25 @@ def batch_plugin(names: Collection[str], pages: Path, others: Collection[str], *
             return add_csp(output, self.policy(urlsplit(config.site_url or "/").path, config))
 
         def policy(self, base_url: str, config: Any) -> str:
-            """Return the policy for pages at this depth: it names the scripts of a page without any content."""
+            """Return the policy for pages at this depth: it names the scripts of a page without text of the shop."""
             if base_url not in self.policies:
                 from mkdocs.commands.build import get_context
+                from mkdocs.structure.nav import Navigation
 
-                context = get_context(self.nav, self.files, config, base_url=base_url)
-                self.policies[base_url] = csp_for(self.env.get_template("404.html").render(context))
+                empty = copy.copy(config)
+                empty.site_name, empty.site_description, empty.site_url = "", None, ""
+                safe_url = base_url if _SAFE_URL.fullmatch(base_url) else "/"
+                context = get_context(Navigation([], []), Files([]), empty, base_url=safe_url)
+                shell = self.env.get_template("404.html").render(context)
+                self.policies[base_url] = csp_for(shell, self.template_sources)
             return self.policies[base_url]
+
+        @cached_property
+        def template_sources(self) -> list[str]:
+            files = {**resolve_all(archive, "theme"), **resolve_all(archive, "pages")}
+            return [
+                file.read_text("utf-8", "replace") for name, file in files.items() if name.endswith((".html", ".j2"))
+            ]
 
     return BatchPlugin()
 

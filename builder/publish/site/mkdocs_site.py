@@ -103,7 +103,7 @@ def build_pages(
         from mkdocs.commands.build import build
 
         mkdocs_config.plugins["millbook"] = batch_plugin(
-            frozenset(batch.names), pages, others, theme_files=batch.include_theme_files
+            frozenset(batch.names), pages, others, archive=config.archive, theme_files=batch.include_theme_files
         )
         with translate_mkdocs_errors(mkdocs_config.config_file_path, captured):
             build(mkdocs_config, dirty=True)  # builds only the pages that the plugin calls modified

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import logging
 import os
@@ -17,6 +15,7 @@ from builder.commands.preview_server import serving
 from builder.publish.errors import PublishError
 from builder.publish.pages import escaping, templating
 from builder.publish.site import csp, mkdocs_site
+from tests.support.security_policy import allowed_scripts, inline_scripts, policy_of
 
 HOSTILE = '</title><script>document.title = "taken"</script> & "co" <b>'
 NAV = [("Home", "index.md"), ("Builds", "builds/index.md")]
@@ -53,12 +52,6 @@ def html_of(out: Path) -> dict[str, str]:
 
 def tree(out: Path) -> dict[str, bytes]:
     return {p.relative_to(out).as_posix(): p.read_bytes() for p in out.rglob("*") if p.is_file()}
-
-
-def policy_of(page: str) -> dict[str, str]:
-    found = re.search(r'<meta http-equiv="Content-Security-Policy" content="([^"]+)">', page)
-    assert found
-    return dict(part.strip().split(" ", 1) for part in found[1].split(";"))
 
 
 # --------------------------------------------------------------------------------------------- pages
@@ -152,17 +145,47 @@ def test_policy_names_the_themes_scripts_and_no_other(pages: Path) -> None:
         assert policy["base-uri"] == "'none'"
         assert "unsafe" not in " ".join(policy.values())
         assert page.index("Content-Security-Policy") < page.index("<script"), name
-        inline = [
-            code
-            for attributes, code in re.findall(r"<script([^>]*)>(.*?)</script>", page, re.DOTALL)
-            if "src=" not in attributes and "json" not in attributes
-        ]
-        named = {
-            f"'sha256-{base64.b64encode(hashlib.sha256(code.encode()).digest()).decode()}'": code for code in inline
-        }
-        allowed = {named[digest] for digest in named if digest in policy["script-src"]}
-        assert set(inline) - allowed == ({payload[8:-9]} if name == "builds/two/index.html" else set())
+        allowed = allowed_scripts(page)
+        assert inline_scripts(page) - allowed == ({payload[8:-9]} if name == "builds/two/index.html" else set())
         assert len(allowed) >= 2
+
+
+@pytest.mark.parametrize(
+    "address",
+    ['https://shop.example/"),alert(1),new URL("', "https://shop.example/</script><script>alert(1)</script>",
+     "https://shop.example/'\"><script>alert(1)</script>"],
+)  # fmt: skip
+def test_no_script_in_a_text_of_the_shop_is_allowed(pages: Path, address: str) -> None:
+    payload = "<script>alert(1)</script>"
+    site, _ = build(pages, "plain", site_url="https://shop.example/")
+    allowed = set().union(*map(allowed_scripts, html_of(site).values()))
+    for page in pages.rglob("*.md"):
+        write(page, f"{page.read_text('utf-8')}\n\n{payload}\n")
+    out, _ = build(
+        pages,
+        site_url=address,
+        site_name=f"Fern {payload}",
+        site_description=payload,
+        nav=[("Home", "index.md"), (payload, "builds/index.md")],
+    )
+    for name, page in html_of(out).items():
+        assert {code for code in allowed_scripts(page) if "alert" in code} == set(), name
+        assert allowed_scripts(page) <= allowed, name
+
+
+def test_inline_scripts_of_a_template_of_the_shop_are_allowed(pages: Path) -> None:
+    theme = pages.parent / "site_templates" / "theme"
+    write(
+        theme / "main.html",
+        '{% extends "base.html" %}{% block extrahead %}<script>window.everywhere = 1</script>{% endblock %}\n'
+        "{% block content %}{% if page.is_homepage %}<script>window.home = 1\r\n</script>{% endif %}"
+        "<script>window.name = '{{ config.site_name }}'</script>{{ page.content }}{% endblock %}\n",
+    )
+    write(pages.parent / "site_templates" / "pages" / "home.md.j2", "<script>window.words = 1</script>\n")
+    write(pages / "index.md", "# Home\n\n<script>window.words = 1</script>\n")
+    home = html_of(build(pages)[0])["index.html"]
+    assert {"window.everywhere = 1", "window.home = 1\n", "window.words = 1"} <= allowed_scripts(home)
+    assert inline_scripts(home) - allowed_scripts(home) == {"window.name = 'Fern &amp; Daughter'"}
 
 
 def test_a_page_without_the_place_for_a_policy_is_not_published() -> None:
