@@ -20,7 +20,7 @@ from builder.handover.binder_pdf import binder_pdf
 from builder.handover.checksums import BINDER, README, add_checksums, pack_digest
 from builder.handover.engine_tag import tag_pdf, tag_size
 from builder.handover.offline_site import compile_templates, offline_record
-from builder.handover.redacted_record import record_files
+from builder.handover.redacted_record import delivered_record
 from builder.publish.data_export import export_data
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
@@ -68,10 +68,10 @@ def pack_files(
     binder = binder_of(public, sheet, shop, archive)
     curves = export_data(public, sheet)
     data = {f"{DATA}{name}": content for name, content in curves.items()}
-    record = record_files(build, shop.handover_holds, photos, pictures)
-    data |= {f"{DATA}record/{name}": content for name, content in record.items()}
+    record = delivered_record(build, shop.handover_holds, photos, pictures)
+    data |= {f"{DATA}record/{name}": content for name, content in record.files.items()}
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
-    data[f"{DATA}datapackage.json"] = _datapackage(public, data)
+    data[f"{DATA}datapackage.json"] = _datapackage(public, data, record.original_hashes)
     compile_templates(archive)
     placed, chart_problems = drawings.result()
     # typst releases the GIL, so the page is rendered while it compiles the tag.
@@ -93,13 +93,16 @@ def _json(value: object) -> bytes:
     return f"{json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False)}\n".encode()
 
 
-def _datapackage(build: Build, data: Mapping[str, bytes]) -> bytes:
-    """Return the data package of the session's files, extended to every file of the data."""
+def _datapackage(build: Build, data: Mapping[str, bytes], original_hashes: Mapping[str, str]) -> bytes:
+    """Return the data package of the session's files, extended to every file of the data.
+
+    A log has the hash of the shop's own file too, from which its comments were left out.
+    """
     package_path = f"{DATA}datapackage.json"
     package: dict[str, Any] = json.loads(data[package_path]) if package_path in data else {"name": build.slug}
     package["title"] = f"{build.build.title}: the data of its handover"
     package["description"] = (
-        "The record as delivered, the logs as they were logged, corrected curves, and every figure with its working."
+        "The record as delivered, the rows of the logs, corrected curves, and every figure with its working."
     )
     resources: list[dict[str, Any]] = package.setdefault("resources", [])
     listed = {resource["path"] for resource in resources}
@@ -120,13 +123,15 @@ def _datapackage(build: Build, data: Mapping[str, bytes]) -> bytes:
         content = data[f"{DATA}{resource['path']}"]
         resource["bytes"] = len(content)
         resource["hash"] = f"sha256:{hashlib.sha256(content).hexdigest()}"
+        if original := original_hashes.get(resource["path"].removeprefix("record/")):
+            resource["originalHash"] = f"sha256:{original}"
     return _json(package)
 
 
 def _title(name: str) -> str:
     if name == "figures.json":
         return "Every figure with its working"
-    kind = {".yaml": "as delivered", ".csv": "as it was logged"}.get(Path(name).suffix.lower(), "")
+    kind = {".yaml": "as delivered", ".csv": "as it was logged, without comments"}.get(Path(name).suffix.lower(), "")
     return f"{name.removeprefix('record/')} {kind}".strip()
 
 

@@ -11,7 +11,7 @@ from builder.record.models.parts import Part
 
 @dataclass(frozen=True)
 class PartLine:
-    """One part or set of parts; ``condition`` is where it came from and the verdict on receipt."""
+    """One part or set of parts; ``condition`` is where it came from, the verdict on receipt, the serial number."""
 
     part: str
     maker: str
@@ -47,7 +47,9 @@ _REJECTED = ("returned", "scrapped")
 def installed_parts(build: Build) -> tuple[PartLine, ...]:
     """Return the parts in the engine: those received and not rejected, then those that only other documents name."""
     lines = [
-        _line(part, capitalize(part.part), ", ".join(filter(None, (part.source, _verdict(part.verdict)))))
+        _line(
+            part, capitalize(part.part), ", ".join(filter(None, (part.source, _verdict(part.verdict), _serial(part))))
+        )
         for part in (build.parts.parts if build.parts else ())
         if part.verdict not in _REJECTED
     ]
@@ -80,5 +82,8 @@ def _is_same(title: str, part: str) -> bool:
     return title.casefold().rstrip("s") == part.casefold().rstrip("s")
 
 
-def _verdict(verdict: str | None) -> str | None:
-    return None if verdict in (None, "fits") else verdict
+def _condition(part: Part) -> str:
+    """Return source, verdict and serial number; the number is there only where the shop lets the customer see it."""
+    verdict = None if part.verdict == "fits" else part.verdict
+    serial = f"serial {part.serial}" if part.serial else None
+    return ", ".join(filter(None, (part.source, verdict, serial)))

@@ -1,71 +1,110 @@
-"""The record as delivered: the YAML without private fields, and the dyno logs unchanged.
+"""The record as delivered: the YAML without private fields, the dyno logs without comments, the photos.
 
-A comment may contain anything, so comments are left out. Numbers keep the digits they were written with.
+A comment or the name of a file may contain anything, so comments are left out of the YAML and of the logs, and logs and
+photos are named by pull and section. Numbers keep the digits they were written with.
 """
 
 from __future__ import annotations
 
+import hashlib
 import re
+from collections import Counter
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import yaml
 
+from builder.publish.data_export import pull_file_name
 from builder.publish.photos import BuildPhoto
+from builder.record.dyno_log.reader import without_comments
 from builder.record.load import file_in
 from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.dyno import Pull
 from builder.record.models.fields import RecordModel, notes_of
+from builder.record.models.photos import Photo
 from builder.record.quantities.readings import as_written
+from builder.record.redaction import is_removed, kept_paths
 from builder.record.traversal import models_in
 
 _AMBIGUOUS = {"true", "false", "yes", "no", "null", "~", "", "on", "off", "y", "n", "="}
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
-def record_files(
-    build: Build, keep: Collection[str], photos: Collection[BuildPhoto], pictures: Mapping[str, bytes]
-) -> dict[str, bytes]:
-    """Return the build's folder without private fields, by path: YAML, logs, and photos encoded again.
+@dataclass(frozen=True)
+class DeliveredRecord:
+    """The files of the record as delivered, by path, and the SHA-256 of the shop's own file of each log."""
 
-    ``build`` is the record as read, with its documents; ``keep`` are the private fields of build.yaml that this
-    customer's own pack contains.
+    files: dict[str, bytes]
+    original_hashes: dict[str, str]
+
+
+def delivered_record(
+    build: Build, keep: Collection[str], photos: Collection[BuildPhoto], pictures: Mapping[str, bytes]
+) -> DeliveredRecord:
+    """Return the build's folder without private fields: YAML, logs without comments, and photos encoded again.
+
+    ``build`` is the record as read, with its documents; ``keep`` are the private fields that this customer's own
+    pack contains.
     """
-    kept_paths = {f"build.{name}" for name in keep}
     files: dict[str, bytes] = {}
+    original_hashes: dict[str, str] = {}
+    names: dict[str, str] = {}
+    for index, pull in enumerate(build.pulls):
+        log = build.logs.get(pull.name)
+        if pull.file is None or log is None or pull.file in names:
+            continue
+        path = file_in(build.folder, pull.file)[0]
+        content = without_comments(path, log, pull.columns) if path else None
+        if path is None or content is None:
+            continue
+        names[pull.file] = name = f"dyno/{pull_file_name(index, pull.name)}"
+        files[name] = content
+        original_hashes[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    numbers: Counter[str] = Counter()
+    for item in photos:
+        if item.photo.file in names:
+            continue
+        section, picture = (item.photo.section or "photo").replace(" ", "-"), item.published.largest.name
+        numbers[section] += 1
+        names[item.photo.file] = name = f"photos/{section}-{numbers[section]:02d}{Path(picture).suffix}"
+        files[name] = pictures[picture]
+    redaction = _Redaction(kept_paths(keep), names)
     for name, model in DOCUMENTS.items():
         document = build.documents.get(name)
         if document is not None and document.value is not None:
-            files[f"{name}.yaml"] = dump_yaml(_public(document.value, model, name, kept_paths))
-    for pull in build.pulls:
-        if pull.file is not None and (path := file_in(build.folder, pull.file)[0]) is not None:
-            files[_relative_path(pull.file)] = path.read_bytes()
-    for item in photos:
-        files[_relative_path(item.photo.file)] = pictures[item.published.largest.name]
-    return files
+            files[f"{name}.yaml"] = dump_yaml(redaction.public(document.value, model, name))
+    return DeliveredRecord(files, original_hashes)
 
 
-def _relative_path(path: str) -> str:
-    """Return a path of the record with forward slashes, relative to the build's folder."""
-    return "/".join(step for step in path.replace("\\", "/").split("/") if step not in ("", "."))
+@dataclass(frozen=True)
+class _Redaction:
+    """Full paths of the private fields that stay, and the names in the pack by the names of the shop's own files."""
 
+    kept: Collection[str]
+    file_names: Mapping[str, str]
 
-def _public(value: Any, model: type[RecordModel], path: str, kept_paths: Collection[str]) -> Any:
-    """Return a value of the record without its private fields."""
-    if isinstance(value, list):
-        return [_public(entry, model, path, kept_paths) for entry in value]
-    if not isinstance(value, Mapping):
-        return value
-    public: dict[str, Any] = {}
-    for name, inner in value.items():
-        info, inner_path = model.model_fields.get(name), f"{path}.{name}"
-        if info is None:
-            continue  # an unknown field may be private
-        private = notes_of(info).private
-        if private == "shop" or (private == "customer" and inner_path not in kept_paths):
-            continue
-        models = models_in(info.annotation)
-        public[name] = _public(inner, models[0], inner_path, kept_paths) if models else inner
-    return public
+    def public(self, value: Any, model: type[RecordModel], path: str) -> Any:
+        """Return a value of the record without its private fields and the shop's own file names."""
+        if isinstance(value, list):
+            entries = [self.public(entry, model, path) for entry in value]
+            # A photo that is not in the pack has no entry.
+            return [entry for entry in entries if model is not Photo or "file" in entry]
+        if not isinstance(value, Mapping):
+            return value
+        public: dict[str, Any] = {}
+        for name, inner in value.items():
+            info, inner_path = model.model_fields.get(name), f"{path}.{name}"
+            if info is None or is_removed(notes_of(info).private, inner_path, self.kept):
+                continue  # an unknown field may be private
+            if name == "file" and model in (Pull, Photo):
+                if (file_name := self.file_names.get(" ".join(str(inner).split()))) is not None:
+                    public[name] = file_name
+                continue
+            models = models_in(info.annotation)
+            public[name] = self.public(inner, models[0], inner_path) if models else inner
+        return public
 
 
 class _RecordDumper(yaml.SafeDumper):

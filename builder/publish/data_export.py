@@ -70,7 +70,7 @@ def export_data(build: Build, sheet: FigureSheet) -> dict[str, bytes]:
     session = sheet.session
     if session is None or not session.pulls:
         return {}
-    names = _file_names(session.pulls)
+    names = [pull_file_name(pull.index, pull.name) for pull in session.pulls]
     files: dict[str, bytes] = {}
     resources = []
     for pull, name in zip(session.pulls, names, strict=True):
@@ -181,13 +181,10 @@ def escape_formula(cell: str) -> str:
     return f"'{cell}" if cell[:1] in ("\t", "\r", "\n") else cell
 
 
-def _file_names(pulls: Sequence[PullResult]) -> list[str]:
-    """Return file names such as `pull-03-130-jets.csv`; the number of the pull makes them unique."""
-    names = []
-    for pull in pulls:
-        slug = re.sub(r"[^a-z0-9]+", "-", pull.name.casefold()).strip("-")[:40].strip("-")
-        names.append(f"pull-{pull.index + 1:02d}{f'-{slug}' if slug else ''}.csv")
-    return names
+def pull_file_name(index: int, name: str) -> str:
+    """Return a file name such as `pull-03-130-jets.csv`; the number of the pull makes it unique."""
+    slug = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40].strip("-")
+    return f"pull-{index + 1:02d}{f'-{slug}' if slug else ''}.csv"
 
 
 def _resource(path: str, title: str, columns: Sequence[ExportColumn]) -> dict[str, Any]:

@@ -50,7 +50,10 @@ def _requirements(shop: Shop) -> Iterator[tuple[str, int, str]]:
 
 
 def _handover(shop: Shop) -> Iterator[tuple[str, int, str]]:
-    private = private_fields(DOCUMENTS["build"])
+    private = dict(private_fields(DOCUMENTS["build"]))
+    private |= {
+        f"{name}.{path}": who for name, model in DOCUMENTS.items() for path, who in private_fields(model).items()
+    }
     customers = [path for path, who in private.items() if who == "customer"]
     for index, path in enumerate(shop.handover_holds):
         if private.get(path) == "shop":

@@ -11,10 +11,15 @@ import pytest
 import yaml
 from PIL import Image, PngImagePlugin
 
+from builder.figures.core.types import FigureSheet
+from builder.handover.binder_content import binder_of
+from builder.handover.pack import customer_view
 from builder.handover.packs import handover
-from builder.record.load import errors_in, read_build
-from builder.record.models.build import DOCUMENTS
+from builder.handover.redacted_record import delivered_record
+from builder.record.load import errors_in, read_build, read_shop
+from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
+from builder.record.models.shop import Shop
 from builder.record.redaction import private_fields
 from tests.support.handover_samples import (
     FULL,
@@ -49,6 +54,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for path in home.glob("*.yaml"):
         path.write_text(f"# {_mark('comment')}\n{path.read_text(encoding='utf-8')}", encoding="utf-8")
     _photos(home)
+    _mark_logs(home)
     other = archive / "builds" / "other-engine"
     other.mkdir()
     theirs = {"title": _mark("other title"), "number": _mark("other"), "customer": {"name": _mark("other customer")}}
@@ -61,18 +67,30 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return archive / "packs" / FULL
 
 
+def _mark_logs(home: Path) -> None:
+    """Put a canary into the name of every log, above its header and below its rows."""
+    text = (home / "dyno.yaml").read_text(encoding="utf-8")
+    for number, path in enumerate(sorted((home / "dyno").glob("*.csv"))):
+        name = f"{_mark('log name')}-{number}.csv"
+        words = path.read_text(encoding="utf-8-sig")
+        path.with_name(name).write_text(f"{_mark('log head')}\n{words}{_mark('log foot')}\n", encoding="utf-8")
+        path.unlink()
+        text = text.replace(path.name, name)
+    (home / "dyno.yaml").write_text(text, encoding="utf-8")
+
+
 def _photos(home: Path) -> None:
     (home / "photos").mkdir(exist_ok=True)
     exif = Image.Exif()
     exif[0x010E], exif[0x9286], exif[0x013B] = _mark("description"), _mark("comment"), _mark("artist")
     Image.new("RGB", (300, 200), "#8a3b12").save(
-        home / "photos" / "phone.jpg", exif=exif, comment=_mark("jpeg").encode()
+        home / "photos" / f"{_mark('photo name')}.jpg", exif=exif, comment=_mark("jpeg").encode()
     )
     info = PngImagePlugin.PngInfo()
     info.add_text("Comment", _mark("png"))
     Image.new("RGB", (300, 200), "#1f5a73").save(home / "photos" / "screen.png", pnginfo=info)
     write_yaml(home / "photos.yaml", {"photos": [
-        {"file": "photos/phone.jpg", "alt": "a brown field", "section": "cover"},
+        {"file": f"photos/{_mark('photo name')}.jpg", "alt": "a brown field", "section": "cover"},
         {"file": "photos/screen.png", "alt": "a blue field", "caption": "blue"},
     ]})  # fmt: skip
 
@@ -142,6 +160,44 @@ def test_what_the_shop_does_not_allow_is_not_in_the_pack(tmp_path: Path) -> None
     assert handover(archive, ("irrigation-single",)).ok
     for name, content in _bytes_of(archive / "handover" / "irrigation-single").items():
         assert CANARY.encode() not in content, name
+
+
+CUSTOMER_FIELDS = sorted(
+    f"{name}.{path}"
+    for name, model in DOCUMENTS.items()
+    for path, who in private_fields(model).items()
+    if who == "customer"
+)
+
+
+@pytest.mark.parametrize("field", CUSTOMER_FIELDS)
+def test_every_field_private_to_the_customer_can_be_allowed(tmp_path: Path, field: str) -> None:
+    archive = archive_with(tmp_path, "irrigation-single", shop={"handover_holds": [field]})
+    home = archive / "builds" / "irrigation-single"
+    if load_yaml(archive, "irrigation-single", "parts") is None:
+        write_yaml(home / "parts.yaml", {"parts": [{"part": "piston", "serial": "1"}]})
+    sheet = load_yaml(archive, "irrigation-single", "build")
+    write_yaml(home / "build.yaml", {"customer": {}, **sheet})
+
+    def marked(path: str, value: Any, model: type[RecordModel], name: str) -> Any:
+        return _mark(path) if notes_of(model.model_fields[name]).private else value
+
+    change_everywhere(archive, "irrigation-single", marked)
+    assert read_shop(archive)[1] == []
+    build, problems = read_build(home, archive)
+    assert build is not None, problems
+    shop = read_shop(archive)[0]
+    record = delivered_record(build, shop.handover_holds, (), {})
+    binder = str(binder_of(*_view(build, shop), shop, archive))
+    for path in CUSTOMER_FIELDS:
+        shown = path == field
+        assert (_mark(path) in b"".join(record.files.values()).decode()) == shown, path
+        assert (_mark(path) in binder) == shown, path
+
+
+def _view(build: Build, shop: Shop) -> tuple[Build, FigureSheet]:
+    view = customer_view(build, shop)
+    return view.build, view.sheet
 
 
 def test_photos_are_encoded_again(pack: Path) -> None:

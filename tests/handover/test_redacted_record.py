@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from builder.handover.redacted_record import record_files
+from builder.handover.redacted_record import delivered_record
 from builder.publish.photos import build_photos
 from builder.record.load import read_build
 from builder.record.models.build import DOCUMENTS
@@ -21,7 +24,8 @@ def test_the_record_as_delivered_reads_back_as_the_same_build(tmp_path: Path, sl
     assert before is not None
     keep = ("customer.name", "registration", "engine_serial")
     photos, pictures, _ = build_photos(before)
-    for name, content in record_files(before, keep, photos, pictures).items():
+    record = delivered_record(before, keep, photos, pictures)
+    for name, content in record.files.items():
         path = tmp_path / "builds" / slug / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
@@ -32,15 +36,35 @@ def test_the_record_as_delivered_reads_back_as_the_same_build(tmp_path: Path, sl
         document, delivered = getattr(expected, name), getattr(after, name)
         assert (document is None) == (delivered is None)
         assert document is None or _recorded(document.model_dump()) == _recorded(delivered.model_dump()), name
-    for pull in before.pulls:
+    for pull, delivered_pull in zip(before.pulls, after.pulls, strict=True):
         if pull.file:
-            assert (after.folder / pull.file).read_bytes() == (before.folder / pull.file).read_bytes()
+            original, log = before.logs[pull.name], after.logs[pull.name]
+            assert original.channels.keys() == log.channels.keys()
+            for channel, values in original.channels.items():
+                np.testing.assert_array_equal(log.channels[channel], values)
+            digest = hashlib.sha256((before.folder / pull.file).read_bytes()).hexdigest()
+            assert record.original_hashes[delivered_pull.file or ""] == digest
+
+
+def test_logs_and_photos_are_named_by_pull_and_section(tmp_path: Path) -> None:
+    build, _ = read_build(REPO / "builds" / "pilot-launch-four", REPO)
+    assert build is not None
+    photos, pictures, _ = build_photos(build)
+    files = delivered_record(build, (), photos, pictures).files
+    assert "dyno/pull-01-first-pull.csv" in files, sorted(files)
+    logs = {name for name in files if name.startswith("dyno/")}
+    assert len(logs) == len(build.pulls)
+    assert all(re.fullmatch(r"photos/[a-z-]+-[0-9]{2}\.(jpg|png)", name) for name in files.keys() - logs if "/" in name)
+    text = (files["dyno.yaml"] + files["photos.yaml"]).decode()
+    for item in (*build.pulls, *(item.photo for item in photos)):
+        assert item.file is not None
+        assert item.file not in text
 
 
 def _recorded(value: Any) -> Any:
-    """Return a value of the record without sections that hold nothing."""
+    """Return a value of the record without sections that hold nothing, and without the names of files."""
     if isinstance(value, dict):
-        recorded = {name: _recorded(item) for name, item in value.items()}
+        recorded = {name: _recorded(item) for name, item in value.items() if name != "file"}
         return {name: item for name, item in recorded.items() if item not in (None, {}, ())}
     return tuple(_recorded(item) for item in value) if isinstance(value, tuple) else value
 

@@ -129,6 +129,24 @@ def read_dyno_log(
     return log, _in_order(problems)
 
 
+def without_comments(path: Path, log: DynoLog, columns: Mapping[str, str] | None = None) -> bytes | None:
+    """Return a log that was read from `path` as UTF-8, with its header, its units and the rows that were read.
+
+    Every other line is left out: those before the header, comments, summaries, footers. `columns` are those with
+    which it was read. None where the file cannot be read any more.
+    """
+    text = load_text(path)
+    if isinstance(text, Unreadable):
+        return None
+    header = _header_of(text, columns or {})[2]
+    if header is None:
+        return None
+    kept = {*range(header.line, header.data_line), *log.rows.tolist()}
+    if header.declared:
+        kept.add(1)
+    return "".join(f"{line.text}\n" for line in text.lines() if line.number in kept).encode()
+
+
 def _header_of(text: LogText, mapped: Mapping[str, str]) -> tuple[LogText, list[Line], Header | None]:
     """Return the text, its first lines and its header: as it is, else with tabs where blanks separate the columns."""
     lines = list(islice(text.lines(), SEARCHED_LINES))

@@ -152,8 +152,8 @@ class Shop(RecordModel):
         default=(),
     )
     handover_holds: tuple[Line, ...] = field(
-        "private fields of build.yaml that the customer's own handover shows",
-        "[customer.name, registration, engine_serial]",
+        "private fields that the customer's own handover shows: those of build.yaml, and file.section.field for others",
+        "[customer.name, registration, engine_serial, parts.parts.serial]",
         default=("customer.name", "registration", "engine_serial"),
         shown_in="deliveries",
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from builder.record.dyno_log.header import heading
-from builder.record.dyno_log.reader import DynoLog, read_dyno_log
+from builder.record.dyno_log.reader import DynoLog, read_dyno_log, without_comments
 from tests.support.dyno_dialects import (
     BEFORE,
     Dialect,
@@ -55,6 +55,34 @@ def test_every_dialect_reads_the_same(tmp_path: Path, dialect: Dialect) -> None:
         assert_is_pull(log, DATA, first_data_line(variant))
         assert log.path == Path("dyno/pull.csv")
         assert log.units["torque"] == "lb-ft"
+
+
+@pytest.mark.parametrize("dialect", dialects(), ids=dialect_name)
+def test_a_log_without_comments_reads_the_same(tmp_path: Path, dialect: Dialect) -> None:
+    log = good(tmp_path, write_log(dialect, DATA))
+    content = without_comments(tmp_path / "pull.csv", log)
+    assert content is not None
+    again = good(tmp_path, content)
+    assert again.units == log.units
+    for slug, values in log.channels.items():
+        np.testing.assert_array_equal(again.channels[slug], values)
+    for line in BEFORE:
+        assert not line or line.encode() not in content
+
+
+def test_comments_summaries_and_footers_are_left_out_of_a_log(tmp_path: Path) -> None:
+    text = (
+        "sep=;\nCustomer: H. Fenwick\n\nRPM;Torque;Note\nrpm;N m;\n-;-;-\n3000;100;\n# owed from last time\n"
+        "3100;101;x\nRPM;Torque;Note\n3200;102;\n;;he will not pay\nMax;102;\nPrinted for H. Fenwick\n"
+    )
+    log, _ = read(tmp_path, text)
+    assert log is not None
+    kept = without_comments(tmp_path / "pull.csv", log)
+    assert kept == b"sep=;\nRPM;Torque;Note\nrpm;N m;\n-;-;-\n3000;100;\n3100;101;x\n3200;102;\n"
+    again, problems = read(tmp_path, kept)
+    assert problems == []
+    assert again is not None
+    assert again.channels["torque"].tolist() == log.channels["torque"].tolist()
 
 
 def test_notes_list_what_was_read(tmp_path: Path) -> None:
