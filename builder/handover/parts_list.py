@@ -47,8 +47,7 @@ _REJECTED = ("returned", "scrapped")
 def installed_parts(build: Build) -> tuple[PartLine, ...]:
     """Return the parts in the engine: those received and not rejected, then those that only other documents name."""
     lines = [
-        _line(
-            part, capitalize(part.part), ", ".join(filter(None, (part.source, _verdict(part.verdict), _serial(part))))
+        _line(part, capitalize(part.part), _condition(part))
         )
         for part in (build.parts.parts if build.parts else ())
         if part.verdict not in _REJECTED
