@@ -48,7 +48,6 @@ def installed_parts(build: Build) -> tuple[PartLine, ...]:
     """Return the parts in the engine: those received and not rejected, then those that only other documents name."""
     lines = [
         _line(part, capitalize(part.part), _condition(part))
-        )
         for part in (build.parts.parts if build.parts else ())
         if part.verdict not in _REJECTED
     ]
