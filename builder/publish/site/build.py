@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from builder.publish.deploy.atomic_swap import write_marker
 from builder.publish.deploy.site_mirror import sync_mirror
@@ -13,12 +14,25 @@ from builder.publish.incremental.change_detection import ChangeSet
 from builder.publish.incremental.manifest import Manifest, changed_paths, rescan, scan
 from builder.publish.incremental.output_dir import remove_files
 from builder.publish.incremental.state import BuildState
-from builder.publish.pages.archive.pages import NAV
 from builder.publish.site.mkdocs_site import PageBatch, SiteConfig, build_pages, copy_assets, finalize, preload
 from builder.publish.site.search_index import without_pages
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
-from builder.record.models.shop import Shop
+
+if TYPE_CHECKING:
+    from builder.record.models.shop import Shop
+
+NAV = (
+    ("Home", "index.md"),
+    ("All builds", "builds.md"),
+    ("Find a build", "finder.md"),
+    ("Lists", "lists.md"),
+    ("Overview", "overview.md"),
+    ("Parts", "parts.md"),
+    ("Methods", "methods.md"),
+    ("Glossary", "glossary.md"),
+)
+"""The pages in the header of every page. Kept here, so that the process that loads MkDocs need not load the rest."""
 
 _MAX_PAGES_PER_BATCH = 60
 """MkDocs holds all pages of a batch in memory at once."""

@@ -25,16 +25,6 @@ if TYPE_CHECKING:
 
 
 Files = dict[str, bytes]
-NAV = (
-    ("Home", "index.md"),
-    ("All builds", "builds.md"),
-    ("Find a build", "finder.md"),
-    ("Lists", "lists.md"),
-    ("Overview", "overview.md"),
-    ("Parts", "parts.md"),
-    ("Methods", "methods.md"),
-    ("Glossary", "glossary.md"),
-)
 LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
 _NEWEST = 24
 """How many builds the home page shows as cards."""
