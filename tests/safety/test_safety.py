@@ -12,7 +12,7 @@ from tests.safety.attacks import ATTACKS
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="pipes, links and kill -9 as POSIX has them")
 
 
-BOUNDED = ("mutated records", "mutated logs", "impossible values")
+BOUNDED = ("mutated records", "mutated logs", "impossible values", "altered packs")
 """The attacks that the suite runs, each at its bounded length."""
 
 
