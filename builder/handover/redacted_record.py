@@ -25,7 +25,7 @@ from builder.record.models.dyno import Pull
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.models.photos import Photo
 from builder.record.quantities.readings import as_written
-from builder.record.redaction import is_removed, kept_paths
+from builder.record.redaction import allowed_paths, is_removed
 from builder.record.traversal import models_in
 
 _AMBIGUOUS = {"true", "false", "yes", "no", "null", "~", "", "on", "off", "y", "n", "="}
@@ -70,7 +70,7 @@ def delivered_record(
         numbers[section] += 1
         names[item.photo.file] = name = f"photos/{section}-{numbers[section]:02d}{Path(picture).suffix}"
         files[name] = pictures[picture]
-    redaction = _Redaction(kept_paths(keep), names)
+    redaction = _Redaction(allowed_paths(keep), names)
     for name, model in DOCUMENTS.items():
         document = build.documents.get(name)
         if document is not None and document.value is not None:
@@ -82,7 +82,7 @@ def delivered_record(
 class _Redaction:
     """Full paths of the private fields that stay, and the names in the pack by the names of the shop's own files."""
 
-    kept: Collection[str]
+    allowed: Collection[str]
     file_names: Mapping[str, str]
 
     def public(self, value: Any, model: type[RecordModel], path: str) -> Any:
@@ -96,7 +96,7 @@ class _Redaction:
         public: dict[str, Any] = {}
         for name, inner in value.items():
             info, inner_path = model.model_fields.get(name), f"{path}.{name}"
-            if info is None or is_removed(notes_of(info).private, inner_path, self.kept):
+            if info is None or is_removed(notes_of(info).private, inner_path, self.allowed):
                 continue  # an unknown field may be private
             if name == "file" and model in (Pull, Photo):
                 if (file_name := self.file_names.get(" ".join(str(inner).split()))) is not None:

@@ -18,10 +18,10 @@ from builder.record.traversal import models_in
 def without_private(build: Build, keep: Collection[str] = ()) -> Build:
     """Return the build without its private fields.
 
-    ``keep`` names customer fields that stay, as `kept_paths` reads them; fields for the shop alone are always
+    ``keep`` names customer fields that stay, as `allowed_paths` reads them; fields for the shop alone are always
     removed. The source documents keep their lines and lose their values.
     """
-    allowed = kept_paths(keep)
+    allowed = allowed_paths(keep)
     changes: dict[str, Any] = {
         name: _redacted(part, name, allowed) for name in DOCUMENTS if (part := getattr(build, name)) is not None
     }
@@ -29,14 +29,14 @@ def without_private(build: Build, keep: Collection[str] = ()) -> Build:
     return dataclasses.replace(build, documents=documents, **changes)
 
 
-def kept_paths(names: Collection[str]) -> frozenset[str]:
+def allowed_paths(names: Collection[str]) -> frozenset[str]:
     """Return the full paths of the fields that `handover_holds` names: file.section.field, or a path in build.yaml."""
     return frozenset((*names, *(f"build.{name}" for name in names)))
 
 
-def is_removed(private: str | None, path: str, kept: Collection[str]) -> bool:
+def is_removed(private: str | None, path: str, allowed: Collection[str]) -> bool:
     """Return whether a field at a full path has to go, by what its model says of its privacy."""
-    return private == "shop" or (private == "customer" and path not in kept)
+    return private == "shop" or (private == "customer" and path not in allowed)
 
 
 def _redacted(model: RecordModel, path: str, allowed: Collection[str]) -> RecordModel:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import zipfile
 from pathlib import Path
@@ -19,8 +20,9 @@ from builder.handover.redacted_record import delivered_record
 from builder.record.load import errors_in, read_build, read_shop
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
+from builder.record.models.parts import Part, Parts
 from builder.record.models.shop import Shop
-from builder.record.redaction import private_fields
+from builder.record.redaction import private_fields, without_private
 from tests.support.handover_samples import (
     FULL,
     archive_with,
@@ -162,12 +164,20 @@ def test_what_the_shop_does_not_allow_is_not_in_the_pack(tmp_path: Path) -> None
         assert CANARY.encode() not in content, name
 
 
-CUSTOMER_FIELDS = sorted(
-    f"{name}.{path}"
-    for name, model in DOCUMENTS.items()
-    for path, who in private_fields(model).items()
-    if who == "customer"
-)
+PRIVATE = {f"{name}.{path}": who for name, model in DOCUMENTS.items() for path, who in private_fields(model).items()}
+CUSTOMER_FIELDS = sorted(path for path, who in PRIVATE.items() if who == "customer")
+
+
+@pytest.mark.parametrize("field", sorted(path for path, who in PRIVATE.items() if who == "shop"))
+def test_no_field_private_to_the_shop_can_be_allowed(tmp_path: Path, field: str) -> None:
+    archive = archive_with(tmp_path, "irrigation-single", shop={"handover_holds": [field]})
+    _, (problem,) = read_shop(archive)
+    assert "for the shop alone" in problem.message
+    build, _ = read_build(archive / "builds" / "irrigation-single", archive)
+    assert build is not None
+    parts = Parts(parts=(Part(part="piston", price="260", supplier="A", private_note="B"),))
+    part = (without_private(dataclasses.replace(build, parts=parts), [field]).parts or parts).parts[0]
+    assert (part.price, part.supplier, part.private_note) == (None, None, None)
 
 
 @pytest.mark.parametrize("field", CUSTOMER_FIELDS)
