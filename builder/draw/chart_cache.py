@@ -114,12 +114,12 @@ class ChartCache:
         return [request for request in requests if not (path := self._path(request.key)) or not path.is_file()]
 
     def prune(self, used_keys: Iterable[str]) -> None:
-        """Delete every stored drawing but those of these keys."""
+        """Delete every stored drawing but those of these keys; files that hold no drawing stay."""
         if self.folder is None or not self.folder.is_dir():
             return
         used = {self._file_name(key) for key in used_keys}
         for entry in list(os.scandir(self.folder)):
-            if entry.name not in used:
+            if entry.name not in used and entry.name.endswith((".json", ".part")):
                 if entry.is_dir(follow_symlinks=False):
                     shutil.rmtree(entry.path)
                 else:

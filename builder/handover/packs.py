@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.handover.checksums import CHECKSUM_FILE, verify, zip_bytes
-from builder.publish.deploy.atomic_swap import MARK, activate
+from builder.publish.deploy.atomic_swap import activate
+from builder.publish.deploy.working_folder import MARK
 from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.workers import FEW, INLINE, WorkerPool
 from builder.record.files import build_folders
@@ -62,7 +63,7 @@ def handover(
 ) -> HandoverReport:
     """Write the packs of the builds named, or with ``everything`` of all finished ones.
 
-    Raises PublishError where packs may not or cannot be written, ArchiveError where the folder of the builds is missing.
+    Raises PublishError where packs may not or cannot be written, ArchiveError where there is no `builds/`.
     """
     if not slugs and not everything:
         raise PublishError("name a build, or hand over all of them with --all, or look at a pack with --verify")

@@ -7,7 +7,6 @@ draw those builds; relate the builds to each other; write pages; let MkDocs buil
 from __future__ import annotations
 
 import contextlib
-import shutil
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING
 from builder.publish.deploy.atomic_swap import activate, exclusive_output, keep_staging, staging_dir
 from builder.publish.deploy.lock import lock
 from builder.publish.deploy.site_mirror import update_mirror
+from builder.publish.deploy.working_folder import clear_working_folder, unlink_links
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishRefused
 from builder.publish.incremental.change_detection import ChangeSet, detect_changes
@@ -75,7 +75,7 @@ def publish(
             prepared = workers.submit(partial(prepare_staging, archive, site, staging, reusable), inline=not reusable)
             shop, shop_problems = read_shop_profile(archive)
             charts = ChartCache(workspace.charts, changes.code_hash)
-            _remove_damaged_templates(workspace, previous, changes)
+            _clean_working_folders(workspace, previous, changes)
             rebuilt = rebuild(workspace, previous, changes, shop, charts, workers)
             refuse_removals(published, rebuilt.builds, rebuilt.skipped)
             index = load_summaries(workspace, rebuilt)
@@ -96,7 +96,8 @@ def publish(
 def _exclusive(workspace: Workspace, out: Path, progress: Progress) -> Iterator[Path]:
     """Lock the site and the working folder, which two sites of one archive share; yield the real path of the site.
 
-    Raises PublishRefused, before anything is created, where the folder of the builds is missing.
+    Raises PublishRefused, before anything is created, where the folder of the builds is missing, or a folder
+    that is not ours has the name of a working folder.
     """
 
     def notify(message: str) -> None:
@@ -104,21 +105,24 @@ def _exclusive(workspace: Workspace, out: Path, progress: Progress) -> Iterator[
 
     try:
         build_folders(workspace.archive)
-        with (
-            exclusive_output(out, archive=workspace.archive, notify=notify) as site,
-            lock(workspace.lock_file, notify=notify),
-        ):
-            for leftover in workspace.lock_file.parent.glob("*.part"):  # of a publish that was killed
-                leftover.unlink(missing_ok=True)
-            yield site
+        workspace.check()
+        with exclusive_output(out, archive=workspace.archive, notify=notify) as site:
+            workspace.open()
+            with lock(workspace.lock_file, notify=notify):
+                for leftover in workspace.lock_file.parent.glob("*.part"):  # of a publish that was killed
+                    leftover.unlink(missing_ok=True)
+                yield site
     except ArchiveError as error:
         raise PublishRefused(str(error)) from error
 
 
-def _remove_damaged_templates(workspace: Workspace, previous: BuildState, changes: ChangeSet) -> None:
-    """Remove compiled templates that are not as the last publish left them, or were compiled from other templates."""
+def _clean_working_folders(workspace: Workspace, previous: BuildState, changes: ChangeSet) -> None:
+    """Remove links from the folders of the pages, and compiled templates that are not as the last publish left them."""
+    if not changes.output_valid:
+        for folder in (workspace.pages, workspace.bodies):
+            unlink_links(folder)
     if changes.global_changed or changed_paths(previous.templates, scan(workspace.templates, previous.templates)):
-        shutil.rmtree(workspace.templates, ignore_errors=True)
+        clear_working_folder(workspace.templates)
 
 
 def _commit(

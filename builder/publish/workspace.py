@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from builder.publish.deploy.working_folder import check_working_folder, is_marked, open_working_folder, write_mark
 from builder.publish.edition import Edition
 
 WORK_DIR = ".millbook"
+_UNMARKED_NAMES = r"lock|[a-z]+\.json|[\w.]+\.part|pages|bodies|charts|templates|shop|site|\.site\.\w+"
+"""What there is in a working folder of a version that marked none."""
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,45 @@ class Workspace:
         """Return a path in the working folder; the shop's own edition has a folder of its own."""
         work = self.archive / WORK_DIR
         return work / "shop" / name if self.edition.is_internal else work / name
+
+    def check(self) -> None:
+        """Raise PublishRefused where a working folder is a link, or holds what this program did not write."""
+        for folder in (*self._parents, self._root):
+            check_working_folder(folder, _UNMARKED_NAMES)
+        for folder, names in self._folders.items():
+            check_working_folder(folder, names)
+
+    def open(self) -> None:
+        """Create the working folders with their marks. Raises PublishRefused as `check` does."""
+        self.check()
+        folders = self._folders
+        for folder in (*self._parents, self._root):
+            folder.mkdir(exist_ok=True)
+        for folder, names in folders.items():
+            open_working_folder(folder, names)
+        write_mark(self._root)  # last: before, it may be one of a version that marked none
+
+    @property
+    def _root(self) -> Path:
+        return self.path("")
+
+    @property
+    def _parents(self) -> tuple[Path, ...]:
+        return (self.archive / WORK_DIR,) if self.edition.is_internal else ()
+
+    @property
+    def _folders(self) -> dict[Path, str]:
+        """Return the folders below the root, parents first, with a pattern of the names in unmarked ones."""
+        names = dict.fromkeys((self.pages, self.pages / "builds", self.bodies, self.charts, self.templates), "")
+        if not is_marked(self._root):
+            names |= {
+                self.pages: r"[\w-]+\.md|assets|builds|methods",
+                self.pages / "builds": r"[^.]+",
+                self.bodies: r"[^.]+\.md",
+                self.charts: r"[\w.]+\.(json|part)",
+                self.templates: r"[0-9a-f]{64}",
+            }
+        return names
 
     @property
     def lock_file(self) -> Path:

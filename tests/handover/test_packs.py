@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from builder.handover.packs import handover, verify_pack
-from builder.publish.deploy.atomic_swap import MARK
+from builder.publish.deploy.working_folder import MARK
 from builder.publish.errors import PublishError
 from tests.support.handover_samples import (
     FULL,

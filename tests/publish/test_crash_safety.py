@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from builder.publish.deploy.working_folder import MARK
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
 
@@ -65,7 +66,7 @@ class TwoStates:
             "it holds what the site does not"
         )
         work = {path.name for path in (self.archive / ".millbook").iterdir()}
-        assert work == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock"}
+        assert work == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock", MARK}
         assert "millbook" not in "".join(name for name in tiny.read_tree(self.site) if ".making" in name)
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:

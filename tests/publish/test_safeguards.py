@@ -1,13 +1,16 @@
-"""An archive that suddenly looks empty, and files that are somebody else's, stop a publish before it changes anything."""
+"""An archive that suddenly looks empty, and files that are somebody else's, stop a publish before any change."""
 
 from __future__ import annotations
 
+import os
+import re
 import shutil
 from pathlib import Path
 
 import pytest
 
 from builder.publish import workers
+from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishRefused
 from builder.publish.pipeline import publish
@@ -95,3 +98,89 @@ def test_another_site_of_the_archive_does_not_hide_what_is_lost(archive: Path, t
     assert publish(archive, tmp_path / "elsewhere").published == ("cedar",)
     with pytest.raises(PublishRefused, match="2 of 3"):
         publish(archive, archive / "site")
+
+
+WORKING_NAMES = (
+    ".site.next", ".site.last", ".site.mirror", ".millbook", ".millbook/pages", ".millbook/pages/builds",
+    ".millbook/bodies", ".millbook/charts", ".millbook/templates",
+)  # fmt: skip
+
+
+def foreign_folder(home: Path) -> Path:
+    """Write a folder of somebody else."""
+    folder = home / "somebody"
+    (folder / "inner").mkdir(parents=True)
+    (folder / "keep.txt").write_text("not ours")
+    (folder / "inner" / "index.html").write_text("not ours either")
+    return folder
+
+
+def everything_in(folder: Path) -> dict[str, bytes | str | None]:
+    """Return what is in a folder, links as their targets, without the locks."""
+    return {
+        str(path): os.readlink(path) if path.is_symlink() else path.read_bytes() if path.is_file() else None
+        for path in folder.rglob("*")
+        if path.suffix != ".lock"
+    }
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+@pytest.mark.parametrize("name", WORKING_NAMES)
+def test_what_only_has_the_name_of_a_working_folder_is_left_alone(archive: Path, tmp_path: Path, name: str) -> None:
+    outside, place = foreign_folder(tmp_path), archive / name
+    tiny.write_sheet(archive / "builds" / "ash", title="Changed")
+    shutil.rmtree(place, ignore_errors=True)
+    plants = {
+        "link": lambda: place.symlink_to(outside),
+        "link to nothing": lambda: place.symlink_to(tmp_path / "nowhere"),
+        "folder": lambda: shutil.copytree(outside, place),
+        "file": lambda: place.write_text("not ours"),
+    }
+    for number, plant in enumerate(plants.values()):
+        plant()
+        before = everything_in(tmp_path)
+        with pytest.raises(PublishRefused, match=f"{re.escape(str(place))} .*remove or rename it"):
+            publish(archive, archive / "site")
+        assert everything_in(tmp_path) == before
+        place.rename(tmp_path / f"renamed-{number}")
+    assert publish(archive, archive / "site").published == ("ash", "birch", "cedar")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+@pytest.mark.parametrize("name", ["pages/builds/ash", "pages/assets", "bodies/ash.md", "state.json", "index.json",
+                                  "state.json.part"])  # fmt: skip
+@pytest.mark.parametrize("state", ["state", "no state"])
+def test_a_link_inside_a_working_folder_is_removed_and_not_followed(
+    archive: Path, tmp_path: Path, name: str, state: str
+) -> None:
+    outside, place = foreign_folder(tmp_path), archive / ".millbook" / name
+    shutil.rmtree(place) if place.is_dir() else place.unlink(missing_ok=True)
+    if state == "no state":
+        (archive / ".millbook" / "state.json").unlink(missing_ok=True)
+    place.symlink_to(outside / "keep.txt" if "." in name else outside)
+    tiny.write_sheet(archive / "builds" / "ash", title="Changed")
+    before = tiny.read_tree(outside)
+    publish(archive, archive / "site")
+    assert tiny.read_tree(outside) == before
+    assert not place.is_symlink()
+    assert b"Changed" in (archive / "site" / "builds" / "ash" / "index.html").read_bytes()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_lock_that_is_a_link_is_not_followed(archive: Path, tmp_path: Path) -> None:
+    for place in (archive / ".site.lock", archive / ".millbook" / "lock"):
+        place.unlink(missing_ok=True)
+        place.symlink_to(tmp_path / "outside")
+        with pytest.raises(PublishRefused, match="is a link"):
+            publish(archive, archive / "site")
+        place.unlink()
+        assert not (tmp_path / "outside").exists()
+
+
+def test_the_working_folder_of_a_version_without_marks_is_taken_over(archive: Path) -> None:
+    for mark in (archive / ".millbook").rglob(MARK):
+        mark.unlink()
+    before = tiny.read_tree(archive / "site")
+    assert publish(archive, archive / "site").changed == 0
+    assert tiny.read_tree(archive / "site") == before
+    assert len(list((archive / ".millbook").rglob(MARK))) == len(WORKING_NAMES) - 3

@@ -14,22 +14,22 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import os
-import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from builder.publish.deploy.lock import lock
+from builder.publish.deploy.working_folder import (
+    check_working_folder,
+    is_marked,
+    open_working_folder,
+    remove_working_folder,
+    write_mark,
+)
 from builder.publish.errors import PublishError, translate_os_errors
 
-MARK = "made-by-millbook.txt"
-"""A file in every site, so that no other folder is taken for one and replaced."""
 SHOP_SITE = Path(".millbook") / "shop" / "site"
-MARK_TEXT = (
-    "This folder was written by `millbook publish` and is replaced as a whole each time.\n"
-    "Change the records or the templates instead, and publish again.\n"
-)
 _RETRY_SECONDS = 3.0
 
 
@@ -49,18 +49,18 @@ def exclusive_output(
 def staging_dir(out: Path) -> Iterator[Path]:
     """Yield a directory in which to build the new site: the mirror of `out`, or an empty one.
 
-    Use it inside `exclusive_output`. The new site leaves it by `activate` or `keep_staging`; what has its name in the
-    end is removed.
+    Use it inside `exclusive_output`, which checked both. The new site leaves it by `activate` or `keep_staging`; what
+    has its name in the end is removed.
     """
     staging, mirror = _sibling(out, "next"), _sibling(out, "mirror")
     try:
         with translate_os_errors(out):
-            if mirror.is_dir() and not mirror.is_symlink():
+            if mirror.is_dir():
                 os.rename(mirror, staging)
-            staging.mkdir(exist_ok=True)
+            open_working_folder(staging)
             yield staging
     finally:
-        _remove(staging)
+        remove_working_folder(staging)
 
 
 def keep_staging(staging: Path, out: Path) -> None:
@@ -85,7 +85,7 @@ def resolve_output(out: Path, *, archive: Path) -> Path:
         if os.path.ismount(out):
             raise PublishError(f"{out} is a drive of its own, which cannot be replaced; choose a folder in it")
         with translate_os_errors(out):
-            ours = (out / MARK).is_file() or not any(out.iterdir())
+            ours = is_marked(out) or not any(out.iterdir())
         if not ours:
             raise PublishError(
                 f"{out} holds something other than a published site, so it was left alone; "
@@ -97,14 +97,19 @@ def resolve_output(out: Path, *, archive: Path) -> Path:
 def recover(out: Path) -> None:
     """Clear up after a publish that was killed; call it while holding the lock.
 
-    Where there is no site, the old one is complete under its other name and is put back.
+    Where there is no site, the old one is complete under its other name and is put back. Raises PublishRefused where a
+    folder that is not ours has one of these names.
     """
     with translate_os_errors(out):
+        for suffix in ("next", "last", "mirror"):
+            check_working_folder(_sibling(out, suffix))
         last = _sibling(out, "last")
         if not out.exists() and last.exists():
             _retry(lambda: os.rename(last, out))
-        _remove(last)
-        _remove(_sibling(out, "next"))
+        remove_working_folder(last)
+        remove_working_folder(_sibling(out, "next"))
+        if is_marked(out):
+            write_mark(out)  # somebody may have changed its text
 
 
 def activate(staging: Path, out: Path) -> None:
@@ -120,12 +125,6 @@ def activate(staging: Path, out: Path) -> None:
             os.rename(last, out)
             raise
         _retry(lambda: os.rename(last, staging))
-
-
-def write_marker(site: Path) -> None:
-    """Put the file into a site by which it is known for one."""
-    if not (site / MARK).is_file():
-        (site / MARK).write_text(MARK_TEXT, encoding="utf-8", newline="\n")
 
 
 def rename_exchange(first: Path, second: Path) -> bool:
@@ -159,9 +158,3 @@ def _retry(step: Callable[[], None]) -> None:
             if os.name != "nt" or time.monotonic() > deadline:
                 raise
             time.sleep(0.05)
-
-
-def _remove(folder: Path) -> None:
-    """Remove a folder if it exists; one that cannot be removed now is removed by the next publish."""
-    if folder.exists():
-        shutil.rmtree(folder, ignore_errors=True)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO
 
-from builder.publish.errors import PublishError, translate_os_errors
+from builder.publish.errors import PublishError, PublishRefused, translate_os_errors
 
 
 @contextlib.contextmanager
@@ -19,8 +19,10 @@ def lock(path: Path, *, wait: float = 600.0, notify: Callable[[str], None] | Non
 
     The operating system releases the lock when its process ends, however it ends, so a killed publish never
     locks the next one out. The empty file remains; its presence means nothing.
-    Raises PublishError when the time is up, or when the file cannot be created.
+    Raises PublishError when the time is up, or when the file cannot be created, and PublishRefused for a link.
     """
+    if path.is_symlink():
+        raise PublishRefused(f"{path} is a link, which is not followed; nothing was changed: remove or rename it")
     with translate_os_errors(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         handle = path.open("a+b")

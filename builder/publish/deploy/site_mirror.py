@@ -15,12 +15,16 @@ import shutil
 from collections.abc import Collection
 from pathlib import Path
 
+from builder.publish.deploy.working_folder import MARK
 from builder.publish.incremental.manifest import FileEntry, Manifest
 from builder.publish.incremental.output_dir import remove_files
 
 
 def sync_mirror(site: Path, mirror: Path, files: Manifest) -> bool:
-    """Make the mirror, whatever it holds, hold just these files of the site; return whether all are hard links."""
+    """Make the mirror, whatever it holds, hold its mark and just these files of the site.
+
+    Returns whether all are hard links.
+    """
     present: set[str] = set()
     _prune(os.fspath(mirror), "", files, present)
     linkable = True
@@ -50,6 +54,8 @@ def _prune(path: str, prefix: str, files: Manifest, present: set[str]) -> bool:
     used = False
     for entry in entries:
         name = prefix + entry.name
+        if name == MARK:
+            continue
         if entry.is_dir(follow_symlinks=False):
             if _prune(entry.path, f"{name}/", files, present):
                 used = True

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
+from builder.publish.deploy.working_folder import MARK
 from builder.publish.incremental.hashing import hash_file
 
 
@@ -29,8 +30,11 @@ Manifest = Mapping[str, FileEntry]
 """The files below a folder, by their path in it."""
 
 
+_MARKS = (MARK, f"builds/{MARK}")
+
+
 def scan(folder: Path, known: Manifest) -> dict[str, FileEntry]:
-    """Return every file below a folder; one that was not touched keeps its known hash."""
+    """Return every file below a folder but its mark; one that was not touched keeps its known hash."""
     files: dict[str, FileEntry] = {}
     pending = [("", os.fspath(folder))]
     while pending:
@@ -42,6 +46,8 @@ def scan(folder: Path, known: Manifest) -> dict[str, FileEntry]:
             continue  # deleted meanwhile, or not there at all
         for entry in entries:
             name = prefix + entry.name
+            if name in _MARKS:
+                continue
             try:
                 if entry.is_dir(follow_symlinks=False):
                     pending.append((f"{name}/", entry.path))

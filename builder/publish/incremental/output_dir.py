@@ -9,12 +9,11 @@ from pathlib import Path
 
 
 def write_if_changed(path: Path, content: bytes) -> None:
-    """Make a file hold this content; one that does is not touched."""
-    if path.is_file() and not path.is_symlink():
-        if path.stat().st_size == len(content) and path.read_bytes() == content:
-            return
-    else:
-        _clear_path(path)
+    """Make a file hold this content; one that does is not touched, any other is replaced, never written into."""
+    ours = path.is_file() and not path.is_symlink()
+    if ours and path.stat().st_size == len(content) and path.read_bytes() == content:
+        return
+    _clear_path(path)
     path.write_bytes(content)
 
 

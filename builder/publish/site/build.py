@@ -8,7 +8,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from builder.publish.deploy.atomic_swap import write_marker
 from builder.publish.deploy.site_mirror import sync_mirror
 from builder.publish.incremental.change_detection import ChangeSet
 from builder.publish.incremental.manifest import Manifest, changed_paths, rescan, scan
@@ -102,7 +101,6 @@ def build_site(
             workers.progress(_STEP, done, len(changed_pages))
     copy_assets([name for name in changed if not name.endswith(".md") and name in pages], workspace.pages, staging)
     written.update(*(result.names for result in results), finalize(staging, config, index, results, all_pages))
-    write_marker(staging)
     files = rescan(staging, previous.site, written) if reuse else scan(staging, {})
     return SiteBuild(files, frozenset(written), tuple(warning for result in results for warning in result.warnings))
 

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from builder.publish.deploy import atomic_swap
-from builder.publish.deploy.atomic_swap import MARK, activate, exclusive_output, keep_staging, staging_dir, write_marker
+from builder.publish.deploy.atomic_swap import activate, exclusive_output, keep_staging, staging_dir
+from builder.publish.deploy.working_folder import MARK, write_mark
 from builder.publish.errors import PublishError
 
 
@@ -32,7 +33,6 @@ def replaced(archive: Path, out: Path) -> Iterator[Path]:
     """As a publish replaces the site, without making one."""
     with exclusive_output(out, archive=archive, wait=60) as site, staging_dir(site) as fresh:
         yield fresh
-        write_marker(fresh)
         activate(fresh, site)
 
 
@@ -120,6 +120,7 @@ def test_killed_between_two_renames_is_recovered(tmp_path: Path) -> None:
 def test_killed_after_the_exchange_is_recovered(tmp_path: Path) -> None:
     site = publish(tmp_path, "new")
     (tmp_path / ".site.next").mkdir()
+    write_mark(tmp_path / ".site.next")
     (tmp_path / ".site.next" / "index.html").write_text("old")
     assert words_of(publish(tmp_path, "newest")) == {"newest"}
     assert leftovers(tmp_path) == set()
@@ -129,7 +130,7 @@ def test_killed_after_the_exchange_is_recovered(tmp_path: Path) -> None:
 def test_the_mirror_is_the_next_staging_directory(tmp_path: Path) -> None:
     site = publish(tmp_path, "old")
     with exclusive_output(site, archive=tmp_path) as real, staging_dir(real) as fresh:
-        assert not list(fresh.iterdir())
+        assert [path.name for path in fresh.iterdir()] == [MARK]
         (fresh / "kept.html").write_text("kept")
         keep_staging(fresh, real)
     assert leftovers(tmp_path) == {".site.mirror"}
@@ -183,13 +184,12 @@ def test_killed_at_any_moment_the_site_is_whole(tmp_path: Path) -> None:
         """
         import sys
         from pathlib import Path
-        from builder.publish.deploy.atomic_swap import activate, exclusive_output, staging_dir, write_marker
+        from builder.publish.deploy.atomic_swap import activate, exclusive_output, staging_dir
         archive = Path(sys.argv[1])
         for round in range(100000):
             with exclusive_output(archive / "site", archive=archive) as site, staging_dir(site) as fresh:
                 for name in ("index.html", "last.html"):
                     (fresh / name).write_text(sys.argv[2] + str(round))
-                write_marker(fresh)
                 activate(fresh, site)
             print(round, flush=True)
         """

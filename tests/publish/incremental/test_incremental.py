@@ -19,12 +19,17 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
 from builder.publish import workers
+from builder.publish.deploy.working_folder import is_marked
 from builder.publish.edition import Edition
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
 
 COURSES = int(os.environ.get("MILLBOOK_EDITS", "5"))
 SLUGS = st.sampled_from(["ash", "birch", "cedar", "dogwood", "elm"])
+WORKING_FOLDERS = (
+    ".millbook/pages/builds", ".millbook/pages", ".millbook/bodies", ".millbook/charts", ".millbook/templates",
+    ".millbook",
+)  # fmt: skip
 SHOPS = [
     "name: Fern Engines\nunits: inch\n",
     "name: Fern Engines\nunits: metric\nsite_address: https://fern.example\n",
@@ -185,8 +190,10 @@ class Edits(RuleBasedStateMachine):
 
     @rule(edition=st.sampled_from([Edition.PUBLIC, Edition.PUBLIC_ALL]))
     def publish(self, edition: Edition) -> None:
-        if (self.archive / "site").is_dir() and not (self.archive / "site" / "made-by-millbook.txt").is_file():
-            shutil.rmtree(self.archive / "site")  # no longer known for a site, and so left alone
+        for name in ("site", ".site.mirror", *WORKING_FOLDERS):
+            folder = self.archive / name
+            if folder.is_dir() and not is_marked(folder):
+                shutil.rmtree(folder)  # no longer known for the program's own, and so left alone
         report = publish(self.archive, self.archive / "site", edition=edition, allow_removals=True)
         copy = self.home / "full"
         shutil.rmtree(copy, ignore_errors=True)
