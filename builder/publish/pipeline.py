@@ -25,7 +25,7 @@ from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, scan
 from builder.publish.incremental.state import BuildState, load_state, save_state
 from builder.publish.report import Progress, Report, no_progress
-from builder.publish.safeguards import published_builds, refuse_removals
+from builder.publish.safeguards import published_builds, refuse_foreign_files, refuse_removals
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
 from builder.record.files import ArchiveError, build_folders
@@ -49,8 +49,8 @@ def publish(
     """Publish an edition of the archive as a site in `out`; return the report.
 
     `full` builds everything again, whatever changed. The published site is replaced only when the new one is
-    complete. Raises PublishError, with a message for the shop, when it cannot be, and PublishRefused where more than
-    half of the published builds would go, unless `allow_removals`.
+    complete. Raises PublishError, with a message for the shop, when it cannot be, and PublishRefused where files of
+    others would be lost, or more than half of the published builds, unless `allow_removals`.
     """
     started = time.perf_counter()
     workspace = Workspace(archive, edition)
@@ -58,10 +58,11 @@ def publish(
         saved = load_state(workspace.state_file)
         previous = BuildState() if full else saved
         changes = detect_changes(workspace, previous, site, workers)
+        refuse_foreign_files(site, changes.site_files, saved, workspace.archive)
         published = frozenset() if allow_removals or edition.is_internal else published_builds(site, saved)
         refuse_removals(published, {folder.name for folder in changes.folders})
         if not changes.any:
-            return _report_unchanged(workspace, out, previous, changes, started)
+            return _report_unchanged(workspace, out, site, previous, changes, started)
 
         from builder.archive.shop_profile import read_shop_profile
         from builder.draw.chart_cache import ChartCache
@@ -161,13 +162,14 @@ def _commit(
         pages=pages.pages,
         templates=scan(workspace.templates, {}),
         site=built.files,
+        replaced=tuple(sorted(changes.site_files.keys() - built.files.keys())),
     )
     save_state(state, workspace.state_file)
     return state
 
 
 def _report_unchanged(
-    workspace: Workspace, out: Path, previous: BuildState, changes: ChangeSet, started: float
+    workspace: Workspace, out: Path, site: Path, previous: BuildState, changes: ChangeSet, started: float
 ) -> Report:
     """Return the report of a publish without work: only what is wrong with shop.yaml is reported again."""
     problems: Sequence[Problem] = ()
@@ -175,7 +177,13 @@ def _report_unchanged(
         from builder.archive.shop_profile import read_shop_profile
 
         _, problems = read_shop_profile(workspace.archive)
-    state = replace(previous, sources=changes.sources, shop_hash=changes.shop_hash, shop_problems=len(problems))
+    state = replace(
+        previous,
+        sources=changes.sources,
+        shop_hash=changes.shop_hash,
+        shop_problems=len(problems),
+        site_path=str(site),
+    )
     if state != previous:
         save_state(state, workspace.state_file)
     return _report(out, state, problems, started)

@@ -1,4 +1,4 @@
-"""What a publish refuses to do, before it changes anything: take most builds off the site."""
+"""What a publish refuses before it changes anything: to take most builds off the site, to delete files of others."""
 
 from __future__ import annotations
 
@@ -6,8 +6,30 @@ from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from builder.publish.errors import PublishRefused
+from builder.publish.incremental.manifest import Manifest
 from builder.publish.incremental.state import BuildState, SkippedBuild
+from builder.publish.pages.templating import FOLDER, STATIC, static_files
 
+SITE_ENTRIES = frozenset(
+    [
+        "404.html",
+        "assets",
+        "builds",
+        "builds.html",
+        "compare.html",
+        "fields.html",
+        "finder.html",
+        "glossary.html",
+        "index.html",
+        "lists.html",
+        "methods.html",
+        "overview.html",
+        "parts.html",
+        "search",
+        "sitemap.xml",
+    ]
+)
+"""What there is at the top of every site."""
 _SHOWN = 12
 """How many builds or files a message names."""
 
@@ -38,6 +60,28 @@ def refuse_removals(
     raise PublishRefused(
         f"this would take {count} published builds off the site: {shortened(lines)}. Nothing was changed. "
         "If they are to go, publish with --allow-removals; if not, look whether the drive is connected"
+    )
+
+
+def refuse_foreign_files(site: Path, files: Manifest, state: BuildState, archive: Path) -> None:
+    """Raise PublishRefused where the site holds a file that no publish wrote.
+
+    Without a state, or with that of another site of the archive, only the names at the top of the site are known.
+    """
+    if state.site_path == str(site):
+        names = [name for name in files if name not in state.site and name not in state.replaced]
+        top = {name.partition("/")[0] for name in (*state.site, *state.replaced)}
+    else:
+        top = {*SITE_ENTRIES, *(name.partition("/")[0] for name in static_files(archive))}
+        names = [name for name in files if name.partition("/")[0] not in top]
+    foreign = {name if name.partition("/")[0] in top else name.partition("/")[0] for name in names}
+    if not foreign:
+        return
+    advice = f"Move what should be on the site to {FOLDER}/{STATIC}/, from where it is copied to every site"
+    if ".git" in foreign:
+        advice += "; keep a repository outside: publish into a folder of its own with --out, and copy from there"
+    raise PublishRefused(
+        f"{site} holds what this program did not write: {shortened(sorted(foreign))}. Nothing was changed. {advice}"
     )
 
 

@@ -12,8 +12,9 @@ import pytest
 from builder.publish import workers
 from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
-from builder.publish.errors import PublishRefused
+from builder.publish.errors import PublishError, PublishRefused
 from builder.publish.pipeline import publish
+from builder.publish.safeguards import SITE_ENTRIES
 from tests.support import tiny_archive as tiny
 from tests.support.command_line import run
 
@@ -184,3 +185,94 @@ def test_the_working_folder_of_a_version_without_marks_is_taken_over(archive: Pa
     assert publish(archive, archive / "site").changed == 0
     assert tiny.read_tree(archive / "site") == before
     assert len(list((archive / ".millbook").rglob(MARK))) == len(WORKING_NAMES) - 3
+
+
+STATIC_FILES = {"CNAME": "engines.example\n", ".htaccess": "Deny from none\n", ".well-known/contact.txt": "the shop\n"}
+
+
+def write_static(archive: Path, files: dict[str, str] = STATIC_FILES) -> Path:
+    folder = archive / "site_templates" / "static"
+    for name, text in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text(text)
+    return folder
+
+
+def test_static_files_are_copied_and_stay(archive: Path) -> None:
+    static, site = write_static(archive), archive / "site"
+    (static / ".DS_Store").write_text("")
+    publish(archive, site)
+    for title in ("Changed", "Changed again"):
+        tiny.write_sheet(archive / "builds" / "ash", title=title)
+        publish(archive, site)
+        assert {name: (site / name).read_text() for name in STATIC_FILES} == STATIC_FILES
+    assert not (site / ".DS_Store").exists()
+    (static / "CNAME").write_text("motors.example\n")
+    (static / ".htaccess").unlink()
+    publish(archive, site)
+    assert (site / "CNAME").read_text() == "motors.example\n"
+    assert not (site / ".htaccess").exists()
+    shutil.rmtree(archive / ".millbook")
+    publish(archive, site)
+    assert (site / "CNAME").read_text() == "motors.example\n"
+
+
+@pytest.mark.parametrize(
+    "name", ["index.html", "builds/ash/note.html", "assets", "search/search_index.js", "404.html/x", MARK]
+)
+def test_static_files_replace_none_of_ours(archive: Path, name: str) -> None:
+    before = tiny.read_tree(archive / "site")
+    write_static(archive, {name: "mine"})
+    with pytest.raises(PublishError, match=f"would replace {re.escape(name)} of the site itself"):
+        publish(archive, archive / "site")
+    assert tiny.read_tree(archive / "site") == before
+
+
+def test_a_link_among_the_static_files_is_not_followed(archive: Path, tmp_path: Path) -> None:
+    (tmp_path / "private.txt").write_text("private")
+    static = write_static(archive)
+    (static / "public.txt").symlink_to(tmp_path / "private.txt")
+    with pytest.raises(PublishError, match="is a link"):
+        publish(archive, archive / "site")
+
+
+@pytest.mark.parametrize("state", ["state", "no state"])
+@pytest.mark.parametrize(
+    "name", ["CNAME", ".git/config", "about/index.html", "builds/ash/mine.txt", "builds/mine/x.html"]
+)
+def test_what_others_put_into_the_site_is_not_deleted(archive: Path, name: str, state: str) -> None:
+    site = archive / "site"
+    (site / name).parent.mkdir(exist_ok=True)
+    (site / name).write_text("mine")
+    (site / ".DS_Store").write_text("")
+    tiny.write_sheet(archive / "builds" / "ash", title="Changed")
+    if state == "no state":
+        if name.startswith("builds/"):
+            pytest.skip("only the state knows every file")
+        shutil.rmtree(archive / ".millbook")
+    before = tiny.read_tree(site)
+    shown = name if name.startswith("builds/") else name.partition("/")[0]
+    for arguments in ((), ("--full",)):
+        result = run("publish", *arguments, archive=archive)
+        assert result.exit_code == 2
+        assert f"did not write: {shown}." in result.output
+        assert "site_templates/static/" in result.output
+        assert ("--out" in result.output) == (name == ".git/config")
+        assert tiny.read_tree(site) == before
+    (site / name).unlink()
+    assert run("publish", archive=archive).exit_code == 0
+    assert not (site / ".DS_Store").exists()
+
+
+def test_the_names_at_the_top_of_a_site_are_known(archive: Path) -> None:
+    """They count where the state of the last publish is lost."""
+    assert {path.name for path in (archive / "site").iterdir()} == {*SITE_ENTRIES, MARK} - {"sitemap.xml"}
+
+
+def test_a_second_site_with_other_builds_is_published_again(archive: Path, tmp_path: Path) -> None:
+    """The state is that of the first site, which has no page of the withdrawn build any more."""
+    publish(archive, tmp_path / "second")
+    tiny.write_sheet(archive / "builds" / "cedar", title="Cedar", status="withdrawn")
+    publish(archive, archive / "site")
+    publish(archive, tmp_path / "second")
+    assert tiny.differing_files(archive / "site", tmp_path / "second") == []

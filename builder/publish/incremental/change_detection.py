@@ -12,7 +12,7 @@ from pathlib import Path
 
 from builder.publish.incremental.config_dependencies import config_dependencies
 from builder.publish.incremental.hashing import SourceEntry, SourceHasher, code_hash, hash_file, hash_parts
-from builder.publish.incremental.manifest import Manifest, changed_paths, is_intact, scan
+from builder.publish.incremental.manifest import Manifest, changed_paths, scan
 from builder.publish.incremental.state import BuildState
 from builder.publish.pages import templating
 from builder.publish.workers import WorkerPool
@@ -47,6 +47,8 @@ class ChangeSet:
     """Builds whose folder is no longer there."""
     corrupted: frozenset[str]
     """What the last publish wrote and somebody changed: slugs of builds, and names of other pages."""
+    site_files: Manifest
+    """The files of the site as they are now."""
     site_intact: bool
     """Whether the site is there as it was published."""
     sources: Mapping[str, SourceEntry]
@@ -93,6 +95,7 @@ def detect_changes(workspace: Workspace, previous: BuildState, site: Path, worke
     known |= {slug: build.source_hash for slug, build in previous.skipped.items()}
     modified = frozenset(slug for slug, value in hashes.items() if known.get(slug) != value)
     deleted = tuple(slug for slug in known if slug not in hashes)
+    site_files = scan(site, previous.site)
     if modified:
         # Loading this takes 0.4 s, in which the other process scans.
         import builder.publish.pages.build.worker  # noqa: F401
@@ -106,7 +109,8 @@ def detect_changes(workspace: Workspace, previous: BuildState, site: Path, worke
         hashes,
         modified,
         deleted,
-        site_intact=is_intact(site, previous.site),
+        site_files=site_files,
+        site_intact=bool(previous.site) and not changed_paths(previous.site, site_files),
         corrupted=corruption.result(),
         sources=hasher.entries,
     )
@@ -132,6 +136,7 @@ def _templates(archive: Path, hasher: SourceHasher) -> list[str]:
     templates = templating.resolve_all(archive)
     return [
         *(f"{name} {hasher.file(path)}" for name, path in templates.items()),
+        *(f"static {name} {hasher.file(path)}" for name, path in templating.static_files(archive).items()),
         *(f"{path} {hasher.file(path)}" for path in config),
         *values,
     ]

@@ -30,6 +30,8 @@ Manifest = Mapping[str, FileEntry]
 """The files below a folder, by their path in it."""
 
 
+SYSTEM_FILES = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+"""What a file manager leaves in a folder that somebody looks at; nobody misses it."""
 _MARKS = (MARK, f"builds/{MARK}")
 
 
@@ -46,7 +48,7 @@ def scan(folder: Path, known: Manifest) -> dict[str, FileEntry]:
             continue  # deleted meanwhile, or not there at all
         for entry in entries:
             name = prefix + entry.name
-            if name in _MARKS:
+            if name in _MARKS or entry.name in SYSTEM_FILES:
                 continue
             try:
                 if entry.is_dir(follow_symlinks=False):
@@ -93,8 +95,3 @@ def changed_paths(before: Manifest, after: Manifest) -> set[str]:
         if (same := after.get(name)) is not None and same is not entry and same.sha256 != entry.sha256:
             changed.add(name)
     return changed
-
-
-def is_intact(folder: Path, known: Manifest) -> bool:
-    """Return whether a folder holds just the known files, each with its content."""
-    return bool(known) and not changed_paths(known, scan(folder, known))

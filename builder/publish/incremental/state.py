@@ -82,10 +82,12 @@ class BuildState:
     """The compiled templates."""
     site: Manifest = field(default_factory=dict)
     """The published site."""
+    replaced: tuple[str, ...] = ()
+    """Files of the site before it that this one has not: they are there if the publish was killed before the swap."""
 
 
 _VALUES = ("global_hash", "shop_hash", "shop_page_hash", "shop_problems", "site_path", "index_hash")
-_LISTS = ("static_pages", "overview_charts")
+_LISTS = ("static_pages", "overview_charts", "replaced")
 _MANIFESTS = ("bodies", "pages", "templates", "site")
 
 

@@ -7,12 +7,15 @@ the built-in file of the same path.
 from __future__ import annotations
 
 import contextlib
+import os
+import shutil
 import traceback
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.publish.errors import PublishError
+from builder.publish.incremental.manifest import SYSTEM_FILES
 from builder.publish.incremental.output_dir import write_if_changed
 from builder.publish.pages.escaping import escape_text, inline, prose, yaml_scalar
 from builder.publish.pages.formatting import anchor, group_thousands
@@ -22,6 +25,8 @@ if TYPE_CHECKING:
 
 _PACKAGE = Path(__file__).resolve().parents[2]
 FOLDER = "site_templates"
+STATIC = "static"
+"""The folder in it with files for the root of the site."""
 
 
 def builtin_dir() -> Path:
@@ -62,6 +67,39 @@ def resolve_all(archive: Path | None, folder: str = "") -> dict[str, Path]:
 def assets(archive: Path | None) -> dict[str, bytes]:
     """Return the style sheets, scripts and pictures in force, by their path in the site."""
     return {name: path.read_bytes() for name, path in resolve_all(archive, "assets").items()}
+
+
+def static_files(archive: Path) -> dict[str, Path]:
+    """Return the files that the shop wants on its site unchanged, hidden ones included, by their path in the site.
+
+    Raises PublishError for a symbolic link: what it leads to may be private.
+    """
+    folder = search_path(archive)[0] / STATIC
+    files: dict[str, Path] = {}
+    for path in sorted(folder.rglob("*")):
+        if path.is_symlink():
+            raise PublishError(f"{path} is a link: put the file itself there")
+        if path.is_file() and path.name not in SYSTEM_FILES:
+            files[path.relative_to(folder).as_posix()] = path
+    return files
+
+
+def copy_static(archive: Path, site: Path) -> list[str]:
+    """Copy the static files to the site and return their names.
+
+    Raises PublishError for one that would replace a file of the site itself.
+    """
+    files = static_files(archive)
+    for name, path in files.items():
+        target = site / name
+        try:
+            if name.startswith("builds/") or os.path.lexists(target):
+                raise FileExistsError
+            target.parent.mkdir(parents=True, exist_ok=True)
+        except (FileExistsError, NotADirectoryError):
+            raise PublishError(f"{path} would replace {name} of the site itself: rename it") from None
+        shutil.copyfile(path, target)
+    return list(files)
 
 
 @contextlib.contextmanager

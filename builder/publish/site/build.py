@@ -13,6 +13,7 @@ from builder.publish.incremental.change_detection import ChangeSet
 from builder.publish.incremental.manifest import Manifest, changed_paths, rescan, scan
 from builder.publish.incremental.output_dir import remove_files
 from builder.publish.incremental.state import BuildState
+from builder.publish.pages.templating import copy_static
 from builder.publish.site.mkdocs_site import PageBatch, SiteConfig, build_pages, copy_assets, finalize, preload
 from builder.publish.site.search_index import without_pages
 from builder.publish.workers import WorkerPool
@@ -101,6 +102,8 @@ def build_site(
             workers.progress(_STEP, done, len(changed_pages))
     copy_assets([name for name in changed if not name.endswith(".md") and name in pages], workspace.pages, staging)
     written.update(*(result.names for result in results), finalize(staging, config, index, results, all_pages))
+    if not reuse:
+        written.update(copy_static(workspace.archive, staging))
     files = rescan(staging, previous.site, written) if reuse else scan(staging, {})
     return SiteBuild(files, frozenset(written), tuple(warning for result in results for warning in result.warnings))
 

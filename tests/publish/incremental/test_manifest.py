@@ -9,7 +9,7 @@ import pytest
 
 from builder.publish.incremental import manifest
 from builder.publish.incremental.hashing import hash_bytes
-from builder.publish.incremental.manifest import changed_paths, is_intact, rescan, scan
+from builder.publish.incremental.manifest import changed_paths, rescan, scan
 
 FILES = ("index.md", "builds/ash/index.md", "builds/ash/a.svg", "builds/birch/index.md")
 
@@ -60,7 +60,6 @@ def test_every_change_is_named(folder: Path, change: object, expected: set[str])
     change(folder)  # type: ignore[operator]
     now = scan(folder, files)
     assert changed_paths(files, now) == changed_paths(now, files) == expected
-    assert is_intact(folder, files) == (not expected)
     assert changed_paths(now, rescan(folder, files, expected)) == set()
 
 
@@ -69,7 +68,3 @@ def test_only_the_named_files_are_scanned_again(folder: Path) -> None:
     (folder / "index.md").write_text("changed")
     (folder / "builds/ash/a.svg").unlink()
     assert changed_paths(files, rescan(folder, files, ["builds/ash/a.svg", "never.md"])) == {"builds/ash/a.svg"}
-
-
-def test_nothing_known_is_not_intact(folder: Path) -> None:
-    assert not is_intact(folder, {})
