@@ -21,12 +21,23 @@ class PublishRefused(PublishError):
 
 
 @contextlib.contextmanager
+def name_path(path: Path) -> Iterator[None]:
+    """Name the path in an OSError raised in the block that names none: writing to a full disk raises such a one."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename is None:
+            error.filename = str(path)
+        raise
+
+
+@contextlib.contextmanager
 def translate_os_errors(out: Path) -> Iterator[None]:
     """Turn an OSError raised in the block into a PublishError that says what the shop can do about it."""
     try:
         yield
     except OSError as error:
-        where = error.filename or out
+        where = error.filename2 or error.filename or out
         what = {
             errno.ENOSPC: "the disk is full",
             errno.EDQUOT: "the disk quota is used up",

@@ -14,16 +14,17 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from builder.publish.deploy.atomic_swap import activate, exclusive_output, keep_staging, staging_dir
+from builder.publish.deploy.atomic_swap import activate, exclusive_output, file_system_time, keep_staging, staging_dir
 from builder.publish.deploy.lock import lock
 from builder.publish.deploy.site_mirror import update_mirror
 from builder.publish.deploy.working_folder import clear_working_folder, unlink_links
 from builder.publish.edition import Edition
-from builder.publish.errors import PublishRefused
+from builder.publish.errors import PublishRefused, name_path
 from builder.publish.incremental.change_detection import ChangeSet, detect_changes
 from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, scan
 from builder.publish.incremental.state import BuildState, load_state, save_state
+from builder.publish.own_code import own_code_in_force
 from builder.publish.report import Progress, Report, no_progress
 from builder.publish.safeguards import published_builds, refuse_foreign_files, refuse_removals
 from builder.publish.workers import WorkerPool
@@ -57,11 +58,13 @@ def publish(
     with WorkerPool(progress=progress) as workers, _exclusive(workspace, out, workers.progress) as site:
         saved = load_state(workspace.state_file)
         previous = BuildState() if full else saved
+        now = file_system_time(site)
         changes = detect_changes(workspace, previous, site, workers)
         refuse_foreign_files(site, changes.site_files, saved, workspace.archive)
         published = frozenset() if allow_removals or edition.is_internal else published_builds(site, saved)
         refuse_removals(published, {folder.name for folder in changes.folders})
         if not changes.any:
+            workspace.write_verified(now)
             return _report_unchanged(workspace, out, site, previous, changes, started)
 
         from builder.archive.shop_profile import read_shop_profile
@@ -89,8 +92,9 @@ def publish(
                 activate(staging, site)
             if reusable and hard_links and update_mirror(site, staging, built.written):
                 keep_staging(staging, site)
+        workspace.write_verified(file_system_time(site))
     problems = (*shop_problems, *rebuilt.problems, *pages.problems)
-    return _report(out, state, problems, started, built.warnings, frozenset(rebuilt.summaries))
+    return _report(archive, out, state, problems, started, built.warnings, frozenset(rebuilt.summaries))
 
 
 @contextlib.contextmanager
@@ -122,7 +126,7 @@ def _clean_working_folders(workspace: Workspace, previous: BuildState, changes: 
     if not changes.output_valid:
         for folder in (workspace.pages, workspace.bodies):
             unlink_links(folder)
-    if changes.global_changed or changed_paths(previous.templates, scan(workspace.templates, previous.templates)):
+    if changes.global_changed or changed_paths(previous.templates, scan(workspace.templates, {})):
         clear_working_folder(workspace.templates)
 
 
@@ -145,7 +149,8 @@ def _commit(
     from builder.archive.summary import newest_first
 
     content = join_lines(index.lines[summary.slug] for summary in newest_first(index.builds))
-    write_index(workspace.index_file, content)
+    with name_path(workspace.index_file):
+        write_index(workspace.index_file, content)
     state = BuildState(
         global_hash=changes.global_hash,
         shop_hash=changes.shop_hash,
@@ -164,7 +169,8 @@ def _commit(
         site=built.files,
         replaced=tuple(sorted(changes.site_files.keys() - built.files.keys())),
     )
-    save_state(state, workspace.state_file)
+    with name_path(workspace.state_file):
+        save_state(state, workspace.state_file)
     return state
 
 
@@ -183,13 +189,15 @@ def _report_unchanged(
         shop_hash=changes.shop_hash,
         shop_problems=len(problems),
         site_path=str(site),
+        site=changes.site_files,
     )
     if state != previous:
         save_state(state, workspace.state_file)
-    return _report(out, state, problems, started)
+    return _report(workspace.archive, out, state, problems, started)
 
 
 def _report(
+    archive: Path,
     out: Path,
     state: BuildState,
     problems: Sequence[Problem],
@@ -206,5 +214,6 @@ def _report(
         tuple(warnings),
         time.perf_counter() - started,
         len(rebuilt),
+        own_code_in_force(archive),
         (sum(build.errors for build in unchanged), sum(build.warnings for build in unchanged)),
     )

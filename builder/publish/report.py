@@ -32,6 +32,8 @@ class Report:
     seconds: float
     changed: int = 0
     """How many builds were built again."""
+    own_code: str = ""
+    """A line that names what of the archive ran as code."""
     unchanged_problems: tuple[int, int] = (0, 0)
     """How many errors and warnings there are in records that were not read again, because nothing in them changed."""
 
@@ -47,6 +49,7 @@ class Report:
         rebuilt = f", {self.changed} of them made anew" if 0 < self.changed < count else ""
         rebuilt = ", nothing had changed" if count and not self.changed else rebuilt
         lines = [f"{_plural(count, 'build')} published to {self.out} in {self.seconds:.1f} s{rebuilt}"]
+        lines += [self.own_code] if self.own_code else []
         lines += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
         lines += [f"site: {warning}" for warning in self.warnings]
         unchanged = [

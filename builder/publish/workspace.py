@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from builder.publish.deploy.working_folder import check_working_folder, is_marked, open_working_folder, write_mark
 from builder.publish.edition import Edition
+from builder.publish.incremental.output_dir import write_if_changed
 
 WORK_DIR = ".millbook"
 _UNMARKED_NAMES = r"lock|[a-z]+\.json|[\w.]+\.part|pages|bodies|charts|templates|shop|site|\.site\.\w+"
@@ -63,6 +65,22 @@ class Workspace:
                 self.templates: r"[0-9a-f]{64}",
             }
         return names
+
+    def read_verified(self) -> int:
+        """Return when site and working folder were last as the state says [ns since the epoch]; 0 if not known."""
+        try:
+            return int(self._verified_file.read_bytes())
+        except (OSError, ValueError):
+            return 0
+
+    def write_verified(self, time_ns: int) -> None:
+        """Note when site and working folder were as the state says; if that fails, their files are read next time."""
+        with contextlib.suppress(OSError):
+            write_if_changed(self._verified_file, str(time_ns).encode())
+
+    @property
+    def _verified_file(self) -> Path:
+        return self.path("verified")
 
     @property
     def lock_file(self) -> Path:

@@ -66,7 +66,7 @@ class TwoStates:
             "it holds what the site does not"
         )
         work = {path.name for path in (self.archive / ".millbook").iterdir()}
-        assert work == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock", MARK}
+        assert work == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock", "verified", MARK}
         assert "millbook" not in "".join(name for name in tiny.read_tree(self.site) if ".making" in name)
 
     def start(self, *arguments: str) -> subprocess.Popen[str]:

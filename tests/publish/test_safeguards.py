@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,6 +15,8 @@ from builder.publish import workers
 from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishError, PublishRefused
+from builder.publish.incremental import manifest
+from builder.publish.pages.templating import builtin_config
 from builder.publish.pipeline import publish
 from builder.publish.safeguards import SITE_ENTRIES
 from tests.support import tiny_archive as tiny
@@ -276,3 +280,89 @@ def test_a_second_site_with_other_builds_is_published_again(archive: Path, tmp_p
     publish(archive, archive / "site")
     publish(archive, tmp_path / "second")
     assert tiny.differing_files(archive / "site", tmp_path / "second") == []
+
+
+def hashed_files(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Return a list to which the names of the outputs that are read again are added from now on."""
+    names: list[str] = []
+    usual = manifest.hash_file
+
+    def noting(path: Path | str) -> str:
+        names.append(Path(path).name)
+        return usual(path)
+
+    monkeypatch.setattr(manifest, "hash_file", noting)
+    return names
+
+
+@pytest.mark.skipif(os.name == "nt", reason="ctime is the time of creation there")
+@pytest.mark.parametrize("name", ["site/builds/ash/index.html", ".millbook/pages/builds/ash/index.md",
+                                  ".millbook/bodies/ash.md"])  # fmt: skip
+def test_a_file_altered_with_its_size_and_time_kept_is_written_again(
+    archive: Path, tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    publish(archive, archive / "site", full=True)
+    with monkeypatch.context() as patch:
+        names = hashed_files(patch)
+        publish(archive, archive / "site")
+        assert not names, "what nobody touched is not read again"
+    path = archive / name
+    content, status = path.read_bytes(), path.stat()
+    path.write_bytes(content.replace(b"ash", b"elm"))
+    os.utime(path, ns=(status.st_atime_ns, status.st_mtime_ns))
+    tiny.write_sheet(archive / "builds" / "cedar", title="Changed too")
+    publish(archive, archive / "site")
+    publish(archive, tmp_path / "full", full=True)
+    assert tiny.differing_files(archive / "site", tmp_path / "full") == []
+
+
+def test_files_whose_inode_changed_are_read_once(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A backup that links every file changes them so."""
+    publish(archive, archive / "site", full=True)
+    for path in (archive / "site").rglob("*.html"):
+        path.chmod(0o600)
+    names = hashed_files(monkeypatch)
+    assert publish(archive, archive / "site").changed == 0
+    assert names
+    names.clear()
+    assert publish(archive, archive / "site").changed == 0
+    assert not names
+
+
+@pytest.mark.parametrize("name", ["index.md", "state.json", "index.json", "search_index.js"])
+def test_a_full_disk_names_the_file_and_the_site(archive: Path, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Writing to a full disk raises an error that names no file."""
+    tiny.write_sheet(archive / "builds" / "ash", title="Changed")
+    before = tiny.read_tree(archive / "site")
+
+    def full(usual: Any) -> Any:
+        def write(self: Path, *content: Any, **options: Any) -> int:
+            if self.name.startswith(name):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            return usual(self, *content, **options)
+
+        return write
+
+    for method in ("write_bytes", "write_text"):
+        monkeypatch.setattr(Path, method, full(getattr(Path, method)))
+    with pytest.raises(PublishError, match="the disk is full") as error:
+        publish(archive, archive / "site")
+    place = ".site.next" if name == "search_index.js" else name
+    assert f"{archive / 'site'}: " in str(error.value)
+    assert re.search(rf"\({re.escape(str(archive))}.*{re.escape(place)}\)", str(error.value)), error.value
+    assert tiny.read_tree(archive / "site") == before
+
+
+def test_what_runs_as_code_is_named(archive: Path) -> None:
+    config = re.sub(r" *custom_dir: .*", "", builtin_config().read_text(encoding="utf-8"))
+    (archive / "mkdocs.yml").write_text(f"{config}\nhooks: [hooks/prices.py]\n", encoding="utf-8")
+    (archive / "hooks").mkdir()
+    (archive / "hooks" / "prices.py").write_text("")
+    write_static(archive)
+    line = "uses the archive's own mkdocs.yml (hooks: hooks/prices.py) and templates: "
+    line += ", ".join(f"pages/{name}.md.j2" for name in sorted(tiny.SHORT))
+    for _ in range(2):
+        assert line in run("publish", archive=archive).output.splitlines()
+    (archive / "mkdocs.yml").unlink()
+    shutil.rmtree(archive / "site_templates" / "pages")
+    assert "archive's own" not in run("publish", archive=archive).output

@@ -385,8 +385,8 @@ def deaths(seed: int, count: int, home: Path) -> Outcome:
 
 
 _WORKING_NAMES = (
-    ".site.next", ".site.last", ".millbook", ".millbook/pages", ".millbook/bodies", ".millbook/charts",
-    ".millbook/templates", "site", "site/builds", "site/assets", ".millbook/pages/builds",
+    ".site.next", ".site.last", ".site.mirror", ".millbook", ".millbook/pages", ".millbook/pages/builds",
+    ".millbook/bodies", ".millbook/charts", ".millbook/templates", "site", "site/builds", "site/assets",
 )  # fmt: skip
 
 
@@ -633,7 +633,7 @@ ATTACKS: dict[str, tuple[Attack, int, int]] = {
     "impossible values": (impossible_values, 6, 100),
     "kills": (kills, 4, 100),
     "deaths at file operations": (deaths, 6, 10_000),
-    "planted links and folders": (planted, 11, 20),
+    "planted links and folders": (planted, 12, 24),
     "altered packs": (altered_packs, 9, 100),
 }
 """By name: the attack, how many cases the suite tries, and how many a full run."""

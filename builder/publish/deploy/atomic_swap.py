@@ -127,6 +127,17 @@ def activate(staging: Path, out: Path) -> None:
         _retry(lambda: os.rename(last, staging))
 
 
+def file_system_time(out: Path) -> int:
+    """Return the time on the drive of the site [ns since the epoch], which may be another machine's; 0 if it has none.
+
+    Use it inside `exclusive_output`, whose lock file it touches.
+    """
+    with contextlib.suppress(OSError):
+        os.utime(_sibling(out, "lock"))
+        return os.stat(_sibling(out, "lock")).st_ctime_ns
+    return 0
+
+
 def rename_exchange(first: Path, second: Path) -> bool:
     """Exchange the names of two folders in one step; return False where the system or the drive cannot."""
     try:

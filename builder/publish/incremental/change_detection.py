@@ -77,9 +77,16 @@ class ChangeSet:
 
 def detect_changes(workspace: Workspace, previous: BuildState, site: Path, workers: WorkerPool) -> ChangeSet:
     """Compare the archive, the working folder and the site with the state of the last publish."""
+    verified = workspace.read_verified()
     corruption = workers.submit(
         partial(
-            _corrupted_outputs, workspace, previous.bodies, previous.pages, previous.index_hash, tuple(previous.builds)
+            _corrupted_outputs,
+            workspace,
+            previous.bodies,
+            previous.pages,
+            previous.index_hash,
+            tuple(previous.builds),
+            verified,
         ),
         inline=len(previous.builds) <= _PARALLEL_SCAN_FROM,
     )
@@ -95,7 +102,7 @@ def detect_changes(workspace: Workspace, previous: BuildState, site: Path, worke
     known |= {slug: build.source_hash for slug, build in previous.skipped.items()}
     modified = frozenset(slug for slug, value in hashes.items() if known.get(slug) != value)
     deleted = tuple(slug for slug in known if slug not in hashes)
-    site_files = scan(site, previous.site)
+    site_files = scan(site, previous.site, verified)
     if modified:
         # Loading this takes 0.4 s, in which the other process scans.
         import builder.publish.pages.build.worker  # noqa: F401
@@ -143,13 +150,13 @@ def _templates(archive: Path, hasher: SourceHasher) -> list[str]:
 
 
 def _corrupted_outputs(
-    workspace: Workspace, bodies: Manifest, pages: Manifest, index_hash: str, builds: tuple[str, ...]
+    workspace: Workspace, bodies: Manifest, pages: Manifest, index_hash: str, builds: tuple[str, ...], verified: int
 ) -> frozenset[str]:
     """Return what the last publish wrote and somebody changed: slugs of builds, and names of other pages."""
     if not index_hash:
         return frozenset()  # there was no last publish
-    names = {name.removesuffix(".md") for name in _changed_since(workspace.bodies, bodies)}
-    for name in _changed_since(workspace.pages, pages):
+    names = {name.removesuffix(".md") for name in _changed_since(workspace.bodies, bodies, verified)}
+    for name in _changed_since(workspace.pages, pages, verified):
         folder, _, rest = name.partition("/")
         names.add(rest.partition("/")[0] if folder == "builds" else name)
     if hash_file(workspace.index_file) != index_hash:
@@ -157,5 +164,5 @@ def _corrupted_outputs(
     return frozenset(names)
 
 
-def _changed_since(folder: Path, known: Manifest) -> set[str]:
-    return changed_paths(known, scan(folder, known))
+def _changed_since(folder: Path, known: Manifest, verified: int) -> set[str]:
+    return changed_paths(known, scan(folder, known, verified))

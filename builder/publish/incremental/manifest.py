@@ -15,7 +15,7 @@ from builder.publish.incremental.hashing import hash_file
 class FileEntry(NamedTuple):
     """One file of a folder that only a publish writes to.
 
-    The time of its inode (ctime) is left out: a site shares files on the disk with the site before it.
+    The time at which its inode changed (ctime) is left out: linking a file into the next site changes it too.
     """
 
     size: int
@@ -35,8 +35,12 @@ SYSTEM_FILES = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 _MARKS = (MARK, f"builds/{MARK}")
 
 
-def scan(folder: Path, known: Manifest) -> dict[str, FileEntry]:
-    """Return every file below a folder but its mark; one that was not touched keeps its known hash."""
+def scan(folder: Path, known: Manifest, verified_ns: int = 0) -> dict[str, FileEntry]:
+    """Return every file below a folder but its mark; one that was not touched keeps its known hash.
+
+    ``verified_ns`` is when the known files were last as they are known [ns since the epoch]: a file whose inode changed
+    since is read again, even where its size and its time of modification are the same.
+    """
     files: dict[str, FileEntry] = {}
     pending = [("", os.fspath(folder))]
     while pending:
@@ -54,7 +58,7 @@ def scan(folder: Path, known: Manifest) -> dict[str, FileEntry]:
                 if entry.is_dir(follow_symlinks=False):
                     pending.append((f"{name}/", entry.path))
                 else:
-                    files[name] = _entry(entry.path, entry.stat(follow_symlinks=False), known.get(name))
+                    files[name] = _entry(entry.path, entry.stat(follow_symlinks=False), known.get(name), verified_ns)
             except OSError:
                 continue
     return files
@@ -71,17 +75,18 @@ def rescan(folder: Path, known: Manifest, names: Iterable[str]) -> dict[str, Fil
         except OSError:
             continue
         if not stat.S_ISDIR(status.st_mode):
-            files[name] = _entry(path, status, known.get(name))
+            files[name] = _entry(path, status)
     return files
 
 
-def _entry(path: str, status: os.stat_result, known: FileEntry | None) -> FileEntry:
+def _entry(path: str, status: os.stat_result, known: FileEntry | None = None, verified_ns: int = 0) -> FileEntry:
     inode = 0 if os.name == "nt" else status.st_ino
     if (
         known is not None
         and known.mtime_ns == status.st_mtime_ns
         and known.size == status.st_size
         and known.inode == inode
+        and status.st_ctime_ns < verified_ns
     ):
         return known
     regular = stat.S_ISREG(status.st_mode)

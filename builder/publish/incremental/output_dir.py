@@ -7,6 +7,8 @@ import shutil
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 
+from builder.publish.errors import name_path
+
 
 def write_if_changed(path: Path, content: bytes) -> None:
     """Make a file hold this content; one that does is not touched, any other is replaced, never written into."""
@@ -14,7 +16,8 @@ def write_if_changed(path: Path, content: bytes) -> None:
     if ours and path.stat().st_size == len(content) and path.read_bytes() == content:
         return
     _clear_path(path)
-    path.write_bytes(content)
+    with name_path(path):
+        path.write_bytes(content)
 
 
 def _clear_path(path: Path) -> None:

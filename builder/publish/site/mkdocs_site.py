@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from builder.publish.errors import name_path
 from builder.publish.pages import templating
 from builder.publish.site.mkdocs_log import LogCapture, quiet_mkdocs, translate_mkdocs_errors
 from builder.publish.site.mkdocs_plugin import batch_plugin, escaped
@@ -105,7 +106,7 @@ def build_pages(
         mkdocs_config.plugins["millbook"] = batch_plugin(
             frozenset(batch.names), pages, others, archive=config.archive, theme_files=batch.include_theme_files
         )
-        with translate_mkdocs_errors(mkdocs_config.config_file_path, captured):
+        with translate_mkdocs_errors(mkdocs_config.config_file_path, captured), name_path(out):
             build(mkdocs_config, dirty=True)  # builds only the pages that the plugin calls modified
     index = index_of(html)
     names = []
@@ -135,8 +136,9 @@ def finalize(
 
     `index` is the part of the search index that belongs to pages which were not built now.
     """
-    merge_and_write(site, [part for part in (index, *(result.index for result in built)) if part is not None])
-    write_sitemap(site, config.address, pages)
+    with name_path(site):
+        merge_and_write(site, [part for part in (index, *(result.index for result in built)) if part is not None])
+        write_sitemap(site, config.address, pages)
     return INDEX, SCRIPT, SITEMAP
 
 

@@ -11,6 +11,7 @@ from builder.publish.incremental import manifest
 from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, rescan, scan
 
+LATER = 2**63
 FILES = ("index.md", "builds/ash/index.md", "builds/ash/a.svg", "builds/birch/index.md")
 
 
@@ -35,7 +36,7 @@ def test_a_file_that_was_not_touched_is_not_read_again(folder: Path, monkeypatch
     (folder / "builds/ash/b.svg").write_text("new")
     read: list[str] = []
     monkeypatch.setattr(manifest, "hash_file", lambda path: read.append(Path(path).name) or "f" * 64)
-    now = scan(folder, files)
+    now = scan(folder, files, LATER)
     assert read == ["b.svg"]
     assert changed_paths(files, now) == {"builds/ash/b.svg"}
     assert now["builds/birch/index.md"] is files["builds/birch/index.md"]
@@ -61,6 +62,17 @@ def test_every_change_is_named(folder: Path, change: object, expected: set[str])
     now = scan(folder, files)
     assert changed_paths(files, now) == changed_paths(now, files) == expected
     assert changed_paths(now, rescan(folder, files, expected)) == set()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="ctime is the time of creation there")
+def test_a_file_with_the_size_and_time_it_had_is_read_again_where_its_inode_changed(folder: Path) -> None:
+    files = scan(folder, {})
+    path = folder / "index.md"
+    before = path.stat()
+    path.write_text("INDEX.MD")
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert changed_paths(files, scan(folder, files, before.st_ctime_ns)) == {"index.md"}
+    assert changed_paths(files, scan(folder, files, LATER)) == set(), "the times and the size alone do not tell"
 
 
 def test_only_the_named_files_are_scanned_again(folder: Path) -> None:
