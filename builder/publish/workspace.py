@@ -11,7 +11,7 @@ from builder.publish.edition import Edition
 from builder.publish.incremental.output_dir import write_if_changed
 
 WORK_DIR = ".millbook"
-_UNMARKED_NAMES = r"lock|[a-z]+\.json|[\w.]+\.part|pages|bodies|charts|templates|shop|site|\.site\.\w+"
+_UNMARKED_NAMES = r"lock|verified|[a-z]+\.json|[\w.]+\.part|pages|bodies|charts|templates|shop|site|\.site\.\w+"
 """What there is in a working folder of a version that marked none."""
 
 
