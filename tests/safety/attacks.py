@@ -252,7 +252,7 @@ def impossible_values(seed: int, count: int, home: Path) -> Outcome:
         problem = None
         commands = [("check", "poisoned"), ("check",), ("figures", "poisoned")]
         commands += (
-            [("publish",), ("handover", "--all", "--draft", "--out", str(home / "packs"))] if number % 5 == 0 else []
+            [("publish",), ("handover", "--all", "--draft", "--out", str(home / "packs"))] if number % 2 == 0 else []
         )
         for command in commands:
             result = run(*command, "--archive", archive)
@@ -275,6 +275,7 @@ def impossible_values(seed: int, count: int, home: Path) -> Outcome:
 _NUMBER = re.compile(r"(?<![\w.#-])\d+(?:\.\d+)?(?![\w.-])")
 _VALUE_PLACES = {
     "single": re.compile(r"^ *[\w-]+: (?P<place>[\d.]+ [a-zA-Z%].*)$", re.MULTILINE),
+    "single in braces": re.compile(r"[{,] *(?!listed|measured)[a-z_]+: (?P<place>[\d.]+ [a-zA-Z%][^,}\n]*)"),
     "listed": re.compile(r"listed: (?P<place>[^,}\n]+)"),
     "measured": re.compile(r"measured: (?P<place>[^,}\[\n]+)"),
     "list": re.compile(r"(?:measured|repeats|steps): \[(?P<place>[^\]]+)\]"),
