@@ -12,6 +12,7 @@ from builder.record.traversal import field_values
 from builder.record.validation_errors import location_text
 
 PICTURES = (".jpg", ".jpeg", ".png")
+_MAX_COMPARED_PULLS = 100
 
 
 def check_consistency(build: Build) -> list[Problem]:
@@ -70,7 +71,9 @@ def _unknown_pulls(build: Build) -> Iterator[Problem]:
         for key in ("since", "repeat_of"):
             named = getattr(pull, key)
             if named is not None and named not in seen:
-                hint = did_you_mean(named, seen, "name a pull that stands above this one")
+                hint = did_you_mean(
+                    named, seen if index < _MAX_COMPARED_PULLS else (), "name a pull that stands above this one"
+                )
                 yield _problem(build, f"{path}.{key}", f"{key}: no earlier pull is called {named!r}: {hint}")
         if pull.name in seen:
             yield _problem(build, f"{path}.name", f"two pulls are called {pull.name!r}: give each its own name")

@@ -5,10 +5,13 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Literal
 
 Severity = Literal["error", "warning"]
+
+_MAX_COMPARED_LENGTH, _MAX_COMPARED_NAMES = 100, 800
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -34,8 +37,13 @@ def errors_in(problems: Iterable[Problem]) -> list[Problem]:
 
 
 def did_you_mean(name: str, names: Iterable[str], otherwise: str = "", *, cutoff: float = 0.6) -> str:
-    """Return the question whether the nearest of some names was meant; `otherwise` where none is near."""
-    matches = difflib.get_close_matches(name, list(names), n=1, cutoff=cutoff)
+    """Return the question whether the nearest of some names was meant; `otherwise` where none is near.
+
+    A name too long to be typed, and names after the first few hundred, are not compared: that would take minutes.
+    """
+    if len(name) > _MAX_COMPARED_LENGTH:
+        return otherwise
+    matches = difflib.get_close_matches(name, [*islice(names, _MAX_COMPARED_NAMES)], n=1, cutoff=cutoff)
     return f"did you mean {matches[0]!r}?" if matches else otherwise
 
 

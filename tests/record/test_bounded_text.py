@@ -115,3 +115,11 @@ def test_a_field_of_a_record(read: ReadWith, name: str, line: str, text: str) ->
 def test_an_exponent_that_no_reading_has(text: str) -> None:
     with pytest.raises(UnitProblem, match="too large or too small to be a reading"):
         parse_quantity(text, "length")
+
+
+@pytest.mark.parametrize("length", [30, 300])
+def test_thousands_of_unknown_names(read: ReadWith, length: int) -> None:
+    names = [f"{index:04d}{index * 7919 % 10_007:0{length}d}" for index in range(2500)]
+    with quickly(4.0):
+        _, problems = read(dyno="pulls:\n" + "".join(f"  - {{name: p{name}, since: s{name}}}\n" for name in names))
+    assert len(problems) == len(names)
