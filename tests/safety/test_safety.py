@@ -12,7 +12,10 @@ from tests.safety.attacks import ATTACKS
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="pipes, links and kill -9 as POSIX has them")
 
 
-BOUNDED = ("mutated records", "mutated logs", "impossible values", "altered packs")
+BOUNDED = (
+    "mutated records", "mutated logs", "impossible values", "kills", "deaths at file operations",
+    "planted links and folders", "altered packs",
+)  # fmt: skip
 """The attacks that the suite runs, each at its bounded length."""
 
 
