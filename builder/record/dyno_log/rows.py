@@ -72,11 +72,9 @@ def read_numbers(
     if decimal == delimiter or {line.count(separator) for line in lines} != {width - 1}:
         return None
     block = b"\n".join(lines)
-    if (
-        b"nan" in block.lower()
-        or (decimal == "," and b"." in block)
-        or _longest_cell(block, separator) > MAX_NUMBER_LENGTH
-    ):
+    if b"nan" in block.lower() or (decimal == "," and b"." in block):
+        return None
+    if max(map(len, lines)) > MAX_NUMBER_LENGTH and _longest_cell(block, separator) > MAX_NUMBER_LENGTH:
         return None
     if decimal == ",":
         block = block.replace(b",", b".")
