@@ -21,7 +21,7 @@ HEAD = "Engine speed (rpm),Torque (lb-ft),Oil pressure (psi)\n"
 ROWS = [f"{2000 + 100 * row},{100 + row % 7},{50 + row % 3}\n" for row in range(30)]
 LONG = {
     "digits": "1" * 100_000,
-    "digits and a letter": "1" * 16_000 + "x",
+    "digits and a letter": "1" * 60_000 + "x",
     "digits and points": "1" * 16_000 + "." + "1" * 16_000 + ".",
     "groups": "1" + ",111" * 8_000 + "x",
     "blanks": " " * 30_000 + "x",
@@ -34,8 +34,8 @@ LONG = {
 
 
 @contextmanager
-def quickly(seconds: float = 1.0) -> Iterator[None]:
-    """Fail where the block takes longer: a pattern that backtracks takes many times as long."""
+def quickly(seconds: float = 5.0) -> Iterator[None]:
+    """Fail where the block takes more processor time: a pattern that backtracks takes minutes."""
     started = time.process_time()
     yield
     assert time.process_time() - started < seconds
@@ -120,6 +120,6 @@ def test_an_exponent_that_no_reading_has(text: str) -> None:
 @pytest.mark.parametrize("length", [30, 300])
 def test_thousands_of_unknown_names(read: ReadWith, length: int) -> None:
     names = [f"{index:04d}{index * 7919 % 10_007:0{length}d}" for index in range(2500)]
-    with quickly(4.0):
+    with quickly():
         _, problems = read(dyno="pulls:\n" + "".join(f"  - {{name: p{name}, since: s{name}}}\n" for name in names))
     assert len(problems) == len(names)
