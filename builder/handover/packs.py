@@ -194,6 +194,8 @@ def _write(files: dict[str, bytes], pack: Path) -> Path:
         if pack.exists() and (pack.is_symlink() or not pack.is_dir() or not _is_pack(pack)):
             raise PublishError(f"{pack} holds something other than a pack, so it was left alone; move it away first")
         staging = pack.with_name(f".{pack.name}.next")
+        if staging.is_symlink():
+            staging.unlink()  # nothing is written through a link
         shutil.rmtree(staging, ignore_errors=True)
         try:
             for name, content in files.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import time
 import zipfile
@@ -10,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from builder.handover import packs
 from builder.handover.packs import handover, verify_pack
 from builder.publish.deploy.working_folder import MARK
 from builder.publish.errors import PublishError
@@ -218,3 +220,15 @@ def test_the_data_is_a_data_package(full_pack: Path) -> None:
     report = package.validate()
     assert report.valid, report.flatten(["message"])
     assert {resource.path for resource in package.resources} == read_files(data).keys() - {"datapackage.json"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_pack_is_not_written_through_a_link(tmp_path: Path) -> None:
+    outside, folder = tmp_path / "outside", tmp_path / "packs"
+    outside.mkdir()
+    folder.mkdir()
+    (outside / "keep.txt").write_text("not ours")
+    (folder / ".one.next").symlink_to(outside)
+    packs._write({"keep.txt": b"ours"}, folder / "one")
+    assert (outside / "keep.txt").read_text() == "not ours"
+    assert (folder / "one" / "keep.txt").read_bytes() == b"ours"
