@@ -123,3 +123,13 @@ def test_thousands_of_unknown_names(read: ReadWith, length: int) -> None:
     with quickly():
         _, problems = read(dyno="pulls:\n" + "".join(f"  - {{name: p{name}, since: s{name}}}\n" for name in names))
     assert len(problems) == len(names)
+
+
+@pytest.mark.parametrize("cell", ["1e30", "-1e300", "9" * 40, "1e9999"])
+def test_a_number_too_large_to_compute_with(tmp_path: Path, cell: str) -> None:
+    path = tmp_path / "log.csv"
+    for rows in ([*ROWS[:15], f"3500,{cell},50\n", *ROWS[16:]], [row.replace(",10", f",{cell}") for row in ROWS]):
+        path.write_text(HEAD + "".join(rows))
+        log, problems = read_dyno_log(path)
+        assert log is None
+        assert problems

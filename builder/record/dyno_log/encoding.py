@@ -184,6 +184,8 @@ def split_cells(text: str, delimiter: str) -> list[str]:
 _BLANKS = "\u0020\u00a0\u2007\u2009\u202f'\u2019"
 MAX_NUMBER_LENGTH = 64
 """A longer cell is no number: no instrument writes one."""
+MAX_NUMBER = 1e30
+"""Nor one as large as this, whose square and cube are no longer finite numbers."""
 # Each pattern takes a time in proportion to the cell's length: no part of it can match what the part before may.
 _PLAIN = {
     ".": re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?"),
@@ -200,7 +202,7 @@ def plain_number(cell: str, decimal: str) -> float | None:
     if len(cell) > MAX_NUMBER_LENGTH or not _PLAIN[decimal].fullmatch(cell):
         return None
     value = float(cell.replace(",", "."))
-    return value if abs(value) < float("inf") else None
+    return value if abs(value) < MAX_NUMBER else None
 
 
 def grouped_number(cell: str, decimal: str) -> float | None:
@@ -208,7 +210,8 @@ def grouped_number(cell: str, decimal: str) -> float | None:
     match = _GROUPED[decimal].fullmatch(cell) if len(cell) <= MAX_NUMBER_LENGTH else None
     if match is None:
         return None
-    return float(cell.replace(match[1], "").replace(",", "."))
+    value = float(cell.replace(match[1], "").replace(",", "."))
+    return value if abs(value) < MAX_NUMBER else None
 
 
 def number(cell: str, decimal: str) -> float | None:

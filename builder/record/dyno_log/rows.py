@@ -23,6 +23,7 @@ from builder.record.dyno_log.diagnostics import MAX_LISTED, BadCell, BadLine, Pa
 from builder.record.dyno_log.encoding import (
     MARK_NAMES,
     MAX_LINE_BYTES,
+    MAX_NUMBER,
     MAX_NUMBER_LENGTH,
     LogText,
     grouped_number,
@@ -89,7 +90,7 @@ def read_numbers(
         )  # fmt: skip
     except ValueError:
         return None
-    regular = numbers.shape[1] == len(lines) and not np.isinf(numbers).any()
+    regular = numbers.shape[1] == len(lines) and not (np.abs(numbers) >= MAX_NUMBER).any()
     return np.ascontiguousarray(numbers) if regular else None
 
 
