@@ -45,8 +45,8 @@ class Chart(Generic[D]):
         self.hash_name = f"{self.__module__}.{self.name}"
 
     def __call__(self, data: D, *, name: str = "", size: Size = WIDE) -> Drawing:
-        """Return the drawing, with matplotlib's own settings set aside."""
-        with rc_settings():
+        """Return the drawing, with matplotlib's own settings set aside and without NumPy's warnings."""
+        with rc_settings(), np.errstate(all="ignore"):
             return self._draw(data, name=name or self.name, size=size)
 
     def request(self, data: D, *, name: str = "", size: Size = WIDE, responsive: bool = False) -> ChartRequest:
