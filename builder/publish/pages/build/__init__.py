@@ -1,0 +1,1 @@
+"""The page of one build, a module for each of its sections."""
