@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import multiprocessing
 import os
@@ -149,6 +150,7 @@ def _available_cpus() -> int:
 def _worker_init() -> None:
     """Leave Ctrl-C to the process that started this one, and end as soon as that process does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    atexit.register(os._exit, 0)  # the results are sent by then; taking the modules down would take 0.1 to 0.2 s more
     parent = multiprocessing.parent_process()
 
     def end_with_parent() -> None:
