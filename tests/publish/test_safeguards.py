@@ -17,6 +17,7 @@ from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishError, PublishRefused
 from builder.publish.incremental import manifest
+from builder.publish.own_code import own_code_in_force
 from builder.publish.pages.templating import builtin_config
 from builder.publish.pipeline import publish
 from builder.publish.safeguards import SITE_ENTRIES
@@ -368,3 +369,16 @@ def test_what_runs_as_code_is_named(archive: Path) -> None:
     (archive / "mkdocs.yml").unlink()
     shutil.rmtree(archive / "site_templates" / "pages")
     assert "archive's own" not in run("publish", archive=archive).output
+
+
+def test_a_file_that_equals_the_built_in_one_is_not_named(archive: Path) -> None:
+    builtin = builtin_config()
+    (archive / "mkdocs.yml").write_bytes(builtin.read_bytes())
+    name = "assets/millbook.css"
+    (archive / "site_templates" / "assets").mkdir(exist_ok=True)
+    copy = archive / "site_templates" / name
+    copy.write_bytes((builtin.parent / "site_templates" / name).read_bytes())
+    assert "mkdocs.yml" not in own_code_in_force(archive)
+    assert name not in own_code_in_force(archive)
+    copy.write_text("body {}", encoding="utf-8")
+    assert name in own_code_in_force(archive)
