@@ -8,12 +8,16 @@ from pathlib import Path
 
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
-from builder.handover.joints import Joint, joints
 from builder.handover.limits import LimitLine, limits_of
 from builder.handover.parts_list import PartLine, installed_parts, rejected_parts
 from builder.handover.performance import Performance, performance_of
 from builder.handover.procedures import Procedure, cautions, first_start, read_texts, running_in, warranty
-from builder.handover.record_rows import (
+from builder.handover.rich_text import TextBlock, parse_blocks
+from builder.publish.pages.build.headline import Headline, headline, kind_of_engine
+from builder.publish.pages.build.record_tables import cell, chapters
+from builder.publish.pages.formatting import format_date
+from builder.publish.sheets.joints import Joint, joints
+from builder.publish.sheets.record_rows import (
     LabelledValue,
     TextTable,
     ValueGroup,
@@ -22,10 +26,6 @@ from builder.handover.record_rows import (
     rows_of,
     value_groups,
 )
-from builder.handover.rich_text import TextBlock, parse_blocks
-from builder.publish.pages.build.headline import Headline, headline, kind_of_engine
-from builder.publish.pages.build.record_tables import cell, chapters
-from builder.publish.pages.formatting import format_date
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 

@@ -3,35 +3,23 @@
 from __future__ import annotations
 
 import dataclasses
-import io
-import json
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING
 
 from builder.draw.style import WIDE
 from builder.figures.core.registry import FITS, VALVE_TRAIN
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
-from builder.handover.glyphs import font_folder, map_texts, renderable, renderable_svg, strip_combining
-from builder.publish.errors import PublishError
-from builder.publish.pages import templating
+from builder.publish.sheets.glyphs import map_texts, renderable, renderable_svg
+from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
 
 if TYPE_CHECKING:
-    import typst
-
     from builder.publish.pages.build.page_chart import PageDrawing
     from builder.publish.photos import BuildPhoto
     from builder.record.models.shop import Shop
 
-STANDARDS: tuple[Literal["a-2a"], Literal["ua-1"]] = ("a-2a", "ua-1")
-"""PDF/A-2a (archivable, with structure) and PDF/UA-1 (accessible)."""
-
-_NO_DATE = (1980, 1, 1)
-"""Date of a PDF whose build has none: PDF/A requires one, and today's would give other bytes every day."""
 _COVER_SECTIONS = ("cover", "delivery", "dyno", "assembly")
 """Sections whose photos show a finished engine, the best first."""
 _WORKINGS = (
@@ -84,7 +72,7 @@ def binder_pdf(
         "binder": dataclasses.asdict(binder),
         "paper": shop.paper,
         "draft": draft,
-        "date": pdf_date(binder),
+        "date": pdf_date(binder.date),
         "short-title": shorten(binder.title, 90),
         "number-short": shorten(binder.number, 24),
         "shop-short": shorten(binder.shop, 60),
@@ -102,7 +90,7 @@ def binder_pdf(
     }
     # The digest stays as it is: the template cuts it by its length.
     texts = {**map_texts(data, renderable), "digest": digest}
-    return compile_typst("handover/binder.typ", texts, files, archive=archive, date=pdf_date(binder))
+    return compile_typst("handover/binder.typ", texts, files, archive=archive, date=pdf_date(binder.date))
 
 
 def _cover_index(sections: Sequence[str | None]) -> int:
@@ -145,75 +133,3 @@ def _workings(sheet: FigureSheet) -> list[dict[str, str]]:
         for slug in _WORKINGS
         if (figure := sheet.get(slug)) is not None
     ]
-
-
-def pdf_date(binder: Binder) -> tuple[int, int, int]:
-    """Return the date of the PDF: year, month, day."""
-    return max(binder.date or _NO_DATE, _NO_DATE)
-
-
-def shorten(text: str, length: int) -> str:
-    """Return a renderable text, cut with an ellipsis where it is longer than so many characters."""
-    text = renderable(text).replace("\N{ZERO WIDTH SPACE}", "")
-    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
-
-
-def qr_svg(address: str) -> bytes:
-    """Return the QR code of an address as SVG: dark squares without a background."""
-    import segno
-
-    out = io.BytesIO()
-    segno.make(address, error="m", micro=False).save(
-        out, kind="svg", border=2, dark="#1d2327", svgns=True, xmldecl=False
-    )
-    return out.getvalue()
-
-
-@cache
-def _fonts() -> typst.Fonts:
-    import typst
-
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[font_folder()])
-
-
-def compile_typst(
-    template: str,
-    data: Mapping[str, Any],
-    files: Mapping[str, bytes],
-    *,
-    archive: Path | None,
-    date: tuple[int, int, int],
-) -> bytes:
-    """Return the PDF of a handover template with its data, compiled in a temporary folder of its own.
-
-    Raises PublishError where a shop's own template has an error.
-    """
-    import datetime
-
-    import typst
-
-    timestamp = datetime.datetime(*date, tzinfo=datetime.UTC)
-    with tempfile.TemporaryDirectory(prefix="millbook-") as temporary:
-        root = Path(temporary)
-        for name, source in templating.resolve_all(archive, "handover").items():
-            if name.endswith(".typ"):
-                (root / Path(name).name).write_bytes(source.read_bytes())
-        (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
-        for name, content in files.items():
-            (root / name).write_bytes(content)
-        compiler = typst.Compiler(root / Path(template).name, root=root, font_paths=_fonts())
-        try:
-            try:
-                pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=timestamp)
-            except typst.TypstError as error:
-                if "codepoints" not in str(error):
-                    raise
-                # PDF/A requires text for every glyph, which some scripts with combining marks lack.
-                data = map_texts(data, strip_combining)
-                (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
-                pdf = compiler.compile(format="pdf", pdf_standards=list(STANDARDS), timestamp=timestamp)
-        except typst.TypstError as error:
-            hints = "; ".join(getattr(error, "hints", None) or ())
-            raise PublishError(f"{template}: {error}{f' ({hints})' if hints else ''}") from error
-    assert isinstance(pdf, bytes)
-    return pdf

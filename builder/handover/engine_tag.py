@@ -7,9 +7,9 @@ from pathlib import Path
 from builder.figures.core.display_units import written_text
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
-from builder.handover.binder_pdf import compile_typst, pdf_date, qr_svg, shorten
-from builder.handover.glyphs import map_texts, renderable
 from builder.publish.pages.build.record_tables import cell
+from builder.publish.sheets.glyphs import map_texts, renderable
+from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -68,8 +68,10 @@ def tag_pdf(
         "shop": shorten(binder.shop, 40),
         "rows": [list(row) for row in tag_rows(build, sheet)],
         "qr": binder.page_url or None,
-        "date": pdf_date(binder),
+        "date": pdf_date(binder.date),
         "draft": draft,
     }
     files = {"qr.svg": qr_svg(binder.page_url)} if binder.page_url else {}
-    return compile_typst("handover/tag.typ", map_texts(data, renderable), files, archive=archive, date=pdf_date(binder))
+    return compile_typst(
+        "handover/tag.typ", map_texts(data, renderable), files, archive=archive, date=pdf_date(binder.date)
+    )

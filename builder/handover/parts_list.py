@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from builder.handover.record_rows import capitalize
+from builder.publish.sheets.record_rows import capitalize
 from builder.record.models.build import Build
 from builder.record.models.parts import Part
 

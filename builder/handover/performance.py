@@ -12,8 +12,8 @@ from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.handover.procedures import ProcedureTexts
-from builder.handover.record_rows import LabelledValue, labelled, rows_of
 from builder.publish.pages.formatting import format_date
+from builder.publish.sheets.record_rows import LabelledValue, labelled, rows_of
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.unit_table import printed_unit

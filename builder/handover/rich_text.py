@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html.parser import HTMLParser
 
-from builder.handover.glyphs import has_italic
+from builder.publish.sheets.glyphs import has_italic
 
 
 @dataclass(frozen=True)

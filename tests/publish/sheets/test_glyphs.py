@@ -10,8 +10,8 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from builder.handover.binder_pdf import _NO_DATE, compile_typst
-from builder.handover.glyphs import renderable, renderable_svg
+from builder.publish.sheets.glyphs import renderable, renderable_svg
+from builder.publish.sheets.typst_pdf import NO_DATE, STANDARDS, compile_typst
 
 HOSTILE = {
     "markup": '#panic("x") $a^2$ *b* _i_ `c` \\ <img src=x onerror=alert(1)> [l](javascript:1) '
@@ -29,10 +29,8 @@ HOSTILE = {
 @given(st.lists(st.text(st.characters(exclude_categories=["Cs"]), max_size=60), min_size=1, max_size=8))
 def test_any_text_compiles(texts: list[str]) -> None:
     """Every text goes through the type of the binder, in each of its looks, into an archivable PDF."""
-    template = (Path(__file__).parents[1] / "support" / "looks.typ").read_text(encoding="utf-8")
-    from builder.handover import binder_pdf
-
-    assert binder_pdf.STANDARDS == ("a-2a", "ua-1")
+    template = (Path(__file__).parents[2] / "support" / "looks.typ").read_text(encoding="utf-8")
+    assert STANDARDS == ("a-2a", "ua-1")
     data = {"texts": [renderable(each) for each in texts]}
     made = _compile(template, data)
     assert made.startswith(b"%PDF-")
@@ -45,12 +43,12 @@ def _compile(template: str, data: dict[str, Any]) -> bytes:
         archive = Path(made)
         (archive / "site_templates" / "handover").mkdir(parents=True)
         (archive / "site_templates" / "handover" / "looks.typ").write_text(template, encoding="utf-8")
-        return compile_typst("handover/looks.typ", data, {}, archive=archive, date=_NO_DATE)
+        return compile_typst("handover/looks.typ", data, {}, archive=archive, date=NO_DATE)
 
 
 def test_every_character_of_the_first_planes_is_printed_or_named() -> None:
     """One document with every character that is left as it is: none lacks a glyph."""
-    template = (Path(__file__).parents[1] / "support" / "looks.typ").read_text(encoding="utf-8")
+    template = (Path(__file__).parents[2] / "support" / "looks.typ").read_text(encoding="utf-8")
     kept = [
         chr(code)
         for code in range(0x20, 0x20000)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from builder.figures.core.display_units import written_mean, written_text
-from builder.handover.record_rows import capitalize
 from builder.publish.pages.build.record_tables import allowed_text
+from builder.publish.sheets.record_rows import capitalize
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from builder.handover.joints import joints
+from builder.publish.sheets.joints import joints
 from builder.record.load import read_build
 from tests.support.handover_samples import (
     FULL,
