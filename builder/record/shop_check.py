@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from builder.record.models.build import DOCUMENTS
-from builder.record.models.shop import TAG_HEIGHT, TAG_WIDTH, Shop
+from builder.record.models.shop import MAX_REPEATABILITY, MIN_REPEATABILITY, TAG_HEIGHT, TAG_WIDTH, Shop
 from builder.record.problem import Problem, did_you_mean
 from builder.record.redaction import private_fields
 from builder.record.traversal import field_paths
@@ -21,9 +21,16 @@ _ADDRESS = re.compile(
 def check_shop(shop: Shop, document: Document) -> tuple[Shop, list[Problem]]:
     """Return the profile without an address that cannot be used, and its problems.
 
-    These are the address, paths that are not in the record, each with the nearest that is, and the tag's size.
+    These are the address, paths that are not in the record, each with the nearest that is, the tag's size, and the
+    repeatability of the dyno.
     """
-    checks: list[tuple[str, int | str, str]] = [*_address(shop), *_requirements(shop), *_handover(shop), *_tag(shop)]
+    checks: list[tuple[str, int | str, str]] = [
+        *_address(shop),
+        *_requirements(shop),
+        *_handover(shop),
+        *_tag(shop),
+        *_repeatability(shop),
+    ]
     problems = [Problem(document.path, document.line((key, step)), f"{key}: {text}") for key, step, text in checks]
     if any(_address(shop)):
         shop = shop.model_copy(update={"site_address": None})
@@ -69,6 +76,16 @@ def _tag(shop: Shop) -> Iterator[tuple[str, str, str]]:
     ):
         if length is not None and not minimum <= round(length.si * 1000, 3) <= maximum:
             yield "tag", name, f"{name} {length.text} cannot be printed: write {minimum} to {maximum} mm"
+
+
+def _repeatability(shop: Shop) -> Iterator[tuple[str, str, str]]:
+    if shop.repeatability is not None and not MIN_REPEATABILITY <= shop.repeatability.value.si <= MAX_REPEATABILITY:
+        yield (
+            "repeatability",
+            "value",
+            f"{shop.repeatability.value.text} is not how far repeat pulls scatter: write a standard deviation of "
+            f"{MIN_REPEATABILITY:.2%} to {MAX_REPEATABILITY:.0%} of torque, as `millbook repeatability` prints it",
+        )
 
 
 def _unknown_path(path: str, names: list[str]) -> str:

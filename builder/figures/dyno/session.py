@@ -26,6 +26,7 @@ from builder.figures.dyno.comparisons import (
 from builder.figures.dyno.correction import target_standard
 from builder.figures.dyno.guideline_traces import Violation, find_violations
 from builder.figures.dyno.pull import PullResult, UncorrectedPull, correct_pull, load_pull, with_range_means
+from builder.figures.dyno.pull_scatter import PullScatter, prior_scatter, session_scatter
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
@@ -37,8 +38,8 @@ class DynoSession:
 
     ``pulls``: every pull whose log makes a curve, in the order of the record. ``standard``: what the results
     are in; the shop's, unless no pull could be corrected to it (then ``remarks`` says so). ``range``: speeds
-    [rev/s] over which means and gains are taken, ``range_from`` where that range comes from. ``problems``:
-    with file and line.
+    [rev/s] over which means and gains are taken, ``range_from`` where that range comes from. ``scatter``: how far
+    a pull scatters with nothing changed. ``problems``: with file and line.
     """
 
     pulls: tuple[PullResult, ...]
@@ -47,6 +48,7 @@ class DynoSession:
     corrected: bool
     range: tuple[float, float] | None
     range_from: str
+    scatter: PullScatter
     repeats: tuple[Repeats, ...]
     changes: tuple[ComparisonResult, ...]
     settings: tuple[SettingTrials, ...]
@@ -105,6 +107,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
             for pull in pulls
         )
     groups = group_repeats(pulls)
+    scatter = session_scatter(groups, prior_scatter(shop), low, high)
     repeats = measure_repeats(groups, low, high, system)
     changes = guard.run("what changes were worth", lambda: compare_changes(pulls, groups, low, high, system), ())
     settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, repeats, system), ())
@@ -121,6 +124,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         corrected=corrected,
         range=speed_range,
         range_from=range_source,
+        scatter=scatter,
         repeats=repeats,
         changes=changes,
         settings=settings,

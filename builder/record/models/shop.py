@@ -7,9 +7,11 @@ from typing import Any, Literal
 
 from builder.record.models.dyno import CorrectionStandard
 from builder.record.models.fields import (
+    Count,
     Line,
     Number,
     OneAngle,
+    OneFraction,
     OneLength,
     OnePower,
     OnePressure,
@@ -23,6 +25,9 @@ from builder.record.models.fields import (
 
 TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
 """Smallest and largest engine tag [mm]: on a smaller one the text could not be read."""
+
+MIN_REPEATABILITY, MAX_REPEATABILITY = 0.0002, 0.05
+"""Least and most that repeat pulls scatter, over the torque [-]: outside it the unit or the number is wrong."""
 
 
 class PowerGuideline(RecordModel):
@@ -126,6 +131,29 @@ class TagSize(RecordModel):
     )
 
 
+class Repeatability(RecordModel):
+    """How far the shop's pulls scatter with nothing changed; `millbook repeatability` prints it from the archive."""
+
+    value: OneFraction = field(
+        "standard deviation of the mean torque between repeat pulls, over the torque",
+        "0.5 %",
+        sign="positive",
+        required=True,
+    )
+    # `from` is what the shop writes, and a keyword of Python, so that it cannot be written as an attribute.
+    __annotations__["from"] = Count
+    locals()["from"] = field(
+        "how many repeat pulls that is from, the first pull of each group not counted (degrees of freedom)",
+        "12",
+        required=True,
+    )
+
+    @property
+    def repeats(self) -> int:
+        """Return how many repeat pulls the value is from."""
+        return int(getattr(self, "from"))
+
+
 class Shop(RecordModel):
     """shop.yaml: the shop."""
 
@@ -142,6 +170,9 @@ class Shop(RecordModel):
     correction: CorrectionStandard = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
     range: SpeedRange | None = field(
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
+    )
+    repeatability: Repeatability | None = field(
+        "how far the dyno's pulls scatter with nothing changed; 0.5 % from 6 unless given", ""
     )
     paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4", shown_in="deliveries")
     tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize(), shown_in="deliveries")

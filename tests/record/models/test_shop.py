@@ -26,7 +26,8 @@ def test_settings_of_deliveries_change_no_page() -> None:
 def test_every_other_setting_changes_pages() -> None:
     pages = {
         "name": "Test shop", "tagline": "Engines.", "units": "inch", "correction": "din-70020",
-        "range": "3000..5000 rpm", "guidelines": {"most_lambda": 0.9}, "likeness_weights": {"fuel": 2},
+        "range": "3000..5000 rpm", "guidelines": {"most_lambda": 0.9}, "repeatability": {"value": "0.4 %", "from": 9},
+        "likeness_weights": {"fuel": 2},
         "delivery_requires": ["cam"], "site_address": "https://archive.example",
     }  # fmt: skip
     for name, value in pages.items():
