@@ -115,7 +115,7 @@ def test_the_page_keeps_its_shape_and_shows_the_text_as_text(chromium: Browser, 
             for what in ("h1", "h3", "h4", "details.mb-figure", "table", "td", "li", "figure", ".mb-photos img")
         }
         # The relatives differ from archive to archive.
-        counts["td"] -= tab.locator("[aria-label='Builds like this one'] td").count()
+        counts["td"] -= tab.locator("[aria-label='Similar builds'] td").count()
         shapes.append(counts)
         if site == hostile:
             text = tab.inner_text("article")

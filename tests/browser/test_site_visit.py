@@ -236,9 +236,9 @@ def test_a_build_prints_clean(opened: Open, tmp_path: Path) -> None:
     first, text = pages[0], " ".join(" ".join(pages).split())
     assert "Engine for the pilot launch Turnagain" in " ".join(first.split())
     assert len(pages) <= 20  # a full build: nine pulls, every reading
-    for hidden in ("Menu", "On this page", "How it is computed", "Compare these builds"):
+    for hidden in ("Menu", "On this page", "How we calculate this", "Compare these builds"):
         assert hidden not in text
-    for printed in ("What each change was worth", "Rod oil clearance", "Cranking compression", "81.507", "rod bolts"):
+    for printed in ("Back-to-back tests", "Rod oil clearance", "Cranking compression", "81.507", "rod bolts"):
         assert printed.lower() in text.lower()
 
 
@@ -247,7 +247,7 @@ def test_a_working_that_was_opened_is_printed_with_it(opened: Open, tmp_path: Pa
     tab.locator("details#quench > summary").click()
     tab.pdf(path=tmp_path / "page.pdf", format="A4")
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(tmp_path / "page.pdf").pages).split())
-    assert text.count("How it is computed") == 1
+    assert text.count("How we calculate this") == 1
 
 
 def test_without_scripts_every_reading_of_the_record_is_there(opened: Open, build: tuple[Build, Path]) -> None:

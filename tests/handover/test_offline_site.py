@@ -81,7 +81,7 @@ def test_pages_open_as_files_without_a_network(full_pack: Path, chromium: Any, p
         assert page.evaluate("document.images.length") > 10
         page.locator("#compression_ratio summary").click()
         assert page.locator("#compression_ratio .mb-working").is_visible()
-        page.get_by_role("link", name="How it is computed").first.click()
+        page.get_by_role("link", name="How we calculate this").first.click()
         page.wait_for_url("**/methods.html#*")
     assert page.locator('[data-md-component="search"]').count() == 0
     context.close()

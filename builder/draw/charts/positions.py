@@ -210,15 +210,15 @@ def _positions_description(data: Positions, values: Floats, texts: list[str], al
     text = (
         f"{sanitise(data.label)} at {values.size} {'position' if values.size == 1 else 'positions'}: "
         f"{join_and(readings)}{f' {sanitise(unit)}' if unit else ''}. "
-        f"Least {texts[smallest]}, most {with_unit(texts[largest], unit)}."
+        f"Min. {texts[smallest]}, max. {with_unit(texts[largest], unit)}."
     )
     low, high = allowed.low, allowed.high
     if low is not None and high is not None:
-        text += f" Allowed {number(low, data.decimals)} to {with_unit(number(high, data.decimals), unit)}"
+        text += f" Spec {number(low, data.decimals)} to {with_unit(number(high, data.decimals), unit)}"
     elif low is not None:
-        text += f" Allowed {with_unit(number(low, data.decimals), unit)} or more"
+        text += f" Spec {with_unit(number(low, data.decimals), unit)} min."
     elif high is not None:
-        text += f" Allowed {with_unit(number(high, data.decimals), unit)} or less"
+        text += f" Spec {with_unit(number(high, data.decimals), unit)} max."
     if allowed.ends:
         text += f" ({sanitise(data.source)})." if data.source else "."
         excluded = [
@@ -226,9 +226,9 @@ def _positions_description(data: Positions, values: Floats, texts: list[str], al
             for position, value in zip(data.values, values.tolist(), strict=True)
             if allowed.excludes(value)
         ]
-        text += f" Out of range: {join_and(excluded)}." if excluded else " None is out of range."
+        text += f" Out of spec: {join_and(excluded)}." if excluded else " All within spec."
     if data.outlier is not None:
-        text += f" {sanitise(data.values[data.outlier].label)} is the odd one out."
+        text += f" {sanitise(data.values[data.outlier].label)} differs from the rest."
     return text
 
 
@@ -345,5 +345,5 @@ def _bores_description(data: BoreMap, grids: Sequence[Floats], allowed: _Range) 
     )
     end = ""
     if allowed.low is not None and allowed.high is not None:
-        end = f" Allowed {number(allowed.low, data.decimals)} to {number(allowed.high, data.decimals)}."
+        end = f" Spec {number(allowed.low, data.decimals)} to {number(allowed.high, data.decimals)}."
     return start + " ".join(parts) + end

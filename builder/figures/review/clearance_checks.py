@@ -36,7 +36,7 @@ from builder.record.quantities.readings import Accepted, Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
 
-Verdict = Literal["in range", "out of range", "out of range, accepted", "no range"]
+Verdict = Literal["within spec", "out of spec", "out of spec, accepted", "no spec"]
 CheckKind = Literal["fit", "check", "joint", "bore"]
 
 _CHECKS_AT = "assembly.checks"
@@ -119,10 +119,10 @@ class CheckedClearance:
     def verdict(self) -> Verdict:
         """Return whether all readings are within what is allowed."""
         if not self.allowed:
-            return "no range"
+            return "no spec"
         if not self.out_of_range:
-            return "in range"
-        return "out of range, accepted" if self.accepted else "out of range"
+            return "within spec"
+        return "out of spec, accepted" if self.accepted else "out of spec"
 
     @property
     def passes(self) -> bool:
@@ -166,7 +166,7 @@ class CheckedClearance:
         """Return the readings, the range and the verdict in one sentence."""
         text = f"{self.title}: {self._readings_text}"
         if not self.allowed:
-            return f"{text}; no range was recorded."
+            return f"{text}; no spec recorded."
         allowed = f"allowed {self.allowed.text} ({self.allowed.authority_text})"
         if not self.out_of_range:
             return f"{text}; {allowed}."
@@ -180,7 +180,7 @@ class CheckedClearance:
         """Return what is out of range, without the range."""
         if self.axis:
             return f"{self.title}: {self._out_of_range_text}"
-        return f"{self.title}: {self._readings_text}, out of range"
+        return f"{self.title}: {self._readings_text}, out of spec"
 
     @property
     def rule_text(self) -> str:
@@ -190,9 +190,9 @@ class CheckedClearance:
     @property
     def _out_of_range_text(self) -> str:
         if not self.axis:
-            return "out of range"
+            return "out of spec"
         positions = ", ".join(f"{self.axis} {reading.label} at {reading.text}" for reading in self.out_of_range)
-        return f"{positions}: out of range"
+        return f"{positions}: out of spec"
 
     @property
     def _readings_text(self) -> str:

@@ -23,18 +23,18 @@ def strip(
 
 def test_out_of_range_is_another_marker_and_is_described() -> None:
     drawing = positions(strip([0.0024, 0.0031, 0.0025], 0.002, 0.003, 1))
-    assert "Out of range: 2. 2 is the odd one out." in drawing.description
-    assert "Allowed 0.0020 to 0.0030 in" in drawing.description
+    assert "Out of spec: 2. 2 differs from the rest." in drawing.description
+    assert "Spec 0.0020 to 0.0030 in" in drawing.description
     looks = [{**outer.attrib, **e.attrib} for outer in parse_svg(drawing).iter() for e in outer if e.tag == f"{SVG}use"]
     hollow = [e for e in looks if e["fill"] == "none"]
     assert {e["stroke"] for e in hollow} == {CAUTION, ACCENT}  # the diamond, and the ring around it
     assert len(hollow) == 2
     good = positions(strip([0.0024, 0.0025], 0.002, 0.003))
-    assert "None is out of range." in good.description
+    assert "All within spec." in good.description
 
 
 def test_a_value_on_the_limit_is_within() -> None:
-    assert "None is out of range" in positions(strip([0.002, 0.003], 0.002, 0.003)).description
+    assert "All within spec" in positions(strip([0.002, 0.003], 0.002, 0.003)).description
 
 
 @SIZES

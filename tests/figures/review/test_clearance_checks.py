@@ -21,15 +21,15 @@ def checks_of(archive: Path, assembly: str, shop: Shop | None = None, **document
 
 def test_bores_against_the_gauge_card(tmp_path: Path) -> None:
     checks = checks_of(tmp_path, "by: RT", work=BORE_GAUGING)
-    assert checks["Bore taper"].verdict == "out of range"
+    assert checks["Bore taper"].verdict == "out of spec"
     assert [at.label for at in checks["Bore taper"].out_of_range] == ["2"]
-    assert checks["Bore out of round"].verdict == "in range"
+    assert checks["Bore out of round"].verdict == "within spec"
 
 
 def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None:
     checks = checks_of(tmp_path, RANGES)
     piston = checks["Piston clearance"]
-    assert piston.verdict == "out of range"
+    assert piston.verdict == "out of spec"
     assert [(at.label, at.text) for at in piston.out_of_range] == [("6", "0.0049\N{NO-BREAK SPACE}in")]
     assert piston.outlier == "6"
     assert piston.allowed.authority == "maker's sheet"
@@ -43,17 +43,17 @@ def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None
 
 def test_accepted_says_why_and_by_whom(tmp_path: Path) -> None:
     end_float = checks_of(tmp_path, RANGES)["Crank end float"]
-    assert end_float.verdict == "out of range, accepted"
+    assert end_float.verdict == "out of spec, accepted"
     assert end_float.passes
     assert end_float.text.endswith("accepted by RT because new thrust shells measured the same.")
 
 
 def test_the_ends_of_a_range_are_inside_and_no_range_is_no_verdict(tmp_path: Path) -> None:
     checks = checks_of(tmp_path, RANGES)
-    assert checks["Rod side clearance"].verdict == "in range"
+    assert checks["Rod side clearance"].verdict == "within spec"
     assert checks["Rod side clearance"].position_in_range is None
-    assert checks["Pin clearance"].verdict == "no range"
-    assert checks["Oil pump end clearance"].verdict == "in range"
+    assert checks["Pin clearance"].verdict == "no spec"
+    assert checks["Oil pump end clearance"].verdict == "within spec"
 
 
 def test_a_rule_of_thumb_applies_where_the_record_states_no_range(tmp_path: Path) -> None:
@@ -72,7 +72,7 @@ def test_a_rule_of_thumb_applies_where_the_record_states_no_range(tmp_path: Path
 def test_clearances_that_were_not_gauged_are_checked_from_the_parts(tmp_path: Path) -> None:
     main = checks_of(tmp_path, "by: RT")["Main oil clearance"]
     assert main.computed
-    assert main.verdict == "in range"
+    assert main.verdict == "within spec"
     assert len(main.readings) == 5
 
 
@@ -85,11 +85,11 @@ def test_cylinders_against_each_other(tmp_path: Path) -> None:
           intake_piston_to_valve: {unit: mm, at_least: 1.5, measured: 1.9}
     """
     checks = checks_of(tmp_path, assembly)
-    assert checks["Leak down"].verdict == "in range"
+    assert checks["Leak down"].verdict == "within spec"
     assert checks["Leak down"].outlier == "7"
-    assert checks["Leak-down, best to worst"].verdict == "out of range"
-    assert checks["Cranking compression, worst of best"].verdict == "out of range"
+    assert checks["Leak-down, best to worst"].verdict == "out of spec"
+    assert checks["Cranking compression, worst of best"].verdict == "out of spec"
     assert checks["Cranking compression, worst of best"].readings[0].value == pytest.approx(150 / 175)
-    assert checks["Coil bind"].verdict == "out of range"
+    assert checks["Coil bind"].verdict == "out of spec"
     # A range that the record states wins over the guideline of 0.080 in.
-    assert checks["Intake piston to valve"].verdict == "in range"
+    assert checks["Intake piston to valve"].verdict == "within spec"

@@ -11,12 +11,12 @@ from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
 
 _ANCHORS = (
-    ("dyno", "what-it-made"),
-    ("parts", "parts-as-received"),
+    ("dyno", "dyno-results"),
+    ("parts", "parts-received"),
     ("assembly.fasteners", "fasteners"),
-    ("assembly", "fits-and-checks"),
-    ("delivery", "delivery"),
-    ("work", "machine-work-and-preparation"),
+    ("assembly", "clearances"),
+    ("delivery", "sheet-delivery"),
+    ("work", "sheet-work"),
 )
 """The section of the page for each path of the record; the first prefix that matches counts."""
 
@@ -53,7 +53,7 @@ def _violations(sheet: FigureSheet) -> Iterator[CautionLine]:
     for violation in sheet.session.violations if sheet.session else ():
         by_channel.setdefault((violation.channel, violation.side), []).append(violation)
     for violations in by_channel.values():
-        yield CautionLine(sentence(_summarise(violations)), violations[0].guideline, "#what-it-made")
+        yield CautionLine(sentence(_summarise(violations)), violations[0].guideline, "#dyno-results")
 
 
 def _summarise(violations: list[Violation]) -> str:
@@ -72,4 +72,4 @@ def _unchecked_parts(build: Build) -> Iterator[CautionLine]:
     unchecked = [part for part in parts if part.never_checked and part.source not in (None, "new", "shop stock")]
     if unchecked:
         names = "; ".join(f"{part.part} ({part.source})" for part in unchecked)
-        yield CautionLine(f"Fitted without being checked: {names}.", "", "#parts-as-received")
+        yield CautionLine(f"Fitted without being checked: {names}.", "", "#parts-received")

@@ -357,7 +357,7 @@ def _clearance_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart
             _decimals(fit),
         )
         axis = f", one for each {fit.axis}" if fit.axis and fit.axis != "reading" else ""
-        band = "the band is what is allowed" if fit.allowed else "no range was recorded"
+        band = "band = spec" if fit.allowed else "no spec recorded"
         caption = f"{fit.title}{axis}; {band}."
         yield PageChart(READINGS, _positions_chart(data, name), caption)
 

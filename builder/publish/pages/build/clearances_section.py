@@ -43,7 +43,7 @@ def _row(clearance: CheckedClearance) -> ClearanceRow:
     single = len(clearance.readings) == 1
     position, limits, accepted = clearance.position_in_range, clearance.allowed, clearance.accepted
     remarks = (
-        "from the parts, not gauged" if clearance.computed else None,
+        "calculated, not measured" if clearance.computed else None,
         f"by {clearance.by}" if clearance.by else None,
         clearance.note,
         f"accepted by {accepted.by}: {accepted.why}" if accepted else None,
@@ -61,8 +61,16 @@ def _row(clearance: CheckedClearance) -> ClearanceRow:
         place_text="" if position is None else f"{100 * position:.0f} %",
         verdict=_verdict(clearance),
         out_of_range=bool(clearance.out_of_range),
-        outlier=f"{clearance.axis} {clearance.outlier} stands out" if clearance.outlier and clearance.axis else "",
+        outlier=f"{clearance.axis} {clearance.outlier} differs from the rest"
+        if clearance.outlier and clearance.axis
+        else "",
     )
+
+
+def _outlier_text(clearance: CheckedClearance) -> str:
+    if not clearance.outlier or not clearance.axis:
+        return ""
+    return f"{clearance.axis} {clearance.outlier} differs from the rest"
 
 
 def _verdict(clearance: CheckedClearance) -> str:
@@ -70,7 +78,7 @@ def _verdict(clearance: CheckedClearance) -> str:
     if not clearance.out_of_range or not clearance.axis:
         return clearance.verdict
     positions = ", ".join(f"{clearance.axis} {reading.label}" for reading in clearance.out_of_range)
-    return f"out of range at {positions}{', accepted' if clearance.passes else ''}"
+    return f"out of spec at {positions}{', accepted' if clearance.passes else ''}"
 
 
 def _range_gauge(clearance: CheckedClearance) -> Markup:
@@ -92,7 +100,7 @@ def checks_without_values(build: Build) -> list[tuple[str, str]]:
     checks = build.get("assembly.checks")
     if checks is None:
         return []
-    results = [("Oil reached every rocker", checks.oil_reached_every_rocker), ("Lash was set", checks.lash_when)]
+    results = [("Oil reached every rocker", checks.oil_reached_every_rocker), ("Lash set", checks.lash_when)]
     results += [
         (sentence(check.name, ""), "; ".join(filter(None, (check.found, check.verdict)))) for check in checks.other
     ]

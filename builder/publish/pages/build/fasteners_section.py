@@ -29,9 +29,9 @@ def fasteners_table(build: Build, sheet: FigureSheet) -> Table | None:
         return None
     preload = sheet.get("fastener_preload")
     by_torque, by_stretch = _forces(preload, joints), _forces(sheet.get("stretch_preload"), joints)
-    spread = f", give or take {preload.uncertainty / preload.value:.0%}" if preload and preload.uncertainty else ""
-    head = ("Joint", "Bolts", "N m", "lbf ft", "Then", "Steps", "Lubricant", f"Clamping force, estimated{spread}",
-            "Done by", "According to", "Remarks")  # fmt: skip
+    spread = f" (±{preload.uncertainty / preload.value:.0%})" if preload and preload.uncertainty else ""
+    head = ("Joint", "Bolts", "N m", "lbf ft", "Angle / stretch", "Steps", "Lubricant", f"Est. clamp load{spread}",
+            "Done by", "Spec source", "Remarks")  # fmt: skip
     labels = joint_labels(joints)
     rows = (_joint(joint, label, by_torque, by_stretch) for joint, label in zip(joints, labels, strict=True))
     return Table("Fasteners", head, tuple(rows)).without_empty_columns()
@@ -72,11 +72,11 @@ def _after_torque(joint: Fastener, force: tuple[str, str | None] | None) -> list
     """Return the steps after the torque: an angle, and the stretch with the clamping force computed from it."""
     steps = []
     if joint.angle is not None:
-        steps.append(f"then {written_text(joint.angle)}")
+        steps.append(written_text(joint.angle))
     if joint.stretch is not None:
         texts = [f"stretch {cell(joint.stretch, False).text}", *remarks(joint.stretch, False)]
         if force:
-            texts.append(f"clamping force by it {group_thousands(force[0])}")
+            texts.append(f"clamp load by stretch {group_thousands(force[0])}")
         steps.append("; ".join(texts))
     return steps
 

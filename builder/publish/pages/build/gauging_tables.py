@@ -28,8 +28,8 @@ def _centrelines(build: Build, degreeing: Degreeing) -> Table:
     ):
         card = build.get(f"cam.card.{side.lower()}.centreline")
         rows += (_centreline(side, reference, reading, card) for reading in readings)
-    head = ("Lobe", "At lobe lift", "Opening side", "Closing side", "Centreline found", "Card", "Off the card")
-    return Table("Peak lift from both sides", head, tuple(rows))
+    head = ("Lobe", "At lobe lift", "Opening side", "Closing side", "Measured centerline", "Card", "vs card")
+    return Table("Equal-lift readings", head, tuple(rows))
 
 
 def _centreline(side: str, reference: str, reading: EqualLift, card: Quantity | None) -> tuple[Cell, ...]:
@@ -91,4 +91,4 @@ def bore_table(build: Build) -> Table | None:
     for cylinder, values in readings:
         texts = [f"{value:.{decimals}f}" for value in values] + [""] * (2 * depth_count - len(values))
         rows.append((Cell(str(cylinder)), *(Cell(text, number=True) for text in texts)))
-    return Table(f"Every bore, across and along the crank, in {gauging.unit}", head, tuple(rows))
+    return Table(f"Bore gauging, across and along the crank, {gauging.unit}", head, tuple(rows))

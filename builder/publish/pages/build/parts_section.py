@@ -39,13 +39,13 @@ def part_rows(build: Build) -> tuple[PartRow, ...]:
 
 def _row(part: Part) -> PartRow:
     unchecked = part.never_checked and part.source in _SOURCES_TO_CHECK
-    facts = (part.maker, part.number, f"{part.quantity} off" if part.quantity and part.quantity > 1 else None)
+    facts = (part.maker, part.number, f"qty {part.quantity}" if part.quantity and part.quantity > 1 else None)
     return PartRow(
         title=sentence(part.part, ""),
         facts=tuple(fact for fact in facts if fact),
         source=part.source or "",
         checks=tuple(_check(check) for check in part.checked),
-        verdict="never checked" if unchecked else part.verdict or ("not checked" if part.never_checked else ""),
+        verdict="not inspected" if unchecked else part.verdict or ("not checked" if part.never_checked else ""),
         rework=part.done or "",
         note=part.note or "",
         unchecked=unchecked,

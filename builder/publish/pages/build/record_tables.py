@@ -18,9 +18,9 @@ from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, Range
 
 TITLES = {
-    "build": "What it is",
-    "parts": "Parts as received",
-    "work": "Machine work and preparation",
+    "build": "Engine",
+    "parts": "Parts received",
+    "work": "Machining",
     "bottom_end": "Bottom end",
     "top_end": "Top end",
     "cam": "Cam",
@@ -155,7 +155,7 @@ def _position_tables(readings: list[tuple[str, Reading]]) -> Iterator[Table]:
         head = ("Reading", "Unit", *(str(number) for number in range(1, count + 1)), "Listed", "Allowed")
         group = tuple((title, reading) for title, reading in readings if len(reading.measured) == count)
         rows = tuple(_positions_row(title, reading) for title, reading in group)
-        yield Table("Position by position", head, rows, group).without_empty_columns()
+        yield Table("By cylinder", head, rows, group).without_empty_columns()
 
 
 def _positions_row(title: str, reading: Reading) -> tuple[Cell, ...]:

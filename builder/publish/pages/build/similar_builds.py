@@ -94,7 +94,7 @@ def render_similar(
 def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> Iterator[PageChart]:
     request = overlay_request([summary, *(match.summary for match in matches[:3])], system, responsive=True)
     if request is not None and summary.curve is not None:
-        yield PageChart("relatives", request, "This build and its nearest relatives on one sheet.")
+        yield PageChart("relatives", request, "This build against its closest matches.")
 
 
 def overlay_request(summaries: Sequence[Summary], system: System, *, responsive: bool = False) -> ChartRequest | None:

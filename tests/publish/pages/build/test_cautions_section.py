@@ -14,7 +14,7 @@ def test_the_same_violation_in_several_pulls_is_one_line_with_the_worst() -> Non
     build, _ = samples.build_and_sheet("generator-gas-six")
     rich = {"mixture": [{"fuel": "LPG", "least_lambda": 0.80, "most_lambda": 0.95}]}
     sheet = compute(build, Shop.model_validate({"guidelines": rich}))
-    (line,) = [line for line in caution_lines(build, sheet) if line.href == "#what-it-made"]
+    (line,) = [line for line in caution_lines(build, sheet) if line.href == "#dyno-results"]
     assert sheet.session is not None
     for violation in sheet.session.violations:
         assert violation.pull in line.sentence

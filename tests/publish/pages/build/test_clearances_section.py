@@ -25,7 +25,7 @@ def test_a_clearance_has_its_range_its_readings_and_its_verdict(tmp_path: Path) 
     assert (row.allowed, row.authority) == ("0.040 to 0.060\N{NO-BREAK SPACE}mm", "sheet")
     assert [text.split("\N{NO-BREAK SPACE}")[0] for text in (row.minimum, row.maximum)] == ["0.045", "0.071"]
     assert row.out_of_range
-    assert row.verdict == "out of range at cylinder 4"
+    assert row.verdict == "out of spec at cylinder 4"
     assert row.remarks == ("by IV",)
     # The mean of the four is 0.05525: 76 % of the way through the range.
     assert row.place_text == "76 %"
@@ -38,7 +38,7 @@ def test_an_accepted_clearance_names_who_accepted_it_and_why() -> None:
     outside = [row for row in rows if row.out_of_range]
     assert outside
     for row in outside:
-        assert row.verdict.startswith("out of range")
+        assert row.verdict.startswith("out of spec")
         assert row.verdict.endswith(", accepted")
         assert any(remark.startswith("accepted by ") and ": " in remark for remark in row.remarks)
 

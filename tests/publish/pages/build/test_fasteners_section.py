@@ -33,10 +33,10 @@ def test_joints_of_the_same_name_are_numbered_and_empty_columns_left_out(tmp_pat
     )
     table = fasteners_table(build, sheet)
     assert table is not None
-    assert table.head == ("Joint", "N m", "lbf ft", "Then")
+    assert table.head == ("Joint", "N m", "lbf ft", "Angle / stretch")
     assert [[cell.text for cell in row] for row in table.rows] == [
         ["Caps", "122", "90", ""],
-        ["Caps (2)", "54", "40", "then 60°"],
+        ["Caps (2)", "54", "40", "60°"],
     ]
 
 
@@ -51,9 +51,9 @@ def test_a_joint_has_its_friction_and_the_clamping_force_by_its_stretch(tmp_path
     assert table is not None
     caps, rods = (" ".join(f"{cell.text} {cell.alternate_unit or ''}" for cell in row) for row in table.rows)
     assert "friction 0.12" in caps
-    assert "clamping force by it" not in caps
+    assert "clamp load by stretch" not in caps
     # E A / l times the stretch: 207 GPa over 36 mm of 8.2 mm shank.
-    assert "stretch 0.15\N{NO-BREAK SPACE}mm; clamping force by it 46" in rods
+    assert "stretch 0.15\N{NO-BREAK SPACE}mm; clamp load by stretch 46" in rods
 
 
 def test_the_stretch_of_every_bolt_is_in_the_table() -> None:
