@@ -48,7 +48,7 @@ def compare(summaries: Sequence[Summary], system: System = "metric") -> Comparis
         elif values[0] != UNKNOWN:
             alike.append(title)
 
-    add("date", "Date", "what it is", [s.date for s in summaries])
+    add("date", "Date", "general", [s.date for s in summaries])
     for field in FIELDS:
         read = number_of if field.kind == "number" else choice_of
         field_values = [read(s, field) for s in summaries]

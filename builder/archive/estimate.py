@@ -139,14 +139,14 @@ def estimate(
         raise ValueError("the level of an interval must lie between 0.5 and 0.99")
     volume = number_of(plan, BY_SLUG["displacement"])
     if volume is None or volume <= 0.0:
-        return Estimate((), ("the estimate needs the planned displacement",))
+        return Estimate((), ("enter the planned displacement",))
     plan_weights = {
         slug: weight
         for slug, weight in weights.items()
         if weight > 0.0 and BY_SLUG[slug].group != "result" and _value_of(plan, BY_SLUG[slug]) is not None
     }
     if not plan_weights:
-        return Estimate((), ("no field of the plan has a weight in likeness",))
+        return Estimate((), ("no planned field counts in the match",))
     archive = _result_matrix([s for s in summaries if not plan.slug or s.slug != plan.slug], plan_weights)
     features = archive.features
     if len(features) < MIN_MATCHES:
@@ -171,8 +171,7 @@ def estimate(
 
 
 def _too_few(count: int) -> str:
-    available = {0: "there is none", 1: "there is one"}.get(count, f"there are {count}")
-    return f"an estimate needs {MIN_MATCHES} useful relatives, and {available}"
+    return f"not enough similar builds ({count}; {MIN_MATCHES} needed)"
 
 
 def _value_of(plan: Summary, field: Field) -> float | str | None:

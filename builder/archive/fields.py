@@ -25,7 +25,7 @@ from builder.engine.constants import (
 
 System = Literal["inch", "metric"]
 FieldKind = Literal["number", "choice"]
-FieldGroup = Literal["what it is", "bottom end", "cam and valves", "breathing", "result"]
+FieldGroup = Literal["general", "bottom end", "cam and valves", "airflow and fuel", "result"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,17 +100,17 @@ def _choice(slug: str, title: str, group: FieldGroup, weight: float) -> Field:
 # Weights and scales are common practice, no source: what an engine builder would call "very similar" and
 # "a different engine". A shop sets its own weights in shop.yaml.
 FIELDS: tuple[Field, ...] = (
-    _choice("family", "Family", "what it is", 1.0),
-    _choice("purpose", "Purpose", "what it is", 1.0),
-    _choice("cycle", "Cycle", "what it is", 3.0),
-    _number("cylinders", "Cylinders", "what it is", 2.0, 2.0, 1, FieldUnit(""), FieldUnit(""), ratio=True),
-    _number("year", "Year", "what it is", 0.0, 20.0, 1, FieldUnit(""), FieldUnit("")),
+    _choice("family", "Family", "general", 1.0),
+    _choice("purpose", "Purpose", "general", 1.0),
+    _choice("cycle", "Cycle", "general", 3.0),
+    _number("cylinders", "Cylinders", "general", 2.0, 2.0, 1, FieldUnit(""), FieldUnit(""), ratio=True),
+    _number("year", "Year", "general", 0.0, 20.0, 1, FieldUnit(""), FieldUnit("")),
     _number("displacement", "Displacement", "bottom end", 3.0, 2.0, 100_000_000,
             FieldUnit("cu in", 1 / CUBIC_INCH, 1), FieldUnit("cc", 1e6, 0), ratio=True),
     _number("bore", "Bore", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("stroke", "Stroke", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("compression_ratio", "Compression ratio", "bottom end", 2.0, 4.0, 100_000, _RATIO, _RATIO),
-    _number("effective_compression_ratio", "Effective ratio", "bottom end", 1.0, 3.0, 100_000, _RATIO, _RATIO),
+    _number("effective_compression_ratio", "Dynamic CR", "bottom end", 1.0, 3.0, 100_000, _RATIO, _RATIO),
     _number("intake_duration_050", "Intake duration at 0.050 in", "cam and valves", 1.5, 40.0, 10,
             _DEGREES, _DEGREES),
     _number("exhaust_duration_050", "Exhaust duration at 0.050 in", "cam and valves", 0.5, 40.0, 10,
@@ -124,19 +124,19 @@ FIELDS: tuple[Field, ...] = (
     _number("valve_lift", "Intake valve lift", "cam and valves", 1.0, 0.005, 1_000_000, _INCH3, _MM),
     _number("valve_diameter", "Intake valve diameter", "cam and valves", 0.5, 1.5, 1_000_000,
             _INCH3, _MM, ratio=True),
-    _number("head_flow", "Head flow at 28 inH2O", "breathing", 1.5, 2.0, 1_000_000,
+    _number("head_flow", "Head flow at 28 in H₂O", "airflow and fuel", 1.5, 2.0, 1_000_000,
             FieldUnit("cfm", 1 / CUBIC_FOOT_PER_MINUTE, 0), FieldUnit("L/s", 1e3, 1), ratio=True),
-    _choice("induction", "Induction", "breathing", 3.0),
-    _choice("fuelling", "Fuelling", "breathing", 1.0),
-    _choice("fuel", "Fuel", "breathing", 1.5),
-    _choice("ignition", "Ignition", "breathing", 0.5),
+    _choice("induction", "Induction", "airflow and fuel", 3.0),
+    _choice("fuelling", "Fueling", "airflow and fuel", 1.0),
+    _choice("fuel", "Fuel", "airflow and fuel", 1.5),
+    _choice("ignition", "Ignition", "airflow and fuel", 0.5),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
             FieldUnit("lbf ft", 1 / POUND_FORCE_FOOT, 0), FieldUnit("N m", 1.0, 0), ratio=True),
-    _number("peak_torque_speed", "Speed at peak torque", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
+    _number("peak_torque_speed", "Peak torque rpm", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("peak_power", "Peak power", "result", 0.0, 2.0, 1,
             FieldUnit("hp", 1 / MECHANICAL_HORSEPOWER, 0), FieldUnit("kW", 1e-3, 1), ratio=True),
-    _number("peak_power_speed", "Speed at peak power", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
-    _number("bmep", "Bmep at peak torque", "result", 0.0, 2.0, 1,
+    _number("peak_power_speed", "Peak power rpm", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
+    _number("bmep", "BMEP at peak torque", "result", 0.0, 2.0, 1,
             FieldUnit("psi", 1 / PSI, 0), FieldUnit("kPa", 1e-3, 0), ratio=True),
     _number("specific_power", "Specific power", "result", 0.0, 2.0, 1,
             FieldUnit("hp/cu in", CUBIC_INCH / MECHANICAL_HORSEPOWER, 2), FieldUnit("kW/L", 1e-3 * LITRE, 1),
@@ -190,12 +190,12 @@ def weights_from(overrides: Mapping[str, object] | None) -> tuple[dict[str, floa
     complaints: dict[str, str] = {}
     for slug, value in (overrides or {}).items():
         if slug not in weights:
-            complaints[slug] = f"likeness: there is no field '{slug}'; the fields are {', '.join(weights)}"
+            complaints[slug] = f"likeness_weights: there is no field '{slug}'; the fields are {', '.join(weights)}"
         elif isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 100:
-            complaints[slug] = f"likeness: the weight of {slug} must be a number from 0 to 100, not {value!r}"
+            complaints[slug] = f"likeness_weights: the weight of {slug} must be a number from 0 to 100, not {value!r}"
         else:
             weights[slug] = float(value)
     if not any(weights.values()):
-        complaints[""] = "likeness: every weight is 0, so the usual weights are used"
+        complaints[""] = "likeness_weights: every weight is 0, so the defaults are used"
         weights = {f.slug: f.weight for f in FIELDS}
     return weights, complaints

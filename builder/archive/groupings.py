@@ -59,14 +59,14 @@ def overview_points(summaries: Iterable[Summary]) -> tuple[OverviewPoints, ...]:
     """Return the points of the three overview charts; a chart without points is left out."""
     rows = newest_first(summaries)
     charts = (
-        ("bmep-ratio", "Bmep at peak torque against compression ratio", "compression_ratio", "bmep"),
+        ("bmep-ratio", "BMEP at peak torque vs compression ratio", "compression_ratio", "bmep"),
         (
             "output-piston-speed",
-            "Specific power against mean piston speed at peak power",
+            "Specific power vs mean piston speed at peak power",
             "piston_speed_at_peak_power",
             "specific_power",
         ),
-        ("output-years", "Specific power over the years", "year", "specific_power"),
+        ("output-years", "Specific power by year", "year", "specific_power"),
     )
     result = []
     for slug, title, x, y in charts:

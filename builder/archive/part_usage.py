@@ -69,11 +69,11 @@ def finding(verdicts: Iterable[str | None]) -> str:
     """Return how many of the parts checked were wrong, and in which way, as a sentence."""
     checked = [v for v in verdicts if v is not None and _is_checked(v)]
     if not checked:
-        return "not checked on receipt"
+        return "not inspected"
     wrong = Counter(v for v in checked if v.casefold() not in GOOD)
     total = _count(len(checked))
     if not wrong:
-        return "checked once and good" if len(checked) == 1 else f"all {total} good"
+        return "inspected, OK" if len(checked) == 1 else f"all {total} inspected, OK"
     by_frequency = sorted(wrong.items(), key=lambda item: (-item[1], item[0]))
     return "; ".join(f"{_count(n)} of {total} {verdict}" for verdict, n in by_frequency)
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from builder.publish.photos import BuildPhoto
 
 METHODS = "handover/methods.md.j2"
-_NAV = (("This engine", "index.md"), ("Methods", "methods.md"))
+_NAV = (("This engine", "index.md"), ("How we calculate", "methods.md"))
 _OMITTED = ("404.html", "sitemap.xml", "sitemap.xml.gz", "search/search_index.json", "search/search_index.js",
                "made-by-millbook.txt")  # fmt: skip
 _OMITTED_ASSETS = ("assets/finder", "assets/compare", "assets/javascripts/workers/")

@@ -3,7 +3,7 @@
   "use strict";
 
   const { core, charts } = globalThis.millbook;
-  const { el, capitalise } = globalThis.millbook.form;
+  const { el, SYSTEM_NAMES } = globalThis.millbook.form;
 
   function start(host, data) {
     const archive = core.decode(data);
@@ -28,10 +28,10 @@
       const picks = rows.length ? "#pick=" + rows.map((row) => archive.slugs[row]).join(",") : "";
       const finderLink = el("a", { href: (host.dataset.finder || "finder.html") + picks, text: "Choose builds in the finder" });
       const note = unknown ? el("p", { class: "mb-finder-wrong", text: unknown === 1
-        ? "One name in the address is no build of this archive."
-        : `${unknown} names in the address are no builds of this archive.` }) : null;
+        ? "One build in the link was not found."
+        : `${unknown} builds in the link were not found.` }) : null;
       if (rows.length < 2) {
-        const help = "Comparing takes two to four builds. Tick them in the finder's table, then follow its link to this page.";
+        const help = "Tick two to four builds in the finder, then follow its link to this page.";
         fill(...[note].filter(Boolean), el("p", { text: help }), el("p", {}, finderLink));
         return;
       }
@@ -51,35 +51,35 @@
           host.querySelector(`input[value=${name}]`).focus();
         } });
         radio.checked = name === system;
-        return el("label", {}, radio, el("span", { text: capitalise(name) }));
+        return el("label", {}, radio, el("span", { text: SYSTEM_NAMES[name] }));
       });
       fill(...[note].filter(Boolean), legend,
         el("div", { class: "mb-finder-row" },
           el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios),
-          el("label", {}, perLitreBox, el("span", { text: "per litre" })), finderLink),
+          el("label", {}, perLitreBox, el("span", { text: "per liter" })), finderLink),
         chartPair, ...differences(rows));
       drawCurves();
     }
 
     function differences(rows) {
       const { different, identical } = core.compareBuilds(archive, rows, system);
-      const nodes = [el("h2", { text: "What differs" })];
+      const nodes = [el("h2", { text: "Differences" })];
       if (different.length) nodes.push(differencesTable(rows, different));
-      else nodes.push(el("p", { text: "Nothing that the archive keeps differs between them." }));
+      else nodes.push(el("p", { text: "No recorded differences." }));
       const titles = identical.map((title) => title.toLowerCase()).join(", ");
-      if (titles) nodes.push(el("p", { class: "mb-finder-quiet", text: `The same in all: ${titles}.` }));
+      if (titles) nodes.push(el("p", { class: "mb-finder-quiet", text: `Identical: ${titles}.` }));
       return nodes;
     }
 
     function differencesTable(rows, different) {
-      const head = el("tr", {}, el("th", { scope: "col", text: "What differs" }),
+      const head = el("tr", {}, el("th", { scope: "col", text: "Field" }),
         ...rows.map((row, index) => el("th", { scope: "col" }, `${"ABCD"[index]} `, el("span", { text: archive.titles[row] }))));
       const body = el("tbody", {}, ...different.map(({ title, values }) =>
         el("tr", {}, el("th", { scope: "row", text: title }), ...values.map((text) => el("td", { text })))));
       const table = el("table", { class: "mb-finder-table mb-finder-compared" },
-        el("caption", { class: "mb-finder-hidden", text: "What differs between the builds" }), el("thead", {}, head), body);
+        el("caption", { class: "mb-finder-hidden", text: "Differences between the builds" }), el("thead", {}, head), body);
       return el("div", { class: "mb-finder-scroll", role: "region", tabindex: "0",
-        "aria-label": "What differs; scrolls sideways" }, table);
+        "aria-label": "Differences; scrolls sideways" }, table);
     }
 
     addEventListener("hashchange", show);
@@ -98,6 +98,6 @@
   const host = document.querySelector("[data-mb-compare]");
   if (host) {
     if (globalThis.millbookFinderData) start(host, globalThis.millbookFinderData);
-    else host.textContent = "The finder's data file is missing beside this page. Publish the archive again.";
+    else host.textContent = "The finder's data file is missing. Publish the archive again.";
   }
 })();

@@ -248,7 +248,7 @@
       torqueLines.push(line((speed, torque) => torque * torqueUnit.factor));
       powerLines.push(line((speed, torque) => 2 * Math.PI * speed * torque * powerUnit.factor));
     });
-    const suffix = perLitre ? " per litre" : "";
+    const suffix = perLitre ? " per liter" : "";
     if (torqueLines.length) {
       const chartWidth = width >= 620 ? (width - 24) / 2 : width;
       curveChart(host, { lines: torqueLines, title: `Torque, ${torqueUnit.label}${suffix}`, width: chartWidth });

@@ -295,7 +295,7 @@
   // Return the fields in which builds differ as displayed, and the titles of those that are known and the same.
   function compareBuilds(archive, rows, system) {
     const different = [], identical = [];
-    for (const field of [{ slug: "date", title: "Date", group: "what it is" }, ...archive.fields]) {
+    for (const field of [{ slug: "date", title: "Date", group: "general" }, ...archive.fields]) {
       const { slug, title, group } = field;
       const values = rows.map((row) => {
         const value = valueOf(archive, slug, row);
@@ -329,7 +329,7 @@
       const unit = unitOf(field, system).label;
       return unit ? field.title + " [" + unit + "]" : field.title;
     });
-    const lines = [["Address name", ...header, ...extraColumns.map((column) => column.title)]];
+    const lines = [["Build id", ...header, ...extraColumns.map((column) => column.title)]];
     rows.forEach((row) => {
       const cells = slugs.map((slug) => {
         const value = valueOf(archive, slug, row);

@@ -20,6 +20,7 @@
     return node;
   }
 
+  const SYSTEM_NAMES = { inch: "US/imperial", metric: "Metric" };
   const capitalise = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
   let lastId = 0;
   const uniqueId = () => "mb-finder-" + ++lastId;
@@ -63,7 +64,7 @@
         });
         const [min, max] = texts.map(core.parseNumber);
         const reversed = min !== null && max !== null && min > max;
-        note.textContent = invalid ? "Not a number, so it is left out." : reversed ? "The least is above the most." : "";
+        note.textContent = invalid ? "Not a number; ignored." : reversed ? "Minimum is above maximum." : "";
         note.hidden = !note.textContent;
         return texts.some((text) => text.trim());
       },
@@ -95,14 +96,14 @@
 
   function planField(archive, field, state, onChange) {
     const id = uniqueId();
-    const note = el("p", { class: "mb-finder-wrong", id: uniqueId(), hidden: true, text: "Not a usable number, so it is left out." });
+    const note = el("p", { class: "mb-finder-wrong", id: uniqueId(), hidden: true, text: "Not a valid number; ignored." });
     const onInput = (event) => {
       state.plan[field.slug] = event.target.value.slice(0, 60);
       onChange("plan");
     };
     let input;
     if (field.kind === "choice") {
-      input = el("select", { id, onchange: onInput }, el("option", { value: "", text: "not decided" }),
+      input = el("select", { id, onchange: onInput }, el("option", { value: "", text: "any" }),
         ...archive.choices[field.slug].map((label) => el("option", { value: label, text: label })));
     } else {
       input = el("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", oninput: onInput,
@@ -133,7 +134,7 @@
       const members = fields.filter((field) => field.group === name).map((field) => ({ field, ...createField(field) }));
       const countText = el("small", {});
       const details = el("details", { class: "mb-finder-group", open: openGroups.includes(name) },
-        el("summary", {}, el("span", { text: capitalise(name) }), countText), ...members.map((member) => member.node));
+        el("summary", {}, el("span", { text: SYSTEM_NAMES[name] }), countText), ...members.map((member) => member.node));
       return {
         node: details,
         show(invalid) {
@@ -161,7 +162,7 @@
       } });
     const radios = ["inch", "metric"].map((system) => {
       const input = el("input", { type: "radio", name: "mb-finder-units", value: system, onchange: () => onChange("units", system) });
-      return { system, input, node: el("label", {}, input, el("span", { text: capitalise(system) })) };
+      return { system, input, node: el("label", {}, input, el("span", { text: SYSTEM_NAMES[system] })) };
     });
     const filterContainer = el("div", {}), planContainer = el("div", {});
     let filterGroups = [], planGroups = [];
@@ -170,7 +171,7 @@
     // The plan's fields are created after the table is painted, unless something is planned already.
     let planTimer = 0;
     function createFields() {
-      filterGroups = groups(known, wide ? ["bottom end", "breathing"] : [], (field) =>
+      filterGroups = groups(known, wide ? ["bottom end", "airflow and fuel"] : [], (field) =>
         (field.kind === "number" ? rangeField : choiceField)(archive, field, state, onChange));
       filterContainer.replaceChildren(...filterGroups.map((group) => group.node));
       planGroups = [];
@@ -187,15 +188,15 @@
 
     const planned = Object.values(state.plan).some((text) => text.trim());
     const filterSection = el("details", { class: "mb-finder-section", open: wide && !planned },
-      el("summary", {}, el("h2", { text: "Narrow the list" })), filterContainer);
+      el("summary", {}, el("h2", { text: "Filters" })), filterContainer);
     const planSection = el("details", { class: "mb-finder-section", open: wide && planned },
-      el("summary", {}, el("h2", { text: "Plan an engine" })),
-      el("p", { class: "mb-finder-quiet", text: "Write down what is decided and leave the rest. " +
-        "The builds are put in order of likeness, with what differs and what it might make." }),
+      el("summary", {}, el("h2", { text: "Planned combination" })),
+      el("p", { class: "mb-finder-quiet", text: "Enter what you know; builds are ranked by match, " +
+        "with an estimated output." }),
       planContainer);
-    const clear = el("button", { type: "button", class: "mb-finder-button", text: "Clear everything", onclick: () => onChange("clear") });
+    const clear = el("button", { type: "button", class: "mb-finder-button", text: "Reset", onclick: () => onChange("clear") });
     const node = el("form", { class: "mb-finder-ask", role: "search", "aria-label": "Builds", onsubmit: (event) => event.preventDefault() },
-      el("div", { class: "mb-finder-words" }, el("label", { for: words.id, text: "Words" }), words),
+      el("div", { class: "mb-finder-words" }, el("label", { for: words.id, text: "Search builds" }), words),
       el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios.map((radio) => radio.node)),
       filterSection, planSection, clear);
 
@@ -211,5 +212,5 @@
     };
   }
 
-  globalThis.millbook = Object.assign(globalThis.millbook || {}, { form: { el, form, capitalise } });
+  globalThis.millbook = Object.assign(globalThis.millbook || {}, { form: { el, form, capitalise, SYSTEM_NAMES } });
 })();

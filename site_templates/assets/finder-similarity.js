@@ -108,9 +108,9 @@
     const { valueOf } = globalThis.millbook.core;
     const rules = archive.estimate;
     const noEstimate = (reasons) => ({ expected: [], reasons: [].concat(reasons) });
-    if (!(plan.displacement > 0)) return noEstimate("the estimate needs the planned displacement");
+    if (!(plan.displacement > 0)) return noEstimate("enter the planned displacement");
     const columns = planColumns(archive, plan, (field) => field.group !== "result");
-    if (!columns.length) return noEstimate("no field of the plan has a weight in likeness");
+    if (!columns.length) return noEstimate("no planned field counts in the match");
 
     const rows = [];
     for (let row = 0; row < archive.size; row++) {
@@ -164,8 +164,7 @@
   }
 
   function tooFew(rules, count) {
-    const available = count === 0 ? "there is none" : count === 1 ? "there is one" : "there are " + count;
-    return "an estimate needs " + rules.leastRelatives + " useful relatives, and " + available;
+    return "not enough similar builds (" + count + "; " + rules.leastRelatives + " needed)";
   }
 
   // Why a plan is outside the archive: choices that no build has, numbers beyond the range of all builds.

@@ -36,7 +36,7 @@
       const firstNew = rowElements[limit - MORE_ROWS];
       if (firstNew) firstNew.link.focus();
     } });
-    const emptyNote = el("p", { class: "mb-finder-none", text: "No build is like that. Widen a range, or clear a field." });
+    const emptyNote = el("p", { class: "mb-finder-none", text: "No builds match. Widen a range or clear a filter." });
     const node = el("div", {}, scroller, emptyNote, moreButton);
     const headings = new Map();
     const rowElements = [];
@@ -53,8 +53,8 @@
     }
 
     function createHeadings() {
-      const likeness = createHeading("like", "Likeness", true);
-      const differences = el("th", { scope: "col", text: "How it differs" });
+      const likeness = createHeading("like", "Match", true);
+      const differences = el("th", { scope: "col", text: "Main differences" });
       likeness.classList.add("mb-finder-like");
       differences.classList.add("mb-finder-like");
       headRow.replaceChildren(createHeading("title", "Build", false), likeness, differences, ...columns.map((slug) => {
@@ -110,10 +110,10 @@
         const texts = largest.map((difference) => similarity.differenceText(difference, view.system));
         // Rounded down, so that only builds without a difference have 100 %.
         elements.likeness.textContent = Math.floor(100 * (1 - distance) + 1e-9) + " %";
-        elements.differences.textContent = texts.join("; ") || "alike in everything planned";
+        elements.differences.textContent = texts.join("; ") || "matches the plan";
       } else {
         elements.likeness.textContent = "–";
-        elements.differences.textContent = "too little in common to say";
+        elements.differences.textContent = "not comparable";
       }
     }
 

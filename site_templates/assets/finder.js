@@ -31,8 +31,8 @@
     await nextTask();
     const countText = el("p", { class: "mb-finder-count" });
     const statusText = el("p", { class: "mb-finder-hidden", role: "status" });
-    const estimateSection = el("section", { class: "mb-finder-expected", "aria-label": "What it might make", hidden: true });
-    const curvesSection = el("section", { class: "mb-finder-chosen", "aria-label": "Chosen curves", hidden: true });
+    const estimateSection = el("section", { class: "mb-finder-expected", "aria-label": "Estimated output", hidden: true });
+    const curvesSection = el("section", { class: "mb-finder-chosen", "aria-label": "Power and torque overlay", hidden: true });
     const plotContainer = el("div", { class: "mb-finder-plot" });
     const pointText = el("p", { class: "mb-finder-point" });
     const numberFields = archive.fields.filter((field) => field.kind === "number" && field.known);
@@ -45,9 +45,9 @@
       } }, ...options);
       return { select, node: el("label", {}, el("span", { text: label }), select) };
     };
-    const axes = { y: axisSelect("y", "Up"), x: axisSelect("x", "Across") };
+    const axes = { y: axisSelect("y", "Y axis"), x: axisSelect("x", "X axis") };
     const scatterSection = el("details", { class: "mb-finder-points", open: true },
-      el("summary", {}, el("h2", { text: "Drawn as points" })),
+      el("summary", {}, el("h2", { text: "Chart" })),
       el("div", { class: "mb-finder-axes" }, axes.y.node, axes.x.node), plotContainer, pointText);
     scatterSection.addEventListener("toggle", () => scatterSection.open && drawScatter());
     const table = globalThis.millbook.table.table(archive, { sort: sortBy, pick, link: linkTo });
@@ -55,8 +55,8 @@
       state.sort = sortSelect.value;
       update("sort");
     } });
-    const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Order" }), sortSelect),
-      el("button", { type: "button", class: "mb-finder-button", text: "Save these as CSV", onclick: saveCsv }));
+    const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Sort by" }), sortSelect),
+      el("button", { type: "button", class: "mb-finder-button", text: "Export CSV", onclick: saveCsv }));
     fillSortSelect();
     countText.textContent = `${archive.size} of ${archive.size} builds`;
     await nextTask();
@@ -100,14 +100,14 @@
     function pick(row, picked) {
       const slug = archive.slugs[row];
       if (picked && state.pick.length >= core.MAX_PICKS) {
-        announce("Four builds are drawn already. Take one away first.");
+        announce("Four builds at most. Remove one first.");
         return false;
       }
       state.pick = picked ? [...state.pick, slug] : state.pick.filter((other) => other !== slug);
       drawCurves();
       if (plot) plot.update(rows, picks());
       writeAddress();
-      announce(picked ? `${archive.titles[row]} is drawn.` : `${archive.titles[row]} is no longer drawn.`);
+      announce(picked ? `${archive.titles[row]} is drawn.` : `${archive.titles[row]} removed.`);
       return picked;
     }
 
@@ -158,18 +158,18 @@
     }
 
     function fillSortSelect() {
-      const options = [["-date", "Newest first"], ["date", "Oldest first"], ["title", "By name"]];
-      if (plan) options.unshift(["like", "Most alike first"]);
+      const options = [["-date", "Newest first"], ["date", "Oldest first"], ["title", "Name"]];
+      if (plan) options.unshift(["like", "Best match first"]);
       for (const slug of table.columns) {
         const field = archive.bySlug[slug];
         if (field && field.kind === "number") {
-          options.push(["-" + slug, `${field.title}, most first`], [slug, `${field.title}, least first`]);
+          options.push(["-" + slug, `${field.title}, high to low`], [slug, `${field.title}, low to high`]);
         }
       }
       const sort = sortOrder();
       if (!options.some(([value]) => value === sort)) {
-        const field = archive.bySlug[sort.replace(/^-/, "")] || { title: "By name" };
-        options.push([sort, field.title + (sort.startsWith("-") ? ", turned round" : "")]);
+        const field = archive.bySlug[sort.replace(/^-/, "")] || { title: "Name" };
+        options.push([sort, field.title + (sort.startsWith("-") ? ", reversed" : "")]);
       }
       const values = options.map(([value]) => value).join();
       if (sortSelect.dataset.values !== values) {
@@ -199,7 +199,7 @@
       });
       const count = plot.update(rows, picks());
       pointText.textContent = count
-        ? "Each dot is a build; the pale ones are left out by what is asked. Point at one for its name." : "";
+        ? "Faded = filtered out. Hover for details." : "";
     }
 
     function drawCurves() {
@@ -208,8 +208,8 @@
       if (!picked.length) return;
       const list = el("ul", { class: "mb-finder-picks" }, ...picked.map((row, index) => {
         const title = archive.titles[row];
-        const removeButton = el("button", { type: "button", class: "mb-finder-button", text: "Take away",
-          "aria-label": "Take away " + title, onclick: () => {
+        const removeButton = el("button", { type: "button", class: "mb-finder-button", text: "Remove",
+          "aria-label": "Remove " + title, onclick: () => {
             pick(row, false);
             showTable(false);
           } });
@@ -224,10 +224,10 @@
       const chartPair = el("div", { class: "mb-finder-pair" });
       const compareLink = host.dataset.compare && picked.length > 1
         ? el("a", { href: host.dataset.compare + "?with=" + state.pick.map(encodeURIComponent).join(","),
-          text: "Compare these side by side" })
+          text: "Compare side by side" })
         : null;
-      curvesSection.replaceChildren(el("h2", { text: "Curves over each other" }), list,
-        el("p", { class: "mb-finder-row" }, el("label", {}, perLitreBox, el("span", { text: "per litre" })), compareLink), chartPair);
+      curvesSection.replaceChildren(el("h2", { text: "Power and torque overlay" }), list,
+        el("p", { class: "mb-finder-row" }, el("label", {}, perLitreBox, el("span", { text: "per liter" })), compareLink), chartPair);
       charts.curvePair(chartPair, archive, picked, {
         system: state.system, perLitre: perLitreBox.checked, width: curvesSection.clientWidth,
       });
@@ -255,7 +255,7 @@
 
     function showEstimate({ expected, reasons }) {
       estimateSection.setAttribute("aria-busy", "false");
-      const heading = el("h2", { text: "What it might make" });
+      const heading = el("h2", { text: "Estimated output" });
       if (!expected.length) {
         estimateSection.replaceChildren(heading, el("p", { text: "No estimate: " + reasons.join("; ") + "." }));
         return;
@@ -264,19 +264,19 @@
       const results = expected.map((result) => {
         const { field } = result;
         const [value, min, max] = [result.value, result.min, result.max].map((number) => core.formatNumber(field, number, system));
-        const near = result.matchesEvaluated ? `, near it ${result.matchesCovered} of ${result.matchesEvaluated}` : "";
+        const near = result.matchesEvaluated ? `; for the closest, ${result.matchesCovered} of ${result.matchesEvaluated}` : "";
         return el("div", {}, el("dt", { text: field.title }),
           el("dd", {}, value + " ", el("span", { text: core.unitOf(field, system).label }),
             el("small", { text: `${min} to ${max}` }),
-            el("small", { text: `held ${result.covered} of ${result.evaluated}${near}` }),
-            el("small", { text: `half within ${(100 * result.error).toFixed(0)} %` })));
+            el("small", { text: `range was right for ${result.covered} of ${result.evaluated} known builds${near}` }),
+            el("small", { text: `median error ${(100 * result.error).toFixed(0)} %` })));
       });
       const level = Math.min(...expected.map((result) => result.level));
       const count = Math.max(...expected.map((result) => result.matches.length));
-      const explanation = `From the ${count} builds most like it, brought to its size. The ranges are meant to hold ` +
-        `${Math.floor(100 * level)} % of engines. "Held" is what they did hold when each build was left out in turn and ` +
-        `estimated from the rest; "near it" counts only the builds used here. What past builds made is no promise: the ` +
-        `dyno decides.`;
+      const explanation = `From the ${count} closest builds, scaled to its displacement. The ranges aim to cover ` +
+        `${Math.floor(100 * level)} % of engines; each was checked by leaving every build out in turn and estimating it ` +
+        `from the rest. An estimate is no promise: ` +
+        `the dyno decides.`;
       estimateSection.replaceChildren(heading, el("dl", {}, ...results), el("p", { class: "mb-finder-quiet", text: explanation }));
     }
 
@@ -302,14 +302,14 @@
       link.click();
       link.remove();
       setTimeout(() => URL.revokeObjectURL(link.href), 10000);
-      announce(`${rows.length} builds saved.`);
+      announce(`${rows.length} builds exported.`);
     }
 
     function similarityColumns() {
       const whereComparable = (value) => (row) => (Number.isFinite(distances[row]) ? value(row) : null);
       return [
-        { title: "Likeness [%]", value: whereComparable((row) => Math.round(1000 * (1 - distances[row])) / 10) },
-        { title: "How it differs", value: whereComparable((row) => similarity.differences(archive, plan, row)
+        { title: "Match [%]", value: whereComparable((row) => Math.round(1000 * (1 - distances[row])) / 10) },
+        { title: "Main differences", value: whereComparable((row) => similarity.differences(archive, plan, row)
           .map((difference) => similarity.differenceText(difference, state.system)).join("; ")) },
       ];
     }
@@ -334,6 +334,6 @@
   const host = document.querySelector("[data-mb-finder]");
   if (host) {
     if (globalThis.millbookFinderData) start(host, globalThis.millbookFinderData);
-    else host.textContent = "The finder's data file is missing beside this page. Publish the archive again.";
+    else host.textContent = "The finder's data file is missing. Publish the archive again.";
   }
 })();

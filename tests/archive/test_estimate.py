@@ -102,8 +102,8 @@ def test_another_induction_cycle_or_ignition_is_no_use() -> None:
 @pytest.mark.parametrize(
     ("plan", "says"),
     [
-        (plan_from_values(fuel="petrol"), "needs the planned displacement"),
-        (plan_from_values(displacement=-1.0), "needs the planned displacement"),
+        (plan_from_values(fuel="petrol"), "enter the planned displacement"),
+        (plan_from_values(displacement=-1.0), "enter the planned displacement"),
         (plan_from_values(displacement=0.05), "Displacement 50000 cc lies outside what the archive covers"),
         (plan_from_values(displacement=0.0055, compression_ratio=25.0), "Compression ratio 25.00 lies outside"),
         (plan_from_values(displacement=0.0055, fuel="hydrogen"), "no build in the archive has fuel hydrogen"),
@@ -118,10 +118,10 @@ def test_no_estimate_beyond_the_archive(plan: Summary, says: str) -> None:
 def test_fewer_than_five_relatives_give_none() -> None:
     builds = scaled_family()
     plan = replace(builds[2], slug="plan")
-    for count, words in ((0, "there is none"), (1, "there is one"), (4, "there are 4")):
+    for count in (0, 1, 4):
         found = estimate(builds[:count], plan, WEIGHTS)
         assert found.expected == ()
-        assert words in found.reasons[0]
+        assert found.reasons[0] == f"not enough similar builds ({count}; 5 needed)"
     assert estimate([Summary(f"n{i}", "nothing known") for i in range(9)], plan, WEIGHTS).expected == ()
 
 

@@ -259,7 +259,7 @@ def test_csv_is_escaped_and_complete(run: Run) -> None:
         finder_data([build]), "core.toCsv(a, [0], ['title', 'cam_advance', 'displacement', 'fuel', 'bmep'], 'inch')"
     )
     assert text == (
-        "Address name,Build,Cam advance [°],Displacement [cu in],Fuel,Bmep at peak torque [psi]\r\n"
+        "Build id,Build,Cam advance [°],Displacement [cu in],Fuel,BMEP at peak torque [psi]\r\n"
         'a,"\'=HYPERLINK(""x"")",-4,347.8,petrol,\r\n'
     )
 

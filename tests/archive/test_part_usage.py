@@ -31,11 +31,11 @@ def test_a_part_has_its_builds_and_verdicts() -> None:
 @pytest.mark.parametrize(
     ("verdicts", "sentence"),
     [
-        ([], "not checked on receipt"),
-        ([None], "not checked on receipt"),
-        (["fits"], "checked once and good"),
-        (["not checked"], "not checked on receipt"),
-        (["as listed", "fits", "fits", "not checked"], "all three good"),
+        ([], "not inspected"),
+        ([None], "not inspected"),
+        (["fits"], "inspected, OK"),
+        (["not checked"], "not inspected"),
+        (["as listed", "fits", "fits", "not checked"], "all three inspected, OK"),
         (["wrong part", "short", "short", "ok"], "two of four short; one of four wrong part"),
         (["short"] * 12, "12 of 12 short"),
     ],

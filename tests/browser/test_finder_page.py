@@ -78,7 +78,7 @@ def unfold(page: Page, section: str) -> None:
 def test_ranges_choices_and_words_narrow_the_list(opened: Open, site: Path) -> None:
     page = opened(site)
     assert count(page) == 150
-    unfold(page, "Narrow the list")
+    unfold(page, "Filters")
     page.get_by_label("Displacement, cu in, at least").fill("300")
     page.get_by_label("Displacement, cu in, at most").fill("400")
     some = count(page)
@@ -86,7 +86,7 @@ def test_ranges_choices_and_words_narrow_the_list(opened: Open, site: Path) -> N
     page.locator(".mb-finder-choice label", has_text="petrol").locator("input").check()
     fewer = count(page)
     assert 0 < fewer < some
-    page.get_by_label("Words").fill("small block")
+    page.get_by_label("Search builds").fill("small block")
     assert 0 < count(page) <= fewer
     assert all("small block" in t for t in titles(page))
     assert all(300 <= float(v) <= 400 for v in column(page, "Displacement"))
@@ -95,7 +95,7 @@ def test_ranges_choices_and_words_narrow_the_list(opened: Open, site: Path) -> N
     # The address alone brings the search back.
     again = opened(site, "finder.html#" + page.url.split("#")[1])
     assert titles(again) == titles(page)
-    page.get_by_role("button", name="Clear everything").click()
+    page.get_by_role("button", name="Reset").click()
     assert count(page) == 150
 
 
@@ -125,7 +125,7 @@ def test_more_rows_come_when_asked_for(opened: Open, site: Path) -> None:
 
 def test_units_switch_and_what_was_typed_goes_along(opened: Open, site: Path) -> None:
     page = opened(site)
-    unfold(page, "Narrow the list")
+    unfold(page, "Filters")
     page.get_by_label("Displacement, cu in, at least").fill("300")
     before = titles(page)
     page.get_by_label("Metric").check()
@@ -136,17 +136,17 @@ def test_units_switch_and_what_was_typed_goes_along(opened: Open, site: Path) ->
 
 def test_a_plan_ranks_explains_and_estimates(opened: Open, site: Path) -> None:
     page = opened(site)
-    unfold(page, "Plan an engine")
-    plan = page.locator(".mb-finder-section", has_text="Plan an engine")
+    unfold(page, "Planned combination")
+    plan = page.locator(".mb-finder-section", has_text="Planned combination")
     plan.get_by_label("Displacement, cu in").fill("355")
     plan.get_by_label("Compression ratio").fill("10.5")
     plan.get_by_label("Induction").select_option("natural")
     plan.get_by_label("Cylinders").fill("8")
     page.wait_for_selector(".mb-finder-expected[aria-busy=false] dl")
-    likeness = [int(v.split()[0]) for v in column(page, "Likeness")]
+    likeness = [int(v.split()[0]) for v in column(page, "Match")]
     assert likeness == sorted(likeness, reverse=True)
     assert likeness[0] >= 95
-    assert all(column(page, "How it differs"))
+    assert all(column(page, "Main differences"))
     words = page.inner_text(".mb-finder-expected")
     assert "Peak torque" in words
     assert "held" in words
@@ -175,7 +175,7 @@ def test_curves_of_two_to_four_are_drawn_and_compared(opened: Open, site: Path) 
     assert not boxes.nth(4).is_checked()
     expect(page.locator("[role=status]")).to_contain_text("Four builds")
     first = page.locator(".mb-finder-curves").first.get_attribute("aria-label")
-    page.get_by_role("checkbox", name="per litre").check()
+    page.get_by_role("checkbox", name="per liter").check()
     assert page.locator(".mb-finder-curves").first.get_attribute("aria-label") != first
     chosen = page.locator(".mb-finder-picks a").all_inner_texts()
     page.get_by_role("link", name="Compare these side by side").click()
@@ -193,7 +193,7 @@ def test_the_points_follow_and_lead_to_builds(opened: Open, site: Path) -> None:
     points = page.locator(".mb-finder-points")
     points.get_by_label("Across").select_option("compression_ratio")
     assert "Compression ratio" in (page.locator(".mb-finder-scatter").get_attribute("aria-label") or "")
-    page.get_by_label("Words").fill("marine")
+    page.get_by_label("Search builds").fill("marine")
     label = page.locator(".mb-finder-scatter").get_attribute("aria-label") or ""
     assert int(label.split(": ")[1].split()[0]) <= count(page)
     page.locator(".mb-finder-scatter").focus()
@@ -206,10 +206,10 @@ def test_the_points_follow_and_lead_to_builds(opened: Open, site: Path) -> None:
 def test_the_csv_is_what_is_shown(opened: Open, site: Path) -> None:
     page = opened(site, "finder.html#fuel=methanol&sort=title")
     with page.expect_download() as waiting:
-        page.get_by_role("button", name="Save these as CSV").click()
+        page.get_by_role("button", name="Export CSV").click()
     text = Path(waiting.value.path()).read_bytes().decode("utf-8-sig")
     lines = text.split("\r\n")
-    assert lines[0].startswith("Address name,Build,")
+    assert lines[0].startswith("Build id,Build,")
     assert len(lines) - 2 == count(page)
 
 
@@ -225,7 +225,7 @@ def test_a_narrow_screen_holds_it(opened: Open, site: Path) -> None:
 
 def test_the_keyboard_goes_all_the_way(opened: Open, site: Path) -> None:
     page = opened(site)
-    page.get_by_label("Words").focus()
+    page.get_by_label("Search builds").focus()
     seen = set()
     for _ in range(120):
         page.keyboard.press("Tab")
@@ -241,10 +241,10 @@ def test_an_address_edited_by_hand_leaves_a_usable_page(opened: Open, site: Path
         "?with=a,b&fuel=petrol",
     ):
         page = opened(site, "finder.html" + address)
-        page.get_by_label("Words").fill("")
+        page.get_by_label("Search builds").fill("")
         assert count(page) >= 0
     page.evaluate("location.hash = '#words=four'")
-    expect(page.get_by_label("Words")).to_have_value("four")
+    expect(page.get_by_label("Search builds")).to_have_value("four")
     assert all("four" in t.lower() for t in titles(page))
 
 
@@ -301,11 +301,11 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
 def test_small_and_bare_archives(opened: Open, tmp_path: Path, builds: tuple[Summary, ...]) -> None:
     page = opened(finder_site.write_site(tmp_path / "site", builds))
     assert count(page) == len(builds)
-    page.get_by_label("Words").fill("zzz")
-    assert "No build is like that" in page.inner_text(".mb-finder-none")
+    page.get_by_label("Search builds").fill("zzz")
+    assert "No builds match" in page.inner_text(".mb-finder-none")
     page.get_by_label("Metric").check()
     with page.expect_download():
-        page.get_by_role("button", name="Save these as CSV").click()
+        page.get_by_role("button", name="Export CSV").click()
 
 
 def test_without_script_the_page_says_so_and_shows_every_build(opened: Open, site: Path) -> None:

@@ -91,7 +91,7 @@ def test_an_unknown_address_is_answered_with_ways_on(chromium: Browser, publishe
         answer = tab.goto(f"{address}builds/never-was/index.html")
         assert answer is not None
         assert answer.status == 404
-        expect(tab.locator("h1")).to_have_text("Nothing at this address")
+        expect(tab.locator("h1")).to_have_text("Page not found")
         assert tab.locator(".mb-ways a").count() >= 4
         tab.close()
 
@@ -113,7 +113,7 @@ def test_a_build_is_found_by_what_it_is(opened: Open) -> None:
     tab = opened("finder.html")
     tab.wait_for_selector("[data-ready]")
     every = tab.locator(".mb-finder-table tbody tr").count()
-    tab.get_by_label("Words", exact=False).first.fill("breakdown")
+    tab.get_by_label("Search builds", exact=False).first.fill("breakdown")
     expect(tab.locator(".mb-finder-table tbody tr")).to_have_count(1)
     assert every == 4
     tab.locator(".mb-finder-table tbody th a").click()

@@ -37,4 +37,4 @@ def test_a_weight_of_an_unknown_field_is_reported(tmp_path: Path) -> None:
     shutil.copytree(ROOT / "builds" / "fire-pump-flat-four", tmp_path / "builds" / "fire-pump-flat-four")
     (tmp_path / "builds" / "shop.yaml").write_text("name: X\nlikeness_weights:\n  displacment: 3\n")
     result = run("check", archive=tmp_path)
-    assert "builds/shop.yaml:3: warning: likeness: there is no field 'displacment'" in result.output
+    assert "builds/shop.yaml:3: warning: likeness_weights: there is no field 'displacment'" in result.output

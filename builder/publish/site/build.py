@@ -26,10 +26,10 @@ NAV = (
     ("Home", "index.md"),
     ("All builds", "builds.md"),
     ("Find a build", "finder.md"),
-    ("Lists", "lists.md"),
-    ("Overview", "overview.md"),
+    ("Browse by", "lists.md"),
+    ("Charts", "overview.md"),
     ("Parts", "parts.md"),
-    ("Methods", "methods.md"),
+    ("How we calculate", "methods.md"),
     ("Glossary", "glossary.md"),
 )
 """The pages in the header of every page. Kept here, so that the process that loads MkDocs need not load the rest."""

@@ -21,7 +21,9 @@ def _record(pulls: str) -> str:
 
 
 def _logs(*factors: float) -> dict[str, str]:
-    return {f"{name}.csv": log_of(lambda rpm, f=f: f * torque_curve(rpm)) for name, f in zip("abc", factors, strict=False)}
+    return {
+        f"{name}.csv": log_of(lambda rpm, f=f: f * torque_curve(rpm)) for name, f in zip("abc", factors, strict=False)
+    }
 
 
 def test_without_repeats_common_practice_is_assumed(tmp_path: Path) -> None:

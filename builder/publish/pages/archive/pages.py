@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 Files = dict[str, bytes]
-LIST_TITLES = {"family": "By family", "year": "By year", "fuel": "By fuel", "purpose": "By purpose"}
+LIST_TITLES = {"family": "Family", "year": "Year", "fuel": "Fuel", "purpose": "Purpose"}
 _NEWEST = 24
 """How many builds the home page shows as cards."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
@@ -33,8 +33,8 @@ _TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fu
 _CARD_FIELDS = (
     ("peak_power", "Power"),
     ("peak_torque", "Torque"),
-    ("displacement", "Size"),
-    ("compression_ratio", "Ratio"),
+    ("displacement", "Displacement"),
+    ("compression_ratio", "CR"),
 )
 
 
@@ -132,7 +132,7 @@ def _entry_links(rows: Sequence[Summary]) -> list[tuple[str, str]]:
     links = [
         ("Find a build like yours", "finder.html"),
         ("All builds", "builds.html"),
-        ("How figures are computed", "methods.html"),
+        ("How we calculate", "methods.html"),
     ]
     return links if rows else links[1:]
 
