@@ -7,18 +7,18 @@ ones recorded. The state holds no content of a record, and no names of its files
 
 from __future__ import annotations
 
-import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from json.encoder import encode_basestring_ascii as quote
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from builder.publish.incremental.hashing import SourceEntry, hash_parts
-from builder.publish.incremental.manifest import FileEntry, Manifest
+import msgspec
 
-FORMAT = "millbook state 2"
+from builder.publish.incremental.hashing import SourceEntry, hash_bytes
+from builder.publish.incremental.manifest import Manifest
+
+FORMAT = "millbook state 3"
 
 
 @dataclass(frozen=True)
@@ -86,58 +86,52 @@ class BuildState:
     """Files of the site before it that this one has not: they are there if the publish was killed before the swap."""
 
 
-_VALUES = ("global_hash", "shop_hash", "shop_page_hash", "shop_problems", "site_path", "index_hash")
-_LISTS = ("static_pages", "overview_charts", "replaced")
-_MANIFESTS = ("bodies", "pages", "templates", "site")
+_BY_FILE_NAME = ("sources", "skipped", "bodies", "pages", "templates", "site")
 
 
 def save_state(state: BuildState, path: Path) -> None:
     """Write the state as JSON in one step: a reader sees the old file or the new one, never a part."""
-    sections = [f"{quote(name)}: {json.dumps(getattr(state, name))}" for name in (*_VALUES, *_LISTS)]
-    sections += [
-        _section("sources", ((name, json.dumps(entry)) for name, entry in state.sources.items())),
-        _section("builds", ((slug, json.dumps(asdict(build))) for slug, build in state.builds.items())),
-        _section("skipped", ((slug, json.dumps(asdict(build))) for slug, build in state.skipped.items())),
-    ]
-    for name in _MANIFESTS:
-        files: Manifest = getattr(state, name)
-        # json.dumps takes ten times as long for so many entries.
-        rows = ((file, f'[{e.size}, {e.mtime_ns}, {e.inode}, "{e.sha256}"]') for file, e in files.items())
-        sections.append(_section(name, rows))
+    try:
+        body = msgspec.json.encode(state)
+    except UnicodeEncodeError:
+        body = msgspec.json.encode(_rename_files(state, _to_text))
     part = path.with_name(f"{path.name}.part")
     path.parent.mkdir(parents=True, exist_ok=True)
-    part.write_text(_document(",\n".join(sections)), encoding="ascii", newline="\n")
+    part.write_bytes(_header(body) + body)
     os.replace(part, path)
-
-
-def _section(name: str, rows: Iterable[tuple[str, str]]) -> str:
-    """Return one object of the file, with an entry a line."""
-    lines = ",\n".join(f"  {quote(key)}: {value}" for key, value in rows)
-    return f"{quote(name)}: {{\n{lines}\n}}"
-
-
-def _document(body: str) -> str:
-    return f'{{"format": "{FORMAT}", "sha256": "{hash_parts(body)}", "state": {{\n{body}\n}}}}\n'
 
 
 def load_state(path: Path) -> BuildState:
     """Return the state as it was saved; an empty one where it is missing, damaged or of another format."""
     try:
-        text = path.read_text(encoding="ascii")
-        if text != _document(text.partition("\n")[2].removesuffix("\n}}\n")):
+        header, _, body = path.read_bytes().partition(b"\n")
+        if header + b"\n" != _header(body):
             return BuildState()
-        content: dict[str, Any] = json.loads(text)["state"]
-        manifests: dict[str, Any] = {
-            name: {file: FileEntry(*entry) for file, entry in content[name].items()} for name in _MANIFESTS
-        }
-        values: dict[str, Any] = {name: content[name] for name in _VALUES}
-        values |= {name: tuple(content[name]) for name in _LISTS}
-        return BuildState(
-            **values,
-            sources={name: SourceEntry(*entry) for name, entry in content["sources"].items()},
-            builds={slug: PublishedBuild(**build) for slug, build in content["builds"].items()},
-            skipped={slug: SkippedBuild(**build) for slug, build in content["skipped"].items()},
-            **manifests,
-        )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        state = msgspec.json.decode(body, type=BuildState)
+    except (OSError, msgspec.DecodeError):
         return BuildState()
+    return _rename_files(state, _from_text) if b'"\\u0000' in body else state
+
+
+def _header(body: bytes) -> bytes:
+    return f"{FORMAT} {hash_bytes(body)}\n".encode()
+
+
+def _rename_files(state: BuildState, rename: Callable[[str], str]) -> BuildState:
+    mappings: dict[str, Any] = {
+        name: {rename(file): entry for file, entry in getattr(state, name).items()} for name in _BY_FILE_NAME
+    }
+    return replace(state, **mappings)
+
+
+def _to_text(name: str) -> str:
+    """Return a file name as text that UTF-8 can hold: one of other bytes is marked by a NUL, which no file name has."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return "\0" + os.fsencode(name).decode("latin-1")
+    return name
+
+
+def _from_text(text: str) -> str:
+    return os.fsdecode(text[1:].encode("latin-1")) if text.startswith("\0") else text
