@@ -111,8 +111,8 @@ def _durations(build: Build) -> dict[str, float | None]:
 
 
 def _curve(sheet: FigureSheet) -> CoarseCurve | None:
-    best = sheet.session.best if sheet.session else None
-    return coarse_curve(best.corrected.speed, best.corrected.torque) if best is not None else None
+    delivered = sheet.session.delivered if sheet.session else None
+    return coarse_curve(delivered.corrected.speed, delivered.corrected.torque) if delivered is not None else None
 
 
 def _notes(build: Build) -> list[str]:

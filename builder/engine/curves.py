@@ -6,7 +6,7 @@ Speeds are in [rev/s] and widths too; the defaults are written here in rev/min. 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -214,6 +214,39 @@ def map_curve(source: Curve, function: Callable[[Array, Array], Array]) -> Curve
         spike_value=function(source.spike_speed, source.spike_value),
         raw_peak_speed=raw_speed,
         raw_peak=raw,
+    )
+
+
+def mean_curve(sources: Sequence[Curve]) -> Curve:
+    """Return the mean of several pulls of one engine, over the speeds that all of them share.
+
+    Its readings are those of all the pulls within these speeds. The pulls must have been smoothed with the same
+    width and step. Raises ValueError without a pull, or for pulls that share no speeds.
+    """
+    shared = overlap(sources)
+    if not sources or shared is None:
+        raise ValueError("a mean curve needs pulls with a range of speeds in common")
+    low, high = shared
+    grid = common_grid(low, high, sources[0].step)
+    where = np.concatenate([[low], grid, [high]])
+    smoothed = np.mean([source.at(where) for source in sources], axis=0)
+    speed = np.concatenate([source.reading_speed for source in sources])
+    value = np.concatenate([source.reading_value for source in sources])
+    rows = np.concatenate([source.reading_rows for source in sources])
+    order = np.argsort(speed, kind="stable")
+    order = order[(speed[order] >= low) & (speed[order] <= high)]
+    highest = max(sources, key=lambda source: source.raw_peak)
+    return replace(
+        highest,
+        speed=grid,
+        value=smoothed[1:-1],
+        ends=((low, float(smoothed[0])), (high, float(smoothed[-1]))),
+        reading_speed=speed[order],
+        reading_value=value[order],
+        reading_rows=rows[order],
+        spike_speed=np.concatenate([source.spike_speed for source in sources]),
+        spike_value=np.concatenate([source.spike_value for source in sources]),
+        rows=sum(source.rows for source in sources),
     )
 
 

@@ -21,6 +21,7 @@ from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.dyno.engine_state import EngineState, StatePeak
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.record.dyno_log.channels import CHANNELS
@@ -239,7 +240,8 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "units": "SI; engine speed in rev/s, temperatures in K",
         "standard": session.standard.name,
         "corrected": session.corrected,
-        "best_pull": session.best.name if session.best else None,
+        "delivered": _state(session.delivered),
+        "best_during_testing": _state(session.best),
         "range": {"from": _number(low), "to": _number(high), "as_stated_in": session.range_from},
         "remarks": list(session.remarks),
         "figures": [_figure(figure) for figure in sheet.figures],
@@ -284,6 +286,28 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "uncertainty": _number(figure.uncertainty),
         "source": figure.description.source,
         "positions": [{"label": item.label, "value": _number(item.value)} for item in figure.positions],
+    }
+
+
+def _state(state: EngineState | None) -> dict[str, Any] | None:
+    """Return the peaks of a state of the engine with the half widths of their 95 % intervals."""
+    if state is None:
+        return None
+    return {
+        "name": state.name,
+        "assumed": state.assumed,
+        "pulls": [pull.name for pull in state.pulls],
+        "peak_torque": _peak(state.peak_torque),
+        "peak_power": _peak(state.peak_power),
+    }
+
+
+def _peak(peak: StatePeak) -> dict[str, Any]:
+    return {
+        "value": _number(peak.value),
+        "half_width": _number(peak.half_width),
+        "speed": _number(peak.speed),
+        "at_end": peak.at_end,
     }
 
 

@@ -42,7 +42,7 @@ class _CardData:
     facts: str
     numbers: tuple[Headline, ...]
     curves: tuple[Curve, Curve, Curve] | None
-    """Speed, torque and power of the best pull."""
+    """Speed, torque and power of the engine as delivered."""
     cover: str
     """The hash of the cover photo."""
 
@@ -50,15 +50,17 @@ class _CardData:
 def render_card(build: Build, sheet: FigureSheet, cover: bytes | None = None, previous: Path | None = None) -> bytes:
     """Return the card of a build as PNG; the same build gives the same bytes.
 
-    The right half shows the best pull's torque and power, or else the cover photo (JPEG or PNG bytes). The build
+    The right half shows torque and power as delivered, or else the cover photo (JPEG or PNG bytes). The build
     must be without its private fields. The file `previous` is returned instead where it has the same contents.
     """
-    best = sheet.session.best if sheet.session else None
+    delivered = sheet.session.delivered if sheet.session else None
     data = _CardData(
         build.build.title,
         ", ".join(filter(None, (*engine_type_words(build), build.build.purpose))),
         tuple(headline(sheet)[:4]),
-        None if best is None else (best.corrected.speed, best.corrected.torque, best.corrected.power),
+        None
+        if delivered is None
+        else (delivered.corrected.speed, delivered.corrected.torque, delivered.corrected.power),
         hashlib.sha256(cover or b"").hexdigest(),
     )
     fingerprint = hash_values(data)

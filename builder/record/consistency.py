@@ -17,7 +17,7 @@ _MAX_COMPARED_PULLS = 100
 
 def check_consistency(build: Build) -> list[Problem]:
     """Return everything in which the parts of a build's record contradict each other."""
-    checks = (_wrong_counts, _bore_gauging, _unknown_pulls, _pictures, _days)
+    checks = (_wrong_counts, _bore_gauging, _unknown_pulls, _delivered_pull, _pictures, _days)
     return [problem for check in checks for problem in check(build)]
 
 
@@ -81,6 +81,23 @@ def _unknown_pulls(build: Build) -> Iterator[Problem]:
             message = "repeat_of says that nothing was changed, but changed says what was: keep one of them"
             yield _problem(build, f"{path}.changed", message, "warning")
         seen.append(pull.name)
+
+
+def _delivered_pull(build: Build) -> Iterator[Problem]:
+    named = build.dyno.delivered if build.dyno else None
+    if named is None:
+        return
+    pull = next((pull for pull in build.pulls if pull.name == named), None)
+    usable = [pull.name for pull in build.pulls if pull.left_out is None and pull.file is not None]
+    hint = did_you_mean(named, usable, "name one of the pulls, or remove the line")
+    if pull is None:
+        yield _problem(build, "dyno.delivered", f"delivered: no pull is called {named!r}: {hint}")
+    elif pull.left_out is not None:
+        message = f"delivered: {named!r} is left out ({pull.left_out}): name a pull that counts, or remove the line"
+        yield _problem(build, "dyno.delivered", message)
+    elif pull.file is None:
+        message = f"delivered: {named!r} has no log: add its file, name a pull that has one, or remove the line"
+        yield _problem(build, "dyno.delivered", message)
 
 
 def _pictures(build: Build) -> Iterator[Problem]:

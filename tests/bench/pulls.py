@@ -79,8 +79,8 @@ def _millbook(archive: Path) -> Callable[[], object]:
         assert log is not None, problems
         session = analyse_session(replace(warm, logs={"pull": log}), Shop())
         assert session is not None
-        assert session.best is not None
-        assert abs(session.best.corrected.observed_torque.max() - 130) < 1.0
+        assert session.delivered is not None
+        assert abs(session.delivered.corrected.observed_torque.max() - 130) < 1.0
         return session
 
     return run

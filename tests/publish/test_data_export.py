@@ -111,7 +111,11 @@ def test_json_holds_everything_and_no_nan(export: Export) -> None:
     assert sheet.session is not None
     assert [pull["name"] for pull in result["pulls"]] == [pull.name for pull in sheet.session.pulls]
     assert {figure["slug"] for figure in result["figures"]} == {figure.slug for figure in sheet.figures}
-    assert result["best_pull"] == '+jets; 130, "richer"'
+    delivered = result["delivered"]
+    assert (delivered["name"], delivered["pulls"]) == ('+jets; 130, "richer"', ['+jets; 130, "richer"'])
+    assert delivered["assumed"]
+    assert delivered["peak_torque"]["value"] == pytest.approx(sheet["peak_torque"].value)
+    assert delivered["peak_torque"]["half_width"] == pytest.approx(sheet["peak_torque"].uncertainty)
     assert result["changes"][0]["mean_gain"] == pytest.approx(sheet.session.changes[0].gain.mean)  # type: ignore[union-attr]
     assert [pull["counted"] for pull in result["pulls"]] == [True, True, False]
     assert all((pull["curve"] in files) for pull in result["pulls"])

@@ -153,6 +153,24 @@ def test_pulls_name_earlier_pulls_and_have_names_of_their_own(read: ReadWith) ->
     ]
 
 
+@pytest.mark.parametrize(
+    ("named", "message"),
+    [
+        ("secnd", "delivered: no pull is called 'secnd': did you mean 'second'?"),
+        ("x", "delivered: no pull is called 'x': name one of the pulls, or remove the line"),
+        ("out", "delivered: 'out' is left out (plug lead): name a pull that counts, or remove the line"),
+        ("first", "delivered: 'first' has no log: add its file, name a pull that has one, or remove the line"),
+    ],
+)
+def test_the_delivered_pull_is_one_with_a_log_that_counts(read: ReadWith, named: str, message: str) -> None:
+    text = (
+        "pulls:\n  - name: first\n  - {name: second, file: dyno/second.csv}\n"
+        f"  - {{name: out, file: dyno/out.csv, left_out: plug lead}}\ndelivered: {named}\n"
+    )
+    _, problems = read(dyno=text)
+    assert (5, message) in [(problem.line, problem.message) for problem in problems]
+
+
 def test_a_repeat_in_which_something_was_changed(read: ReadWith) -> None:
     build, problems = read(dyno="pulls:\n  - name: a\n  - name: b\n    repeat_of: a\n    changed: jets\n")
     assert build is not None

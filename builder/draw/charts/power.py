@@ -1,4 +1,4 @@
-"""Torque and power against engine speed: every pull of one build, or the best pulls of several builds."""
+"""Torque and power against engine speed: every pull of one build, or several builds as delivered."""
 
 from __future__ import annotations
 
@@ -63,10 +63,10 @@ class PullCurves:
 
 @dataclass(frozen=True)
 class PowerCurves:
-    """Every pull of a build; ``best`` is the index of the one to bring forward."""
+    """The pulls of a build, repeats as their mean; ``delivered`` is the index of the engine as delivered."""
 
     pulls: tuple[PullCurves, ...]
-    best: int = 0
+    delivered: int = 0
     torque_unit: str = "lbf ft"
     power_unit: str = "hp"
     speed_unit: str = "rpm"
@@ -75,7 +75,7 @@ class PowerCurves:
 
 @dataclass(frozen=True)
 class Overlay:
-    """The best pulls of two to four builds (or whatever else is to be compared), in one pair of units."""
+    """Two to four builds as delivered (or whatever else is to be compared), in one pair of units."""
 
     builds: tuple[PullCurves, ...]
     torque_unit: str = "lbf ft"
@@ -97,7 +97,7 @@ class _Curve:
     peak: Peak
     mark: Mark
     colour: str
-    is_best: bool
+    is_delivered: bool
     row: int
 
     @property
@@ -120,7 +120,7 @@ class _LegendRow:
     """One pull (or build) in every panel that has a curve of it: the source of legend, labels and description."""
 
     label: str
-    is_best: bool
+    is_delivered: bool
     curves: list[tuple[_CurvePanel, _Curve]]
 
     @property
@@ -131,9 +131,9 @@ class _LegendRow:
             self.label,
             first.mark,
             first.colour,
-            linewidth=2.4 if self.is_best else 1.3,
-            text_colour=first.colour if self.is_best else INK,
-            bold=self.is_best,
+            linewidth=2.4 if self.is_delivered else 1.3,
+            text_colour=first.colour if self.is_delivered else INK,
+            bold=self.is_delivered,
             value=" · ".join(f"{curve.peak_value} {panel.unit}" for panel, curve in self.curves),
         )
 
@@ -144,31 +144,31 @@ def _legend_rows(panels: Sequence[_CurvePanel]) -> list[_LegendRow]:
     for panel in panels:
         for curve in panel.curves:
             rows.setdefault(curve.row, []).append((panel, curve))
-    return [_LegendRow(curves[0][1].label, curves[0][1].is_best, curves) for _, curves in sorted(rows.items())]
+    return [_LegendRow(curves[0][1].label, curves[0][1].is_delivered, curves) for _, curves in sorted(rows.items())]
 
 
 @chart
 def power_curves(data: PowerCurves, *, name: str = "power_curves", size: Size = WIDE) -> Drawing:
-    """Draw torque above power against engine speed, the best pull in front of the others.
+    """Draw torque above power against engine speed, the engine as delivered in front of the others.
 
-    Raises ValueError if there is no pull, ``best`` is none of them, or no pull has a known point.
+    Raises ValueError if there is no pull, ``delivered`` is none of them, or no pull has a known point.
     """
     if not data.pulls:
         raise ValueError("no pull to draw")
-    if not 0 <= data.best < len(data.pulls):
-        raise ValueError(f"best pull {data.best} is not among {len(data.pulls)} pulls")
+    if not 0 <= data.delivered < len(data.pulls):
+        raise ValueError(f"delivered pull {data.delivered} is not among {len(data.pulls)} pulls")
     panels = []
     for quantity, colour, unit in (("torque", ACCENT, data.torque_unit), ("power", SECOND, data.power_unit)):
         curves = []
         for i, pull in enumerate(data.pulls):
-            is_best = i == data.best
+            is_delivered = i == data.delivered
             mark = series_style(i if pull.position is None else pull.position)
-            # The best pull's line is unbroken; its marker is the same as anywhere else.
-            mark = replace(mark, dashes=()) if is_best else mark
-            curves += _curve(pull, quantity, mark, colour if is_best else QUIET, is_best, i)
+            # The delivered state's line is unbroken; its marker is the same as anywhere else.
+            mark = replace(mark, dashes=()) if is_delivered else mark
+            curves += _curve(pull, quantity, mark, colour if is_delivered else QUIET, is_delivered, i)
         panels.append(_CurvePanel(quantity.capitalize(), unit, curves))
-    best = data.pulls[data.best]
-    count = "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, the best being {sanitise(best.label)}"
+    delivered = sanitise(data.pulls[data.delivered].label)
+    count = "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, as delivered: {delivered}"
     return _draw_panels(panels, data.speed_unit, data.cautions, count, name, size)
 
 
@@ -196,7 +196,7 @@ def overlay(data: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawi
     )
 
 
-def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_best: bool, row: int) -> list[_Curve]:
+def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_delivered: bool, row: int) -> list[_Curve]:
     """Return the pull's curve of this quantity, or nothing where it has no known point."""
     values: npt.ArrayLike = getattr(pull, quantity)
     if floats(values).size == 0:
@@ -215,7 +215,7 @@ def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_best: bo
     if peak is None:
         at = int(np.nanargmax(y))
         peak = Peak(float(x[at]), float(y[at]))
-    return [_Curve(sanitise(pull.label), x, y, raw_x, raw_y, peak, mark, colour, is_best, row)]
+    return [_Curve(sanitise(pull.label), x, y, raw_x, raw_y, peak, mark, colour, is_delivered, row)]
 
 
 def _draw_panels(
@@ -253,7 +253,7 @@ def _draw_panels(
             caution_band(axes, caution)
         axes.gridlines(values)
         _draw_title(axes, panel, with_peaks=not legend)
-        for curve in sorted(panel.curves, key=lambda curve: (curve.is_best, curve.row)):
+        for curve in sorted(panel.curves, key=lambda curve: (curve.is_delivered, curve.row)):
             # Beyond a handful of pulls the readings of all of them are only a fog.
             _draw_curve(axes, curve, few=len(panel.curves) <= 4)
         _peak_label(axes, panel, speed_unit)
@@ -276,13 +276,13 @@ def _y_limits(curves: list[_Curve], height: float, size: Size) -> Limits:
 
 
 def _peaks_width(curves: list[_Curve], size: Size) -> float:
-    return max(width(curve.peak_value, size.small, curve.is_best) for curve in curves)
+    return max(width(curve.peak_value, size.small, curve.is_delivered) for curve in curves)
 
 
 def _side_label_room(panels: list[_CurvePanel], size: Size) -> float:
     """Return the room to the right of the panels for the side labels [px]."""
     labels = max(
-        _peaks_width(panel.curves, size) + min(width(curve.label, size.small, curve.is_best), _LABEL_ROOM)
+        _peaks_width(panel.curves, size) + min(width(curve.label, size.small, curve.is_delivered), _LABEL_ROOM)
         for panel in panels
         for curve in panel.curves
     )
@@ -292,14 +292,14 @@ def _side_label_room(panels: list[_CurvePanel], size: Size) -> float:
 
 def _draw_title(axes: Axes, panel: _CurvePanel, *, with_peaks: bool) -> None:
     canvas = axes.canvas
-    axes.title(panel.title, panel.unit, next((curve.colour for curve in panel.curves if curve.is_best), INK))
+    axes.title(panel.title, panel.unit, next((curve.colour for curve in panel.curves if curve.is_delivered), INK))
     if with_peaks:
         canvas.text(axes.right + 34, axes.top - 11, f"Peak, {panel.unit}", colour=QUIET, size=canvas.size.small)
 
 
 def _draw_curve(axes: Axes, curve: _Curve, *, few: bool) -> None:
-    """Draw a curve with its markers and its peak; among few curves, and of the best, its readings as well."""
-    prominent = few or curve.is_best
+    """Draw a curve with its markers and its peak; among few curves, and of the delivered one, its readings as well."""
+    prominent = few or curve.is_delivered
     if curve.raw_x.size and prominent:
         axes.dots(curve.raw_x, curve.raw_y, curve.colour)
     axes.curve(
@@ -307,22 +307,22 @@ def _draw_curve(axes: Axes, curve: _Curve, *, few: bool) -> None:
         curve.y,
         curve.colour,
         curve.mark,
-        linewidth=2.6 if curve.is_best else 1.3,
+        linewidth=2.6 if curve.is_delivered else 1.3,
         markers=4 if prominent else 3,
-        markersize=6.0 if curve.is_best else 4.6,
+        markersize=6.0 if curve.is_delivered else 4.6,
         shift=curve.row,
         keep_clear=curve.peak.speed,
-        zorder=5 if curve.is_best else 3,
+        zorder=5 if curve.is_delivered else 3,
     )
-    peak, diameter = curve.peak, 9.5 if curve.is_best else 7.0
+    peak, diameter = curve.peak, 9.5 if curve.is_delivered else 7.0
     axes.points(peak.speed, peak.value, curve.colour, curve.mark.marker, diameter, face="none", zorder=6)
 
 
 def _peak_label(axes: Axes, panel: _CurvePanel, speed_unit: str) -> None:
-    """Write the best pull's (or the highest) peak above every curve that runs under the label."""
+    """Write the delivered state's (or the highest) peak above every curve that runs under the label."""
     canvas, size = axes.canvas, axes.canvas.size
-    best = [curve for curve in panel.curves if curve.is_best]
-    curve = best[0] if best else max(panel.curves, key=lambda curve: curve.peak.value)
+    delivered = [curve for curve in panel.curves if curve.is_delivered]
+    curve = delivered[0] if delivered else max(panel.curves, key=lambda curve: curve.peak.value)
     peak_x, peak_y = axes.x(curve.peak.speed), axes.y(curve.peak.value)
     text = f"{curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} {speed_unit}"
     text = truncate(text, axes.width - 4, size.text, True)
@@ -355,9 +355,11 @@ def _side_labels(axes: Axes, panel: _CurvePanel) -> None:
         canvas.line([x], [y], curve.colour, marker=curve.mark.marker, markersize=6.0, markeredgewidth=1.0)
         colour = INK if curve.colour == QUIET else curve.colour
         baseline = y + size * 0.36
-        label = truncate(curve.label, _LABEL_ROOM, size, curve.is_best)
-        canvas.text(column, baseline, curve.peak_value, anchor="right", colour=colour, size=size, bold=curve.is_best)
-        canvas.text(column + 8, baseline, label, colour=colour, size=size, bold=curve.is_best)
+        label = truncate(curve.label, _LABEL_ROOM, size, curve.is_delivered)
+        canvas.text(
+            column, baseline, curve.peak_value, anchor="right", colour=colour, size=size, bold=curve.is_delivered
+        )
+        canvas.text(column + 8, baseline, label, colour=colour, size=size, bold=curve.is_delivered)
 
 
 def _description(
@@ -369,6 +371,6 @@ def _description(
             f"peak {panel.title.lower()} {curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} {speed_unit}"
             for panel, curve in row.curves
         ]
-        best = " (best)" if row.is_best and len(rows) > 1 else ""
-        sentences.append(f"{row.label}{best}: {join_and(peaks)}.")
+        delivered = " (as delivered)" if row.is_delivered and len(rows) > 1 else ""
+        sentences.append(f"{row.label}{delivered}: {join_and(peaks)}.")
     return " ".join(sentences + [f"Caution: {caution.sentence(speed_unit)}" for caution in cautions])

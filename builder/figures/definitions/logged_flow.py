@@ -82,7 +82,7 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     units.WHOLE_PERCENT,
     source=COMMON_PRACTICE,
     axis="pull",
-    headline="most",
+    headline="first",
     means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
     formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
     working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",

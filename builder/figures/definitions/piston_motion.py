@@ -47,8 +47,8 @@ def _speeds_of_interest(context: Context, item: Input) -> InputValue | None:
     red_line, session = context.build.build.engine.red_line, session_of(context)
     if red_line is not None:
         speeds[AT_RED_LINE] = red_line.si
-    if session is not None and session.best is not None:
-        speeds["at peak power"] = session.best.peaks.power.speed
+    if session is not None and session.delivered is not None:
+        speeds["at peak power"] = session.delivered.peak_power.speed
     if not speeds:
         return None
     texts = tuple(item.display_unit.text(speed, context.system) for speed in speeds.values())

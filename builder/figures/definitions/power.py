@@ -1,4 +1,4 @@
-"""Figures of power: what the engine made on the dyno, in the shop's standard; the best pull's come first."""
+"""Figures of power: what the engine made on the dyno, in the shop's standard, as delivered first."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from builder.figures.core.display_units import System
 from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import COMMON_PRACTICE, HEYWOOD_2, POWER, Definitions
 from builder.figures.core.types import GIVEN, InputValue
-from builder.figures.definitions.pull_inputs import FUEL_LOG, LOG, per_pull
+from builder.figures.definitions.pull_inputs import FUEL_LOG, LOG, per_pull, per_state
+from builder.figures.dyno.engine_state import EngineState
 from builder.figures.dyno.pull import PullResult
 
 define = Definitions(POWER, axis="pull", headline="first")
@@ -22,22 +23,23 @@ _RANGE = "dyno.range (within the speeds that were run)"
 _BOTH_LOGGED = "dyno.pulls (with both torque and power in the log)"
 
 
-def _factor_at(pull: PullResult, speed: float) -> float:
+def _factor_at(state: EngineState, speed: float) -> float:
     """Return the correction at one speed: the same at all, but for compression ignition."""
-    before, after = pull.uncorrected_torque(speed), float(pull.corrected.torque_curve.at(speed))
+    before, after = state.uncorrected_torque(speed), float(state.corrected.torque_curve.at(speed))
     return after / before if before else 1.0
 
 
-def _factor_and_standard(pull: PullResult, speed: float) -> str:
+def _factor_and_standard(state: EngineState, speed: float) -> str:
+    pull = state.last
     if pull.correction is None or pull.correction.stated.slug == pull.correction.target.slug:
         return f"1 ({pull.standard.name})"
-    return f"{_factor_at(pull, speed):.4f} ({pull.standard.name})"
+    return f"{_factor_at(state, speed):.4f} ({pull.standard.name})"
 
 
-def _band(pull: PullResult, end: int) -> float | None:
+def _band(state: EngineState, end: int) -> float | None:
     """Return the lower (0) or upper (1) end of the part of the torque band that contains the peak [rev/s]."""
-    peak = pull.peaks.torque.speed
-    return next((band[end] for band in pull.peaks.torque_band if band[0] - 1e-9 <= peak <= band[1] + 1e-9), None)
+    peak = state.peaks.torque.speed
+    return next((band[end] for band in state.peaks.torque_band if band[0] - 1e-9 <= peak <= band[1] + 1e-9), None)
 
 
 def _width(pull: PullResult) -> float | None:
@@ -72,28 +74,33 @@ def _power_at_best(pull: PullResult) -> float | None:
 
 define.add_inputs(
     # Peaks, on the smoothed curve.
-    per_pull("peak_torque_uncorrected", "torque before correction, at the peak", "T_0", units.TORQUE, LOG,
-             lambda pull: pull.peaks.torque.value / _factor_at(pull, pull.peaks.torque.speed)),
-    per_pull("peak_torque_factor", "factor at the peak", "k", units.FACTOR, LOG,
-             lambda pull: _factor_at(pull, pull.peaks.torque.speed),
-             lambda pull, system: _factor_and_standard(pull, pull.peaks.torque.speed)),
-    per_pull("speed_of_peak_torque", "speed of peak torque", "n", units.SPEED, LOG,
-             lambda pull: pull.peaks.torque.speed),
-    per_pull("speed_of_peak_power", "speed of peak power", "n", units.SPEED, LOG, lambda pull: pull.peaks.power.speed),
-    per_pull("torque_at_peak_power", "torque there", "T", units.TORQUE, LOG,
-             lambda pull: pull.peaks.power.value / (2 * np.pi * pull.peaks.power.speed)),
-    per_pull("highest_torque", "highest reading of torque", "T", units.TORQUE, LOG,
-             lambda pull: pull.peaks.torque.raw_value),
-    per_pull("highest_power", "highest reading of power", "P", units.POWER, LOG,
-             lambda pull: pull.peaks.power.raw_value),
+    per_state("peak_torque_uncorrected", "torque before correction, at the peak", "T_0", units.TORQUE, LOG,
+              lambda state: state.peak_torque.value / _factor_at(state, state.peak_torque.speed),
+              uncertainty_of=lambda state: (
+                  state.peak_torque.half_width / _factor_at(state, state.peak_torque.speed)
+              )),
+    per_state("peak_torque_factor", "factor at the peak", "k", units.FACTOR, LOG,
+              lambda state: _factor_at(state, state.peak_torque.speed),
+              lambda state, system: _factor_and_standard(state, state.peak_torque.speed)),
+    per_state("speed_of_peak_torque", "speed of peak torque", "n", units.SPEED, LOG,
+              lambda state: state.peak_torque.speed),
+    per_state("speed_of_peak_power", "speed of peak power", "n", units.SPEED, LOG,
+              lambda state: state.peak_power.speed),
+    per_state("torque_at_peak_power", "torque there", "T", units.TORQUE, LOG,
+              lambda state: state.peak_power.value / (2 * np.pi * state.peak_power.speed),
+              uncertainty_of=lambda state: state.peak_power.half_width / (2 * np.pi * state.peak_power.speed)),
+    per_state("highest_torque", "highest reading of torque", "T", units.TORQUE, LOG,
+              lambda state: max(pull.peaks.torque.raw_value for pull in state.pulls)),
+    per_state("highest_power", "highest reading of power", "P", units.POWER, LOG,
+              lambda state: max(pull.peaks.power.raw_value for pull in state.pulls)),
     # Over the range, and the band.
     per_pull("torque_area", "area under the torque curve", "A", units.TORQUE_AREA, _RANGE,
              lambda pull: pull.means.torque_area if pull.means else None),
     per_pull("power_area", "area under the power curve", "A", units.POWER_AREA, _RANGE,
              lambda pull: None if pull.mean_power is None else pull.mean_power * (_width(pull) or 0.0)),
     per_pull("range_width", "width of the range", "n_2 - n_1", units.SPEED, _RANGE, _width, _range_text),
-    per_pull("band_from", "torque band from", "n_1", units.SPEED, LOG, lambda pull: _band(pull, 0)),
-    per_pull("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda pull: _band(pull, 1)),
+    per_state("band_from", "torque band from", "n_1", units.SPEED, LOG, lambda state: _band(state, 0)),
+    per_state("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda state: _band(state, 1)),
     # Where the fuel is used best.
     per_pull("thriftiest_fuel", "fuel where it is used best", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_best,
              _fuel_text),
@@ -102,9 +109,9 @@ define.add_inputs(
     Input("heating_value", "lower heating value of the fuel", "LHV", units.SPECIFIC_ENERGY,
           "build.engine.fuel.heating_value"),
     Input("inertia", "inertia of all that turns", "J", units.INERTIA, "dyno.inertia"),
-    per_pull("acceleration", "acceleration at peak torque", "dn/dt", units.ENGINE_ACCELERATION,
-             "dyno.pulls (a sweep with time in the log)",
-             lambda pull: pull.corrected.acceleration_at(pull.peaks.torque.speed)),
+    per_state("acceleration", "acceleration at peak torque", "dn/dt", units.ENGINE_ACCELERATION,
+              "dyno.pulls (a sweep with time in the log)",
+              lambda state: state.corrected.acceleration_at(state.peak_torque.speed)),
     per_pull("power_ratio", "middle of all rows of P / (2 pi n T)", "", units.FACTOR, _BOTH_LOGGED,
              lambda pull: pull.consistency.ratio if pull.consistency else None,
              lambda pull, system: f"{pull.consistency.rows if pull.consistency else 0} rows"),

@@ -1,19 +1,24 @@
-"""Inputs with a value for each pull that counts, the best pull first."""
+"""Inputs with a value for each state of the engine on the dyno, the delivered state first."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from builder.engine import uncertainty
+from builder.engine.validation import Array
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.inputs import Context, Input
 from builder.figures.core.types import MEASURED, InputValue
+from builder.figures.dyno.engine_state import EngineState
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession, analyse_session
 
 PullValue = Callable[[PullResult], float | None]
 PullText = Callable[[PullResult, System], str]
+StateValue = Callable[[EngineState], float | None]
+StateText = Callable[[EngineState, System], str]
 
 LOG = "dyno.pulls (with a log that can be counted)"
 FUEL_LOG = "dyno.pulls (with fuel flow in the log; by volume it needs build.yaml: engine.fuel.density)"
@@ -40,27 +45,77 @@ def per_pull(
     hint: str = "",
     applies: Callable[[tuple[PullResult, ...]], bool] = lambda pulls: True,
 ) -> Input:
-    """Return an input with a value for each pull that counts, in sessions that it applies to.
+    """Return an input with the mean over its pulls for each state of the engine, in sessions that it applies to.
 
-    ``path`` says what the record should hold.
+    ``path`` says what the record should hold. ``text_of`` is the text of a state with a single pull.
+    """
+
+    def state_text(state: EngineState, system: System) -> str:
+        if text_of is not None and len(state.pulls) == 1:
+            return text_of(state.last, system)
+        return display_unit.text(state.mean_of(value_of) or 0.0, system)
+
+    return per_state(
+        name,
+        label,
+        symbol,
+        display_unit,
+        path,
+        lambda state: state.mean_of(value_of),
+        state_text,
+        hint=hint,
+        applies=applies,
+    )
+
+
+def per_state(
+    name: str,
+    label: str,
+    symbol: str,
+    display_unit: DisplayUnit,
+    path: str,
+    value_of: StateValue,
+    text_of: StateText | None = None,
+    *,
+    uncertainty_of: StateValue | None = None,
+    hint: str = "",
+    applies: Callable[[tuple[PullResult, ...]], bool] = lambda pulls: True,
+) -> Input:
+    """Return an input with a value for each state of the engine, in sessions that it applies to.
+
+    ``path`` says what the record should hold. ``uncertainty_of`` returns the half width of the 95 % interval.
     """
 
     def get(context: Context, item: Input) -> InputValue | None:
         session, system = session_of(context), context.system
-        pulls = session.best_first if session else ()
-        recorded = [value_of(pull) for pull in pulls]
-        values = np.array([np.nan if value is None else value for value in recorded])
-        if not np.isfinite(values).any() or not applies(pulls):
+        states = session.states if session else ()
+        values = _known(states, value_of)
+        if session is None or not np.isfinite(values).any() or not applies(session.counted):
             return None
         texts = tuple(
             "not known"
             if not np.isfinite(value)
-            else text_of(pull, system)
+            else text_of(state, system)
             if text_of
             else display_unit.text(float(value), system)
-            for pull, value in zip(pulls, values, strict=True)
+            for state, value in zip(states, values, strict=True)
         )
-        labels = tuple(pull.name for pull in pulls)
-        return item.value(values, texts, MEASURED, labels=labels, where=context.build.where(item.path))
+        contributions = {}
+        if uncertainty_of is not None:
+            contributions = uncertainty.root(name, _known(states, uncertainty_of) / uncertainty.COVERAGE)
+        return item.value(
+            values,
+            texts,
+            MEASURED,
+            labels=tuple(state.label for state in states),
+            contributions=contributions,
+            has_stated_resolution=uncertainty_of is not None,
+            where=context.build.where(item.path),
+        )
 
     return Input(name, label, symbol, display_unit, path, "pull", get=get, hint=hint)
+
+
+def _known(states: Sequence[EngineState], value_of: StateValue) -> Array:
+    values = [value_of(state) for state in states]
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -24,6 +24,7 @@ from builder.figures.dyno.comparisons import (
     measure_repeats,
 )
 from builder.figures.dyno.correction import target_standard
+from builder.figures.dyno.engine_state import EngineState, engine_states
 from builder.figures.dyno.guideline_traces import Violation, find_violations
 from builder.figures.dyno.pull import PullResult, UncorrectedPull, correct_pull, load_pull, with_range_means
 from builder.figures.dyno.pull_scatter import PullScatter, prior_scatter, session_scatter
@@ -36,14 +37,17 @@ from builder.record.problem import Problem
 class DynoSession:
     """The results of the pulls of one build.
 
-    ``pulls``: every pull whose log makes a curve, in the order of the record. ``standard``: what the results
+    ``pulls``: every pull whose log makes a curve, in the order of the record. ``states``: the counted pulls, those
+    with nothing changed between them as one state, the delivered state first. ``delivered``: the engine as it left
+    the shop, which every headline describes; None where no pull counts. ``standard``: what the results
     are in; the shop's, unless no pull could be corrected to it (then ``remarks`` says so). ``range``: speeds
     [rev/s] over which means and gains are taken, ``range_from`` where that range comes from. ``scatter``: how far
     a pull scatters with nothing changed. ``problems``: with file and line.
     """
 
     pulls: tuple[PullResult, ...]
-    best: PullResult | None
+    states: tuple[EngineState, ...]
+    delivered: EngineState | None
     standard: Standard
     corrected: bool
     range: tuple[float, float] | None
@@ -62,21 +66,17 @@ class DynoSession:
         return tuple(pull for pull in self.pulls if pull.counted)
 
     @property
-    def best_first(self) -> tuple[PullResult, ...]:
-        """Return the counted pulls, the best one first: it represents the engine."""
-        return tuple(sorted(self.counted, key=lambda pull: pull is not self.best))
-
-    @property
-    def last(self) -> PullResult | None:
-        """Return the last pull that counts: the engine as it left the brake, which need not be the best pull."""
-        return self.counted[-1] if self.counted else None
+    def best(self) -> EngineState | None:
+        """Return the state with the highest peak power, where that is another one than the delivered state."""
+        best = max(self.states, key=lambda state: state.peak_power.value, default=None)
+        return None if best is self.delivered else best
 
 
 def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     """Return every pull corrected, compared and held against the guidelines; None where no pull has a log.
 
-    The best pull is the one with the highest peak power of those that count: not left out, units in
-    agreement, and in the standard that the session is shown in.
+    The pulls that count are those not left out, with units in agreement, and in the standard that the session is
+    shown in. The delivered state is the one that the record names; without a name, that of the last counted pull.
     """
     indices = [index for index, pull in enumerate(build.pulls) if pull.name in build.logs]
     if not indices:
@@ -114,12 +114,15 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
     problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     problems += _missing_inputs_warnings(build, uncorrected, target)
+    states, delivered = _delivered_first(build, pulls)
+    problems += _delivered_warnings(build, pulls, delivered)
     remarks = [remark] if remark else []
     if not corrected and pulls:
         remarks.append(f"no pull could be corrected to {_standard_name(target)}: results are {standard.name}")
     return DynoSession(
         pulls=pulls,
-        best=max((pull for pull in pulls if pull.counted), key=lambda pull: pull.peaks.power.value, default=None),
+        states=states,
+        delivered=delivered,
         standard=standard,
         corrected=corrected,
         range=speed_range,
@@ -132,6 +135,32 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         remarks=tuple(remarks),
         problems=tuple(sorted(dict.fromkeys(problems))),
     )
+
+
+def _delivered_first(build: Build, pulls: Sequence[PullResult]) -> tuple[tuple[EngineState, ...], EngineState | None]:
+    """Return the engine's states, the delivered one first, and the delivered one: named, or that of the last pull."""
+    states = engine_states(pulls)
+    if not states:
+        return (), None
+    named = build.dyno.delivered if build.dyno else None
+    delivered = next((state for state in states if any(pull.name == named for pull in state.pulls)), None)
+    if delivered is None:
+        latest = max(states, key=lambda state: state.last.index)
+        delivered = replace(latest, assumed=True)
+        states = tuple(delivered if state is latest else state for state in states)
+    return (delivered, *(state for state in states if state is not delivered)), delivered
+
+
+def _delivered_warnings(build: Build, pulls: Sequence[PullResult], delivered: EngineState | None) -> list[Problem]:
+    """Return a warning where the record names a delivered pull that no result can be taken from."""
+    named = build.dyno.delivered if build.dyno else None
+    pull = next((pull for pull in pulls if pull.name == named), None)
+    if named is None or delivered is None or not delivered.assumed:
+        return []
+    reason = pull.exclusion_reason if pull is not None else "its log makes no curve"
+    message = f"delivered: {named!r} does not count ({reason}); {delivered.name!r} is shown as delivered. "
+    message += "Correct that pull, or name one that counts"
+    return [Problem(*build.where("dyno.delivered"), message, "warning")]
 
 
 def _pull_name(build: Build, index: int) -> str:

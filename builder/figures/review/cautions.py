@@ -55,9 +55,11 @@ def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
 
 
 def _peak_at_end(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    best = sheet.session.best if sheet.session else None
-    if best is not None and best.peaks.power.at_end:
-        text = f"{best.name}: power was highest where the pull ended or began, so the engine's own peak lies outside"
+    delivered = sheet.session.delivered if sheet.session else None
+    if delivered is not None and delivered.peak_power.at_end:
+        text = (
+            f"{delivered.name}: power was highest where the pull ended or began, so the engine's own peak lies outside"
+        )
         yield Caution("peak_power", text, "")
 
 

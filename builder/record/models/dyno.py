@@ -133,5 +133,9 @@ class Dyno(RecordModel):
         "what was driven and fitted: pump, alternator, fan, silencer",
         "water pump driven, no alternator, no fan, dyno's own silencer",
     )
+    delivered: Line | None = field(
+        "name of the pull with the engine as it left the shop, or of one of its repeats; without it, the last pull",
+        "first pull, 70 jets",
+    )
     pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=())
     note: Prose | None = field("anything else", "ninety minutes of running in before the first pull")

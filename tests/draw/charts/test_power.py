@@ -37,7 +37,7 @@ def test_the_peaks_are_labelled_and_described_with_their_speeds() -> None:
     texts = [label.text for label in labels(drawing)]
     at = 2400 + 15 * 3200 / 49  # the point of the curve nearest to its top at 3,400
     assert any(t == f"445 lbf ft at {at:,.0f} rpm" for t in texts)
-    assert "Pull 1 (best): peak torque 445 lbf ft" in drawing.description
+    assert "Pull 1 (as delivered): peak torque 445 lbf ft" in drawing.description
     assert "Pull 2: peak torque 444 lbf ft" in drawing.description
     assert f"at {at:,.0f} rpm" in drawing.description
 
@@ -50,7 +50,7 @@ def test_a_given_peak_wins_over_the_curve() -> None:
 def test_the_label_of_the_peak_is_above_every_curve_under_it() -> None:
     # The best by power is not the best by torque: its torque label must clear the higher curve.
     low = pull("Low", -0.03)
-    drawing = power_curves(PowerCurves((low, pull("High", 0.03)), best=0))
+    drawing = power_curves(PowerCurves((low, pull("High", 0.03)), delivered=0))
     words = next(label for label in labels(drawing) if label.text.startswith("432 lbf ft at"))
     high_peak = next(label for label in labels(drawing) if label.text == "450")
     assert words.bottom < (high_peak.top + high_peak.bottom) / 2  # the rule at 450 lies below the highest curve
@@ -64,7 +64,7 @@ def marker_corners(drawing: Drawing) -> set[int]:
 
 def test_a_pull_has_one_marker_whichever_is_best() -> None:
     pulls = several(3).pulls
-    assert marker_corners(power_curves(PowerCurves(pulls, best=0))) >= {3, 4}
+    assert marker_corners(power_curves(PowerCurves(pulls, delivered=0))) >= {3, 4}
     # The second of the record is a square, alone and as the best as well.
     alone = power_curves(PowerCurves((pull("Pull 2", position=1),)))
     assert marker_corners(alone) == {4}
@@ -108,7 +108,7 @@ def test_identical_values_are_a_level_line() -> None:
         (PowerCurves(()), "no pull"),
         (PowerCurves((PullCurves("Empty", []),)), "no known point"),
         (PowerCurves((PullCurves("Gaps", [1000, 2000], [math.nan, math.nan]),)), "no known point"),
-        (PowerCurves(several(2).pulls, best=2), "best pull 2"),
+        (PowerCurves(several(2).pulls, delivered=2), "delivered pull 2"),
         (PowerCurves((PullCurves("Odd", [1000, 2000, 3000], [100, 200]),)), "Odd, torque: 3 values along and 2 up"),
     ],
 )

@@ -1,4 +1,4 @@
-"""Figures of power: their numbers and their working, from the best pull."""
+"""Figures of power: their numbers and their working, from the delivered state."""
 
 from __future__ import annotations
 
@@ -79,19 +79,25 @@ def test_a_two_stroke_fires_every_turn(tmp_path: Path) -> None:
     assert "2π × " in figure(sheet, "bmep").working
 
 
-def test_the_best_pull_gives_the_figures(tmp_path: Path) -> None:
-    record = one_pull() + "  - {name: second, file: dyno/b.csv}\n"
+def test_the_delivered_state_gives_the_figures(tmp_path: Path) -> None:
+    record = one_pull() + "  - {name: second, file: dyno/b.csv}\ndelivered: first\n"
     logs = {"a.csv": log_of(), "b.csv": log_of(torque_curve(RPM, 128.0, 4200.0))}
     sheet = sheet_of(tmp_path, record, logs)
     assert sheet.session is not None
+    assert sheet.session.delivered is not None
     assert sheet.session.best is not None
-    assert sheet.session.best.name == "second"
+    assert (sheet.session.delivered.name, sheet.session.best.name) == ("first", "second")
+    power = figure(sheet, "peak_power")
+    assert power.value == pytest.approx(sheet.session.delivered.peak_power.value)
+    assert power.uncertainty == pytest.approx(sheet.session.delivered.peak_power.half_width)
+    assert power.positions[1].value == pytest.approx(sheet.session.best.peak_power.value)
+    assert power.positions[1].value > power.value
     torque, speed = figure(sheet, "peak_torque"), figure(sheet, "peak_torque_speed")
-    assert torque.value == pytest.approx(sheet.session.best.peaks.torque.value)
-    assert speed.value == pytest.approx(sheet.session.best.peaks.torque.speed)
-    assert [position.label for position in torque.positions] == ["second", "first"]
-    assert torque.working.startswith("second: ")
-    assert torque.positions[1].value > torque.value
+    assert torque.value == pytest.approx(sheet.session.delivered.peaks.torque.value)
+    assert speed.value == pytest.approx(sheet.session.delivered.peaks.torque.speed)
+    assert [position.label for position in torque.positions] == ["first", "second"]
+    assert torque.working.startswith("first: ")
+    assert torque.positions[1].value < torque.value
 
 
 def test_a_spike_is_neither_the_raw_nor_the_smoothed_peak(tmp_path: Path) -> None:
@@ -137,19 +143,19 @@ def _steady(tmp_path: Path, rpm: int, pound_feet: float, cubic_inches: float) ->
 
 def test_445_pound_feet_of_397_cubic_inches_is_a_bmep_of_169_psi(tmp_path: Path) -> None:
     sheet = _steady(tmp_path, 4000, 445.0, 397.3)
-    assert plain(figure(sheet, "bmep").display) == "168.9 psi"
+    assert plain(figure(sheet, "bmep").display) == "169 ± 2 psi"
     assert plain(figure(sheet, "displacement").display) == "397.3 cu in"
 
 
 def test_413_horsepower_is_1_04_for_each_cubic_inch(tmp_path: Path) -> None:
     sheet = _steady(tmp_path, 5000, 413.0 * 5252.113 / 5000, 397.3)
-    assert plain(figure(sheet, "peak_power").display) == "413.0 hp"
-    assert plain(figure(sheet, "specific_power").display) == "1.04 hp/cu in"
+    assert plain(figure(sheet, "peak_power").display) == "413 ± 5 hp"
+    assert plain(figure(sheet, "specific_power").display) == "1.04 ± 0.01 hp/cu in"
 
 
 def test_364_horsepower_at_4500_is_425_pound_feet(tmp_path: Path) -> None:
     sheet = _steady(tmp_path, 4500, 424.8, 397.3)
-    assert plain(figure(sheet, "peak_power").display) == "364.0 hp"
+    assert plain(figure(sheet, "peak_power").display) == "364 ± 4 hp"
 
 
 def test_pulkrabeks_v6(tmp_path: Path) -> None:

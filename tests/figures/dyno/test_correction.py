@@ -26,7 +26,8 @@ from tests.support.dyno_samples import (
 
 def test_observed_readings_are_corrected_once_to_the_shops_standard(tmp_path: Path) -> None:
     session = session_of(tmp_path, one_pull(), {"a.csv": log_of()})
-    pull = session.best
+    assert session.delivered is not None
+    pull = session.delivered.last
     assert pull is not None
     assert session.corrected
     assert session.standard is SAE_J1349
@@ -42,14 +43,14 @@ def test_observed_readings_are_corrected_once_to_the_shops_standard(tmp_path: Pa
 
 def test_corrected_readings_are_never_corrected_twice(tmp_path: Path) -> None:
     same = session_of(tmp_path / "a", one_pull(readings="sae-j1349"), {"a.csv": log_of()})
-    assert same.best is not None
-    assert same.best.peaks.torque.value == pytest.approx(130.0, rel=2e-4)
+    assert same.delivered is not None
+    assert same.delivered.peaks.torque.value == pytest.approx(130.0, rel=2e-4)
     moved = session_of(tmp_path / "b", one_pull(readings="sae-j607"), {"a.csv": log_of()})
-    assert moved.best is not None
+    assert moved.delivered is not None
     ratio = SAE_J1349.factor(AIR) / SAE_J607.factor(AIR)
-    assert moved.best.peaks.torque.value == pytest.approx(130.0 * ratio, rel=2e-4)
-    assert moved.best.corrected.observed_torque.max() == pytest.approx(130.0 / SAE_J607.factor(AIR), rel=2e-4)
-    assert any("divided out" in line for line in moved.best.notes)
+    assert moved.delivered.peaks.torque.value == pytest.approx(130.0 * ratio, rel=2e-4)
+    assert moved.delivered.corrected.observed_torque.max() == pytest.approx(130.0 / SAE_J607.factor(AIR), rel=2e-4)
+    assert any("divided out" in line for line in moved.delivered.last.notes)
 
 
 def test_a_pulls_own_conditions_override_field_by_field(tmp_path: Path) -> None:
@@ -102,9 +103,9 @@ def test_what_cannot_be_corrected_is_shown_as_logged_and_says_what_it_needs(
 ) -> None:
     session = session_of(tmp_path, one_pull(conditions, readings), {"a.csv": log_of()})
     assert not session.corrected
-    assert session.best is not None
-    assert session.best.peaks.torque.value == pytest.approx(130.0, rel=2e-4)
-    assert any(missing in need for need in session.best.applied.needs)
+    assert session.delivered is not None
+    assert session.delivered.peaks.torque.value == pytest.approx(130.0, rel=2e-4)
+    assert any(missing in need for need in session.delivered.last.applied.needs)
     assert any(missing in problem.message and problem.severity == "warning" for problem in session.problems)
     assert "could be corrected" in session.remarks[0]
 
@@ -112,8 +113,8 @@ def test_what_cannot_be_corrected_is_shown_as_logged_and_says_what_it_needs(
 def test_readings_without_a_standard_are_never_called_observed(tmp_path: Path) -> None:
     session = session_of(tmp_path, one_pull(readings=None), {"a.csv": log_of()})
     assert session.standard.slug == "as-logged"
-    assert session.best is not None
-    assert np.isnan(session.best.corrected.observed_torque).all()
+    assert session.delivered is not None
+    assert np.isnan(session.delivered.corrected.observed_torque).all()
 
 
 def test_din_70020_needs_no_humidity(tmp_path: Path) -> None:

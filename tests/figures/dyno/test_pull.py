@@ -26,9 +26,9 @@ from tests.support.dyno_samples import (
 def test_torque_is_worked_out_where_only_power_was_logged(tmp_path: Path) -> None:
     log = csv_of({"rpm": RPM, "Power (kW)": torque_curve(RPM) * RPM * 2 * math.pi / 60e3}, digits=5)
     session = session_of(tmp_path, one_pull(), {"a.csv": log})
-    assert session.best is not None
-    assert session.best.corrected.observed_torque.max() == pytest.approx(130.0, rel=2e-4)
-    assert any("torque is worked out" in line for line in session.best.notes)
+    assert session.delivered is not None
+    assert session.delivered.corrected.observed_torque.max() == pytest.approx(130.0, rel=2e-4)
+    assert any("torque is worked out" in line for line in session.delivered.last.notes)
 
 
 def test_torque_spent_on_acceleration_is_added_back_to_a_sweep(tmp_path: Path) -> None:

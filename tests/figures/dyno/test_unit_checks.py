@@ -35,7 +35,7 @@ def test_units_that_disagree_are_named_and_exclude_the_pull(
     log = csv_of({"rpm": RPM, "Torque (N m)": torque * torque_scale, "Power (kW)": watts / 1000 * power_scale})
     session = session_of(tmp_path, one_pull(), {"a.csv": log})
     problem = next(problem for problem in session.problems if "most likely" in problem.message)
-    assert session.best is None
+    assert session.delivered is None
     assert not session.pulls[0].counted
     assert problem.severity == "error"
     assert problem.path.name == "dyno.yaml"
@@ -50,9 +50,9 @@ def test_the_record_settles_a_mix_up_of_units(tmp_path: Path) -> None:
         {"rpm": RPM, "Torque (N m)": torque / LBF_FT, "Power (kW)": torque * RPM * 2 * math.pi / 60e3}, digits=4
     )
     session = session_of(tmp_path, one_pull(more=", units: {torque: lbf.ft}"), {"a.csv": log})
-    assert session.best is not None
+    assert session.delivered is not None
     assert not session.problems
-    assert session.best.corrected.observed_torque.max() == pytest.approx(130.0, rel=3e-4)
+    assert session.delivered.corrected.observed_torque.max() == pytest.approx(130.0, rel=3e-4)
 
 
 def test_metric_horsepower_read_as_mechanical_is_caught(tmp_path: Path) -> None:
@@ -68,7 +68,7 @@ def test_few_digits_are_not_taken_for_a_mix_up(tmp_path: Path) -> None:
     power = np.round(torque * 1.04 * rpm * 2 * math.pi / 60 / 1000)
     log = csv_of({"rpm": rpm, "Torque (N m)": torque, "Power (kW)": power}, digits=0)
     session = session_of(tmp_path, one_pull(), {"a.csv": log})
-    assert session.best is not None
+    assert session.delivered is not None
 
 
 def test_where_both_units_are_stated_the_record_decides(tmp_path: Path) -> None:
@@ -76,6 +76,6 @@ def test_where_both_units_are_stated_the_record_decides(tmp_path: Path) -> None:
     log = csv_of({"rpm": RPM, "Torque (N m)": torque, "Power (kW)": torque * RPM * 2 * math.pi / 60e3 * 1.03})
     without = session_of(tmp_path / "a", one_pull(), {"a.csv": log})
     stated = session_of(tmp_path / "b", one_pull(more=", units: {torque: N m, power: kW}"), {"a.csv": log})
-    assert without.best is None
-    assert stated.best is not None
+    assert without.delivered is None
+    assert stated.delivered is not None
     assert [problem.severity for problem in stated.problems] == ["warning"]

@@ -17,7 +17,13 @@ from builder.publish.pages.build.clearances_section import checks_without_values
 from builder.publish.pages.build.dyno_section import dyno_section
 from builder.publish.pages.build.fasteners_section import fasteners_table, stretch_tables
 from builder.publish.pages.build.gauging_tables import bore_table, degreeing_remarks, degreeing_tables
-from builder.publish.pages.build.headline import facts, headline, performance_sentence
+from builder.publish.pages.build.headline import (
+    assumption_sentence,
+    best_sentence,
+    facts,
+    headline,
+    performance_sentence,
+)
 from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
@@ -63,6 +69,8 @@ def render_build_page(
         facts=facts(build),
         headline=headlines,
         performance=performance_sentence(sheet),
+        best_during_testing=best_sentence(sheet),
+        delivered_assumption=assumption_sentence(sheet),
         readiness=readiness,
         dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,
         data_files=data_files,

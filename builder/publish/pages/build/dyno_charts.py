@@ -14,7 +14,6 @@ from builder.draw.charts.comparison import SettingSweep as SweepData
 from builder.draw.charts.power import Peak, PowerCurves, PullCurves, power_curves
 from builder.draw.footnotes import CautionNote
 from builder.draw.style import NARROW
-from builder.engine.curves import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.engine_data import EngineData, read_engine_data
@@ -27,6 +26,7 @@ from builder.record.quantities.unit_table import printed_unit
 
 if TYPE_CHECKING:
     from builder.figures.dyno.comparisons import ComparisonResult, SettingTrials
+    from builder.figures.dyno.engine_state import EngineState, StatePeak
     from builder.figures.dyno.pull import PullResult
     from builder.figures.dyno.session import DynoSession
 
@@ -35,7 +35,7 @@ Floats = npt.NDArray[np.float64]
 
 def session_charts(source: Context, session: DynoSession | None) -> Iterator[PageChart]:
     """Yield a request for every chart that the session has enough for."""
-    if session is None or session.best is None:
+    if session is None or session.delivered is None:
         return
     yield _power_chart(session, source.system)
     for number, change in enumerate(session.changes):
@@ -63,46 +63,41 @@ def _rpm(values: npt.ArrayLike) -> Floats:
 
 def _power_chart(session: DynoSession, system: System) -> PageChart:
     request = power_curves.request(_power_curves(session, system), responsive=True)
-    caption = (
-        f"Torque is how hard the engine twists at each speed, power how fast it works; {_correction_text(session)}. "
-        "The best pull stands in front, the others behind; the highest point of each curve is marked."
-    )
+    caption = f"Torque and power, {_correction_text(session)}."
+    if len(session.states) > 1:
+        caption += " Bold: as delivered. Gray: other pulls."
     return PageChart(POWER, request, caption)
 
 
 def _power_curves(session: DynoSession, system: System) -> PowerCurves:
-    """Return the pulls that count, with the best one's cautions."""
-    counted = session.counted
-    best = next(i for i, pull in enumerate(counted) if pull is session.best)
-    cautions = tuple(
-        CautionNote(f"{pull.name}: {'; '.join(pull.outside)}")
-        for pull in counted
-        if pull.outside and pull is session.best
-    )
+    """Return the states of the engine in the order of the record, with the cautions of the delivered one."""
+    states = sorted(session.states, key=lambda state: state.pulls[0].index)
+    delivered = session.delivered
+    assert delivered is not None
     return PowerCurves(
-        tuple(_pull(pull, system) for pull in counted),
-        best,
+        tuple(_curves(state, system) for state in states),
+        states.index(delivered),
         unit_text(units.TORQUE, system),
         unit_text(units.POWER, system),
-        cautions=cautions,
+        cautions=tuple(CautionNote(f"{delivered.name}: {text}") for text in delivered.outside),
     )
 
 
-def _pull(pull: PullResult, system: System) -> PullCurves:
-    def peak(curve_peak: CurvePeak, unit: DisplayUnit) -> Peak:
-        return Peak(float(_rpm(curve_peak.speed)), float(in_unit(unit, system, curve_peak.value)))
+def _curves(state: EngineState, system: System) -> PullCurves:
+    def peak(state_peak: StatePeak, unit: DisplayUnit) -> Peak:
+        return Peak(float(_rpm(state_peak.speed)), float(in_unit(unit, system, state_peak.value)))
 
     return PullCurves(
-        pull.name,
-        _rpm(pull.corrected.speed),
-        in_unit(units.TORQUE, system, pull.corrected.torque),
-        in_unit(units.POWER, system, pull.corrected.power),
-        _rpm(pull.readings.speed),
-        in_unit(units.TORQUE, system, pull.readings.torque),
-        in_unit(units.POWER, system, pull.readings.power),
-        peak(pull.peaks.torque, units.TORQUE),
-        peak(pull.peaks.power, units.POWER),
-        pull.index,
+        state.label,
+        _rpm(state.corrected.speed),
+        in_unit(units.TORQUE, system, state.corrected.torque),
+        in_unit(units.POWER, system, state.corrected.power),
+        _rpm(state.readings.speed),
+        in_unit(units.TORQUE, system, state.readings.torque),
+        in_unit(units.POWER, system, state.readings.power),
+        peak(state.peak_torque, units.TORQUE),
+        peak(state.peak_power, units.POWER),
+        state.pulls[0].index,
     )
 
 
@@ -187,11 +182,11 @@ _CHANNELS = (
 
 
 def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart]:
-    best, system = session.best, source.system
-    assert best is not None
+    assert session.delivered is not None
+    pull, system = session.delivered.last, source.system
     facts = read_engine_data(source.build)
-    guidelines = {trace.channel: trace for trace in guideline_traces(best, source.shop, facts)}
-    logged = _logged_and_derived(best, facts)
+    guidelines = {trace.channel: trace for trace in guideline_traces(pull, source.shop, facts)}
+    logged = _logged_and_derived(pull, facts)
     panels = []
     for slug, title, unit in _CHANNELS:
         values = logged.get(slug)
@@ -203,13 +198,13 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart
         violations = tuple(
             ViolationPoint(float(_rpm(v.speed)), float(in_unit(unit, system, v.value)), v.worst_text)
             for v in session.violations
-            if v.channel == slug and v.pull == best.name
+            if v.channel == slug and v.pull == pull.name
         )
-        trace = Trace(best.name, _rpm(best.corrected.speed), in_unit(unit, system, values), best.index)
+        trace = Trace(pull.name, _rpm(pull.corrected.speed), in_unit(unit, system, values), pull.index)
         panels.append(ChannelTrace(title, unit_text(unit, system), (trace,), low, high, violations))
     if panels:
         request = channels.request(Channels(tuple(panels)), responsive=True)
-        yield PageChart(POWER, request, f"What else was logged on {best.name}, on one scale of engine speed.")
+        yield PageChart(POWER, request, f"Other channels of the pull {pull.name}.")
 
 
 def _logged_and_derived(pull: PullResult, facts: EngineData) -> dict[str, Floats]:

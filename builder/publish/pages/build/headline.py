@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from builder.figures.core import display_units
+from builder.figures.core import display_units as units
 from builder.figures.core.types import FigureSheet
+from builder.figures.dyno.engine_state import StatePeak
 from builder.publish.pages.formatting import format_date, group_thousands
 from builder.record.models.build import Build
 
@@ -49,26 +50,42 @@ def headline(sheet: FigureSheet) -> tuple[Headline, ...]:
 
 
 def performance_sentence(sheet: FigureSheet) -> str:
-    """Return a sentence on peak power, peak torque and the pull they come from; empty without a session."""
-    power, torque, session = sheet.get("peak_power"), sheet.get("peak_torque"), sheet.session
-    if session is None or session.best is None or (power is None and torque is None):
+    """Return the peaks of the engine as delivered in one sentence; empty without a session."""
+    session = sheet.session
+    delivered = session.delivered if session else None
+    power, torque = sheet.get("peak_power"), sheet.get("peak_torque")
+    if session is None or delivered is None or power is None or torque is None:
         return ""
-    peaks = []
-    for figure, speed in ((power, sheet.get("peak_power_speed")), (torque, sheet.get("peak_torque_speed"))):
-        if figure is not None:
-            alternate = f" ({figure.alternate_text})" if figure.alternate_text else ""
-            at_speed = f" at {speed.display}" if speed else ""
-            peaks.append(group_thousands(f"{figure.display}{alternate}{at_speed}"))
-    text = f"It made {' and '.join(peaks)}"
-    text += f", corrected to {session.standard.name}" if session.corrected else ", as read on the day, not corrected"
-    count, last = len(session.counted), session.counted[-1]
-    if count < 2:
-        return f"{text}."
-    text += f": the best of {count} pulls, {session.best.name}."
-    if last is not session.best:
-        peak = group_thousands(display_units.POWER.text(last.peaks.power.value, sheet.system))
-        text += f" The last pull, {last.name}, made {peak}."
-    return text
+    peaks = group_thousands(
+        f"{power.display} at {_speed_text(delivered.peak_power, sheet)}, "
+        f"{torque.display} at {_speed_text(delivered.peak_torque, sheet)}"
+    )
+    standard = session.standard.name if session.corrected else "as logged, not corrected"
+    repeats = f", mean of {len(delivered.pulls)} pulls" if len(delivered.pulls) > 1 else ""
+    return f"As delivered: {peaks} ({standard}{repeats})."
+
+
+def best_sentence(sheet: FigureSheet) -> str:
+    """Return what the engine made at best during testing; empty where that is the delivered state."""
+    best, power = sheet.session.best if sheet.session else None, sheet.get("peak_power")
+    if best is None or power is None:
+        return ""
+    power_text = next(position.display for position in power.positions if position.label == best.label)
+    peak = group_thousands(f"{power_text} at {_speed_text(best.peak_power, sheet)}")
+    return f"Best during testing: {peak} ({best.label})."
+
+
+def assumption_sentence(sheet: FigureSheet) -> str:
+    """Return which state is assumed to be the delivered one; empty where the record says so or there is only one."""
+    session = sheet.session
+    delivered = session.delivered if session else None
+    if session is None or delivered is None or not delivered.assumed or len(session.states) < 2:
+        return ""
+    return f"Assumed as delivered: the last pull, {delivered.last.name}. The record does not say which one it was."
+
+
+def _speed_text(peak: StatePeak, sheet: FigureSheet) -> str:
+    return units.SPEED.text(peak.speed, sheet.system)
 
 
 _COUNT = {2: "twin", 3: "three", 4: "four", 5: "five", 6: "six", 8: "eight", 12: "twelve"}

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from builder.publish.pages.build.headline import (
+    assumption_sentence,
+    best_sentence,
     engine_type_words,
     facts,
     headline,
@@ -26,20 +28,42 @@ def test_the_headline_has_the_numbers_of_the_figures() -> None:
         "displacement",
         "compression_ratio",
     ]
-    assert f"{power.number}\N{NO-BREAK SPACE}{power.unit}" == sheet.get("peak_power").display  # type: ignore[union-attr]
-    assert power.notes[0].startswith("at 4,9")
+    peak = sheet["peak_power"]
+    assert (power.number, power.unit) == (peak.number, peak.unit)
+    assert f"± {peak.uncertainty_text}" in power.notes
+    assert power.notes[0].startswith("at 4,8")
     assert ratio.unit == ": 1"
     assert ratio.notes == ("± 0.01",)
     assert "±" not in ratio.number
 
 
-def test_the_sentence_names_speed_standard_and_the_pull_it_comes_from() -> None:
+def test_the_sentence_gives_the_delivered_state_and_its_standard() -> None:
     _, sheet = samples.build_and_sheet("breakdown-truck-v8")
-    text = performance_sentence(sheet).replace("\N{NO-BREAK SPACE}", " ")
-    assert re.match(r"It made [\d.]+ hp \([\d.]+ kW\) at \d,\d{3} rpm and [\d.]+ lbf ft \([\d.]+ N m\) at", text)
-    assert "corrected to SAE J1349: the best of 7 pulls, spacer." in text
-    # It left the shop as the last pull had it, which made less.
-    assert "The last pull, as delivered, made" in text
+    text = _plain(performance_sentence(sheet))
+    assert re.fullmatch(
+        r"As delivered: 282 ± \d hp at \d,\d{3} rpm, \d{3} ± \d lbf ft at \d,\d{3} rpm \(SAE J1349\)\.", text
+    )
+    # It left the shop without the spacer, which made more.
+    assert re.fullmatch(r"Best during testing: 299 hp at \d,\d{3} rpm \(spacer\)\.", _plain(best_sentence(sheet)))
+
+
+def test_a_state_that_is_only_assumed_says_so(tmp_path: Path) -> None:
+    record = "pulls:\n  - {name: a, file: a.csv}\n  - {name: b, file: b.csv, changed: jets, since: a}\n"
+    sheets = {}
+    for name, text in (("assumed", record), ("named", f"delivered: b\n{record}")):
+        folder = tmp_path / name / "builds" / "one"
+        folder.mkdir(parents=True)
+        for file in ("a.csv", "b.csv"):
+            (folder / file).write_text("rpm,Torque (N m)\n2000,100\n3000,110\n4000,105\n", encoding="utf-8")
+        engine = "title: T\nengine: {cylinders: 4, layout: flat}\n"
+        _, sheets[name] = samples.write_and_read(tmp_path / name, build=engine, dyno=text)
+    sentence = "Assumed as delivered: the last pull, b. The record does not say which one it was."
+    assert assumption_sentence(sheets["assumed"]) == sentence
+    assert assumption_sentence(sheets["named"]) == ""
+
+
+def _plain(text: str) -> str:
+    return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_without_a_session_there_is_no_sentence(tmp_path: Path) -> None:

@@ -1,0 +1,173 @@
+"""A state of the engine on the dyno: pulls with nothing changed between them, their mean curves and peaks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from builder.engine import power
+from builder.engine.autocorrelated_noise import student_t_quantile
+from builder.engine.curves import Curve, CurvePeak, map_curve, mean_curve, overlap, peak, torque_band
+from builder.engine.validation import Array
+from builder.figures.dyno.comparisons import group_repeats
+from builder.figures.dyno.correction import AmbientConditions
+from builder.figures.dyno.pull import CorrectedCurves, PullPeaks, PullReadings, PullResult
+
+_SCATTER = 0.005
+"""Standard deviation between pulls with nothing changed, as a share of torque: common practice, no source."""
+_SCATTER_FREEDOM = 6
+"""Degrees of freedom of that scatter."""
+_FULL_RANGE = 0.9
+"""A pull that shares less of the widest pull's speeds with it gives nothing to the mean curves."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StatePeak:
+    """The highest point of a state's mean curve, torque [N m] or power [W], at a speed [rev/s].
+
+    ``half_width``: of its 95 % interval. ``at_end``: the curve is highest where the pulls begin or end, so the
+    engine's own peak may lie outside the speeds that were run.
+    """
+
+    value: float
+    half_width: float
+    speed: float
+    at_end: bool
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class EngineState:
+    """The pulls made with nothing changed between them, the first of which names the state.
+
+    ``assumed``: only of the delivered state: the record does not say which one it is.
+    """
+
+    pulls: tuple[PullResult, ...]
+    assumed: bool = False
+
+    @property
+    def name(self) -> str:
+        """Return the name of the state's first pull."""
+        return self.pulls[0].name
+
+    @property
+    def label(self) -> str:
+        """Return the name, with the number of pulls where there are several."""
+        return self.name if len(self.pulls) == 1 else f"{self.name} (mean of {len(self.pulls)})"
+
+    @property
+    def last(self) -> PullResult:
+        """Return the state's last pull."""
+        return self.pulls[-1]
+
+    @property
+    def conditions(self) -> AmbientConditions:
+        """Return the air of the last pull."""
+        return self.last.conditions
+
+    @property
+    def outside(self) -> tuple[str, ...]:
+        """Return what lies outside the range of the standards, a sentence each."""
+        return tuple(dict.fromkeys(text for pull in self.pulls for text in pull.outside))
+
+    def mean_of(self, value_of: Callable[[PullResult], float | None]) -> float | None:
+        """Return the mean of a value over the pulls for which it is known; None where it is known for none."""
+        values = [value for pull in self.pulls if (value := value_of(pull)) is not None and np.isfinite(value)]
+        return float(np.mean(values)) if values else None
+
+    def uncorrected_torque(self, speed: float) -> float:
+        """Return the mean torque at one speed [rev/s] before correction [N m]."""
+        pulls = self._pulls_over_full_range
+        return float(np.mean([pull.uncorrected_torque(speed) for pull in pulls]))
+
+    @cached_property
+    def corrected(self) -> CorrectedCurves:
+        """Return the mean curves of the state's pulls, over the speeds that they share; short pulls give nothing."""
+        pulls = self._pulls_over_full_range
+        if len(pulls) == 1:
+            return pulls[0].corrected
+        return _mean_curves([pull.corrected for pull in pulls])
+
+    @cached_property
+    def readings(self) -> PullReadings:
+        """Return the corrected readings of the pulls behind the mean curves, sorted by speed."""
+        pulls = self._pulls_over_full_range
+        speed, torque, watts = (
+            np.concatenate([getattr(pull.readings, name) for pull in pulls]) for name in ("speed", "torque", "power")
+        )
+        order = np.argsort(speed, kind="stable")
+        return PullReadings(speed=speed[order], torque=torque[order], power=watts[order])
+
+    @cached_property
+    def peaks(self) -> PullPeaks:
+        """Return the peaks of the mean curves."""
+        torque = peak(self.corrected.torque_curve)
+        return PullPeaks(
+            torque=torque,
+            power=peak(self.corrected.power_curve),
+            torque_band=torque_band(self.corrected.torque_curve) if torque.value > 0 else (),
+        )
+
+    @property
+    def peak_torque(self) -> StatePeak:
+        """Return the peak of the mean torque curve with its 95 % interval."""
+        return self._peak(self.peaks.torque)
+
+    @property
+    def peak_power(self) -> StatePeak:
+        """Return the peak of the mean power curve with its 95 % interval."""
+        return self._peak(self.peaks.power)
+
+    def _peak(self, found: CurvePeak) -> StatePeak:
+        standard = abs(found.value) * _SCATTER / len(self.pulls) ** 0.5
+        half_width = student_t_quantile(0.95, _SCATTER_FREEDOM) * standard
+        return StatePeak(value=found.value, half_width=half_width, speed=found.speed, at_end=found.at_end)
+
+    @property
+    def _pulls_over_full_range(self) -> list[PullResult]:
+        widest = max(self.pulls, key=lambda pull: _width(pull.corrected.torque_curve))
+        needed = _FULL_RANGE * _width(widest.corrected.torque_curve)
+        return [pull for pull in self.pulls if pull is widest or _shared_width(pull, widest) >= needed > 0]
+
+
+def _width(curve: Curve) -> float:
+    return curve.highest - curve.lowest
+
+
+def _shared_width(first: PullResult, second: PullResult) -> float:
+    low, high = overlap([first.corrected.torque_curve, second.corrected.torque_curve]) or (0.0, 0.0)
+    return high - low
+
+
+def engine_states(pulls: Sequence[PullResult]) -> tuple[EngineState, ...]:
+    """Return the states of the engine that the counted pulls show, in the order of their first pulls."""
+    return tuple(EngineState(pulls=group) for group in group_repeats(pulls))
+
+
+def _mean_curves(curves: Sequence[CorrectedCurves]) -> CorrectedCurves:
+    torque_curve = mean_curve([item.torque_curve for item in curves])
+    speed, torque = (torque_curve.speed, torque_curve.value) if torque_curve.speed.size else torque_curve.points()
+    accelerations = [item.acceleration for item in curves]
+    acceleration = None
+    if all(item is not None for item in accelerations):
+        acceleration = _mean_at(speed, curves, lambda item: item.acceleration)
+    return CorrectedCurves(
+        torque_curve=torque_curve,
+        power_curve=map_curve(torque_curve, lambda speed, value: np.asarray(power.power(value, speed))),
+        speed=speed,
+        torque=torque,
+        power=np.asarray(power.power(torque, speed)),
+        observed_torque=_mean_at(speed, curves, lambda item: item.observed_torque),
+        acceleration=acceleration,
+    )
+
+
+def _mean_at(
+    speed: Array, curves: Sequence[CorrectedCurves], values_of: Callable[[CorrectedCurves], Array | None]
+) -> Array:
+    """Return the mean of one of the arrays of several pulls at some speeds [rev/s]."""
+    rows = [np.interp(speed, item.speed, values) for item in curves if (values := values_of(item)) is not None]
+    return np.asarray(np.mean(rows, axis=0))
