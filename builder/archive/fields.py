@@ -37,10 +37,12 @@ class FieldUnit:
     decimals: int = 0
 
     def show(self, value: float) -> str:
-        """Return an SI value in this unit, without the label; halves round up, as in the browser."""
+        """Return an SI value in this unit, without the label; a half rounds away from zero, as in the browser."""
         converted = value * self.factor
         if abs(converted) < 1e15:
-            exact = Decimal(converted).quantize(Decimal(1).scaleb(-self.decimals), ROUND_HALF_UP)
+            # As the browser does it, to the last bit: the factor makes up for the error of binary arithmetic.
+            nudged = converted * (1 + 1e-14) if abs(converted) < 1e9 else converted
+            exact = Decimal(nudged).quantize(Decimal(1).scaleb(-self.decimals), ROUND_HALF_UP)
             return f"{abs(exact) if exact == 0 else exact:f}"
         return f"{converted:g}"
 

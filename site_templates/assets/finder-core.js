@@ -132,9 +132,11 @@
     return { label, factor, decimals };
   }
 
+  // A half rounds away from zero; the factor makes up for the error of binary arithmetic, as in the Python code.
   function formatNumber(field, value, system) {
     const unit = unitOf(field, system);
-    const text = (value * unit.factor).toFixed(unit.decimals);
+    const number = value * unit.factor;
+    const text = (Math.abs(number) < 1e9 ? number * (1 + 1e-14) : number).toFixed(unit.decimals);
     return /^-[0.]+$/.test(text) ? text.slice(1) : text;
   }
 

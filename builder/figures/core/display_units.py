@@ -20,6 +20,7 @@ from builder.engine.constants import (
 )
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.quantities.digits import rounded
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, to_unit
@@ -35,6 +36,8 @@ class UnitScale:
     decimals: int
     factor: float | None = None
     """SI of one unit, for units that the record has no dimension for."""
+    min_decimals: int | None = None
+    """Decimals that are shown however uncertain the value is, where the trade needs them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,23 @@ class DisplayUnit:
         """Return the same, with one more decimal."""
         inch, metric = (replace(scale, decimals=scale.decimals + 1) for scale in (self.inch, self.metric))
         return replace(self, inch=inch, metric=metric)
+
+    def decimals(self, system: System, uncertainty: float = 0.0) -> int:
+        """Return how many decimals a value of this uncertainty [SI] is shown with; below zero tens are rounded."""
+        scale, step = self.scale(system), self.step(uncertainty, system)
+        if not step > 0:
+            return scale.decimals
+        decimals = min(scale.decimals, -math.floor(math.log10(step * (1 + 1e-9))))
+        return decimals if scale.min_decimals is None else max(scale.min_decimals, decimals)
+
+    def last_digit(self, system: System, uncertainty: float = 0.0) -> float:
+        """Return one unit of the last digit shown [SI], for a value of this uncertainty [SI]."""
+        return float(10.0 ** -self.decimals(system, uncertainty) / abs(self._line(system)[0]))
+
+    def as_shown(self, si: float, system: System, uncertainty: float = 0.0) -> float:
+        """Return a value [SI] rounded to the digits it is shown with [SI]."""
+        slope, offset = self._line(system)
+        return (float(rounded(si * slope + offset, self.decimals(system, uncertainty))) - offset) / slope
 
     def _line(self, system: System) -> tuple[float, float]:
         """Return slope and offset that convert SI to the unit of one system."""
@@ -90,12 +110,11 @@ class DisplayUnit:
 
     def uncertainty_text(self, uncertainty: float, system: System, rounding_step: float) -> str:
         """Return an expanded uncertainty [SI] in the unit of one system, rounded as the figure is."""
-        return _rounded(self.step(uncertainty, system), self.step(rounding_step, system), self.scale(system).decimals)
+        return rounded(self.step(uncertainty, system), self.decimals(system, rounding_step))
 
     def rounds_to_zero(self, difference: float, system: System, uncertainty: float) -> bool:
         """Return whether a difference [SI], written with the digits its uncertainty [SI] allows, is zero."""
-        step, decimals = self.step(uncertainty, system), self.scale(system).decimals
-        return float(_rounded(self.step(difference, system), step, decimals)) == 0
+        return float(rounded(self.step(difference, system), self.decimals(system, uncertainty))) == 0
 
     def text(self, si: float, system: System, uncertainty: float = 0.0, *, with_unit: bool = True) -> str:
         """Return a value [SI] in one system, with no more digits than its uncertainty [SI] allows."""
@@ -105,22 +124,15 @@ class DisplayUnit:
         self, si: Iterable[float], system: System, uncertainty: Iterable[float], *, with_unit: bool = True
     ) -> list[str]:
         """Return several values [SI] in one system, each with its own uncertainty."""
-        scale = self.scale(system)
         slope, offset = self._line(system)
         unit = self.label(system) if with_unit else ""
         texts = []
         for value, step in zip(si, uncertainty, strict=True):
-            number = _rounded(value * slope + offset, abs(step * slope), scale.decimals)
+            number = rounded(value * slope + offset, self.decimals(system, step))
             if number[0] == "-":
                 number = number[1:] if float(number) == 0 else f"−{number[1:]}"
             texts.append(join_unit(number, unit))
         return texts
-
-
-def _rounded(number: float, step: float, max_decimals: int) -> str:
-    """Return the number with the digits that its uncertainty allows; tens and hundreds are rounded too."""
-    decimals = min(max_decimals, -math.floor(math.log10(step))) if step > 0 else max_decimals
-    return f"{round(number, decimals):.{max(0, decimals)}f}"
 
 
 def join_unit(number: str, unit: str) -> str:
@@ -150,7 +162,7 @@ def mean_quantity(reading: Reading) -> Quantity:
         return first
     scale, offset = factor(first.unit, first.dimension) if first.unit else (1.0, 0.0)
     decimals = min(len(quantity.number.partition(".")[2]) for quantity in reading.preferred) + (count > 2)
-    number = f"{(float(reading.values.mean()) - offset) / scale:.{decimals}f}"
+    number = rounded((float(reading.values.mean()) - offset) / scale, decimals)
     return replace(first, number=number, fraction="")
 
 
@@ -171,7 +183,7 @@ def number_in_other_system(quantity: Quantity) -> tuple[str, str] | None:
     number = to_unit(quantity.si, other, quantity.dimension)
     one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
     decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
-    return f"{number:.{decimals}f}".replace("-", "−"), printed_unit(other)
+    return rounded(number, decimals).replace("-", "−"), printed_unit(other)
 
 
 def system_of_unit(quantity: Quantity) -> System:
@@ -193,7 +205,7 @@ def system_for(build: Build, shop: Shop) -> System:
     return system_of(build) if shop.units == "both" else shop.units
 
 
-LENGTH = DisplayUnit("length", "m", UnitScale("in", 4), UnitScale("mm", 3))
+LENGTH = DisplayUnit("length", "m", UnitScale("in", 4, min_decimals=3), UnitScale("mm", 3, min_decimals=2))
 VOLUME = DisplayUnit("volume", "m^3", UnitScale("cc", 1), UnitScale("cc", 1))
 DISPLACEMENT = DisplayUnit("volume", "m^3", UnitScale("cu in", 1), UnitScale("cc", 0))
 RATIO = DisplayUnit(NUMBER, "1", UnitScale("", 3), UnitScale("", 3))

@@ -63,6 +63,7 @@ class Input:
         provenance: Provenance,
         *,
         labels: tuple[str, ...] = (),
+        step: float = 0.0,
         contributions: Mapping[str, Value] | None = None,
         has_stated_resolution: bool = False,
         where: tuple[Path, int] | None = None,
@@ -76,6 +77,7 @@ class Input:
             texts=texts,
             provenance=provenance,
             axis=Axis(self.axis, labels) if self.axis and labels else None,
+            step=step,
             contributions=contributions or {},
             has_stated_resolution=has_stated_resolution,
             where=where,
@@ -156,8 +158,9 @@ def recorded_value(item: Input, value: Reading | Quantity | float | str) -> Inpu
     if isinstance(value, Quantity):
         # A value off a maker's card is what the maker meant, not a reading rounded to its last digit.
         nominal = item.provenance == LISTED
-        step = uncertainty.root(item.name, uncertainty.from_resolution(value.step))
-        return item.value(value.si, (written_text(value),), item.provenance, contributions={} if nominal else step)
+        step = rounding_of(value)
+        contributions = {} if nominal else uncertainty.root(item.name, uncertainty.from_resolution(step))
+        return item.value(value.si, (written_text(value),), item.provenance, step=step, contributions=contributions)
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return item.value(float(value), (f"{value:g}",), GIVEN)
     return None
@@ -167,9 +170,11 @@ def _from_reading(item: Input, reading: Reading) -> InputValue | None:
     values = reading.values
     if not len(values):
         return None
-    step = reading.resolution.si if reading.resolution else max(quantity.step for quantity in reading.preferred)
-    if reading.dimension == NUMBER and not any("." in quantity.number for quantity in reading.preferred):
-        step = 0.0  # a ratio written as an integer is exact: a follower of ratio 1 is not 0.5 to 1.5
+    steps = [rounding_of(quantity) for quantity in reading.preferred]
+    is_integer = not any("." in quantity.number for quantity in reading.preferred)
+    if reading.dimension == NUMBER and (is_integer or not reading.is_measured):
+        steps = [0.0]  # a ratio that was not measured is a choice: a rocker of 1.6 is not 1.55 to 1.65
+    step = reading.resolution.si if reading.resolution else max(steps)
     parts = [uncertainty.from_resolution(step)]
     repeated = not reading.measured and len(reading.repeats) > 1
     if repeated:
@@ -183,9 +188,16 @@ def _from_reading(item: Input, reading: Reading) -> InputValue | None:
         tuple(map(written_text, reading.preferred)) if by_position else (written_mean(reading),),
         MEASURED if reading.is_measured else LISTED,
         labels=numbered(len(values)) if by_position else (),
+        step=min((step for step in steps if step > 0), default=0.0),
         contributions=uncertainty.root(item.name, *parts),
         has_stated_resolution=reading.resolution is not None or repeated,
     )
+
+
+def rounding_of(quantity: Quantity) -> float:
+    """Return what a written value may have been rounded to [SI]: its last digit, and nothing for a plain 0."""
+    is_zero = quantity.si == 0 and "." not in quantity.number
+    return 0.0 if is_zero and quantity.dimension not in ("temperature", "angle") else quantity.step
 
 
 def numbered(count: int) -> tuple[str, ...]:

@@ -37,7 +37,9 @@ def figure_positions(
     alternates: list[str | None] = [None] * len(values)
     if other and axis.kind == "joint":
         alternates = [*unit.texts(values.tolist(), other, steps)]
-    return tuple(map(FigurePosition, axis.labels, values.tolist(), numbers, unit_texts, alternates))
+    shown = [unit.as_shown(value, system, step) for value, step in zip(values.tolist(), steps, strict=True)]
+    digits = [unit.last_digit(system, step) for step in steps]
+    return tuple(map(FigurePosition, axis.labels, values.tolist(), numbers, unit_texts, alternates, shown, digits))
 
 
 def at_positions(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:

@@ -82,6 +82,7 @@ class Definitions:
         vectorised: bool = False,
         inputs: tuple[str, ...] = (),
         optional_inputs: tuple[str, ...] = (),
+        is_sum: bool = False,
     ) -> Callable[[F], F]:
         """Return a decorator that defines a function as a figure. Raises ValueError where the slug is taken.
 
@@ -89,7 +90,8 @@ class Definitions:
         where the numbers go. ``symbols`` adds symbols that are not the function's own parameters. ``axis`` names
         the positions that the figure has when its inputs have several kinds; the others are averaged. A
         ``vectorised`` function takes all positions at once and returns one number. ``inputs`` names what a function
-        with keyword parameters is to be given, and ``optional_inputs`` what else, if it is recorded.
+        with keyword parameters is to be given, and ``optional_inputs`` what else, if it is recorded. ``is_sum``: it
+        only adds and subtracts, so that it is shown with the digits of its parts.
         """
         if slug in self.figures:
             raise ValueError(f"two figures are called {slug}")
@@ -107,18 +109,20 @@ class Definitions:
         )
 
         def define(function: F) -> F:
-            method = _method(function, working, inputs, optional_inputs)
+            method = _method(function, working, inputs, optional_inputs, is_sum=is_sum)
             self.figures[slug] = FigureDefinition(description, (method,), axis or self.axis, vectorised)
             return function
 
         return define
 
-    def alternative(self, slug: str, *, working: str, inputs: tuple[str, ...] = ()) -> Callable[[F], F]:
+    def alternative(
+        self, slug: str, *, working: str, inputs: tuple[str, ...] = (), is_sum: bool = False
+    ) -> Callable[[F], F]:
         """Return a decorator that adds a method to a figure, used when those before it lack an input."""
 
         def define(function: F) -> F:
             definition = self.figures[slug]
-            methods = (*definition.methods, _method(function, working, inputs))
+            methods = (*definition.methods, _method(function, working, inputs, is_sum=is_sum))
             self.figures[slug] = replace(definition, methods=methods)
             return function
 
@@ -148,13 +152,18 @@ class Definitions:
 
 
 def _method(
-    function: Callable[..., Any], working: str, inputs: tuple[str, ...] = (), optional_inputs: tuple[str, ...] = ()
+    function: Callable[..., Any],
+    working: str,
+    inputs: tuple[str, ...] = (),
+    optional_inputs: tuple[str, ...] = (),
+    *,
+    is_sum: bool = False,
 ) -> Method:
     if inputs:
-        return Method(function, (*inputs, *optional_inputs), inputs, working)
+        return Method(function, (*inputs, *optional_inputs), inputs, working, is_sum)
     parameters = inspect.signature(function).parameters
     required = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
-    return Method(function, tuple(parameters), required, working)
+    return Method(function, tuple(parameters), required, working, is_sum)
 
 
 def combine(modules: Iterable[Definitions]) -> Registry:

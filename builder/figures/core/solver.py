@@ -10,7 +10,7 @@ import numpy as np
 
 from builder.engine import uncertainty
 from builder.engine.validation import InputConflict, Value
-from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.core.display_units import TEMPERATURE, DisplayUnit, System, join_unit
 from builder.figures.core.inputs import Context
 from builder.figures.core.positions import at_positions, common_axis, figure_positions
 from builder.figures.core.registry import Missing
@@ -32,9 +32,11 @@ from builder.figures.core.working_text import (
     number_and_uncertainty,
     outlier_index,
     position_prefix,
+    shown_number,
     working,
 )
 from builder.record.problem import Problem
+from builder.record.quantities.digits import rounded
 
 _OUTLIER_AXES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
 """Kinds of position of which one can be an outlier; lifts and pulls are meant to differ."""
@@ -306,26 +308,31 @@ class Solver:
             separate = [name for name in contributions if name in self._separate]
             mean_parts = uncertainty.over_positions(broadcast_contributions(contributions, len(values)), separate)
             expanded = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
+        rounding, rounding_of_value = by_position, expanded
+        is_reading = len(inputs) == 1 and _is_reading(result.value, *inputs.values())
+        finest = min((item.step for item in inputs.values() if item.step > 0), default=0.0)
+        if stated:
+            rounding = np.array([unit.rounding_step(step, system) for step in by_position])
+        elif finest and (method.is_sum or (is_reading and not expanded)):
+            rounding = np.full(values.shape, finest)
+            rounding_of_value = min(finest, expanded) if axis and expanded else finest
         alternate = None
         other = self._other_system(unit)
         if other:
-            alternate = unit.text(value, other, unit.rounding_step(expanded, other) if stated else expanded)
-        rounding = by_position
-        if stated:
-            rounding = np.array([unit.rounding_step(step, system) for step in by_position])
+            alternate = unit.text(value, other, unit.rounding_step(expanded, other) if stated else rounding_of_value)
         positions = figure_positions(description, axis, values, rounding, system, other) if axis else ()
-        number, uncertainty_text = unit.text(value, system, expanded, with_unit=False), None
-        if stated:
-            number, uncertainty_text = number_and_uncertainty(unit, value, expanded, system)
-        texts = tuple(position.display for position in positions) or (unit.text(value, system, expanded),)
+        shown = (number_and_uncertainty if stated else shown_number)(
+            unit, value, expanded if stated else rounding_of_value, system
+        )
+        texts = tuple(position.display for position in positions) or (unit.text(value, system, rounding_of_value),)
         outlier = outlier_index(values, float(by_position[0])) if axis and axis.kind in _OUTLIER_AXES else None
-        input_texts = {name: item.texts[index if item.axis else 0] for name, item in inputs.items()}
+        input_texts = {name: self._text_in_working(item, index if item.axis else 0) for name, item in inputs.items()}
         figure = Figure(
             description=description,
             value=value,
-            number=number,
+            number=shown.number,
             unit=unit.label(system),
-            uncertainty_text=uncertainty_text,
+            uncertainty_text=shown.uncertainty_text,
             alternate_text=alternate,
             provenance=weakest(item.provenance for item in inputs.values()),
             working=working(
@@ -340,9 +347,19 @@ class Solver:
             outlier=axis.labels[outlier] if axis and outlier is not None else None,
             uncertainty=expanded if stated else None,
             note=result.note,
+            shown=shown.value,
+            step=shown.step,
+            readings=tuple(dict.fromkeys(reading for item in inputs.values() for reading in item.root_readings)),
+            is_reading=is_reading,
         )
         value_at = result.value if axis else float(values[0])
         return _Solved(figure, _as_input(figure, value_at, texts, axis, contributions), method)
+
+    def _text_in_working(self, item: InputValue, index: int) -> str:
+        """Return an input as the formula takes it: a temperature in kelvin, anything else as it is shown."""
+        if self.context.registry.display_unit(item.name) is not TEMPERATURE:
+            return item.texts[index]
+        return join_unit(rounded(float(np.atleast_1d(item.values)[index]), 2), "K")
 
     def _plain_result(
         self,
@@ -377,6 +394,11 @@ def solver_without_uncertainty(context: Context) -> Solver:
     return Solver(context, with_uncertainty=False)
 
 
+def _is_reading(value: Value, item: InputValue) -> bool:
+    """Return whether a figure's value is its only input as the record has it."""
+    return not item.figure and np.array_equal(value, item.values)
+
+
 def _as_input(
     figure: Figure,
     values: Value,
@@ -393,7 +415,9 @@ def _as_input(
         texts=texts,
         provenance=figure.provenance,
         axis=axis,
+        step=figure.positions[0].step if figure.positions else figure.step,
         contributions=contributions,
         has_stated_resolution=figure.uncertainty is not None,
         figure=True,
+        readings=figure.readings,
     )

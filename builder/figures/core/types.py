@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -25,12 +26,23 @@ MEASURED: Final = "measured"
 GIVEN: Final = "given"
 """Known exactly: a count or a choice, not a reading."""
 
+PROVENANCE_TEXTS: Mapping[Provenance, str] = {LISTED: "from catalog", MEASURED: "measured", GIVEN: "given"}
+"""How a value is known, in words."""
+
 _WEAKEST_FIRST: tuple[Provenance, ...] = (LISTED, MEASURED, GIVEN)
 
 
 def weakest(provenances: Iterable[Provenance]) -> Provenance:
     """Return the provenance of a figure: that of its weakest input."""
     return min(provenances, key=_WEAKEST_FIRST.index, default=GIVEN)
+
+
+@dataclass(frozen=True)
+class RootReading:
+    """One value of the record that a figure goes back to: what it is, and how it is known."""
+
+    label: str
+    provenance: Provenance
 
 
 HeadlinePosition = Literal["mean", "first", "most", "least"]
@@ -55,12 +67,26 @@ class InputValue:
     texts: tuple[str, ...]
     provenance: Provenance
     axis: Axis | None = None
+    step: float = 0.0
+    """One unit of the last digit that ``texts`` show [SI], the finest of its positions; zero where it is exact."""
     contributions: Mapping[str, Value] = field(default_factory=dict)
     """Slope times standard uncertainty of each reading below it, from its stated resolution or last digit written."""
     has_stated_resolution: bool = False
     """Whether a reading below it states its resolution or was repeated."""
     where: tuple[Path, int] | None = None
     figure: bool = False
+    readings: tuple[RootReading, ...] = ()
+    """What a figure was calculated from, down to the record; empty for an input."""
+
+    @property
+    def root_readings(self) -> tuple[RootReading, ...]:
+        """Return what the value goes back to in the record: itself, or what the figure was calculated from."""
+        return self.readings if self.figure else (RootReading(self.label, self.provenance),)
+
+    @property
+    def provenance_text(self) -> str:
+        """Return in words how the value is known."""
+        return "calculated" if self.figure else PROVENANCE_TEXTS[self.provenance]
 
     @property
     def text(self) -> str:
@@ -80,6 +106,10 @@ class FigurePosition:
     """The unit as printed."""
     alternate_text: str | None = None
     """The same in the other system, where the shop shows both."""
+    shown: float = math.nan
+    """The value at the digits shown [SI]: what is compared with a limit."""
+    step: float = 0.0
+    """One unit of the last digit shown [SI]."""
 
     @property
     def display(self) -> str:
@@ -112,6 +142,8 @@ class Method:
     inputs: tuple[str, ...]
     required: tuple[str, ...]
     working: str
+    is_sum: bool = False
+    """Whether it only adds and subtracts: the sum is shown with the digits of its parts."""
 
 
 @dataclass(frozen=True)
@@ -149,6 +181,14 @@ class Figure:
     """Expanded (k = 2), SI; only where a reading states its resolution or was repeated."""
     note: str | None = None
     cautions: tuple[str, ...] = ()
+    shown: float = math.nan
+    """The value at the digits shown [SI]: what is compared with a limit."""
+    step: float = 0.0
+    """One unit of the last digit shown [SI]."""
+    readings: tuple[RootReading, ...] = ()
+    """What it goes back to in the record."""
+    is_reading: bool = False
+    """Whether it is one value of the record as it stands, and nothing was calculated."""
 
     @property
     def slug(self) -> str:
@@ -172,6 +212,31 @@ class Figure:
         return join_unit(self.number_with_uncertainty, "" if is_bare_ratio else self.unit)
 
     @property
+    def display_with_range(self) -> str:
+        """Return the range over its positions first, then the mean: `8.94 to 9.03:1, mean 8.99 ± 0.03`."""
+        low, high = self.minimum, self.maximum
+        if low is None or high is None or self.description.headline != "mean" or low.number == high.number:
+            return self.display
+        return f"{join_unit(f'{low.number} to {high.number}', self.unit)}, mean {self.number_with_uncertainty}"
+
+    @property
+    def provenance_text(self) -> str:
+        """Return in a word how the figure is known: a value of the record, or calculated."""
+        return PROVENANCE_TEXTS[self.provenance] if self.is_reading else "calculated"
+
+    @property
+    def calculated_from(self) -> str:
+        """Return in words what it was calculated from, and how that is known; empty for a value of the record."""
+        if self.is_reading:
+            return ""
+        groups = []
+        for provenance in (MEASURED, LISTED):
+            labels = dict.fromkeys(reading.label for reading in self.readings if reading.provenance == provenance)
+            if labels:
+                groups.append(f"{_enumerate(labels)} {PROVENANCE_TEXTS[provenance]}")
+        return f"calculated: {'; '.join(groups)}" if groups else "calculated"
+
+    @property
     def minimum(self) -> FigurePosition | None:
         """Return the position with the lowest value."""
         return min(self.positions, key=lambda position: position.value, default=None)
@@ -191,6 +256,12 @@ class Figure:
         """Return the highest less the lowest value, SI."""
         values = [position.value for position in self.positions]
         return float(np.ptp(values)) if values else 0.0
+
+
+def _enumerate(labels: Iterable[str]) -> str:
+    """Return names as a list in words: `bore, stroke and rod length`."""
+    *first, last = labels
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 @dataclass(frozen=True)

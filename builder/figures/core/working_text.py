@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from statistics import median
 from typing import Any
 
@@ -75,7 +76,27 @@ def headline(kind: HeadlinePosition, values: Array) -> float:
     return float(np.mean(values)) if kind == "mean" else float(values[headline_index(kind, values)])
 
 
-def number_and_uncertainty(unit: DisplayUnit, value: float, expanded: float, system: System) -> tuple[str, str | None]:
+@dataclass(frozen=True)
+class ShownNumber:
+    """A value as it is shown: its text, that of its uncertainty, and both value and last digit in SI."""
+
+    number: str
+    uncertainty_text: str | None
+    value: float
+    step: float
+
+
+def shown_number(unit: DisplayUnit, value: float, rounding: float, system: System) -> ShownNumber:
+    """Return a value [SI] with the digits that ``rounding`` [SI] allows, without an uncertainty."""
+    return ShownNumber(
+        unit.text(value, system, rounding, with_unit=False),
+        None,
+        unit.as_shown(value, system, rounding),
+        unit.last_digit(system, rounding),
+    )
+
+
+def number_and_uncertainty(unit: DisplayUnit, value: float, expanded: float, system: System) -> ShownNumber:
     """Return a value and its expanded uncertainty [SI] as `10.42` and `0.05`.
 
     Both have one more digit where the uncertainty needs it; an uncertainty that is nought even then is left out.
@@ -84,8 +105,8 @@ def number_and_uncertainty(unit: DisplayUnit, value: float, expanded: float, sys
     for display_unit in (unit, unit.with_extra_decimal()):
         text = display_unit.uncertainty_text(expanded, system, step)
         if float(text) != 0:
-            return display_unit.text(value, system, step, with_unit=False), text
-    return unit.text(value, system, step, with_unit=False), None
+            return replace(shown_number(display_unit, value, step, system), uncertainty_text=text)
+    return shown_number(unit, value, step, system)
 
 
 def outlier_index(values: Array, step: float) -> int | None:

@@ -80,6 +80,7 @@ def _by_lift(
         tuple("not recorded" if quantity is None else written_text(quantity) for quantity in quantities),
         provenance,
         labels=labels,
+        step=float(np.nanmin(steps)),
         contributions={} if provenance == LISTED else uncertainty.root(item.name, steps / (2 * np.sqrt(3))),
         where=context.build.where(f"{item.path}.{first}.{field}"),
     )

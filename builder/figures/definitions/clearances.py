@@ -223,19 +223,19 @@ define.add_inputs(
 )
 
 
-@define.alternative("main_oil_clearance", working="{main_bore} − 2 × {main_shell} − {main_journal}")
+@define.alternative("main_oil_clearance", working="{main_bore} − 2 × {main_shell} − {main_journal}", is_sum=True)
 def main_oil_clearance(main_bore: Value, main_shell: Value, main_journal: Value) -> Value:
     """Return the main oil clearance from the parts [m]."""
     return clearance.oil_clearance(main_bore, main_shell, main_journal)
 
 
-@define.alternative("rod_oil_clearance", working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}")
+@define.alternative("rod_oil_clearance", working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}", is_sum=True)
 def rod_oil_clearance(big_end_bore: Value, rod_shell: Value, rod_journal: Value) -> Value:
     """Return the rod oil clearance from the parts [m]."""
     return clearance.oil_clearance(big_end_bore, rod_shell, rod_journal)
 
 
-@define.alternative("piston_clearance", working="{bore} − {piston_diameter}")
+@define.alternative("piston_clearance", working="{bore} − {piston_diameter}", is_sum=True)
 def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     """Return the piston clearance from bore and piston [m]."""
     return clearance.piston_clearance(bore, piston_diameter)
@@ -252,6 +252,7 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     symbols=(("B_{most}, B_{least}", "largest and least reading down one axis of the bore", "m"),),
     working="{taper_largest} − {taper_least}",
     validity="over the depths that were gauged",
+    is_sum=True,
 )
 def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     """Return the taper of each bore [m]."""
@@ -270,6 +271,7 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     symbols=(("B_{most}, B_{least}", "largest and least reading across the bore at one depth", "m"),),
     working="{out_of_round_largest} − {out_of_round_least}",
     validity="over the axes that were gauged",
+    is_sum=True,
 )
 def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) -> Value:
     """Return the out-of-round of each bore [m]."""

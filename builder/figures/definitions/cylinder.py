@@ -34,12 +34,12 @@ define.add_inputs(
     Input("dome", "dome", "V_{dome}", units.VOLUME, "bottom_end.pistons.dome", "cylinder"),
     Input("top_land_height", "top land height", "h_t", units.LENGTH, "bottom_end.pistons.top_land.height"),
     Input(
-        "top_land_clearance", "top land clearance, on the diameter", "c_t", units.LENGTH,
+        "top_land_clearance", "diametral top land clearance", "c_t", units.LENGTH,
         "bottom_end.pistons.top_land.diametral_clearance",
     ),
     Input("chamber", "chamber volume", "V_c", units.VOLUME, "top_end.heads.chambers", "cylinder"),
     Input("gasket_bore", "gasket bore", "B_g", units.LENGTH, "top_end.gasket.bore"),
-    Input("gasket_thickness", "gasket thickness, compressed", "t_g", units.LENGTH, "top_end.gasket.thickness"),
+    Input("gasket_thickness", "compressed gasket thickness", "t_g", units.LENGTH, "top_end.gasket.thickness"),
 )  # fmt: skip
 
 
@@ -119,7 +119,9 @@ def deck_clearance(deck_clearance_measured: Value) -> Value:
     return deck_clearance_measured
 
 
-@define.alternative("deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})")
+@define.alternative(
+    "deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})", is_sum=True
+)
 def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Value, compression_height: Value) -> Value:
     """Return the deck clearance as the parts stack up [m]."""
     return geometry.deck_clearance(deck_height, stroke, rod_length, compression_height)
@@ -135,6 +137,7 @@ def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Val
     formula=r"h = H - \left( S/2 + L + c \right)",
     working="{deck_height} − ({stroke} / 2 + {rod_length} + {deck_clearance_measured})",
     validity="where the deck clearance was gauged; it lays on the piston what block, crank or rod may have done",
+    is_sum=True,
 )
 def compression_height_from_deck(
     deck_height: Value, stroke: Value, rod_length: Value, deck_clearance_measured: Value
@@ -152,6 +155,7 @@ def compression_height_from_deck(
     formula=r"q = c + t_g",
     working="{deck_clearance} + {gasket_thickness}",
     validity="heads with a flat facing the piston",
+    is_sum=True,
 )
 def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     """Return the squish distance [m]."""
@@ -167,6 +171,7 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
     formula=r"V_{dish} - V_{dome}",
     working="{dish} − {dome}",
     validity="any crown; a flat top is a dish of 0 cc",
+    is_sum=True,
 )
 def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
     """Return dish less dome [m3]."""

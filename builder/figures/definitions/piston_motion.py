@@ -157,6 +157,7 @@ def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Val
     formula=r"m_p + m_g + m_r + m_s",
     working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
     validity="any engine",
+    is_sum=True,
 )
 def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:
     """Return the reciprocating mass of each cylinder [kg]."""

@@ -100,7 +100,7 @@ def exhaust_centreline_from_events(exhaust_opens_measured: Value, exhaust_closes
     return train.exhaust_centreline_from_events(exhaust_opens_measured, exhaust_closes_measured)
 
 
-@define.alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}")
+@define.alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}", is_sum=True)
 def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
     """Return the exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
     return 2 * lobe_separation - installed_centreline
@@ -116,6 +116,7 @@ def exhaust_centreline_from_separation(lobe_separation: Value, installed_centrel
     working="{lobe_separation} − {installed_centreline}",
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline, installed", "deg")),
     validity="positive advanced, negative retarded; one camshaft",
+    is_sum=True,
 )
 def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     """Return the advance of the cam [deg]."""
@@ -132,6 +133,7 @@ def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     working="{intake_centreline_card} − {installed_centreline}",
     symbols=(("C_{card}", "intake centreline on the card", "deg"), ("C_i", "intake centreline, installed", "deg")),
     validity="positive advanced against the card, negative retarded",
+    is_sum=True,
 )
 def card_difference(intake_centreline_card: Value, installed_centreline: Value) -> Value:
     """Return the advance against the card [deg]."""
@@ -223,6 +225,7 @@ _define_event(
     working="{intake_opens} + 180° + {intake_closes}",
     symbols=(("IO", "intake opens, BTDC", "deg"), ("IC", "intake closes, ABDC", "deg")),
     validity="at the lift stated; against the card's duration it shows what lash and wear have done",
+    is_sum=True,
 )
 def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     """Return the crank degrees for which the intake is open at each lift."""
@@ -241,6 +244,7 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     working="{exhaust_opens} + 180° + {exhaust_closes}",
     symbols=(("EO", "exhaust opens, BBDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
     validity="at the lift stated; against the card's duration it shows what lash and wear have done",
+    is_sum=True,
 )
 def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     """Return the crank degrees for which the exhaust is open at each lift."""
@@ -264,6 +268,7 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
         ("EC", "exhaust closes, ATDC", "deg"),
     ),
     validity="at the lift stated; negative when both are shut around the top",
+    is_sum=True,
 )
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
     """Return the overlap [deg] at each lift."""

@@ -187,7 +187,7 @@ def valve_lift_with_other_rockers(
     return train.valve_lift(train.lobe_lift(card_valve_lift, card_rocker_ratio), rocker_ratio, lash)
 
 
-@define.alternative("valve_lift", working="{card_valve_lift} − {lash}")
+@define.alternative("valve_lift", working="{card_valve_lift} − {lash}", is_sum=True)
 def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     """Return net valve lift from the card's lift at the valve [m]."""
     return card_valve_lift - np.asarray(lash)
@@ -344,7 +344,7 @@ def coil_bind_clearance(coil_bind_measured: Value) -> Value:
     return coil_bind_measured
 
 
-@define.alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}")
+@define.alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}", is_sum=True)
 def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
     """Return the travel left before coil bind, intake and exhaust [m]."""
     return train.coil_bind_clearance(installed_height, valve_lift, solid_height)

@@ -182,3 +182,59 @@ def test_digits_follow_the_inputs(tmp_path: Path) -> None:
     rough = BOTTOM_END.replace("stroke: 3.480 in", "stroke: 3.5 in")
     assert figure_of(tmp_path, "rod_ratio", {**V8, "bottom_end": rough}).display == "1.63"
     assert figure_of(tmp_path, "rod_ratio", V8).display == "1.638"
+
+
+ZERO_LASH = CAM.replace("lobe_lift: 0.335 in", "lobe_lift: 0.335 in, lash: 0 in")
+
+
+def test_exact_numbers_carry_no_rounding_of_their_own(tmp_path: Path) -> None:
+    """A lash of 0 and a rocker of 1.6 leave the lift the digits of the lobe: 0.335 in x 1.6 = 0.536 in."""
+    sheet = sheet_of(tmp_path, {**V8, "cam": ZERO_LASH})
+    lift = sheet["valve_lift"]
+    assert (lift.number, lift.unit) == ("0.536", "in")
+    assert lift.working == "intake: 0.335\N{NO-BREAK SPACE}in × 1.6 − 0\N{NO-BREAK SPACE}in = 0.536\N{NO-BREAK SPACE}in"
+    assert sheet["curtain_area"].number == "3.267"
+    proud = BOTTOM_END.replace("dish: 6.2 cc", "dish: 6.2 cc\n      dome: 0 cc")
+    assert sheet_of(tmp_path, {**V8, "bottom_end": proud})["crown_volume"].number == "6.2"
+
+
+def test_a_sum_has_the_digits_of_its_parts(tmp_path: Path) -> None:
+    installed = (
+        CAM.replace("lobe_separation: 110", "lobe_separation: 112.5") + "    installed: {intake_centreline: 110 deg}\n"
+    )
+    assert figure_of(tmp_path, "cam_advance", {**V8, "cam": installed}).working == "112.5° − 110° = 2.5°"
+    dial = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0130}\n"
+    quench = figure_of(tmp_path, "quench", {**V8, "bottom_end": dial, "top_end": TOP_END.replace("0.039", "0.022")})
+    assert quench.display == "0.0350\N{NO-BREAK SPACE}in"
+
+
+def test_temperatures_go_into_a_working_in_kelvin(tmp_path: Path) -> None:
+    """The formulas take kelvin: 22 °C is 295.15 K, NIST SP 811, B.9."""
+    dyno = "conditions: {barometer: 1000 hPa, barometer_is: station, temperature: 22 degC, relative_humidity: 40 %}\n"
+    dyno += "pulls: [{name: one, file: pull.csv, readings: observed}]\n"
+    build_folder = tmp_path / "builds" / "test-engine"
+    build_folder.mkdir(parents=True)
+    rows = "\n".join(f"{speed},{200 + speed / 100}" for speed in range(2000, 5000, 100))
+    (build_folder / "pull.csv").write_text(f"rpm,torque (N m)\n{rows}\n", encoding="utf-8")
+    sheet = sheet_of(tmp_path, {**V8, "dyno": dyno})
+    assert "over water at 295.15\N{NO-BREAK SPACE}K" in sheet["saturation_vapour_pressure"].working
+    assert sheet["air_density"].working.count("295.15\N{NO-BREAK SPACE}K") == 1
+    assert [item.text for item in sheet["air_density"].inputs][-1] == "22\N{NO-BREAK SPACE}°C"
+
+
+def test_a_figure_says_in_words_what_it_was_calculated_from(tmp_path: Path) -> None:
+    bottom = BOTTOM_END.replace("stroke: 3.480 in", "stroke: {measured: 3.480 in}")
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": bottom})
+    displacement, swept = sheet["displacement"], sheet["swept_volume"]
+    assert displacement.provenance_text == "calculated"
+    assert displacement.calculated_from == swept.calculated_from == "calculated: bore and stroke measured"
+    rod_ratio = sheet["rod_ratio"]
+    assert rod_ratio.calculated_from == "calculated: stroke measured; rod length from catalog"
+    assert sheet["lobe_separation"].provenance_text == "from catalog"
+    assert sheet["lobe_separation"].calculated_from == ""
+
+
+def test_a_figure_with_positions_shows_its_range_before_its_mean(tmp_path: Path) -> None:
+    assert figure_of(tmp_path, "compression_ratio", V8).display_with_range == "9.65 to 9.68:1, mean 9.66"
+    same = BOTTOM_END.replace("main_bores: {unit: in, measured: [2.6410, 2.6411, 2.6410, 2.6411, 2.6410]}", "")
+    assert figure_of(tmp_path, "rod_ratio", {**V8, "bottom_end": same}).display_with_range == "1.638"

@@ -92,7 +92,7 @@ def test_the_overlap_of_a_card_does_not_ask_how_the_cam_went_in(tmp_path: Path) 
     assert overlap is not None
     # Seat timing of one side alone gives no overlap.
     assert overlap.value == pytest.approx((230 + 236) / 2 - 220)
-    assert overlap.working == "at 0.050 in: (230° + 236°) / 2 − 2 × 110.0° = 13.0°"
+    assert overlap.working == "at 0.050 in: (230° + 236°) / 2 − 2 × 110° = 13.0°"
 
 
 def test_effective_ratio_says_at_which_lift(tmp_path: Path) -> None:

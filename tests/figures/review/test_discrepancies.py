@@ -93,7 +93,7 @@ def test_a_dial_gauge_moves_with_the_part(tmp_path: Path) -> None:
 def test_the_part_that_matters_most_comes_first(tmp_path: Path) -> None:
     top = TOP_END.replace("thickness: 0.039 in", "thickness: {listed: 0.040 in, measured: 0.039 in}")
     what_if = figure_of(tmp_path, "compression_if", {**V8, "bottom_end": SHORT, "top_end": top})
-    assert [p.label for p in what_if.positions] == ["compression height", "gasket thickness, compressed"]
+    assert [p.label for p in what_if.positions] == ["compression height", "compressed gasket thickness"]
 
 
 def test_nothing_listed_nothing_to_compare(tmp_path: Path) -> None:
