@@ -41,7 +41,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         head_flow=head_flow(build),
         valve_diameter=_mean_of(build, "top_end.heads.intake_valve.diameter"),
         induction=engine.induction,
-        fuelling=engine.fuelling,
+        fuel_system=engine.fuel_system,
         fuel=engine.fuel.kind if engine.fuel else None,
         ignition=engine.ignition,
         peak_torque=sheet.value("peak_torque"),

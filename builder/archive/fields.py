@@ -129,7 +129,7 @@ FIELDS: tuple[Field, ...] = (
     _number("head_flow", "Head flow at 28 in H₂O", "airflow and fuel", 1.5, 2.0, 1_000_000,
             FieldUnit("cfm", 1 / CUBIC_FOOT_PER_MINUTE, 0), FieldUnit("L/s", 1e3, 1), ratio=True),
     _choice("induction", "Induction", "airflow and fuel", 3.0),
-    _choice("fuelling", "Fueling", "airflow and fuel", 1.0),
+    _choice("fuel_system", "Fuel system", "airflow and fuel", 1.0),
     _choice("fuel", "Fuel", "airflow and fuel", 1.5),
     _choice("ignition", "Ignition", "airflow and fuel", 0.5),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,

@@ -73,7 +73,7 @@ class Summary:
     head_flow: float | None = None
     valve_diameter: float | None = None
     induction: str | None = None
-    fuelling: str | None = None
+    fuel_system: str | None = None
     fuel: str | None = None
     ignition: str | None = None
     peak_torque: float | None = None

@@ -62,7 +62,7 @@ class Standard:
     def factor(self, air: Air) -> float:
         """Return what observed power and torque are multiplied by [-].
 
-        Raises ValueError for air that cannot be (vapour at or above the whole pressure, no temperature).
+        Raises ValueError for air that cannot be (vapor at or above the whole pressure, no temperature).
         """
         require_positive(temperature=air.temperature)
         return self.function(air)
@@ -129,7 +129,7 @@ def sae_j607_factor(dry_pressure: Value, temperature: Value) -> Value:
 
 
 def din_70020_factor(pressure: Value, temperature: Value) -> Value:
-    """Return the DIN 70020 factor, withdrawn [-] = (101.3 kPa/P) sqrt(T/293 K), with the vapour in the pressure.
+    """Return the DIN 70020 factor, withdrawn [-] = (101.3 kPa/P) sqrt(T/293 K), with the vapor in the pressure.
 
     Shapes: barometer [Pa] and intake-air temperature [K] broadcast together. Raises ValueError for either at
     zero or less. Range: none stated. Source: DIN 70020 (withdrawn).

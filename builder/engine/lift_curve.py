@@ -1,7 +1,7 @@
 """Lift against crank angle, for drawing.
 
 A cam card gives a few durations and one maximum. The curve goes exactly through those points; between them
-its shape is APPROXIMATE: smooth, symmetric about the centreline, rising all the way to the nose and level
+its shape is APPROXIMATE: smooth, symmetric about the centerline, rising all the way to the nose and level
 there. It is good for a picture and for shading the overlap, not for valve acceleration.
 """
 
@@ -19,11 +19,11 @@ from builder.engine.validation import Array, Value, reject_if, require_positive,
 class LiftCurve:
     """One lobe's lift: known points from the nose outwards, and the slopes that join them smoothly.
 
-    ``half_angles`` [deg of crank, from the centreline], ``lifts`` [m] and ``slopes`` [m/deg] have one
+    ``half_angles`` [deg of crank, from the centerline], ``lifts`` [m] and ``slopes`` [m/deg] have one
     shape; the last point is where the lift ends. ``cycle`` [deg] is the crank angle after which it repeats.
     """
 
-    centreline: float
+    centerline: float
     half_angles: Array
     lifts: Array
     slopes: Array
@@ -34,7 +34,7 @@ class LiftCurve:
 
         Exact at the known points, approximate between them.
         """
-        turned = np.mod(np.asarray(angle) - self.centreline + self.cycle / 2, self.cycle) - self.cycle / 2
+        turned = np.mod(np.asarray(angle) - self.centerline + self.cycle / 2, self.cycle) - self.cycle / 2
         away = np.abs(turned)
         piece = np.clip(np.searchsorted(self.half_angles, away, side="right") - 1, 0, self.half_angles.size - 2)
         width = self.half_angles[piece + 1] - self.half_angles[piece]
@@ -47,11 +47,11 @@ class LiftCurve:
 
 
 def lift_curve(
-    centreline: float, lifts: npt.ArrayLike, durations: npt.ArrayLike, max_lift: float, cycle: float = 720.0
+    centerline: float, lifts: npt.ArrayLike, durations: npt.ArrayLike, max_lift: float, cycle: float = 720.0
 ) -> LiftCurve:
     """Return a smooth symmetric lift curve through the points of a cam card; approximate between them.
 
-    centreline [deg after the TDC of overlap; an exhaust centreline given BTDC is entered negative], lifts
+    centerline [deg after the TDC of overlap; an exhaust centerline given BTDC is entered negative], lifts
     [m] and durations [deg of crank] of one shape (n,), in any order, n at least 1; max_lift [m]; cycle
     [deg]: 720, or 360 where the cam turns at crank speed. All lifts at the same place, lobe or valve.
 
@@ -96,7 +96,7 @@ def lift_curve(
         slopes = np.append(slopes, 0.0)
     else:
         slopes[-1] = 0.0
-    return LiftCurve(float(centreline), half, lift, slopes, float(cycle))
+    return LiftCurve(float(centerline), half, lift, slopes, float(cycle))
 
 
 def flank_slopes(half_angles: Array, lifts: Array) -> Array:

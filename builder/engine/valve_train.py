@@ -2,10 +2,10 @@
 
 Angles are crankshaft DEGREES, written as the trade writes them: intake opens BTDC, intake closes ABDC,
 exhaust opens BBDC, exhaust closes ATDC, each negative when the event lies on the other side of its dead
-centre. The intake centreline is counted after TDC, the exhaust centreline before TDC. Each set of events
+centre. The intake centerline is counted after TDC, the exhaust centerline before TDC. Each set of events
 belongs to one stated lift (seat, 0.050 in, 1 mm, ...). Lifts and lengths [m], loads [N].
 
-Events from a duration and a centreline take the lobe as symmetric; measured events are better.
+Events from a duration and a centerline take the lobe as symmetric; measured events are better.
 """
 
 from __future__ import annotations
@@ -24,66 +24,66 @@ def _check_duration(**named: Value) -> None:
         )
 
 
-def lobe_separation(intake_centreline: Value, exhaust_centreline: Value) -> Value:
+def lobe_separation(intake_centerline: Value, exhaust_centerline: Value) -> Value:
     """Return the lobe separation [deg of cam] = (ICL + ECL)/2.
 
-    Shapes: inputs broadcast together. intake_centreline [deg ATDC], exhaust_centreline [deg BTDC].
+    Shapes: inputs broadcast together. intake_centerline [deg ATDC], exhaust_centerline [deg BTDC].
     Raises nothing. Source: geometry.
     """
-    return unwrap_scalar((np.asarray(intake_centreline) + exhaust_centreline) / 2)
+    return unwrap_scalar((np.asarray(intake_centerline) + exhaust_centerline) / 2)
 
 
-def cam_advance(lobe_separation: Value, intake_centreline: Value) -> Value:
+def cam_advance(lobe_separation: Value, intake_centerline: Value) -> Value:
     """Return the advance of the cam as put in [deg] = LSA - ICL; negative when retarded.
 
-    Shapes: inputs broadcast together. lobe_separation [deg of cam], intake_centreline [deg ATDC].
+    Shapes: inputs broadcast together. lobe_separation [deg of cam], intake_centerline [deg ATDC].
     Raises nothing. Source: geometry.
     """
-    return unwrap_scalar(np.asarray(lobe_separation) - intake_centreline)
+    return unwrap_scalar(np.asarray(lobe_separation) - intake_centerline)
 
 
-def intake_opens(duration: Value, intake_centreline: Value) -> Value:
+def intake_opens(duration: Value, intake_centerline: Value) -> Value:
     """Return the angle at which the intake opens [deg BTDC] = Di/2 - ICL; negative means after TDC.
 
-    Shapes: inputs broadcast together. duration [deg], intake_centreline [deg ATDC].
+    Shapes: inputs broadcast together. duration [deg], intake_centerline [deg ATDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return unwrap_scalar(np.asarray(duration) / 2 - intake_centreline)
+    return unwrap_scalar(np.asarray(duration) / 2 - intake_centerline)
 
 
-def intake_closes(duration: Value, intake_centreline: Value) -> Value:
+def intake_closes(duration: Value, intake_centerline: Value) -> Value:
     """Return the angle at which the intake closes [deg ABDC] = Di/2 + ICL - 180; negative means before BDC.
 
-    Shapes: inputs broadcast together. duration [deg], intake_centreline [deg ATDC].
+    Shapes: inputs broadcast together. duration [deg], intake_centerline [deg ATDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return unwrap_scalar(np.asarray(duration) / 2 + intake_centreline - 180)
+    return unwrap_scalar(np.asarray(duration) / 2 + intake_centerline - 180)
 
 
-def exhaust_opens(duration: Value, exhaust_centreline: Value) -> Value:
+def exhaust_opens(duration: Value, exhaust_centerline: Value) -> Value:
     """Return the angle at which the exhaust opens [deg BBDC] = De/2 + ECL - 180; negative means after BDC.
 
-    Shapes: inputs broadcast together. duration [deg], exhaust_centreline [deg BTDC].
+    Shapes: inputs broadcast together. duration [deg], exhaust_centerline [deg BTDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return unwrap_scalar(np.asarray(duration) / 2 + exhaust_centreline - 180)
+    return unwrap_scalar(np.asarray(duration) / 2 + exhaust_centerline - 180)
 
 
-def exhaust_closes(duration: Value, exhaust_centreline: Value) -> Value:
+def exhaust_closes(duration: Value, exhaust_centerline: Value) -> Value:
     """Return the angle at which the exhaust closes [deg ATDC] = De/2 - ECL; negative means before TDC.
 
-    Shapes: inputs broadcast together. duration [deg], exhaust_centreline [deg BTDC].
+    Shapes: inputs broadcast together. duration [deg], exhaust_centerline [deg BTDC].
     Raises ValueError for a duration of zero or less, or of 720 or more. Range: symmetric lobe.
     Source: geometry.
     """
     _check_duration(duration=duration)
-    return unwrap_scalar(np.asarray(duration) / 2 - exhaust_centreline)
+    return unwrap_scalar(np.asarray(duration) / 2 - exhaust_centerline)
 
 
 def duration(opens: Value, closes: Value) -> Value:
@@ -99,7 +99,7 @@ def duration(opens: Value, closes: Value) -> Value:
     return unwrap_scalar(length)
 
 
-def intake_centreline_from_events(intake_opens: Value, intake_closes: Value) -> Value:
+def intake_centerline_from_events(intake_opens: Value, intake_closes: Value) -> Value:
     """Return the middle of the intake's opening [deg ATDC] = (180 + closes - opens)/2.
 
     Shapes: inputs broadcast together. intake_opens [deg BTDC], intake_closes [deg ABDC].
@@ -109,7 +109,7 @@ def intake_centreline_from_events(intake_opens: Value, intake_closes: Value) -> 
     return unwrap_scalar(np.asarray(duration(intake_opens, intake_closes)) / 2 - intake_opens)
 
 
-def exhaust_centreline_from_events(exhaust_opens: Value, exhaust_closes: Value) -> Value:
+def exhaust_centerline_from_events(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     """Return the middle of the exhaust's opening [deg BTDC] = (180 + opens - closes)/2.
 
     Shapes: inputs broadcast together. exhaust_opens [deg BBDC], exhaust_closes [deg ATDC].
@@ -138,10 +138,10 @@ def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_
     return unwrap_scalar((np.asarray(intake_duration) + exhaust_duration) / 2 - 2 * np.asarray(lobe_separation))
 
 
-def installed_centreline(near_reading: Value, far_reading: Value) -> Value:
-    """Return the centreline found with a degree wheel [deg]: the middle of two readings at equal lift.
+def installed_centerline(near_reading: Value, far_reading: Value) -> Value:
+    """Return the centerline found with a degree wheel [deg]: the middle of two readings at equal lift.
 
-    Both readings are counted away from the TDC of overlap the way the centreline is: degrees after TDC for
+    Both readings are counted away from the TDC of overlap the way the centerline is: degrees after TDC for
     an intake lobe, before TDC for an exhaust lobe; near_reading is the one on the TDC side. A wheel marked
     0 to 360 may be entered as read (345 is 15 on the other side of TDC). The result lies in 0..360.
     Shapes: inputs [deg] broadcast together. Raises ValueError for two readings at the same place.
@@ -158,13 +158,13 @@ def installed_centreline(near_reading: Value, far_reading: Value) -> Value:
     return unwrap_scalar(np.mod(np.asarray(near_reading) + between / 2, 360.0))
 
 
-def installed_advance(card_centreline: Value, installed_centreline: Value) -> Value:
-    """Return how far the cam is advanced against its card [deg], by intake centrelines; negative is retarded.
+def installed_advance(card_centerline: Value, installed_centerline: Value) -> Value:
+    """Return how far the cam is advanced against its card [deg], by intake centerlines; negative is retarded.
 
-    = card - installed, both [deg ATDC]. By exhaust centrelines [deg BTDC] the sign turns round.
+    = card - installed, both [deg ATDC]. By exhaust centerlines [deg BTDC] the sign turns round.
     Shapes: inputs broadcast together. Raises nothing. Source: common practice, no source.
     """
-    return unwrap_scalar(np.asarray(card_centreline) - installed_centreline)
+    return unwrap_scalar(np.asarray(card_centerline) - installed_centerline)
 
 
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:

@@ -11,7 +11,7 @@ from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover.limits import LimitLine, limits_of
 from builder.handover.parts_list import PartLine, installed_parts, rejected_parts
 from builder.handover.performance import Performance, performance_of
-from builder.handover.procedures import Procedure, cautions, first_start, read_texts, running_in, warranty
+from builder.handover.procedures import Procedure, break_in, cautions, first_start, read_texts, warranty
 from builder.handover.rich_text import TextBlock, parse_blocks
 from builder.publish.pages.build.headline import Headline, headline, kind_of_engine
 from builder.publish.pages.build.record_tables import cell, chapters
@@ -32,7 +32,7 @@ from builder.record.models.shop import Shop
 _SPECIFICATION_FIGURES = (
     "displacement", "swept_volume", "bore_stroke_ratio", "rod_ratio", "compression_ratio",
     "effective_compression_ratio", "deck_clearance", "quench", "clearance_volume", "mean_piston_speed", "valve_lift",
-    "lobe_separation", "installed_centreline", "exhaust_centreline", "cam_advance", "overlap", "spring_rate",
+    "lobe_separation", "installed_centerline", "exhaust_centerline", "cam_advance", "overlap", "spring_rate",
     "seat_load", "open_load", "coil_bind_clearance", "piston_to_valve",
 )  # fmt: skip
 
@@ -104,7 +104,7 @@ class Binder:
     least_octane: str
     fuel: str
     first_start: Procedure
-    running_in: Procedure
+    break_in: Procedure
     limits: tuple[LimitLine, ...]
     services: TextTable | None
     parts: tuple[PartLine, ...]
@@ -153,7 +153,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         least_octane=(delivery.least_octane if delivery else None) or "",
         fuel=_fuel(build),
         first_start=first_start(build, shop, texts),
-        running_in=running_in(build, shop, texts),
+        break_in=break_in(build, shop, texts),
         limits=limits_of(build, shop),
         services=_services(build),
         parts=installed_parts(build),
@@ -206,7 +206,7 @@ def _facts(build: Build) -> tuple[LabelledValue, ...]:
         ("Kind", kind_of_engine(build)),
         ("Built for", record.purpose),
         ("Year of the engine", None if engine.year is None else str(engine.year)),
-        ("Fuelling", engine.fuelling),
+        ("Fuel system", engine.fuel_system),
         ("Induction", engine.induction),
         ("Cooling", engine.cooling),
         ("Firing order", engine.firing_order),

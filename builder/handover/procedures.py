@@ -29,7 +29,7 @@ class ProcedureTexts:
     """The usual texts: steps by kind of engine, cautions, and what each correction standard means."""
 
     first_start: Mapping[str, tuple[str, ...]]
-    running_in: Mapping[str, tuple[str, ...]]
+    break_in: Mapping[str, tuple[str, ...]]
     cautions: tuple[str, ...]
     standards: Mapping[str, str]
     comparison: str
@@ -58,7 +58,7 @@ def read_texts(archive: Path | None) -> ProcedureTexts:
     try:
         return ProcedureTexts(
             _lists(value["first_start"]),
-            _lists(value["running_in"]),
+            _lists(value["break_in"]),
             tuple(str(line) for line in value["cautions"]),
             {str(name): str(text) for name, text in value["meaning"].items()},
             str(value["compare"]),
@@ -77,7 +77,7 @@ def first_start(build: Build, shop: Shop, texts: ProcedureTexts) -> Procedure:
         return Procedure(build.delivery.first_start, "written for this engine", "this engine's delivery sheet")
     cam, reason = _cam_kind(build)
     before = texts.first_start.get("before", ())
-    shop_steps = {"flat_tappet": shop.running_in.flat_tappet, "roller": shop.running_in.roller}.get(cam, ())
+    shop_steps = {"flat_tappet": shop.break_in.flat_tappet, "roller": shop.break_in.roller}.get(cam, ())
     if shop_steps:
         return Procedure((*before, *shop_steps), reason, "the shop's own steps")
     steps = tuple(_with_speeds(step, build) for step in (*before, *texts.first_start.get(cam, ())))
@@ -105,17 +105,17 @@ def _with_speeds(step: str, build: Build) -> str:
     return step.replace("{low}", str(low)).replace("{high}", str(high))
 
 
-def running_in(build: Build, shop: Shop, texts: ProcedureTexts) -> Procedure:
+def break_in(build: Build, shop: Shop, texts: ProcedureTexts) -> Procedure:
     """Return the running-in: the build's own steps, the shop's, or the usual ones for its bores."""
-    if build.delivery and build.delivery.running_in:
-        return Procedure(build.delivery.running_in, "written for this engine", "this engine's delivery sheet")
+    if build.delivery and build.delivery.break_in:
+        return Procedure(build.delivery.break_in, "written for this engine", "this engine's delivery sheet")
     machined, reason = bores_were_machined(build)
     bores = "used_bores" if machined is False else "fresh_bores"
-    unknown = texts.running_in.get("unknown", ()) if machined is None else ()
-    shop_steps = shop.running_in.used_bores if machined is False else shop.running_in.fresh_bores
+    unknown = texts.break_in.get("unknown", ()) if machined is None else ()
+    shop_steps = shop.break_in.used_bores if machined is False else shop.break_in.fresh_bores
     if shop_steps:
         return Procedure((*unknown, *shop_steps), reason, "the shop's own steps")
-    return Procedure((*unknown, *texts.running_in.get(bores, ())), reason, "common practice")
+    return Procedure((*unknown, *texts.break_in.get(bores, ())), reason, "common practice")
 
 
 def bores_were_machined(build: Build) -> tuple[bool | None, str]:

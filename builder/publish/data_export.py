@@ -331,7 +331,7 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
         "needs": list(pull.applied.needs),
         "outside": list(pull.outside),
         "air": {"pressure": _number(pull.conditions.pressure), "temperature": _number(pull.conditions.temperature),
-                "vapour_pressure": _number(pull.conditions.air.vapour) if pull.conditions.air else None},
+                "vapor_pressure": _number(pull.conditions.air.vapor) if pull.conditions.air else None},
         "peak_torque": _number(pull.peaks.torque.value),
         "peak_torque_speed": _number(pull.peaks.torque.speed),
         "peak_power": _number(pull.peaks.power.value),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from builder.record.consistency import check_consistency
 from builder.record.dyno_log.reader import DynoLog, read_dyno_log
+from builder.record.field_names import with_field_names
 from builder.record.files import build_folders, dangling_link, file_in, path_problem
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel
@@ -54,10 +55,12 @@ def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
         return Shop(), problems
     if document.value is None:
         return Shop(), []  # a file of comments only: nothing decided yet
+    document, twice = with_field_names(document, Shop)
     shop, problems = validate(document, Shop)
     if not isinstance(shop, Shop):
-        return Shop(), problems
-    return check_shop(shop, document)
+        return Shop(), sorted(twice + problems)
+    shop, problems = check_shop(shop, document)
+    return shop, sorted(twice + problems)
 
 
 def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]]:
@@ -111,6 +114,8 @@ def _read_documents(folder: Path, shown: Path) -> tuple[dict[str, Document], dic
         problems += more
         if document is None:
             continue
+        document, more = with_field_names(document, model)
+        problems += more
         documents[name] = document
         if document.value is None and name != "build":
             continue  # a file of comments only: nothing recorded yet

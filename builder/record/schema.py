@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from builder.record.models.fields import RecordModel
+from builder.record.field_names import other_names
+from builder.record.models.fields import RecordModel, notes_of
 from builder.record.problem import Problem
 from builder.record.quantities.pydantic_types import SHARED_DEFINITION
 from builder.record.reference import document_description, document_models
+from builder.record.traversal import models_in
 from builder.record.yaml_loader import parse_yaml
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -49,7 +52,26 @@ def _schema(name: str, model: type[RecordModel]) -> dict[str, Any]:
     shared: dict[str, Any] = {}
     _share(schema, shared)
     schema["$defs"] = {**schema.get("$defs", {}), **shared}
+    for inner in _models_below(model):
+        node = schema if inner is model else schema["$defs"].get(inner.__name__, {})
+        _add_other_names(node.get("properties", {}), inner)
     return {"$schema": DIALECT, **schema, "title": f"{name}.yaml", "description": document_description(model)}
+
+
+def _models_below(model: type[RecordModel]) -> Iterator[type[RecordModel]]:
+    """Yield a model and every model below it."""
+    yield model
+    for info in model.model_fields.values():
+        for inner in models_in(info.annotation):
+            yield from _models_below(inner)
+
+
+def _add_other_names(properties: dict[str, Any], model: type[RecordModel]) -> None:
+    """Let an editor accept the other names of the fields too."""
+    for name, info in model.model_fields.items():
+        for other in other_names(name, notes_of(info).also):
+            if name in properties:
+                properties[other] = {**properties[name], "description": f"the same as {name}"}
 
 
 def _clean(node: Any) -> None:

@@ -50,7 +50,7 @@ def location_text(location: Location) -> str:
 def _problem(details: Any, document: Document, model: type[RecordModel]) -> Problem:
     location = _location(details)
     message = _message(details, location, model)
-    field = location_text(location)
+    field = location_text(document.written_location(location))
     return Problem(document.path, document.line(location), f"{field}: {message}" if field else message)
 
 

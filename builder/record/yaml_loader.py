@@ -70,6 +70,13 @@ class Document:
     path: Path
     value: Any
     lines: dict[Location, int] = field(default_factory=dict)
+    written: dict[Location, str] = field(default_factory=dict)
+    """The name as it was written, where the record has another name for the field."""
+
+    def written_location(self, location: Location) -> Location:
+        """Return a location with every name as it was written."""
+        return tuple(self.written.get(location[: index + 1], str(step)) if isinstance(step, str) else step
+                     for index, step in enumerate(location))  # fmt: skip
 
     def line(self, location: Location) -> int:
         """Return the line of a location, or of the nearest value around it that the file holds.

@@ -263,7 +263,7 @@ def test_nothing_written_in_a_record_runs(opened: Open, tmp_path: Path) -> None:
         "purpose",
         "cycle",
         "induction",
-        "fuelling",
+        "fuel_system",
         "fuel",
         "ignition",
         "words",

@@ -46,14 +46,14 @@ class Weather:
     humidity: float
 
     @property
-    def vapour_pressure(self) -> float:
-        """Partial pressure of water vapour [Pa], by the Magnus formula: good enough to make data with."""
+    def vapor_pressure(self) -> float:
+        """Partial pressure of water vapor [Pa], by the Magnus formula: good enough to make data with."""
         return self.humidity * 611.2 * float(np.exp(17.62 * self.celsius / (243.12 + self.celsius)))
 
     @property
     def dry_pressure(self) -> float:
         """Pressure of the dry part of the air [Pa]."""
-        return self.barometer - self.vapour_pressure
+        return self.barometer - self.vapor_pressure
 
     @property
     def kelvin(self) -> float:

@@ -110,7 +110,7 @@ def test_measured_events_agree_with_the_card_as_installed(slug: str) -> None:
     assert cam.card is not None
     assert cam.installed is not None
     assert cam.degreeing is not None
-    for side, name in (("intake", "intake_centreline"), ("exhaust", "exhaust_centreline")):
+    for side, name in (("intake", "intake_centerline"), ("exhaust", "exhaust_centerline")):
         card, centre = getattr(cam.card, side), getattr(cam.installed, name).si
         durations = {duration.at: duration.duration.si for duration in card.durations}
         for events in cam.degreeing.events:
@@ -165,14 +165,14 @@ def test_weather_of_the_model_is_the_weather_of_the_record(session: Session) -> 
             station *= math.exp(-air.altitude.si / 8434)  # scale height of the standard atmosphere at sea level
         assert spec.weather.barometer == pytest.approx(station, abs=60)
         assert spec.weather.kelvin == pytest.approx(air.temperature.si, abs=0.1)
-        vapour = _vapour_pressure(air)
-        assert spec.weather.vapour_pressure == pytest.approx(vapour, rel=0.03)
+        vapor = _vapor_pressure(air)
+        assert spec.weather.vapor_pressure == pytest.approx(vapor, rel=0.03)
         corrected = (pull.readings or build.dyno.readings) != "observed"
         assert (spec.to is not None) == corrected
 
 
-def _vapour_pressure(air: object) -> float:
-    """Vapour pressure [Pa] however the shop took it, by the Magnus formula (WMO No. 8, from memory)."""
+def _vapor_pressure(air: object) -> float:
+    """Vapor pressure [Pa] however the shop took it, by the Magnus formula (WMO No. 8, from memory)."""
 
     def saturated(kelvin: float) -> float:
         return 611.2 * math.exp(17.62 * (kelvin - 273.15) / (kelvin - 30.03))
@@ -185,4 +185,4 @@ def _vapour_pressure(air: object) -> float:
     if air.wet_bulb is not None:  # type: ignore[attr-defined]
         wet, pressure = air.wet_bulb.si, air.barometer.si  # type: ignore[attr-defined]
         return saturated(wet) - 6.62e-4 * pressure * (temperature - wet)
-    return air.vapour_pressure.si  # type: ignore[attr-defined, no-any-return]
+    return air.vapor_pressure.si  # type: ignore[attr-defined, no-any-return]

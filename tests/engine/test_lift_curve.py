@@ -23,16 +23,16 @@ def cards(draw: st.DrawFn) -> tuple[list[float], list[float], float]:
     return [part * max_lift for part in parts], durations, max_lift
 
 
-@given(card=cards(), centreline=st.floats(-130.0, 130.0))
+@given(card=cards(), centerline=st.floats(-130.0, 130.0))
 def test_the_curve_goes_through_every_known_point(
-    card: tuple[list[float], list[float], float], centreline: float
+    card: tuple[list[float], list[float], float], centerline: float
 ) -> None:
     lifts, durations, max_lift = card
-    curve = lift_curve(centreline, lifts, durations, max_lift)
-    assert curve.at(centreline) == pytest.approx(max_lift)
+    curve = lift_curve(centerline, lifts, durations, max_lift)
+    assert curve.at(centerline) == pytest.approx(max_lift)
     half = np.array(durations) / 2
-    np.testing.assert_allclose(curve.at(centreline - half), lifts, atol=1e-12)
-    np.testing.assert_allclose(curve.at(centreline + half), lifts, atol=1e-12)
+    np.testing.assert_allclose(curve.at(centerline - half), lifts, atol=1e-12)
+    np.testing.assert_allclose(curve.at(centerline + half), lifts, atol=1e-12)
 
 
 @given(card=cards())

@@ -11,17 +11,17 @@ from builder.engine import valve_train as vt
 from builder.engine.validation import InputConflict
 
 durations = st.floats(150.0, 340.0)
-centrelines = st.floats(85.0, 130.0)
+centerlines = st.floats(85.0, 130.0)
 
 
-@given(duration=durations, centreline=centrelines)
-def test_events_and_centreline_are_inverse(duration: float, centreline: float) -> None:
-    opens, closes = vt.intake_opens(duration, centreline), vt.intake_closes(duration, centreline)
+@given(duration=durations, centerline=centerlines)
+def test_events_and_centerline_are_inverse(duration: float, centerline: float) -> None:
+    opens, closes = vt.intake_opens(duration, centerline), vt.intake_closes(duration, centerline)
     assert vt.duration(opens, closes) == pytest.approx(duration)
-    assert vt.intake_centreline_from_events(opens, closes) == pytest.approx(centreline)
-    opens, closes = vt.exhaust_opens(duration, centreline), vt.exhaust_closes(duration, centreline)
+    assert vt.intake_centerline_from_events(opens, closes) == pytest.approx(centerline)
+    opens, closes = vt.exhaust_opens(duration, centerline), vt.exhaust_closes(duration, centerline)
     assert vt.duration(opens, closes) == pytest.approx(duration)
-    assert vt.exhaust_centreline_from_events(opens, closes) == pytest.approx(centreline)
+    assert vt.exhaust_centerline_from_events(opens, closes) == pytest.approx(centerline)
 
 
 @given(intake=durations, exhaust=durations, separation=st.floats(98.0, 120.0), advance=st.floats(-10.0, 10.0))
@@ -53,7 +53,7 @@ def test_an_impossible_duration_is_refused_by_its_own_name(duration: float) -> N
 
 
 @pytest.mark.parametrize(
-    ("near", "far", "centreline"),
+    ("near", "far", "centerline"),
     [
         (-15.0, 223.0, 104.0),  # checked from before TDC, signed
         (345.0, 223.0, 104.0),  # the same on a wheel marked 0 to 360
@@ -61,19 +61,19 @@ def test_an_impossible_duration_is_refused_by_its_own_name(duration: float) -> N
         (-6.0, 238.0, 116.0),  # an exhaust lobe, counted before TDC
     ],
 )
-def test_degree_wheel_readings_give_the_centreline(near: float, far: float, centreline: float) -> None:
-    assert vt.installed_centreline(near, far) == pytest.approx(centreline)
+def test_degree_wheel_readings_give_the_centerline(near: float, far: float, centerline: float) -> None:
+    assert vt.installed_centerline(near, far) == pytest.approx(centerline)
 
 
-@given(centreline=centrelines, half=st.floats(5.0, 170.0))
-def test_any_pair_of_equal_lift_readings_gives_the_same_centreline(centreline: float, half: float) -> None:
-    found = vt.installed_centreline((centreline - half) % 360, (centreline + half) % 360)
-    assert found == pytest.approx(centreline)
+@given(centerline=centerlines, half=st.floats(5.0, 170.0))
+def test_any_pair_of_equal_lift_readings_gives_the_same_centerline(centerline: float, half: float) -> None:
+    found = vt.installed_centerline((centerline - half) % 360, (centerline + half) % 360)
+    assert found == pytest.approx(centerline)
 
 
 def test_two_readings_at_one_place_are_refused() -> None:
     with pytest.raises(InputConflict, match="no middle"):
-        vt.installed_centreline(10.0, 370.0)
+        vt.installed_centerline(10.0, 370.0)
 
 
 def test_installed_advance_is_positive_when_the_lobe_comes_early() -> None:

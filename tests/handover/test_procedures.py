@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from builder.handover import procedures
-from builder.record.models.shop import RunningIn, Shop
+from builder.record.models.shop import BreakIn, Shop
 from tests.support.handover_samples import (
     FULL,
     archive_with,
@@ -67,20 +67,20 @@ def test_whether_the_bores_were_machined(tmp_path: Path, documents: dict[str, An
 
 
 def test_unknown_bores_are_run_in_as_fresh_ones(tmp_path: Path) -> None:
-    steps = procedures.running_in(write_build(bare_archive(tmp_path)), Shop(), TEXTS)
+    steps = procedures.break_in(write_build(bare_archive(tmp_path)), Shop(), TEXTS)
     assert "does not say" in steps.steps[0]
     assert any("vary speed and load" in step for step in steps.steps)
 
 
 def test_texts_of_the_build_come_before_those_of_the_shop_and_the_usual_ones(tmp_path: Path) -> None:
     archive = bare_archive(tmp_path)
-    shop = Shop(running_in=RunningIn(fresh_bores=("the shop's way",), flat_tappet=("the shop's start",)))
+    shop = Shop(break_in=BreakIn(fresh_bores=("the shop's way",), flat_tappet=("the shop's start",)))
     build = write_build(archive, cam={"lifters": {"kind": "flat solid"}})
-    assert procedures.running_in(build, shop, TEXTS).steps[-1] == "the shop's way"
+    assert procedures.break_in(build, shop, TEXTS).steps[-1] == "the shop's way"
     assert procedures.first_start(build, shop, TEXTS).steps[-1] == "the shop's start"
-    build = write_build(archive, delivery={"first_start": ["as agreed"], "running_in": ["slowly"], "warranty": "mine"})
+    build = write_build(archive, delivery={"first_start": ["as agreed"], "break_in": ["slowly"], "warranty": "mine"})
     assert procedures.first_start(build, shop, TEXTS).steps == ("as agreed",)
-    assert procedures.running_in(build, shop, TEXTS).steps == ("slowly",)
+    assert procedures.break_in(build, shop, TEXTS).steps == ("slowly",)
     assert procedures.warranty(build, Shop(warranty="the shop's")) == "mine"
 
 

@@ -28,7 +28,7 @@ from tests.support.record_samples import SHEET, ReadWith
         ("dyno", "conditions:\n  temperature: 72 degC\n", 2, "was 72 degF meant?"),
         ("dyno", "conditions:\n  barometer: 29.61 psi\n  barometer_is: station\n", 2, None),
         ("assembly", "checks:\n  rotation_torque: 18 kgf.m\n", 2, None),
-        ("cam", "installed:\n  intake_centreline: 10.4 deg\n", 2, "was 104 deg meant?"),
+        ("cam", "installed:\n  intake_centerline: 10.4 deg\n", 2, "was 104 deg meant?"),
     ],
 )  # fmt: skip
 def test_values_that_no_engine_has(read: ReadWith, name: str, text: str, line: int, message: str | None) -> None:

@@ -11,10 +11,10 @@ from builder.engine.air import (
     air_density,
     dry_air_pressure,
     humidity_ratio,
-    saturation_vapour_pressure,
+    saturation_vapor_pressure,
     speed_of_sound,
     station_pressure,
-    vapour_pressure,
+    vapor_pressure,
 )
 
 CELSIUS = np.arange(0.0, 50.1, 5.0)
@@ -31,71 +31,71 @@ def grid() -> list[tuple[float, float, float]]:
     return [(float(t), float(h), float(p)) for t in CELSIUS for h in HUMIDITY for p in PRESSURE]
 
 
-def test_vapour_pressure_over_water_is_that_of_iapws_95() -> None:
+def test_vapor_pressure_over_water_is_that_of_iapws_95() -> None:
     """Source: CoolProp, IAPWS-95; within 0.1 % over 0..50 C."""
     celsius = np.linspace(0.01, 50, 101)
-    ours = saturation_vapour_pressure(celsius + 273.15)
+    ours = saturation_vapor_pressure(celsius + 273.15)
     theirs = [PropsSI("P", "T", t + 273.15, "Q", 1, "Water") for t in celsius]
     np.testing.assert_allclose(ours, theirs, rtol=1e-3)
 
 
-def test_vapour_pressure_over_water_and_ice_is_ashraes() -> None:
+def test_vapor_pressure_over_water_and_ice_is_ashraes() -> None:
     """Source: PsychroLib, GetSatVapPres (ASHRAE Handbook, Fundamentals 2017, eq. 5 and 6)."""
     celsius = np.concatenate([np.linspace(-60, -0.01, 60), np.linspace(0.02, 120, 60)])
-    ours = saturation_vapour_pressure(celsius + 273.15)
+    ours = saturation_vapor_pressure(celsius + 273.15)
     np.testing.assert_allclose(ours, [psychrolib.GetSatVapPres(float(t)) for t in celsius], rtol=1e-9)
 
 
 def test_dry_air_pressure_from_relative_humidity_over_the_whole_range() -> None:
     """Source: PsychroLib, GetVapPresFromRelHum; 0..50 C, 10..100 % RH, 80..105 kPa."""
     for t, h, p in grid():
-        ours = dry_air_pressure(p, vapour_pressure(p, t + 273.15, relative_humidity=h))
+        ours = dry_air_pressure(p, vapor_pressure(p, t + 273.15, relative_humidity=h))
         assert ours == pytest.approx(p - psychrolib.GetVapPresFromRelHum(t, h), rel=1e-6)
 
 
-def test_vapour_pressure_from_dew_point() -> None:
+def test_vapor_pressure_from_dew_point() -> None:
     """Source: PsychroLib, GetVapPresFromTDewPoint."""
     for dew in (-10.0, 0.5, 12.0, 24.0):
-        ours = vapour_pressure(1e5, 303.15, dew_point=dew + 273.15)
+        ours = vapor_pressure(1e5, 303.15, dew_point=dew + 273.15)
         assert ours == pytest.approx(psychrolib.GetVapPresFromTDewPoint(dew), rel=1e-8)
 
 
 @pytest.mark.parametrize("wet", [-8.0, -0.5, 3.0, 15.0, 24.0])
 @pytest.mark.parametrize("pressure", [80e3, 101.325e3])
-def test_vapour_pressure_from_wet_bulb(wet: float, pressure: float) -> None:
+def test_vapor_pressure_from_wet_bulb(wet: float, pressure: float) -> None:
     """Source: PsychroLib, GetHumRatioFromTWetBulb and GetVapPresFromHumRatio (ASHRAE eq. 33 and 35)."""
     dry = wet + (2.0 if wet < 0 else 7.0)
     ratio = psychrolib.GetHumRatioFromTWetBulb(dry, wet, pressure)
     theirs = psychrolib.GetVapPresFromHumRatio(ratio, pressure)
-    ours = vapour_pressure(pressure, dry + 273.15, wet_bulb=wet + 273.15)
+    ours = vapor_pressure(pressure, dry + 273.15, wet_bulb=wet + 273.15)
     assert ours == pytest.approx(theirs, rel=1e-4)
 
 
 def test_moist_air_density_is_ashraes_over_the_whole_range() -> None:
     """Source: PsychroLib, GetMoistAirDensity (ASHRAE eq. 11); 0..50 C, 10..100 % RH, 80..105 kPa."""
     for t, h, p in grid():
-        vapour = vapour_pressure(p, t + 273.15, relative_humidity=h)
+        vapor = vapor_pressure(p, t + 273.15, relative_humidity=h)
         theirs = psychrolib.GetMoistAirDensity(t, psychrolib.GetHumRatioFromRelHum(t, h, p), p)
-        assert air_density(p, t + 273.15, vapour) == pytest.approx(theirs, rel=2e-4)
+        assert air_density(p, t + 273.15, vapor) == pytest.approx(theirs, rel=2e-4)
 
 
 def test_moist_air_density_is_that_of_the_real_gas_over_the_whole_range() -> None:
     """Source: CoolProp humid air (ASHRAE RP-1485, virial equation); within 0.1 %.
 
-    0..50 C, 10..100 % RH, 80..105 kPa, at the same water content: real vapour is a little denser in air than
+    0..50 C, 10..100 % RH, 80..105 kPa, at the same water content: real vapor is a little denser in air than
     alone (the enhancement factor), which is no matter of the density formula.
     """
     worst = 0.0
     for t, h, p in grid():
         kelvin = max(t, 0.01) + 273.15
-        vapour = vapour_pressure(p, kelvin, relative_humidity=h)
-        ratio = float(humidity_ratio(p, vapour))
+        vapor = vapor_pressure(p, kelvin, relative_humidity=h)
+        ratio = float(humidity_ratio(p, vapor))
         try:
             volume = HAPropsSI("V", "T", kelvin, "P", p, "W", ratio)
         except ValueError:
             volume = HAPropsSI("V", "T", kelvin, "P", p, "R", h)
         theirs = (1 + ratio) / volume
-        worst = max(worst, abs(float(air_density(p, kelvin, vapour)) / theirs - 1))
+        worst = max(worst, abs(float(air_density(p, kelvin, vapor)) / theirs - 1))
     assert worst < 1e-3
 
 
@@ -114,8 +114,8 @@ def test_speed_of_sound_in_dry_air() -> None:
 
 def test_speed_of_sound_rises_with_humidity_as_published() -> None:
     """Source: Cramer, J. Acoust. Soc. Am. 93 (1993) 2510 (from memory): 20 C, saturated, about +0.37 %."""
-    vapour = vapour_pressure(101_325.0, 293.15, relative_humidity=1.0)
-    rise = float(speed_of_sound(101_325.0, 293.15, vapour)) / float(speed_of_sound(101_325.0, 293.15)) - 1
+    vapor = vapor_pressure(101_325.0, 293.15, relative_humidity=1.0)
+    rise = float(speed_of_sound(101_325.0, 293.15, vapor)) / float(speed_of_sound(101_325.0, 293.15)) - 1
     assert rise == pytest.approx(0.0037, abs=0.0005)
 
 

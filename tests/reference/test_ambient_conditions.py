@@ -2,7 +2,7 @@
 
 The engine's own law is taken from outside this project: indicated power follows dry-air pressure over the square
 root of temperature, friction does not follow the air at all, and at the standard's own conditions friction is 15 %
-of the indicated power. That is the engine for which SAE J1349 says its factor is exact. Vapour pressure is
+of the indicated power. That is the engine for which SAE J1349 says its factor is exact. Vapor pressure is
 PsychroLib's (ASHRAE), not ours.
 """
 
@@ -31,8 +31,8 @@ DAYS = {"warm": (978.0, 33.0, 0.75), "cold": (1032.0, 16.0, 0.25), "plain": (100
 
 def _observed(pressure: float, celsius: float, humidity: float) -> np.ndarray:
     """Torque on the brake that day."""
-    vapour = psychrolib.GetVapPresFromRelHum(celsius, humidity)
-    dry = pressure * 100 - vapour
+    vapor = psychrolib.GetVapPresFromRelHum(celsius, humidity)
+    dry = pressure * 100 - vapor
     air = (dry / 99e3) * math.sqrt(298.15 / (celsius + 273.15))
     indicated = STANDARD_DAY / 0.85
     return indicated * air - (indicated - STANDARD_DAY)

@@ -54,11 +54,11 @@ def test_a_cam_card_becomes_events(tmp_path: Path) -> None:
           lobe_separation: 110 deg
           intake: {durations: [{at: 0.050 in, duration: 238 deg}]}
           exhaust: {durations: [{at: 0.050 in, duration: 244 deg}]}
-        installed: {intake_centreline: 104 deg}
+        installed: {intake_centerline: 104 deg}
     """
     sheet = figures(tmp_path, cam=cam)
     expected = {
-        "intake_opens": 15, "intake_closes": 43, "exhaust_centreline": 116, "exhaust_opens": 58, "exhaust_closes": 6,
+        "intake_opens": 15, "intake_closes": 43, "exhaust_centerline": 116, "exhaust_opens": 58, "exhaust_closes": 6,
         "overlap": 21, "cam_advance": 6,
     }  # fmt: skip
     assert {slug: value(sheet, slug) for slug in expected} == pytest.approx(expected)

@@ -1,4 +1,4 @@
-"""Correction factors against a table made with PsychroLib's vapour pressure, and the standards' own limits."""
+"""Correction factors against a table made with PsychroLib's vapor pressure, and the standards' own limits."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 import psychrolib
 import pytest
 
-from builder.engine.air import Air, vapour_pressure
+from builder.engine.air import Air, vapor_pressure
 from builder.engine.correction import (
     DIN_70020,
     ISO_1585,
@@ -22,11 +22,11 @@ from builder.engine.correction import (
 
 def day(celsius: float, humidity: float, kilopascal: float) -> Air:
     kelvin, pascal = celsius + 273.15, 1000 * kilopascal
-    return Air(pascal, kelvin, float(vapour_pressure(pascal, kelvin, relative_humidity=humidity)))
+    return Air(pascal, kelvin, float(vapor_pressure(pascal, kelvin, relative_humidity=humidity)))
 
 
 def by_hand(slug: str, celsius: float, humidity: float, kilopascal: float) -> float:
-    """The formulas as printed, with PsychroLib's vapour pressure and nothing of ours."""
+    """The formulas as printed, with PsychroLib's vapor pressure and nothing of ours."""
     psychrolib.SetUnitSystem(psychrolib.SI)
     dry = kilopascal - psychrolib.GetVapPresFromRelHum(celsius, humidity) / 1000
     kelvin = celsius + 273.15
@@ -43,7 +43,7 @@ def by_hand(slug: str, celsius: float, humidity: float, kilopascal: float) -> fl
 @pytest.mark.parametrize("humidity", [0.1, 0.6, 0.95])
 @pytest.mark.parametrize("kilopascal", [84.0, 95.0, 101.9])
 def test_factors_over_a_table_of_days(slug: str, celsius: float, humidity: float, kilopascal: float) -> None:
-    """Source: SAE J1349, ISO 1585, SAE J607, DIN 70020; vapour pressure by PsychroLib (ASHRAE)."""
+    """Source: SAE J1349, ISO 1585, SAE J607, DIN 70020; vapor pressure by PsychroLib (ASHRAE)."""
     ours = STANDARDS[slug].factor(day(celsius, humidity, kilopascal))
     assert ours == pytest.approx(by_hand(slug, celsius, humidity, kilopascal), rel=1e-6)
 
@@ -52,7 +52,7 @@ def test_factors_over_a_table_of_days(slug: str, celsius: float, humidity: float
     ("slug", "factor"), [("sae-j1349", 1.116), ("iso-1585", 1.120), ("sae-j607", 1.142), ("din-70020", 1.094)]
 )
 def test_factors_on_a_hot_damp_day(slug: str, factor: float) -> None:
-    """Source: the standards' formulas by hand at 35 C, 60 %, 95.0 kPa; vapour pressure by PsychroLib.
+    """Source: the standards' formulas by hand at 35 C, 60 %, 95.0 kPa; vapor pressure by PsychroLib.
 
     ISO 1585 and DIN 70020 divide by 298 K and 293 K; with 298.15 and 293.15 they would come out 0.0003 lower.
     """

@@ -10,39 +10,39 @@ from builder.engine import valve_train as vt
 from builder.engine.lift_curve import flank_slopes, lift_curve
 
 INCH = 0.0254
-INTAKE, EXHAUST, SEPARATION, CENTRELINE = 238.0, 244.0, 110.0, 104.0
+INTAKE, EXHAUST, SEPARATION, CENTERLINE = 238.0, 244.0, 110.0, 104.0
 
 
 def test_intake_events_of_a_ground_cam() -> None:
-    """Common practice, no source: 238 deg at 0.050 in on a 104 deg centreline opens 15 BTDC, closes 43 ABDC."""
-    assert vt.intake_opens(INTAKE, CENTRELINE) == 15.0
-    assert vt.intake_closes(INTAKE, CENTRELINE) == 43.0
+    """Common practice, no source: 238 deg at 0.050 in on a 104 deg centerline opens 15 BTDC, closes 43 ABDC."""
+    assert vt.intake_opens(INTAKE, CENTERLINE) == 15.0
+    assert vt.intake_closes(INTAKE, CENTERLINE) == 43.0
 
 
 def test_exhaust_events_of_a_ground_cam() -> None:
-    """Common practice, no source: 244 deg, 110 separation: centreline 116, opens 58 BBDC, closes 6 ATDC."""
-    centreline = SEPARATION + vt.cam_advance(SEPARATION, CENTRELINE)
-    assert centreline == 116.0
-    assert vt.exhaust_opens(EXHAUST, centreline) == 58.0
-    assert vt.exhaust_closes(EXHAUST, centreline) == 6.0
+    """Common practice, no source: 244 deg, 110 separation: centerline 116, opens 58 BBDC, closes 6 ATDC."""
+    centerline = SEPARATION + vt.cam_advance(SEPARATION, CENTERLINE)
+    assert centerline == 116.0
+    assert vt.exhaust_opens(EXHAUST, centerline) == 58.0
+    assert vt.exhaust_closes(EXHAUST, centerline) == 6.0
 
 
 def test_overlap_of_a_ground_cam() -> None:
     """Common practice, no source: 21 deg of overlap, from the events and from the durations."""
-    assert vt.overlap(vt.intake_opens(INTAKE, CENTRELINE), vt.exhaust_closes(EXHAUST, 116.0)) == 21.0
+    assert vt.overlap(vt.intake_opens(INTAKE, CENTERLINE), vt.exhaust_closes(EXHAUST, 116.0)) == 21.0
     assert vt.overlap_from_duration(INTAKE, EXHAUST, SEPARATION) == 21.0
 
 
 def test_advance_of_a_cam_put_in() -> None:
-    """Common practice, no source: a 110 deg separation on a 104 deg intake centreline is 6 deg advanced."""
-    assert vt.cam_advance(SEPARATION, CENTRELINE) == 6.0
-    assert vt.lobe_separation(CENTRELINE, 116.0) == SEPARATION
+    """Common practice, no source: a 110 deg separation on a 104 deg intake centerline is 6 deg advanced."""
+    assert vt.cam_advance(SEPARATION, CENTERLINE) == 6.0
+    assert vt.lobe_separation(CENTERLINE, 116.0) == SEPARATION
 
 
-def test_degree_wheel_readings_find_the_centreline() -> None:
-    """Common practice, no source: the equal-lift readings of that cam lie about its 104 deg centreline."""
-    found = vt.installed_centreline(-15.0, 180.0 + 43.0)
-    assert found == CENTRELINE
+def test_degree_wheel_readings_find_the_centerline() -> None:
+    """Common practice, no source: the equal-lift readings of that cam lie about its 104 deg centerline."""
+    found = vt.installed_centerline(-15.0, 180.0 + 43.0)
+    assert found == CENTERLINE
     assert vt.installed_advance(SEPARATION, found) == 6.0
 
 

@@ -65,7 +65,7 @@ def invented_engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summa
         "head_flow": 0.5 * displacement / cylinders * (210 + 10 * tune),
         "valve_diameter": 0.49 * bore,
         "induction": induction,
-        "fuelling": rng.choice(("carburettor", "injection")),
+        "fuel_system": rng.choice(("carburettor", "injection")),
         "fuel": fuel,
         "ignition": rng.choice(("distributor", "coils", "magneto")),
     }

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from builder.engine.air import Air, vapour_pressure
+from builder.engine.air import Air, vapor_pressure
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.evaluate import compute
 from builder.record.models.shop import Shop
 from tests.support.dyno_samples import write_build
 
 METRIC, INCH = Shop(units="metric"), Shop(units="inch")
-AIR = Air(1e5, 293.15, float(vapour_pressure(1e5, 293.15, relative_humidity=0.5)))
+AIR = Air(1e5, 293.15, float(vapor_pressure(1e5, 293.15, relative_humidity=0.5)))
 
 
 def sheet_of(archive: Path, record: str, logs: dict[str, str], shop: Shop = METRIC, **more: str) -> FigureSheet:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from builder.engine.air import Air, vapour_pressure
+from builder.engine.air import Air, vapor_pressure
 from builder.figures.dyno.session import DynoSession, analyse_session
 from builder.record.load import read_build
 from builder.record.models.build import Build
@@ -31,7 +31,7 @@ block: {bores: {unit: mm, measured: [81.50, 81.50, 81.50, 81.50]}}
 crankshaft: {stroke: 77.60 mm}
 """
 CONDITIONS = "{barometer: 1000 hPa, barometer_is: station, temperature: 20 degC, relative_humidity: 50 %}"
-AIR = Air(100_000.0, 293.15, 0.5 * float(vapour_pressure(1e5, 293.15, relative_humidity=1.0)))
+AIR = Air(100_000.0, 293.15, 0.5 * float(vapor_pressure(1e5, 293.15, relative_humidity=1.0)))
 """The air of CONDITIONS."""
 LBF_FT = 1.3558179483314004
 HP = 745.6998715822702

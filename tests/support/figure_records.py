@@ -47,8 +47,8 @@ TOP_END = """
 CAM = """
     card:
       lobe_separation: 110 deg
-      intake: {centreline: 106 deg, lobe_lift: 0.335 in, durations: [{at: 0.050 in, duration: 230 deg}]}
-      exhaust: {centreline: 114 deg, lobe_lift: 0.335 in, durations: [{at: 0.050 in, duration: 236 deg}]}
+      intake: {centerline: 106 deg, lobe_lift: 0.335 in, durations: [{at: 0.050 in, duration: 230 deg}]}
+      exhaust: {centerline: 114 deg, lobe_lift: 0.335 in, durations: [{at: 0.050 in, duration: 236 deg}]}
 """
 V8 = {"build": BUILD, "bottom_end": BOTTOM_END, "top_end": TOP_END, "cam": CAM}
 BORE_GAUGING = """
@@ -70,7 +70,7 @@ RANGES = """
         allowed: 0.0035..0.0045
         rule: maker's sheet
         measured: [0.0040, 0.0041, 0.0040, 0.0039, 0.0040, 0.0049, 0.0040, 0.0041]
-      crank_end_float:
+      crank_end_play:
         unit: in
         allowed: 0.004..0.008
         measured: 0.009

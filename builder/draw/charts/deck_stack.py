@@ -70,7 +70,7 @@ _DASHED = {"linewidth": 1.5, "linestyle": (0, (4, 2.5))}
 
 @dataclass(frozen=True)
 class _Section:
-    """Where the section is on the canvas [px]: middle of the bore, crank centreline, pixels per unit of length."""
+    """Where the section is on the canvas [px]: middle of the bore, crank centerline, pixels per unit of length."""
 
     data: StackUp
     middle: float
@@ -78,7 +78,7 @@ class _Section:
     scale: float
 
     def y(self, height: float) -> float:
-        """Return the pixel of a height over the crank centreline."""
+        """Return the pixel of a height over the crank centerline."""
         return self.crank_y - height * self.scale
 
     @property

@@ -49,7 +49,7 @@ _INPUTS_OF_PARAMETER = {
     "deck_volume": ("bore", "deck_clearance"),
     "land_diameter": ("bore", "top_land_clearance"),
     "land_height": ("top_land_height",),
-    "intake_centreline": ("installed_centreline",),
+    "intake_centerline": ("installed_centerline",),
     "duration": ("intake_duration", "exhaust_duration"),
     "opens": ("intake_opens", "exhaust_opens"),
     "closes": ("intake_closes", "exhaust_closes"),

@@ -24,9 +24,9 @@ _HUMIDITY = {
     "relative_humidity": ("relative humidity", r"\varphi", units.PERCENT),
     "wet_bulb": ("wet bulb", "T_w", units.TEMPERATURE),
     "dew_point": ("dew point", "T_d", units.TEMPERATURE),
-    "vapour_pressure": ("vapour pressure, as recorded", "p_v", units.AIR_PRESSURE),
+    "vapor_pressure": ("vapor pressure, as recorded", "p_v", units.AIR_PRESSURE),
 }
-_HUMIDITY_HINT = "dyno.yaml: conditions: relative_humidity, wet_bulb, dew_point or vapour_pressure"
+_HUMIDITY_HINT = "dyno.yaml: conditions: relative_humidity, wet_bulb, dew_point or vapor_pressure"
 
 
 def _humidity(form: str) -> Input:
@@ -46,9 +46,7 @@ def _humidity(form: str) -> Input:
 
 
 def _mixed_humidity_text(pull: PullResult, system: System) -> str:
-    return (
-        f"from {_HUMIDITY[pull.conditions.humidity_form or 'vapour_pressure'][0]} {pull.conditions.texts['humidity']}"
-    )
+    return f"from {_HUMIDITY[pull.conditions.humidity_form or 'vapor_pressure'][0]} {pull.conditions.texts['humidity']}"
 
 
 def factor_text(correction: Correction, ambient: Air | None) -> str:
@@ -105,9 +103,9 @@ define.add_inputs(
     per_pull("barometer", "barometer in the room", "P", units.AIR_PRESSURE, "dyno.conditions.barometer",
              lambda pull: pull.conditions.pressure),
     *map(_humidity, _HUMIDITY),
-    per_pull("vapour_mixed", "vapour pressure, from humidity recorded in different forms", "p_v", units.AIR_PRESSURE,
+    per_pull("vapor_mixed", "vapor pressure, from humidity recorded in different forms", "p_v", units.AIR_PRESSURE,
              "dyno.conditions.relative_humidity",
-             lambda pull: pull.conditions.air.vapour if pull.conditions.air else None, _mixed_humidity_text),
+             lambda pull: pull.conditions.air.vapor if pull.conditions.air else None, _mixed_humidity_text),
     per_pull("pull_factor", "factor by the standard", "k", units.FACTOR,
              "dyno.readings, and conditions: barometer, temperature and humidity",
              lambda pull: pull.correction.factor if pull.correction is not None else None,
@@ -116,61 +114,61 @@ define.add_inputs(
 
 
 @define.figure(
-    "saturation_vapour_pressure",
-    "Saturation vapour pressure",
+    "saturation_vapor_pressure",
+    "Saturation vapor pressure",
     units.AIR_PRESSURE,
     source=ASHRAE,
-    means="The most water vapour that air can hold at its temperature.",
+    means="The most water vapor that air can hold at its temperature.",
     formula=r"p_{ws} = f(T)",
     symbols=(("f", "series of Hyland and Wexler in the temperature", "Pa"),),
     working="over water at {air_temperature}, by Hyland and Wexler",
     validity="−100 to 200 °C",
 )
-def saturation_vapour_pressure(air_temperature: Value) -> Value:
-    """Return the saturation vapour pressure [Pa] at each pull's air temperature [K]."""
-    return air.saturation_vapour_pressure(air_temperature)
+def saturation_vapor_pressure(air_temperature: Value) -> Value:
+    """Return the saturation vapor pressure [Pa] at each pull's air temperature [K]."""
+    return air.saturation_vapor_pressure(air_temperature)
 
 
 @define.figure(
-    "vapour_pressure",
-    "Vapour pressure",
+    "vapor_pressure",
+    "Vapor pressure",
     units.AIR_PRESSURE,
     source=ASHRAE,
-    means="How much of the barometer is water vapour, which burns nothing.",
+    means="How much of the barometer is water vapor, which burns nothing.",
     formula=r"p_v = \varphi \, p_{ws}",
-    symbols=(("p_{ws}", "saturation vapour pressure", "Pa"),),
-    working="{relative_humidity_recorded} × {saturation_vapour_pressure}",
-    validity="one reading of humidity: relative humidity, wet bulb, dew point or vapour pressure",
+    symbols=(("p_{ws}", "saturation vapor pressure", "Pa"),),
+    working="{relative_humidity_recorded} × {saturation_vapor_pressure}",
+    validity="one reading of humidity: relative humidity, wet bulb, dew point or vapor pressure",
 )
-def vapour_pressure(relative_humidity_recorded: Value, saturation_vapour_pressure: Value) -> Value:
-    """Return the vapour pressure [Pa] from relative humidity."""
-    return unwrap_scalar(np.asarray(relative_humidity_recorded) * np.asarray(saturation_vapour_pressure))
+def vapor_pressure(relative_humidity_recorded: Value, saturation_vapor_pressure: Value) -> Value:
+    """Return the vapor pressure [Pa] from relative humidity."""
+    return unwrap_scalar(np.asarray(relative_humidity_recorded) * np.asarray(saturation_vapor_pressure))
 
 
 @define.alternative(
-    "vapour_pressure", working="psychrometer: {wet_bulb_recorded} wet, {air_temperature} dry, {barometer}"
+    "vapor_pressure", working="psychrometer: {wet_bulb_recorded} wet, {air_temperature} dry, {barometer}"
 )
-def vapour_pressure_from_wet_bulb(wet_bulb_recorded: Value, air_temperature: Value, barometer: Value) -> Value:
-    """Return the vapour pressure [Pa] from the wet bulb."""
-    return air.vapour_pressure(barometer, air_temperature, wet_bulb=wet_bulb_recorded)
+def vapor_pressure_from_wet_bulb(wet_bulb_recorded: Value, air_temperature: Value, barometer: Value) -> Value:
+    """Return the vapor pressure [Pa] from the wet bulb."""
+    return air.vapor_pressure(barometer, air_temperature, wet_bulb=wet_bulb_recorded)
 
 
-@define.alternative("vapour_pressure", working="saturated at the dew point, {dew_point_recorded}")
-def vapour_pressure_from_dew_point(dew_point_recorded: Value) -> Value:
-    """Return the vapour pressure [Pa] from the dew point."""
-    return air.saturation_vapour_pressure(dew_point_recorded)
+@define.alternative("vapor_pressure", working="saturated at the dew point, {dew_point_recorded}")
+def vapor_pressure_from_dew_point(dew_point_recorded: Value) -> Value:
+    """Return the vapor pressure [Pa] from the dew point."""
+    return air.saturation_vapor_pressure(dew_point_recorded)
 
 
-@define.alternative("vapour_pressure", working="as recorded: {vapour_pressure_recorded}")
-def vapour_pressure_as_recorded(vapour_pressure_recorded: Value) -> Value:
-    """Return the vapour pressure [Pa] as it was recorded."""
-    return vapour_pressure_recorded
+@define.alternative("vapor_pressure", working="as recorded: {vapor_pressure_recorded}")
+def vapor_pressure_as_recorded(vapor_pressure_recorded: Value) -> Value:
+    """Return the vapor pressure [Pa] as it was recorded."""
+    return vapor_pressure_recorded
 
 
-@define.alternative("vapour_pressure", working="{vapour_mixed}")
-def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
-    """Return the vapour pressure [Pa] where the pulls have their humidity in different forms."""
-    return vapour_mixed
+@define.alternative("vapor_pressure", working="{vapor_mixed}")
+def vapor_pressure_mixed(vapor_mixed: Value) -> Value:
+    """Return the vapor pressure [Pa] where the pulls have their humidity in different forms."""
+    return vapor_mixed
 
 
 @define.figure(
@@ -180,12 +178,12 @@ def vapour_pressure_mixed(vapour_mixed: Value) -> Value:
     source=ASHRAE,
     means="What is left of the barometer for the air itself.",
     formula=r"P_d = P - p_v",
-    working="{barometer} − {vapour_pressure}",
+    working="{barometer} − {vapor_pressure}",
     validity="station pressure, read in the room or turned to its height",
 )
-def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
+def dry_air_pressure(barometer: Value, vapor_pressure: Value) -> Value:
     """Return the dry-air pressure [Pa]."""
-    return air.dry_air_pressure(barometer, vapour_pressure)
+    return air.dry_air_pressure(barometer, vapor_pressure)
 
 
 @define.figure(
@@ -199,13 +197,13 @@ def dry_air_pressure(barometer: Value, vapour_pressure: Value) -> Value:
         ("M_a, M_w", "molar mass of dry air and of water", "kg/mol"),
         ("R", "molar gas constant", "J/(mol K)"),
     ),
-    working="({dry_air_pressure} × 28.966 g/mol + {vapour_pressure} × 18.015 g/mol) / (8.3145 J/(mol K) "
+    working="({dry_air_pressure} × 28.966 g/mol + {vapor_pressure} × 18.015 g/mol) / (8.3145 J/(mol K) "
     "× {air_temperature})",
     validity="within 0.1 % over 0 to 50 °C",
 )
-def air_density(dry_air_pressure: Value, vapour_pressure: Value, air_temperature: Value) -> Value:
+def air_density(dry_air_pressure: Value, vapor_pressure: Value, air_temperature: Value) -> Value:
     """Return the density of the moist air [kg/m3]."""
-    return air.air_density(np.asarray(dry_air_pressure) + np.asarray(vapour_pressure), air_temperature, vapour_pressure)
+    return air.air_density(np.asarray(dry_air_pressure) + np.asarray(vapor_pressure), air_temperature, vapor_pressure)
 
 
 @define.figure(

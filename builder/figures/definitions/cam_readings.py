@@ -1,4 +1,4 @@
-"""What the cam card, the degree wheel and the installation say: lifts, durations, events and centrelines."""
+"""What the cam card, the degree wheel and the installation say: lifts, durations, events and centerlines."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ def lift_of(mark: str) -> float | None:
     return None if mark == "seat" else parse_quantity(mark, "length").si
 
 
-def wheel_centreline(pair: EqualLift, side: str) -> float:
+def wheel_centerline(pair: EqualLift, side: str) -> float:
     """Return the middle of a pair of equal-lift readings [deg]: after the top on the intake, before it on the exhaust.
 
     Near the top is the intake's opening side, but the exhaust's closing side.
     """
     near, far = (pair.opening.si, pair.closing.si) if side == "intake" else (pair.closing.si, pair.opening.si)
-    return float(valve_train.installed_centreline(near, far))
+    return float(valve_train.installed_centerline(near, far))
 
 
 def _key(mark: str) -> float:
@@ -101,8 +101,8 @@ def _event(event: str) -> Callable[[Context, Input], InputValue | None]:
     return get
 
 
-def _wheel_centreline_input(side: str) -> Input:
-    """Return the centreline by the degree wheel: the middle of two equal-lift readings, the mean of several pairs."""
+def _wheel_centerline_input(side: str) -> Input:
+    """Return the centerline by the degree wheel: the middle of two equal-lift readings, the mean of several pairs."""
 
     def get(context: Context, item: Input) -> InputValue | None:
         pairs: tuple[EqualLift, ...] = context.build.get(item.path) or ()
@@ -113,7 +113,7 @@ def _wheel_centreline_input(side: str) -> Input:
         first = pairs[0]
         more = f", mean of {len(pairs)} pairs" if len(pairs) > 1 else ""
         return item.value(
-            float(np.mean([wheel_centreline(pair, side) for pair in pairs])),
+            float(np.mean([wheel_centerline(pair, side) for pair in pairs])),
             (f"({written_text(first.opening)} + {written_text(first.closing)}) / 2{more}",),
             MEASURED,
             contributions=uncertainty.root(item.name, part),
@@ -121,7 +121,7 @@ def _wheel_centreline_input(side: str) -> Input:
         )
 
     return Input(
-        f"{side}_centreline_wheel", f"{side} centreline by degree wheel", "C", units.ANGLE, f"cam.degreeing.{side}",
+        f"{side}_centerline_wheel", f"{side} centerline by degree wheel", "C", units.ANGLE, f"cam.degreeing.{side}",
         get=get,
     )  # fmt: skip
 
@@ -130,18 +130,18 @@ for _side in SIDES:
     define.add_inputs(
         Input(f"{_side}_duration", f"{_side} duration", f"D_{_side[0]}", units.ANGLE, f"cam.card.{_side}.durations",
               "lift", get=_duration),
-        _wheel_centreline_input(_side),
-        Input(f"{_side}_centreline_stated", f"{_side} centreline as installed", f"C_{_side[0]}", units.ANGLE,
-              f"cam.installed.{_side}_centreline"),
-        Input(f"{_side}_centreline_card", f"{_side} centreline on the card", f"C_{_side[0]}", units.ANGLE,
-              f"cam.card.{_side}.centreline", provenance=LISTED),
+        _wheel_centerline_input(_side),
+        Input(f"{_side}_centerline_stated", f"{_side} centerline as installed", f"C_{_side[0]}", units.ANGLE,
+              f"cam.installed.{_side}_centerline"),
+        Input(f"{_side}_centerline_card", f"{_side} centerline on the card", f"C_{_side[0]}", units.ANGLE,
+              f"cam.card.{_side}.centerline", provenance=LISTED),
     )  # fmt: skip
 for _name in EVENTS:
     _side = _name.partition("_")[0]
     define.add_inputs(
         Input(f"{_name}_measured", f"{_name.replace('_', ' ')}, by degree wheel", "", units.ANGLE,
               "cam.degreeing.events", "lift", get=_event(_name),
-              hint=f"cam.yaml: degreeing.events, or card.{_side}.durations with a centreline"),
+              hint=f"cam.yaml: degreeing.events, or card.{_side}.durations with a centerline"),
     )  # fmt: skip
 define.add_inputs(
     Input("lobe_separation_card", "lobe separation on the card", "LSA", units.ANGLE, "cam.card.lobe_separation",

@@ -24,7 +24,7 @@ define = Definitions(VALVE_TRAIN)
     means="How far the intake and exhaust lobes of the cam stand apart: closer together they overlap more.",
     formula=r"LSA = \frac{C_i + C_e}{2}",
     working="as on the card: {lobe_separation_card}",
-    symbols=(("C_i, C_e", "intake and exhaust centreline", "deg"),),
+    symbols=(("C_i, C_e", "intake and exhaust centerline", "deg"),),
     validity="in cam degrees; ground into the cam",
 )
 def lobe_separation(lobe_separation_card: Value) -> Value:
@@ -32,78 +32,78 @@ def lobe_separation(lobe_separation_card: Value) -> Value:
     return lobe_separation_card
 
 
-@define.alternative("lobe_separation", working="({intake_centreline_card} + {exhaust_centreline_card}) / 2")
-def lobe_separation_from_card(intake_centreline_card: Value, exhaust_centreline_card: Value) -> Value:
-    """Return the lobe separation from the card's centrelines [cam deg]."""
-    return train.lobe_separation(intake_centreline_card, exhaust_centreline_card)
+@define.alternative("lobe_separation", working="({intake_centerline_card} + {exhaust_centerline_card}) / 2")
+def lobe_separation_from_card(intake_centerline_card: Value, exhaust_centerline_card: Value) -> Value:
+    """Return the lobe separation from the card's centerlines [cam deg]."""
+    return train.lobe_separation(intake_centerline_card, exhaust_centerline_card)
 
 
-@define.alternative("lobe_separation", working="({intake_centreline_wheel} + {exhaust_centreline_wheel}) / 2")
-def lobe_separation_from_wheel(intake_centreline_wheel: Value, exhaust_centreline_wheel: Value) -> Value:
+@define.alternative("lobe_separation", working="({intake_centerline_wheel} + {exhaust_centerline_wheel}) / 2")
+def lobe_separation_from_wheel(intake_centerline_wheel: Value, exhaust_centerline_wheel: Value) -> Value:
     """Return the lobe separation from the degree wheel [cam deg]."""
-    return train.lobe_separation(intake_centreline_wheel, exhaust_centreline_wheel)
+    return train.lobe_separation(intake_centerline_wheel, exhaust_centerline_wheel)
 
 
 @define.figure(
-    "installed_centreline",
-    "Intake centreline, installed",
+    "installed_centerline",
+    "Intake centerline, installed",
     units.ANGLE,
     source=COMMON_PRACTICE,
     means="Where the intake valve is fully open, in crank degrees after the piston passed the top.",
     formula=r"C_i = \frac{a + b}{2}",
     symbols=(("a, b", "wheel at equal lift on either side of the nose", "deg"),),
-    working="{intake_centreline_wheel}",
+    working="{intake_centerline_wheel}",
     validity="half-way between two readings of equal lift, so a flat nose does not matter",
 )
-def installed_centreline(intake_centreline_wheel: Value) -> Value:
-    """Return the intake centreline by the degree wheel [deg ATDC]."""
-    return intake_centreline_wheel
+def installed_centerline(intake_centerline_wheel: Value) -> Value:
+    """Return the intake centerline by the degree wheel [deg ATDC]."""
+    return intake_centerline_wheel
 
 
-@define.alternative("installed_centreline", working="as installed: {intake_centreline_stated}")
-def installed_centreline_stated(intake_centreline_stated: Value) -> Value:
-    """Return the intake centreline as the record states it [deg ATDC]."""
-    return intake_centreline_stated
+@define.alternative("installed_centerline", working="as installed: {intake_centerline_stated}")
+def installed_centerline_stated(intake_centerline_stated: Value) -> Value:
+    """Return the intake centerline as the record states it [deg ATDC]."""
+    return intake_centerline_stated
 
 
-@define.alternative("installed_centreline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
-def installed_centreline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
-    """Return the intake centreline from the events read [deg ATDC]."""
-    return train.intake_centreline_from_events(intake_opens_measured, intake_closes_measured)
+@define.alternative("installed_centerline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
+def installed_centerline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
+    """Return the intake centerline from the events read [deg ATDC]."""
+    return train.intake_centerline_from_events(intake_opens_measured, intake_closes_measured)
 
 
 @define.figure(
-    "exhaust_centreline",
-    "Exhaust centreline, installed",
+    "exhaust_centerline",
+    "Exhaust centerline, installed",
     units.ANGLE,
     source=GEOMETRY,
     means="Where the exhaust valve is fully open, in crank degrees before the piston reaches the top.",
     formula=r"C_e = 2 \, LSA - C_i",
-    working="{exhaust_centreline_wheel}",
-    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline", "deg")),
+    working="{exhaust_centerline_wheel}",
+    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centerline", "deg")),
     validity="one camshaft; with two, each is degreed by itself",
 )
-def exhaust_centreline(exhaust_centreline_wheel: Value) -> Value:
-    """Return the exhaust centreline by the degree wheel [deg BTDC]."""
-    return exhaust_centreline_wheel
+def exhaust_centerline(exhaust_centerline_wheel: Value) -> Value:
+    """Return the exhaust centerline by the degree wheel [deg BTDC]."""
+    return exhaust_centerline_wheel
 
 
-@define.alternative("exhaust_centreline", working="as installed: {exhaust_centreline_stated}")
-def exhaust_centreline_stated(exhaust_centreline_stated: Value) -> Value:
-    """Return the exhaust centreline as the record states it [deg BTDC]."""
-    return exhaust_centreline_stated
+@define.alternative("exhaust_centerline", working="as installed: {exhaust_centerline_stated}")
+def exhaust_centerline_stated(exhaust_centerline_stated: Value) -> Value:
+    """Return the exhaust centerline as the record states it [deg BTDC]."""
+    return exhaust_centerline_stated
 
 
-@define.alternative("exhaust_centreline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
-def exhaust_centreline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
-    """Return the exhaust centreline from the events read [deg BTDC]."""
-    return train.exhaust_centreline_from_events(exhaust_opens_measured, exhaust_closes_measured)
+@define.alternative("exhaust_centerline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
+def exhaust_centerline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
+    """Return the exhaust centerline from the events read [deg BTDC]."""
+    return train.exhaust_centerline_from_events(exhaust_opens_measured, exhaust_closes_measured)
 
 
-@define.alternative("exhaust_centreline", working="2 × {lobe_separation} − {installed_centreline}", is_sum=True)
-def exhaust_centreline_from_separation(lobe_separation: Value, installed_centreline: Value) -> Value:
-    """Return the exhaust centreline from lobe separation and intake centreline [deg BTDC]."""
-    return 2 * lobe_separation - installed_centreline
+@define.alternative("exhaust_centerline", working="2 × {lobe_separation} − {installed_centerline}", is_sum=True)
+def exhaust_centerline_from_separation(lobe_separation: Value, installed_centerline: Value) -> Value:
+    """Return the exhaust centerline from lobe separation and intake centerline [deg BTDC]."""
+    return 2 * lobe_separation - installed_centerline
 
 
 @define.figure(
@@ -113,14 +113,14 @@ def exhaust_centreline_from_separation(lobe_separation: Value, installed_centrel
     source=GEOMETRY,
     means="How much earlier than straight up the cam was put in: earlier favours low speeds, later high ones.",
     formula=r"LSA - C_i",
-    working="{lobe_separation} − {installed_centreline}",
-    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centreline, installed", "deg")),
+    working="{lobe_separation} − {installed_centerline}",
+    symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centerline, installed", "deg")),
     validity="positive advanced, negative retarded; one camshaft",
     is_sum=True,
 )
-def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
+def cam_advance(lobe_separation: Value, installed_centerline: Value) -> Value:
     """Return the advance of the cam [deg]."""
-    return train.cam_advance(lobe_separation, installed_centreline)
+    return train.cam_advance(lobe_separation, installed_centerline)
 
 
 @define.figure(
@@ -130,27 +130,27 @@ def cam_advance(lobe_separation: Value, installed_centreline: Value) -> Value:
     source=COMMON_PRACTICE,
     means="How far the cam went in from where its maker's card puts it.",
     formula=r"C_{card} - C_i",
-    working="{intake_centreline_card} − {installed_centreline}",
-    symbols=(("C_{card}", "intake centreline on the card", "deg"), ("C_i", "intake centreline, installed", "deg")),
+    working="{intake_centerline_card} − {installed_centerline}",
+    symbols=(("C_{card}", "intake centerline on the card", "deg"), ("C_i", "intake centerline, installed", "deg")),
     validity="positive advanced against the card, negative retarded",
     is_sum=True,
 )
-def card_difference(intake_centreline_card: Value, installed_centreline: Value) -> Value:
+def card_difference(intake_centerline_card: Value, installed_centerline: Value) -> Value:
     """Return the advance against the card [deg]."""
-    return train.installed_advance(intake_centreline_card, installed_centreline)
+    return train.installed_advance(intake_centerline_card, installed_centerline)
 
 
 def _define_event(
     slug: str, title: str, means: str, formula: str, working: str, compute: Callable[[Value, Value], Value]
 ) -> None:
-    """Define an event at each lift: as the degree wheel read it where it did, else from duration and centreline."""
+    """Define an event at each lift: as the degree wheel read it where it did, else from duration and centerline."""
     side = slug.partition("_")[0]
     duration, measured = f"{side}_duration", f"{slug}_measured"
-    centreline = "installed_centreline" if side == "intake" else "exhaust_centreline"
+    centerline = "installed_centerline" if side == "intake" else "exhaust_centerline"
     by_wheel = f"by degree wheel: {{{measured}}}"
 
     def from_card(**inputs: Value) -> Value | FigureResult:
-        computed = compute(inputs[duration], inputs[centreline])
+        computed = compute(inputs[duration], inputs[centerline])
         if measured not in inputs:
             return computed
         read = np.isfinite(inputs[measured])
@@ -170,10 +170,10 @@ def _define_event(
         headline="first",
         means=means,
         formula=formula,
-        symbols=(("D", "duration at the lift stated", "deg"), (f"C_{side[0]}", f"{side} centreline", "deg")),
+        symbols=(("D", "duration at the lift stated", "deg"), (f"C_{side[0]}", f"{side} centerline", "deg")),
         working=working,
         validity="lobes taken as symmetric; events read from the degree wheel win",
-        inputs=(duration, centreline),
+        inputs=(duration, centerline),
         optional_inputs=(measured,),
     )(from_card)
     define.alternative(slug, working=by_wheel, inputs=(measured,))(as_read)
@@ -184,7 +184,7 @@ _define_event(
     "Intake opens",
     "Crank degrees before the top at which the intake valve opens.",
     r"IO = D/2 - C_i",
-    "{intake_duration} / 2 − {installed_centreline}",
+    "{intake_duration} / 2 − {installed_centerline}",
     train.intake_opens,
 )
 _define_event(
@@ -192,7 +192,7 @@ _define_event(
     "Intake closes",
     "Crank degrees after the bottom at which the intake valve shuts and compression begins.",
     r"IC = D/2 + C_i - 180^\circ",
-    "{intake_duration} / 2 + {installed_centreline} − 180°",
+    "{intake_duration} / 2 + {installed_centerline} − 180°",
     train.intake_closes,
 )
 _define_event(
@@ -200,7 +200,7 @@ _define_event(
     "Exhaust opens",
     "Crank degrees before the bottom at which the exhaust valve opens.",
     r"EO = D/2 + C_e - 180^\circ",
-    "{exhaust_duration} / 2 + {exhaust_centreline} − 180°",
+    "{exhaust_duration} / 2 + {exhaust_centerline} − 180°",
     train.exhaust_opens,
 )
 _define_event(
@@ -208,7 +208,7 @@ _define_event(
     "Exhaust closes",
     "Crank degrees after the top at which the exhaust valve shuts.",
     r"EC = D/2 - C_e",
-    "{exhaust_duration} / 2 − {exhaust_centreline}",
+    "{exhaust_duration} / 2 − {exhaust_centerline}",
     train.exhaust_closes,
 )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from builder.engine.air import Air, station_pressure, vapour_pressure
+from builder.engine.air import Air, station_pressure, vapor_pressure
 from builder.engine.correction import (
     DIN_70020,
     OBSERVED,
@@ -27,7 +27,7 @@ from builder.record.models.dyno import Conditions
 from builder.record.problem import Problem
 from builder.record.quantities.units import Quantity
 
-HUMIDITY = ("relative_humidity", "wet_bulb", "dew_point", "vapour_pressure")
+HUMIDITY = ("relative_humidity", "wet_bulb", "dew_point", "vapor_pressure")
 """The forms in which humidity may be written down; one at a time."""
 
 AS_LOGGED = replace(OBSERVED, slug="as-logged", name="as logged; whether corrected was not recorded")
@@ -109,7 +109,7 @@ def ambient_conditions(build: Build, index: int, log: DynoLog, system: System) -
     required = (
         ("dyno.yaml: conditions.barometer, with barometer_is", pressure),
         ("dyno.yaml: conditions.temperature", temperature),
-        ("dyno.yaml: conditions.relative_humidity (or wet_bulb, dew_point, vapour_pressure)", humidity),
+        ("dyno.yaml: conditions.relative_humidity (or wet_bulb, dew_point, vapor_pressure)", humidity),
     )
     needs = tuple(need for need, value in required if value is None)
     if air is None and not needs:
@@ -170,8 +170,8 @@ def _air(
     if pressure is None or temperature is None or humidity is None:
         return None, ""
     try:
-        vapour = float(vapour_pressure(pressure, temperature, **{humidity_form: humidity}))
-        air = Air(pressure, temperature, vapour)
+        vapor = float(vapor_pressure(pressure, temperature, **{humidity_form: humidity}))
+        air = Air(pressure, temperature, vapor)
         return air if air.dry_pressure > 0 else None, ""
     except ValueError as error:
         return None, str(error)

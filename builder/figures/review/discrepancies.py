@@ -49,7 +49,7 @@ _METHOD_LABELS = {
     "main_oil_clearance": ("as gauged", "from the parts"),
     "rod_oil_clearance": ("as gauged", "from the parts"),
     "piston_clearance": ("as gauged", "from bore and piston"),
-    "installed_centreline": ("by degree wheel", "as stated"),
+    "installed_centerline": ("by degree wheel", "as stated"),
     "spring_rate": ("on the tester", "as listed"),
     "seat_load": ("as recorded", "from the tester"),
     "coil_bind_clearance": ("as measured", "from the heights"),

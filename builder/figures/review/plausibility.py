@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from builder.engine.fasteners import TorqueCheck, check_torque
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions.cam_readings import wheel_centreline
+from builder.figures.definitions.cam_readings import wheel_centerline
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
 from builder.record.problem import Problem
@@ -14,7 +14,7 @@ from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
 _DIAMETER_RANGE = (4.9e-3, 25.5e-3)  # m
-_CENTRELINE_RANGE = (60.0, 160.0)  # deg; far wider than any cam is ground
+_CENTERLINE_RANGE = (60.0, 160.0)  # deg; far wider than any cam is ground
 _NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
 
 
@@ -72,20 +72,20 @@ def _steps(build: Build) -> Iterator[Problem]:
 
 
 def _degree_wheel(build: Build) -> Iterator[Problem]:
-    """Yield the pairs of degree wheel readings whose centreline cannot be: swapped ones lead half a turn off."""
+    """Yield the pairs of degree wheel readings whose centerline cannot be: swapped ones lead half a turn off."""
     for side, counted in (("intake", "after"), ("exhaust", "before")):
         for index, pair in enumerate(build.get(f"cam.degreeing.{side}") or ()):
             try:
-                centre = wheel_centreline(pair, side)
+                centre = wheel_centerline(pair, side)
             except ValueError:
                 continue  # two readings at one place: the figures say so
-            if _CENTRELINE_RANGE[0] <= centre <= _CENTRELINE_RANGE[1]:
+            if _CENTERLINE_RANGE[0] <= centre <= _CENTERLINE_RANGE[1]:
                 continue
-            swapped = _CENTRELINE_RANGE[0] <= (centre + 180) % 360 <= _CENTRELINE_RANGE[1]
+            swapped = _CENTERLINE_RANGE[0] <= (centre + 180) % 360 <= _CENTERLINE_RANGE[1]
             hint = "are the two swapped?" if swapped else f"look whether both are counted {counted} TDC"
             message = (
                 f"{side} opening at {pair.opening.text} and closing at {pair.closing.text}, {counted} TDC, put the "
-                f"centreline at {centre:g} degrees: {hint}"
+                f"centerline at {centre:g} degrees: {hint}"
             )
             yield Problem(*build.where(f"cam.degreeing.{side}.{index}.opening"), message, "warning")
 

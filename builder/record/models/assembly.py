@@ -91,8 +91,8 @@ class Fits(RecordModel):
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
     )
-    crank_end_float: Length | None = field(
-        "crankshaft end float",
+    crank_end_play: Length | None = field(
+        "crankshaft end play",
         "{unit: in, allowed: 0.004..0.008, measured: 0.006, rule: maker's sheet}",
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",
@@ -104,8 +104,8 @@ class Fits(RecordModel):
         plausible_range=("0.03 mm", "1.5 mm"),
         sign="not negative",
     )
-    cam_end_float: Length | None = field(
-        "camshaft end float",
+    cam_end_play: Length | None = field(
+        "camshaft end play",
         "{unit: in, allowed: 0.002..0.006, measured: 0.004}",
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",

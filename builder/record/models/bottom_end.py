@@ -27,7 +27,7 @@ class Block(RecordModel):
     casting: Line | None = field("casting or part number", "WF 2214-B")
     material: Line | None = field("iron, aluminium ...", "grey iron")
     deck_height: Length | None = field(
-        "crank centreline to deck", "{listed: 9.025 in, measured: 9.018 in}", plausible_range=("40 mm", "700 mm")
+        "crank centerline to deck", "{listed: 9.025 in, measured: 9.018 in}", plausible_range=("40 mm", "700 mm")
     )
     bores: Length | None = field(
         "finished bore of every cylinder, in order",

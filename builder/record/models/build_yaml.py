@@ -26,7 +26,7 @@ Layout = Literal["single", "inline", "V", "flat", "radial"]
 Cycle = Literal["four-stroke", "two-stroke"]
 Ignition = Literal["spark", "compression"]
 Induction = Literal["natural", "turbocharged", "supercharged"]
-Fuelling = Literal[
+FuelSystem = Literal[
     "carburettor", "port injection", "throttle-body injection", "direct injection", "mechanical injection"
 ]
 FuelKind = Literal[
@@ -75,7 +75,9 @@ class EngineKind(RecordModel):
     year: Integer | None = field("year the engine was made", "1968")
     cooling: Literal["water", "air", "oil"] | None = field("what carries the heat away", "water")
     induction: Induction | None = field("how the air gets in", "natural")
-    fuelling: Fuelling | None = field("how the fuel gets in", "carburettor")
+    fuel_system: FuelSystem | None = field(
+        "how the fuel gets in", "carburettor", also=("fuelling", "fueling", "fuel_delivery")
+    )
     fuel: Fuel | None = field("what it burns", "")
     compression_wanted: Number | None = field("compression ratio that was asked for", "10.5")
     red_line: OneSpeed | None = field(

@@ -43,8 +43,8 @@ class Duration(RecordModel):
 class LobeCard(RecordModel):
     """One side of the cam card."""
 
-    centreline: OneAngle | None = field(
-        "card's centreline: after TDC for intake, before TDC for exhaust",
+    centerline: OneAngle | None = field(
+        "card's centerline: after TDC for intake, before TDC for exhaust",
         "108 deg",
         plausible_range=("80 deg", "140 deg"),
     )
@@ -80,11 +80,11 @@ class CamCard(RecordModel):
 class Installed(RecordModel):
     """How it went in."""
 
-    intake_centreline: OneAngle | None = field(
-        "intake centreline, crank degrees after TDC", "104 deg", plausible_range=("80 deg", "140 deg")
+    intake_centerline: OneAngle | None = field(
+        "intake centerline, crank degrees after TDC", "104 deg", plausible_range=("80 deg", "140 deg")
     )
-    exhaust_centreline: OneAngle | None = field(
-        "exhaust centreline, crank degrees before TDC", "116 deg", plausible_range=("80 deg", "140 deg")
+    exhaust_centerline: OneAngle | None = field(
+        "exhaust centerline, crank degrees before TDC", "116 deg", plausible_range=("80 deg", "140 deg")
     )
     note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
 

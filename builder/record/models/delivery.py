@@ -82,7 +82,7 @@ class Delivery(RecordModel):
         "[prime the oil until every rocker drips, no idling for the first twenty minutes]",
         default=(),
     )
-    running_in: tuple[Line, ...] = field(
+    break_in: tuple[Line, ...] = field(
         "running in, step by step; instead of the shop's usual steps",
         '["first 500 km: under 3000 rpm, load varied", change oil and filter]',
         default=(),

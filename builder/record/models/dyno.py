@@ -50,7 +50,7 @@ class Conditions(RecordModel):
         alternative_to="relative_humidity",
         plausible_range=("-40 degC", "40 degC"),
     )
-    vapour_pressure: OnePressure | None = field(
+    vapor_pressure: OnePressure | None = field(
         "another way to give humidity",
         "0.42 inHg",
         alternative_to="relative_humidity",
@@ -62,7 +62,7 @@ class Conditions(RecordModel):
     def _one_humidity(self) -> Conditions:
         given = [
             name
-            for name in ("relative_humidity", "wet_bulb", "dew_point", "vapour_pressure")
+            for name in ("relative_humidity", "wet_bulb", "dew_point", "vapor_pressure")
             if getattr(self, name) is not None
         ]
         if len(given) > 1:

@@ -51,6 +51,8 @@ class Notes:
     repeat_example: str = ""
     shown_in: ShownIn = "pages"
     sign: Sign | None = None
+    also: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
 
 
 def field(
@@ -67,6 +69,8 @@ def field(
     repeat_example: str = "",
     shown_in: ShownIn = "pages",
     sign: Sign | None = None,
+    also: tuple[str, ...] = (),
+    units: tuple[str, ...] = (),
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -78,7 +82,8 @@ def field(
     same list that its value repeats; ``repeat_example`` is the example for such a later entry. ``shown_in`` says
     whether a field of shop.yaml changes pages or deliveries alone. ``sign`` says whether its values may be zero or
     below; without one its dimension does: angles and temperatures may be, shares may be zero, everything else is above
-    zero. Private fields must be optional.
+    zero. ``also`` are other names that the trade has for the field, which are read as well. ``units`` are the units
+    that the trade uses for it, where they are not those of its dimension. Private fields must be optional.
     """
     notes = Notes(
         description,
@@ -92,6 +97,8 @@ def field(
         repeat_example,
         shown_in,
         sign,
+        also,
+        units,
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))

@@ -101,7 +101,7 @@ class Guidelines(RecordModel):
     )
 
 
-class RunningIn(RecordModel):
+class BreakIn(RecordModel):
     """The shop's own words for first start and running in, instead of the usual ones."""
 
     flat_tappet: tuple[Line, ...] = field(
@@ -191,8 +191,8 @@ class Shop(RecordModel):
     likeness_weights: dict[Line, Number] = field(
         "how much each field counts when looking for similar builds", "{displacement: 2}", default={}
     )
-    running_in: RunningIn = field(
-        "the shop's own steps for first start and running in", "", default=RunningIn(), shown_in="deliveries"
+    break_in: BreakIn = field(
+        "the shop's own steps for first start and running in", "", default=BreakIn(), shown_in="deliveries"
     )
     warranty: Prose | None = field(
         "warranty text for the handover", "Twelve months on parts and work.", shown_in="deliveries"

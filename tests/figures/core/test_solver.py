@@ -65,12 +65,12 @@ def test_an_intake_that_closes_before_it_opens(tmp_path: Path) -> None:
 
 def test_a_missing_input_names_every_way_to_record_it(tmp_path: Path) -> None:
     needs = {need.slug: "; ".join(need.needs) for need in sheet_of(tmp_path, {"build": V8["build"]}).needs}
-    humidity = "relative_humidity, wet_bulb, dew_point or vapour_pressure"
-    assert needs["vapour_pressure"] == f"dyno.yaml: conditions: {humidity}"
+    humidity = "relative_humidity, wet_bulb, dew_point or vapor_pressure"
+    assert needs["vapor_pressure"] == f"dyno.yaml: conditions: {humidity}"
     assert humidity in needs["air_density"]
     for event in ("intake_opens", "exhaust_closes"):
         side = event.partition("_")[0]
-        assert needs[event] == f"cam.yaml: degreeing.events, or card.{side}.durations with a centreline"
+        assert needs[event] == f"cam.yaml: degreeing.events, or card.{side}.durations with a centerline"
 
 
 def test_an_impossible_pair_is_reported_once(tmp_path: Path) -> None:
@@ -200,7 +200,7 @@ def test_exact_numbers_carry_no_rounding_of_their_own(tmp_path: Path) -> None:
 
 def test_a_sum_has_the_digits_of_its_parts(tmp_path: Path) -> None:
     installed = (
-        CAM.replace("lobe_separation: 110", "lobe_separation: 112.5") + "    installed: {intake_centreline: 110 deg}\n"
+        CAM.replace("lobe_separation: 110", "lobe_separation: 112.5") + "    installed: {intake_centerline: 110 deg}\n"
     )
     assert figure_of(tmp_path, "cam_advance", {**V8, "cam": installed}).working == "112.5° − 110° = 2.5°"
     dial = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0130}\n"
@@ -217,7 +217,7 @@ def test_temperatures_go_into_a_working_in_kelvin(tmp_path: Path) -> None:
     rows = "\n".join(f"{speed},{200 + speed / 100}" for speed in range(2000, 5000, 100))
     (build_folder / "pull.csv").write_text(f"rpm,torque (N m)\n{rows}\n", encoding="utf-8")
     sheet = sheet_of(tmp_path, {**V8, "dyno": dyno})
-    assert "over water at 295.15\N{NO-BREAK SPACE}K" in sheet["saturation_vapour_pressure"].working
+    assert "over water at 295.15\N{NO-BREAK SPACE}K" in sheet["saturation_vapor_pressure"].working
     assert sheet["air_density"].working.count("295.15\N{NO-BREAK SPACE}K") == 1
     assert [item.text for item in sheet["air_density"].inputs][-1] == "22\N{NO-BREAK SPACE}°C"
 

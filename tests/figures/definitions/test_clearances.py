@@ -48,7 +48,7 @@ def test_taper_and_out_of_round(tmp_path: Path) -> None:
 def test_where_fits_lie_in_their_ranges(tmp_path: Path) -> None:
     position = figure_of(tmp_path, "fit_position", {**V8, "assembly": RANGES})
     values = {p.label: p.value for p in position.positions}
-    assert values == pytest.approx({"Piston clearance": 0.625, "Crank end float": 1.25})
+    assert values == pytest.approx({"Piston clearance": 0.625, "Crank end play": 1.25})
 
 
 def test_an_oil_clearance_with_a_resolution_shows_its_uncertainty(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from tests.support.figure_records import CAM, V8, figure_of, sheet_of
 
-INSTALLED = CAM + "    installed: {intake_centreline: 102 deg}\n"
+INSTALLED = CAM + "    installed: {intake_centerline: 102 deg}\n"
 TWO_LIFTS = INSTALLED.replace(
     "durations: [{at: 0.050 in, duration: 230 deg}]",
     "durations: [{at: seat, duration: 280 deg}, {at: 0.050 in, duration: 230 deg}]",
@@ -34,12 +34,12 @@ def test_the_degree_wheel_wins_over_the_card(tmp_path: Path) -> None:
     assert figure_of(tmp_path, "intake_opens", {**V8, "cam": only}).provenance == "measured"
 
 
-def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
+def test_centerline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
     wheel = CAM + "    degreeing:\n      intake:\n        - {lift: 0.3 in, opening: 70 deg, closing: 136 deg}\n"
     wheel += "        - {lift: 0.2 in, opening: 40 deg, closing: 168 deg}\n"
-    centreline = figure_of(tmp_path, "installed_centreline", {**V8, "cam": wheel})
-    assert centreline.value == pytest.approx((103 + 104) / 2)
-    assert centreline.provenance == "measured"
+    centerline = figure_of(tmp_path, "installed_centerline", {**V8, "cam": wheel})
+    assert centerline.value == pytest.approx((103 + 104) / 2)
+    assert centerline.provenance == "measured"
     assert figure_of(tmp_path, "card_difference", {**V8, "cam": wheel}).value == pytest.approx(106 - 103.5)
     assert figure_of(tmp_path, "cam_advance", {**V8, "cam": wheel}).value == pytest.approx(110 - 103.5)
 
@@ -47,7 +47,7 @@ def test_centreline_from_both_sides_of_the_nose(tmp_path: Path) -> None:
 def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -> None:
     wheel = CAM + "    degreeing:\n      exhaust: [{lift: 0.3 in, opening: 147 deg, closing: 81 deg}]\n"
     sheet = sheet_of(tmp_path, {**V8, "cam": wheel})
-    assert sheet.value("exhaust_centreline") == pytest.approx(114)
+    assert sheet.value("exhaust_centerline") == pytest.approx(114)
     assert not [problem for problem in sheet.problems if "swapped" in problem.message]
 
 
@@ -70,10 +70,10 @@ def test_degree_wheel_readings_the_wrong_way_round(
     assert warning is None or warning in warnings[0]
 
 
-def test_exhaust_events_read_from_the_wheel_give_its_centreline(tmp_path: Path) -> None:
-    """Exhaust opens 58 before bottom and closes 6 after top: centreline 116. Common practice, no source."""
+def test_exhaust_events_read_from_the_wheel_give_its_centerline(tmp_path: Path) -> None:
+    """Exhaust opens 58 before bottom and closes 6 after top: centerline 116. Common practice, no source."""
     read_off = "degreeing: {events: [{at: 0.050 in, exhaust_opens: 58 deg, exhaust_closes: 6 deg}]}"
-    centre = sheet_of(tmp_path, {"build": V8["build"], "cam": read_off}).get("exhaust_centreline")
+    centre = sheet_of(tmp_path, {"build": V8["build"], "cam": read_off}).get("exhaust_centerline")
     assert centre is not None
     assert centre.value == pytest.approx(116.0)
     assert centre.provenance == "measured"

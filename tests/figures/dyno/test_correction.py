@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.engine.air import station_pressure, vapour_pressure
+from builder.engine.air import station_pressure, vapor_pressure
 from builder.engine.correction import ISO_1585, SAE_J607, SAE_J1349
 from builder.figures.dyno.session import analyse_session
 from builder.figures.evaluate import compute
@@ -67,7 +67,7 @@ def test_another_form_of_humidity_in_the_pull_replaces_the_sessions(tmp_path: Pa
     day = session_of(tmp_path, one_pull(more=own), {"a.csv": log_of()}).pulls[0].conditions
     assert day.humidity_form == "dew_point"
     assert day.air is not None
-    assert day.air.vapour == pytest.approx(float(vapour_pressure(1e5, 293.15, dew_point=282.15)))
+    assert day.air.vapor == pytest.approx(float(vapor_pressure(1e5, 293.15, dew_point=282.15)))
 
 
 def test_a_sea_level_barometer_is_turned_to_the_room(tmp_path: Path) -> None:

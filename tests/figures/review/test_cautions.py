@@ -101,7 +101,7 @@ def test_piston_speed_by_type(tmp_path: Path) -> None:
 
 def test_effective_ratio_is_checked_near_the_seat_only(tmp_path: Path) -> None:
     squeeze = TOP_END.replace("measured: [64.2, 64.0, 64.1, 64.2, 64.0, 64.1, 64.3, 64.1]", "measured: 50.0")
-    installed = CAM + "    installed: {intake_centreline: 104 deg}\n"
+    installed = CAM + "    installed: {intake_centerline: 104 deg}\n"
     slug = "effective_compression_ratio"
     at_050 = sheet_of(tmp_path, {**V8, "top_end": squeeze, "cam": installed})
     assert (at_050.value(slug) or 0) > 9
@@ -129,12 +129,12 @@ def test_springs_timing_and_induction(tmp_path: Path) -> None:
 
 
 def test_a_fit_out_of_range_is_a_caution_unless_accepted(tmp_path: Path) -> None:
-    assembly = "fits: {crank_end_float: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
-    (caution,) = about(sheet_of(tmp_path, {**V8, "assembly": assembly}).cautions, "crank_end_float")
+    assembly = "fits: {crank_end_play: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
+    (caution,) = about(sheet_of(tmp_path, {**V8, "assembly": assembly}).cautions, "crank_end_play")
     assert caution.where is not None
     assert caution.where[0].name == "assembly.yaml"
     accepted = assembly.replace("measured: 0.009", "measured: 0.009, accepted: {why: shells are new, by: RT}")
-    assert not about(sheet_of(tmp_path, {**V8, "assembly": accepted}).cautions, "crank_end_float")
+    assert not about(sheet_of(tmp_path, {**V8, "assembly": accepted}).cautions, "crank_end_play")
 
 
 def test_used_parts_that_nobody_checked_are_cautions(tmp_path: Path) -> None:

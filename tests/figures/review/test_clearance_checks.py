@@ -42,10 +42,10 @@ def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None
 
 
 def test_accepted_says_why_and_by_whom(tmp_path: Path) -> None:
-    end_float = checks_of(tmp_path, RANGES)["Crank end float"]
-    assert end_float.verdict == "out of spec, accepted"
-    assert end_float.passes
-    assert end_float.text.endswith("accepted by RT because new thrust shells measured the same.")
+    end_play = checks_of(tmp_path, RANGES)["Crank end play"]
+    assert end_play.verdict == "out of spec, accepted"
+    assert end_play.passes
+    assert end_play.text.endswith("accepted by RT because new thrust shells measured the same.")
 
 
 def test_the_ends_of_a_range_are_inside_and_no_range_is_no_verdict(tmp_path: Path) -> None:

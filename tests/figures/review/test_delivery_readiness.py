@@ -17,19 +17,19 @@ def held(archive: Path, requires: list[str], **documents: str) -> Readiness:
 
 
 def test_what_is_recorded_and_what_is_missing(tmp_path: Path) -> None:
-    assembly = "fits: {piston_clearance: {unit: in, allowed: 0.003..0.004}, crank_end_float: {measured: 0.006 in}}\n"
+    assembly = "fits: {piston_clearance: {unit: in, allowed: 0.003..0.004}, crank_end_play: {measured: 0.006 in}}\n"
     state = held(
         tmp_path,
-        ["assembly.fits.crank_end_float", "assembly.fits.piston_clearance", "assembly.fasteners", "delivery.fluids"],
+        ["assembly.fits.crank_end_play", "assembly.fits.piston_clearance", "assembly.fasteners", "delivery.fluids"],
         assembly=assembly,
     )
     assert not state.ready
-    assert [each.path for each in state.present] == ["assembly.fits.crank_end_float"]
+    assert [each.path for each in state.present] == ["assembly.fits.crank_end_play"]
     missing = {each.path: each.message for each in state.missing}
     assert "nothing was measured" in missing["assembly.fits.piston_clearance"]
     assert missing["assembly.fasteners"] == "not recorded; write it in assembly.yaml: fasteners"
     assert missing["delivery.fluids"] == "not recorded; write it in delivery.yaml: fluids"
-    assert state.present[0].title == "Fits: crank end float"
+    assert state.present[0].title == "Fits: crank end play"
 
 
 def test_every_entry_of_a_list_must_have_it(tmp_path: Path) -> None:
@@ -58,7 +58,7 @@ def test_a_path_that_leads_nowhere_is_missing(tmp_path: Path) -> None:
 
 
 def test_cautions_do_not_prevent_delivery(tmp_path: Path) -> None:
-    assembly = "fits: {crank_end_float: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
-    state = held(tmp_path, ["assembly.fits.crank_end_float"], assembly=assembly)
+    assembly = "fits: {crank_end_play: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
+    state = held(tmp_path, ["assembly.fits.crank_end_play"], assembly=assembly)
     assert state.ready
-    assert any(caution.subject == "crank_end_float" for caution in state.cautions)
+    assert any(caution.subject == "crank_end_play" for caution in state.cautions)

@@ -62,7 +62,7 @@ def test_nothing_changed(archive: Path) -> None:
         "name: Fern Engines\ntag: {width: 60 mm}\n",
         "name: Fern Engines\nwarranty: Twelve months.\n",
         "name: Fern Engines\nhandover_holds: [registration]\n",
-        "name: Fern Engines\nrunning_in: {roller: [prime the oil]}\n",
+        "name: Fern Engines\nbreak_in: {roller: [prime the oil]}\n",
         "# of the shop\nname: Fern Engines\n",
     ],
 )

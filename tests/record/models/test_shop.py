@@ -17,7 +17,7 @@ def test_pages_depend_on_the_fields_of_the_shop_that_they_show() -> None:
 def test_settings_of_deliveries_change_no_page() -> None:
     only_deliveries = {
         "paper": "Letter", "tag": {"width": "60 mm"}, "handover_holds": ["registration"], "warranty": "None.",
-        "running_in": {"roller": ["prime the oil"]}, "cautions": ["bleed the cooling circuit"],
+        "break_in": {"roller": ["prime the oil"]}, "cautions": ["bleed the cooling circuit"],
     }  # fmt: skip
     for name, value in only_deliveries.items():
         assert page_relevant(Shop.model_validate({name: value})) == page_relevant(Shop()), name

@@ -51,9 +51,9 @@ _TERMS: tuple[Term, ...] = (
         ("card_difference",),
     ),
     Term(
-        "Centreline",
+        "Centerline",
         "Where a valve is fully open, in crank degrees from top dead centre.",
-        ("installed_centreline", "exhaust_centreline"),
+        ("installed_centerline", "exhaust_centerline"),
     ),
     Term("Chamber", "The hollow in the cylinder head in which the charge burns."),
     Term("Clearance volume", "All the space above a piston that stands at the top.", ("clearance_volume",)),
@@ -109,7 +109,7 @@ _TERMS: tuple[Term, ...] = (
         "The squeeze that is left after the intake valve has shut; it decides which fuel the engine needs.",
         ("effective_compression_ratio",),
     ),
-    Term("End float", "How far a shaft can move lengthwise.", ("crank_end_float", "cam_end_float")),
+    Term("End play", "How far a shaft can move lengthwise.", ("crank_end_play", "cam_end_play")),
     Term(
         "Noise",
         "How far two pulls differ with nothing changed; a gain must be larger to be believed.",

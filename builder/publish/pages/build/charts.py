@@ -238,18 +238,18 @@ def _lift_chart(
 
 @dataclass(frozen=True)
 class _Lobe:
-    """One side's cam at the valve: centreline [deg after TDC], peak lift [m], and lifts [m] with durations [deg]."""
+    """One side's cam at the valve: centerline [deg after TDC], peak lift [m], and lifts [m] with durations [deg]."""
 
-    centreline: float
+    centerline: float
     peak: float
     durations: list[tuple[float, float]]
 
     @property
     def points(self) -> list[tuple[float, float]]:
         """The known points of the lift curve: angle [deg] and lift [m]."""
-        points = [(self.centreline, self.peak)]
+        points = [(self.centerline, self.peak)]
         for lift, duration in self.durations:
-            points += [(self.centreline - duration / 2, lift), (self.centreline + duration / 2, lift)]
+            points += [(self.centerline - duration / 2, lift), (self.centerline + duration / 2, lift)]
         return sorted(points)
 
     def curve(self) -> LiftCurve | None:
@@ -258,17 +258,17 @@ class _Lobe:
             return None
         lifts, durations = zip(*self.durations, strict=True)
         try:
-            return lift_curve(self.centreline, lifts, durations, self.peak)
+            return lift_curve(self.centerline, lifts, durations, self.peak)
         except ValueError:
             return None
 
 
 def _lobe(source: Context, sheet: FigureSheet, side: str) -> _Lobe | None:
-    """Return one side's cam as far as it is known, or None without centreline and peak lift."""
-    centreline = sheet.value("installed_centreline" if side == "intake" else "exhaust_centreline")
+    """Return one side's cam as far as it is known, or None without centerline and peak lift."""
+    centerline = sheet.value("installed_centerline" if side == "intake" else "exhaust_centerline")
     peak = _at(sheet.get("valve_lift"), side)
     rocker = source.input("rocker_ratio")
-    if centreline is None or peak is None or peak <= 0:
+    if centerline is None or peak is None or peak <= 0:
         return None
     ratio = 1.0 if rocker is None else float(np.atleast_1d(rocker.values)[SIDES.index(side)])
     if not np.isfinite(ratio):
@@ -279,7 +279,7 @@ def _lobe(source: Context, sheet: FigureSheet, side: str) -> _Lobe | None:
         # The card has timing at the lobe; a seat without a stated lift is left out of the curve.
         if lift is not None and lift * ratio < peak:
             durations.append((lift * ratio, duration))
-    return _Lobe(centreline if side == "intake" else -centreline, peak, sorted(durations))
+    return _Lobe(centerline if side == "intake" else -centerline, peak, sorted(durations))
 
 
 def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:

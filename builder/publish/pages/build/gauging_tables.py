@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from builder.figures.definitions.cam_readings import wheel_centreline
+from builder.figures.definitions.cam_readings import wheel_centerline
 from builder.publish.pages.build.record_tables import Cell, Table, cell
 from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
@@ -12,36 +12,36 @@ from builder.record.quantities.units import Quantity
 
 
 def degreeing_tables(build: Build) -> tuple[Table, ...]:
-    """Return the centrelines by the degree wheel, from both readings at equal lift, and the valve events."""
+    """Return the centerlines by the degree wheel, from both readings at equal lift, and the valve events."""
     degreeing: Degreeing | None = build.get("cam.degreeing")
     if degreeing is None:
         return ()
-    tables = (_centrelines(build, degreeing), _events(degreeing))
+    tables = (_centerlines(build, degreeing), _events(degreeing))
     return tuple(table.without_empty_columns() for table in tables if table.rows)
 
 
-def _centrelines(build: Build, degreeing: Degreeing) -> Table:
+def _centerlines(build: Build, degreeing: Degreeing) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for side, reference, readings in (
         ("Intake", "after TDC", degreeing.intake),
         ("Exhaust", "before TDC", degreeing.exhaust),
     ):
-        card = build.get(f"cam.card.{side.lower()}.centreline")
-        rows += (_centreline(side, reference, reading, card) for reading in readings)
+        card = build.get(f"cam.card.{side.lower()}.centerline")
+        rows += (_centerline(side, reference, reading, card) for reading in readings)
     head = ("Lobe", "At lobe lift", "Opening side", "Closing side", "Measured centerline", "Card", "vs card")
     return Table("Equal-lift readings", head, tuple(rows))
 
 
-def _centreline(side: str, reference: str, reading: EqualLift, card: Quantity | None) -> tuple[Cell, ...]:
+def _centerline(side: str, reference: str, reading: EqualLift, card: Quantity | None) -> tuple[Cell, ...]:
     row = (Cell(side), cell(reading.lift), cell(reading.opening, False), cell(reading.closing, False))
     try:
-        centreline = wheel_centreline(reading, side.lower())
+        centerline = wheel_centerline(reading, side.lower())
     except ValueError:  # both readings are the same: there is no middle between them
         return (*row, *[Cell("")] * 3)
-    difference = "" if card is None else _degrees(centreline - card.si, "+").replace("-", "−")
+    difference = "" if card is None else _degrees(centerline - card.si, "+").replace("-", "−")
     return (
         *row,
-        Cell(_degrees(centreline), reference, number=True),
+        Cell(_degrees(centerline), reference, number=True),
         cell(card, False) if card is not None else Cell(""),
         Cell("±0°" if difference in ("+0°", "−0°") else difference, number=True),
     )

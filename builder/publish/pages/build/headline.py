@@ -128,7 +128,7 @@ def facts(build: Build) -> tuple[str, ...]:
     parts = (
         *engine_type_words(build),
         identity.purpose,
-        engine.fuelling,
+        engine.fuel_system,
         engine.induction if engine.induction not in (None, "natural") else None,
         fuel,
         f"finished {format_date(identity.finished)}" if identity.finished else None,

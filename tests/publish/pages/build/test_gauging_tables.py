@@ -8,7 +8,7 @@ from builder.publish.pages.build.gauging_tables import bore_table, degreeing_rem
 from tests.support import view_samples as samples
 
 
-def test_the_centreline_is_the_middle_of_its_two_readings() -> None:
+def test_the_centerline_is_the_middle_of_its_two_readings() -> None:
     """Common practice, no source: equal lift either side of the nose; (71 + 141) / 2 is 106."""
     build, _ = samples.build_and_sheet("pilot-launch-four")
     peaks, events = degreeing_tables(build)
