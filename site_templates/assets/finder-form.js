@@ -134,7 +134,7 @@
       const members = fields.filter((field) => field.group === name).map((field) => ({ field, ...createField(field) }));
       const countText = el("small", {});
       const details = el("details", { class: "mb-finder-group", open: openGroups.includes(name) },
-        el("summary", {}, el("span", { text: SYSTEM_NAMES[name] }), countText), ...members.map((member) => member.node));
+        el("summary", {}, el("span", { text: capitalise(name) }), countText), ...members.map((member) => member.node));
       return {
         node: details,
         show(invalid) {
