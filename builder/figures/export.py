@@ -18,8 +18,9 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
                 "title": figure.title,
                 "value": figure.value,
                 "unit": figure.description.display_unit.si,
-                "display": _plain(figure.display),
-                "basis": figure.provenance,
+                "display": _plain(figure.display_with_range),
+                "basis": figure.basis,
+                "calculated_from": [{"what": item.label, "known": item.provenance} for item in figure.readings],
                 "working": _plain(figure.working),
                 "source": figure.description.source,
                 "positions": [
@@ -46,8 +47,9 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
             section = figure.description.section
             yield f"\n{section}"
         alternate = f"  ({figure.alternate_text})" if figure.alternate_text else ""
-        yield f"  {figure.title:<32} {_plain(figure.display)}{_plain(alternate)}  [{figure.provenance}]"
+        yield f"  {figure.title:<32} {_plain(figure.display_with_range)}{_plain(alternate)}"
         yield f"      {_plain(figure.working)}"
+        yield f"      {figure.calculated_from or figure.provenance_text}"
         for caution in figure.cautions:
             yield f"      caution: {caution}"
     if sheet.needs:

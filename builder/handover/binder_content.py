@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.core.types import LISTED, MEASURED, PROVENANCE_TEXTS, Figure, FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover.limits import LimitLine, limits_of
 from builder.handover.parts_list import PartLine, installed_parts, rejected_parts
@@ -220,14 +220,19 @@ def _facts(build: Build) -> tuple[LabelledValue, ...]:
 def _labelled_figure(figure: Figure) -> LabelledValue:
     remarks = []
     low, high = figure.minimum, figure.maximum
-    if low and high and low.display != high.display:
+    if low and high and low.display != high.display and not figure.range_text:
         axis = f"{figure.axis} " if low.label.isdigit() else ""
         if len(figure.positions) <= 3 and not axis:
             remarks.append(", ".join(f"{position.label} {position.display}" for position in figure.positions))
         else:
             remarks.append(f"{low.display} ({axis}{low.label}) to {high.display} ({axis}{high.label})")
+    if figure.calculated_from and figure.basis != MEASURED:
+        remarks.append(figure.calculated_from)
     remarks += figure.cautions
-    return LabelledValue(figure.title, figure.display, figure.alternate_text or "", tuple(remarks), figure.provenance)
+    provenance = PROVENANCE_TEXTS[LISTED] if figure.is_reading and figure.provenance == LISTED else ""
+    return LabelledValue(
+        figure.title, figure.display_with_range, figure.alternate_text or "", tuple(remarks), provenance
+    )
 
 
 def _clearance_line(item: CheckedClearance) -> ClearanceLine:

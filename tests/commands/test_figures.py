@@ -17,7 +17,8 @@ def test_figures_as_lines_and_as_json(published_archive: Path) -> None:
     found = json.loads(run("figures", BUILD, "--json", archive=published_archive).stdout)
     assert found["build"] == BUILD
     ratio = next(figure for figure in found["figures"] if figure["slug"] == "compression_ratio")
-    keys = {"slug", "title", "value", "unit", "display", "basis", "working", "source", "positions", "caution"}
+    keys = {"slug", "title", "value", "unit", "display", "basis", "calculated_from", "working", "source", "positions"}
+    keys |= {"caution"}
     assert set(ratio) == keys
     assert ratio["unit"] == "1"
     assert 5 < ratio["value"] < 20

@@ -212,12 +212,23 @@ class Figure:
         return join_unit(self.number_with_uncertainty, "" if is_bare_ratio else self.unit)
 
     @property
-    def display_with_range(self) -> str:
-        """Return the range over its positions first, then the mean: `8.94 to 9.03:1, mean 8.99 ± 0.03`."""
+    def range_text(self) -> str:
+        """Return the range over its positions (`8.94 to 9.03:1`); empty where it has none, or all are the same."""
         low, high = self.minimum, self.maximum
         if low is None or high is None or self.description.headline != "mean" or low.number == high.number:
-            return self.display
-        return f"{join_unit(f'{low.number} to {high.number}', self.unit)}, mean {self.number_with_uncertainty}"
+            return ""
+        return join_unit(f"{low.number} to {high.number}", self.unit)
+
+    @property
+    def display_with_range(self) -> str:
+        """Return the range over its positions first, then the mean: `8.94 to 9.03:1, mean 8.99 ± 0.03`."""
+        return f"{self.range_text}, mean {self.number_with_uncertainty}" if self.range_text else self.display
+
+    @property
+    def basis(self) -> Provenance | Literal["mixed"]:
+        """Return how what it goes back to is known: measured, listed, some of each, or given."""
+        known = {reading.provenance for reading in self.readings} - {GIVEN}
+        return "mixed" if len(known) > 1 else next(iter(known), GIVEN)
 
     @property
     def provenance_text(self) -> str:

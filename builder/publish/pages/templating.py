@@ -18,7 +18,7 @@ from builder.publish.errors import PublishError
 from builder.publish.incremental.manifest import SYSTEM_FILES
 from builder.publish.incremental.output_dir import write_if_changed
 from builder.publish.pages.escaping import escape_text, inline, prose, yaml_scalar
-from builder.publish.pages.formatting import anchor, group_thousands
+from builder.publish.pages.formatting import anchor, group_thousands, sentence
 
 if TYPE_CHECKING:
     import jinja2
@@ -160,6 +160,11 @@ def page_environment(archive: Path | None, compiled: jinja2.BytecodeCache | None
         bytecode_cache=compiled,
     )
     environment.filters.update(
-        prose=prose, inline=inline, yaml_scalar=yaml_scalar, anchor=anchor, group_thousands=group_thousands
+        prose=prose,
+        inline=inline,
+        yaml_scalar=yaml_scalar,
+        anchor=anchor,
+        group_thousands=group_thousands,
+        sentence=sentence,
     )
     return environment
