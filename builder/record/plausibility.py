@@ -7,6 +7,7 @@ from functools import cache
 
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.problem import Problem
+from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, parse_quantity
 from builder.record.traversal import FieldValue, field_values
@@ -39,8 +40,8 @@ def _messages(item: FieldValue) -> Iterator[tuple[str, tuple[str | int, ...]]]:
     if item.notes.plausible_range and values:
         minimum, maximum = (_limit(end, values[0][0].dimension) for end in item.notes.plausible_range)
         for quantity, step in values:
-            if not minimum <= quantity.si <= maximum:
-                some_fit = any(minimum <= value.si <= maximum for value, _ in values)
+            if not _is_within(quantity, minimum, maximum):
+                some_fit = any(_is_within(value, minimum, maximum) for value, _ in values)
                 yield _outside(item.notes.plausible_range, quantity, minimum, maximum, unit_is_right=some_fit), step
                 return
     if isinstance(item.value, Reading):
@@ -69,6 +70,10 @@ def _far_apart(reading: Reading) -> Iterator[tuple[str, tuple[str | int, ...]]]:
             message = f"measured {measured.text} is far from listed {listed.text}"
             yield f"{message}: look for a slipped decimal or a wrong unit", ("measured", index)
             return
+
+
+def _is_within(quantity: Quantity, minimum: float, maximum: float) -> bool:
+    return not is_below(quantity.si, minimum, quantity.step) and not is_above(quantity.si, maximum, quantity.step)
 
 
 @cache

@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 
 from builder.figures.core.guard import Guard
-from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions import REGISTRY
+from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
 from builder.figures.review.cautions import build_cautions
 from builder.record.load import read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from tests.support.figure_records import figure_of_value
 
 INCH, CC, CUBIC_INCH, CFM, HP = 0.0254, 1e-6, 0.0254**3, 0.3048**3 / 60, 745.6998715822702
 
@@ -167,10 +167,7 @@ def test_a_build_over_its_cranks_guideline(tmp_path: Path, material: str, power:
     sheet = compute(build, Shop())
 
     def at(horsepower: float) -> list[str]:
-        description = REGISTRY.figures["peak_power"].description
-        made = Figure(
-            description=description, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured"
-        )
+        made = figure_of_value("peak_power", horsepower * HP, f"{horsepower:g}", "hp")
         found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, made)), Guard("build"))
         return [caution.text for caution in found if caution.subject == "peak_power"]
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from textwrap import dedent
 
 from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
 from builder.record.load import errors_in, read_build
 from builder.record.models.build import Build
@@ -79,6 +80,20 @@ RANGES = """
       pin_clearance: {unit: in, measured: 0.0006}
       other: [{name: oil pump end clearance, reading: {unit: in, at_most: 0.003, measured: 0.002}}]
 """
+
+
+def figure_of_value(slug: str, value: float, number: str, unit: str, uncertainty_text: str | None = None) -> Figure:
+    """Return a figure of the registry with a value [SI] as it would be measured, exactly as it is shown."""
+    return Figure(
+        description=REGISTRY.figures[slug].description,
+        value=value,
+        number=number,
+        unit=unit,
+        shown=value,
+        step=0.0,
+        uncertainty_text=uncertainty_text,
+        provenance="measured",
+    )
 
 
 def read(archive: Path, documents: dict[str, str]) -> Build:

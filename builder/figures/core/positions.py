@@ -39,7 +39,7 @@ def figure_positions(
         alternates = [*unit.texts(values.tolist(), other, steps)]
     shown = [unit.as_shown(value, system, step) for value, step in zip(values.tolist(), steps, strict=True)]
     digits = [unit.last_digit(system, step) for step in steps]
-    return tuple(map(FigurePosition, axis.labels, values.tolist(), numbers, unit_texts, alternates, shown, digits))
+    return tuple(map(FigurePosition, axis.labels, values.tolist(), numbers, unit_texts, shown, digits, alternates))
 
 
 def at_positions(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:

@@ -332,6 +332,8 @@ class Solver:
             value=value,
             number=shown.number,
             unit=unit.label(system),
+            shown=shown.value,
+            step=shown.step,
             uncertainty_text=shown.uncertainty_text,
             alternate_text=alternate,
             provenance=weakest(item.provenance for item in inputs.values()),
@@ -347,8 +349,6 @@ class Solver:
             outlier=axis.labels[outlier] if axis and outlier is not None else None,
             uncertainty=expanded if stated else None,
             note=result.note,
-            shown=shown.value,
-            step=shown.step,
             readings=tuple(dict.fromkeys(reading for item in inputs.values() for reading in item.root_readings)),
             is_reading=is_reading,
         )
@@ -377,6 +377,8 @@ class Solver:
             value=value,
             number=description.display_unit.text(value, system, with_unit=False),
             unit=description.display_unit.label(system),
+            shown=value,
+            step=0.0,
             provenance=LISTED,
             inputs=tuple(inputs.values()),
         )

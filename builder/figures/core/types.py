@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -104,12 +103,12 @@ class FigurePosition:
     """The value in the unit it is shown in, rounded."""
     unit: str
     """The unit as printed."""
+    shown: float
+    """The value at the digits shown [SI]: what is compared with a limit."""
+    step: float
+    """One unit of the last digit shown [SI]."""
     alternate_text: str | None = None
     """The same in the other system, where the shop shows both."""
-    shown: float = math.nan
-    """The value at the digits shown [SI]: what is compared with a limit."""
-    step: float = 0.0
-    """One unit of the last digit shown [SI]."""
 
     @property
     def display(self) -> str:
@@ -166,6 +165,10 @@ class Figure:
     """The value in the unit it is shown in, rounded: `8.99`."""
     unit: str
     """The unit as printed: `hp`, `:1`, `°`."""
+    shown: float
+    """The value at the digits shown [SI]: what is compared with a limit."""
+    step: float
+    """One unit of the last digit shown [SI]."""
     uncertainty_text: str | None = None
     """The expanded uncertainty in that unit: `0.01`."""
     alternate_text: str | None = None
@@ -181,10 +184,6 @@ class Figure:
     """Expanded (k = 2), SI; only where a reading states its resolution or was repeated."""
     note: str | None = None
     cautions: tuple[str, ...] = ()
-    shown: float = math.nan
-    """The value at the digits shown [SI]: what is compared with a limit."""
-    step: float = 0.0
-    """One unit of the last digit shown [SI]."""
     readings: tuple[RootReading, ...] = ()
     """What it goes back to in the record."""
     is_reading: bool = False

@@ -164,8 +164,10 @@ def _violations(pull: PullResult, trace: GuidelineTrace, system: System) -> Iter
     )
     for side, limit, sign in sides:
         limits = np.broadcast_to(np.asarray(limit, dtype=np.float64), trace.values.shape)
+        # What the page would show as equal to the limit does not break it.
+        half_digit = trace.display_unit.last_digit(system) / 2
         excess = sign * (trace.values - limits)
-        broken = np.isfinite(excess) & (excess > 1e-9 * np.abs(limits))
+        broken = np.isfinite(excess) & (excess >= half_digit)
         if not broken.any():
             continue
         worst = int(np.argmax(np.where(broken, excess, -np.inf)))

@@ -18,6 +18,7 @@ from builder.figures.review.guideline_defaults import (
 )
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.quantities.digits import is_above, is_below
 
 _SET_IN = "set in shop.yaml, guidelines"
 _NEAR_SEAT = 0.55e-3
@@ -66,7 +67,7 @@ def _peak_at_end(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Cauti
 def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     material, power = build.get("bottom_end.crankshaft.material"), sheet.get("peak_power")
     rule = crank_guideline(shop, material) if material else None
-    if rule is None or power is None or power.value <= rule.power:
+    if rule is None or power is None or not is_above(power.shown, rule.power, power.step):
         return
     strength = f" ({rule.strength.replace('psi', 'psi tensile')})" if rule.strength else ""
     up_to = display_units.POWER.text(rule.power, sheet.system)
@@ -83,7 +84,7 @@ def _piston_speed(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caut
     kind, figure = build.get("bottom_end.pistons.type"), sheet.get("mean_piston_speed")
     rule = piston_speed_guideline(shop, kind) if kind else None
     at = next((p for p in figure.positions if p.label == AT_RED_LINE), None) if figure else None
-    if rule is None or at is None or at.value <= rule.value:
+    if rule is None or at is None or not is_above(at.shown, rule.value, at.step):
         return
     yield Caution(
         "mean_piston_speed",
@@ -100,23 +101,24 @@ def _quench(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
         return
     least, most = guideline_value(shop, "least_quench"), guideline_value(shop, "most_quench")
     (low, low_text), (high, high_text) = _extremes(figure)
-    if low < least.value:
-        consequence = "the crown stands above the head's face" if low < 0 else "piston and head may touch at speed"
+    if is_below(low, least.value, figure.step):
+        is_proud = is_below(low, 0.0, figure.step)
+        consequence = "the crown stands above the head's face" if is_proud else "piston and head may touch at speed"
         rule = f"{least.authority}: at least {least.text_in(sheet.system)}"
         yield Caution("quench", f"Quench is {low_text}: {consequence}", rule, figure.where)
-    if high > most.value:
+    if is_above(high, most.value, figure.step):
         rule = f"{most.authority}: at most {most.text_in(sheet.system)}"
         yield Caution("quench", f"Quench is {high_text}: too wide to stir the charge", rule, figure.where)
 
 
 def _extremes(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
-    """Return the lowest and the highest value of a figure, each with its text and position."""
+    """Return the lowest and the highest value of a figure as shown, each with its text and position."""
     low, high = figure.minimum, figure.maximum
     if low is None or high is None or len(figure.positions) == 1:
-        return (figure.value, figure.display), (figure.value, figure.display)
+        return (figure.shown, figure.display), (figure.shown, figure.display)
     return (
-        (low.value, f"{low.display} at {figure.axis} {low.label}"),
-        (high.value, f"{high.display} at {figure.axis} {high.label}"),
+        (low.shown, f"{low.display} at {figure.axis} {low.label}"),
+        (high.shown, f"{high.display} at {figure.axis} {high.label}"),
     )
 
 
@@ -129,7 +131,7 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
     if rule is None or not near_seat:
         return
     at = min(near_seat, key=lambda p: lift_of(p.label) or 0.0)
-    if at.value > rule.value:
+    if is_above(at.shown, rule.value, at.step):
         lift = "the seat" if at.label == "seat" else at.label
         yield Caution(
             "effective_compression_ratio",
@@ -142,7 +144,9 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
 def _spring_travel(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     """Yield coil bind as computed; where it was measured, the check of the measurement applies."""
     figure, rule = sheet.get("coil_bind_clearance"), guideline_value(shop, "least_coil_bind")
-    if figure is None or build.get("assembly.checks.coil_bind") is not None or figure.value >= rule.value:
+    if figure is None or build.get("assembly.checks.coil_bind") is not None:
+        return
+    if not is_below(figure.shown, rule.value, figure.step):
         return
     text = f"The valve springs have {figure.display} of travel left at full lift"
     limit = f"{rule.authority}: at least {rule.text_in(sheet.system)}"
@@ -158,7 +162,7 @@ def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
         ("volumetric_efficiency", "most_volumetric_efficiency", "Volumetric efficiency"),
     ):
         figure, rule = sheet.get(slug), guideline_value(shop, name)
-        if figure is not None and figure.value > rule.value:
+        if figure is not None and is_above(figure.shown, rule.value, figure.step):
             limit = figure.description.display_unit.text(rule.value, sheet.system)
             yield Caution(
                 slug,
@@ -170,7 +174,9 @@ def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
 
 def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     total, rule = build.get("delivery.settings.total_timing"), guideline_value(shop, "most_timing")
-    if total is None or build.build.engine.ignition != "spark" or total.si <= rule.value:
+    if total is None or build.build.engine.ignition != "spark":
+        return
+    if not is_above(total.si, rule.value, total.step):
         return
     path = "delivery.settings.total_timing"
     text = f"Total timing is set to {total.text}"
@@ -179,11 +185,11 @@ def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
 
 def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     duty, rule = sheet.get("injector_duty"), guideline_value(shop, "most_injector_duty")
-    if duty is not None and duty.value > rule.value:
+    if duty is not None and is_above(duty.shown, rule.value, duty.step):
         limit = f"{rule.authority}: at most {display_units.WHOLE_PERCENT.text(rule.value, sheet.system)}"
         yield Caution("injector_duty", f"The injectors stand open {duty.display} of the time", limit)
     headroom, rule = sheet.get("induction_headroom"), guideline_value(shop, "least_induction_headroom")
-    if headroom is not None and headroom.value < rule.value:
+    if headroom is not None and is_below(headroom.shown, rule.value, headroom.step):
         text = f"The induction passes {headroom.display} of the air the engine asks for"
         yield Caution("induction_headroom", text, f"{rule.authority}: at least {rule.text}")
 

@@ -32,6 +32,7 @@ from builder.record.models.assembly import Checks, Fits
 from builder.record.models.build import Build
 from builder.record.models.fields import notes_of, title_of
 from builder.record.models.shop import Shop
+from builder.record.quantities.digits import is_above, is_below, rounded
 from builder.record.quantities.readings import Accepted, Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
@@ -46,7 +47,10 @@ _OIL_CLEARANCE_TOLERANCE = 0.25
 
 @dataclass(frozen=True)
 class Measurement:
-    """One reading: at which position, its value (SI), number and unit as printed, and whether it lies out of range."""
+    """One reading: at which position, its value (SI), number and unit as printed, and whether it lies out of range.
+
+    ``value`` is rounded as ``number`` is, so that the verdict agrees with what is printed.
+    """
 
     label: str
     value: float
@@ -74,11 +78,10 @@ class AllowedRange:
         """Return whose rule it is, in words."""
         return self.authority or ("as recorded" if self else "")
 
-    def out_of_range(self, value: float) -> bool:
-        """Return whether a value lies outside; both ends are inside, within the rounding of a float."""
-        slack = 1e-9 * max(abs(value), abs(self.minimum or 0.0), abs(self.maximum or 0.0))
-        return (self.minimum is not None and value < self.minimum - slack) or (
-            self.maximum is not None and value > self.maximum + slack
+    def out_of_range(self, value: float, step: float) -> bool:
+        """Return whether a value written to ``step`` lies outside; both ends are inside."""
+        return (self.minimum is not None and is_below(value, self.minimum, step)) or (
+            self.maximum is not None and is_above(value, self.maximum, step)
         )
 
     def __bool__(self) -> bool:
@@ -261,7 +264,7 @@ def _check_reading(
             float(value),
             written_number(quantity),
             printed_unit(quantity.unit),
-            allowed.out_of_range(float(value)),
+            allowed.out_of_range(float(value), quantity.step),
         )
         for label, value, quantity in zip(labels, values, quantities, strict=True)
     )
@@ -305,8 +308,12 @@ def _check_computed(
     build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: AllowedRange | None
 ) -> CheckedClearance:
     allowed = recorded_range(reading) or rule or AllowedRange()
-    positions = figure.positions or (FigurePosition("", figure.value, figure.number_with_uncertainty, figure.unit),)
-    readings = tuple(Measurement(p.label, p.value, p.number, p.unit, allowed.out_of_range(p.value)) for p in positions)
+    positions = figure.positions or (
+        FigurePosition("", figure.value, figure.number_with_uncertainty, figure.unit, figure.shown, figure.step),
+    )
+    readings = tuple(
+        Measurement(p.label, p.shown, p.number, p.unit, allowed.out_of_range(p.shown, p.step)) for p in positions
+    )
     return CheckedClearance(
         path=path,
         title=title,
@@ -330,7 +337,7 @@ def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None
         rule = guideline_value(shop, "ring_gap_per_bore")
         if rule.value <= 0:
             return None
-        minimum = float(engine.ring_gap_rule(bore.si, rule.value))
+        minimum = _length_as_shown(float(engine.ring_gap_rule(bore.si, rule.value)), bore)
         authority = f"{rule.authority}: {rule.text} of the bore"
         return AllowedRange(minimum, None, f"at least {_length_text(minimum, bore)}", authority)
     journals = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
@@ -339,7 +346,9 @@ def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None
         if rule.value <= 0:
             return None
         middle = float(engine.oil_clearance_rule(journal.si, rule.value))
-        minimum, maximum = middle * (1 - _OIL_CLEARANCE_TOLERANCE), middle * (1 + _OIL_CLEARANCE_TOLERANCE)
+        minimum, maximum = (
+            _length_as_shown(middle * (1 + sign * _OIL_CLEARANCE_TOLERANCE), journal) for sign in (-1, 1)
+        )
         text = f"{_length_text(minimum, journal)} to {_length_text(maximum, journal)}"
         authority = f"{rule.authority}: {rule.text} of the journal, a quarter either way"
         return AllowedRange(minimum, maximum, text, authority)
@@ -359,6 +368,11 @@ def _length_text(si: float, written: Quantity) -> str:
     return display_units.LENGTH.text(si, system_of_unit(written))
 
 
+def _length_as_shown(si: float, written: Quantity) -> float:
+    """Return a length rounded to the digits that `_length_text` writes: the limit is what the page says."""
+    return display_units.LENGTH.as_shown(si, system_of_unit(written))
+
+
 def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
     card = build.get("work.bore_gauging")
     if card is None:
@@ -374,7 +388,7 @@ def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
         gauged = {str(bore.cylinder): [[d.across, d.along] for d in bore.depths] for bore in card.cylinders}
         # A reading of zero is a problem of its own, with its line.
         values = {
-            label: float(np.ravel(measure([depths]))[0]) * scale
+            label: length.as_shown(float(np.ravel(measure([depths]))[0]) * scale, system)
             for label, depths in gauged.items()
             if len(depths) >= fewest_depths and np.min(depths) > 0
         }
@@ -396,7 +410,7 @@ def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
                     value,
                     length.text(value, system, with_unit=False),
                     length.label(system),
-                    allowed.out_of_range(value),
+                    allowed.out_of_range(value, length.last_digit(system)),
                 )
                 for label, value in values.items()
             ),
@@ -469,19 +483,21 @@ def _spread_check(build: Build, shop: Shop, name: str, reading: Reading) -> Iter
         return
     if name == "leak_down":
         rule = guideline_value(shop, "leak_down_spread")
+        step = max(quantity.step for quantity in reading.preferred)
         value = float(np.ptp(values))
         number, title = f"{100 * value:.3g}", "Leak-down, best to worst"
         allowed = AllowedRange(None, rule.value / 100, f"at most {join_unit(rule.text, '%')}", rule.authority)
     elif name == "cranking_compression" and values.max() > 0:
         rule = guideline_value(shop, "cranking_spread")
-        value = float(values.min() / values.max())
-        number, title = f"{100 * value:.0f}", "Cranking compression, worst of best"
+        step = 0.01
+        number = rounded(100 * float(values.min() / values.max()), 0)
+        value, title = float(number) / 100, "Cranking compression, worst of best"
         minimum_text = join_unit(f"{100 * rule.value:.0f}", "%")
         allowed = AllowedRange(rule.value, None, f"at least {minimum_text}", rule.authority)
     else:
         return
     path = f"{_CHECKS_AT}.{name}"
-    measurement = Measurement("", value, number, "%", allowed.out_of_range(value))
+    measurement = Measurement("", value, number, "%", allowed.out_of_range(value, step))
     yield CheckedClearance(
         path=path,
         title=title,

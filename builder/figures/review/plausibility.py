@@ -10,6 +10,7 @@ from builder.figures.definitions.cam_readings import wheel_centerline
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
 from builder.record.problem import Problem
+from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
@@ -62,7 +63,7 @@ def _steps(build: Build) -> Iterator[Problem]:
         if final is None or joint.angle is not None:
             continue
         for number, step in enumerate(joint.steps):
-            if step.si > final * 1.001:
+            if is_above(step.si, final, step.step):
                 message = (
                     f"{joint.joint}: a step of {step.text} is above the final {joint.torque.preferred[0].text}: "
                     "look at the number and the unit"
@@ -105,8 +106,8 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
         figure = sheet.get(slug)
         if figure is None:
             continue
-        lowest = figure.minimum.value if figure.minimum else figure.value
-        if lowest < 0:
+        lowest = figure.minimum or figure
+        if is_below(lowest.shown, 0.0, lowest.step):
             message = f"{_worst_text(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " ")
             yield Problem(*(figure.where or build.where("build")), message, "warning")
 

@@ -11,7 +11,6 @@ from builder.publish.pages.build.record_tables import (
     allowed_text,
     cell,
     chapters,
-    is_out_of_range,
     remarks,
 )
 from builder.record.models.build import Build
@@ -114,5 +113,5 @@ def _positions_row(title: str, reading: Reading) -> LabelledValue:
         title,
         join_unit(numbers, printed_unit(reading.measured[0].unit)),
         remarks=tuple(notes),
-        out_of_range=any(is_out_of_range(reading, quantity) for quantity in reading.measured),
+        out_of_range=any(reading.is_out_of_range(quantity) for quantity in reading.measured),
     )

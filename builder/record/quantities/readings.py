@@ -21,6 +21,7 @@ from pydantic import ValidationError
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from builder.record.problem import did_you_mean
+from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.units import (
     DIMENSIONS,
     NUMBER,
@@ -98,6 +99,11 @@ class Reading:
     def maximum(self) -> Quantity | None:
         """The upper end of what is allowed."""
         return self.allowed.maximum if self.allowed else self.at_most
+
+    def is_out_of_range(self, quantity: Quantity) -> bool:
+        """Return whether one of its values lies outside what is allowed, compared as they were written."""
+        below = self.minimum is not None and is_below(quantity.si, self.minimum.si, quantity.step)
+        return below or (self.maximum is not None and is_above(quantity.si, self.maximum.si, quantity.step))
 
     @property
     def quantities(self) -> tuple[Quantity, ...]:
@@ -219,7 +225,11 @@ class _LongForm:
             self.errors.add(
                 ("allowed",), "stands beside at_least or at_most: keep one way to say what is allowed", None
             )
-        elif reading.at_least and reading.at_most and reading.at_least.si > reading.at_most.si:
+        elif (
+            reading.at_least
+            and reading.at_most
+            and is_above(reading.at_least.si, reading.at_most.si, reading.at_least.step)
+        ):
             minimum, maximum = reading.at_least.text, reading.at_most.text
             self.errors.add(("at_least",), f"{minimum} is more than at_most, {maximum}: swap the two", None)
 

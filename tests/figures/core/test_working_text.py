@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from builder.figures.core.types import Axis, Figure
+from builder.figures.core.types import Axis
 from builder.figures.core.working_text import headline, headline_index, outlier_index, position_prefix, working
-from builder.figures.definitions import REGISTRY
+from tests.support.figure_records import figure_of_value
 
 
 @pytest.mark.parametrize(
@@ -56,14 +56,9 @@ def test_neither_a_last_digit_nor_scatter_makes_an_outlier() -> None:
 
 
 def test_a_figure_with_its_uncertainty() -> None:
-    description = REGISTRY.figures["compression_ratio"].description
-    figure = Figure(description=description, value=10.42, number="10.42", unit=":1", provenance="measured")
+    figure = figure_of_value("compression_ratio", 10.42, "10.42", ":1")
     assert figure.display == "10.42:1"
-    uncertain = Figure(
-        description=description, value=10.42, number="10.42", uncertainty_text="0.05", unit=":1", provenance="measured"
-    )
+    uncertain = figure_of_value("compression_ratio", 10.42, "10.42", ":1", "0.05")
     assert uncertain.display == "10.42 ± 0.05"
-    power = Figure(
-        description=description, value=1.0, number="413.0", uncertainty_text="2.1", unit="hp", provenance="listed"
-    )
+    power = figure_of_value("peak_power", 1.0, "413.0", "hp", "2.1")
     assert power.display == "413.0 ± 2.1\N{NO-BREAK SPACE}hp"

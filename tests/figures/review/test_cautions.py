@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from builder.figures.core.guard import Guard
-from builder.figures.core.types import Caution, Figure, FigureSheet
+from builder.figures.core.types import Caution, FigureSheet
 from builder.figures.evaluate import compute
 from builder.figures.review.cautions import build_cautions
 from builder.figures.review.guideline_defaults import guideline_value
 from builder.record.models.shop import Guidelines, Shop
-from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, read, sheet_of
+from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, figure_of_value, read, sheet_of
 
 GUARD = Guard("build")
 HP = 745.6998715822702
@@ -23,12 +23,8 @@ def with_power(sheet: FigureSheet, horsepower: float) -> FigureSheet:
     """The sheet with a peak power of so much, as a dyno would have given it."""
     like = sheet.get("displacement")
     assert like is not None
-    from builder.figures.definitions import REGISTRY
 
-    description = REGISTRY.figures["peak_power"].description
-    peak = Figure(
-        description=description, value=horsepower * HP, number=f"{horsepower:g}", unit="hp", provenance="measured"
-    )
+    peak = figure_of_value("peak_power", horsepower * HP, f"{horsepower:g}", "hp")
     return replace(sheet, figures=(*sheet.figures, peak))
 
 
@@ -152,11 +148,8 @@ def test_used_parts_that_nobody_checked_are_cautions(tmp_path: Path) -> None:
 def test_implausibly_high_bmep_is_a_caution(tmp_path: Path) -> None:
     build = read(tmp_path, V8)
     sheet = compute(build, Shop())
-    from builder.figures.definitions import REGISTRY
 
-    high = Figure(
-        description=REGISTRY.figures["bmep"].description, value=1.6e6, number="232", unit="psi", provenance="measured"
-    )
+    high = figure_of_value("bmep", 1.6e6, "232", "psi")
     found = build_cautions(build, Shop(), replace(sheet, figures=(*sheet.figures, high)), GUARD)
     assert about(found, "bmep")
     blown = read(
@@ -180,3 +173,31 @@ def test_every_limit_has_a_usual_value_and_can_be_set() -> None:
         assert set_.set_by_shop
         assert usual.value > 0
         assert usual.value != set_.value, name
+
+
+@pytest.mark.parametrize(
+    ("deck", "gasket", "cautioned"),
+    [
+        ("0.0130", "0.022", False),  # in binary fractions 0.034999999999999996
+        ("0.0129", "0.022", True),
+        ("0.0010", "0.034", False),
+        ("0.021", "0.039", False),  # exactly at the widest, 0.060 in
+        ("0.0211", "0.039", True),
+    ],
+)
+def test_a_quench_that_equals_its_limit_passes(tmp_path: Path, deck: str, gasket: str, cautioned: bool) -> None:
+    """0.035 to 0.060 in, both ends allowed: common practice, no source."""
+    documents = {
+        **V8,
+        "bottom_end": f"{BOTTOM_END}    deck_clearance: {{unit: in, measured: {deck}}}\n",
+        "top_end": TOP_END.replace("thickness: 0.039", f"thickness: {gasket}"),
+    }
+    assert bool(about(sheet_of(tmp_path, documents).cautions, "quench")) == cautioned
+
+
+def test_a_coil_bind_clearance_that_equals_its_limit_passes(tmp_path: Path) -> None:
+    """1.800 - 0.536 - 1.204 = 0.060 in, the least that is allowed: common practice, no source."""
+    springs = TOP_END + "    springs: {installed_height: 1.800 in, solid_height: 1.204 in}\n"
+    assert not about(sheet_of(tmp_path, {**V8, "top_end": springs}).cautions, "coil_bind_clearance")
+    tighter = springs.replace("1.204", "1.205")
+    assert about(sheet_of(tmp_path, {**V8, "top_end": tighter}).cautions, "coil_bind_clearance")

@@ -60,7 +60,7 @@ def test_a_rule_of_thumb_applies_where_the_record_states_no_range(tmp_path: Path
     assembly = "fits: {top_ring_gap: {unit: in, measured: [.018, .019, .019, .019, .019, .019, .019, .019]}}"
     gap = checks_of(tmp_path, assembly)["Top ring gap"]
     assert gap.allowed.minimum is not None
-    assert gap.allowed.minimum / INCH == pytest.approx(0.0045 * 4.030475)
+    assert gap.allowed.minimum / INCH == pytest.approx(0.0181)  # 0.0045 x 4.0305 as the page writes it
     assert "common practice" in gap.allowed.authority
     assert [at.label for at in gap.out_of_range] == ["1"]
     wider = Shop.model_validate({"guidelines": {"ring_gap_per_bore": 0.0050}})
@@ -89,7 +89,34 @@ def test_cylinders_against_each_other(tmp_path: Path) -> None:
     assert checks["Leak down"].outlier == "7"
     assert checks["Leak-down, best to worst"].verdict == "out of spec"
     assert checks["Cranking compression, worst of best"].verdict == "out of spec"
-    assert checks["Cranking compression, worst of best"].readings[0].value == pytest.approx(150 / 175)
+    assert checks["Cranking compression, worst of best"].readings[0].value == pytest.approx(0.86)  # 150 / 175
     assert checks["Coil bind"].verdict == "out of spec"
     # A range that the record states wins over the guideline of 0.080 in.
     assert checks["Intake piston to valve"].verdict == "within spec"
+
+
+def test_a_reading_at_the_end_of_its_range_in_the_other_unit_is_within(tmp_path: Path) -> None:
+    """0.0508 mm is 0.0020 in exactly (NIST SP 811, B.9); the end of a range belongs to it."""
+    fits = """
+    fits:
+      crank_end_play: {allowed: 0.0020..0.0060 in, measured: 0.0508 mm}
+      cam_end_play: {allowed: 0.0020..0.0060 in, measured: 0.1524 mm}
+      main_oil_clearance: {allowed: 0.0020..0.0060 in, measured: 0.0507 mm}
+"""
+    verdicts = {
+        item.path.rpartition(".")[2]: item.verdict for item in sheet_of(tmp_path, {**V8, "assembly": fits}).clearances
+    }
+    assert verdicts["crank_end_play"] == verdicts["cam_end_play"] == "within spec"
+    assert verdicts["main_oil_clearance"] == "out of spec"
+
+
+def test_a_calculated_clearance_is_compared_as_it_is_shown(tmp_path: Path) -> None:
+    """2.6410 - 2 x 0.0950 - 2.4483 = 0.0027 in: at the end of its range, whatever the binary fractions are."""
+    fits = "    fits: {main_oil_clearance: {unit: in, allowed: 0.0010..0.0027}}\n"
+    (check,) = [
+        item
+        for item in sheet_of(tmp_path, {**V8, "assembly": fits}).clearances
+        if item.path == "assembly.fits.main_oil_clearance"
+    ]
+    assert check.verdict == "within spec"
+    assert {reading.number for reading in check.readings} == {"0.0027"}

@@ -164,7 +164,7 @@ def _positions_row(title: str, reading: Reading) -> tuple[Cell, ...]:
         Cell(title),
         Cell(unit),
         *(
-            Cell(quantity.number.replace("-", "−"), number=True, out_of_range=is_out_of_range(reading, quantity))
+            Cell(quantity.number.replace("-", "−"), number=True, out_of_range=reading.is_out_of_range(quantity))
             for quantity in reading.measured
         ),
         cell(reading.listed, False) if reading.listed else Cell(""),
@@ -183,13 +183,6 @@ def table_of(title: str, models: tuple[RecordModel, ...], both: bool) -> Table |
         for model in models
     )
     return Table(title, tuple(title_of(name, fields[name]) for name in columns), rows)
-
-
-def is_out_of_range(reading: Reading, quantity: Quantity) -> bool:
-    """Return whether a measured value is outside the range that the record allows."""
-    below = reading.minimum is not None and quantity.si < reading.minimum.si - 1e-12
-    above = reading.maximum is not None and quantity.si > reading.maximum.si + 1e-12
-    return below or above
 
 
 def allowed_text(reading: Reading) -> str | None:
@@ -253,14 +246,14 @@ def _reading_cell(reading: Reading, both: bool) -> Cell:
     values = reading.preferred
     if not values:
         return Cell(f"allowed {allowed_text(reading)}")
-    out_of_range = any(is_out_of_range(reading, value) for value in values)
+    out_of_range = any(reading.is_out_of_range(value) for value in values)
     if len(reading.measured) > 1:
         low, high = min(values, key=lambda value: value.si), max(values, key=lambda value: value.si)
         text = written_text(low) if low.si == high.si else f"{low.number} to {written_text(high)}"
         return Cell(f"{text}, {len(values)} read", number=True, out_of_range=out_of_range)
     value = values[0]
     alternate = convert_to_other_system(value) if both else None
-    return Cell(written_text(value), alternate, number=True, out_of_range=is_out_of_range(reading, value))
+    return Cell(written_text(value), alternate, number=True, out_of_range=reading.is_out_of_range(value))
 
 
 def _field_texts(model: RecordModel) -> Iterator[str]:
