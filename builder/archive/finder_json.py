@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from builder.archive import estimate, similarity
@@ -38,6 +38,7 @@ def finder_data(
     summaries: Iterable[Summary],
     weights: Mapping[str, float] | None = None,
     system: System = "metric",
+    translate: Callable[[str], str] = str,
 ) -> str:
     """Return the text of ``finder-data.js`` for these builds.
 
@@ -47,6 +48,8 @@ def finder_data(
         As returned by ``fields.weights_from``; the default weights when None.
     system : "inch" or "metric"
         Units in which the page opens.
+    translate : callable
+        Returns a title or a choice in the English of the archive.
     """
     weights = weights_from(None)[0] if weights is None else weights
     rows = newest_first(summaries)
@@ -72,8 +75,8 @@ def finder_data(
             "level": estimate.CONFIDENCE_LEVEL,
             "mustBeKnown": estimate.REQUIRED_CHOICES,
         },
-        "fields": [_field(f, weights.get(f.slug, 0.0)) for f in FIELDS],
-        "choices": labels,
+        "fields": [_field(f, weights.get(f.slug, 0.0), translate) for f in FIELDS],
+        "choices": {slug: [translate(label) for label in choices] for slug, choices in labels.items()},
         "slugs": [s.slug for s in rows],
         "titles": [_truncate(" ".join(s.title.split()), MAX_TITLE_LENGTH) for s in rows],
         "numbers": [s.number or "" for s in rows],
@@ -86,10 +89,10 @@ def finder_data(
     return f"globalThis.{GLOBAL}=JSON.parse('{_escape_script(text)}');\n"
 
 
-def _field(field: Field, weight: float) -> dict[str, Any]:
+def _field(field: Field, weight: float, translate: Callable[[str], str]) -> dict[str, Any]:
     content: dict[str, Any] = {
         "slug": field.slug,
-        "title": field.title,
+        "title": translate(field.title),
         "kind": field.kind,
         "group": field.group,
         "weight": weight,

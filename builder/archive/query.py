@@ -7,7 +7,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of, weights_from
 from builder.archive.index import INDEX_PATH, read_index
@@ -31,6 +31,7 @@ class QueryContext:
     summaries: tuple[Summary, ...]
     system: System
     weights: dict[str, float]
+    english: Literal["us", "uk"]
 
     def get(self, slug: str) -> Summary:
         """Return the build of that name. Raises QueryError with the nearest name."""
@@ -57,6 +58,7 @@ def open_index(archive: Path) -> QueryContext:
         summaries,
         "inch" if units == "inch" else "metric",
         weights_from(weights if isinstance(weights, dict) else None)[0],
+        "uk" if profile.get("english") == "uk" else "us",
     )
 
 

@@ -6,9 +6,12 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePath
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
+
+if TYPE_CHECKING:
+    from builder.publish.english import English
 
 archive_option = click.option(
     "--archive",
@@ -41,14 +44,33 @@ def plain_errors() -> Iterator[None]:
 
         if not isinstance(error, (PublishError, QueryError, ArchiveError)):
             raise
-        click.echo(f"Error: {error}", err=True)
+        click.echo(_translated(f"Error: {error}"), err=True)
         sys.exit(2 if isinstance(error, ArchiveError) else getattr(error, "exit_status", 1))
 
 
 def print_result(problems: Iterable[object], lines: Iterable[object], *, ok: bool) -> NoReturn:
     """Print problems to stderr and lines to stdout, and exit with status 0 if ``ok``, else 1."""
     for problem in problems:
-        click.echo(problem, err=True)
+        click.echo(_translated(str(problem)), err=True)
     for line in lines:
-        click.echo(line)
+        click.echo(_translated(str(line)))
     sys.exit(0 if ok else 1)
+
+
+def _translated(text: str) -> str:
+    """Return a line of output in the English of the archive that the command is about; JSON stays as it is."""
+    return text if (english := _english()) is None else english.text(text)
+
+
+def _english() -> English | None:
+    context = click.get_current_context(silent=True)
+    if context is None or context.params.get("as_json") or not isinstance(context.params.get("archive"), Path):
+        return None
+    from builder.publish.english import english_of_messages
+
+    if "english" not in context.meta:
+        named = (context.params.get(name) for name in ("slugs", "slug", "target"))
+        slugs = [slug for names in named for slug in ((names,) if isinstance(names, str) else names or ())]
+        context.meta["english"] = english_of_messages(context.params["archive"], slugs)
+    english: English = context.meta["english"]
+    return english

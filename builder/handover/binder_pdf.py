@@ -12,6 +12,7 @@ from builder.draw.style import WIDE
 from builder.figures.core.registry import FITS, VALVE_TRAIN
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
+from builder.publish.english import English
 from builder.publish.sheets.glyphs import map_texts, renderable, renderable_svg
 from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
 
@@ -49,6 +50,7 @@ def binder_pdf(
     pictures: Mapping[str, bytes],
     *,
     archive: Path | None,
+    english: English,
     digest: str,
     draft: bool,
 ) -> bytes:
@@ -90,7 +92,9 @@ def binder_pdf(
     }
     # The digest stays as it is: the template cuts it by its length.
     texts = {**map_texts(data, renderable), "digest": digest}
-    return compile_typst("handover/binder.typ", texts, files, archive=archive, date=pdf_date(binder.date))
+    return compile_typst(
+        "handover/binder.typ", texts, files, archive=archive, date=pdf_date(binder.date), english=english
+    )
 
 
 def _cover_index(sections: Sequence[str | None]) -> int:

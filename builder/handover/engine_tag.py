@@ -7,6 +7,7 @@ from pathlib import Path
 from builder.figures.core.display_units import written_text
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
+from builder.publish.english import English
 from builder.publish.pages.build.record_tables import cell
 from builder.publish.sheets.glyphs import map_texts, renderable
 from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
@@ -57,7 +58,14 @@ def tag_size(shop: Shop) -> tuple[float, float]:
 
 
 def tag_pdf(
-    binder: Binder, build: Build, sheet: FigureSheet, shop: Shop, *, archive: Path | None, draft: bool
+    binder: Binder,
+    build: Build,
+    sheet: FigureSheet,
+    shop: Shop,
+    *,
+    archive: Path | None,
+    english: English,
+    draft: bool,
 ) -> bytes:
     """Return the label as a PDF, in the size of the shop's labels."""
     number = shorten(binder.number, 22)
@@ -73,5 +81,10 @@ def tag_pdf(
     }
     files = {"qr.svg": qr_svg(binder.page_url)} if binder.page_url else {}
     return compile_typst(
-        "handover/tag.typ", map_texts(data, renderable), files, archive=archive, date=pdf_date(binder.date)
+        "handover/tag.typ",
+        map_texts(data, renderable),
+        files,
+        archive=archive,
+        date=pdf_date(binder.date),
+        english=english,
     )

@@ -15,6 +15,7 @@ from markupsafe import Markup
 from builder.figures.core.registry import SECTIONS
 from builder.figures.core.types import FigureDefinition, FigureDescription, FigureSheet
 from builder.figures.definitions import REGISTRY
+from builder.publish.english import English
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.page_chart import PageDrawing
@@ -58,6 +59,7 @@ def offline_record(
     pictures: Mapping[str, bytes],
     *,
     archive: Path,
+    english: English,
     data: Iterable[str],
     workers: WorkerPool = INLINE,
 ) -> dict[str, bytes]:
@@ -79,9 +81,9 @@ def offline_record(
         raise PublishError(f"{name}: {error.message or 'the template cannot be used'}") from error
     page = page.replace(SIMILAR_BUILDS_SLOT, "")
     pages: dict[str, bytes] = {
-        "index.md": _standalone(page).encode(),
-        "methods.md": methods.encode(),
-        **{f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed},
+        "index.md": english.markup(_standalone(page)).encode(),
+        "methods.md": english.markup(methods).encode(),
+        **{f"{item.drawing.name}.svg": english.markup(item.drawing.svg).encode() for item in placed},
         **{f"photos/{name}": content for name, content in pictures.items()},
     }
     with tempfile.TemporaryDirectory(prefix="millbook-") as temporary:

@@ -22,6 +22,7 @@ from builder.handover.engine_tag import tag_pdf, tag_size
 from builder.handover.offline_site import compile_templates, offline_record
 from builder.handover.redacted_record import delivered_record
 from builder.publish.data_export import export_data
+from builder.publish.english import english_of
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
 from builder.publish.photos import build_photos
@@ -65,6 +66,7 @@ def pack_files(
     # The customer's charts may show private data, so they are not cached.
     drawings = workers.submit(partial(draw_page_charts, charts, ChartCache(None), build.slug), retry=True)
     photos, pictures, _ = build_photos(public)
+    english = english_of(shop.english, archive).keeping(public)
     binder = binder_of(public, sheet, shop, archive)
     curves = export_data(public, sheet)
     data = {f"{DATA}{name}": content for name, content in curves.items()}
@@ -76,16 +78,25 @@ def pack_files(
     placed, chart_problems = drawings.result()
     # typst releases the GIL, so the page is rendered while it compiles the tag.
     with ThreadPoolExecutor(1) as executor:
-        tag = executor.submit(tag_pdf, binder, public, sheet, shop, archive=archive, draft=draft)
+        tag = executor.submit(tag_pdf, binder, public, sheet, shop, archive=archive, english=english, draft=draft)
         page = offline_record(
-            public, sheet, shop, placed, photos, pictures, archive=archive, data=curves, workers=workers
+            public,
+            sheet,
+            shop,
+            placed,
+            photos,
+            pictures,
+            archive=archive,
+            english=english,
+            data=curves,
+            workers=workers,
         )
         files = {**data, **{f"{RECORD}{name}": content for name, content in page.items()}, TAG: tag.result()}
     digest = pack_digest(files)
     files[BINDER] = binder_pdf(
-        binder, sheet, shop, placed, photos, pictures, archive=archive, digest=digest, draft=draft
+        binder, sheet, shop, placed, photos, pictures, archive=archive, english=english, digest=digest, draft=draft
     )
-    files[README] = _readme(binder, shop, digest, draft).encode()
+    files[README] = english.text(_readme(binder, shop, digest, draft)).encode()
     return add_checksums(files), (*guard.problems, *chart_problems)
 
 

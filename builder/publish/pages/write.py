@@ -10,6 +10,7 @@ from pathlib import Path
 from builder.archive.index import dump_index, parse_lines
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
+from builder.publish.english import English, english_of, shown_texts
 from builder.publish.incremental.change_detection import ChangeSet
 from builder.publish.incremental.hashing import hash_parts
 from builder.publish.incremental.manifest import FileEntry, Manifest, rescan, scan
@@ -17,7 +18,7 @@ from builder.publish.incremental.output_dir import remove_files, write_if_change
 from builder.publish.incremental.state import BuildState, PublishedBuild
 from builder.publish.pages import templating
 from builder.publish.pages.archive.overview import draw_overviews, overview_charts
-from builder.publish.pages.archive.pages import archive_pages, display_units, fixed_pages
+from builder.publish.pages.archive.pages import FINDER_DATA, archive_pages, display_units, fixed_pages
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
 from builder.publish.pages.build.rebuild import RebuildResult
 from builder.publish.pages.build.similar_builds import SimilarBuilds, render_similar, stale_similar
@@ -103,14 +104,15 @@ def write_pages(
         build_hashes = {slug: hash_parts(line, bodies[f"{slug}.md"].sha256) for slug, line in index.lines.items()}
         similar_hashes = {slug: build.similar_hash for slug, build in rebuilt.builds.items()}
         similar = stale_similar(index.builds, build_hashes, similar_hashes, shop=shop, global_hash=changes.global_hash)
-        files = archive_pages(index.builds, shop, environment, drawings.result)
+        english = english_of(shop.english, workspace.archive).keeping(list(shown_texts(index.builds)))
+        files = archive_pages(index.builds, shop, environment, drawings.result, english.text)
         static = previous.static_pages
         if not changes.output_valid or not static:
             static_files = fixed_pages(shop, environment) | templating.assets(workspace.archive)
             static = tuple(sorted(static_files))
             files |= static_files
     for name, content in files.items():
-        write_if_changed(workspace.pages / name, content)
+        write_if_changed(workspace.pages / name, _in_english(name, content, english))
     builds, written, problems = _write_build_pages(workspace, changes, rebuilt, similar, shop, charts, workers)
     pages = _files_now(workspace.pages, previous.pages, {*rebuilt.written, *files, *written}, changes)
     expected = {*files, *static}
@@ -120,6 +122,15 @@ def write_pages(
         del pages[name]
     overview_keys = tuple(overview.request.key for overview in overviews)
     return PageSet(pages, bodies, static, builds, overview_keys, problems)
+
+
+def _in_english(name: str, content: bytes, english: English) -> bytes:
+    """Return the content of a page, a drawing or a script in the English of the archive."""
+    if not english.terms or name == FINDER_DATA:
+        return content
+    if name.endswith((".md", ".svg")):
+        return english.markup(content.decode()).encode()
+    return english.script(content.decode()).encode() if name.endswith(".js") else content
 
 
 def _write_bodies(

@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from builder.publish.english import English
 from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 from builder.publish.sheets.glyphs import font_folder, map_texts, renderable, strip_combining
@@ -60,8 +61,11 @@ def compile_typst(
     *,
     archive: Path | None,
     date: tuple[int, int, int],
+    english: English,
 ) -> bytes:
     """Return the PDF of a handover template with its data, compiled in a temporary folder of its own.
+
+    Texts of the template, the data and SVG files are put in ``english``, which keeps the shop's own words.
 
     Raises PublishError where a shop's own template has an error.
     """
@@ -74,10 +78,12 @@ def compile_typst(
         root = Path(temporary)
         for name, source in templating.resolve_all(archive, "handover").items():
             if name.endswith(".typ"):
-                (root / Path(name).name).write_bytes(source.read_bytes())
+                (root / Path(name).name).write_text(english.typst(source.read_text(encoding="utf-8")), encoding="utf-8")
+        data = map_texts(data, english.text)
         (root / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
         for name, content in files.items():
-            (root / name).write_bytes(content)
+            drawing = name.endswith(".svg")
+            (root / name).write_bytes(english.markup(content.decode()).encode() if drawing else content)
         compiler = typst.Compiler(root / Path(template).name, root=root, font_paths=_fonts())
         try:
             try:

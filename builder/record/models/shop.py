@@ -166,6 +166,9 @@ class Shop(RecordModel):
     place: Line | None = field("where it is", "Port Example")
     contact: Line | None = field("how to reach it", "shop@example.org")
     site_address: Line | None = field("address the archive is published under", "https://archive.example")
+    english: Literal["us", "uk"] = field(
+        "spelling and terms of pages, PDFs and messages: US or UK English", "uk", default="us"
+    )
     units: Literal["inch", "metric", "both"] = field("units shown beside what was written", "both", default="both")
     correction: CorrectionStandard = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
     range: SpeedRange | None = field(

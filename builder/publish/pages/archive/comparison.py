@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from builder.archive.compare import compare
 from builder.archive.query import QueryError, open_index
+from builder.publish.english import english_of, shown_texts
 from builder.publish.pages.build.similar_builds import overlay_request
 from builder.publish.pages.templating import page_environment, translate_template_errors
 
@@ -28,7 +29,8 @@ def write_comparison(archive: Path, slugs: Sequence[str], out: Path) -> Path:
     chart = Markup(request.draw().svg if request else "")
     with translate_template_errors():
         template = page_environment(archive).get_template("pages/comparison.html.j2")
-        page = template.render(comparison=compare(summaries, context.system), chart=chart)
+        english = english_of(context.english, archive).keeping(list(shown_texts(summaries)))
+        page = english.markup(template.render(comparison=compare(summaries, context.system), chart=chart))
     path = out / f"{'-and-'.join(slugs)[:120]}.html"
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(page, encoding="utf-8", newline="\n")

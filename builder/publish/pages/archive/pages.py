@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 Files = dict[str, bytes]
 LIST_TITLES = {"family": "Family", "year": "Year", "fuel": "Fuel", "purpose": "Purpose"}
+FINDER_DATA = "assets/finder-data.js"
 _NEWEST = 24
 """How many builds the home page shows as cards."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
@@ -80,10 +81,12 @@ def archive_pages(
     shop: Shop,
     environment: jinja2.Environment,
     overviews: Callable[[], Sequence[tuple[str, Markup]]],
+    translate: Callable[[str], str] = str,
 ) -> Files:
     """Return the pages about several builds, by path below the pages folder.
 
-    `overviews` returns the titles and SVGs of the overview page; it is called last.
+    `overviews` returns the titles and SVGs of the overview page; it is called last. `translate` returns a label of
+    the finder's data in the archive's English; the pages themselves are translated when they are written.
     """
     rows = newest_first(summaries)
     system = display_units(shop)
@@ -101,7 +104,7 @@ def archive_pages(
             "lists", lists=[(title, slug, group_builds(rows, slug)) for slug, title in LIST_TITLES.items()]
         ),
         "parts.md": page("part_usage", makers=index_parts(rows)),
-        "assets/finder-data.js": finder_data(rows, weights, system).encode(),
+        FINDER_DATA: finder_data(rows, weights, system, translate).encode(),
         "overview.md": page("overview", charts=overviews()),
     }
 

@@ -12,6 +12,7 @@ from builder.archive.similarity import Match, build_matrix, most_similar, neares
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache, ChartRequest
 from builder.engine.constants import MINUTE
+from builder.publish.english import english_of, shown_texts
 from builder.publish.incremental.hashing import hash_parts
 from builder.publish.pages.archive.pages import display_units
 from builder.publish.pages.build.page_chart import PageChart, chart_guard, draw_page_charts
@@ -84,11 +85,13 @@ def render_similar(
     drawings, problems = draw_page_charts(list(charts_of_all), charts, summary.slug)
     overlay = drawings[0] if drawings else None
     template = template_env(archive, templates).get_template("pages/similar_builds.md.j2")
-    text = template.render(summary=summary, matches=matches, system=system, overlay=overlay)
+    english = english_of(shop.english, archive)
+    english = english.keeping(list(shown_texts([summary, *(match.summary for match in matches)])))
+    text = english.markup(template.render(summary=summary, matches=matches, system=system, overlay=overlay))
     problems = (*guard.problems, *problems)
     if overlay is None:
         return SimilarSection(text, problems=problems)
-    return SimilarSection(text, overlay.drawing.svg.encode(), overlay.key, problems)
+    return SimilarSection(text, english.markup(overlay.drawing.svg).encode(), overlay.key, problems)
 
 
 def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> Iterator[PageChart]:

@@ -17,6 +17,7 @@ from builder.figures.evaluate import compute
 from builder.figures.review.delivery_readiness import readiness
 from builder.publish.data_export import export_data
 from builder.publish.edition import Edition
+from builder.publish.english import english_of
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.context import render_build_page
@@ -138,6 +139,7 @@ def build_one(
     cached_photos = (previous.folder / "photos", previous.photos) if previous else ()
     photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)
+    english = english_of(shop.english, archive).keeping(public)
     page = render_build_page(
         public,
         sheet,
@@ -148,7 +150,8 @@ def build_one(
         data_files=tuple(data),
         readiness=readiness(build, shop, sheet) if edition.is_internal else None,
     )
-    files = {f"{item.drawing.name}.svg": item.drawing.svg.encode() for item in placed}
+    page = english.markup(page)
+    files = {f"{item.drawing.name}.svg": english.markup(item.drawing.svg).encode() for item in placed}
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files["card.png"] = render_card(

@@ -1,0 +1,224 @@
+"""US and UK English: every text of the program is written in US English, and translated here where a shop uses UK.
+
+The terms are those of `english.yaml` among the templates; a shop adds to them, or changes them, with a file of that
+name in its own site_templates/. Left alone are the shop's own words, code, links, attribute names and file names.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import typing
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from builder.publish.errors import PublishError
+from builder.publish.pages import templating
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
+
+    from builder.archive.summary import Summary
+
+TABLE = "english.yaml"
+"""The file of terms, in the template folders."""
+
+_SPECIAL = re.compile(r"[\\`*_\[\]{}|~^=$!&<>\"'\n\r]")
+"""What the pages escape or act on: a text of the record is found between these, whatever became of them."""
+
+_FILE_NAME = r"[\w./-]+\.(?:ya?ml|csv|tsv|txt|json|pdf|html?|svg|png|jpe?g|css|js|md|typ|j2)\b"
+_KEPT_IN_TEXT = re.compile(rf"{_FILE_NAME}|https?://\S+|`[^`\n]*`|(?<!\w)'[^'\n]{{1,80}}'(?!\w)")
+_KEPT_IN_MARKUP = re.compile(
+    rf"<(?P<element>code|pre|script|style)\b[^>]*>.*?</(?P=element)>|<!--.*?-->|<[^>]*>|\]\([^)\s]*\)|\{{\s?[#:.][^}}\n]*\}}"
+    rf"|(?<!\w)&\#39;[^&\n]{{1,80}}&\#39;(?!\w)|`[^`\n]*`|https?://[^\s<\"]+|{_FILE_NAME}",
+    re.DOTALL,
+)
+_SHOWN_ATTRIBUTE = re.compile(r"(?:alt|title|aria-label|placeholder|content)=\"[^\"]*\Z")
+_STRING = re.compile(r'"(?:[^"\\\n]|\\.)*"|`(?:[^`\\]|\\.)*`')
+_TYPST_TEXT = re.compile(r'"(?:[^"\\\n]|\\.)*"|\[[^\[\]#]*\]')
+
+
+@dataclasses.dataclass(frozen=True)
+class English:
+    """The English of an archive: how a text of the program reads in it."""
+
+    terms: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    """US term to the term in force, in small letters; none for US English."""
+    own_words: frozenset[str] = frozenset()
+    """Pieces of the shop's own texts that contain a term, in small letters."""
+
+    def keeping(self, record: Any) -> English:
+        """Return the same English for texts that hold what a record says: those words stay as the shop wrote them."""
+        if not self.terms:
+            return self
+        pieces = (piece.strip().lower() for text in _texts(record) for piece in _SPECIAL.split(text))
+        found = frozenset(" ".join(piece.split()) for piece in pieces if self._pattern.search(piece))
+        return dataclasses.replace(self, own_words=self.own_words | found)
+
+    def text(self, text: str) -> str:
+        """Return a plain text; what is quoted, an address or the name of a file stays."""
+        return self._translate(text, _KEPT_IN_TEXT)
+
+    def markup(self, page: str) -> str:
+        """Return a page of Markdown or HTML, or an SVG, with the texts between tags and in shown attributes."""
+        return self._translate(page, _KEPT_IN_MARKUP)
+
+    def script(self, source: str) -> str:
+        """Return a script with the strings that are shown: those with a blank or a capital."""
+
+        def shown(string: re.Match[str]) -> str:
+            content = string[0][1:-1]
+            is_shown = " " in content or content[:1].isupper()
+            return f"{string[0][0]}{self.text(content)}{string[0][-1]}" if is_shown else string[0]
+
+        return _STRING.sub(shown, source) if self.terms else source
+
+    def typst(self, source: str) -> str:
+        """Return a typst template with its strings and its text in square brackets."""
+        return _TYPST_TEXT.sub(lambda text: self.text(text[0]), source) if self.terms else source
+
+    def _translate(self, text: str, kept: re.Pattern[str]) -> str:
+        if not self.terms or not (matches := list(self._pattern.finditer(text))):
+            return text
+        kept_spans = list(kept.finditer(text))
+        own_spans = list(self._own_pattern.finditer(text)) if self.own_words else []
+        pieces: list[str] = []
+        end = 0
+        for match in matches:
+            span = _span_at(kept_spans, match.start())
+            if _span_at(own_spans, match.start()) or (span and not _in_shown_attribute(span, match, text)):
+                continue
+            pieces += (text[end : match.start()], _in_case_of(match[0], self.terms[" ".join(match[0].lower().split())]))
+            end = match.end()
+        return "".join([*pieces, text[end:]])
+
+    @cached_property
+    def _pattern(self) -> re.Pattern[str]:
+        return _words_pattern(self.terms)
+
+    @cached_property
+    def _own_pattern(self) -> re.Pattern[str]:
+        return _words_pattern(self.own_words)
+
+
+US = English()
+
+_UK_IN_PROFILE = re.compile(rb"^english\s*:\s*[\"']?uk\b", re.MULTILINE | re.IGNORECASE)
+_VALUE = re.compile(r"(?:^|[:,\[{-]\s)\s*([^:,\[\]{}\n]+)", re.MULTILINE)
+"""A value in a YAML file, near enough to find the shop's words again in a message."""
+
+
+def _span_at(spans: Sequence[re.Match[str]], position: int) -> re.Match[str] | None:
+    """Return the one of some spans, in order, that holds a position."""
+    index = bisect_right(spans, position, key=re.Match.start) - 1
+    return spans[index] if index >= 0 and position < spans[index].end() else None
+
+
+def _in_shown_attribute(span: re.Match[str], match: re.Match[str], text: str) -> bool:
+    """Return whether a match is in an attribute whose value readers meet, such as the text for a picture."""
+    is_tag = span[0].startswith("<") and ">" not in span[0][:-1]
+    return is_tag and _SHOWN_ATTRIBUTE.search(text, span.start(), match.start()) is not None
+
+
+def _words_pattern(words: Iterable[str]) -> re.Pattern[str]:
+    """Return a pattern that finds the longest of these words at a place; blanks in them may be line ends."""
+    by_letter: dict[str, list[str]] = {}
+    for word in sorted(words, key=lambda word: (-len(word), word)):
+        by_letter.setdefault(word[0], []).append(r"\s+".join(map(re.escape, word.split())))
+    choices = "|".join("|".join(group) for _, group in sorted(by_letter.items()))
+    return re.compile(rf"(?<![\w.])(?:{choices})(?!\w|\.\w)", re.IGNORECASE)
+
+
+def _in_case_of(written: str, term: str) -> str:
+    """Return a term with capitals as in the word it replaces."""
+    if len(written) > 1 and written.isupper():
+        return term.upper()
+    return term[:1].upper() + term[1:] if written[:1].isupper() else term
+
+
+def shown_texts(summaries: Iterable[Summary]) -> Iterator[tuple[object, ...]]:
+    """Yield of each build what lists show of the shop's own words."""
+    for summary in summaries:
+        yield summary.title, summary.number, summary.family, summary.purpose, summary.parts
+
+
+def _is_choice(info: FieldInfo) -> bool:
+    """Return whether a field holds one of the program's own words, not the shop's."""
+    annotations = (info.annotation, *typing.get_args(info.annotation))
+    return any(typing.get_origin(annotation) is Literal for annotation in annotations)
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """Yield every text of a record or of what was made of one."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, Mapping):
+        for inner in value.values():
+            yield from _texts(inner)
+    elif isinstance(value, (list, tuple, set, frozenset)):
+        for inner in value:
+            yield from _texts(inner)
+    elif dataclasses.is_dataclass(value):
+        for field in dataclasses.fields(value):
+            yield from _texts(getattr(value, field.name))
+    elif fields := getattr(type(value), "model_fields", None):
+        for name, info in fields.items():
+            if not _is_choice(info):
+                yield from _texts(getattr(value, name))
+
+
+def english_of_messages(archive: Path, slugs: Iterable[str]) -> English:
+    """Return the English of what a command prints of an archive and of some of its builds.
+
+    The shop's profile is not validated for it: loading the record's models would take longer than most answers.
+    """
+    from builder.archive.index import INDEX_PATH, read_index
+    from builder.record.load import SHOP_FILE
+
+    try:
+        is_uk = _UK_IN_PROFILE.search((archive / SHOP_FILE).read_bytes())
+    except OSError:
+        is_uk = None
+    if not is_uk:
+        return US
+    records = [path for slug in slugs for path in (archive / "builds" / slug).glob("*.yaml")]
+    values = [_VALUE.findall(path.read_text(encoding="utf-8", errors="replace")) for path in records]
+    return english_of("uk", archive).keeping([*values, *shown_texts(read_index(archive / INDEX_PATH) or ())])
+
+
+def english_of(language: Literal["us", "uk"], archive: Path | None) -> English:
+    """Return the English a shop chose, with the terms of the program and its own.
+
+    Raises PublishError where a file of terms cannot be used.
+    """
+    if language == "us":
+        return US
+    files = [path for folder in reversed(templating.search_path(archive)) if (path := folder / TABLE).is_file()]
+    return _english(tuple((path, path.stat().st_mtime_ns) for path in files))
+
+
+@lru_cache(maxsize=2)
+def _english(files: tuple[tuple[Path, int], ...]) -> English:
+    terms: dict[str, str] = {}
+    for path, _ in files:
+        terms |= _read_terms(path)
+    return English({us: uk for us, uk in terms.items() if us != uk})
+
+
+def _read_terms(path: Path) -> dict[str, str]:
+    """Return the terms of one file: a mapping of US term to UK term."""
+    import yaml
+
+    try:
+        content = yaml.safe_load(path.read_text(encoding="utf-8")) or {}
+    except (yaml.YAMLError, UnicodeDecodeError) as error:
+        raise PublishError(f"{path}: cannot be read: {' '.join(str(error).split())}") from error
+    if not isinstance(content, dict) or not all(isinstance(text, str) for pair in content.items() for text in pair):
+        raise PublishError(f"{path}: write one line for each term, `US term: UK term`")
+    terms = {" ".join(us.lower().split()): " ".join(uk.split()) for us, uk in content.items()}
+    if "" in terms or "" in terms.values():
+        raise PublishError(f"{path}: an entry is empty: write `US term: UK term`")
+    return terms
