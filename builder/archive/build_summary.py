@@ -99,13 +99,11 @@ def _position(figure: Figure | None, label: str) -> float | None:
 
 
 def _durations(build: Build) -> dict[str, float | None]:
-    from builder.figures.definitions.cam_readings import lift_of
-
     by_field: dict[str, float | None] = {}
     for side in ("intake", "exhaust"):
         durations = build.get(f"cam.card.{side}.durations") or ()
         for name, lift in _CAM_LIFTS.items():
-            matches = [d.duration.si for d in durations if abs((lift_of(d.at) or 0.0) - lift) < 1e-6]
+            matches = [d.duration.si for d in durations if abs(d.lift - lift) < 1e-6]
             by_field[f"{side}_duration_{name}"] = matches[0] if matches else None
     return by_field
 

@@ -63,12 +63,13 @@ class Input:
         provenance: Provenance,
         *,
         labels: tuple[str, ...] = (),
+        places: tuple[float, ...] = (),
         step: float = 0.0,
         contributions: Mapping[str, Value] | None = None,
         has_stated_resolution: bool = False,
         where: tuple[Path, int] | None = None,
     ) -> InputValue:
-        """Return a value of this input, at positions where ``labels`` name them."""
+        """Return a value of this input, at positions where ``labels`` name them and ``places`` say where they lie."""
         return InputValue(
             name=self.name,
             label=self.label,
@@ -76,7 +77,7 @@ class Input:
             values=values,
             texts=texts,
             provenance=provenance,
-            axis=Axis(self.axis, labels) if self.axis and labels else None,
+            axis=Axis(self.axis, labels, places) if self.axis and labels else None,
             step=step,
             contributions=contributions or {},
             has_stated_resolution=has_stated_resolution,

@@ -39,7 +39,9 @@ def figure_positions(
         alternates = [*unit.texts(values.tolist(), other, steps)]
     shown = [unit.as_shown(value, system, step) for value, step in zip(values.tolist(), steps, strict=True)]
     digits = [unit.last_digit(system, step) for step in steps]
-    return tuple(map(FigurePosition, axis.labels, values.tolist(), numbers, unit_texts, shown, digits, alternates))
+    places = axis.places or (None,) * len(values)
+    columns = (axis.labels, values.tolist(), numbers, unit_texts, shown, digits, alternates, places)
+    return tuple(map(FigurePosition, *columns))
 
 
 def at_positions(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtype[np.intp]]) -> InputValue:
@@ -50,7 +52,7 @@ def at_positions(value: InputValue, axis: Axis, indices: np.ndarray[Any, np.dtyp
         value,
         values=np.asarray(value.values)[indices],
         texts=tuple(value.texts[index] for index in indices) if len(value.texts) == len(axis.labels) else value.texts,
-        axis=Axis(axis.kind, tuple(axis.labels[index] for index in indices)),
+        axis=axis.at(indices),
         contributions={
             name: np.asarray(part)[indices] if np.ndim(part) else part for name, part in value.contributions.items()
         },
@@ -68,7 +70,7 @@ def common_axis(definition: FigureDefinition, inputs: Mapping[str, InputValue]) 
         return axes[0]
     kind = axes[0].kind
     sets = [set(axis.labels) for axis in axes if axis.kind == kind]
-    labels = tuple(label for label in axes[0].labels if all(label in members for members in sets))
-    if not labels:
+    shared = [index for index, label in enumerate(axes[0].labels) if all(label in members for members in sets)]
+    if not shared:
         raise Missing(f"the same {kind} for {' and '.join(value.label for value in inputs.values() if value.axis)}")
-    return Axis(kind, labels)
+    return axes[0].at(shared)

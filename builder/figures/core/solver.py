@@ -241,7 +241,7 @@ class Solver:
             indices = np.flatnonzero(finite)
             aligned = {name: at_positions(value, axis, indices) for name, value in aligned.items()}
             result = replace(result, value=np.asarray(result.value)[indices])
-            axis = Axis(axis.kind, tuple(axis.labels[index] for index in indices))
+            axis = axis.at(indices)
         if definition.vectorised:
             aligned = {name: self._broadcast(value, None) for name, value in aligned.items()}
         contributions = self._contributions(method, aligned, result.value)

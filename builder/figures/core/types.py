@@ -53,6 +53,14 @@ class Axis:
 
     kind: str
     labels: tuple[str, ...]
+    places: tuple[float, ...] = ()
+    """Where each position lies, for kinds that are measured: a lift [m], 0 at the seat."""
+
+    def at(self, indices: Iterable[int]) -> Axis:
+        """Return some of the positions."""
+        chosen = tuple(indices)
+        places = tuple(self.places[index] for index in chosen) if self.places else ()
+        return Axis(self.kind, tuple(self.labels[index] for index in chosen), places)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,6 +117,8 @@ class FigurePosition:
     """One unit of the last digit shown [SI]."""
     alternate_text: str | None = None
     """The same in the other system, where the shop shows both."""
+    place: float | None = None
+    """Where it lies, for kinds that are measured: a lift [m], 0 at the seat."""
 
     @property
     def display(self) -> str:

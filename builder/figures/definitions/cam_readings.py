@@ -14,7 +14,7 @@ from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import VALVE_TRAIN, Definitions
 from builder.figures.core.types import LISTED, MEASURED, InputValue, Provenance
 from builder.record.models.cam import Duration, EqualLift, Events
-from builder.record.quantities.units import Quantity, parse_quantity
+from builder.record.quantities.units import Quantity
 
 define = Definitions(VALVE_TRAIN)
 
@@ -22,11 +22,6 @@ SIDES = ("intake", "exhaust")
 EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")
 _REFERENCES = (0.050 * INCH, 0.001)
 """Lifts that the trade compares cams at: 0.050 in, and 1 mm."""
-
-
-def lift_of(mark: str) -> float | None:
-    """Return the lift of a timing mark [m]; None for `seat`."""
-    return None if mark == "seat" else parse_quantity(mark, "length").si
 
 
 def wheel_centerline(pair: EqualLift, side: str) -> float:
@@ -38,40 +33,39 @@ def wheel_centerline(pair: EqualLift, side: str) -> float:
     return float(valve_train.installed_centerline(near, far))
 
 
-def _key(mark: str) -> float:
-    """Return a lift such that equal lifts are equal however they were written; negative for `seat`."""
-    lift = lift_of(mark)
-    return -1.0 if lift is None else round(lift, 7)
+def _key(lift: float) -> float:
+    """Return a lift such that equal lifts are equal however they were written."""
+    return round(lift, 7)
 
 
-def _lift_labels(context: Context) -> tuple[str, ...]:
-    """Return every lift at which the record has timing, the one that cams are compared at first and seat last."""
+def _lifts(context: Context) -> dict[float, str]:
+    """Return every lift [m] at which the record has timing, as written, the one to compare at first and seat last."""
     cam = context.build.cam
     if cam is None:
-        return ()
+        return {}
     lobes = [getattr(cam.card, side) for side in SIDES] if cam.card else []
-    marks = [duration.at for lobe in lobes if lobe for duration in lobe.durations]
-    marks += [events.at for events in cam.degreeing.events] if cam.degreeing else []
-    by_key: dict[float, str] = {}
-    for mark in marks:
-        by_key.setdefault(_key(mark), mark)
+    readings: list[Duration | Events] = [duration for lobe in lobes if lobe for duration in lobe.durations]
+    readings += cam.degreeing.events if cam.degreeing else []
+    lifts: dict[float, str] = {}
+    for reading in readings:
+        lifts.setdefault(_key(reading.lift), reading.at)
 
-    def order(key: float) -> tuple[int, float]:
-        rank = next((i for i, reference in enumerate(_REFERENCES) if abs(key - reference) < 1e-6), len(_REFERENCES))
-        return (rank if key >= 0 else len(_REFERENCES) + 1, key)
+    def order(lift: float) -> tuple[int, float]:
+        rank = next((i for i, reference in enumerate(_REFERENCES) if abs(lift - reference) < 1e-6), len(_REFERENCES))
+        return (rank if lift > 0 else len(_REFERENCES) + 1, lift)
 
-    return tuple(by_key[key] for key in sorted(by_key, key=order))
+    return {lift: lifts[lift] for lift in sorted(lifts, key=order)}
 
 
 def _by_lift(
-    context: Context, item: Input, entries: Sequence[tuple[str, Quantity | None]], provenance: Provenance, field: str
+    context: Context, item: Input, entries: Sequence[tuple[float, Quantity | None]], provenance: Provenance, field: str
 ) -> InputValue | None:
     """Return what a list holds at every lift; ``field`` is the value's name in the entries of the list."""
-    recorded = {_key(mark): quantity for mark, quantity in entries if quantity is not None}
+    recorded = {_key(lift): quantity for lift, quantity in entries if quantity is not None}
     if not recorded:
         return None
-    labels = _lift_labels(context)
-    quantities = [recorded.get(_key(label)) for label in labels]
+    lifts = _lifts(context)
+    quantities = [recorded.get(lift) for lift in lifts]
     # A degree wheel is read to half a degree, even where integers were written down.
     steps = np.array([np.nan if quantity is None else min(quantity.step, 0.5) for quantity in quantities])
     first = next(index for index, (_, quantity) in enumerate(entries) if quantity is not None)
@@ -79,7 +73,8 @@ def _by_lift(
         np.array([np.nan if quantity is None else quantity.si for quantity in quantities]),
         tuple("not recorded" if quantity is None else written_text(quantity) for quantity in quantities),
         provenance,
-        labels=labels,
+        labels=tuple(lifts.values()),
+        places=tuple(lifts),
         step=float(np.nanmin(steps)),
         contributions={} if provenance == LISTED else uncertainty.root(item.name, steps / (2 * np.sqrt(3))),
         where=context.build.where(f"{item.path}.{first}.{field}"),
@@ -88,14 +83,14 @@ def _by_lift(
 
 def _duration(context: Context, item: Input) -> InputValue | None:
     durations: tuple[Duration, ...] = context.build.get(item.path) or ()
-    entries = [(duration.at, duration.duration) for duration in durations]
+    entries = [(duration.lift, duration.duration) for duration in durations]
     return _by_lift(context, item, entries, LISTED, "duration")
 
 
 def _event(event: str) -> Callable[[Context, Input], InputValue | None]:
     def get(context: Context, item: Input) -> InputValue | None:
         readings: tuple[Events, ...] = context.build.get(item.path) or ()
-        entries = [(reading.at, getattr(reading, event)) for reading in readings]
+        entries = [(reading.lift, getattr(reading, event)) for reading in readings]
         return _by_lift(context, item, entries, MEASURED, event)
 
     return get

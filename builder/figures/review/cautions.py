@@ -8,7 +8,6 @@ from functools import partial
 from builder.figures.core import display_units
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure, FigureSheet
-from builder.figures.definitions.cam_readings import lift_of
 from builder.figures.definitions.piston_motion import AT_RED_LINE
 from builder.figures.review.guideline_defaults import (
     crank_guideline,
@@ -127,12 +126,12 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
     if figure is None or engine.fuel is None or engine.induction not in (None, "natural"):
         return
     rule = effective_ratio_guideline(shop, engine.fuel.kind)
-    near_seat = [p for p in figure.positions if (lift_of(p.label) or 0.0) <= _NEAR_SEAT]
+    near_seat = [(p.place, p) for p in figure.positions if p.place is not None and p.place <= _NEAR_SEAT]
     if rule is None or not near_seat:
         return
-    at = min(near_seat, key=lambda p: lift_of(p.label) or 0.0)
+    place, at = min(near_seat, key=lambda pair: pair[0])
     if is_above(at.shown, rule.value, at.step):
-        lift = "the seat" if at.label == "seat" else at.label
+        lift = at.label if place else "the seat"
         yield Caution(
             "effective_compression_ratio",
             f"With timing at {lift} the effective compression ratio is {at.display} on {engine.fuel.kind}",

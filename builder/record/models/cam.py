@@ -31,7 +31,18 @@ LiftMark = Annotated[Line, AfterValidator(_lift_mark)]
 """The lobe or valve lift at which timing was taken: a length, or `seat`."""
 
 
-class Duration(RecordModel):
+class _AtLift(RecordModel):
+    """Timing that was taken at a lift."""
+
+    at: LiftMark
+
+    @property
+    def lift(self) -> float:
+        """Return the lift that the timing was taken at [m]; 0 for `seat`."""
+        return 0.0 if self.at == "seat" else parse_quantity(self.at, "length").si
+
+
+class Duration(_AtLift):
     """Duration at one lift."""
 
     at: LiftMark = field("lift the duration is taken at", "0.050 in", required=True)
@@ -89,7 +100,7 @@ class Installed(RecordModel):
     note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
 
 
-class Events(RecordModel):
+class Events(_AtLift):
     """Valve events read from the degree wheel at one lift."""
 
     at: LiftMark = field("lift the events were read at", "0.050 in", required=True)

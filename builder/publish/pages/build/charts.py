@@ -21,7 +21,7 @@ from builder.figures.core.inputs import Context
 from builder.figures.core.registry import CYLINDER, FITS, VALVE_TRAIN
 from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.definitions import REGISTRY
-from builder.figures.definitions.cam_readings import SIDES, lift_of
+from builder.figures.definitions.cam_readings import SIDES
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.build.dyno_charts import in_unit, session_charts, unit_text
 from builder.publish.pages.build.page_chart import PageChart
@@ -135,12 +135,12 @@ def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PageCha
     )
 
 
-def _recorded(value: InputValue | None) -> list[tuple[str, float]]:
-    """Return label and value at each lift that was recorded."""
+def _recorded(value: InputValue | None) -> list[tuple[float, float]]:
+    """Return lift [m], 0 at the seat, and value at each lift that was recorded."""
     if value is None or value.axis is None:
         return []
-    pairs = zip(value.axis.labels, np.atleast_1d(value.values), strict=True)
-    return [(label, float(number)) for label, number in pairs if np.isfinite(number)]
+    pairs = zip(value.axis.places, np.atleast_1d(value.values), strict=True)
+    return [(lift, float(number)) for lift, number in pairs if np.isfinite(number)]
 
 
 def _at(figure: Figure | None, label: str) -> float | None:
@@ -166,17 +166,16 @@ def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     first = figures["intake_opens"]
     if first is None:
         return
-    labels = (position.label for position in first.positions)
-    angles_by_lift = ((label, [_at(figures[name], label) for name in _EVENTS]) for label in labels)
-    lift, angles = next(((lift, angles) for lift, angles in angles_by_lift if None not in angles), ("", []))
-    if not lift:
+    candidates = ((item, [_at(figures[name], item.label) for name in _EVENTS]) for item in first.positions)
+    position, angles = next(((item, angles) for item, angles in candidates if None not in angles), (None, []))
+    if position is None:
         return
     intake_opens, intake_closes, exhaust_opens, exhaust_closes = (float(angle or 0.0) for angle in angles)
     tdc, bdc = ("before TDC", "after TDC"), ("before BDC", "after BDC")
     intake = _event(0.0, intake_opens, -1, *tdc), _event(180.0, intake_closes, 1, *bdc)
     exhaust = _event(-180.0, exhaust_opens, -1, *bdc), _event(0.0, exhaust_closes, 1, *tdc)
-    lift_text = lift if lift != "seat" else "the seat"
-    yield from _lift_chart(source, sheet, lift, lift_text, exhaust, intake)
+    lift_text = position.label if position.place else "the seat"
+    yield from _lift_chart(source, sheet, position.place or None, lift_text, exhaust, intake)
     arcs = tuple(
         RingArc(side, opens, closes, f"{closes.angle - opens.angle:.0f}°")
         for side, (opens, closes) in (("exhaust", exhaust), ("intake", intake))
@@ -191,7 +190,7 @@ def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
 def _lift_chart(
     source: Context,
     sheet: FigureSheet,
-    at: str,
+    at_lift: float | None,
     lift_text: str,
     exhaust: tuple[Event, Event],
     intake: tuple[Event, Event],
@@ -219,7 +218,6 @@ def _lift_chart(
             in_unit(units.LENGTH, source.system, [lift for _, lift in points]),
             units.LENGTH.text(lobe.peak, source.system),
         )
-    at_lift = lift_of(at)
     data = ValveTiming(
         curves["exhaust"],
         curves["intake"],
@@ -274,10 +272,9 @@ def _lobe(source: Context, sheet: FigureSheet, side: str) -> _Lobe | None:
     if not np.isfinite(ratio):
         return None
     durations = []
-    for label, duration in _recorded(source.input(f"{side}_duration")):
-        lift = lift_of(label)
+    for lift, duration in _recorded(source.input(f"{side}_duration")):
         # The card has timing at the lobe; a seat without a stated lift is left out of the curve.
-        if lift is not None and lift * ratio < peak:
+        if 0 < lift * ratio < peak:
             durations.append((lift * ratio, duration))
     return _Lobe(centerline if side == "intake" else -centerline, peak, sorted(durations))
 
