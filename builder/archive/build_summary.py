@@ -27,7 +27,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         year=record.finished.year if record.finished else None,
         family=record.family,
         purpose=record.purpose,
-        cycle=engine.cycle,
+        cycle=str(engine.cycle),
         cylinders=engine.cylinders,
         displacement=sheet.value("displacement"),
         bore=_mean_of(build, "bottom_end.block.bores"),
@@ -40,10 +40,10 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         valve_lift=sheet.value("valve_lift"),
         head_flow=head_flow(build),
         valve_diameter=_mean_of(build, "top_end.heads.intake_valve.diameter"),
-        induction=engine.induction,
-        fuel_system=engine.fuel_system,
-        fuel=engine.fuel.kind if engine.fuel else None,
-        ignition=engine.ignition,
+        induction=_word(engine.induction),
+        fuel_system=_word(engine.fuel_system),
+        fuel=_word(engine.fuel.kind if engine.fuel else None),
+        ignition=str(engine.ignition),
         peak_torque=sheet.value("peak_torque"),
         peak_torque_speed=sheet.value("peak_torque_speed"),
         peak_power=sheet.value("peak_power"),
@@ -60,10 +60,15 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
     )
 
 
+def _word(choice: str | None) -> str | None:
+    """Return a choice in its normal form as plain text."""
+    return None if choice is None else str(choice)
+
+
 def _verdict(part: ReceivedPart) -> str | None:
     """Return the verdict on receipt; for a rejected part, also in which direction its measurement was off."""
     if part.verdict not in ("returned", "scrapped"):
-        return part.verdict
+        return _word(part.verdict)
     for check in part.checked:
         reading = check.reading
         if reading is not None and reading.listed is not None and reading.is_measured:
@@ -71,7 +76,7 @@ def _verdict(part: ReceivedPart) -> str | None:
             if abs(difference) > reading.listed.step:
                 directions = ("long", "short") if reading.dimension == "length" else ("over", "under")
                 return f"measured {directions[difference < 0]} and {part.verdict}"
-    return part.verdict
+    return _word(part.verdict)
 
 
 def head_flow(build: Build) -> float | None:

@@ -80,16 +80,29 @@ def find_lines(archive: Path, conditions: Sequence[str], words: str) -> list[str
         field = _field(name) if equals else None
         if field is None or not value:
             raise QueryError(
-                f"{condition!r} is not field=value: write for example displacement=340..360 or fuel=petrol"
+                f"{condition!r} is not field=value: write for example displacement=340..360 or fuel=gasoline"
             )
         if field.kind == "choice":
-            choices[field.slug] = tuple(choice.strip() for choice in value.split(","))
+            choices[field.slug] = tuple(_normal_choice(field, choice.strip()) for choice in value.split(","))
             continue
         limits = parse_range(value, field, context.system)
         if isinstance(limits, str):
             raise QueryError(limits)
         ranges[field.slug] = limits
     return _table(find(context.summaries, ranges, choices, words), context.system)
+
+
+def _normal_choice(field: Field, text: str) -> str:
+    """Return the normal form of a choice that may be written in any of the trade's words for it."""
+    from builder.record.models.build_yaml import Cycle, FuelKind, FuelSystem, Ignition, Induction
+    from builder.record.models.choices import Synonyms
+
+    choices: dict[str, Any] = {
+        "cycle": Cycle, "fuel": FuelKind, "fuel_system": FuelSystem, "ignition": Ignition, "induction": Induction,
+    }  # fmt: skip
+    if field.slug not in choices:
+        return text
+    return Synonyms.of(choices[field.slug]).normal(text) or text
 
 
 def _field(name: str) -> Field:
@@ -144,7 +157,7 @@ def _read_plan(path: Path, system: System) -> Summary:
             raise QueryError(f"{path}:{line}: {error}") from None
         text = str(getattr(entry, "text", entry))
         if field.kind == "choice":
-            values[field.slug] = text
+            values[field.slug] = _normal_choice(field, text)
             continue
         limits = parse_range(text, field, system)
         if isinstance(limits, str):

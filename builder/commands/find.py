@@ -17,7 +17,7 @@ def command(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> No
     """Find past builds by ranges, choices and words.
 
     \b
-    millbook find harbour --where displacement=1500..1800 --where fuel=petrol
+    millbook find harbour --where displacement=1500..1800 --where fuel=gasoline
     millbook find --where "peak_power=300 hp.." --where compression_ratio=10..11
     """
     from builder.archive.query import find_lines

@@ -28,6 +28,7 @@ from builder.publish.sheets.record_rows import (
 )
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.quantities.readings import as_written
 
 _SPECIFICATION_FIGURES = (
     "displacement", "swept_volume", "bore_stroke_ratio", "rod_ratio", "compression_ratio",
@@ -206,9 +207,9 @@ def _facts(build: Build) -> tuple[LabelledValue, ...]:
         ("Kind", kind_of_engine(build)),
         ("Built for", record.purpose),
         ("Year of the engine", None if engine.year is None else str(engine.year)),
-        ("Fuel system", engine.fuel_system),
-        ("Induction", engine.induction),
-        ("Cooling", engine.cooling),
+        ("Fuel system", as_written(engine.fuel_system or "")),
+        ("Induction", as_written(engine.induction or "")),
+        ("Cooling", as_written(engine.cooling or "")),
         ("Firing order", engine.firing_order),
         ("Started", format_date(record.started) if record.started else None),
         ("Finished", format_date(record.finished) if record.finished else None),
@@ -315,7 +316,7 @@ def _services(build: Build) -> TextTable | None:
 
 def _fuel(build: Build) -> str:
     fuel = build.build.engine.fuel
-    return ", ".join(filter(None, (fuel.kind, fuel.octane, fuel.note))) if fuel else ""
+    return ", ".join(filter(None, (as_written(fuel.kind), fuel.octane, fuel.note))) if fuel else ""
 
 
 def _sign_off(build: Build) -> tuple[SignOffLine, ...]:

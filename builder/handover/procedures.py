@@ -21,7 +21,7 @@ _BLOCK_WORDS = ("block", "cylinder", "liner", "barrel", "sleeve")
 _OTHER_BORE_WORDS = ("line ", "line-", "tunnel", "main", "cam", "lifter", "tappet", "head", "guide", "rod")
 """Other bores of a block, and other parts, that are bored and honed too."""
 _REBORED = 0.2e-3  # [m]: a mean bore larger than standard by more than this was bored
-_FLAT_TAPPETS = ("flat hydraulic", "flat solid")
+_FLAT_TAPPETS = ("hydraulic flat tappet", "solid flat tappet")
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime
 import types
 import typing
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from pydantic import StringConstraints
 from pydantic.fields import FieldInfo
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import RecordModel
 from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf, units_of
 from builder.record.quantities.units import NUMBER
@@ -44,12 +46,13 @@ class Shape:
     """What a field holds.
 
     ``model`` belongs to a section, or to each entry of a list; ``dimension`` to a reading, quantity or range
-    (None: the unit says which); ``choices`` are the words of a choice.
+    (None: the unit says which); ``choices`` are the words of a choice, ``synonyms`` the other words for each.
     """
 
     kind: ShapeKind
     dimension: str | None = None
     choices: tuple[str, ...] = ()
+    synonyms: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     model: type[RecordModel] | None = None
 
     @property
@@ -77,7 +80,8 @@ def _shape(annotation: Any, notes: tuple[Any, ...]) -> Shape:
     if origin is dict:
         return Shape("map")
     if origin is Literal:
-        return Shape("choice", choices=tuple(map(str, args)))
+        synonyms = next((note.table for note in notes if isinstance(note, Synonyms)), {})
+        return Shape("choice", choices=tuple(map(str, args)), synonyms=synonyms)
     for note in notes:
         if isinstance(note, ReadingOf):
             return Shape("reading", note.dimension)

@@ -61,8 +61,10 @@ def _message(details: Any, location: Location, model: type[RecordModel]) -> str:
     if kind == "missing":
         return _missing(location, model)
     if kind == "literal_error":
-        choices = shape_of(model_at(model, location[:-1]).model_fields[str(location[-1])]).choices
-        hint = did_you_mean(_shown(given), choices)
+        shape = shape_of(model_at(model, location[:-1]).model_fields[str(location[-1])])
+        choices = shape.choices
+        words = {word: choice for choice, synonyms in shape.synonyms.items() for word in synonyms}
+        hint = did_you_mean(_shown(given), (*choices, *words))
         return f"{_shown(given)!r} is not known here: {hint + ' ' if hint else ''}write one of {', '.join(choices)}"
     if kind == "value_error":
         return str(context["error"])

@@ -27,7 +27,7 @@ def scaled_family(bmep: float = 1.2e6, piston_speed: float = 18.0) -> list[Summa
         speed = piston_speed / (2 * stroke)
         out.append(
             Summary(f"s{i:02}", "s", cycle="four-stroke", cylinders=8, displacement=volume, bore=bore,
-                    stroke=stroke, induction="natural", fuel="petrol", compression_ratio=10.0,
+                    stroke=stroke, induction="naturally aspirated", fuel="gasoline", compression_ratio=10.0,
                     peak_torque=bmep * volume / (4 * math.pi), peak_torque_speed=0.7 * speed,
                     peak_power=bmep * 0.9 * volume * speed / 2, peak_power_speed=speed)
         )  # fmt: skip
@@ -76,7 +76,7 @@ def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
 
 def test_results_in_the_plan_are_not_used() -> None:
     builds = samples.invented_archive(150)
-    plan = plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.2, induction="natural")
+    plan = plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.2, induction="naturally aspirated")
     lying = replace(plan, peak_power=9e5, bmep=9e6)
     weights = {**WEIGHTS, "peak_power": 5.0, "bmep": 5.0}
     assert estimate(builds, lying, weights) == estimate(builds, plan, weights)
@@ -94,15 +94,15 @@ def test_another_induction_cycle_or_ignition_is_no_use() -> None:
     turbo = [replace(s, slug="t" + s.slug, induction="turbocharged", peak_torque=s.peak_torque * 2) for s in builds]
     plan = replace(builds[4], slug="plan")
     found = estimate(builds + turbo, plan, WEIGHTS).expected[0]
-    assert {s.induction for s in found.matches} == {"natural"}
+    assert {s.induction for s in found.matches} == {"naturally aspirated"}
     diesel = [replace(s, fuel="diesel") for s in builds]
-    assert estimate(diesel + turbo, replace(plan, fuel="petrol"), WEIGHTS).expected == ()
+    assert estimate(diesel + turbo, replace(plan, fuel="gasoline"), WEIGHTS).expected == ()
 
 
 @pytest.mark.parametrize(
     ("plan", "says"),
     [
-        (plan_from_values(fuel="petrol"), "enter the planned displacement"),
+        (plan_from_values(fuel="gasoline"), "enter the planned displacement"),
         (plan_from_values(displacement=-1.0), "enter the planned displacement"),
         (plan_from_values(displacement=0.05), "Displacement 50000 cc lies outside what the archive covers"),
         (plan_from_values(displacement=0.0055, compression_ratio=25.0), "Compression ratio 25.00 lies outside"),

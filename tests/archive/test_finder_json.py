@@ -120,7 +120,7 @@ def test_the_browser_computes_the_distances_of_python(run: Run) -> None:
     table = build_matrix(builds, WEIGHTS)
     plans = [
         *builds[:6],
-        plan_from_values(displacement=0.0057, compression_ratio=10.5, fuel="petrol", induction="natural"),
+        plan_from_values(displacement=0.0057, compression_ratio=10.5, fuel="gasoline", induction="naturally aspirated"),
         plan_from_values(fuel="hydrogen", cylinders=8, displacement=0.0057),
         plan_from_values(intake_duration_050=240.0),
         plan_from_values(cylinders=0, displacement=0.004),
@@ -144,10 +144,12 @@ def test_the_browser_computes_the_distances_of_python(run: Run) -> None:
 def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
     builds = samples.invented_archive(count, sparse=0.15)
     plans = [
-        plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.5, fuel="petrol", induction="natural"),
+        plan_from_values(
+            displacement=0.0057, cylinders=8, compression_ratio=10.5, fuel="gasoline", induction="naturally aspirated"
+        ),
         plan_from_values(displacement=0.002, stroke=0.086, cylinders=4, intake_duration_050=230.0),
         plan_from_values(displacement=0.5, fuel="hydrogen"),
-        plan_from_values(fuel="petrol"),
+        plan_from_values(fuel="gasoline"),
         plan_from_values(displacement=0.00573, family="Corran small block V8", cycle="two-stroke"),
     ]
     expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => similarity.estimate(a, p, 'inch'))"
@@ -170,7 +172,7 @@ def test_the_browser_finds_what_python_finds(run: Run) -> None:
     builds = samples.invented_archive(150, sparse=0.3)
     asked = [
         ({"displacement": (0.004, 0.0062)}, {}, ""),
-        ({"compression_ratio": (10.0, None), "bmep": (None, 1.2e6)}, {"fuel": ["petrol", "E85"]}, ""),
+        ({"compression_ratio": (10.0, None), "bmep": (None, 1.2e6)}, {"fuel": ["gasoline", "E85"]}, ""),
         ({}, {"induction": ["turbocharged"]}, "four hone"),
         ({}, {}, "stavely"),
         ({"year": (2010, 2015)}, {}, ""),
@@ -207,8 +209,8 @@ def test_what_differs_is_the_same_list_in_both(run: Run) -> None:
 @needs_node
 def test_a_search_survives_its_address(run: Run) -> None:
     address = (
-        "#words=flat+four&displacement=120..150&compression_ratio=10..&fuel=petrol|E85&plan.displacement=355"
-        "&plan.fuel=petrol&pick=kelda-00000,skerry-00002&sort=-bmep&x=compression_ratio&y=bmep&u=inch"
+        "#words=flat+four&displacement=120..150&compression_ratio=10..&fuel=gasoline|E85&plan.displacement=355"
+        "&plan.fuel=gasoline&pick=kelda-00000,skerry-00002&sort=-bmep&x=compression_ratio&y=bmep&u=inch"
     )
     builds = samples.invented_archive(20)
     code = (
@@ -221,7 +223,7 @@ def test_a_search_survives_its_address(run: Run) -> None:
     assert got[0]["pick"] == ["kelda-00000", "skerry-00002"]
     assert got[2]["filter"]["ranges"]["displacement"] == pytest.approx([120 * 0.0254**3, 150 * 0.0254**3], abs=1e-7)
     assert got[2]["filter"]["ranges"]["compression_ratio"][1] is None
-    assert got[3]["plan"] == {"displacement": pytest.approx(355 * 0.0254**3, abs=1e-7), "fuel": "petrol"}
+    assert got[3]["plan"] == {"displacement": pytest.approx(355 * 0.0254**3, abs=1e-7), "fuel": "gasoline"}
 
 
 @needs_node
@@ -254,13 +256,13 @@ def test_csv_is_escaped_and_complete(run: Run) -> None:
     got = run(finder_data([]), f"{json.dumps(formulas)}.map(core.csvCell)")
     assert got[:6] == ["'=1+1", "'+1", "'-1+1", "'@SUM(A1)", "' =1", '"\'\t=1"']
     assert got[7:] == ['"say ""x"", y"', "plain", "'%0A", "'|cmd"]
-    build = Summary("a", '=HYPERLINK("x")', cam_advance=-4.0, displacement=0.0057, fuel="petrol")
+    build = Summary("a", '=HYPERLINK("x")', cam_advance=-4.0, displacement=0.0057, fuel="gasoline")
     text = run(
         finder_data([build]), "core.toCsv(a, [0], ['title', 'cam_advance', 'displacement', 'fuel', 'bmep'], 'inch')"
     )
     assert text == (
         "Build id,Build,Cam advance [°],Displacement [cu in],Fuel,BMEP at peak torque [psi]\r\n"
-        'a,"\'=HYPERLINK(""x"")",-4,347.8,petrol,\r\n'
+        'a,"\'=HYPERLINK(""x"")",-4,347.8,gasoline,\r\n'
     )
 
 

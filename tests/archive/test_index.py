@@ -27,7 +27,7 @@ def test_a_damaged_index_is_not_read(tmp_path: Path) -> None:
     path = tmp_path / "index"
     assert read_index(path) is None
     good = dump_index(samples.invented_archive(5))
-    for bad in (b"", b"[]\n", good[:-10], good.replace(b"petrol", b"diesel", 1), b"\xff\x00" + good, b"{}\n{}"):
+    for bad in (b"", b"[]\n", good[:-10], good.replace(b"gasoline", b"diesel", 1), b"\xff\x00" + good, b"{}\n{}"):
         path.write_bytes(bad)
         assert read_index(path) is None
     assert read_index(tmp_path) is None

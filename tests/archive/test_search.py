@@ -18,15 +18,15 @@ def test_ranges_choices_and_words_together() -> None:
     found = find(
         builds,
         {"displacement": (300 * CUBIC_INCH, 400 * CUBIC_INCH), "compression_ratio": (9.0, None)},
-        {"fuel": ["PETROL", "e85"]},
+        {"fuel": ["GASOLINE", "e85"]},
         "small V8 torque-plate-not",
     )
     assert found == ()
     found = find(builds, {"displacement": (300 * CUBIC_INCH, 400 * CUBIC_INCH), "compression_ratio": (9.0, None)},
-                 {"fuel": ["PETROL", "e85"]}, "small V8")  # fmt: skip
+                 {"fuel": ["GASOLINE", "e85"]}, "small V8")  # fmt: skip
     assert found
     want = [s for s in builds if s.compression_ratio is not None and s.compression_ratio >= 8.9995
-            and 300 <= s.displacement / CUBIC_INCH <= 400 and s.fuel in ("petrol", "E85")
+            and 300 <= s.displacement / CUBIC_INCH <= 400 and s.fuel in ("gasoline", "E85")
             and "small block" in s.title.lower()]  # fmt: skip
     assert list(found) == list(newest_first(want))
 
@@ -69,7 +69,9 @@ def test_a_range_that_cannot_be_read_has_a_message(text: str) -> None:
 def test_similar_has_matches_and_an_estimate() -> None:
     weights, _ = weights_from(None)
     builds = samples.invented_archive(120)
-    found = similar(builds, plan_from_values(displacement=0.0057, cylinders=8, induction="natural"), weights, 6, "inch")
+    found = similar(
+        builds, plan_from_values(displacement=0.0057, cylinders=8, induction="naturally aspirated"), weights, 6, "inch"
+    )
     assert len(found.matches) == 6
     assert found.estimate.expected
     own = similar(builds, builds[0], weights)

@@ -77,7 +77,9 @@ def test_equal_builds_have_distance_0_and_different_ones_1() -> None:
 
 
 def test_missing_counts_as_half_different() -> None:
-    plan = similarity.plan_from_values(displacement=0.005, compression_ratio=10.0, fuel="petrol", induction="natural")
+    plan = similarity.plan_from_values(
+        displacement=0.005, compression_ratio=10.0, fuel="gasoline", induction="naturally aspirated"
+    )
     same = replace(plan, slug="same", title="same")
     less = replace(same, slug="less", fuel=None)
     table = similarity.build_matrix([same, less], WEIGHTS)
@@ -106,12 +108,12 @@ def test_shares_of_differences_add_up_to_the_distance() -> None:
 
 
 def test_a_difference_is_printed_in_the_units_of_the_shop() -> None:
-    plan = similarity.plan_from_values(displacement=5.7e-3, compression_ratio=10.5, fuel="petrol")
+    plan = similarity.plan_from_values(displacement=5.7e-3, compression_ratio=10.5, fuel="gasoline")
     other = Summary(slug="o", title="o", displacement=5.3e-3, compression_ratio=11.0, fuel="E85")
     (relative,) = similarity.most_similar(similarity.build_matrix([other], WEIGHTS), plan, WEIGHTS)
     texts = [d.text("inch") for d in relative.differences]
     assert texts == [
-        "Fuel E85, not petrol",
+        "Fuel E85, not gasoline",
         "Displacement 24.4 cu in less (323.4 cu in)",
         "Compression ratio 0.50 more (11.00)",
     ]
@@ -119,16 +121,16 @@ def test_a_difference_is_printed_in_the_units_of_the_shop() -> None:
 
 
 def test_equal_distances_keep_the_archives_order() -> None:
-    plan = similarity.plan_from_values(fuel="petrol")
-    builds = [Summary(slug=s, title=s, date=d, fuel="petrol") for s, d in
+    plan = similarity.plan_from_values(fuel="gasoline")
+    builds = [Summary(slug=s, title=s, date=d, fuel="gasoline") for s, d in
               (("b", "2001-01-01"), ("a", "2001-01-01"), ("new", "2020-01-01"), ("undated", None))]  # fmt: skip
     found = similarity.most_similar(similarity.build_matrix(builds, WEIGHTS), plan, WEIGHTS)
     assert [r.summary.slug for r in found] == ["new", "a", "b", "undated"]
 
 
 def test_an_unknown_choice_differs_from_all() -> None:
-    plan = similarity.plan_from_values(fuel="hydrogen", induction="natural")
-    build = Summary(slug="b", title="b", fuel="petrol", induction="natural")
+    plan = similarity.plan_from_values(fuel="hydrogen", induction="naturally aspirated")
+    build = Summary(slug="b", title="b", fuel="gasoline", induction="naturally aspirated")
     (found,) = similarity.most_similar(similarity.build_matrix([build], WEIGHTS), plan, WEIGHTS)
     assert found.distance == pytest.approx(WEIGHTS["fuel"] / (WEIGHTS["fuel"] + WEIGHTS["induction"]))
 

@@ -83,7 +83,7 @@ def test_ranges_choices_and_words_narrow_the_list(opened: Open, site: Path) -> N
     page.get_by_label("Displacement, cu in, at most").fill("400")
     some = count(page)
     assert 0 < some < 150
-    page.locator(".mb-finder-choice label", has_text="petrol").locator("input").check()
+    page.locator(".mb-finder-choice label", has_text="gasoline").locator("input").check()
     fewer = count(page)
     assert 0 < fewer < some
     page.get_by_label("Search builds").fill("small block")
@@ -91,7 +91,7 @@ def test_ranges_choices_and_words_narrow_the_list(opened: Open, site: Path) -> N
     assert all("small block" in t for t in titles(page))
     assert all(300 <= float(v) <= 400 for v in column(page, "Displacement"))
     expect(page.locator("[role=status]")).to_have_text(re.compile("of 150 builds$"))
-    page.wait_for_url(re.compile(r"words=.*displacement=300\.\.400.*fuel=petrol"))
+    page.wait_for_url(re.compile(r"words=.*displacement=300\.\.400.*fuel=gasoline"))
     # The address alone brings the search back.
     again = opened(site, "finder.html#" + page.url.split("#")[1])
     assert titles(again) == titles(page)
@@ -140,7 +140,7 @@ def test_a_plan_ranks_explains_and_estimates(opened: Open, site: Path) -> None:
     plan = page.locator(".mb-finder-section", has_text="Planned combination")
     plan.get_by_label("Displacement, cu in").fill("355")
     plan.get_by_label("Compression ratio").fill("10.5")
-    plan.get_by_label("Induction").select_option("natural")
+    plan.get_by_label("Induction").select_option("naturally aspirated")
     plan.get_by_label("Cylinders").fill("8")
     page.wait_for_selector(".mb-finder-expected[aria-busy=false] dl")
     likeness = [int(v.split()[0]) for v in column(page, "Match")]
@@ -238,7 +238,7 @@ def test_an_address_edited_by_hand_leaves_a_usable_page(opened: Open, site: Path
     for address in (
         "#displacement=abc..1e999&fuel=<b>x</b>&sort=__proto__&x=constructor&pick=nobody,__proto__",
         "#%E0%A4%A&words=%&plan.fuel=<script>alert(1)</script>&plan.displacement=1e400",
-        "?with=a,b&fuel=petrol",
+        "?with=a,b&fuel=gasoline",
     ):
         page = opened(site, "finder.html" + address)
         page.get_by_label("Search builds").fill("")

@@ -64,7 +64,7 @@ def test_breadth_of_the_archive() -> None:
     kinds = {(sheet.engine.layout, sheet.engine.cylinders) for sheet in sheets}
     assert len(kinds) >= 6
     fuels = {sheet.engine.fuel.kind for sheet in sheets if sheet.engine.fuel}
-    assert {"petrol", "E85", "methanol", "diesel"} <= fuels
+    assert {"gasoline", "E85", "methanol", "diesel"} <= fuels
     assert {sheet.engine.cycle for sheet in sheets} == {"four-stroke", "two-stroke"}
 
 

@@ -137,7 +137,7 @@ WRONG = [
     ("build", "engine: {cylinders: 4}"),
     ("build", "title: X\nengine: {cylinders: four}"),
     ("build", "title: X\nengine: {cylinders: 4, fuel: hay}"),
-    ("build", "title: X\nstatus: done\nengine: {cylinders: 4}"),
+    ("build", "title: X\nstatus: delivered yesterday\nengine: {cylinders: 4}"),
     ("shop", "units: feet"),
 ]
 

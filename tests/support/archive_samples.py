@@ -20,7 +20,7 @@ _FAMILIES = (
     ("Harrow speedway single", 1, 84.0, 90.0, 18.5, 1260.0),
     ("Fellside flat four", 4, 92.0, 79.0, 15.5, 1060.0),
 )
-_FUELS = (("petrol", 1.0), ("E85", 1.05), ("methanol", 1.10))
+_FUELS = (("gasoline", 1.0), ("E85", 1.05), ("methanol", 1.10))
 _PURPOSES = ("road", "marine", "vintage racing", "circuit racing", "hill climb")
 _MAKERS = ("Brackwater", "Orrin & Vale", "Penhallow", "Stavely", "Thrupp")
 
@@ -31,12 +31,12 @@ def invented_engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summa
     bore = (bore + rng.choice((0.0, 0.25, 0.5, 0.76, 1.02))) * 1e-3
     stroke = (stroke + rng.choice((0.0, 0.0, 3.2, 6.4))) * 1e-3
     fuel, gain = rng.choices(_FUELS, weights=(8, 2, 1))[0]
-    induction = rng.choices(("natural", "turbocharged", "supercharged"), weights=(12, 2, 1))[0]
+    induction = rng.choices(("naturally aspirated", "turbocharged", "supercharged"), weights=(12, 2, 1))[0]
     tune = rng.gauss(0.0, 1.0)
     ratio = min(14.5, max(7.5, 10.2 + 0.9 * tune + (2.0 if fuel == "methanol" else 0.0) + rng.gauss(0, 0.3)))
-    if induction != "natural":
+    if induction != "naturally aspirated":
         ratio -= 1.6
-    boost = {"natural": 1.0, "turbocharged": 1.55, "supercharged": 1.4}[induction]
+    boost = {"naturally aspirated": 1.0, "turbocharged": 1.55, "supercharged": 1.4}[induction]
     duration = 226.0 + 12.0 * tune + rng.gauss(0, 2.5)
     displacement = math.pi / 4 * bore**2 * stroke * cylinders
     bmep = bmep * 1e3 * gain * boost * (1 + 0.04 * tune + 0.02 * (ratio - 10)) * math.exp(rng.gauss(0, 0.025))
@@ -65,7 +65,7 @@ def invented_engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summa
         "head_flow": 0.5 * displacement / cylinders * (210 + 10 * tune),
         "valve_diameter": 0.49 * bore,
         "induction": induction,
-        "fuel_system": rng.choice(("carburettor", "injection")),
+        "fuel_system": rng.choice(("carburetor", "port injection")),
         "fuel": fuel,
         "ignition": rng.choice(("distributor", "coils", "magneto")),
     }

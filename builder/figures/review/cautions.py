@@ -123,7 +123,7 @@ def _extremes(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
 
 def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     engine, figure = build.build.engine, sheet.get("effective_compression_ratio")
-    if figure is None or engine.fuel is None or engine.induction not in (None, "natural"):
+    if figure is None or engine.fuel is None or engine.induction not in (None, "naturally aspirated"):
         return
     rule = effective_ratio_guideline(shop, engine.fuel.kind)
     near_seat = [(p.place, p) for p in figure.positions if p.place is not None and p.place <= _NEAR_SEAT]
@@ -154,7 +154,7 @@ def _spring_travel(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Cau
 
 def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     engine = build.build.engine
-    if engine.induction not in (None, "natural") or engine.cycle != "four-stroke":
+    if engine.induction not in (None, "naturally aspirated") or engine.cycle != "four-stroke":
         return
     for slug, name, title in (
         ("bmep", "most_bmep_natural", "Bmep"),

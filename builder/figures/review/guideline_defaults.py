@@ -26,9 +26,9 @@ _DEFAULTS: dict[str, Any] = {
         {"type": "forged", "metres_per_second": 25},
     ],
     "effective_ratio": [
-        {"fuel": "petrol", "effective_ratio": 8.5},
+        {"fuel": "gasoline", "effective_ratio": 8.5},
         {"fuel": "E10", "effective_ratio": 8.5},
-        {"fuel": "race petrol", "effective_ratio": 9.5},
+        {"fuel": "race gasoline", "effective_ratio": 9.5},
         {"fuel": "LPG", "effective_ratio": 9.5},
         {"fuel": "E85", "effective_ratio": 11},
         {"fuel": "ethanol", "effective_ratio": 11},
@@ -104,7 +104,7 @@ class CrankGuideline:
         return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
-_PETROLS = ("petrol", "E10", "race petrol")
+_GASOLINES = ("gasoline", "E10", "race gasoline")
 """Fuels that the plain limits of lambda are for."""
 
 # Shops differ: some trust nodular iron with the middle 500s. Forged and billet steels differ too
@@ -159,7 +159,7 @@ def mixture_guideline(shop: Shop, kind: str | None) -> tuple[GuidelineValue, Gui
                     GuidelineValue(end, f"{end:g}", set_by_shop) for end in (entry.least_lambda, entry.most_lambda)
                 )
                 return rich, lean
-    return (guideline_value(shop, "least_lambda"), guideline_value(shop, "most_lambda")) if kind in _PETROLS else None
+    return (guideline_value(shop, "least_lambda"), guideline_value(shop, "most_lambda")) if kind in _GASOLINES else None
 
 
 def crank_guideline(shop: Shop, material: str) -> CrankGuideline | None:

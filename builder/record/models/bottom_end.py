@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Count,
     Length,
@@ -16,8 +17,29 @@ from builder.record.models.fields import (
     field,
 )
 
-CrankMaterial = Literal["cast iron", "nodular iron", "cast steel", "forged steel", "forged 4340", "billet steel"]
-PistonType = Literal["cast", "hypereutectic", "forged"]
+CrankMaterial = Annotated[
+    Literal["cast iron", "nodular iron", "cast steel", "forged steel", "forged 4340", "billet steel"],
+    Synonyms(
+        {
+            "cast iron": "gray iron, grey iron",
+            "nodular iron": "ductile iron, SG iron, spheroidal graphite iron, nodular cast iron",
+            "cast steel": "steel casting",
+            "forged steel": "steel forging",
+            "forged 4340": "4340, 4340 forging, forged 4340 steel",
+            "billet steel": "billet, billet 4340",
+        }
+    ),
+]
+PistonType = Annotated[
+    Literal["cast", "hypereutectic", "forged"],
+    Synonyms(
+        {
+            "cast": "cast aluminum, cast aluminium",
+            "hypereutectic": "hypereutectic cast",
+            "forged": "forging, forged aluminum, forged aluminium",
+        }
+    ),
+]
 
 
 class Block(RecordModel):

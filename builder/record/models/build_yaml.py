@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import GetJsonSchemaHandler, field_validator, model_validator
 from pydantic_core import core_schema
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Count,
     Day,
@@ -21,23 +22,96 @@ from builder.record.models.fields import (
     field,
 )
 
-Status = Literal["finished", "in progress", "withdrawn"]
-Layout = Literal["single", "inline", "V", "flat", "radial"]
-Cycle = Literal["four-stroke", "two-stroke"]
-Ignition = Literal["spark", "compression"]
-Induction = Literal["natural", "turbocharged", "supercharged"]
-FuelSystem = Literal[
-    "carburettor", "port injection", "throttle-body injection", "direct injection", "mechanical injection"
+Status = Annotated[
+    Literal["finished", "in progress", "withdrawn"],
+    Synonyms(
+        {
+            "finished": "done, complete, completed",
+            "in progress": "unfinished, in work, in hand, open",
+            "withdrawn": "canceled, cancelled",
+        }
+    ),
 ]
-FuelKind = Literal[
-    "petrol", "E10", "E85", "ethanol", "methanol", "diesel", "LPG", "natural gas", "race petrol", "paraffin"
+Layout = Annotated[
+    Literal["single", "inline", "V", "flat", "radial"],
+    Synonyms(
+        {
+            "single": "single cylinder, one cylinder",
+            "inline": "straight, in a row",
+            "V": "vee, V type, V twin, V4, V6, V8, V10, V12, V16",
+            "flat": "boxer, opposed, horizontally opposed",
+            "radial": "radial engine",
+        }
+    ),
 ]
+Cycle = Annotated[
+    Literal["four-stroke", "two-stroke"],
+    Synonyms({"four-stroke": "4 stroke, four cycle, 4 cycle", "two-stroke": "2 stroke, two cycle, 2 cycle"}),
+]
+Ignition = Annotated[
+    Literal["spark", "compression"],
+    Synonyms(
+        {
+            "spark": "spark ignition, SI, spark plug, spark plugs, magneto",
+            "compression": "compression ignition, CI, diesel",
+        }
+    ),
+]
+Cooling = Annotated[
+    Literal["water", "air", "oil"],
+    Synonyms(
+        {
+            "water": "water cooled, liquid, liquid cooled, coolant",
+            "air": "air cooled",
+            "oil": "oil cooled",
+        }
+    ),
+]
+Induction = Annotated[
+    Literal["naturally aspirated", "turbocharged", "supercharged"],
+    Synonyms(
+        {
+            "naturally aspirated": "na, natural, normally aspirated, atmospheric, natural aspiration",
+            "turbocharged": "turbo, turbocharger, twin turbo",
+            "supercharged": "supercharger, blown, blower",
+        }
+    ),
+]
+FuelSystem = Annotated[
+    Literal["carburetor", "port injection", "throttle-body injection", "direct injection", "mechanical injection"],
+    Synonyms(
+        {
+            "carburetor": "carburettor, carb, carbs, carburetors, carburettors, carbureted, carburetted, carburation",
+            "port injection": "port fuel injection, PFI, multi-point injection, MPI",
+            "throttle-body injection": "throttle body, TBI, single-point injection",
+            "direct injection": "direct fuel injection, GDI, common rail",
+            "mechanical injection": "mechanical fuel injection, MFI, injection pump",
+        }
+    ),
+]
+FuelKind = Annotated[
+    Literal[
+        "gasoline", "E10", "E85", "ethanol", "methanol", "diesel", "LPG", "natural gas", "race gasoline", "kerosene"
+    ],
+    Synonyms({
+        "gasoline": "petrol, pump gas, pump fuel, pump gasoline, pump petrol, unleaded, unleaded gasoline, "
+        "unleaded petrol, motor gasoline",
+        "E10": "pump gas E10, gasoline E10, petrol E10",
+        "ethanol": "ethyl alcohol, E100",
+        "methanol": "methyl alcohol, M100",
+        "diesel": "diesel fuel, diesel oil, derv, gas oil",
+        "LPG": "propane, autogas, liquefied petroleum gas",
+        "natural gas": "CNG, LNG, methane",
+        "race gasoline": "race petrol, race fuel, race gas, racing gasoline, racing petrol, racing fuel",
+        "kerosene": "paraffin, kerosine, vaporizing oil, vaporising oil, tractor vaporising oil, TVO, lamp oil",
+    }),
+]  # fmt: skip
 
 
 class Fuel(RecordModel):
     """What it burns."""
 
-    kind: FuelKind = field("what it burns", "petrol", required=True)
+    kind: FuelKind = field("what it burns", "gasoline", required=True)
     octane: Line | None = field("as marked on the pump, with the method", "98 RON")
     density: OneDensity | None = field(
         "density of the fuel used", "745 kg/m3", plausible_range=("600 kg/m3", "950 kg/m3")
@@ -59,7 +133,9 @@ class Fuel(RecordModel):
     ) -> dict[str, Any]:
         """Describe both forms: the kind alone, or everything about it."""
         full = handler.resolve_ref_schema(handler(schema))
-        kinds = {"type": "string", "enum": list(get_args(FuelKind)), "description": "its kind alone"}
+        literal, synonyms = get_args(FuelKind)
+        words = [word for words in synonyms.table.values() for word in words]
+        kinds = {"type": "string", "enum": [*get_args(literal), *words], "description": "its kind alone"}
         return {"anyOf": [kinds, dict(full)]}
 
 
@@ -73,10 +149,10 @@ class EngineKind(RecordModel):
     ignition: Ignition = field("spark or compression", "spark", default="spark")
     firing_order: Line | None = field("as numbered on the engine", "1-3-4-2")
     year: Integer | None = field("year the engine was made", "1968")
-    cooling: Literal["water", "air", "oil"] | None = field("what carries the heat away", "water")
-    induction: Induction | None = field("how the air gets in", "natural")
+    cooling: Cooling | None = field("what carries the heat away", "water")
+    induction: Induction | None = field("how the air gets in", "naturally aspirated")
     fuel_system: FuelSystem | None = field(
-        "how the fuel gets in", "carburettor", also=("fuelling", "fueling", "fuel_delivery")
+        "how the fuel gets in", "carburetor", also=("fuelling", "fueling", "fuel_delivery")
     )
     fuel: Fuel | None = field("what it burns", "")
     compression_wanted: Number | None = field("compression ratio that was asked for", "10.5")

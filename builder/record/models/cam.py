@@ -6,14 +6,30 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import Length, Line, Number, OneAngle, OneLength, Ratio, RecordModel, field
 from builder.record.quantities.sign import require_sign
 from builder.record.quantities.units import UnitProblem, parse_quantity
 
-LifterKind = Literal[
-    "flat hydraulic", "flat solid", "roller hydraulic", "roller solid", "bucket", "finger follower", "none"
+LifterKind = Annotated[
+    Literal[
+        "hydraulic flat tappet", "solid flat tappet", "hydraulic roller", "solid roller", "bucket", "finger follower",
+        "none",
+    ],
+    Synonyms({
+        "hydraulic flat tappet": "flat hydraulic, hydraulic flat, flat tappet hydraulic, hydraulic flat-tappet lifters",
+        "solid flat tappet": "flat solid, solid flat, mechanical flat tappet, flat mechanical, flat tappet solid",
+        "hydraulic roller": "roller hydraulic, hydraulic roller lifters, hydraulic roller cam",
+        "solid roller": "roller solid, mechanical roller, solid roller lifters, solid roller cam",
+        "bucket": "buckets, bucket tappet, bucket tappets, bucket and shim, shim and bucket",
+        "finger follower": "finger followers, finger",
+        "none": "no lifters",
+    }),
+]  # fmt: skip
+AdjusterPlace = Annotated[
+    Literal["pushrod", "rocker pivot"],
+    Synonyms({"pushrod": "pushrod end", "rocker pivot": "rocker stud, stud, stud nut, rocker nut"}),
 ]
-AdjusterPlace = Literal["pushrod", "rocker pivot"]
 
 
 def _lift_mark(text: str) -> str:
@@ -140,7 +156,7 @@ class Lifters(RecordModel):
 
     maker: Line | None = field("who made them", "Heron Camshafts")
     number: Line | None = field("part number", "HC-L842")
-    kind: LifterKind | None = field("kind", "flat hydraulic")
+    kind: LifterKind | None = field("kind", "hydraulic flat tappet")
     preload_turns: Number | None = field("turns of the adjuster past zero lash", "0.5", sign="not negative")
     adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
     adjuster_at: AdjusterPlace | None = field(

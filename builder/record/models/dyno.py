@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import model_validator
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Day,
     Line,
@@ -21,14 +22,34 @@ from builder.record.models.fields import (
     field,
 )
 
-CorrectionStandard = Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"]
+CorrectionStandard = Annotated[
+    Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"],
+    Synonyms(
+        {
+            "observed": "uncorrected, as observed, raw, none",
+            "sae-j1349": "J1349, SAE 1349",
+            "sae-j607": "J607, SAE 607",
+            "un-r85-diesel": "UN R85, ECE R85, R85",
+        }
+    ),
+]
+BarometerPlace = Annotated[
+    Literal["station", "sea level"],
+    Synonyms(
+        {
+            "station": "station pressure, in the room, dyno room",
+            "sea level": "sea level corrected, corrected to sea level, weather report, QNH, MSL",
+        }
+    ),
+]
+DecimalMark = Annotated[Literal[".", ","], Synonyms({".": "point, dot, period", ",": "comma"})]
 
 
 class Conditions(RecordModel):
     """The air the engine breathed."""
 
     barometer: OnePressure | None = field("pressure of the air", "29.61 inHg", plausible_range=("60 kPa", "108 kPa"))
-    barometer_is: Literal["station", "sea level"] | None = field(
+    barometer_is: BarometerPlace | None = field(
         "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
     )
     altitude: OneLength | None = field(
@@ -108,7 +129,7 @@ class Pull(RecordModel):
     )
     columns: dict[Line, Line] | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
     units: dict[Line, Line] | None = field("units, where the log does not say", "{torque: lbf.ft}")
-    decimal_mark: Literal[".", ","] | None = field("mark of the decimals, where the log leaves it open", ".")
+    decimal_mark: DecimalMark | None = field("mark of the decimals, where the log leaves it open", ".")
     left_out: Line | None = field("why this pull should not be counted", "plug lead came off")
     note: Prose | None = field("anything else", "plugs read after the pull: light tan")
 

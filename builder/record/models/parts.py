@@ -2,12 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import AnyReading, Count, Line, Prose, RecordModel, field
 
-PartSource = Literal["new", "used", "customer's own", "swap meet", "reconditioned", "shop stock", "mixed lot"]
-Verdict = Literal["fits", "reworked", "returned", "scrapped", "not checked"]
+PartSource = Annotated[
+    Literal["new", "used", "customer's own", "swap meet", "reconditioned", "shop stock", "mixed lot"],
+    Synonyms(
+        {
+            "new": "brand new",
+            "used": "second-hand",
+            "customer's own": "customer's, customer supplied, from the customer",
+            "swap meet": "autojumble, flea market",
+            "reconditioned": "rebuilt, remanufactured, reman, recon",
+            "shop stock": "stock, in stock, own stock",
+            "mixed lot": "job lot, lot",
+        }
+    ),
+]
+Verdict = Annotated[
+    Literal["fits", "reworked", "returned", "scrapped", "not checked"],
+    Synonyms(
+        {
+            "fits": "OK, good, accepted, fitted",
+            "reworked": "machined to fit, corrected, modified",
+            "returned": "sent back",
+            "scrapped": "scrap",
+            "not checked": "unchecked, not inspected",
+        }
+    ),
+]
 
 
 class PartCheck(RecordModel):

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import Line, RecordModel, field
 
-Section = Literal["cover", "parts", "work", "bottom end", "top end", "cam", "assembly", "dyno", "delivery"]
+Section = Annotated[
+    Literal["cover", "parts", "work", "bottom end", "top end", "cam", "assembly", "dyno", "delivery"],
+    Synonyms(
+        {
+            "parts": "parts received",
+            "work": "machining, machine work",
+            "bottom end": "short block, block",
+            "top end": "heads, cylinder heads",
+            "cam": "camshaft",
+            "dyno": "dyno session",
+        }
+    ),
+]
 
 
 class Photo(RecordModel):

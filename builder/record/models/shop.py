@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
+from builder.record.models.bottom_end import CrankMaterial, PistonType
+from builder.record.models.build_yaml import FuelKind
+from builder.record.models.choices import Synonyms
 from builder.record.models.dyno import CorrectionStandard
 from builder.record.models.fields import (
     Count,
@@ -23,6 +26,16 @@ from builder.record.models.fields import (
     notes_of,
 )
 
+UnitChoice = Annotated[
+    Literal["inch", "metric", "both"],
+    Synonyms({"inch": "in, inches, US, imperial", "metric": "SI, mm", "both": "inch and metric, metric and inch"}),
+]
+English = Annotated[
+    Literal["us", "uk"],
+    Synonyms({"us": "USA, American, American English, US English", "uk": "GB, British, British English, UK English"}),
+]
+Paper = Annotated[Literal["A4", "Letter"], Synonyms({"A4": "ISO A4", "Letter": "US Letter"})]
+
 TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
 """Smallest and largest engine tag [mm]: on a smaller one the text could not be read."""
 
@@ -33,7 +46,7 @@ MIN_REPEATABILITY, MAX_REPEATABILITY = 0.0002, 0.05
 class PowerGuideline(RecordModel):
     """How much power the shop trusts a material with."""
 
-    material: Line = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
+    material: CrankMaterial = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
     strength: OnePressure | None = field("tensile strength the habit goes with", "95000 psi")
     up_to: OnePower = field("power the shop trusts it with", "400 hp", required=True)
 
@@ -41,21 +54,21 @@ class PowerGuideline(RecordModel):
 class SpeedGuideline(RecordModel):
     """How fast the shop lets a piston type go."""
 
-    type: Line = field("piston type, as in bottom_end.yaml", "cast", required=True)
+    type: PistonType = field("piston type, as in bottom_end.yaml", "cast", required=True)
     metres_per_second: Number = field("mean piston speed at the red line, m/s", "18", required=True)
 
 
 class FuelGuideline(RecordModel):
     """How much effective compression the shop trusts a fuel with."""
 
-    fuel: Line = field("fuel, as in build.yaml", "petrol", required=True)
+    fuel: FuelKind = field("fuel, as in build.yaml", "gasoline", required=True)
     effective_ratio: Number = field("highest effective compression ratio", "8.5", required=True)
 
 
 class MixtureGuideline(RecordModel):
     """Between which lambda the shop runs a fuel at full load."""
 
-    fuel: Line = field("fuel, as in build.yaml", "methanol", required=True)
+    fuel: FuelKind = field("fuel, as in build.yaml", "methanol", required=True)
     least_lambda: Number = field("richest lambda at full load", "0.65", required=True)
     most_lambda: Number = field("leanest lambda at full load", "0.90", required=True)
 
@@ -166,10 +179,8 @@ class Shop(RecordModel):
     place: Line | None = field("where it is", "Port Example")
     contact: Line | None = field("how to reach it", "shop@example.org")
     site_address: Line | None = field("address the archive is published under", "https://archive.example")
-    english: Literal["us", "uk"] = field(
-        "spelling and terms of pages, PDFs and messages: US or UK English", "uk", default="us"
-    )
-    units: Literal["inch", "metric", "both"] = field("units shown beside what was written", "both", default="both")
+    english: English = field("spelling and terms of pages, PDFs and messages: US or UK English", "uk", default="us")
+    units: UnitChoice = field("units shown beside what was written", "both", default="both")
     correction: CorrectionStandard = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
     range: SpeedRange | None = field(
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
@@ -177,7 +188,7 @@ class Shop(RecordModel):
     repeatability: Repeatability | None = field(
         "how far the dyno's pulls scatter with nothing changed; 0.5 % from 6 unless given", ""
     )
-    paper: Literal["A4", "Letter"] = field("paper of the handover", "A4", default="A4", shown_in="deliveries")
+    paper: Paper = field("paper of the handover", "A4", default="A4", shown_in="deliveries")
     tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize(), shown_in="deliveries")
     guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
     delivery_requires: tuple[Line, ...] = field(

@@ -73,8 +73,8 @@ def _mixture_violations(tmp_path: Path, fuel: str, mixture: float, shop: Shop | 
 
 def test_every_fuel_is_held_against_its_own_mixture(tmp_path: Path) -> None:
     """Common practice, no source: alcohols are run far richer than petrol, gas hardly on the rich side at all."""
-    rule = "common practice: lambda 0.8 to 0.95 on petrol"
-    assert _mixture_violations(tmp_path / "a", "petrol", 0.72) == [("below", rule)]
+    rule = "common practice: lambda 0.8 to 0.95 on gasoline"
+    assert _mixture_violations(tmp_path / "a", "gasoline", 0.72) == [("below", rule)]
     assert _mixture_violations(tmp_path / "b", "methanol", 0.72) == []
     assert [side for side, _ in _mixture_violations(tmp_path / "c", "methanol", 0.93)] == ["above"]
     assert _mixture_violations(tmp_path / "d", "LPG", 0.98) == []
@@ -90,7 +90,7 @@ def test_a_fuel_without_a_window_is_not_checked_unless_the_shop_has_one(tmp_path
     ]
     # The plain limits are for petrol, and leave other fuels' windows alone.
     assert _mixture_violations(tmp_path / "c", "E85", 0.92, own) == []
-    assert [side for side, _ in _mixture_violations(tmp_path / "d", "petrol", 0.92, own)] == ["above"]
+    assert [side for side, _ in _mixture_violations(tmp_path / "d", "gasoline", 0.92, own)] == ["above"]
 
 
 def test_without_a_fuel_no_mixture_is_checked() -> None:

@@ -104,7 +104,7 @@ def test_effective_ratio_is_checked_near_the_seat_only(tmp_path: Path) -> None:
     assert not about(at_050.cautions, slug)
     seat = installed.replace("[{at: 0.050 in, duration: 230 deg}]", "[{at: seat, duration: 250 deg}]")
     (caution,) = about(sheet_of(tmp_path, {**V8, "top_end": squeeze, "cam": seat}).cautions, slug)
-    assert "petrol" in caution.sentence
+    assert "gasoline" in caution.sentence
     methanol = BUILD.replace("fuel: petrol", "fuel: methanol")
     assert not about(sheet_of(tmp_path, {**V8, "build": methanol, "top_end": squeeze, "cam": seat}).cautions, slug)
     blown = BUILD.replace("fuel: petrol", "fuel: petrol\n      induction: turbocharged")

@@ -9,6 +9,7 @@ from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.engine_state import StatePeak
 from builder.publish.pages.formatting import format_date, group_thousands
 from builder.record.models.build import Build
+from builder.record.quantities.readings import as_written
 
 _HEADLINES = (
     ("peak_power", "Peak power", "peak_power_speed"),
@@ -122,14 +123,14 @@ def facts(build: Build) -> tuple[str, ...]:
     """Return the short facts below the title."""
     identity = build.build
     engine = identity.engine
-    fuel: str | None = engine.fuel.kind if engine.fuel else None
+    fuel = as_written(engine.fuel.kind) if engine.fuel else None
     if fuel and engine.fuel and engine.fuel.octane:
         fuel = f"{fuel}, {engine.fuel.octane}"
     parts = (
         *engine_type_words(build),
         identity.purpose,
-        engine.fuel_system,
-        engine.induction if engine.induction not in (None, "natural") else None,
+        as_written(engine.fuel_system) if engine.fuel_system else None,
+        as_written(engine.induction) if engine.induction not in (None, "naturally aspirated") else None,
         fuel,
         f"finished {format_date(identity.finished)}" if identity.finished else None,
         f"build {identity.number}" if identity.number else None,

@@ -9,7 +9,7 @@ from builder.publish.pages.build.record_tables import cell, remarks
 from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
 from builder.record.models.parts import Part, PartCheck
-from builder.record.quantities.readings import Reading
+from builder.record.quantities.readings import Reading, as_written
 
 _SOURCES_TO_CHECK = {"used", "customer's own", "swap meet", "mixed lot", "reconditioned"}
 _MAX_LISTED_READINGS = 32
@@ -43,7 +43,7 @@ def _row(part: Part) -> PartRow:
     return PartRow(
         title=sentence(part.part, ""),
         facts=tuple(fact for fact in facts if fact),
-        source=part.source or "",
+        source=as_written(part.source or ""),
         checks=tuple(_check(check) for check in part.checked),
         verdict="not inspected" if unchecked else part.verdict or ("not checked" if part.never_checked else ""),
         rework=part.done or "",

@@ -14,7 +14,7 @@ from typing import Any
 from builder.figures.core.display_units import convert_to_other_system, written_text
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
-from builder.record.quantities.readings import Reading
+from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import Quantity, Range
 
 TITLES = {
@@ -239,7 +239,8 @@ def cell(value: Any, both: bool = True) -> Cell:
         return Cell("yes" if value else "no")
     if isinstance(value, (int, float)):
         return Cell(f"{value:g}", number=True)
-    return Cell(str(value), long_text="\n" in str(value) or len(str(value)) > _LONG_TEXT)
+    text = as_written(value)
+    return Cell(text, long_text="\n" in text or len(text) > _LONG_TEXT)
 
 
 def _reading_cell(reading: Reading, both: bool) -> Cell:
