@@ -83,21 +83,6 @@ class Curve:
         return np.where(inside, np.interp(target, known_speed, value), np.nan)
 
 
-@dataclass(frozen=True, slots=True)
-class CurvePeak:
-    """The highest point of the smoothed curve and of the rows as logged. Speeds [rev/s].
-
-    ``at_end`` says that the curve was still rising when the log ended (or already falling when it began):
-    the engine's own peak may lie outside the logged speeds.
-    """
-
-    speed: float
-    value: float
-    raw_speed: float
-    raw_value: float
-    at_end: bool
-
-
 def curve(speed: npt.ArrayLike, value: npt.ArrayLike, *, width: float = WIDTH, step: float = STEP) -> Curve:
     """Return one channel of a pull as a curve on the common grid.
 
@@ -250,24 +235,6 @@ def mean_curve(sources: Sequence[Curve]) -> Curve:
     )
 
 
-def peak(source: Curve) -> CurvePeak:
-    """Return the highest point of the smoothed curve, by the parabola through the top three grid points.
-
-    With it the highest row as logged. Unit: as the curve's values; speeds [rev/s].
-    """
-    speed, value = source.points()
-    top = int(np.argmax(value))
-    if top in (0, speed.size - 1):
-        return CurvePeak(float(speed[top]), float(value[top]), source.raw_peak_speed, source.raw_peak, at_end=True)
-    x, y = speed[top - 1 : top + 2] - speed[top], value[top - 1 : top + 2] - value[top]
-    # Parabola through (0, 0) and its two neighbours: y = b x + c x^2.
-    bend = (y[2] / x[2] - y[0] / x[0]) / (x[2] - x[0])
-    rise = y[0] / x[0] - bend * x[0]
-    off = float(np.clip(-rise / (2 * bend), x[0], x[2])) if bend < 0 else 0.0
-    highest = float(value[top] + rise * off + bend * off**2)
-    return CurvePeak(float(speed[top] + off), highest, source.raw_peak_speed, source.raw_peak, at_end=False)
-
-
 def overlap(curves: Iterable[Curve], low: float = -np.inf, high: float = np.inf) -> tuple[float, float] | None:
     """Return the speeds [rev/s] that all the curves and the stated range have in common, or None if there are none."""
     pulls = list(curves)
@@ -301,34 +268,6 @@ def mean_over(source: Curve, low: float | None = None, high: float | None = None
     low = source.lowest if low is None else low
     high = source.highest if high is None else high
     return area_under(source, low, high) / (high - low)
-
-
-def torque_band(torque: Curve, share: float = 0.9) -> tuple[tuple[float, float], ...]:
-    """Return the ranges of speed [rev/s] in which the smoothed curve is at least ``share`` of its peak.
-
-    One range for most engines, more where the curve dips in between; crossings by a straight line between
-    points. Raises ValueError unless the share lies between 0 and 1 and the peak is above zero.
-    Source: common practice, no source (90 %).
-    """
-    if not 0 < share <= 1:
-        raise ValueError("the share of the peak must lie between 0 and 1")
-    highest = peak(torque).value
-    if highest <= 0:
-        raise ValueError("a curve without a peak above zero has no band")
-    speed, value = torque.points()
-    above = value - share * highest
-    bands: list[tuple[float, float]] = []
-    start = float(speed[0]) if above[0] >= 0 else None
-    for k in np.flatnonzero((above[1:] >= 0) != (above[:-1] >= 0)):
-        crossing = float(speed[k] + (speed[k + 1] - speed[k]) * above[k] / (above[k] - above[k + 1]))
-        if start is None:
-            start = crossing
-        else:
-            bands.append((start, crossing))
-            start = None
-    if start is not None:
-        bands.append((start, float(speed[-1])))
-    return tuple(bands)
 
 
 def rate_of_change(time: npt.ArrayLike, speed: npt.ArrayLike, width: float) -> Array:

@@ -21,6 +21,7 @@ from collections.abc import Callable, Collection, Mapping
 import numpy as np
 import numpy.typing as npt
 
+from builder.engine.autocorrelated_noise import student_t_quantile
 from builder.engine.validation import Value, reject_if, require_not_negative, unwrap_scalar
 
 Contributions = dict[str, Value]
@@ -165,3 +166,19 @@ def expanded(standard_uncertainty: Value, coverage: float = COVERAGE) -> Value:
     """
     require_not_negative(standard_uncertainty=standard_uncertainty)
     return unwrap_scalar(np.asarray(standard_uncertainty) * coverage)
+
+
+def half_width(*parts: tuple[float, float], level: float = 0.95) -> float:
+    """Return the half width of the interval of a sum of independent parts: Student's t times the combined uncertainty.
+
+    ``parts``: standard uncertainty and degrees of freedom of each; one of zero counts for nothing. The degrees of
+    freedom of the sum are by the Welch-Satterthwaite formula. Raises ValueError for a negative uncertainty.
+    Source: JCGM 100, G.4.1 and G.3.
+    """
+    uncertain = [(uncertainty, freedom) for uncertainty, freedom in parts if uncertainty != 0]
+    reject_if(any(uncertainty < 0 for uncertainty, _ in uncertain), "an uncertainty cannot be less than zero", "parts")
+    if not uncertain:
+        return 0.0
+    variance = sum(uncertainty**2 for uncertainty, _ in uncertain)
+    freedom = variance**2 / sum(uncertainty**4 / freedom for uncertainty, freedom in uncertain)
+    return student_t_quantile(level, freedom) * float(np.sqrt(variance))

@@ -145,7 +145,8 @@ def session_seconds(pulls: int = 6, times: int = 10) -> float:
 
 def print_engine() -> None:
     """Print how long a curve, and the search for the loaded part, take with the readings in memory."""
-    from builder.engine.curves import curve, mean_over, peak, torque_band
+    from builder.engine.curves import curve, mean_over
+    from builder.engine.peaks import peak, torque_band
     from builder.engine.pull_segmentation import loaded_part
 
     random = np.random.default_rng(3)

@@ -1,22 +1,20 @@
-"""Curves: one grid for all pulls, honest peaks, nothing beyond the log, and fast."""
+"""Curves: one grid for all pulls, nothing beyond the log, and fast."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from builder.engine.constants import REV_PER_MINUTE
 from builder.engine.curves import (
     STEP,
     area_under,
     common_grid,
     curve,
     map_curve,
+    mean_curve,
     mean_over,
     overlap,
-    peak,
     rate_of_change,
-    torque_band,
 )
 
 
@@ -62,36 +60,11 @@ def test_rows_without_a_number_do_not_count() -> None:
     np.testing.assert_array_equal(curve(speeds, values).value, PULL.value)
 
 
-def test_the_peak_is_found_between_grid_points() -> None:
-    top = peak(PULL)
-    assert top.speed * 60 == pytest.approx(4400, abs=2)
-    assert top.value == pytest.approx(460, abs=0.05)
-    assert (top.raw_speed * 60, top.raw_value) == (pytest.approx(4400), 460.0)
-    assert not top.at_end
-
-
-def test_a_peak_at_the_end_of_the_log_says_so() -> None:
-    rising = curve(RPM / 60, 300 + RPM / 100)
-    top = peak(rising)
-    assert top.at_end
-    assert top.value == pytest.approx(365)
-    assert peak(curve(RPM / 60, 600 - RPM / 100)).at_end
-
-
-def test_a_single_spike_makes_neither_peak() -> None:
-    values = torque(RPM)
-    values[70] *= 1.2
-    spiked = curve(RPM / 60, values)
-    assert spiked.spike_speed * 60 == pytest.approx([RPM[70]])
-    assert peak(spiked).value == pytest.approx(peak(PULL).value, abs=0.05)
-    assert peak(spiked).raw_value == 460.0
-
-
 @pytest.mark.parametrize("rpm", [[3000.0], [3000.0, 3500.0], [2000.0, 3000.0, 4000.0, 5000.0, 6000.0]])
 def test_short_step_tests_are_curves_too(rpm: list[float]) -> None:
     speeds = np.array(rpm)
     few = curve(speeds / 60, torque(speeds))
-    assert peak(few).raw_value == torque(speeds).max()
+    assert few.raw_peak == torque(speeds).max()
     assert few.at(speeds / 60) == pytest.approx(torque(speeds), rel=0.02)
 
 
@@ -99,7 +72,7 @@ def test_a_single_row_off_the_grid_is_still_there() -> None:
     one = curve([3007 / 60], [400.0])
     assert one.speed.size == 0
     assert one.at(3007 / 60) == pytest.approx(400.0)
-    assert peak(one).value == pytest.approx(400.0)
+    assert one.raw_peak == pytest.approx(400.0)
 
 
 def test_many_rows_per_step_weigh_as_their_mean() -> None:
@@ -129,26 +102,26 @@ def test_overlap_is_what_all_share() -> None:
     assert overlap([PULL], 7000 / 60) is None
 
 
-def test_torque_band_crossings() -> None:
-    triangle = curve(RPM / 60, 500 - np.abs(RPM - 4250) / 10, width=50 * REV_PER_MINUTE)
-    ((low, high),) = torque_band(triangle)
-    assert (low * 60, high * 60) == (pytest.approx(3750, abs=15), pytest.approx(4750, abs=15))
-    dip = curve(RPM / 60, 400 + 60 * np.cos((RPM - 3000) / 1500 * np.pi) * 1.0)
-    assert len(torque_band(dip)) == 2
-    with pytest.raises(ValueError, match="above zero"):
-        torque_band(curve(RPM / 60, -RPM))
-
-
 def test_power_is_made_from_the_torque_curve() -> None:
     power = map_curve(PULL, lambda n, t: 2 * np.pi * n * t)
     np.testing.assert_allclose(power.value, 2 * np.pi * PULL.speed * PULL.value)
-    top = peak(power)
     raw = 2 * np.pi * RPM / 60 * torque(RPM)
-    assert top.raw_value == pytest.approx(raw.max())
-    assert top.raw_speed * 60 == pytest.approx(RPM[raw.argmax()])
-    factor = map_curve(PULL, lambda n, t: 1.05 * t)
-    assert peak(factor).value == pytest.approx(1.05 * peak(PULL).value)
-    assert peak(factor).raw_value == pytest.approx(1.05 * 460)
+    assert power.raw_peak == pytest.approx(raw.max())
+    assert power.raw_peak_speed * 60 == pytest.approx(RPM[raw.argmax()])
+    assert map_curve(PULL, lambda n, t: 1.05 * t).raw_peak == pytest.approx(1.05 * 460)
+
+
+def test_a_mean_curve_covers_what_all_pulls_share() -> None:
+    later = curve(RPM[10:] / 60, 1.02 * torque(RPM[10:]))
+    mean = mean_curve([PULL, later])
+    assert (mean.lowest, mean.highest) == (later.lowest, PULL.highest)
+    at = np.array([3000.0, 4400.0, 6000.0]) / 60
+    np.testing.assert_allclose(mean.at(at), (PULL.at(at) + later.at(at)) / 2)
+    assert mean.reading_speed.size == 2 * later.reading_speed.size
+    assert (np.diff(mean.reading_speed) >= 0).all()
+    assert mean.raw_peak == later.raw_peak
+    with pytest.raises(ValueError, match="in common"):
+        mean_curve([PULL, curve(np.array([200.0, 210.0]), [1.0, 2.0])])
 
 
 def test_rate_of_change_of_an_accelerating_engine() -> None:
@@ -169,14 +142,3 @@ def test_errors_are_plain() -> None:
         curve([1.0], [1.0], width=0.0)
     with pytest.raises(ValueError, match="step"):
         common_grid(1.0, 2.0, 0.0)
-
-
-def test_a_million_rows_keep_the_peak() -> None:
-    rng = np.random.default_rng(4)
-    rpm = np.linspace(2000, 6500, 1_000_000) + rng.normal(0, 8, 1_000_000)
-    values = torque(rpm) + rng.normal(0, 6, 1_000_000)
-    values[[1000, 500_000]] = 1e7
-    top = peak(curve(rpm / 60, values))
-    assert top.value == pytest.approx(460, abs=0.3)
-    assert top.speed * 60 == pytest.approx(4400, abs=40)
-    assert top.raw_value < 500

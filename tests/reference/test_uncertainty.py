@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
+from scipy.stats import t
 
 from builder.engine import clearances, geometry, uncertainty
-from builder.engine.uncertainty import chain, combine, from_repeats, from_resolution, partials, root
+from builder.engine.uncertainty import chain, combine, from_repeats, from_resolution, half_width, partials, root
 from builder.engine.validation import Value
 
 INCH = 0.0254
@@ -168,3 +171,14 @@ def test_effective_ratio_by_monte_carlo() -> None:
         **values | {name: rng.normal(values[name], u, DRAWS) for name, u in standard.items()}
     )
     assert ours == pytest.approx(drawn.std(), rel=0.05)
+
+
+def test_the_interval_of_a_sum_is_welch_satterthwaites() -> None:
+    """Source: JCGM 100, G.4.1, its three parts as a percentage with degrees of freedom; the quantile is SciPy's."""
+    # 0.25 %, 0.57 % and 0.82 % on 9, 4 and 14 degrees of freedom give 19.0 in all (the example of G.4.1, from memory).
+    parts = ((0.25, 9.0), (0.57, 4.0), (0.82, 14.0))
+    combined = math.sqrt(sum(uncertainty**2 for uncertainty, _ in parts))
+    assert combined == pytest.approx(1.03, abs=0.005)
+    assert half_width(*parts) == pytest.approx(t.ppf(0.975, 19.0) * combined, rel=2e-3)
+    assert half_width((0.3, 5.0), (0.0, 1.0)) == pytest.approx(0.3 * t.ppf(0.975, 5.0), rel=1e-4)
+    assert half_width() == 0.0

@@ -9,32 +9,31 @@ from functools import cached_property
 import numpy as np
 
 from builder.engine import power
-from builder.engine.autocorrelated_noise import student_t_quantile
-from builder.engine.curves import Curve, CurvePeak, map_curve, mean_curve, overlap, peak, torque_band
+from builder.engine.curves import Curve, map_curve, mean_curve, overlap
+from builder.engine.peaks import CurvePeak, peak, torque_band
+from builder.engine.uncertainty import half_width
 from builder.engine.validation import Array
 from builder.figures.dyno.comparisons import group_repeats
 from builder.figures.dyno.correction import AmbientConditions
 from builder.figures.dyno.pull import CorrectedCurves, PullPeaks, PullReadings, PullResult
+from builder.figures.dyno.pull_scatter import PullScatter
 
-_SCATTER = 0.005
-"""Standard deviation between pulls with nothing changed, as a share of torque: common practice, no source."""
-_SCATTER_FREEDOM = 6
-"""Degrees of freedom of that scatter."""
 _FULL_RANGE = 0.9
 """A pull that shares less of the widest pull's speeds with it gives nothing to the mean curves."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class StatePeak:
-    """The highest point of a state's mean curve, torque [N m] or power [W], at a speed [rev/s].
+    """The highest point of a state's mean curve: torque [N m] or power [W] at a multiple of ``speed_step`` [rev/s].
 
-    ``half_width``: of its 95 % interval. ``at_end``: the curve is highest where the pulls begin or end, so the
-    engine's own peak may lie outside the speeds that were run.
+    ``half_width``: of its 95 % interval, from the scatter between pulls and that of the readings. ``at_end``: the
+    curve is highest where the pulls begin or end, so the engine's own peak may lie outside the speeds that were run.
     """
 
     value: float
     half_width: float
     speed: float
+    speed_step: float
     at_end: bool
 
 
@@ -42,10 +41,12 @@ class StatePeak:
 class EngineState:
     """The pulls made with nothing changed between them, the first of which names the state.
 
-    ``assumed``: only of the delivered state: the record does not say which one it is.
+    ``scatter``: how far a pull scatters with nothing changed. ``assumed``: only of the delivered state: the record
+    does not say which one it is.
     """
 
     pulls: tuple[PullResult, ...]
+    scatter: PullScatter
     assumed: bool = False
 
     @property
@@ -56,7 +57,7 @@ class EngineState:
     @property
     def label(self) -> str:
         """Return the name, with the number of pulls where there are several."""
-        return self.name if len(self.pulls) == 1 else f"{self.name} (mean of {len(self.pulls)})"
+        return self.name if len(self.pulls) == 1 else f"{self.name}, mean of {len(self.pulls)}"
 
     @property
     def last(self) -> PullResult:
@@ -104,6 +105,8 @@ class EngineState:
     @cached_property
     def peaks(self) -> PullPeaks:
         """Return the peaks of the mean curves."""
+        if len(self._pulls_over_full_range) == 1:
+            return self._pulls_over_full_range[0].peaks
         torque = peak(self.corrected.torque_curve)
         return PullPeaks(
             torque=torque,
@@ -121,10 +124,15 @@ class EngineState:
         """Return the peak of the mean power curve with its 95 % interval."""
         return self._peak(self.peaks.power)
 
-    def _peak(self, found: CurvePeak) -> StatePeak:
-        standard = abs(found.value) * _SCATTER / len(self.pulls) ** 0.5
-        half_width = student_t_quantile(0.95, _SCATTER_FREEDOM) * standard
-        return StatePeak(value=found.value, half_width=half_width, speed=found.speed, at_end=found.at_end)
+    def _peak(self, top: CurvePeak) -> StatePeak:
+        between_pulls = self.scatter.relative * abs(top.value) / len(self._pulls_over_full_range) ** 0.5
+        return StatePeak(
+            value=top.value,
+            half_width=half_width((between_pulls, self.scatter.freedom), (top.deviation, top.freedom)),
+            speed=top.speed,
+            speed_step=top.speed_step,
+            at_end=top.at_end,
+        )
 
     @property
     def _pulls_over_full_range(self) -> list[PullResult]:
@@ -142,9 +150,9 @@ def _shared_width(first: PullResult, second: PullResult) -> float:
     return high - low
 
 
-def engine_states(pulls: Sequence[PullResult]) -> tuple[EngineState, ...]:
+def engine_states(pulls: Sequence[PullResult], scatter: PullScatter) -> tuple[EngineState, ...]:
     """Return the states of the engine that the counted pulls show, in the order of their first pulls."""
-    return tuple(EngineState(pulls=group) for group in group_repeats(pulls))
+    return tuple(EngineState(pulls=group, scatter=scatter) for group in group_repeats(pulls))
 
 
 def _mean_curves(curves: Sequence[CorrectedCurves]) -> CorrectedCurves:

@@ -10,7 +10,8 @@ import numpy as np
 
 from builder.engine import breathing, kinematics, power
 from builder.engine.correction import Correction, Standard
-from builder.engine.curves import STEP, Curve, CurvePeak, area_under, curve, map_curve, mean_over, peak, torque_band
+from builder.engine.curves import STEP, Curve, area_under, curve, map_curve, mean_over
+from builder.engine.peaks import CurvePeak, peak, torque_band
 from builder.engine.power import Consistency
 from builder.engine.validation import Array
 from builder.figures.core.display_units import System

@@ -114,7 +114,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
     problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     problems += _missing_inputs_warnings(build, uncorrected, target)
-    states, delivered = _delivered_first(build, pulls)
+    states, delivered = _delivered_first(build, pulls, scatter)
     problems += _delivered_warnings(build, pulls, delivered)
     remarks = [remark] if remark else []
     if not corrected and pulls:
@@ -137,9 +137,11 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     )
 
 
-def _delivered_first(build: Build, pulls: Sequence[PullResult]) -> tuple[tuple[EngineState, ...], EngineState | None]:
+def _delivered_first(
+    build: Build, pulls: Sequence[PullResult], scatter: PullScatter
+) -> tuple[tuple[EngineState, ...], EngineState | None]:
     """Return the engine's states, the delivered one first, and the delivered one: named, or that of the last pull."""
-    states = engine_states(pulls)
+    states = engine_states(pulls, scatter)
     if not states:
         return (), None
     named = build.dyno.delivered if build.dyno else None

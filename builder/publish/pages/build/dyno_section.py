@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from builder.engine.curves import CurvePeak
+from builder.engine.peaks import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.dyno.comparisons import SettingTrials
