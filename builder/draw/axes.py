@@ -201,7 +201,7 @@ class Axes:
         links: Sequence[Link] = (),
         **style: Any,
     ) -> None:
-        """Draw markers, each leading where its link says; ``face`` fills them if not their colour."""
+        """Draw markers, each leading where its link says; ``face`` fills them if not their color."""
         style = {"markeredgewidth": 1.2, "zorder": 4, **style}
         line = self.canvas.line(
             *self.pixels(x, y),
@@ -259,11 +259,11 @@ def _marker_indices(x: Floats, y: Floats, count: int, shift: int = 0) -> npt.NDA
 
 
 def avoid_overlap(centres: Sequence[float], sizes: Sequence[float] | float, low: float, high: float) -> list[float]:
-    """Return centres as near as can be to these, so that things of these sizes do not overlap.
+    """Return centers as near as can be to these, so that things of these sizes do not overlap.
 
     ``sizes`` is one size [px] for all or one for each; all stay within low..high where there is room (where
-    there is not, they are drawn closer together evenly). The order is that of the centres. This is the isotonic
-    regression of what is left of each centre once the sizes before it are taken off (pool adjacent violators),
+    there is not, they are drawn closer together evenly). The order is that of the centers. This is the isotonic
+    regression of what is left of each center once the sizes before it are taken off (pool adjacent violators),
     which moves the labels least in the least-squares sense.
     """
     count = len(centres)

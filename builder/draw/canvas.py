@@ -51,9 +51,9 @@ class Canvas:
         suffix: str = "",
         suffix_colour: str = QUIET,
     ) -> None:
-        """Write a label whose baseline starts (ends, is centred) at x, y [px].
+        """Write a label whose baseline starts (ends, is centered) at x, y [px].
 
-        The suffix follows it on the line in plain weight and its own colour. What would leave the canvas is cut.
+        The suffix follows it on the line in plain weight and its own color. What would leave the canvas is cut.
         """
         from builder.draw.svg_backend import Label
 
@@ -98,7 +98,7 @@ class Canvas:
         self.line([x], [y], edge, marker="o", **style)
 
     def hatched(self, x: float, y: float, width: float, height: float, colour: str, spacing: float = 8.0) -> None:
-        """Draw slanting lines over a rectangle: a region that shows without colour, and can be read through."""
+        """Draw slanting lines over a rectangle: a region that shows without color, and can be read through."""
         xs: list[float] = []
         ys: list[float] = []
         nan = float("nan")

@@ -14,7 +14,7 @@ NARROW_UP_TO = 460
 
 _NAMESPACE = "http://www.w3.org/2000/svg"
 _NAME = re.compile(r"[a-z][a-z0-9_-]{0,79}")
-# The page's colour scheme reaches an image through its root; both forms follow it (see style.py).
+# The page's color scheme reaches an image through its root; both forms follow it (see style.py).
 _SWITCH = (
     ":root{color-scheme:light dark}"
     f"@media(max-width:{NARROW_UP_TO}px){{:root>svg:first-of-type{{display:none}}}}"
@@ -43,7 +43,7 @@ class Drawing:
     """One drawing: the SVG elements of its body, its size [px], and its content in words and numbers.
 
     ``name`` prefixes every id in the SVG, so that several drawings can be inlined in one page. A formula takes the
-    colour of the text around it. With a ``narrow_form`` the file holds both forms, each with its own layout, and shows
+    color of the text around it. With a ``narrow_form`` the file holds both forms, each with its own layout, and shows
     the one for which there is room. Raises ValueError where the name cannot be an id.
     """
 
@@ -96,11 +96,11 @@ class Drawing:
 
     @property
     def inline_svg(self) -> str:
-        """The SVG to be set into a page whose style sheet has its colours."""
+        """The SVG to be set into a page whose style sheet has its colors."""
         return self._form()
 
     def for_pdf(self, font: str = FONT_STACK) -> str:
-        """Return the SVG for a PDF maker that reads no style sheets: wide, in light colours, in the given type."""
+        """Return the SVG for a PDF maker that reads no style sheets: wide, in light colors, in the given type."""
         return self._form(font=font, colour=INK)
 
     def _form(self, sheet: str = "", font: str = FONT_STACK, colour: str = "") -> str:

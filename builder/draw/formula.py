@@ -1,4 +1,4 @@
-"""A mathematical formula as outlines, in the colour of the text around it."""
+"""A mathematical formula as outlines, in the color of the text around it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
     r"""Draw the formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
 
     ``plain`` is the same in words or plain characters, for readers who cannot see it. Inlined, the formula takes the
-    colour of the text around it; as an image, the ink of the page. Example: ``formula(r"\dfrac{B}{S}", "B/S")``,
+    color of the text around it; as an image, the ink of the page. Example: ``formula(r"\dfrac{B}{S}", "B/S")``,
     with dfrac for a fraction of full size.
     Raises ValueError if the formula is empty or cannot be read.
     """

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font
 
-# Characters that turn the direction of what follows: one in a label would scramble its neighbours.
+# Characters that turn the direction of what follows: one in a label would scramble its neighbors.
 _TURNS = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F)))
 
 

@@ -1,6 +1,6 @@
-"""The style of the drawings: colours for light and dark pages, type, and the marks of pulls.
+"""The style of the drawings: colors for light and dark pages, type, and the marks of pulls.
 
-Every colour is a token with a light and a dark value. Drawings are in the light values; the SVG
+Every color is a token with a light and a dark value. Drawings are in the light values; the SVG
 carries a short style sheet that swaps them where the page is dark. Light values must differ from each
 other, because the swap goes by them.
 """
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Token:
-    """One colour of the palette, for paper and light pages and for dark pages."""
+    """One color of the palette, for paper and light pages and for dark pages."""
 
     name: str
     light: str
@@ -61,7 +61,7 @@ NARROW = Size(360, 12.5, 11.5)
 
 @dataclass(frozen=True)
 class Mark:
-    """What sets one pull (or build, or trace) apart without colour."""
+    """What sets one pull (or build, or trace) apart without color."""
 
     marker: str
     dashes: tuple[float, ...]
@@ -89,19 +89,19 @@ def series_style(position: int) -> Mark:
 
 
 def line_colour(position: int) -> str:
-    """Return a colour for the build or trace at this position; it repeats after four, the marks do not."""
+    """Return a color for the build or trace at this position; it repeats after four, the marks do not."""
     return LINE_COLOURS[position % len(LINE_COLOURS)]
 
 
 def formula_sheet() -> str:
-    """Return CSS for a formula, which inlined takes the colour of the text around it."""
+    """Return CSS for a formula, which inlined takes the color of the text around it."""
     light, dark = next((t.light, t.dark) for t in PALETTE if t.name == "ink")
     on_dark = f"@media screen and (prefers-color-scheme:dark){{.drawn-formula:root{{color:{dark}}}}}"
     return f".drawn-formula:root{{color:{light}}}{on_dark}"
 
 
 def style_sheet(svg: str, *, is_root: bool = True) -> str:
-    """Return CSS that swaps the literal light colours in this SVG for those of the page around it.
+    """Return CSS that swaps the literal light colors in this SVG for those of the page around it.
 
     As a file shown by ``<img>`` the drawing follows the ``color-scheme`` of the element that embeds it (or the
     reader's own): a page sets that to light for print, which an image cannot know of. Inlined in a page the

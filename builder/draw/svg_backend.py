@@ -1,6 +1,6 @@
 """A matplotlib renderer that writes small, readable SVG: real text, short numbers, each marker's shape once.
 
-Artists draw themselves in pixels that count from the top left, as SVG does. Colours are written as attributes in
+Artists draw themselves in pixels that count from the top left, as SVG does. Colors are written as attributes in
 the light values of the palette, so that the drawing is right even where no style sheet is read. Imported only when
 something is drawn.
 """
@@ -33,10 +33,10 @@ _SIMPLIFY_FROM = 12  # points; shapes with fewer have corners that are meant
 
 
 class Label(Text):
-    """One level line of text that begins, ends or is centred at its position, so that it needs no layout."""
+    """One level line of text that begins, ends or is centered at its position, so that it needs no layout."""
 
     def __init__(self, *args: Any, suffix: str = "", suffix_colour: str = INK, **style: Any) -> None:
-        """Set the label; the suffix follows it on the line in plain weight and its own colour."""
+        """Set the label; the suffix follows it on the line in plain weight and its own color."""
         super().__init__(*args, **style)
         self.suffix, self.suffix_colour = suffix, suffix_colour
 
@@ -126,7 +126,7 @@ class SvgRenderer(RendererBase):
         self._elements.append(("text", style, f"{place}>{escape(s)}{suffix}</text>"))
 
     def body(self) -> str:
-        """Return the elements drawn so far, neighbours of one style in a group that carries it."""
+        """Return the elements drawn so far, neighbors of one style in a group that carries it."""
         shapes = "".join(f'<path id="{target}" d="{shape}"/>' for shape, target in self._shapes.items())
         parts = [f"<defs>{shapes}</defs>"] if shapes else []
         for (tag, style), run in groupby(self._elements, key=lambda element: element[:2]):

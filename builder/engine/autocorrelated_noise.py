@@ -38,7 +38,7 @@ class MeanNoise:
 
     ``standard_uncertainty`` of that mean and ``half_width`` of its 95 % interval, in the unit of the readings;
     ``effective_readings``: how many independent readings would make it equally certain; ``freedom``: degrees of
-    freedom; ``covariance``: of one reading with itself, its neighbour, the next but one, ... [unit squared].
+    freedom; ``covariance``: of one reading with itself, its neighbor, the next but one, ... [unit squared].
     """
 
     standard_uncertainty: float

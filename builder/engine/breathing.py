@@ -1,4 +1,4 @@
-"""How much air an engine asks for, and how well ports, valves, carburettor and injectors can give it.
+"""How much air an engine asks for, and how well ports, valves, carburetor and injectors can give it.
 
 Engine speed n is in [rev/s], lengths [m], areas [m2], volume flows [m3/s], mass flows [kg/s], pressures [Pa].
 All functions take single values or arrays that broadcast together. ``revolutions_per_cycle`` is 2 for a
@@ -60,7 +60,7 @@ def flow_at_depression(flow: Value, depression: Value, target_depression: Value)
 
 
 def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value, depression: Value) -> Value:
-    """Return the rated flow of a carburettor or throttle over the engine's demand, both at the same depression [-].
+    """Return the rated flow of a carburetor or throttle over the engine's demand, both at the same depression [-].
 
     The rating is moved to ``depression``, the one the engine may see at full throttle. Above 1 there is
     headroom; at 1 the engine pulls exactly that depression. Shapes: flows [m3/s] and depressions [Pa]

@@ -6,7 +6,7 @@ the readings of the two pulls scatter about each other along the speed; what a r
 not known, and the result says which noise it used (``basis``).
 
 Curves come from :func:`builder.engine.curves.curve`; speeds [rev/s], values in any one unit. Noise is estimated
-on the readings themselves, not on the smoothed curve, in which neighbours share their noise by construction.
+on the readings themselves, not on the smoothed curve, in which neighbors share their noise by construction.
 
 Sources: JCGM 100 (GUM) 4.2, 4.3, annex G and H.3.
 """

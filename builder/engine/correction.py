@@ -150,10 +150,10 @@ def compression_ignition_factor(
     """Return the UN Regulation 85 factor for a compression-ignition engine [-] = fa^fm.
 
     fa = (99/Pd)(T/298)^0.7 naturally aspirated or mechanically supercharged, (99/Pd)^0.7 (T/298)^1.5
-    turbocharged; fm = 0.036 qc - 1.14, qc = fuel per litre and cycle over the boost pressure ratio, held at
+    turbocharged; fm = 0.036 qc - 1.14, qc = fuel per liter and cycle over the boost pressure ratio, held at
     its ends.
 
-    Shapes: dry-air pressure [Pa], temperature [K], fuel per litre of swept volume and cycle [mg/(l cycle)],
+    Shapes: dry-air pressure [Pa], temperature [K], fuel per liter of swept volume and cycle [mg/(l cycle)],
     boost over ambient absolute pressure [-] broadcast together. ``lowest_fuel`` is the lower end of qc:
     40 mg in UN Regulation 85 (fm 0.3), 37.2 mg in ISO 1585 (fm 0.2). Raises ValueError for a pressure,
     temperature, fuel or pressure ratio of zero or less. Range: factor 0.9..1.1.

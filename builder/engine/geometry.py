@@ -48,7 +48,7 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
 
 
 def rod_ratio(rod: Value, stroke: Value) -> Value:
-    """Return the rod length, centre to centre, over the stroke [1]. Shapes: inputs [m] broadcast together.
+    """Return the rod length, center to center, over the stroke [1]. Shapes: inputs [m] broadcast together.
 
     Raises ValueError for a rod no longer than half the stroke: such a crank cannot turn.
     Range: 1.4 to 2.2 in running engines. Source: Heywood ch. 2.
@@ -56,7 +56,7 @@ def rod_ratio(rod: Value, stroke: Value) -> Value:
     require_positive(rod=rod, stroke=stroke)
     reject_if(
         np.asarray(rod) <= np.asarray(stroke) / 2,
-        "the rod is too short for the stroke: centre to centre it must be longer than half the stroke,"
+        "the rod is too short for the stroke: center to center it must be longer than half the stroke,"
         " or the crank cannot turn",
         "rod",
         "stroke",
@@ -177,7 +177,7 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     """Return the compression ratio of one cylinder [1] = (swept + clearance)/clearance.
 
     Shapes: inputs [m3] broadcast together. Raises ValueError for a volume of zero or less.
-    Range: the geometric ratio, from dead centre to dead centre. Source: Heywood ch. 2.
+    Range: the geometric ratio, from dead center to dead center. Source: Heywood ch. 2.
     """
     require_positive(swept_volume=swept_volume, clearance_volume=clearance_volume)
     return unwrap_scalar(1 + np.asarray(swept_volume) / np.asarray(clearance_volume))

@@ -24,8 +24,8 @@ from builder.engine.validation import Array, Value, reject_if, require_not_negat
 class _Triangle:
     """The slider-crank at given angles: lengths [m] along and across the cylinder axis."""
 
-    across: Array  # crankpin from the crankshaft's centre, across the axis
-    along: Array  # crankpin from the crankshaft's centre, along the axis
+    across: Array  # crankpin from the crankshaft's center, across the axis
+    along: Array  # crankpin from the crankshaft's center, along the axis
     lean: Array  # crankpin from the piston pin, across the axis
     height: Array  # piston pin above the crankpin, along the axis
 
@@ -50,7 +50,7 @@ def _check(stroke: Value, rod: Value, pin_offset: Value) -> None:
     require_positive(stroke=stroke, rod=rod)
     reject_if(
         np.asarray(rod) <= np.asarray(stroke) / 2 + np.abs(pin_offset),
-        "the rod is too short for the stroke: centre to centre it must be longer than half the stroke"
+        "the rod is too short for the stroke: center to center it must be longer than half the stroke"
         " (plus any pin offset), or the crank cannot turn",
         "rod",
         "stroke",

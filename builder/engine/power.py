@@ -1,4 +1,4 @@
-"""Power, torque and what they come to per litre, per kilogram of fuel and per cycle.
+"""Power, torque and what they come to per liter, per kilogram of fuel and per cycle.
 
 Engine speed n is in [rev/s] throughout; torque [N m], power [W], volumes [m3], fuel [kg/s]. All functions
 take single values or arrays that broadcast together. ``revolutions_per_cycle`` is 2 for a four-stroke,
@@ -62,7 +62,7 @@ def _check_cycle(revolutions_per_cycle: int) -> None:
 
 
 def specific_torque(torque: Value, displacement: Value) -> Value:
-    """Return the torque per volume swept [N m/m3]; times 1e-3 it is N m per litre.
+    """Return the torque per volume swept [N m/m3]; times 1e-3 it is N m per liter.
 
     Shapes: torque [N m] and displacement [m3] broadcast together. Raises ValueError for a displacement of
     zero or less. Source: Heywood ch. 2.
@@ -72,7 +72,7 @@ def specific_torque(torque: Value, displacement: Value) -> Value:
 
 
 def specific_power(power: Value, displacement: Value) -> Value:
-    """Return the power per volume swept [W/m3]; times 1e-6 it is kW per litre.
+    """Return the power per volume swept [W/m3]; times 1e-6 it is kW per liter.
 
     Shapes: power [W] and displacement [m3] broadcast together. Raises ValueError for a displacement of zero
     or less. Source: Heywood ch. 2.

@@ -30,7 +30,7 @@ STEADY_SHARE = 0.6
 FEWEST_STEPS = 3
 #: Without time, rows further apart than this share of all speeds are readings, not a log.
 JUMP = 0.04
-#: A stretch that covers less than this share of all speeds, and is shorter than its neighbour, joins it.
+#: A stretch that covers less than this share of all speeds, and is shorter than its neighbor, joins it.
 SHORT_RUN = 0.08
 #: Long logs are looked at in this many blocks of rows.
 _BLOCKS = 20_000
@@ -90,7 +90,7 @@ class Segment:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Trace:
-    """The log in blocks of rows: centre time, speed, torque (or None), and each block's first row."""
+    """The log in blocks of rows: center time, speed, torque (or None), and each block's first row."""
 
     time: Array
     speed: Array
@@ -257,7 +257,7 @@ def _typical_rate(time: Array, speed: Array, rate: Array, loaded: npt.NDArray[np
 
 
 def _without_short_runs(labels: Labels, window: int) -> Labels:
-    """Return the labels with runs shorter than half the window joined to the longer neighbour."""
+    """Return the labels with runs shorter than half the window joined to the longer neighbor."""
     smooth = labels.copy()
     for _ in range(3):
         starts, stops = _runs(smooth)
@@ -334,7 +334,7 @@ def _trimmed(trace: _Trace, start: int, stop: int) -> tuple[int, int]:
 def _excluded_rows(
     trace: _Trace, labels: Labels, chosen: npt.NDArray[np.bool_], kind: PullKind, index: npt.NDArray[np.intp]
 ) -> tuple[ExcludedRows, ...]:
-    """Return the parts that were not chosen, in the order logged, short runs joined to their neighbours."""
+    """Return the parts that were not chosen, in the order logged, short runs joined to their neighbors."""
     taken = np.flatnonzero(chosen)
     edges = np.append(trace.first, trace.rows)
     short_span = SHORT_RUN * float(np.ptp(trace.speed))
@@ -365,7 +365,7 @@ def _gaps(chosen: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _subdivide(trace: _Trace, labels: Labels, a: int, b: int) -> list[tuple[int, int, int]]:
-    """Return start, stop and label of the parts between two blocks, the shortest joined to a neighbour."""
+    """Return start, stop and label of the parts between two blocks, the shortest joined to a neighbor."""
     starts, stops = _runs(labels[a:b])
     parts = [(a + int(x), a + int(y), int(labels[a + x])) for x, y in zip(starts, stops, strict=True)]
     short_span = SHORT_RUN * float(np.ptp(trace.speed))

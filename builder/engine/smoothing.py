@@ -20,7 +20,7 @@ from builder.engine.validation import Array, require_positive
 
 Mask = npt.NDArray[np.bool_]
 
-# A spike is this many robust standard deviations off what its neighbours say, and at least this share of
+# A spike is this many robust standard deviations off what its neighbors say, and at least this share of
 # the middle value: real curves bend, and an instrument's last digit is not a spike.
 _SPIKE_DEVIATIONS = 7.0
 _SPIKE_SHARE = 0.012
@@ -107,7 +107,7 @@ def merge_duplicates(speed: Array, value: Array, cell: float = 0.0, same: float 
     """Return readings sorted by speed, those at one speed merged: mean speed, mean value, number of rows.
 
     Shapes: (rows,) each. With a ``cell`` above zero, all rows in one cell of that width are one reading; the
-    cells lie at whole multiples, so that all pulls share them. Neighbours not further apart than ``same`` are
+    cells lie at whole multiples, so that all pulls share them. Neighbors not further apart than ``same`` are
     one as well. Units of both: that of the speed.
     """
     if cell > 0:
@@ -177,10 +177,10 @@ def _median_of_five(a: Array, b: Array, c: Array, d: Array, e: Array) -> Array:
 
 
 def lone_readings(x: Array, y: Array, width: float) -> Mask:
-    """Return the isolated readings of a curve: far off the parabola through their neighbours.
+    """Return the isolated readings of a curve: far off the parabola through their neighbors.
 
     Each reading is compared with the local quadratic fitted without it; the worst is set aside and the rest
-    compared again, so that a spike does not make its neighbours look wrong. At most one reading in twenty
+    compared again, so that a spike does not make its neighbors look wrong. At most one reading in twenty
     goes, and never three in a row: that would be the engine.
 
     Shapes: (readings,) sorted by speed; ``width`` in the unit of the speed.

@@ -32,7 +32,7 @@ COVERAGE = 2.0
 
 # Balances the cut-off of the series against the rounding of the function.
 _RELATIVE_STEP = float(np.cbrt(np.finfo(np.float64).eps))
-# For an input of exactly zero, in whatever SI unit: a thousandth of a millimetre, a cubic centimetre.
+# For an input of exactly zero, in whatever SI unit: a thousandth of a millimeter, a cubic centimeter.
 _STEP_AT_ZERO = 1e-6
 
 

@@ -2,7 +2,7 @@
 
 Angles are crankshaft DEGREES, written as the trade writes them: intake opens BTDC, intake closes ABDC,
 exhaust opens BBDC, exhaust closes ATDC, each negative when the event lies on the other side of its dead
-centre. The intake centerline is counted after TDC, the exhaust centerline before TDC. Each set of events
+center. The intake centerline is counted after TDC, the exhaust centerline before TDC. Each set of events
 belongs to one stated lift (seat, 0.050 in, 1 mm, ...). Lifts and lengths [m], loads [N].
 
 Events from a duration and a centerline take the lobe as symmetric; measured events are better.
@@ -222,14 +222,14 @@ def spring_rate(first_load: Value, first_height: Value, second_load: Value, seco
     """
     named = ("first_load", "first_height", "second_load", "second_height")
     shortened = np.asarray(first_height) - second_height
-    reject_if(shortened == 0, "two spring loads at the same height tell nothing about the rate", *named)
+    reject_if(shortened == 0, "two spring pressures at the same height tell nothing about the rate", *named)
     rate = (np.asarray(second_load) - first_load) / shortened
     reject_if(rate <= 0, "the spring carries less load at the shorter height: the readings are swapped", *named)
     return unwrap_scalar(rate)
 
 
 def seat_load(spring_rate: Value, known_load: Value, known_height: Value, installed_height: Value) -> Value:
-    """Return the spring load on the seat [N] at the installed height, from the rate and one known load and height.
+    """Return the spring pressure on the seat [N] at the installed height, from the rate and one known load and height.
 
     Shapes: spring_rate [N/m], known_load [N] and heights [m] broadcast together. Raises ValueError for a
     rate or height of zero or less, or a load that comes out below zero (the spring would hang loose).
@@ -249,7 +249,7 @@ def seat_load(spring_rate: Value, known_load: Value, known_height: Value, instal
 
 
 def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
-    """Return the spring load at full lift [N] = seat load + rate * lift.
+    """Return the spring pressure at full lift [N] = seat pressure + rate * lift.
 
     Shapes: seat_load [N], spring_rate [N/m] and valve_lift [m] broadcast together. Raises ValueError for a
     rate of zero or less, or a negative load or lift. Range: constant rate, clear of coil bind.

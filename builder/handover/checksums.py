@@ -78,7 +78,7 @@ class VerifyResult:
 
 
 def printable(name: str) -> str:
-    """Return a name without characters that would move the cursor or change colours in a terminal."""
+    """Return a name without characters that would move the cursor or change colors in a terminal."""
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in name)
 
 

@@ -106,7 +106,7 @@ def _with_speeds(step: str, build: Build) -> str:
 
 
 def break_in(build: Build, shop: Shop, texts: ProcedureTexts) -> Procedure:
-    """Return the running-in: the build's own steps, the shop's, or the usual ones for its bores."""
+    """Return the break-in: the build's own steps, the shop's, or the usual ones for its bores."""
     if build.delivery and build.delivery.break_in:
         return Procedure(build.delivery.break_in, "written for this engine", "this engine's delivery sheet")
     machined, reason = bores_were_machined(build)

@@ -253,7 +253,7 @@ def _to_srgb(image: Image) -> Image:
 
 
 def _apply_profile(picture: Image, profile: object) -> Image:
-    """Convert the colours from the picture's own profile to sRGB; leave them where the profile is unusable."""
+    """Convert the colors from the picture's own profile to sRGB; leave them where the profile is unusable."""
     if not isinstance(profile, bytes) or not profile:
         return picture
     from PIL import ImageCms

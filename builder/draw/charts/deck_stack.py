@@ -1,4 +1,4 @@
-"""The cylinder in section at top dead centre, to scale, with the stack-up of its deck dimensioned."""
+"""The cylinder in section at top dead center, to scale, with the stack-up of its deck dimensioned."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from builder.draw.style import ACCENT, CAUTION, INK, METAL, PAPER, QUIET, RULE, 
 
 @dataclass(frozen=True)
 class StackUp:
-    """The lengths that decide where the piston is at top dead centre, all in one unit.
+    """The lengths that decide where the piston is at top dead center, all in one unit.
 
     ``compression_height`` is the one that counts (measured where it was measured). Give
     ``listed_compression_height`` where the part was sold as something else: it is drawn as a dashed outline.
@@ -160,7 +160,7 @@ def stack_up(data: StackUp, *, name: str = "stack_up", size: Size = WIDE) -> Dra
         _draw_deck(canvas, section, (6, section_height + 12, deck_width, deck_height))
     else:
         _draw_deck(canvas, section, (size.width - deck_width, (height - deck_height) / 2, deck_width - 4, deck_height))
-    return canvas.to_drawing(name, "Deck stack-up at top dead centre", _description(data))
+    return canvas.to_drawing(name, "Deck stack-up at top dead center", _description(data))
 
 
 def _check(data: StackUp) -> None:
@@ -208,7 +208,7 @@ def _skirt(section: _Section) -> float:
 
 
 def _draw_crank_and_rod(canvas: Canvas, section: _Section) -> None:
-    """Draw the crank's centre, the circle of the crankpin and the throw, and the rod as a beam between two eyes."""
+    """Draw the crank's center, the circle of the crankpin and the throw, and the rod as a beam between two eyes."""
     data, middle, crank_y, pin, big = section.data, section.middle, section.crank_y, section.pin, section.crankpin
     radius = data.crank_radius * section.scale
     arc = [a for i in range(61) if 0.3 < (a := 2 * math.pi * i / 60) < 2.85]
@@ -384,7 +384,7 @@ def _magnification_text(factor: float) -> str:
 def _description(data: StackUp) -> str:
     total = data.crank_radius + data.rod + data.compression_height
     text = (
-        f"Cylinder in section at top dead centre, to scale. Crank radius {data.text(data.crank_radius)}, rod "
+        f"Cylinder in section at top dead center, to scale. Crank radius {data.text(data.crank_radius)}, rod "
         f"{data.text(data.rod)} and compression height {data.text(data.compression_height)} are together "
         f"{data.text(total)}; the deck height is {data.text(data.deck_height)}, so that the crown stands "
         f"{data.position_text(data.clearance, 'level with')} the deck."

@@ -74,7 +74,7 @@ def piston_speed(data: PistonSpeed, *, name: str = "piston_speed", size: Size = 
     canvas.text(axes.right, axes.bottom + 40, x_title, anchor=anchor, colour=QUIET)
     description = (
         f"Piston speed against crank angle at {sanitise(data.at)}: greatest {greatest} {unit} at {angle} degrees "
-        "after top dead centre"
+        "after top dead center"
     )
     description += f"; mean {number(mean)} {unit}." if mean is not None else "."
     return canvas.to_drawing(name, "Piston speed against crank angle", description)

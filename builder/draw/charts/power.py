@@ -174,7 +174,7 @@ def power_curves(data: PowerCurves, *, name: str = "power_curves", size: Size = 
 
 @chart
 def overlay(data: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawing:
-    """Draw the curves of several builds over each other, each with its own colour, line and marker.
+    """Draw the curves of several builds over each other, each with its own color, line and marker.
 
     Raises ValueError if there is nothing to draw.
     """

@@ -66,7 +66,7 @@ class _Entry:
 
 @chart
 def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
-    """Draw points with a marker and a colour for each family, each a link.
+    """Draw points with a marker and a color for each family, each a link.
 
     A point is named next to it, on two lines where one has no room; where points crowd, a number stands for the
     name, and the names are below. Of very many points none is named in the chart, only where it is pointed at.

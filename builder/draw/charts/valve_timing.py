@@ -240,7 +240,7 @@ def _peak_label(axes: Axes, valve: _Valve) -> None:
 
 
 def _angle_axis(axes: Axes) -> None:
-    """Write the crank angles below, with the dead centres named."""
+    """Write the crank angles below, with the dead centers named."""
     low, high = axes.x_limits
     size = axes.canvas.size
     step = 180.0 if size.narrow else 90.0
@@ -267,7 +267,7 @@ def _description(data: ValveTiming, valves: list[_Valve]) -> str:
         text = f"{valve.label}: most lift {lift} {data.unit} at {angle} degrees"
         text += "".join(f", {name} {sanitise(event.text)}" for name, event in valve.events)
         parts.append(f"{text}.")
-    start = "Valve lift against crank angle, counted from the top dead centre of the overlap"
+    start = "Valve lift against crank angle, counted from the top dead center of the overlap"
     start += f"; events {sanitise(data.at_lift_text)}." if data.at_lift_text else "."
     end = f" Overlap {sanitise(data.overlap_text)}." if data.overlap_text else ""
     return f"{start} {' '.join(parts)}{end} {data.remark}"
@@ -305,7 +305,7 @@ class _Ring:
         self.x, self.y = canvas.width / 2, radius + 10
 
     def point(self, angle: float, radius: float) -> tuple[float, float]:
-        """Return the pixel at this crank angle [deg] and distance from the centre [px]."""
+        """Return the pixel at this crank angle [deg] and distance from the center [px]."""
         radians = math.radians(angle)
         return self.x + radius * math.sin(radians), self.y - radius * math.cos(radians)
 
@@ -433,6 +433,6 @@ def _ring_description(data: TimingRing) -> str:
         + (f", open for {sanitise(arc.duration_text)}" if arc.duration_text else "")
         for arc in data.arcs
     ]
-    start = "Ring of events, clockwise from top dead centre"
+    start = "Ring of events, clockwise from top dead center"
     start += f", {sanitise(data.at_lift_text)}" if data.at_lift_text else ""
     return f"{start}. {'. '.join(arcs)}."

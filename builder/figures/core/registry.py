@@ -5,8 +5,8 @@ them, broadcasts over cylinders, propagates uncertainty, writes the working, and
 needs one module-level function::
 
     @define.figure(
-        "rod_ratio", "Rod ratio", RATIO, source=HEYWOOD_2,
-        means="How long the connecting rod is against the stroke; a longer rod leans less.",
+        "rod_ratio", "Rod/stroke ratio", RATIO, source=HEYWOOD_2,
+        means="Rod length divided by stroke; a longer rod swings through smaller angles.",
         formula=r"L / S", working="{rod_length} / {stroke}", validity="1.4 to 2.2 in running engines",
     )
     def rod_ratio(rod_length: Value, stroke: Value) -> Value:
@@ -33,9 +33,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 # The sections, in page order.
 CYLINDER = "Cylinder and compression"
 VALVE_TRAIN = "Valve train"
-AIR = "Air and breathing"
+AIR = "Airflow"
 POWER = "Power"
-FITS = "Fits and fasteners"
+FITS = "Clearances and fasteners"
 SECTIONS = (CYLINDER, VALVE_TRAIN, AIR, POWER, FITS)
 
 # The sources.

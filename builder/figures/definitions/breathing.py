@@ -21,7 +21,7 @@ define = Definitions(AIR)
 
 _BERNOULLI = "common practice, no source; Bernoulli"
 _CONTINUITY = "continuity"
-_ONE_CYLINDER = "the flow of one cylinder's port with all its valves; depressions to about 40 inH2O"
+_ONE_CYLINDER = "flow of one cylinder's port with all its valves; test pressures to about 40 in H₂O"
 _BENCH = "top_end.heads.flow_bench"
 COMPARED_AT = 28.0 * INCH_OF_WATER
 """Depression that head flows are compared at [Pa]."""
@@ -66,7 +66,7 @@ def _bench_input(side: str, symbol: str, display_unit: DisplayUnit, field: str) 
 
 
 define.add_inputs(
-    Input("bench_depression", "depression on the bench", "Δp", units.BENCH_PRESSURE, f"{_BENCH}.depression"),
+    Input("bench_depression", "test pressure", "Δp", units.BENCH_PRESSURE, f"{_BENCH}.depression"),
     Input("intake_valve_diameter", "intake valve head", "D_v", units.LENGTH, "top_end.heads.intake_valve.diameter"),
     Input("exhaust_valve_diameter", "exhaust valve head", "D_v", units.LENGTH, "top_end.heads.exhaust_valve.diameter"),
     Input("intake_valves", "intake valves of one cylinder", "z", units.COUNT,
@@ -76,11 +76,11 @@ define.add_inputs(
     Input("intake_port_area", "smallest section of the intake port", "A_p", units.AREA,
           "top_end.heads.intake_port_area"),
     Input("rated_flow", "rated air flow", "Q_r", units.VOLUME_FLOW, "top_end.induction.rated_flow", provenance=LISTED),
-    Input("rated_depression", "depression of the rating", "Δp_r", units.AIR_PRESSURE,
+    Input("rated_depression", "rated pressure drop", "Δp_r", units.AIR_PRESSURE,
           "top_end.induction.rated_depression", provenance=GIVEN),
-    Input("allowed_depression", "depression allowed at full throttle", "Δp", units.AIR_PRESSURE,
+    Input("allowed_depression", "allowed pressure drop at full throttle", "Δp", units.AIR_PRESSURE,
           "top_end.induction.allowed_depression", provenance=GIVEN),
-    _constant("compared_depression", "depression that heads are compared at", "Δp_{28}", units.BENCH_PRESSURE,
+    _constant("compared_depression", "reference pressure drop", "Δp_{28}", units.BENCH_PRESSURE,
               COMPARED_AT, "28\N{NO-BREAK SPACE}inH2O"),
     _constant("bench_air", "density of the bench's air", "ρ", units.DENSITY,
               BENCH_AIR, f"{BENCH_AIR:g}\N{NO-BREAK SPACE}kg/m³"),
@@ -109,7 +109,7 @@ def _card(context: Context) -> tuple[Array, Array, float] | None:
     return lifts, np.array([0.0, *(point.flow.si for point in points)]), card.depression.si
 
 
-@define.computed_input("port_flow", "intake flow at full lift and 28 inH2O", "Q_{28}", units.VOLUME_FLOW,
+@define.computed_input("port_flow", "intake flow at full lift and 28 in H₂O", "Q_{28}", units.VOLUME_FLOW,
                        f"{_BENCH}.intake")  # fmt: skip
 def _port_flow(context: Context, item: Input) -> InputValue | None:
     """Return the bench flow at the cam's lift; the highest on the card where that is not known, or is more lift."""
@@ -149,16 +149,16 @@ def _power_per_flow(context: Context, item: Input) -> InputValue:
 
 @define.figure(
     "air_demand",
-    "Air the engine asks for",
+    "Airflow demand",
     units.VOLUME_FLOW,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
-    means="How much air an engine of this size would swallow if its cylinders filled completely.",
+    means="Airflow at 100 % volumetric efficiency.",
     formula=r"V_d \, \frac{n}{r} \, VE",
     symbols=(("V_d", "displacement", "m³"), ("VE", "volumetric efficiency, taken as 100 %", "1")),
     working="{displacement} × {speed_of_interest} / {revolutions_per_cycle} × 100 %",
-    validity="at 100 % volumetric efficiency, counted in outside air; a blown engine asks for more with its boost",
+    validity="at 100 % volumetric efficiency, in outside air; boost adds to it",
 )
 def air_demand(displacement: Value, speed_of_interest: Value, revolutions_per_cycle: Value) -> Value:
     """Return the volume flow of air at 100 % volumetric efficiency [m3/s]."""
@@ -171,16 +171,16 @@ def _revolutions(counted: Value) -> int:
 
 @define.figure(
     "induction_headroom",
-    "Induction against demand",
+    "Carb/throttle capacity vs demand",
     units.RATIO,
     source=_BERNOULLI,
     axis="speed",
     headline="least",
-    means="Above one the carburettor or throttle passes more air than the engine asks for; below one it holds it back.",
+    means="Above 1 the carburetor or throttle flows more than the engine demands; below 1 it restricts.",
     formula=r"\frac{Q_r}{Q} \sqrt{\frac{\Delta p}{\Delta p_r}}",
-    symbols=(("Q", "air the engine asks for", "m³/s"),),
+    symbols=(("Q", "airflow demand", "m³/s"),),
     working="{rated_flow} × √({allowed_depression} / {rated_depression}) / {air_demand}",
-    validity="rating and demand at the same depression; at 100 % volumetric efficiency",
+    validity="rating and demand at the same pressure drop; at 100 % volumetric efficiency",
 )
 def induction_headroom(
     rated_flow: Value, rated_depression: Value, allowed_depression: Value, air_demand: Value
@@ -189,7 +189,7 @@ def induction_headroom(
     return breathing.induction_headroom(rated_flow, rated_depression, air_demand, allowed_depression)
 
 
-@define.alternative("induction_headroom", working="{rated_flow} / {air_demand}, at the depression of the rating")
+@define.alternative("induction_headroom", working="{rated_flow} / {air_demand}, at the rated pressure drop")
 def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     """Return rated flow over demand at the depression of the rating [1]."""
     return unwrap_scalar(np.asarray(rated_flow) / np.asarray(air_demand))
@@ -197,12 +197,12 @@ def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
 
 @define.figure(
     "flow_at_depression",
-    "Intake flow at 28 inH2O",
+    "Intake flow at 28 in H₂O",
     units.VOLUME_FLOW,
     source="Bernoulli",
     axis="valve lift",
     headline="most",
-    means="What the intake port passes at each lift, moved to the depression at which heads are compared.",
+    means="Intake port flow at each lift, converted to 28 in H₂O.",
     formula=r"Q \sqrt{\frac{\Delta p_{28}}{\Delta p}}",
     working="{intake_bench_flow} × √({compared_depression} / {bench_depression})",
     validity=_ONE_CYLINDER,
@@ -214,12 +214,12 @@ def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compar
 
 @define.figure(
     "exhaust_flow_at_depression",
-    "Exhaust flow at 28 inH2O",
+    "Exhaust flow at 28 in H₂O",
     units.VOLUME_FLOW,
     source="Bernoulli",
     axis="valve lift",
     headline="most",
-    means="What the exhaust port passes at each lift, moved to the depression at which heads are compared.",
+    means="Exhaust port flow at each lift, converted to 28 in H₂O.",
     formula=r"Q \sqrt{\frac{\Delta p_{28}}{\Delta p}}",
     working="{exhaust_bench_flow} × √({compared_depression} / {bench_depression})",
     validity=_ONE_CYLINDER,
@@ -230,7 +230,7 @@ def exhaust_flow_at_depression(exhaust_bench_flow: Value, bench_depression: Valu
 
 
 _DISCHARGE = r"C_d = \frac{Q}{z \, \pi D_v L \sqrt{2 \Delta p / \rho}}"
-_DISCHARGE_HOLDS = "bench air taken as 1.204 kg/m³ (20 °C, 101.325 kPa), common practice; to about 40 inH2O"
+_DISCHARGE_HOLDS = "bench air at 1.204 kg/m³ (20 °C, 101.325 kPa), common practice; to about 40 in H₂O"
 
 
 def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depression: Value, density: Value) -> Value:
@@ -240,12 +240,12 @@ def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depress
 
 @define.figure(
     "discharge_coefficient",
-    "Discharge coefficient, intake",
+    "Intake discharge coefficient",
     units.RATIO,
     source=HEYWOOD_6,
     axis="valve lift",
     headline="most",
-    means="How well the intake port uses the window its valve opens: 1 would be perfect.",
+    means="Measured flow over ideal flow through the intake valve opening; 1 is ideal.",
     formula=_DISCHARGE,
     working="{intake_bench_flow} / ({intake_valves} × π × {intake_valve_diameter} × {intake_bench_lift}"
     " × √(2 × {bench_depression} / {bench_air}))",
@@ -267,12 +267,12 @@ def discharge_coefficient(
 
 @define.figure(
     "exhaust_discharge_coefficient",
-    "Discharge coefficient, exhaust",
+    "Exhaust discharge coefficient",
     units.RATIO,
     source=HEYWOOD_6,
     axis="valve lift",
     headline="most",
-    means="How well the exhaust port uses the window its valve opens: 1 would be perfect.",
+    means="Measured flow over ideal flow through the exhaust valve opening; 1 is ideal.",
     formula=_DISCHARGE,
     working="{exhaust_bench_flow} / ({exhaust_valves} × π × {exhaust_valve_diameter} × {exhaust_bench_lift}"
     " × √(2 × {bench_depression} / {bench_air}))",
@@ -294,17 +294,16 @@ def exhaust_discharge_coefficient(
 
 @define.figure(
     "mean_port_velocity",
-    "Mean velocity in the intake port",
+    "Mean port velocity",
     units.FAST_VELOCITY,
     source=_CONTINUITY,
     axis="speed",
     headline="most",
-    means="How fast the air must travel through the narrowest part of the port on average.",
+    means="Mean air speed through the smallest port section.",
     formula=r"\frac{\pi}{4} B^2 \, \frac{S_p}{A_p}",
     symbols=(("S_p", "mean piston speed", "m/s"),),
     working="π/4 × ({bore})² × {mean_piston_speed} / {intake_port_area}",
-    validity="smallest section of all intake ports of one cylinder; mean over a stroke, as if the port stood "
-    "open for all of it",
+    validity="smallest section of all intake ports of one cylinder; mean over a full stroke",
 )
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: Value) -> Value:
     """Return the mean velocity at the narrowest section [m/s]."""
@@ -313,18 +312,17 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: 
 
 @define.figure(
     "inlet_mach_index",
-    "Inlet Mach index",
+    "Intake Mach index (Z)",
     units.INDEX,
     source=TAYLOR_1,
     axis="speed",
     headline="most",
-    means="How near the air through the intake valves comes to the speed of sound; above about 0.6 filling falls off.",
+    means="Ratio of mean intake flow speed to the speed of sound; above about 0.6 volumetric efficiency falls.",
     formula=r"Z = \frac{1}{z} \left( \frac{B}{D_v} \right)^2 \frac{S_p}{C_i \, a}",
     symbols=(("S_p", "mean piston speed", "m/s"), ("a", "speed of sound at the inlet's temperature", "m/s")),
     working="1 / {intake_valves} × ({bore} / {intake_valve_diameter})² × {mean_piston_speed}"
     " / ({mean_flow_coefficient} × a({air_temperature}))",
-    validity="poppet valves; flow coefficient on the head's area, meaned over a lift that rises "
-    "and falls as a half sine",
+    validity="poppet valves; flow coefficient on valve head area, averaged over a half-sine lift curve",
 )
 def inlet_mach_index(
     bore: Value,
@@ -343,14 +341,14 @@ def inlet_mach_index(
 
 @define.figure(
     "head_flow_ceiling",
-    "What the heads could support",
+    "Head flow power potential (rule of thumb)",
     units.POWER,
     source=COMMON_PRACTICE,
-    means="A rule of thumb for the power these heads could feed if everything else were right.",
+    means="Rule of thumb: the power the heads can support if everything else suits.",
     formula=r"0.257 \; Q_{28} \, N",
-    symbols=(("Q_{28}", "intake flow at full lift and 28 inH2O", "cfm"),),
+    symbols=(("Q_{28}", "intake flow at full lift and 28 in H₂O", "cfm"),),
     working="{power_per_flow} × {port_flow} × {cylinders}",
-    validity="four-strokes on petrol, without boost; a rule of thumb, good to a tenth at best",
+    validity="naturally aspirated four-strokes on gasoline; a rule of thumb, ±10 % at best",
 )
 def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value) -> Value:
     """Return the power the heads could support [W]."""

@@ -44,30 +44,30 @@ CLEARANCES: dict[str, str | None] = {
 
 _MEASURED = (
     ("main_oil_clearance", "Main oil clearance",
-     "The film of oil that each main bearing of the crankshaft runs on.",
-     "housing torqued; measured wins over the sum of the parts, and the difference between the two is a finding"),
+     "Main bearing oil clearance.",
+     "housing torqued; a direct measurement takes precedence over the sum of the parts"),
     ("rod_oil_clearance", "Rod oil clearance",
-     "The film of oil between each connecting rod's bearing and its crankpin.",
-     "big end torqued; measured wins over the sum of the parts, and the difference between the two is a finding"),
-    ("cam_oil_clearance", "Cam oil clearance", "The film of oil that the camshaft runs on.", "as measured"),
+     "Rod bearing oil clearance.",
+     "big end torqued; a direct measurement takes precedence over the sum of the parts"),
+    ("cam_oil_clearance", "Cam oil clearance", "Cam bearing oil clearance.", "as measured"),
     ("piston_clearance", "Piston clearance",
-     "The room between piston and bore: too little seizes, too much rattles and wears.",
-     "at the piston's gauge point, cold; measured wins over bore less piston"),
-    ("pin_clearance", "Pin clearance", "The room the piston's pin turns in.", "as measured"),
+     "Piston-to-bore clearance: too tight seizes, too loose rattles and wears.",
+     "at the piston's gauge point, cold; a direct measurement takes precedence"),
+    ("pin_clearance", "Pin clearance", "Clearance of the wrist pin.", "as measured"),
     ("top_ring_gap", "Top ring gap",
-     "The gap left between the ends of the ring for it to grow into when hot.", "ring square in its own bore"),
+     "Ring end gap, for expansion when hot.", "ring square in its own bore"),
     ("second_ring_gap", "Second ring gap",
-     "The gap left between the ends of the second ring for it to grow into when hot.", "ring square in its own bore"),
+     "Second ring end gap, for expansion when hot.", "ring square in its own bore"),
     ("ring_side_clearance", "Ring side clearance",
-     "The play of a ring up and down in its groove: enough to move, too little to leak.", "as measured"),
-    ("crank_end_play", "Crankshaft end play", "How far the crankshaft can move lengthwise.", "as measured"),
+     "Axial clearance of the ring in its groove.", "as measured"),
+    ("crank_end_play", "Crankshaft end play", "Axial movement of the crankshaft.", "as measured"),
     ("rod_side_clearance", "Rod side clearance",
-     "The play of the rods along their crankpin, where the bearing's oil gets out.", "as measured"),
-    ("cam_end_play", "Camshaft end play", "How far the camshaft can move lengthwise.", "as measured"),
+     "Axial clearance of the rods on the crankpin.", "as measured"),
+    ("cam_end_play", "Camshaft end play", "Axial movement of the camshaft.", "as measured"),
     ("intake_guide_clearance", "Intake guide clearance",
-     "The room between each intake valve's stem and its guide.", "as measured"),
+     "Intake valve stem-to-guide clearance.", "as measured"),
     ("exhaust_guide_clearance", "Exhaust guide clearance",
-     "The room between each exhaust valve's stem and its guide.", "as measured"),
+     "Exhaust valve stem-to-guide clearance.", "as measured"),
 )  # fmt: skip
 
 _FROM_PARTS = {
@@ -214,12 +214,12 @@ def _most(reading: Reading) -> tuple[float, str]:
 
 define.add_inputs(
     _gauged("taper_largest", "largest reading, at the depths that differ most", "depth", 0),
-    _gauged("taper_least", "least reading, at the depths that differ most", "depth", 1),
+    _gauged("taper_least", "smallest reading, at the depths that differ most", "depth", 1),
     _gauged("out_of_round_largest", "largest reading, across the axes that differ most", "axis", 0),
-    _gauged("out_of_round_least", "least reading, across the axes that differ most", "axis", 1),
+    _gauged("out_of_round_least", "smallest reading, across the axes that differ most", "axis", 1),
     _by_fit("fit_mean", "mean reading", _mean),
-    _by_fit("fit_least", "least allowed", _least),
-    _by_fit("fit_most", "most allowed", _most),
+    _by_fit("fit_least", "spec min.", _least),
+    _by_fit("fit_most", "spec max.", _most),
 )
 
 
@@ -247,11 +247,11 @@ def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
     units.LENGTH,
     source=COMMON_PRACTICE,
     headline="most",
-    means="How much wider a bore is at one depth than at another: a straight bore lets the rings breathe evenly.",
+    means="Difference in bore diameter from top to bottom.",
     formula=r"\max_{\mathrm{axes}} \left( B_{most} - B_{least} \right)",
     symbols=(("B_{most}, B_{least}", "largest and least reading down one axis of the bore", "m"),),
     working="{taper_largest} − {taper_least}",
-    validity="over the depths that were gauged",
+    validity="over the depths measured",
     is_sum=True,
 )
 def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
@@ -266,11 +266,11 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     units.LENGTH,
     source=COMMON_PRACTICE,
     headline="most",
-    means="How far a bore is from a circle: rings seal only against a round one.",
+    means="Difference in bore diameter across and along the crank.",
     formula=r"\max_{\mathrm{depths}} \left( B_{most} - B_{least} \right)",
     symbols=(("B_{most}, B_{least}", "largest and least reading across the bore at one depth", "m"),),
     working="{out_of_round_largest} − {out_of_round_least}",
-    validity="over the axes that were gauged",
+    validity="over the axes measured",
     is_sum=True,
 )
 def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) -> Value:
@@ -281,14 +281,14 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
 
 @define.figure(
     "fit_position",
-    "Where the fits lie in their ranges",
+    "Clearance position in spec",
     units.WHOLE_PERCENT,
     source=GEOMETRY,
-    means="0 % is the tight end of what is allowed, 100 % the loose end: one look shows how the engine was built.",
+    means="0 % is the tight limit, 100 % the loose limit.",
     formula=r"\frac{x - x_{least}}{x_{most} - x_{least}}",
-    symbols=(("x", "mean of the readings", "m"), ("x_{least}, x_{most}", "what is allowed", "m")),
+    symbols=(("x", "mean of the readings", "m"), ("x_{least}, x_{most}", "spec limits", "m")),
     working="({fit_mean} − {fit_least}) / ({fit_most} − {fit_least})",
-    validity="fits whose range has two ends; outside it below 0 % or above 100 %",
+    validity="specs with two limits; out of spec below 0 % or above 100 %",
 )
 def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     """Return where each fit lies in its range [1]."""

@@ -87,7 +87,7 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
     source=f"{GUM}, 4.2",
     axis="repeats",
     headline="most",
-    means="How far the torque of pulls differs with nothing changed between them: the noise that a gain must beat.",
+    means="Torque scatter between repeat pulls: a gain must be larger than this.",
     formula=r"s = \sqrt{\overline{s(n)^2}}",
     symbols=(("s(n)", "standard deviation of the torque at one engine speed n", "N m"),),
     working="standard deviation at each speed of {repeat_deviation}, root mean square",
@@ -100,12 +100,12 @@ def repeatability(repeat_deviation: Value) -> Value:
 
 @define.figure(
     "gain",
-    "Gain of a change",
+    "Back-to-back gain",
     units.TORQUE,
     source=f"{GUM}, 4.2 and annex G",
     axis="change",
     headline="first",
-    means="What a change was worth in torque, averaged over the session's range, with its 95 % interval.",
+    means="Torque gain of a change, averaged over the session's range, with its 95 % confidence interval.",
     formula=r"\overline{T_{after} - T_{before}}",
     symbols=(("T_{after}, T_{before}", "torque with and without the change", "N m"),),
     working="{torque_gain}",
@@ -118,12 +118,12 @@ def gain(torque_gain: Value) -> Value:
 
 @define.figure(
     "best_setting",
-    "Best setting",
+    "Optimum setting",
     units.SETTING_LEVEL,
     source="least squares",
     axis="setting",
     headline="first",
-    means="The level of a setting that did or would do best, by a parabola through the levels tried.",
+    means="Setting at the top of a parabola through the settings tested.",
     formula=r"y = a + b x + c x^2, \quad x^* = -\frac{b}{2c}, \; c < 0",
     symbols=(
         ("x", "level of the setting, its best with a star", "as written"),

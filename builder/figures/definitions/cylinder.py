@@ -15,7 +15,7 @@ define = Definitions(CYLINDER)
 
 define.add_inputs(
     Input("cylinders", "cylinders", "N", units.COUNT, "build.engine.cylinders", provenance=GIVEN),
-    Input("compression_wanted", "compression ratio asked for", "\\varepsilon", units.COMPRESSION,
+    Input("compression_wanted", "target compression ratio", "\\varepsilon", units.COMPRESSION,
           "build.engine.compression_wanted", provenance=GIVEN),
     Input("bore", "bore", "B", units.LENGTH, "bottom_end.block.bores", "cylinder"),
     Input("standard_bore", "standard bore", "B_0", units.LENGTH, "bottom_end.block.standard_bore"),
@@ -27,7 +27,7 @@ define.add_inputs(
         "bottom_end.pistons.compression_height", "cylinder",
     ),
     Input(
-        "deck_clearance_measured", "deck clearance by dial gauge", "c", units.LENGTH,
+        "deck_clearance_measured", "deck clearance by dial indicator", "c", units.LENGTH,
         "bottom_end.deck_clearance", "cylinder",
     ),
     Input("dish", "dish and valve reliefs", "V_{dish}", units.VOLUME, "bottom_end.pistons.dish", "cylinder"),
@@ -48,7 +48,7 @@ define.add_inputs(
     "Swept volume",
     units.VOLUME,
     source=HEYWOOD_2,
-    means="The volume one piston sweeps on its way from top to bottom.",
+    means="The volume one piston sweeps from TDC to BDC.",
     formula=r"V_s = \frac{\pi}{4} B^2 S",
     working="π/4 × ({bore})² × {stroke}",
     validity="any engine",
@@ -64,7 +64,7 @@ def swept_volume(bore: Value, stroke: Value) -> Value:
     units.DISPLACEMENT,
     source=HEYWOOD_2,
     vectorised=True,
-    means="The size of the engine: the volume all pistons sweep together.",
+    means="The volume all pistons sweep together.",
     formula=r"V_d = N \, V_s",
     working="{cylinders} × {swept_volume}",
     validity="any number of cylinders",
@@ -76,10 +76,10 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
 
 @define.figure(
     "bore_stroke_ratio",
-    "Bore to stroke",
+    "Bore/stroke ratio",
     units.RATIO,
     source=HEYWOOD_2,
-    means="Above one the cylinder is wider than the stroke is long, which favours speed.",
+    means="Above 1 the bore is larger than the stroke, which favors high rpm.",
     formula=r"B / S",
     working="{bore} / {stroke}",
     validity="any engine",
@@ -91,10 +91,10 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
 
 @define.figure(
     "rod_ratio",
-    "Rod ratio",
+    "Rod/stroke ratio",
     units.RATIO,
     source=HEYWOOD_2,
-    means="How long the connecting rod is against the stroke; a longer rod leans less.",
+    means="Rod length divided by stroke; a longer rod swings through smaller angles.",
     formula=r"L / S",
     working="{rod_length} / {stroke}",
     validity="1.4 to 2.2 in running engines",
@@ -109,13 +109,13 @@ def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     "Deck clearance",
     units.LENGTH,
     source=GEOMETRY,
-    means="How far the piston stops below the top of the block; negative when it stands proud.",
+    means="How far the piston stops below the deck at TDC; negative above the deck.",
     formula=r"c = H - \left( S/2 + L + h \right)",
-    working="by dial gauge: {deck_clearance_measured}",
+    working="by dial indicator: {deck_clearance_measured}",
     validity="the gauge wins over the sum of the parts; the difference between the two is a finding",
 )
 def deck_clearance(deck_clearance_measured: Value) -> Value:
-    """Return the deck clearance as the dial gauge read it [m]."""
+    """Return the deck clearance as the dial indicator read it [m]."""
     return deck_clearance_measured
 
 
@@ -129,14 +129,13 @@ def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Val
 
 @define.figure(
     "compression_height_from_deck",
-    "Compression height by the deck",
+    "Compression height (from deck)",
     units.LENGTH,
     source=GEOMETRY,
-    means="How tall the piston is above its pin, as the deck clearance shows it: a short one is found without taking "
-    "it out.",
+    means="Compression height worked back from the measured deck clearance: shows a short piston without pulling it.",
     formula=r"h = H - \left( S/2 + L + c \right)",
     working="{deck_height} − ({stroke} / 2 + {rod_length} + {deck_clearance_measured})",
-    validity="where the deck clearance was gauged; it lays on the piston what block, crank or rod may have done",
+    validity="where the deck clearance was measured; errors of block, crank or rod count as the piston's",
     is_sum=True,
 )
 def compression_height_from_deck(
@@ -148,13 +147,13 @@ def compression_height_from_deck(
 
 @define.figure(
     "quench",
-    "Quench",
+    "Quench (squish)",
     units.LENGTH,
     source=COMMON_PRACTICE,
-    means="The gap between piston and head at the top: tight enough to stir the charge, wide enough never to touch.",
+    means="Piston-to-head clearance at TDC: tight enough to mix the charge, wide enough never to touch.",
     formula=r"q = c + t_g",
     working="{deck_clearance} + {gasket_thickness}",
-    validity="heads with a flat facing the piston",
+    validity="heads with a quench flat",
     is_sum=True,
 )
 def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
@@ -164,13 +163,13 @@ def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
 
 @define.figure(
     "crown_volume",
-    "Crown volume",
+    "Piston dish/dome volume",
     units.VOLUME,
     source=GEOMETRY,
-    means="What the shape of the piston crown adds to the space above it: a dish adds, a dome takes away.",
+    means="Volume of the piston crown: a dish adds to the clearance volume, a dome subtracts.",
     formula=r"V_{dish} - V_{dome}",
     working="{dish} − {dome}",
-    validity="any crown; a flat top is a dish of 0 cc",
+    validity="any crown; a flat top is 0 cc",
     is_sum=True,
 )
 def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
@@ -182,10 +181,10 @@ def crown_volume(dish: Value | None = None, dome: Value | None = None) -> Value:
 
 @define.figure(
     "top_land_volume",
-    "Top land crevice",
+    "Crevice volume",
     units.VOLUME,
     source=GEOMETRY,
-    means="The narrow space around the piston above its top ring.",
+    means="The gap around the piston above the top ring.",
     formula=r"\frac{\pi}{4} \left( B^2 - (B - c_t)^2 \right) h_t",
     working="π/4 × (({bore})² − ({bore} − {top_land_clearance})²) × {top_land_height}",
     validity="any piston",
@@ -200,12 +199,12 @@ def top_land_volume(bore: Value, top_land_clearance: Value, top_land_height: Val
     "Clearance volume",
     units.VOLUME,
     source=GEOMETRY,
-    means="All the space left above the piston when it stands at the top.",
+    means="All the volume above the piston at TDC.",
     formula=r"V_k = V_c + \frac{\pi}{4} B_g^2 t_g + \frac{\pi}{4} B^2 c + V_{crown} + V_{land}",
-    symbols=(("V_{crown}", "crown volume", "m³"), ("V_{land}", "top land crevice, if recorded", "m³")),
+    symbols=(("V_{crown}", "piston dish/dome volume", "m³"), ("V_{land}", "crevice volume, if recorded", "m³")),
     working="{chamber} + π/4 × ({gasket_bore})² × {gasket_thickness} + π/4 × ({bore})² × {deck_clearance}"
     " + {crown_volume} + {top_land_volume}",
-    validity="any engine; the top land counts only if it was recorded",
+    validity="any engine; crevice volume only if recorded",
 )
 def clearance_volume(
     chamber: Value,
@@ -231,7 +230,7 @@ def clearance_volume(
     "Compression ratio",
     units.COMPRESSION,
     source=HEYWOOD_2,
-    means="How far the charge is squeezed: the more, the more work it gives, and the better the fuel it asks for.",
+    means="Cylinder volume at BDC over volume at TDC. More gives more torque and needs more octane.",
     formula=r"\frac{V_s + V_k}{V_k}",
     working="({swept_volume} + {clearance_volume}) / {clearance_volume}",
     symbols=(("V_s", "swept volume", "m³"), ("V_k", "clearance volume", "m³")),
@@ -244,10 +243,10 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
 
 @define.figure(
     "clearance_volume_wanted",
-    "Clearance volume for the ratio asked for",
+    "Clearance volume for target CR",
     units.VOLUME,
     source=HEYWOOD_2,
-    means="The space that would have to be left above the piston to meet the compression ratio that was asked for.",
+    means="The clearance volume that gives the target compression ratio.",
     formula=r"V_{k,w} = \frac{V_s}{\varepsilon - 1}",
     symbols=(("V_s", "swept volume", "m³"),),
     working="{swept_volume} / ({compression_wanted} − 1)",
@@ -260,19 +259,19 @@ def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> V
 
 @define.figure(
     "crown_volume_wanted",
-    "Crown volume for the ratio asked for",
+    "Piston dish/dome volume for target CR",
     units.VOLUME,
     source=GEOMETRY,
-    means="The dish the pistons would need to meet the compression ratio that was asked for; negative is a dome.",
+    means="The piston dish that gives the target compression ratio; negative is a dome.",
     formula=r"V_{k,w} - V_c - \frac{\pi}{4} B_g^2 t_g - \frac{\pi}{4} B^2 c - V_{land}",
     symbols=(
-        ("V_{k,w}", "clearance volume for the ratio asked for", "m³"),
+        ("V_{k,w}", "clearance volume for target CR", "m³"),
         ("c", "deck clearance", "m"),
-        ("V_{land}", "top land crevice, if recorded", "m³"),
+        ("V_{land}", "crevice volume, if recorded", "m³"),
     ),
     working="{clearance_volume_wanted} − {chamber} − π/4 × ({gasket_bore})² × {gasket_thickness}"
     " − π/4 × ({bore})² × {deck_clearance} − {top_land_volume}",
-    validity="with chamber, gasket and deck as they are; the top land counts only if it was recorded",
+    validity="with chamber, gasket and deck as they are; crevice volume only if recorded",
 )
 def crown_volume_wanted(
     clearance_volume_wanted: Value,

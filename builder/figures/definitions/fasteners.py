@@ -159,7 +159,7 @@ def _stress_area(joint: Fastener) -> JointValue | None:
 
 define.add_inputs(
     _by_joint("joint_torque", "torque", "T", units.TORQUE, "torque", _torque, MEASURED),
-    _by_joint("deciding_torque", "torque, where it is what decides", "T", units.TORQUE, "torque",
+    _by_joint("deciding_torque", "final torque", "T", units.TORQUE, "torque",
               _torque_that_decides, MEASURED),
     _by_joint("nut_factor", "nut factor", "K", units.RATIO, "nut_factor", _nut_factor, GIVEN,
               scatter_stated=True),
@@ -181,14 +181,14 @@ define.add_inputs(
     source=_NIST,
     axis="joint",
     headline="first",
-    means="How tight every joint was done up, in both systems of units.",
+    means="Final torque of each joint, in both unit systems.",
     formula=r"T_{\mathrm{N\,m}} = 1.355818 \; T_{\mathrm{lbf\,ft}}",
     symbols=(
         (r"T_{\mathrm{N\,m}}", "final torque", "N m"),
         (r"T_{\mathrm{lbf\,ft}}", "the same in pound-force feet", "lbf ft"),
     ),
     working="{joint_torque}",
-    validity="the joint as recorded; for the next time the maker's current sheet decides",
+    validity="the joint as recorded; for reassembly follow the manufacturer's current specification",
 )
 def fastener_torque(joint_torque: Value) -> Value:
     """Return the final torque of each joint [N m]."""
@@ -197,44 +197,42 @@ def fastener_torque(joint_torque: Value) -> Value:
 
 @define.figure(
     "fastener_preload",
-    "Clamping force, estimated",
+    "Est. clamp load, by torque",
     units.CLAMPING,
     source=MACHINERYS,
     axis="joint",
     headline="first",
-    means="Roughly how hard each fastener presses its joint together; most of a torque only overcomes friction.",
+    means="Estimated bolt tension; most of the torque only overcomes friction.",
     formula=r"F = \frac{T}{K d}",
     symbols=(("T", "final torque", "N m"), ("K", "nut factor for the lubricant", "1"), ("d", "thread diameter", "m")),
     working="{deciding_torque} / ({nut_factor} × {thread_diameter})",
-    validity="an estimate for the record, a quarter either way; never a reason to choose a torque; the nut factor as "
-    "written down, or from the friction that was",
+    validity="an estimate, ±25 %; not a basis for choosing a torque; nut factor as recorded, or from recorded friction",
 )  # fmt: skip
 def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter: Value) -> FigureResult:
     """Return the clamping force of one fastener of each joint [N], with the band it may lie in."""
     force = fasteners.fastener_preload(deciding_torque, nut_factor, thread_diameter)
     spread = fasteners.PRELOAD_SPREAD["torque"]
     note = (
-        f"Tightened by torque, the true force may lie {spread:.0%} below or above the estimate, and further where "
-        "the lubricant was not the one the nut factor is for. Joints finished by an angle are left out: there the "
-        "torque before the angle says nothing about the force."
+        f"Tightened by torque, the true clamp load may be {spread:.0%} below or above the estimate, and more with "
+        "another lubricant. Torque-angle joints are left out: the initial torque does not give the clamp load."
     )
     return FigureResult(force, note=note)
 
 
 @define.figure(
     "stretch_preload",
-    "Clamping force, by stretch",
+    "Clamp load, by stretch",
     units.CLAMPING,
     source=SHIGLEY_BOLTS,
     axis="joint",
     headline="first",
-    means="How hard each bolt presses its joint together, from how much longer it became: better known than by torque.",
+    means="Bolt tension from measured stretch: more accurate than by torque.",
     formula=r"F = \frac{E \, \delta}{\frac{4 \, l_S}{\pi \, d_S^2} + \frac{l_T}{A_T}}",
     symbols=(("E", "Young's modulus of steel, 207 GPa", "Pa"),),
     working="207 GPa × {bolt_stretch} / ({shank_length} / (π/4 × ({shank_diameter})²)"
     " + {thread_length} / {thread_stress_area})",
-    validity="steel bolts below yield, shank and thread as springs in a row; good to a twentieth where both ends can "
-    "be reached; the maker's stretch decides",
+    validity="steel bolts below yield, shank and thread as springs in series; about ±5 % where both ends are "
+    "accessible; follow the manufacturer's stretch",
 )
 def stretch_preload(
     bolt_stretch: Value,

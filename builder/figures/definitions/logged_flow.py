@@ -83,7 +83,7 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     source=COMMON_PRACTICE,
     axis="pull",
     headline="first",
-    means="For how much of the time the injectors stand open at peak power: above 85 % there is little left.",
+    means="Share of the time the injectors are open at peak power; above 85 % leaves little reserve.",
     formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
     working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
     validity="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a "
@@ -124,14 +124,14 @@ def injector_duty_from_pulse(
     source=HEYWOOD_2,
     axis="pull",
     headline="first",
-    means="How well the cylinders fill, where they fill best: air taken in over what the swept volume would hold.",
+    means="Air taken in over air the swept volume would hold, at its best speed.",
     formula=r"\frac{\dot m_a}{\rho \, V_d \, n / r}",
     symbols=(
         (r"\rho", "density of the air outside", "kg/m^3"),
         ("V_d", "displacement", "m^3"),
     ),
     working="{fullest_air} / ({air_density} × {displacement} × {fullest_speed} / {revolutions_per_cycle})",
-    validity="air by a flow meter, or fuel flow times air-fuel ratio, which counts fuel that leaves unburnt",
+    validity="air by flow meter, or fuel flow times air-fuel ratio, which includes unburned fuel",
 )
 def volumetric_efficiency(
     fullest_air: Value, air_density: Value, displacement: Value, fullest_speed: Value, revolutions_per_cycle: Value

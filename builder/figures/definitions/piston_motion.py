@@ -57,7 +57,7 @@ def _speeds_of_interest(context: Context, item: Input) -> InputValue | None:
 
 
 @define.computed_input(
-    "crank_angle", "crank angle after the top", "\\theta", units.ANGLE, "bottom_end.crankshaft.stroke", "crank angle"
+    "crank_angle", "crank angle after TDC", "\\theta", units.ANGLE, "bottom_end.crankshaft.stroke", "crank angle"
 )
 def _crank_angles(context: Context, item: Input) -> InputValue:
     """Return where the piston's position is tabulated, the quarter turn first."""
@@ -73,7 +73,7 @@ def _crank_angles(context: Context, item: Input) -> InputValue:
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
-    means="How fast the pistons travel on average: what wears and loads an engine, whatever its size.",
+    means="Average piston speed: a measure of wear and load that holds for any engine size.",
     formula=r"2 S n",
     working="2 × {stroke} × {speed_of_interest}",
     validity="any engine",
@@ -85,19 +85,19 @@ def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
 
 @define.figure(
     "piston_position",
-    "Piston from the top",
+    "Piston position at 90°",
     units.LENGTH,
     source=HEYWOOD_2,
     axis="crank angle",
     headline="first",
-    means="How far the piston has come down when the crank has turned: at a quarter turn already more than half-way.",
+    means="Piston travel from TDC at a crank angle; at 90° it is past mid-stroke.",
     formula=r"x = \frac{S}{2} (1 - \cos\theta) + L - \sqrt{L^2 - \left( \frac{S}{2} \sin\theta \right)^2}",
     working="{stroke} / 2 × (1 − cos {crank_angle}) + {rod_length}"
     " − √(({rod_length})² − ({stroke} / 2 × sin {crank_angle})²)",
     validity="exact slider-crank; a pin offset, where recorded, is counted though the formula leaves it out",
 )
 def piston_position(stroke: Value, rod_length: Value, crank_angle: Value, pin_offset: Value = 0.0) -> FigureResult:
-    """Return the distance of the piston from its top dead centre [m] at crank angles after it [deg]."""
+    """Return the distance of the piston from its top dead center [m] at crank angles after it [deg]."""
     position = kinematics.piston_position(np.radians(crank_angle), stroke, rod_length, pin_offset)
     return FigureResult(position, working=_OFFSET_POSITION if np.any(pin_offset) else None)
 
@@ -112,15 +112,15 @@ _OFFSET_POSITION = (
 
 @define.figure(
     "piston_speed",
-    "Greatest piston speed",
+    "Max piston speed",
     units.FAST_VELOCITY,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
-    means="How fast a piston moves at its fastest, part-way down.",
+    means="The highest piston speed in the stroke.",
     formula=r"\max_\theta \; 2 \pi n \, \frac{dx}{d\theta}",
-    symbols=(("x", "piston from the top, exact slider-crank", "m"), ("\\theta", "crank angle", "rad")),
-    working="greatest of 2π × {speed_of_interest} × dx/dθ, for stroke {stroke} and rod {rod_length}",
+    symbols=(("x", "piston travel from TDC, exact slider-crank", "m"), ("\\theta", "crank angle", "rad")),
+    working="max of 2π × {speed_of_interest} × dx/dθ, for stroke {stroke} and rod {rod_length}",
     validity="exact slider-crank, pin offset included where recorded; steady speed",
 )
 def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> FigureResult:
@@ -128,23 +128,23 @@ def piston_speed(stroke: Value, rod_length: Value, speed_of_interest: Value, pin
     angle = kinematics.peak_speed_angle(stroke, rod_length, pin_offset)
     speed = kinematics.piston_speed(angle, stroke, rod_length, speed_of_interest, pin_offset)
     where = float(np.mean(np.degrees(angle)))
-    return FigureResult(speed, note=f"Reached {where:.1f}° of crank after the top.")
+    return FigureResult(speed, note=f"Reached {where:.1f}° after TDC.")
 
 
 @define.figure(
     "piston_acceleration",
-    "Greatest piston acceleration",
+    "Max piston acceleration",
     units.ACCELERATION,
     source=HEYWOOD_2,
     axis="speed",
     headline="most",
-    means="How hard the piston is turned round at the top: this is what rods, pins and rod bolts have to stand.",
+    means="Piston acceleration at TDC: it sets the load on rods, pins and rod bolts.",
     formula=r"\frac{S}{2} \, (2 \pi n)^2 \left( 1 + \frac{S}{2L} \right)",
     working="{stroke} / 2 × (2π × {speed_of_interest})² × (1 + {stroke} / (2 × {rod_length}))",
-    validity="at top dead centre; exact slider-crank, pin offset included where recorded; steady speed",
+    validity="at top dead center; exact slider-crank, pin offset included where recorded; steady speed",
 )
 def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Value, pin_offset: Value = 0.0) -> Value:
-    """Return the acceleration of the piston at top dead centre [m/s2]."""
+    """Return the acceleration of the piston at top dead center [m/s2]."""
     return kinematics.piston_acceleration(0.0, stroke, rod_length, speed_of_interest, pin_offset)
 
 
@@ -153,7 +153,7 @@ def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Val
     "Reciprocating mass",
     units.MASS,
     source=COMMON_PRACTICE,
-    means="What goes up and down in one cylinder: piston, pin, rings and the small end of the rod.",
+    means="Mass that moves with one piston: piston, pin, rings and rod small end.",
     formula=r"m_p + m_g + m_r + m_s",
     working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
     validity="any engine",
@@ -166,10 +166,10 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
 
 @define.figure(
     "inertia_force_tdc",
-    "Inertia force at the top",
+    "Inertia load at TDC",
     units.FORCE,
     source=TAYLOR_2,
-    means="The pull on the rod when the piston turns round at the top at the red line.",
+    means="The tensile load on the rod at TDC, at redline.",
     formula=r"m \frac{S}{2} \omega^2 \left( 1 + \frac{S}{2L} \right)",
     symbols=(("m", "reciprocating mass", "kg"), ("\\omega", "crank speed at the red line", "rad/s")),
     working="{reciprocating_mass} × {stroke} / 2 × (2π × {red_line})² × (1 + {stroke} / (2 × {rod_length}))",
@@ -185,7 +185,7 @@ def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Valu
     "Bobweight",
     units.MASS,
     source=COMMON_PRACTICE,
-    means="The weight hung on each crankpin while the crankshaft is balanced.",
+    means="The weight clamped to each crankpin for balancing.",
     formula=r"k (m_b + m_l) + m_o + f k m",
     symbols=(("m", "reciprocating mass", "kg"),),
     working="{rods_per_pin} × ({big_end_mass} + {bearing_mass}) + {oil_mass}"

@@ -102,17 +102,17 @@ define.add_inputs(
     per_state("band_from", "torque band from", "n_1", units.SPEED, LOG, lambda state: _band(state, 0)),
     per_state("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda state: _band(state, 1)),
     # Where the fuel is used best.
-    per_pull("thriftiest_fuel", "fuel where it is used best", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_best,
+    per_pull("thriftiest_fuel", "fuel flow at best efficiency", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_best,
              _fuel_text),
     per_pull("thriftiest_power", "power there, as observed", "P", units.POWER, FUEL_LOG,
              _power_at_best),
     Input("heating_value", "lower heating value of the fuel", "LHV", units.SPECIFIC_ENERGY,
           "build.engine.fuel.heating_value"),
-    Input("inertia", "inertia of all that turns", "J", units.INERTIA, "dyno.inertia"),
+    Input("inertia", "inertia of rotating parts", "J", units.INERTIA, "dyno.inertia"),
     per_state("acceleration", "acceleration at peak torque", "dn/dt", units.ENGINE_ACCELERATION,
               "dyno.pulls (a sweep with time in the log)",
               lambda state: state.corrected.acceleration_at(state.peak_torque.speed)),
-    per_pull("power_ratio", "middle of all rows of P / (2 pi n T)", "", units.FACTOR, _BOTH_LOGGED,
+    per_pull("power_ratio", "median of all rows of P / (2 pi n T)", "", units.FACTOR, _BOTH_LOGGED,
              lambda pull: pull.consistency.ratio if pull.consistency else None,
              lambda pull, system: f"{pull.consistency.rows if pull.consistency else 0} rows"),
 )  # fmt: skip
@@ -130,10 +130,10 @@ def _turns_of_a_cycle(context: Context, item: Input) -> InputValue:
     "Peak power",
     units.POWER,
     source=HEYWOOD_2,
-    means="The most work the engine did in a given time, on the smoothed curve, in the shop's correction standard.",
+    means="Highest power on the smoothed curve, in the shop's correction standard.",
     formula=r"P = 2 \pi \, n \, T",
     working="2π × {speed_of_peak_power} × {torque_at_peak_power}",
-    validity="the speeds that were run; where the curve still rises at the end, the engine's own peak lies beyond",
+    validity="the speeds tested; if the curve still rises at the end, the peak lies beyond",
 )
 def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value:
     """Return the peak of the smoothed power curve of each pull [W]."""
@@ -142,14 +142,14 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
 
 @define.figure(
     "peak_power_speed",
-    "Speed of peak power",
+    "Peak power rpm",
     units.SPEED,
     source=SMOOTHED,
-    means="Where the power curve is highest.",
+    means="Engine speed at peak power.",
     formula=r"P(n) = \max",
     symbols=(("P", "power", "W"),),
     working="where the smoothed curve is highest, {speed_of_peak_power}",
-    validity="the speeds that were run",
+    validity="the speeds tested",
 )
 def peak_power_speed(speed_of_peak_power: Value) -> Value:
     """Return the speed of peak power of each pull [rev/s]."""
@@ -161,10 +161,10 @@ def peak_power_speed(speed_of_peak_power: Value) -> Value:
     "Peak torque",
     units.TORQUE,
     source=SMOOTHED,
-    means="The hardest the engine twists, on the smoothed curve, in the shop's correction standard.",
+    means="Highest torque on the smoothed curve, in the shop's correction standard.",
     formula=r"T = k \, T_0",
     working="{peak_torque_uncorrected} × {peak_torque_factor}",
-    validity="the speeds that were run",
+    validity="the speeds tested",
 )
 def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Value:
     """Return the peak of the smoothed torque curve of each pull [N m]."""
@@ -173,14 +173,14 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
 
 @define.figure(
     "peak_torque_speed",
-    "Speed of peak torque",
+    "Peak torque rpm",
     units.SPEED,
     source=SMOOTHED,
-    means="Where the torque curve is highest.",
+    means="Engine speed at peak torque.",
     formula=r"T(n) = \max",
     symbols=(("T", "torque", "N m"),),
     working="where the smoothed curve is highest, {speed_of_peak_torque}",
-    validity="the speeds that were run",
+    validity="the speeds tested",
 )
 def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     """Return the speed of peak torque of each pull [rev/s]."""
@@ -189,14 +189,14 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
 
 @define.figure(
     "raw_peak_power",
-    "Highest reading of power",
+    "Peak power, unsmoothed",
     units.POWER,
     source=COMMON_PRACTICE,
-    means="The highest single reading, as a dyno's screen would show it; one reading holds the noise of one reading.",
+    means="Highest single reading, as shown on a dyno screen; includes measurement noise.",
     formula=r"\max P_i",
     symbols=(("P_i", "power at one reading", "W"),),
     working="the highest corrected reading that is no spike, {highest_power}",
-    validity="beside the smoothed peak, never instead of it",
+    validity="in addition to the smoothed peak, never instead of it",
 )
 def raw_peak_power(highest_power: Value) -> Value:
     """Return the highest single reading of power of each pull [W]."""
@@ -205,14 +205,14 @@ def raw_peak_power(highest_power: Value) -> Value:
 
 @define.figure(
     "raw_peak_torque",
-    "Highest reading of torque",
+    "Peak torque, unsmoothed",
     units.TORQUE,
     source=COMMON_PRACTICE,
-    means="The highest single reading, as a dyno's screen would show it; one reading holds the noise of one reading.",
+    means="Highest single reading, as shown on a dyno screen; includes measurement noise.",
     formula=r"\max T_i",
     symbols=(("T_i", "torque at one reading", "N m"),),
     working="the highest corrected reading that is no spike, {highest_torque}",
-    validity="beside the smoothed peak, never instead of it",
+    validity="in addition to the smoothed peak, never instead of it",
 )
 def raw_peak_torque(highest_torque: Value) -> Value:
     """Return the highest single reading of torque of each pull [N m]."""
@@ -221,10 +221,10 @@ def raw_peak_torque(highest_torque: Value) -> Value:
 
 @define.figure(
     "bmep",
-    "Brake mean effective pressure",
+    "BMEP",
     units.BMEP,
     source=HEYWOOD_2,
-    means="Torque for the size of the engine, as the steady pressure on the pistons that would make it.",
+    means="Torque per displacement, expressed as a mean pressure on the pistons.",
     formula=r"p = \frac{4 \pi \, T}{V_d} \;\mathrm{(four-stroke)}, \quad \frac{2 \pi \, T}{V_d} "
     r"\;\mathrm{(two-stroke)}",
     symbols=(("T", "peak torque", "N m"),),
@@ -238,10 +238,10 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
 
 @define.figure(
     "specific_torque",
-    "Torque for its size",
+    "Torque per liter",
     units.SPECIFIC_TORQUE,
     source=HEYWOOD_2,
-    means="Peak torque for each unit of displacement.",
+    means="Peak torque divided by displacement.",
     formula=r"T / V_d",
     symbols=(("T", "peak torque", "N m"),),
     working="{peak_torque} / {displacement}",
@@ -254,10 +254,10 @@ def specific_torque(peak_torque: Value, displacement: Value) -> Value:
 
 @define.figure(
     "specific_power",
-    "Power for its size",
+    "Power per liter",
     units.SPECIFIC_POWER,
     source=HEYWOOD_2,
-    means="Peak power for each unit of displacement.",
+    means="Peak power divided by displacement.",
     formula=r"P / V_d",
     symbols=(("P", "peak power", "W"),),
     working="{peak_power} / {displacement}",
@@ -273,14 +273,14 @@ def specific_power(peak_power: Value, displacement: Value) -> Value:
     "Mean torque",
     units.TORQUE,
     source="trapezoid rule",
-    means="Torque averaged over the speeds that the engine works at: two peaks say less than one mean.",
+    means="Torque averaged over the session's rpm range.",
     formula=r"\frac{1}{n_2 - n_1} \int_{n_1}^{n_2} T \, dn",
     symbols=(
         ("T", "torque", "N m"),
         ("n_1, n_2", "ends of the range", "rev/s"),
     ),
     working="{torque_area} / {range_width}",
-    validity="pulls that were run over the whole of the session's range",
+    validity="pulls that cover the session's range",
 )
 def mean_torque(torque_area: Value, range_width: Value) -> Value:
     """Return the mean torque of each pull over the range [N m]."""
@@ -292,14 +292,14 @@ def mean_torque(torque_area: Value, range_width: Value) -> Value:
     "Mean power",
     units.POWER,
     source="trapezoid rule",
-    means="Power averaged over the speeds that the engine works at.",
+    means="Power averaged over the session's rpm range.",
     formula=r"\frac{1}{n_2 - n_1} \int_{n_1}^{n_2} P \, dn",
     symbols=(
         ("P", "power", "W"),
         ("n_1, n_2", "ends of the range", "rev/s"),
     ),
     working="{power_area} / {range_width}",
-    validity="pulls that were run over the whole of the session's range",
+    validity="pulls that cover the session's range",
 )
 def mean_power(power_area: Value, range_width: Value) -> Value:
     """Return the mean power of each pull over the range [W]."""
@@ -308,14 +308,14 @@ def mean_power(power_area: Value, range_width: Value) -> Value:
 
 @define.figure(
     "torque_band",
-    "Torque band",
+    "90 % torque band",
     units.SPEED,
     source=COMMON_PRACTICE,
-    means="How wide the speeds are in which the engine gives at least 90 % of its peak torque: wide is easy to drive.",
+    means="Width of the rpm range with at least 90 % of peak torque.",
     formula=r"n_2 - n_1, \quad T \geq 0.9 \, T_{max}",
     symbols=(("T, T_{max}", "torque, and its peak", "N m"),),
     working="{band_to} − {band_from}",
-    validity="the stretch around the peak; where the pull began or ended inside it, the band may be wider",
+    validity="the range around the peak; wider where the pull began or ended inside it",
 )
 def torque_band(band_from: Value, band_to: Value) -> Value:
     """Return the width of the torque band around the peak [rev/s]."""
@@ -324,13 +324,13 @@ def torque_band(band_from: Value, band_to: Value) -> Value:
 
 @define.figure(
     "bsfc",
-    "Brake specific fuel consumption",
+    "BSFC",
     units.SPECIFIC_FUEL,
     source=HEYWOOD_2,
-    means="Fuel burnt for each unit of work, where the engine is thriftiest.",
+    means="Fuel flow per unit power, at the most efficient speed; lower is more efficient.",
     formula=r"\dot m_f / P",
     working="{thriftiest_fuel} / {thriftiest_power}",
-    validity="full load; fuel and power both as on the day, not corrected",
+    validity="full load; fuel and power uncorrected",
 )
 def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     """Return the least brake specific fuel consumption of each pull [kg/J]."""
@@ -342,10 +342,10 @@ def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     "Brake thermal efficiency",
     units.PERCENT,
     source=HEYWOOD_2,
-    means="How much of the fuel's heat comes out as work, where the engine is thriftiest.",
+    means="Share of the fuel's energy that becomes work, at the most efficient speed.",
     formula=r"\frac{P}{\dot m_f \, LHV}",
     working="{thriftiest_power} / ({thriftiest_fuel} × {heating_value})",
-    validity="above 50 % is a slip in the log, not an engine",
+    validity="above 50 % is a logging error",
 )
 def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, heating_value: Value) -> Value:
     """Return the best brake thermal efficiency of each pull [-]."""
@@ -354,10 +354,10 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
 
 @define.figure(
     "acceleration_torque",
-    "Torque spent on accelerating",
+    "Inertia correction",
     units.TORQUE,
     source=MECHANICS,
-    means="What a fast sweep spends on speeding up its own rotating parts, at peak torque; it is added back.",
+    means="Torque a sweep uses to accelerate rotating parts, at peak torque; added back.",
     formula=r"J \, \frac{d \omega}{dt} = 2 \pi \, J \, \frac{dn}{dt}",
     symbols=(
         (r"\omega", "crank speed", "rad/s"),
@@ -365,7 +365,7 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
         ("t", "time", "s"),
     ),
     working="{inertia} × 2π × {acceleration}",
-    validity="sweeps with time in the log, where the inertia of all that turns is stated",
+    validity="sweeps with time in the log and a stated inertia",
 )
 def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     """Return the torque spent on accelerating, at peak torque [N m]."""
@@ -374,15 +374,14 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
 
 @define.figure(
     "torque_power_consistency",
-    "Torque against power",
+    "Torque/power cross-check",
     units.FACTOR,
     source=HEYWOOD_2,
-    means="Whether the logged torque, power and speed fit together: one when they do.",
+    means="Logged power over torque times speed; 1 when they agree.",
     formula=r"\frac{P}{2 \pi \, n \, T}",
     symbols=(("P, T, n", "power, torque and speed as logged", "W, N m, rev/s"),),
-    working="middle one of {power_ratio}",
-    validity="0.995 to 1.005; 0.738 means N m read as lbf ft, 1.356 the other way about, 1.014 metric horsepower read "
-    "as mechanical",
+    working="median of {power_ratio}",
+    validity="0.995 to 1.005; 0.738 means N m read as lbf ft, 1.356 the reverse, 1.014 metric hp read as mechanical hp",
 )
 def torque_power_consistency(power_ratio: Value) -> Value:
     """Return logged power over the power that follows from torque and speed [-]."""

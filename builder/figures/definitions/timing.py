@@ -21,11 +21,11 @@ define = Definitions(VALVE_TRAIN)
     "Lobe separation",
     units.ANGLE,
     source=GEOMETRY,
-    means="How far the intake and exhaust lobes of the cam stand apart: closer together they overlap more.",
+    means="Angle between intake and exhaust lobe centers; tighter gives more overlap.",
     formula=r"LSA = \frac{C_i + C_e}{2}",
     working="as on the card: {lobe_separation_card}",
     symbols=(("C_i, C_e", "intake and exhaust centerline", "deg"),),
-    validity="in cam degrees; ground into the cam",
+    validity="cam degrees; ground into the cam",
 )
 def lobe_separation(lobe_separation_card: Value) -> Value:
     """Return the lobe separation as the card states it [cam deg]."""
@@ -49,11 +49,11 @@ def lobe_separation_from_wheel(intake_centerline_wheel: Value, exhaust_centerlin
     "Intake centerline, installed",
     units.ANGLE,
     source=COMMON_PRACTICE,
-    means="Where the intake valve is fully open, in crank degrees after the piston passed the top.",
+    means="Intake valve fully open, crank degrees after TDC.",
     formula=r"C_i = \frac{a + b}{2}",
     symbols=(("a, b", "wheel at equal lift on either side of the nose", "deg"),),
     working="{intake_centerline_wheel}",
-    validity="half-way between two readings of equal lift, so a flat nose does not matter",
+    validity="midpoint of two readings at equal lift",
 )
 def installed_centerline(intake_centerline_wheel: Value) -> Value:
     """Return the intake centerline by the degree wheel [deg ATDC]."""
@@ -77,11 +77,11 @@ def installed_centerline_from_events(intake_opens_measured: Value, intake_closes
     "Exhaust centerline, installed",
     units.ANGLE,
     source=GEOMETRY,
-    means="Where the exhaust valve is fully open, in crank degrees before the piston reaches the top.",
+    means="Exhaust valve fully open, crank degrees before TDC.",
     formula=r"C_e = 2 \, LSA - C_i",
     working="{exhaust_centerline_wheel}",
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centerline", "deg")),
-    validity="one camshaft; with two, each is degreed by itself",
+    validity="single camshaft; with two, each is degreed separately",
 )
 def exhaust_centerline(exhaust_centerline_wheel: Value) -> Value:
     """Return the exhaust centerline by the degree wheel [deg BTDC]."""
@@ -111,7 +111,7 @@ def exhaust_centerline_from_separation(lobe_separation: Value, installed_centerl
     "Cam advance",
     units.ANGLE,
     source=GEOMETRY,
-    means="How much earlier than straight up the cam was put in: earlier favours low speeds, later high ones.",
+    means="How far the cam is installed ahead of straight up: advance favors low rpm, retard high rpm.",
     formula=r"LSA - C_i",
     working="{lobe_separation} − {installed_centerline}",
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centerline, installed", "deg")),
@@ -125,14 +125,14 @@ def cam_advance(lobe_separation: Value, installed_centerline: Value) -> Value:
 
 @define.figure(
     "card_difference",
-    "Installed against the card",
+    "Cam timing error vs card",
     units.ANGLE,
     source=COMMON_PRACTICE,
-    means="How far the cam went in from where its maker's card puts it.",
+    means="Installed intake centerline compared with the cam card.",
     formula=r"C_{card} - C_i",
     working="{intake_centerline_card} − {installed_centerline}",
     symbols=(("C_{card}", "intake centerline on the card", "deg"), ("C_i", "intake centerline, installed", "deg")),
-    validity="positive advanced against the card, negative retarded",
+    validity="positive is advanced vs card, negative retarded",
     is_sum=True,
 )
 def card_difference(intake_centerline_card: Value, installed_centerline: Value) -> Value:
@@ -170,9 +170,9 @@ def _define_event(
         headline="first",
         means=means,
         formula=formula,
-        symbols=(("D", "duration at the lift stated", "deg"), (f"C_{side[0]}", f"{side} centerline", "deg")),
+        symbols=(("D", "duration at the stated lift", "deg"), (f"C_{side[0]}", f"{side} centerline", "deg")),
         working=working,
-        validity="lobes taken as symmetric; events read from the degree wheel win",
+        validity="symmetric lobes assumed; degree-wheel readings take precedence",
         inputs=(duration, centerline),
         optional_inputs=(measured,),
     )(from_card)
@@ -182,7 +182,7 @@ def _define_event(
 _define_event(
     "intake_opens",
     "Intake opens",
-    "Crank degrees before the top at which the intake valve opens.",
+    "Crank degrees BTDC at which the intake valve opens.",
     r"IO = D/2 - C_i",
     "{intake_duration} / 2 − {installed_centerline}",
     train.intake_opens,
@@ -190,7 +190,7 @@ _define_event(
 _define_event(
     "intake_closes",
     "Intake closes",
-    "Crank degrees after the bottom at which the intake valve shuts and compression begins.",
+    "Crank degrees ABDC at which the intake valve closes and compression begins.",
     r"IC = D/2 + C_i - 180^\circ",
     "{intake_duration} / 2 + {installed_centerline} − 180°",
     train.intake_closes,
@@ -198,7 +198,7 @@ _define_event(
 _define_event(
     "exhaust_opens",
     "Exhaust opens",
-    "Crank degrees before the bottom at which the exhaust valve opens.",
+    "Crank degrees BBDC at which the exhaust valve opens.",
     r"EO = D/2 + C_e - 180^\circ",
     "{exhaust_duration} / 2 + {exhaust_centerline} − 180°",
     train.exhaust_opens,
@@ -206,7 +206,7 @@ _define_event(
 _define_event(
     "exhaust_closes",
     "Exhaust closes",
-    "Crank degrees after the top at which the exhaust valve shuts.",
+    "Crank degrees ATDC at which the exhaust valve closes.",
     r"EC = D/2 - C_e",
     "{exhaust_duration} / 2 − {exhaust_centerline}",
     train.exhaust_closes,
@@ -215,16 +215,16 @@ _define_event(
 
 @define.figure(
     "intake_open",
-    "Intake open for",
+    "Intake duration",
     units.ANGLE,
     source=GEOMETRY,
     axis="lift",
     headline="first",
-    means="Crank degrees for which the intake valve stands open, as the cam went in.",
+    means="Crank degrees the intake valve is open, as installed.",
     formula=r"IO + 180^\circ + IC",
     working="{intake_opens} + 180° + {intake_closes}",
     symbols=(("IO", "intake opens, BTDC", "deg"), ("IC", "intake closes, ABDC", "deg")),
-    validity="at the lift stated; against the card's duration it shows what lash and wear have done",
+    validity="at the stated lift; compare with the card to see lash and wear",
     is_sum=True,
 )
 def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
@@ -234,16 +234,16 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
 
 @define.figure(
     "exhaust_open",
-    "Exhaust open for",
+    "Exhaust duration",
     units.ANGLE,
     source=GEOMETRY,
     axis="lift",
     headline="first",
-    means="Crank degrees for which the exhaust valve stands open, as the cam went in.",
+    means="Crank degrees the exhaust valve is open, as installed.",
     formula=r"EO + 180^\circ + EC",
     working="{exhaust_opens} + 180° + {exhaust_closes}",
     symbols=(("EO", "exhaust opens, BBDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
-    validity="at the lift stated; against the card's duration it shows what lash and wear have done",
+    validity="at the stated lift; compare with the card to see lash and wear",
     is_sum=True,
 )
 def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
@@ -258,7 +258,7 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     source=GEOMETRY,
     axis="lift",
     headline="first",
-    means="Crank degrees for which intake and exhaust are open together: more helps at speed and roughens the idle.",
+    means="Crank degrees with both valves open: more helps high rpm and roughens the idle.",
     formula=r"IO + EC = \frac{D_i + D_e}{2} - 2\,LSA",
     working="{intake_opens} + {exhaust_closes}",
     symbols=(
@@ -267,7 +267,7 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
         ("IO", "intake opens, BTDC", "deg"),
         ("EC", "exhaust closes, ATDC", "deg"),
     ),
-    validity="at the lift stated; negative when both are shut around the top",
+    validity="at the stated lift; negative when both are closed around TDC",
     is_sum=True,
 )
 def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
@@ -283,20 +283,20 @@ def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_
 
 @define.figure(
     "effective_compression_ratio",
-    "Effective compression ratio",
+    "Dynamic compression ratio",
     units.COMPRESSION,
     source=HEYWOOD_2,
     axis="lift",
     headline="first",
-    means="The squeeze that is left after the intake valve has shut: what the fuel really has to stand.",
+    means="Compression ratio from intake closing: what the fuel sees.",
     formula=r"\frac{V_k + \frac{\pi}{4} B^2 \, x(IC)}{V_k}",
     symbols=(
-        ("IC", "intake closes, after bottom dead centre", "deg"),
+        ("IC", "intake closes, after bottom dead center", "deg"),
         ("V_k", "clearance volume", "m³"),
-        ("x", "piston from the top when the intake shuts, exact slider-crank", "m"),
+        ("x", "piston travel from TDC at intake closing, exact slider-crank", "m"),
     ),
     working="({clearance_volume} + π/4 × ({bore})² × x({intake_closes} after bottom)) / {clearance_volume}",
-    validity="geometric, at the lift the timing was taken at; seat and 0.050 in timing give different ratios",
+    validity="geometric, at the lift of the timing figures; seat and 0.050 in timing give different ratios",
 )
 def effective_compression_ratio(
     bore: Value,

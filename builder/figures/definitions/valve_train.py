@@ -105,7 +105,7 @@ define.add_inputs(
         "top_end.heads.intake_valve.diameter", "top_end.heads.exhaust_valve.diameter",
     ),
     _by_side(
-        "installed_height", "spring height, valve shut", "h_0", units.LENGTH,
+        "installed_height", "installed spring height", "h_0", units.LENGTH,
         "top_end.springs.installed_height", "top_end.springs.exhaust_installed_height", shared=True,
     ),
     _by_side(
@@ -114,7 +114,7 @@ define.add_inputs(
     ),
     Input("preload_turns", "turns past zero lash", "u", units.RATIO, "cam.lifters.preload_turns"),
     Input("rate_listed", "spring rate, as listed", "k", units.STIFFNESS, "top_end.springs.rate"),
-    Input("seat_load_recorded", "seat load", "F_0", units.FORCE, "top_end.springs.seat_load"),
+    Input("seat_load_recorded", "seat pressure", "F_0", units.FORCE, "top_end.springs.seat_load"),
     Input("solid_height", "spring height at coil bind", "h_s", units.LENGTH, "top_end.springs.solid_height"),
     Input("coil_bind_measured", "spring travel left, measured", "", units.LENGTH, "assembly.checks.coil_bind"),
     _tested("first", 0, "height", units.LENGTH),
@@ -164,15 +164,15 @@ def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
 
 @define.figure(
     "valve_lift",
-    "Valve lift, net",
+    "Net valve lift",
     units.LENGTH,
     source=GEOMETRY,
     axis="side",
     headline="first",
-    means="How far the valve opens.",
+    means="Valve lift after lash.",
     formula=r"l \, R - j, \quad l = l_v / R_c",
     working="{lobe_lift} × {rocker_ratio} − {lash}",
-    validity="stiff valve train; hydraulic lifters have no lash",
+    validity="rigid valve train; hydraulic lifters have no lash",
 )
 def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
     """Return net valve lift, intake and exhaust [m]."""
@@ -195,12 +195,12 @@ def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
 
 @define.figure(
     "lift_to_diameter",
-    "Lift to diameter",
+    "Lift/diameter ratio",
     units.RATIO,
     source=HEYWOOD_6,
     axis="side",
     headline="first",
-    means="Beyond about a quarter, opening the valve further brings little more air.",
+    means="Beyond about 0.25 more lift adds little flow.",
     formula=r"L_v / D_v",
     working="{valve_lift} / {valve_diameter}",
     symbols=(("L_v", "net valve lift", "m"),),
@@ -218,7 +218,7 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     source=HEYWOOD_6,
     axis="side",
     headline="first",
-    means="The ring-shaped window that the open valve leaves for the gas.",
+    means="The opening between valve head and seat.",
     formula=r"\pi \, D_v \, L_v",
     working="π × {valve_diameter} × {valve_lift}",
     symbols=(("L_v", "net valve lift", "m"),),
@@ -234,7 +234,7 @@ def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
     "Lifter preload",
     units.LENGTH,
     source=GEOMETRY,
-    means="How far a hydraulic lifter's plunger is pressed in when the valve is shut.",
+    means="Plunger depth of a hydraulic lifter with the valve closed.",
     axis="side",
     headline="first",
     formula=r"u \, p \quad \mathrm{or} \quad u \, p \left( 1 + 1/R \right)",
@@ -259,11 +259,11 @@ def lifter_preload(
     "Spring rate",
     units.STIFFNESS,
     source=SHIGLEY,
-    means="How much harder the valve spring pushes for every bit it is pressed together.",
+    means="Spring force per unit of compression.",
     formula=r"k = \frac{F_2 - F_1}{h_1 - h_2}",
-    symbols=(("F_1, F_2", "loads on the tester", "N"), ("h_1, h_2", "heights on the tester", "m")),
+    symbols=(("F_1, F_2", "pressures on the tester", "N"), ("h_1, h_2", "heights on the tester", "m")),
     working="({last_tested_load} − {first_tested_load}) / ({first_tested_height} − {last_tested_height})",
-    validity="springs of constant rate; between the heights tested",
+    validity="constant-rate springs, between the tested heights",
 )
 def spring_rate(
     first_tested_load: Value, first_tested_height: Value, last_tested_load: Value, last_tested_height: Value
@@ -280,21 +280,21 @@ def spring_rate_listed(rate_listed: Value) -> Value:
 
 @define.figure(
     "seat_load",
-    "Seat load",
+    "Seat pressure",
     units.FORCE,
     source=SHIGLEY,
-    means="How hard the spring holds the valve shut.",
+    means="Spring force with the valve closed.",
     formula=r"F_0 = F_1 + k (h_1 - h_0)",
     working="{seat_load_recorded}",
     symbols=(
-        ("F_1, h_1", "load and height on the tester", "N, m"),
+        ("F_1, h_1", "pressure and height on the tester", "N, m"),
         ("k", "spring rate", "N/m"),
         ("h_0", "installed height", "m"),
     ),
-    validity="at the installed height",
+    validity="at installed height",
 )
 def seat_load(seat_load_recorded: Value) -> Value:
-    """Return the seat load as recorded [N]."""
+    """Return the seat pressure as recorded [N]."""
     return seat_load_recorded
 
 
@@ -304,22 +304,22 @@ def seat_load(seat_load_recorded: Value) -> Value:
 def seat_load_from_tester(
     first_tested_load: Value, first_tested_height: Value, spring_rate: Value, installed_height: Value
 ) -> Value:
-    """Return the seat load from the tester, moved to the installed height [N]."""
+    """Return the seat pressure from the tester, moved to the installed height [N]."""
     return train.seat_load(spring_rate, first_tested_load, first_tested_height, installed_height)
 
 
 @define.figure(
     "open_load",
-    "Open load",
+    "Open pressure",
     units.FORCE,
     source=SHIGLEY,
     axis="side",
     headline="first",
-    means="How hard the spring pushes with the valve fully open: it must keep the valve on the cam at speed.",
+    means="Spring force at full lift: it keeps the valve train in contact at rpm.",
     formula=r"F_0 + k \, L_v",
     working="{seat_load} + {spring_rate} × {valve_lift}",
-    symbols=(("F_0", "seat load", "N"), ("k", "spring rate", "N/m"), ("L_v", "net valve lift", "m")),
-    validity="springs of constant rate",
+    symbols=(("F_0", "seat pressure", "N"), ("k", "spring rate", "N/m"), ("L_v", "net valve lift", "m")),
+    validity="constant-rate springs",
 )
 def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     """Return the load at full lift, intake and exhaust [N]."""
@@ -328,12 +328,12 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
 
 @define.figure(
     "coil_bind_clearance",
-    "Travel left before coil bind",
+    "Coil-bind clearance",
     units.LENGTH,
     source=SHIGLEY,
     axis="side",
     headline="least",
-    means="How much further the spring could be pressed before its coils touch.",
+    means="Spring travel left at full lift.",
     formula=r"h_0 - L_v - h_s",
     working="measured: {coil_bind_measured}",
     symbols=(("h_0", "installed height", "m"), ("L_v", "net valve lift", "m"), ("h_s", "height at coil bind", "m")),
@@ -352,15 +352,15 @@ def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, sol
 
 @define.figure(
     "piston_to_valve",
-    "Piston to valve",
+    "Piston-to-valve clearance",
     units.LENGTH,
     source=COMMON_PRACTICE,
     axis="side",
     headline="least",
-    means="The least gap between valve and piston as the engine turns over.",
+    means="Smallest valve-to-piston gap as the engine turns over.",
     formula=r"\min \;\mathrm{(valve\ to\ piston)}",
     working="{piston_to_valve_measured}",
-    validity="measured at assembly; the least gap comes a little before or after the top",
+    validity="measured at assembly; the smallest gap is just before or after TDC",
 )
 def piston_to_valve(piston_to_valve_measured: Value) -> Value:
     """Return the least distance, intake and exhaust [m]."""

@@ -30,7 +30,7 @@ PARTS: dict[str, float] = {
     "dish": 0.0,
     "dome": 0.0,
 }
-"""The inputs of the compression ratio that come with a part, and how far each moves the crown down per metre."""
+"""The inputs of the compression ratio that come with a part, and how far each moves the crown down per meter."""
 
 _INTERMEDIATE = ("swept_volume", "deck_clearance", "crown_volume", "top_land_volume")
 """The figures between parts and compression ratio."""
@@ -73,11 +73,11 @@ class WhatIf:
 
     @cached_property
     def from_parts(self) -> Scenario | None:
-        """Return the engine with the deck clearance that the parts add up to, whatever the dial gauge read."""
+        """Return the engine with the deck clearance that the parts add up to, whatever the dial indicator read."""
         return self._solve({"deck_clearance_measured": None})
 
     def _gauge_with(self, built: InputValue, value: float, effect: float) -> dict[str, InputValue | None]:
-        """Return what the dial gauge would have read with another part."""
+        """Return what the dial indicator would have read with another part."""
         gauge = self._inputs["deck_clearance_measured"]
         if gauge is None or effect == 0:
             return {}
@@ -136,19 +136,19 @@ def _ratio_with_listed(context: Context, item: Input) -> InputValue | None:
 
 @define.figure(
     "compression_if",
-    "Compression as listed",
+    "Compression ratio with catalog parts",
     units.COMPRESSION,
     source=GEOMETRY,
     axis="part",
     headline="first",
-    means="What the compression ratio would be if a part were as listed and not as it measured.",
+    means="Compression ratio if a part matched its catalog value.",
     formula=r"\frac{V_s + V_k'}{V_k'}",
     symbols=(
         ("V_s", "swept volume", "m^3"),
         ("V_k'", "clearance volume with that one part as listed", "m³"),
     ),
     working="{ratio_with_listed} as listed, all else as measured",
-    validity="one part at a time; a deck clearance by dial gauge is moved by as much as the part would move it",
+    validity="one part at a time; a deck clearance by dial indicator is moved by as much as the part would move it",
 )
 def compression_if(ratio_with_listed: Value) -> Value:
     """Return the compression ratio with each part as listed."""

@@ -316,7 +316,7 @@ def _readings(speed: Array, torque: Array) -> PullReadings:
 
 
 def _spike_notes(torque_curve: Curve) -> list[str]:
-    """Say which readings no neighbour agrees with, and which therefore make no peak."""
+    """Say which readings no neighbor agrees with, and which therefore make no peak."""
     speeds = [f"{speed:,}" for speed in sorted({round(60 * speed) for speed in torque_curve.spike_speed})]
     if not speeds:
         return []

@@ -45,7 +45,7 @@ _INPUT_PATTERNS = (
 
 # Figures with two methods, and the label of each method.
 _METHOD_LABELS = {
-    "deck_clearance": ("by dial gauge", "from the parts"),
+    "deck_clearance": ("by dial indicator", "from the parts"),
     "main_oil_clearance": ("as gauged", "from the parts"),
     "rod_oil_clearance": ("as gauged", "from the parts"),
     "piston_clearance": ("as gauged", "from bore and piston"),

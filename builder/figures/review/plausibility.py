@@ -115,5 +115,5 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
 def _worst_text(figure: Figure) -> str:
     name = figure.title.lower()
     if figure.minimum is None:
-        return f"{name} comes to {figure.display}"
-    return f"{name} comes to {figure.minimum.display} ({figure.axis} {figure.minimum.label})"
+        return f"{name} is {figure.display}"
+    return f"{name} is {figure.minimum.display} ({figure.axis} {figure.minimum.label})"

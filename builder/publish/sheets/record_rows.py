@@ -1,4 +1,4 @@
-"""Parts of the record as labelled values and small tables, as the binder prints them."""
+"""Parts of the record as labeled values and small tables, as the binder prints them."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class TextTable:
 
 @dataclass(frozen=True)
 class ValueGroup:
-    """Labelled values that belong together, and the tables that go with them."""
+    """Labeled values that belong together, and the tables that go with them."""
 
     title: str
     rows: tuple[LabelledValue, ...] = ()
@@ -52,7 +52,7 @@ class ValueGroup:
 
 
 def labelled(*pairs: tuple[str, str | None]) -> tuple[LabelledValue, ...]:
-    """Return these titles and texts as labelled values, without those that have no text."""
+    """Return these titles and texts as labeled values, without those that have no text."""
     return tuple(LabelledValue(title, text) for title, text in pairs if text)
 
 

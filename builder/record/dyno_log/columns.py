@@ -41,7 +41,7 @@ class Column:
 
 @dataclass
 class Columns:
-    """The columns that were recognised, with problems and notes."""
+    """The columns that were recognized, with problems and notes."""
 
     columns: list[Column] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)

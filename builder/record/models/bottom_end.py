@@ -47,7 +47,7 @@ class Block(RecordModel):
 
     maker: Line | None = field("who made it", "Wrenfield")
     casting: Line | None = field("casting or part number", "WF 2214-B")
-    material: Line | None = field("iron, aluminium ...", "grey iron")
+    material: Line | None = field("iron, aluminum ...", "gray iron")
     deck_height: Length | None = field(
         "crank centerline to deck", "{listed: 9.025 in, measured: 9.018 in}", plausible_range=("40 mm", "700 mm")
     )
@@ -97,8 +97,8 @@ class Rods(RecordModel):
 
     maker: Line | None = field("who made them", "Oakhanger")
     number: Line | None = field("part number", "OH-5700-I")
-    material: Line | None = field("forged steel, aluminium ...", "forged steel")
-    length: Length | None = field("centre to centre", "5.700 in", axis="cylinder", plausible_range=("50 mm", "900 mm"))
+    material: Line | None = field("forged steel, aluminum ...", "forged steel")
+    length: Length | None = field("center to center", "5.700 in", axis="cylinder", plausible_range=("50 mm", "900 mm"))
     big_end_bores: Length | None = field(
         "big-end housing bores, torqued",
         "{unit: in, measured: [2.2250, 2.2251, 2.2250, 2.2250]}",
@@ -142,7 +142,7 @@ class Pistons(RecordModel):
         plausible_range=("25 mm", "400 mm"),
     )
     compression_height: Length | None = field(
-        "pin centre to crown",
+        "pin center to crown",
         "{listed: 1.560 in, measured: 1.558 in}",
         axis="cylinder",
         plausible_range=("8 mm", "250 mm"),
@@ -228,7 +228,7 @@ class BottomEnd(RecordModel):
     rods: Rods | None = field("connecting rods", "")
     pistons: Pistons | None = field("pistons and pins", "")
     deck_clearance: Length | None = field(
-        "piston crown below the deck at TDC, by dial gauge; negative when it stands proud",
+        "piston crown below the deck at TDC, by dial indicator; negative when it stands proud",
         "{unit: in, measured: [0.005, 0.006, 0.005, 0.005]}",
         axis="cylinder",
         plausible_range=("-3 mm", "12 mm"),

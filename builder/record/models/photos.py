@@ -26,7 +26,7 @@ class Photo(RecordModel):
     """One picture."""
 
     file: Line = field("the picture, in this build's folder", "photos/deck.jpg", required=True)
-    alt: Line = field("what a person who cannot see it should know", "Dial gauge on the deck over number three",
+    alt: Line = field("what a person who cannot see it should know", "Dial indicator on the deck over number three",
                       required=True)  # fmt: skip
     caption: Line | None = field("what stands under it", "Deck clearance on number three: 0.005 in")
     section: Section | None = field("where on the page it belongs", "bottom end")

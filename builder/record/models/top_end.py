@@ -57,7 +57,7 @@ class Heads(RecordModel):
 
     maker: Line | None = field("who made them", "Wrenfield")
     casting: Line | None = field("casting or part number", "WF 5102")
-    material: Line | None = field("iron, aluminium ...", "iron")
+    material: Line | None = field("iron, aluminum ...", "iron")
     chambers: Volume | None = field(
         "chamber volume of every cylinder, by burette",
         "{unit: cc, measured: [64.2, 64.0, 64.1, 64.2]}",
@@ -133,7 +133,7 @@ class Injectors(RecordModel):
 class InductionSystem(RecordModel):
     """What feeds it."""
 
-    description: Line | None = field("what feeds it", "four-barrel carburettor on a single-plane manifold")
+    description: Line | None = field("what feeds it", "four-barrel carburetor on a single-plane manifold")
     maker: Line | None = field("who made it", "Cinder Fuel")
     number: Line | None = field("part number", "CF 750")
     rated_flow: OneVolumeFlow | None = field("rated air flow, all of it together", "750 cfm")

@@ -100,7 +100,7 @@ class ReadingOf:
             "required": ["why", "by"],
         }
         keys = {
-            "listed": {**one, "description": "what the catalogue, card or sheet says"},
+            "listed": {**one, "description": "what the catalog, card or sheet says"},
             "measured": {**many, "description": "what the gauge said: one for each position, in order, or one for all"},
             "repeats": {**many, "description": "the same thing measured several times; the mean counts"},
             "allowed": _range(self.dimension),

@@ -84,7 +84,7 @@ def test_without_a_depression_the_rating_counts_as_stated(tmp_path: Path) -> Non
     figure = sheet.get("induction_headroom")
     assert figure is not None
     assert figure.value == pytest.approx(600 * CFM / (sheet.value("air_demand") or 0))
-    assert "at the depression of the rating" in figure.working
+    assert "at the rated pressure drop" in figure.working
 
 
 def test_port_velocity_by_continuity(tmp_path: Path) -> None:

@@ -35,7 +35,7 @@ def test_the_gauge_wins_over_the_sum_of_the_parts(tmp_path: Path) -> None:
     gauged = BOTTOM_END + "    deck_clearance: {unit: in, measured: [.021, .022, .021, .021, .020, .021, .021, .021]}\n"
     figure = figure_of(tmp_path, "deck_clearance", {**V8, "bottom_end": gauged})
     assert figure.positions[1].value == pytest.approx(0.022 * INCH)
-    assert figure.working == "cylinder 1: by dial gauge: .021\N{NO-BREAK SPACE}in"
+    assert figure.working == "cylinder 1: by dial indicator: .021\N{NO-BREAK SPACE}in"
 
 
 def test_a_flat_top_must_be_recorded(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ def test_motion_of_the_piston_with_pin_offset(tmp_path: Path) -> None:
     speed, mean = (figure_of(tmp_path, slug, V8) for slug in ("piston_speed", "mean_piston_speed"))
     assert 1.55 < speed.value / mean.value < 1.70
     assert speed.note is not None
-    assert "after the top" in speed.note
+    assert "after TDC" in speed.note
     omega = 2 * math.pi * 100
     acceleration = figure_of(tmp_path, "piston_acceleration", V8)
     assert acceleration.value == pytest.approx(1.740 * INCH * omega**2 * (1 + 1.740 / 5.700))

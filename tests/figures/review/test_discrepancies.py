@@ -147,7 +147,7 @@ def test_two_methods_that_do_not_agree(tmp_path: Path) -> None:
     gauged = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0100}\n"
     discrepancy = discrepancy_of(sheet_of(tmp_path, {**V8, "bottom_end": gauged}), "deck_clearance")
     assert discrepancy.kind == "two ways"
-    assert discrepancy.labels == ("by dial gauge", "from the parts")
+    assert discrepancy.labels == ("by dial indicator", "from the parts")
     assert "0.015" in discrepancy.difference
     assert discrepancy.consequence is not None
     listed = figure_of(tmp_path, "compression_ratio", V8)

@@ -59,7 +59,7 @@ def test_a_piston_above_the_heads_face(tmp_path: Path) -> None:
     proud = BOTTOM_END.replace("compression_height: 1.560", "compression_height: 1.650")
     (problem,) = sheet_of(tmp_path, {**V8, "bottom_end": proud}).problems
     assert problem.severity == "warning"
-    assert "quench comes to −0.026 in" in problem.message
+    assert "quench (squish) is −0.026 in" in problem.message
 
 
 def test_a_journal_too_large_for_its_shells(tmp_path: Path) -> None:

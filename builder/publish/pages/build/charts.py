@@ -152,7 +152,7 @@ _EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")
 
 
 def _event(zero: float, angle: float, direction: int, before: str, after: str) -> Event:
-    """Return the event at this angle [deg] before (-1) or after (1) a dead centre, which is at ``zero``."""
+    """Return the event at this angle [deg] before (-1) or after (1) a dead center, which is at ``zero``."""
     written = f"{abs(angle):.1f}".removesuffix(".0")
     is_before = (angle >= 0) == (direction < 0)
     return Event(zero + direction * angle, f"{written}° {before if is_before else after}")
@@ -304,7 +304,7 @@ def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
 
 
 READINGS, FASTENERS = "readings", "fasteners"
-"""Places on the page that are no section of the catalogue."""
+"""Places on the page that are no section of the catalog."""
 _MAX_NARROW_POINTS = 8
 """So many readings have room in the narrow form of a strip."""
 

@@ -30,4 +30,7 @@ def test_every_figure_exists_and_has_one_term() -> None:
 
 def test_a_term_is_explained_at_its_first_figure_only() -> None:
     terms = terms_for(["no_such", "exhaust_centerline", "installed_centerline", "quench"])
-    assert {slug: term.word for slug, term in terms.items()} == {"exhaust_centerline": "Centerline", "quench": "Quench"}
+    assert {slug: term.word for slug, term in terms.items()} == {
+        "exhaust_centerline": "Centerline",
+        "quench": "Quench",
+    }
