@@ -37,6 +37,7 @@ from builder.archive.similarity import (
     scale_value,
 )
 from builder.archive.summary import Summary
+from builder.record.wording import in_sentence
 
 MIN_MATCHES = 5
 MAX_MATCHES = 12
@@ -249,7 +250,7 @@ def _out_of_range(
         recorded = [v for s in features.summaries if (v := _value_of(s, field)) is not None]
         if isinstance(value, str):
             if slug in REQUIRED_CHOICES and value not in recorded:
-                reasons.append(f"no build in the archive has {field.title.lower()} {value}")
+                reasons.append(f"no build in the archive has {in_sentence(field.title)} {value}")
             continue
         numbers = [float(v) for v in recorded]
         if value is None or not numbers:

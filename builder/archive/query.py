@@ -15,6 +15,7 @@ from builder.archive.search import Similar, find, parse_range, similar
 from builder.archive.similarity import plan_from_values
 from builder.archive.summary import Summary
 from builder.record.files import build_folders
+from builder.record.wording import in_sentence
 from builder.record.yaml_loader import read_yaml
 
 _COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
@@ -117,7 +118,7 @@ def _field(name: str) -> Field:
 def _table(summaries: Sequence[Summary], system: System) -> list[str]:
     if not summaries:
         return ["no build fits"]
-    rows = [["build", "finished", *(BY_SLUG[slug].title.lower() for slug in _COLUMNS)]]
+    rows = [["build", "finished", *(in_sentence(BY_SLUG[slug].title) for slug in _COLUMNS)]]
     rows += [[s.slug, s.date or "", *(_format_field(s, BY_SLUG[slug], system) for slug in _COLUMNS)] for s in summaries]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]

@@ -66,7 +66,7 @@
       const nodes = [el("h2", { text: "Differences" })];
       if (different.length) nodes.push(differencesTable(rows, different));
       else nodes.push(el("p", { text: "No recorded differences." }));
-      const titles = identical.map((title) => title.toLowerCase()).join(", ");
+      const titles = identical.map(core.inSentence).join(", ");
       if (titles) nodes.push(el("p", { class: "mb-finder-quiet", text: `Identical: ${titles}.` }));
       return nodes;
     }

@@ -3,7 +3,7 @@
   "use strict";
 
   const SVG = "http://www.w3.org/2000/svg";
-  const { curveOf, ticks, unitOf } = globalThis.millbook.core;
+  const { curveOf, inSentence, ticks, unitOf } = globalThis.millbook.core;
 
   // Create an SVG element.
   function svg(name, attributes, text) {
@@ -99,7 +99,7 @@
     const xRange = axisRange(plotted.map((row) => x.values[row]));
     const yRange = axisRange(plotted.map((row) => y.values[row]));
     if (!xRange || !yRange) {
-      host.append(remark("No build records both " + x.field.title.toLowerCase() + " and " + y.field.title.toLowerCase() + "."));
+      host.append(remark("No build records both " + inSentence(x.field.title) + " and " + inSentence(y.field.title) + "."));
       return { update: () => 0 };
     }
     const chart = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, class: "mb-finder-scatter", role: "img", tabindex: 0 });

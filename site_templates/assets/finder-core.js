@@ -309,6 +309,11 @@
     return { different, identical };
   }
 
+  // Return a title within a sentence: with a small first letter, unless it begins with an abbreviation.
+  function inSentence(title) {
+    return /^[A-Z]([a-z ]|$)/.test(title) ? title.slice(0, 1).toLowerCase() + title.slice(1) : title;
+  }
+
   // ---- CSV ---------------------------------------------------------------------------------------------
 
   // Return a cell for a spreadsheet. A text that it would read as a formula gets an apostrophe in front.
@@ -344,7 +349,8 @@
 
   const core = {
     MAX_PICKS, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber, parseInUnit,
-    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, csvCell, toCsv,
+    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, inSentence,
+    csvCell, toCsv,
   };
   globalThis.millbook = Object.assign(globalThis.millbook || {}, { core });
   if (typeof module !== "undefined") module.exports = core;

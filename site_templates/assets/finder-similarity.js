@@ -169,7 +169,7 @@
 
   // Why a plan is outside the archive: choices that no build has, numbers beyond the range of all builds.
   function outOfRangeReasons(archive, columns, rows, plan, system) {
-    const { formatValue } = globalThis.millbook.core;
+    const { formatValue, inSentence } = globalThis.millbook.core;
     const reasons = [];
     for (const field of archive.fields) {
       if (!columns.some((column) => column.field === field)) continue;
@@ -178,7 +178,7 @@
         const code = archive.choices[field.slug].indexOf(value);
         const exists = code >= 0 && rows.some((row) => archive.codes[field.slug][row] === code);
         if (archive.estimate.mustBeKnown.includes(field.slug) && !exists) {
-          reasons.push("no build in the archive has " + field.title.toLowerCase() + " " + value);
+          reasons.push("no build in the archive has " + inSentence(field.title) + " " + value);
         }
         continue;
       }

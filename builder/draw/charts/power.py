@@ -28,6 +28,7 @@ from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_
 from builder.draw.labels import join_and, number, sanitise, truncate, width
 from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, series_style
+from builder.record.wording import in_sentence
 
 _LABEL_ROOM = 190.0  # for the name of a curve at its end [px]
 _MAX_SIDE_LABELS = 12  # with more curves the names are in a legend below
@@ -368,7 +369,8 @@ def _description(
     sentences = [f"{title}, {count}."]
     for row in rows:
         peaks = [
-            f"peak {panel.title.lower()} {curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} {speed_unit}"
+            f"peak {in_sentence(panel.title)} {curve.peak_value} {panel.unit} "
+            f"at {number(curve.peak.speed, 0)} {speed_unit}"
             for panel, curve in row.curves
         ]
         delivered = " (as delivered)" if row.is_delivered and len(rows) > 1 else ""

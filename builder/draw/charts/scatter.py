@@ -12,6 +12,7 @@ from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing, Link
 from builder.draw.labels import number, sanitise, truncate, width, with_unit, wrap
 from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, series_style
+from builder.record.wording import in_sentence
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawi
     x_name, y_name = sanitise(data.x_label), sanitise(data.y_label)
     dots = [dot for dot in data.dots if finite([dot.x, dot.y]).size == 2]
     if not dots:
-        raise ValueError(f"{y_name} against {x_name}: no build has both")
+        raise ValueError(f"{y_name} vs {x_name}: no build has both")
     height = 280.0 if size.narrow else 330.0
     x_limits = padded_limits(finite([dot.x for dot in dots]), below=0.07, above=0.07)
     y_limits = padded_limits(finite([dot.y for dot in dots]), below=0.1, above=0.1)
@@ -115,7 +116,7 @@ def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawi
     axes.x_title(", ".join(t for t in (x_name, sanitise(data.x_unit)) if t))
     for n, row in enumerate(rows):
         _draw_row(canvas, row, axes.bottom + 64 + 20 * n)
-    title = f"{y_name} against {x_name.lower()}"
+    title = f"{y_name} vs {in_sentence(x_name)}"
     return canvas.to_drawing(name, title, _description(data, dots, families))
 
 
@@ -163,7 +164,9 @@ def _values(data: Scatter, dot: Dot) -> tuple[str, str]:
 
 def _title(data: Scatter, dot: Dot) -> str:
     x, y = _values(data, dot)
-    return f"{sanitise(dot.label)}: {sanitise(data.x_label).lower()} {x}, {sanitise(data.y_label).lower()} {y}"
+    return (
+        f"{sanitise(dot.label)}: {in_sentence(sanitise(data.x_label))} {x}, {in_sentence(sanitise(data.y_label))} {y}"
+    )
 
 
 @dataclass(frozen=True)
@@ -261,7 +264,8 @@ def _description(data: Scatter, dots: list[Dot], families: list[_Entry]) -> str:
     low, high = min(dots, key=lambda d: d.y), max(dots, key=lambda d: d.y)
     count = "One build" if len(dots) == 1 else f"{len(dots)} builds"
     text = (
-        f"{count}, {y_name.lower()} against {x_name.lower()}. {x_name} from {left} to {right}; {y_name.lower()} from "
+        f"{count}, {in_sentence(y_name)} vs {in_sentence(x_name)}. {x_name} from {left} to {right}; "
+        f"{in_sentence(y_name)} from "
         f"{_values(data, low)[1]} ({sanitise(low.label)}) to {_values(data, high)[1]} ({sanitise(high.label)})."
     )
     if len(families) > 1:

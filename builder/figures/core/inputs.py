@@ -27,6 +27,7 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import NUMBER, Quantity
+from builder.record.wording import in_sentence
 
 T = TypeVar("T")
 
@@ -94,7 +95,7 @@ class Registry:
 
     def label(self, name: str) -> str:
         """Return what an input or a figure is called inside a sentence."""
-        return self.inputs[name].label if name in self.inputs else self.figures[name].description.title.lower()
+        return self.inputs[name].label if name in self.inputs else in_sentence(self.figures[name].description.title)
 
     def display_unit(self, name: str) -> DisplayUnit:
         """Return the unit that an input or a figure is shown in."""

@@ -37,6 +37,7 @@ from builder.figures.core.working_text import (
 )
 from builder.record.problem import Problem
 from builder.record.quantities.digits import rounded
+from builder.record.wording import in_sentence
 
 _OUTLIER_AXES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
 """Kinds of position of which one can be an outlier; lifts and pulls are meant to differ."""
@@ -180,7 +181,7 @@ class Solver:
             self._report_conflict(definition, error, inputs)
         except Exception as error:
             missing.append((f"inputs that it can be computed from: {type(error).__name__}",))
-            self.context.guard.report(definition.description.title.lower(), error)
+            self.context.guard.report(in_sentence(definition.description.title), error)
         return None
 
     def _record_hints(self, missing: list[str]) -> tuple[str, ...]:
@@ -208,7 +209,7 @@ class Solver:
         self._reported.add(frozenset(places))
         path, line = next(iter(places), self.context.build.where("build.engine"))
         values = ", ".join(f"{root.label} {root.text} ({file.name}:{row})" for root, (file, row) in located.values())
-        message = f"{definition.description.title.lower()} cannot be: {error}; in conflict are {values}"
+        message = f"{in_sentence(definition.description.title)} cannot be: {error}; in conflict are {values}"
         self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
 
     def root_inputs(self, slug: str) -> frozenset[str]:
@@ -411,7 +412,7 @@ def _as_input(
     """Return a figure as a value that other figures can take."""
     return InputValue(
         name=figure.slug,
-        label=figure.title.lower(),
+        label=in_sentence(figure.title),
         symbol="",
         values=values,
         texts=texts,

@@ -11,6 +11,7 @@ from builder.record.models.fields import RecordModel, title_of
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.traversal import models_in
+from builder.record.wording import in_sentence
 
 
 @dataclass(frozen=True)
@@ -92,4 +93,4 @@ def _title(path: str) -> str | None:
     if not titles:
         return name.replace("_", " ").capitalize()
     last = titles[-2:]
-    return last[0] if len(last) == 1 else f"{last[0]}: {last[1].lower()}"
+    return last[0] if len(last) == 1 else f"{last[0]}: {in_sentence(last[1])}"

@@ -23,6 +23,7 @@ from builder.record.models.fields import RecordModel, notes_of, title_of
 from builder.record.models.parts import Part, PartCheck
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, factor
+from builder.record.wording import in_sentence
 
 _OTHER_DOCUMENTS = ("parts", "delivery", "dyno", "photos")
 _LISTED_LABELS = ("listed", "measured")
@@ -87,7 +88,7 @@ class _Finder:
                 info = type(owner).model_fields[name]
                 title = title_of(name, info)
                 if owner_title:
-                    title = f"{owner_title}, {title.lower()}"
+                    title = f"{owner_title}, {in_sentence(title)}"
                 axis = notes_of(info).axis or "position"
                 compare = partial(self._from_reading, path, title, getattr(owner, name), axis, inputs.get(path))
                 yield from self.guard.collect(f"{title}, listed against measured,", compare)

@@ -13,6 +13,7 @@ from builder.record.problem import Problem
 from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
+from builder.record.wording import in_sentence
 
 _DIAMETER_RANGE = (4.9e-3, 25.5e-3)  # m
 _CENTERLINE_RANGE = (60.0, 160.0)  # deg; far wider than any cam is ground
@@ -113,7 +114,7 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
 
 
 def _worst_text(figure: Figure) -> str:
-    name = figure.title.lower()
+    name = in_sentence(figure.title)
     if figure.minimum is None:
         return f"{name} is {figure.display}"
     return f"{name} is {figure.minimum.display} ({figure.axis} {figure.minimum.label})"

@@ -19,6 +19,7 @@ from builder.publish.incremental.manifest import SYSTEM_FILES
 from builder.publish.incremental.output_dir import write_if_changed
 from builder.publish.pages.escaping import escape_text, inline, prose, yaml_scalar
 from builder.publish.pages.formatting import anchor, group_thousands, sentence
+from builder.record.wording import in_sentence
 
 if TYPE_CHECKING:
     import jinja2
@@ -166,5 +167,6 @@ def page_environment(archive: Path | None, compiled: jinja2.BytecodeCache | None
         anchor=anchor,
         group_thousands=group_thousands,
         sentence=sentence,
+        in_sentence=in_sentence,
     )
     return environment

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from builder.record.dyno_log.channels import CHANNELS
 from builder.record.problem import Problem
+from builder.record.wording import in_sentence
 
 Floats = NDArray[np.float64]
 
@@ -112,7 +113,8 @@ def _implausible(slug: str, values: Floats, lines: NDArray[np.int64], path: Path
     unit = "" if channel.si_unit == "1" else " " + channel.si_unit
     return [Problem(
         path, int(lines[rows[0]]),
-        f"{channel.title.lower()} of {values[rows[0]]:.4g}{unit} is outside {channel.low:g} to {channel.high:g}{unit}"
+        f"{in_sentence(channel.title)} of {values[rows[0]]:.4g}{unit} is outside "
+        f"{channel.low:g} to {channel.high:g}{unit}"
         f" ({_rows(rows.size)} in all, this is the first): is the unit right?", "warning",
     )]  # fmt: skip
 

@@ -15,6 +15,7 @@ from builder.figures.core.registry import SECTIONS
 from builder.figures.core.types import FigureDefinition, FigureDescription
 from builder.figures.definitions import REGISTRY
 from builder.record.quantities.unit_table import printed_unit
+from builder.record.wording import in_sentence
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ def _symbol(name: str) -> tuple[str, str, str]:
         return item.symbol, item.label, item.display_unit.si
     description = REGISTRY.figures[name].description
     left, equals, _ = description.formula.partition("=")
-    return left.strip() if equals else "", description.title.lower(), description.display_unit.si
+    return left.strip() if equals else "", in_sentence(description.title), description.display_unit.si
 
 
 def _formula_text(definition: FigureDefinition) -> str:

@@ -16,6 +16,7 @@ from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
 from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import Quantity, Range
+from builder.record.wording import in_sentence
 
 TITLES = {
     "build": "Engine",
@@ -146,7 +147,7 @@ def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]
 
 def _inner_groups(model: RecordModel, title: str, path: str, both: bool) -> Iterator[Group]:
     for group in _groups(model, path, both):
-        yield replace(group, title=title if group.path == path else f"{title}: {group.title.lower()}")
+        yield replace(group, title=title if group.path == path else f"{title}: {in_sentence(group.title)}")
 
 
 def _position_tables(readings: list[tuple[str, Reading]]) -> Iterator[Table]:
