@@ -116,6 +116,24 @@ def cylinder_volume(
     return unwrap_scalar(np.asarray(clearance_volume) + np.pi / 4 * np.asarray(bore) ** 2 * position)
 
 
+def crank_angle(position: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0, *, rising: bool = False) -> Value:
+    """Return the crank angle after TDC [rad] at which the piston is a distance below its TDC: down, or ``rising``.
+
+    Shapes: all inputs [m] broadcast together; the inverse of :func:`piston_position`, exact. Raises ValueError if
+    the crank cannot turn, or where the piston never comes: above TDC or below BDC. Source: geometry.
+    """
+    _check(stroke, rod, pin_offset)
+    throw, length, offset = np.asarray(stroke) / 2, np.asarray(rod), np.asarray(pin_offset)
+    height = _top(stroke, rod, pin_offset) - np.asarray(position)
+    distance = np.sqrt(height * height + offset * offset)
+    cosine = (throw * throw + distance * distance - length * length) / (2 * throw * distance)
+    outside = (np.asarray(position) < 0) | (cosine < -1 - 1e-12)
+    reject_if(outside, "the piston never comes to this height: it is above TDC or below BDC", "position")
+    swing = np.arccos(np.clip(cosine, -1, 1))
+    pin = np.arctan2(-offset, height) + np.arcsin(offset / (length + throw))
+    return unwrap_scalar(pin - swing + 2 * np.pi if rising else pin + swing)
+
+
 def bottom_dead_centre(stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
     """Return the crank angle after TDC [rad] at which the piston is lowest: pi, unless the pin is offset.
 

@@ -39,7 +39,7 @@ def _compute(solver: Solver) -> FigureSheet:
     session = session_of(solver.context)
     sheet = FigureSheet(
         figures=tuple(result for result in results if isinstance(result, Figure)),
-        needs=tuple(result for result in results if isinstance(result, MissingInputs)),
+        needs=tuple(result for result in results if isinstance(result, MissingInputs) and _applies(result, build)),
         problems=(),
         system=solver.context.system,
         session=session,
@@ -50,6 +50,11 @@ def _compute(solver: Solver) -> FigureSheet:
     implausible = guard.collect("what is hardly possible", lambda: plausibility_problems(build, sheet))
     problems = (*solver.problems, *(session.problems if session else ()), *implausible, *guard.problems)
     return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
+
+
+def _applies(missing: MissingInputs, build: Build) -> bool:
+    applies = REGISTRY.figures[missing.slug].applies
+    return applies is None or applies(build)
 
 
 def _with_cautions(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -> tuple[Figure, ...]:

@@ -108,6 +108,7 @@ def _preload(archive: Path) -> None:
             comparison,
             deck_stack,
             piston_speed,
+            port_map,
             positions,
             power,
             tightening,

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from builder.record.files import file_in
 from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.fields import RecordModel
 from builder.record.problem import Problem, Severity, did_you_mean
 from builder.record.quantities.readings import Reading
 from builder.record.traversal import field_values
@@ -17,7 +18,7 @@ _MAX_COMPARED_PULLS = 100
 
 def check_consistency(build: Build) -> list[Problem]:
     """Return everything in which the parts of a build's record contradict each other."""
-    checks = (_wrong_counts, _bore_gauging, _unknown_pulls, _delivered_pull, _pictures, _days)
+    checks = (_wrong_counts, _cam_or_ports, _bore_gauging, _unknown_pulls, _delivered_pull, _pictures, _days)
     return [problem for check in checks for problem in check(build)]
 
 
@@ -44,6 +45,24 @@ def _wrong_counts(build: Build) -> Iterator[Problem]:
                 f"{location_text(item.location)}: {len(item.value.measured)} readings for {expected} {axis}"
                 f"{'s' if expected != 1 else ''}: give one for each {axis}, in order, or one for all",
             )
+
+
+def _cam_or_ports(build: Build) -> Iterator[Problem]:
+    if _has_values(build.ports) and build.build.engine.cycle != "two-stroke":
+        message = "ports.yaml is for a two-stroke: write cycle: two-stroke under engine in build.yaml, or remove it"
+        yield _problem(build, "ports", message)
+    if build.is_timed_by_ports and _has_values(build.get("cam.card")):
+        message = (
+            "a two-stroke timed by its ports has no cam card: record the ports in ports.yaml; "
+            "if it has exhaust valves, record them under heads in top_end.yaml"
+        )
+        yield _problem(build, "cam.card", message)
+
+
+def _has_values(part: RecordModel | None) -> bool:
+    """Return whether anything is recorded in a part, besides headings and what it has by default."""
+    items = field_values(part) if part is not None else ()
+    return any(not isinstance(item.value, (RecordModel, tuple, int)) for item in items)
 
 
 def _bore_gauging(build: Build) -> Iterator[Problem]:

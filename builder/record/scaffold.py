@@ -49,18 +49,22 @@ class _Field:
     required: bool
 
 
-def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4) -> dict[str, str]:
+def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4, two_stroke: bool = False) -> dict[str, str]:
     """Return the files of a new build as commented YAML, by file name.
 
-    ``title`` is what the engine is called, ``cylinders`` how many readings the examples have.
+    ``title`` is what the engine is called, ``cylinders`` how many readings the examples have. A four-stroke has a cam,
+    a ``two_stroke`` ports.
     """
     name = title or slug.replace("-", " ").capitalize()
     live = {"title": _quoted("title", name), "status": "in progress", "engine.cylinders": str(cylinders)}
+    if two_stroke:
+        live["engine.cycle"] = "two-stroke"
     return {
         f"{document}.yaml": _document(
             document, model, f"../{SCHEMA_FOLDER}", live if document == "build" else {}, cylinders
         )
         for document, model in DOCUMENTS.items()
+        if document != ("cam" if two_stroke else "ports")
     }
 
 
@@ -70,7 +74,7 @@ def shop_scaffold(name: str = "Engine shop") -> str:
 
 
 def write_scaffold(
-    archive: Path, slug: str, *, title: str | None = None, cylinders: int = 4
+    archive: Path, slug: str, *, title: str | None = None, cylinders: int = 4, two_stroke: bool = False
 ) -> tuple[list[Path], list[Problem]]:
     """Write the files of a new build into `builds/SLUG`, and never over an existing file.
 
@@ -89,7 +93,7 @@ def write_scaffold(
     try:
         for inner in ("dyno", "photos"):
             (folder / inner).mkdir(parents=True)
-        for name, text in scaffold(slug, title=title, cylinders=cylinders).items():
+        for name, text in scaffold(slug, title=title, cylinders=cylinders, two_stroke=two_stroke).items():
             written.append(_write_new(folder / name, text))
         shop = archive / "builds" / "shop.yaml"
         if not shop.exists() and not shop.is_symlink():

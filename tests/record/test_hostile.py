@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.redaction import without_private
 from builder.record.reference import document_models
-from builder.record.scaffold import scaffold, shop_scaffold
+from builder.record.scaffold import shop_scaffold
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import parse_yaml
-from tests.support.record_samples import SHEET, ReadWith
+from tests.support.record_samples import SHEET, ReadWith, full_scaffold
 
 MUTATIONS = 3_000
 
@@ -30,7 +30,7 @@ def _uncommented(text: str) -> str:
     return "\n".join(re.sub(r"\s+## .*$", "", line) for line in lines if line.strip()) + "\n"
 
 
-SEEDS = {name.removesuffix(".yaml"): _uncommented(text) for name, text in scaffold("x").items()}
+SEEDS = {name.removesuffix(".yaml"): _uncommented(text) for name, text in full_scaffold("x").items()}
 SEEDS["shop"] = _uncommented(shop_scaffold())
 
 _SCRAPS = [

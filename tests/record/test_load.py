@@ -515,3 +515,14 @@ def test_links_in_a_circle_are_an_error(archive: Path, folder: Path) -> None:
     build, problems = read_build(folder, archive)
     assert build is None
     assert len(problems) == 2
+
+
+def test_an_engine_has_a_cam_card_or_ports(read: ReadWith) -> None:
+    two_stroke = SHEET.replace("cylinders: 4", "cylinders: 4\n  cycle: two-stroke")
+    _, problems = read(ports="premix: 25\n")
+    _only(problems, "ports.yaml", 1, "is for a two-stroke")
+    card = "card: {number: HC-2104}\n"
+    _, problems = read(build=two_stroke, ports="premix: 25\n", cam=card)
+    _only(problems, "cam.yaml", 1, "has no cam card: record the ports in ports.yaml")
+    build, problems = read(build=two_stroke, ports="", cam=card, top_end="heads: {exhaust_valve: {diameter: 40 mm}}\n")
+    assert (build is not None, problems) == (True, [])

@@ -17,7 +17,7 @@ from builder.record.scaffold import WIDTH, scaffold, shop_scaffold, write_scaffo
 from builder.record.schema import schema_file
 from builder.record.schema_shape import shape_of
 from builder.record.yaml_loader import parse_yaml
-from tests.support.record_samples import CSV
+from tests.support.record_samples import CSV, full_scaffold
 
 _REMARK = re.compile(r"\s*##|# yaml-language-server")
 _EXAMPLE = re.compile(r"^( *)# (.*)$")
@@ -82,7 +82,7 @@ def new(tmp_path: Path) -> Path:
 
 
 def test_every_document_is_there(new: Path) -> None:
-    assert {path.name for path in new.glob("*.yaml")} == {f"{name}.yaml" for name in DOCUMENTS}
+    assert {path.name for path in new.glob("*.yaml")} == {f"{name}.yaml" for name in DOCUMENTS if name != "ports"}
     assert (new / "dyno").is_dir()
     assert (new / "photos").is_dir()
 
@@ -96,9 +96,11 @@ def test_an_unchanged_scaffold_reads_without_a_problem(new: Path) -> None:
     assert problems == []
 
 
-@pytest.mark.parametrize("cylinders", [1, 4, 8, 16])
-def test_a_scaffold_with_every_example_reads_without_a_problem(new: Path, cylinders: int) -> None:
-    for name, text in scaffold("pilot-four", cylinders=cylinders).items():
+@pytest.mark.parametrize(("cylinders", "two_stroke"), [(1, False), (4, False), (4, True), (8, False), (16, False)])
+def test_a_scaffold_with_every_example_reads_without_a_problem(new: Path, cylinders: int, two_stroke: bool) -> None:
+    left_out = "cam" if two_stroke else "ports"
+    (new / f"{left_out}.yaml").unlink(missing_ok=True)
+    for name, text in scaffold("pilot-four", cylinders=cylinders, two_stroke=two_stroke).items():
         (new / name).write_text(_uncommented(text), encoding="utf-8")
     (new.parent / "shop.yaml").write_text(_uncommented(shop_scaffold()), encoding="utf-8")
     build, problems = read_build(new, new.parent.parent)
@@ -106,7 +108,7 @@ def test_a_scaffold_with_every_example_reads_without_a_problem(new: Path, cylind
     assert build is not None
     shop, problems = read_shop(new.parent.parent)
     assert [str(problem) for problem in problems] == []
-    for model in (*(getattr(build, name) for name in DOCUMENTS), shop):
+    for model in (*(getattr(build, name) for name in DOCUMENTS if name != left_out), shop):
         _assert_all_given(model)
 
 
@@ -130,7 +132,9 @@ def _refers_to_earlier_entries(model: type[RecordModel]) -> bool:
 def test_any_single_example_reads(new: Path, name: str) -> None:
     """Each by itself, with no more than the lines it is indented below and those marked as needed."""
     archive = new.parent.parent
-    text = shop_scaffold() if name == "shop" else scaffold("pilot-four")[f"{name}.yaml"]
+    text = shop_scaffold() if name == "shop" else full_scaffold("pilot-four")[f"{name}.yaml"]
+    if name == "ports":
+        (new / "build.yaml").write_text(scaffold("pilot-four", two_stroke=True)["build.yaml"], encoding="utf-8")
     path = new.parent / "shop.yaml" if name == "shop" else new / f"{name}.yaml"
     for index in _examples(text):
         chosen = _with_requirements(text, index)

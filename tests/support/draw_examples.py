@@ -19,6 +19,7 @@ from builder.draw.charts.comparison import (
 )
 from builder.draw.charts.deck_stack import StackUp, stack_up
 from builder.draw.charts.piston_speed import PistonSpeed, piston_speed
+from builder.draw.charts.port_map import PortMap, PortShape, port_map
 from builder.draw.charts.positions import BoreMap, BoreReadings, Position, Positions, bore_map, positions
 from builder.draw.charts.power import Overlay, PowerCurves, PullCurves, overlay, power_curves
 from builder.draw.charts.scatter import Dot, Scatter, scatter
@@ -167,6 +168,15 @@ def _pattern(text: Wording, size: Size) -> Drawing:
     )
 
 
+def _ports(text: Wording, size: Size) -> Drawing:
+    ports = (
+        PortShape(text("exhaust"), 1, 26.5, 37.0, 0.0, opens=80.9),
+        PortShape(text("transfer"), 4, 37.1, 16.5, 75.0, opens=103.4),
+        PortShape(text("boost"), 1, 36.6, 14.0, 180.0, opens=102.3),
+    )
+    return port_map(PortMap(text("mm"), 54.0, 0.3, 54.8, ports), size=size)
+
+
 def _scatter(text: Wording, size: Size) -> Drawing:
     dots = tuple(
         Dot(8 + i % 5 * 0.7, 150 + i * 7 % 50, text(f"Build {i}"), f"../builds/{i}/", i % 3, highlighted=i == 3)
@@ -193,6 +203,7 @@ EXAMPLES: dict[str, Draw] = {
     "setting_sweep": _sweep,
     "channels": _channels,
     "tightening_pattern": _pattern,
+    "port_map": _ports,
     "scatter": _scatter,
     "formula": _formula,
 }

@@ -12,6 +12,7 @@ from builder.engine.constants import (
     FAHRENHEIT_DEGREE,
     FOOT,
     HOUR,
+    INCH,
     MECHANICAL_HORSEPOWER,
     MINUTE,
     POUND,
@@ -215,6 +216,7 @@ PERCENT = DisplayUnit("fraction", "1", UnitScale("%", 1), UnitScale("%", 1))
 WHOLE_PERCENT = DisplayUnit("fraction", "1", UnitScale("%", 0), UnitScale("%", 0))
 ANGLE = DisplayUnit("angle", "deg", UnitScale("deg", 1), UnitScale("deg", 1))
 AREA = DisplayUnit("area", "m^2", UnitScale("sq in", 3), UnitScale("cm2", 2))
+ANGLE_AREA = DisplayUnit("angle area", "m2 deg", UnitScale("sq in deg", 1, INCH**2), UnitScale("cm2 deg", 0, 1e-4))
 VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/min", 0, FOOT / MINUTE), UnitScale("m/s", 2, 1.0))
 FAST_VELOCITY = DisplayUnit("velocity", "m/s", UnitScale("ft/s", 0, FOOT), UnitScale("m/s", 1, 1.0))
 ACCELERATION = DisplayUnit("acceleration", "m/s^2", UnitScale("ft/s²", 0, FOOT), UnitScale("m/s²", 0, 1.0))

@@ -27,16 +27,18 @@ from typing import Any, TypeVar
 from builder.figures.core.display_units import DisplayUnit
 from builder.figures.core.inputs import Getter, Input, Registry
 from builder.figures.core.types import FigureDefinition, FigureDescription, HeadlinePosition, Method
+from builder.record.models.build import Build
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 # The sections, in page order.
 CYLINDER = "Cylinder and compression"
 VALVE_TRAIN = "Valve train"
+PORTS = "Two-stroke ports"
 AIR = "Airflow"
 POWER = "Power"
 FITS = "Clearances and fasteners"
-SECTIONS = (CYLINDER, VALVE_TRAIN, AIR, POWER, FITS)
+SECTIONS = (CYLINDER, VALVE_TRAIN, PORTS, AIR, POWER, FITS)
 
 # The sources.
 COMMON_PRACTICE = "common practice, no source"
@@ -59,9 +61,19 @@ class Missing(Exception):
 class Definitions:
     """The figures and inputs that one module defines, all of one section."""
 
-    def __init__(self, section: str, *, axis: str | None = None, headline: HeadlinePosition = "mean") -> None:
-        """Start with none; ``axis`` and ``headline`` apply to figures that state no others."""
-        self.section, self.axis, self.headline = section, axis, headline
+    def __init__(
+        self,
+        section: str,
+        *,
+        axis: str | None = None,
+        headline: HeadlinePosition = "mean",
+        applies: Callable[[Build], bool] | None = None,
+    ) -> None:
+        """Start with none; ``axis`` and ``headline`` apply to figures that state no others.
+
+        ``applies`` says of which engines the figures can be missing: a four-stroke lacks no ports.
+        """
+        self.section, self.axis, self.headline, self.applies = section, axis, headline, applies
         self.figures: dict[str, FigureDefinition] = {}
         self.inputs: list[Input] = []
 
@@ -110,7 +122,7 @@ class Definitions:
 
         def define(function: F) -> F:
             method = _method(function, working, inputs, optional_inputs, is_sum=is_sum)
-            self.figures[slug] = FigureDefinition(description, (method,), axis or self.axis, vectorised)
+            self.figures[slug] = FigureDefinition(description, (method,), axis or self.axis, vectorised, self.applies)
             return function
 
         return define

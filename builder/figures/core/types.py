@@ -12,6 +12,7 @@ import numpy as np
 
 from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, join_unit
+from builder.record.models.build import Build
 from builder.record.problem import Problem
 
 if TYPE_CHECKING:
@@ -163,6 +164,8 @@ class FigureDefinition:
     methods: tuple[Method, ...]
     axis: str | None = None
     vectorised: bool = False
+    applies: Callable[[Build], bool] | None = None
+    """Whether an engine can have it at all, and so lacks it where nothing is recorded; every engine unless given."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from operator import attrgetter
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from builder.figures.core.types import LISTED, MEASURED, InputValue, Provenance
 from builder.record.models.cam import Duration, EqualLift, Events
 from builder.record.quantities.units import Quantity
 
-define = Definitions(VALVE_TRAIN)
+define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
 
 SIDES = ("intake", "exhaust")
 EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes")

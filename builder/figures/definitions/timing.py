@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from operator import attrgetter
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from builder.figures.core import display_units as units
 from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, VALVE_TRAIN, Definitions
 from builder.figures.core.solver import FigureResult
 
-define = Definitions(VALVE_TRAIN)
+define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
 
 
 @define.figure(

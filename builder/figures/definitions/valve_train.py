@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 
@@ -28,7 +29,7 @@ from builder.record.quantities.readings import Reading
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
-define = Definitions(VALVE_TRAIN)
+define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
 
 
 def _of_sides(

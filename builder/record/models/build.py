@@ -17,6 +17,7 @@ from builder.record.models.dyno import Dyno, Pull
 from builder.record.models.fields import RecordModel
 from builder.record.models.parts import Parts
 from builder.record.models.photos import Photos
+from builder.record.models.ports import Ports
 from builder.record.models.top_end import TopEnd
 from builder.record.models.work import Work
 from builder.record.yaml_loader import Document
@@ -28,6 +29,7 @@ DOCUMENTS: dict[str, type[RecordModel]] = {
     "bottom_end": BottomEnd,
     "top_end": TopEnd,
     "cam": Camshaft,
+    "ports": Ports,
     "assembly": Assembly,
     "dyno": Dyno,
     "delivery": Delivery,
@@ -48,6 +50,7 @@ class Build:
     bottom_end: BottomEnd | None = None
     top_end: TopEnd | None = None
     cam: Camshaft | None = None
+    ports: Ports | None = None
     assembly: Assembly | None = None
     dyno: Dyno | None = None
     delivery: Delivery | None = None
@@ -66,6 +69,16 @@ class Build:
     def revolutions_per_cycle(self) -> int:
         """Crank revolutions in one working cycle: 2 for a four-stroke, 1 for a two-stroke."""
         return 1 if self.build.engine.cycle == "two-stroke" else 2
+
+    @property
+    def is_timed_by_ports(self) -> bool:
+        """Whether the pistons open and close its ports: a two-stroke without valves."""
+        return self.build.engine.cycle == "two-stroke" and self.get("top_end.heads.exhaust_valve") is None
+
+    @property
+    def has_valves(self) -> bool:
+        """Whether a cam opens its valves."""
+        return not self.is_timed_by_ports
 
     @property
     def pulls(self) -> tuple[Pull, ...]:

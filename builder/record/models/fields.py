@@ -215,6 +215,7 @@ Count = Annotated[int, Field(ge=1, le=100_000), BeforeValidator(_as_number, json
 Length = Annotated[Reading, ReadingOf("length")]
 Volume = Annotated[Reading, ReadingOf("volume")]
 Area = Annotated[Reading, ReadingOf("area")]
+Angle = Annotated[Reading, ReadingOf("angle")]
 Torque = Annotated[Reading, ReadingOf("torque")]
 Force = Annotated[Reading, ReadingOf("force")]
 Stiffness = Annotated[Reading, ReadingOf("stiffness")]

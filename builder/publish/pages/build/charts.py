@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from builder.engine.lift_curve import LiftCurve, lift_curve
 from builder.figures.core import display_units as units
 from builder.figures.core.guard import Guard
 from builder.figures.core.inputs import Context
-from builder.figures.core.registry import CYLINDER, FITS, VALVE_TRAIN
+from builder.figures.core.registry import CYLINDER, FITS, PORTS, VALVE_TRAIN
 from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.cam_readings import SIDES
@@ -30,6 +31,9 @@ from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
 
+if TYPE_CHECKING:
+    from builder.draw.charts.port_map import PortShape
+
 
 def charts_for(build: Build, sheet: FigureSheet, shop: Shop, guard: Guard) -> list[PageChart]:
     """Return a request for every chart that the record has enough for, in the order of the page.
@@ -40,6 +44,7 @@ def charts_for(build: Build, sheet: FigureSheet, shop: Shop, guard: Guard) -> li
     chart_lists: tuple[Callable[[Context, FigureSheet], Iterator[PageChart]], ...] = (
         _session_charts,
         _deck_stack_chart,
+        _port_map_chart,
         _piston_speed_chart,
         _valve_charts,
         _bore_chart,
@@ -105,6 +110,65 @@ def _differs_from_listed(reading: Reading) -> bool:
     """Return whether a part is not what it was listed as, by more than the last digit written."""
     listed = reading.listed
     return listed is not None and abs(float(np.mean(reading.values)) - listed.si) > listed.step
+
+
+_PORT_PLACES = {"exhaust": 0.0, "transfer": 75.0, "boost": 180.0, "intake": 180.0}
+"""Where ports are drawn around the bore [deg] if the record does not say."""
+
+
+def _port_map_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
+    from builder.draw.charts.port_map import PortMap, port_map
+
+    ports, bore, stroke = source.build.ports, _mean(source, "bore"), _mean(source, "stroke")
+    clearance, rod = sheet.value("deck_clearance"), _mean(source, "rod_length")
+    if ports is None or bore is None or stroke is None or clearance is None or rod is None:
+        return
+    offset = _mean(source, "pin_offset") or 0.0
+    bottom = kinematics.bottom_dead_centre(stroke, rod, offset)
+    travel = float(kinematics.piston_position(bottom, stroke, rod, offset))
+    shapes = tuple(filter(None, (_port_shape(source, sheet, kind) for kind in _PORT_PLACES)))
+    if not shapes:
+        return
+    unit = units.LENGTH
+    request = port_map.request(
+        PortMap(
+            unit_text(unit, source.system),
+            unit.number(bore, source.system),
+            unit.number(clearance, source.system),
+            unit.number(clearance + travel, source.system),
+            shapes,
+            3 if source.system == "inch" else 1,
+        ),
+        responsive=True,
+    )
+    caption = "To scale, at the wall of the bore; angles are when each port opens."
+    if any(ports_of.at is None and ports_of.count > 0 for ports_of in (ports.transfer, ports.boost) if ports_of):
+        caption += " Places around the bore that were not recorded are typical ones."
+    yield PageChart(PORTS, request, caption)
+
+
+def _port_shape(source: Context, sheet: FigureSheet, kind: str) -> PortShape | None:
+    from builder.draw.charts.port_map import PortShape
+
+    port = source.build.get(f"ports.{kind}")
+    roof = _mean(source, "intake_roof") if kind == "intake" else sheet.value(f"{kind}_port_roof")
+    if port is None or roof is None or port.width is None:
+        return None
+    floor = _mean(source, f"{kind}_floor")
+
+    def shown(value: float) -> float:
+        return units.LENGTH.number(value, source.system)
+
+    recorded_place = getattr(port, "at", None)
+    return PortShape(
+        kind,
+        port.count,
+        shown(roof),
+        shown(port.width.si),
+        _PORT_PLACES[kind] if recorded_place is None else recorded_place.si,
+        None if floor is None else shown(floor),
+        sheet.value(f"{kind}_port_opens"),
+    )
 
 
 def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from builder.figures.core.registry import AIR, CYLINDER, FITS, POWER, VALVE_TRAIN
+from builder.figures.core.registry import FITS, SECTIONS
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.review.delivery_readiness import Readiness
 from builder.publish.pages.archive.glossary import terms_for
@@ -78,7 +78,7 @@ def render_build_page(
         significant_discrepancies=sorted(significant, key=lambda item: item.kind != "as received"),
         other_discrepancies=[item for item in sheet.discrepancies if not item.matters],
         similar_builds=Markup(SIMILAR_BUILDS_SLOT),
-        figure_sections=[(section, _figures_in(sheet, section)) for section in (CYLINDER, VALVE_TRAIN, AIR, POWER)],
+        figure_sections=[(section, _figures_in(sheet, section)) for section in SECTIONS if section != FITS],
         clearances=clearance_rows(sheet.clearances, "fit", "bore", "joint"),
         checks=clearance_rows(sheet.clearances, "check"),
         checks_without_values=checks_without_values(build),

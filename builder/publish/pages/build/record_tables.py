@@ -25,6 +25,7 @@ TITLES = {
     "bottom_end": "Bottom end",
     "top_end": "Top end",
     "cam": "Cam",
+    "ports": "Two-stroke ports",
     "assembly": "Assembly",
     "dyno": "Dyno session",
     "delivery": "Delivery",
