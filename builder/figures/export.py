@@ -6,12 +6,16 @@ from collections.abc import Iterator
 from typing import Any
 
 from builder.figures.core.types import FigureSheet
+from builder.figures.dyno.engine_state import EngineState, StatePeak
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
     """Return the sheet in the form other programs read; values and units SI."""
+    session = sheet.session
     return {
         "build": slug,
+        "delivered": state_as_json(session.delivered) if session else None,
+        "best_during_testing": state_as_json(session.best) if session else None,
         "figures": [
             {
                 "slug": figure.slug,
@@ -36,6 +40,29 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
             for figure in sheet.figures
         ],
         "needs": [{"slug": need.slug, "needs": list(need.needs)} for need in sheet.needs],
+    }
+
+
+def state_as_json(state: EngineState | None) -> dict[str, Any] | None:
+    """Return the peaks of a state of the engine with the half widths of their 95 % intervals; values SI."""
+    if state is None:
+        return None
+    return {
+        "name": state.name,
+        "assumed": state.assumed,
+        "pulls": [pull.name for pull in state.pulls],
+        "peak_torque": _peak(state.peak_torque),
+        "peak_power": _peak(state.peak_power),
+    }
+
+
+def _peak(peak: StatePeak) -> dict[str, Any]:
+    return {
+        "value": float(f"{peak.value:.9g}"),
+        "half_width": float(f"{peak.half_width:.9g}"),
+        "confidence": 0.95,
+        "speed": float(f"{peak.speed:.9g}"),
+        "at_end": peak.at_end,
     }
 
 

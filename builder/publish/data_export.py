@@ -21,9 +21,9 @@ from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.dyno.engine_state import EngineState, StatePeak
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
+from builder.figures.export import state_as_json
 from builder.record.dyno_log.channels import CHANNELS
 from builder.record.models.build import Build
 from builder.record.quantities.unit_table import printed_unit
@@ -137,6 +137,7 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
         "verdict": [verdicts.get(pull.name, "") for pull in session.pulls],
         "standard": [pull.standard.name for pull in session.pulls],
         "left_out": [pull.exclusion_reason for pull in session.pulls],
+        "delivered": ["yes" if session.is_delivered(pull) else "" for pull in session.pulls],
     }
 
     def column(slug: str, title: str, kind: DisplayUnit, values: Sequence[float | None]) -> ExportColumn:
@@ -240,14 +241,17 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "units": "SI; engine speed in rev/s, temperatures in K",
         "standard": session.standard.name,
         "corrected": session.corrected,
-        "delivered": _state(session.delivered),
-        "best_during_testing": _state(session.best),
+        "delivered": state_as_json(session.delivered),
+        "best_during_testing": state_as_json(session.best),
         "range": {"from": _number(low), "to": _number(high), "as_stated_in": session.range_from},
         "remarks": list(session.remarks),
         "figures": [_figure(figure) for figure in sheet.figures],
         "needs": [{"figure": need.slug, "needs": list(need.needs)} for need in sheet.needs],
         "cautions": [{"about": caution.subject, "says": caution.text} for caution in sheet.cautions],
-        "pulls": [_pull(pull, name) for pull, name in zip(session.pulls, names, strict=True)],
+        "pulls": [
+            _pull(pull, name, delivered=session.is_delivered(pull))
+            for pull, name in zip(session.pulls, names, strict=True)
+        ],
         "repeats": [
             {"pulls": list(repeat.names), "deviation": _number(repeat.repeatability.overall),
              "deviation_of_means": _number(repeat.repeatability.of_means), "drift": _number(repeat.drift.change),
@@ -290,29 +294,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
     }
 
 
-def _state(state: EngineState | None) -> dict[str, Any] | None:
-    """Return the peaks of a state of the engine with the half widths of their 95 % intervals."""
-    if state is None:
-        return None
-    return {
-        "name": state.name,
-        "assumed": state.assumed,
-        "pulls": [pull.name for pull in state.pulls],
-        "peak_torque": _peak(state.peak_torque),
-        "peak_power": _peak(state.peak_power),
-    }
-
-
-def _peak(peak: StatePeak) -> dict[str, Any]:
-    return {
-        "value": _number(peak.value),
-        "half_width": _number(peak.half_width),
-        "speed": _number(peak.speed),
-        "at_end": peak.at_end,
-    }
-
-
-def _pull(pull: PullResult, name: str) -> dict[str, Any]:
+def _pull(pull: PullResult, name: str, *, delivered: bool) -> dict[str, Any]:
     curves: Mapping[str, Array] = {
         "engine_speed": pull.corrected.speed,
         "torque": pull.corrected.torque,
@@ -325,6 +307,7 @@ def _pull(pull: PullResult, name: str) -> dict[str, Any]:
         "curve": name,
         "kind": pull.kind,
         "counted": pull.counted,
+        "delivered": delivered,
         "why_not": pull.exclusion_reason or None,
         "standard": pull.standard.name,
         "stated": correction.stated.name if correction else None,

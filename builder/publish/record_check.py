@@ -16,6 +16,7 @@ from builder.figures.dyno.pull import PullResult
 from builder.figures.evaluate import compute
 from builder.figures.export import figures_as_json, figures_as_lines
 from builder.figures.review.delivery_readiness import Readiness, readiness
+from builder.publish.pages.build.headline import performance_sentences
 from builder.record.load import build_folders, errors_in, file_in, read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -59,7 +60,10 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
         return CheckReport(tuple(problems), (), ok=True)
     sheet = compute(build, shop)
     problems += [*sheet.problems, *_photo_problems(build)]
-    lines = _log_notes(build.slug, sheet.session.pulls) if log_notes and sheet.session is not None else []
+    lines: list[str] = []
+    if log_notes and sheet.session is not None:
+        lines += [f"{build.slug}: {sentence}" for sentence in performance_sentences(sheet)]
+        lines += _log_notes(build.slug, sheet.session.pulls)
     if not delivery:
         return CheckReport(tuple(problems), tuple(lines), ok=True)
     result = readiness(build, shop, sheet)
@@ -82,7 +86,10 @@ def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckR
             if as_json:
                 lines = (guard.run("the sheet of figures", partial(_as_json, slug, sheet), ""),)
             else:
-                lines = tuple(guard.collect("the sheet of figures", partial(figures_as_lines, sheet)))
+                lines = (
+                    *performance_sentences(sheet),
+                    *guard.collect("the sheet of figures", partial(figures_as_lines, sheet)),
+                )
     problems += guard.problems
     return CheckReport(tuple(problems), lines, ok=not errors_in(problems))
 

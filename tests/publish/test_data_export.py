@@ -114,6 +114,9 @@ def test_json_holds_everything_and_no_nan(export: Export) -> None:
     delivered = result["delivered"]
     assert (delivered["name"], delivered["pulls"]) == ('+jets; 130, "richer"', ['+jets; 130, "richer"'])
     assert delivered["assumed"]
+    assert [pull["delivered"] for pull in result["pulls"]] == [
+        sheet.session.is_delivered(pull) for pull in sheet.session.pulls
+    ]
     assert delivered["peak_torque"]["value"] == pytest.approx(sheet["peak_torque"].value)
     assert delivered["peak_torque"]["half_width"] == pytest.approx(sheet["peak_torque"].uncertainty)
     assert result["changes"][0]["mean_gain"] == pytest.approx(sheet.session.changes[0].gain.mean)  # type: ignore[union-attr]

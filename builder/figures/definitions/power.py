@@ -46,6 +46,14 @@ def _width(pull: PullResult) -> float | None:
     return pull.means.high - pull.means.low if pull.means else None
 
 
+def _torque_area(state: EngineState) -> float | None:
+    return state.mean_of(lambda pull: pull.means.torque_area if pull.means else None)
+
+
+def _power_area(state: EngineState) -> float | None:
+    return state.mean_of(lambda pull: pull.means.power * (pull.means.high - pull.means.low) if pull.means else None)
+
+
 def _range_text(pull: PullResult, system: System) -> str:
     low, high = (pull.means.low, pull.means.high) if pull.means else (0.0, 0.0)
     return f"({60 * high:,.0f} − {60 * low:,.0f}) rpm"
@@ -94,10 +102,10 @@ define.add_inputs(
     per_state("highest_power", "highest reading of power", "P", units.POWER, LOG,
               lambda state: max(pull.peaks.power.raw_value for pull in state.pulls)),
     # Over the range, and the band.
-    per_pull("torque_area", "area under the torque curve", "A", units.TORQUE_AREA, _RANGE,
-             lambda pull: pull.means.torque_area if pull.means else None),
-    per_pull("power_area", "area under the power curve", "A", units.POWER_AREA, _RANGE,
-             lambda pull: None if pull.mean_power is None else pull.mean_power * (_width(pull) or 0.0)),
+    per_state("torque_area", "area under the torque curve", "A", units.TORQUE_AREA, _RANGE, _torque_area,
+              uncertainty_of=lambda state: (_torque_area(state) or 0.0) * state.relative_half_width),
+    per_state("power_area", "area under the power curve", "A", units.POWER_AREA, _RANGE, _power_area,
+              uncertainty_of=lambda state: (_power_area(state) or 0.0) * state.relative_half_width),
     per_pull("range_width", "width of the range", "n_2 - n_1", units.SPEED, _RANGE, _width, _range_text),
     per_state("band_from", "torque band from", "n_1", units.SPEED, LOG, lambda state: _band(state, 0)),
     per_state("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda state: _band(state, 1)),

@@ -84,6 +84,12 @@ class EngineState:
         pulls = self._pulls_over_full_range
         return float(np.mean([pull.uncorrected_torque(speed) for pull in pulls]))
 
+    @property
+    def relative_half_width(self) -> float:
+        """Return the half width of the 95 % interval of the state's mean torque, over the torque [-]."""
+        between_pulls = self.scatter.relative / len(self._pulls_over_full_range) ** 0.5
+        return half_width((between_pulls, self.scatter.freedom))
+
     @cached_property
     def corrected(self) -> CorrectedCurves:
         """Return the mean curves of the state's pulls, over the speeds that they share; short pulls give nothing."""

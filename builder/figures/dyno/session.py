@@ -65,6 +65,10 @@ class DynoSession:
         """Return the pulls that results are taken from, in the order of the record."""
         return tuple(pull for pull in self.pulls if pull.counted)
 
+    def is_delivered(self, pull: PullResult) -> bool:
+        """Return whether a pull shows the engine as delivered."""
+        return self.delivered is not None and any(pull is item for item in self.delivered.pulls)
+
     @property
     def best(self) -> EngineState | None:
         """Return the state with the highest peak power, where that is another one than the delivered state."""

@@ -13,6 +13,9 @@ from builder.figures.dyno.session import DynoSession
 from builder.publish.pages.build.record_tables import Cell, Table
 from builder.publish.pages.formatting import group_thousands, sentence
 
+_DELIVERED = "as delivered"
+"""Remark on the pulls of the delivered state."""
+
 
 @dataclass(frozen=True)
 class ChangeRow:
@@ -108,17 +111,17 @@ def _setting(sweep: SettingTrials, number: int) -> SettingResult:
 
 def _pulls_table(session: DynoSession, system: System) -> Table:
     head = ("Pull", "Changed", "Peak torque", "Peak power", "Mean torque", "Factor", "Air")
-    return Table("Pulls", head, tuple(_pull_row(pull, system) for pull in session.pulls))
+    return Table("Pulls", head, tuple(_pull_row(session, pull, system) for pull in session.pulls))
 
 
-def _pull_row(pull: PullResult, system: System) -> tuple[Cell, ...]:
+def _pull_row(session: DynoSession, pull: PullResult, system: System) -> tuple[Cell, ...]:
     def peak(unit: DisplayUnit, value: CurvePeak) -> Cell:
         speed = group_thousands(f"at {units.SPEED.text(value.speed, system)}")
         return Cell(unit.text(value.value, system), speed, number=True)
 
     mean_torque = "" if pull.mean_torque is None else group_thousands(units.TORQUE.text(pull.mean_torque, system))
     return (
-        Cell(pull.name),
+        Cell(pull.name, _DELIVERED if session.is_delivered(pull) else None),
         Cell(_change_text(pull)),
         peak(units.TORQUE, pull.peaks.torque),
         peak(units.POWER, pull.peaks.power),

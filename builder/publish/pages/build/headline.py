@@ -66,6 +66,12 @@ def performance_sentence(sheet: FigureSheet) -> str:
     return f"As delivered: {peaks} ({standard}{repeats})."
 
 
+def performance_sentences(sheet: FigureSheet) -> tuple[str, ...]:
+    """Return what the engine makes as delivered, what it made at best during testing, and what is assumed of that."""
+    sentences = (performance_sentence(sheet), best_sentence(sheet), assumption_sentence(sheet))
+    return tuple(text.replace("\N{NO-BREAK SPACE}", " ") for text in sentences if text)
+
+
 def best_sentence(sheet: FigureSheet) -> str:
     """Return what the engine made at best during testing; empty where that is the delivered state."""
     best, power = sheet.session.best if sheet.session else None, sheet.get("peak_power")

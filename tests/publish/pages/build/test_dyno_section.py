@@ -14,6 +14,7 @@ from builder.publish.pages.build.dyno_charts import session_charts
 from builder.publish.pages.build.dyno_section import DynoSection, dyno_section
 from builder.record.load import read_build
 from tests.support import view_samples as samples
+from tests.support.dyno_samples import CONDITIONS, RPM, log_of, session_of, torque_curve
 
 
 def _section(slug: str) -> DynoSection:
@@ -57,11 +58,20 @@ def test_a_pull_that_does_not_count_has_a_remark_with_the_reason() -> None:
     assert any("number 7 came off" in remark for remark in _section("breakdown-truck-v8").remarks)
 
 
-def test_a_setting_has_a_chart_for_every_result_and_its_caution() -> None:
+def test_a_setting_still_improving_at_the_last_level_has_a_caution(tmp_path: Path) -> None:
+    record = f"readings: observed\nconditions: {CONDITIONS}\npulls:\n" + "".join(
+        f"  - {{name: t{level}, file: dyno/{level}.csv, setting: {{name: total timing, level: {level} deg}}}}\n"
+        for level in (26, 28, 30, 32)
+    )
+    logs = {f"{level}.csv": log_of(torque_curve(RPM, 4.0 * level)) for level in (26, 28, 30, 32)}
+    (setting,) = dyno_section(session_of(tmp_path, record, logs), "metric").settings
+    assert "detonation" in setting.caution
+
+
+def test_a_setting_has_a_chart_for_every_result() -> None:
     build, sheet = samples.build_and_sheet("hydroplane-two-stroke")
     (setting,) = _section("hydroplane-two-stroke").settings
     assert setting.title == "Tuned length of the pipes"
-    assert "detonation" in setting.caution
     charts = {chart.request.name for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
     assert {name for _, name in setting.verdicts} <= charts
 
@@ -107,3 +117,9 @@ def test_boost_and_the_hottest_cylinder_are_drawn(tmp_path: Path) -> None:
         "on 6 pulls" in line.sentence and "cylinder 3 hottest" in line.sentence for line in caution_lines(build, sheet)
     )
     assert f"Caution: {violation.value:.0f} °C at {60 * violation.speed:,.0f} rpm." in description
+
+
+def test_the_pulls_of_the_delivered_state_are_marked() -> None:
+    rows = _section("methanol-speed-single").pulls.rows
+    marked = [row[0].text for row in rows if row[0].alternate_unit == "as delivered"]
+    assert marked == ["jet 205", "jet 205, second time", "jet 205, third time", "jet 205, fourth time"]
