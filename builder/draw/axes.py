@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.canvas import Canvas
-from builder.draw.drawing import Link
+from builder.draw.drawing import Link, PlotArea
 from builder.draw.labels import number, truncate, width
 from builder.draw.style import INK, QUIET, RULE, Mark
 
@@ -83,6 +83,14 @@ def tick_labels(values: Sequence[float]) -> list[str]:
     return [number(v, decimals) for v in values]
 
 
+def zero_note(axes: Sequence[tuple[str, Limits]]) -> str:
+    """Return which of these axes, each with its name and limits, leave out zero; nothing where none does."""
+    names = [name for name, (low, high) in axes if low > 0 or high < 0]
+    if len(names) == len(axes) > 0:
+        return "Axes do not start at 0"
+    return f"Not from 0: {', '.join(names)}" if names else ""
+
+
 class Axes:
     """One pair of axes on a canvas; ``box`` is left, top, width and height [px]."""
 
@@ -93,6 +101,13 @@ class Axes:
         self.canvas, self.x_limits, self.y_limits = canvas, x_limits, y_limits
         self.left, self.top, self.width, self.height = box
         self.right, self.bottom = self.left + self.width, self.top + self.height
+
+    @property
+    def area(self) -> PlotArea:
+        """Return where the axes are and the values at their edges, to a thousandth of a pixel or better."""
+        left, top, width, height = (round(v, 1) for v in (self.left, self.top, self.width, self.height))
+        x_low, x_high, y_low, y_high = (float(f"{v:.7g}") for v in (*self.x_limits, *self.y_limits))
+        return PlotArea(left, top, width, height, x_low, x_high, y_low, y_high, round(self.bottom, 1))
 
     def x(self, value: float) -> float:
         """Return the pixel of a value along."""
@@ -151,10 +166,13 @@ class Axes:
             self.canvas.text(x, y + 6 + size, label, anchor="center", colour=QUIET, size=size)
         self.canvas.line(xs, ys, QUIET, zorder=1)
 
-    def x_title(self, text: str, drop: float = 38.0) -> None:
-        """Write what the horizontal axis shows below its numbers, ending at the right."""
-        text = truncate(text, self.width, self.canvas.size.text)
+    def x_title(self, text: str, drop: float = 38.0, note: str = "") -> None:
+        """Write what the horizontal axis shows below its numbers, ending at the right, and a note at the left."""
+        size = self.canvas.size
+        room = self.right - 4 - (width(note, size.small) + 14 if note else self.left - 4)
+        text = truncate(text, room, size.text)
         self.canvas.text(self.right, self.bottom + drop, text, anchor="right", colour=QUIET)
+        self.canvas.text(4, self.bottom + drop, note, colour=QUIET, size=size.small)
 
     def level(self, value: float, colour: str, **style: Any) -> None:
         """Draw a line across at this value."""
@@ -187,7 +205,8 @@ class Axes:
             if keep_clear is not None and indices.size > 2:
                 clearance = 0.03 * abs(self.x_limits[1] - self.x_limits[0])
                 indices = indices[np.abs(x[indices] - keep_clear) > clearance]
-            self.points(x[indices], y[indices], colour, mark.marker, markersize, zorder=style["zorder"] + 0.1)
+            more = {"gid": style["gid"]} if "gid" in style else {}
+            self.points(x[indices], y[indices], colour, mark.marker, markersize, zorder=style["zorder"] + 0.1, **more)
 
     def points(
         self,
@@ -216,7 +235,9 @@ class Axes:
         if links:
             self.canvas.add_links(line, links)
 
-    def dots(self, x: Floats, y: Floats, colour: str, diameter: float = 2.4, opacity: float = 0.55) -> None:
+    def dots(
+        self, x: Floats, y: Floats, colour: str, diameter: float = 2.4, opacity: float = 0.55, **style: Any
+    ) -> None:
         """Draw raw readings faintly; at most as many as the eye can separate."""
         known = np.isfinite(x) & np.isfinite(y)
         x, y = x[known], y[known]
@@ -226,7 +247,8 @@ class Axes:
         if x.size:
             # A stroke of no length with round ends is a dot.
             xs, ys = (np.column_stack([v, v, np.full(v.size, np.nan)]).ravel() for v in self.pixels(x, y))
-            self.canvas.line(xs, ys, colour, linewidth=diameter, solid_capstyle="round", alpha=opacity, zorder=2)
+            style = {"linewidth": diameter, "solid_capstyle": "round", "alpha": opacity, "zorder": 2, **style}
+            self.canvas.line(xs, ys, colour, **style)
 
     def band(self, x: Floats, low: Floats, high: Floats, colour: str, **style: Any) -> None:
         """Fill the area between two curves."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from builder.draw.drawing import Drawing, Link
+from builder.draw.drawing import Drawing, Link, PlotArea
 from builder.draw.labels import sanitise, truncate, width
 from builder.draw.style import INK, MEASURING_FONT, QUIET, Size
 
@@ -50,10 +50,12 @@ class Canvas:
         bold: bool = False,
         suffix: str = "",
         suffix_colour: str = QUIET,
+        series: int | None = None,
     ) -> None:
         """Write a label whose baseline starts (ends, is centered) at x, y [px].
 
         The suffix follows it on the line in plain weight and its own color. What would leave the canvas is cut.
+        A label that belongs to one of several lines carries the index of that line as its ``series``.
         """
         from builder.draw.svg_backend import Label
 
@@ -68,7 +70,7 @@ class Canvas:
             # After a word that runs leftwards the suffix would be drawn into it, but for a mark that ends it.
             suffix = f"\u200e{suffix}"
         weight = "bold" if bold else "normal"
-        style = {"ha": anchor, "color": colour, "size": size, "weight": weight}
+        style = {"ha": anchor, "color": colour, "size": size, "weight": weight, "gid": series_id(series)}
         self._labels.append(Label(x, y, text, suffix=suffix, suffix_colour=suffix_colour, **style))
 
     def line(self, xs: npt.ArrayLike, ys: npt.ArrayLike, colour: str = QUIET, **style: Any) -> Line2D:
@@ -119,13 +121,33 @@ class Canvas:
         markers.set_gid(group_id)
         self._links[group_id] = links
 
-    def to_drawing(self, name: str, title: str, description: str) -> Drawing:
+    def to_drawing(
+        self,
+        name: str,
+        title: str,
+        description: str,
+        *,
+        plots: Sequence[PlotArea] = (),
+        samples: Sequence[str] = (),
+        decimals: int = 2,
+    ) -> Drawing:
         """Return the drawing of everything on the canvas; of the same order, labels are over shapes."""
+        body, size = self.body(name, decimals), (self.width, self.height)
+        return Drawing(
+            name, sanitise(title), sanitise(description), size, body, has_links=bool(self._links),
+            plots=tuple(plots), samples=tuple(samples),
+        )  # fmt: skip
+
+    def body(self, name: str, decimals: int = 2) -> str:
+        """Return the SVG elements of everything on the canvas; their ids begin with the name."""
         from builder.draw.svg_backend import render
 
-        body = render([*self._shapes, *self._labels], name, self._links)
-        size = (self.width, self.height)
-        return Drawing(name, sanitise(title), sanitise(description), size, body, has_links=bool(self._links))
+        return render([*self._shapes, *self._labels], name, self._links, decimals)
+
+
+def series_id(series: int | None) -> str | None:
+    """Return the id that marks an artist as part of one of several lines, None for what belongs to all."""
+    return None if series is None else f"series-{series}"
 
 
 @lru_cache(maxsize=1)

@@ -20,7 +20,7 @@ from typing import Any, Generic, Protocol, TypeVar
 import numpy as np
 
 from builder.draw.canvas import rc_settings
-from builder.draw.drawing import Drawing
+from builder.draw.drawing import Drawing, PlotArea
 from builder.draw.style import NARROW, WIDE, Size
 
 D = TypeVar("D")
@@ -155,6 +155,8 @@ def _write(path: Path, drawing: Drawing) -> None:
 def _from_json(content: dict[str, Any]) -> Drawing:
     width, height = content.pop("size")
     narrow = content.pop("narrow_form")
+    content["plots"] = tuple(PlotArea(*area) for area in content["plots"])
+    content["samples"] = tuple(content["samples"])
     return Drawing(**content, size=(width, height), narrow_form=None if narrow is None else _from_json(narrow))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 from xml.sax.saxutils import escape, quoteattr
 
 from builder.draw.style import FONT_STACK, INK, formula_sheet, style_sheet
@@ -38,6 +39,23 @@ class Link:
             raise ValueError(f"a link must be relative, or http or https, not {self.href!r}")
 
 
+class PlotArea(NamedTuple):
+    """Where one pair of axes is in a drawing [px], and the values at its edges: what reading a value off needs.
+
+    ``x_axis`` is the height of the line with the numbers of the horizontal axis.
+    """
+
+    left: float
+    top: float
+    width: float
+    height: float
+    x_low: float
+    x_high: float
+    y_low: float
+    y_high: float
+    x_axis: float
+
+
 @dataclass(frozen=True)
 class Drawing:
     """One drawing: the SVG elements of its body, its size [px], and its content in words and numbers.
@@ -55,6 +73,10 @@ class Drawing:
     has_links: bool = False
     is_formula: bool = False
     narrow_form: Drawing | None = None
+    plots: tuple[PlotArea, ...] = ()
+    """The axes of the drawing, from top to bottom."""
+    samples: tuple[str, ...] = ()
+    """The SVG of a piece of each line with its marker, for a legend next to the drawing."""
 
     def __post_init__(self) -> None:
         """Check the name."""
@@ -96,8 +118,13 @@ class Drawing:
 
     @property
     def inline_svg(self) -> str:
-        """The SVG to be set into a page whose style sheet has its colors."""
+        """The SVG to be set into a page whose style sheet has its colors, without its narrow form."""
         return self._form()
+
+    @property
+    def forms(self) -> tuple[Drawing, ...]:
+        """The drawing, and its narrow form if there is one."""
+        return (self,) if self.narrow_form is None else (self, self.narrow_form)
 
     def for_pdf(self, font: str = FONT_STACK) -> str:
         """Return the SVG for a PDF maker that reads no style sheets: wide, in light colors, in the given type."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from builder.draw.canvas import Canvas
 from builder.draw.labels import truncate, width
-from builder.draw.style import BAND, INK, QUIET, Mark
+from builder.draw.style import BAND, INK, QUIET, WIDE, Mark
 
 _STEP = 20.0  # from one line to the next [px]
 _SAMPLE = (4.0, 36.0)  # from where to where a sample line is drawn [px]
@@ -39,6 +39,13 @@ class LegendEntry:
 def legend_height(entries: Sequence[LegendEntry]) -> float:
     """Return the room that the legend takes [px]."""
     return _STEP * sum(entry.lines for entry in entries)
+
+
+def line_sample(entry: LegendEntry, name: str) -> str:
+    """Return the SVG elements of the piece of line of an entry, 40 px wide and 16 px high, for a legend in HTML."""
+    canvas = Canvas(40, 16, WIDE)
+    _draw_sample(canvas, 8, entry.colour, entry.mark or Mark("", ()), entry.linewidth)
+    return canvas.body(name, decimals=1)
 
 
 def draw_legend(canvas: Canvas, entries: Sequence[LegendEntry], baseline: float) -> None:

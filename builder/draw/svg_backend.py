@@ -42,11 +42,13 @@ class Label(Text):
 
     def draw(self, renderer: Any) -> None:
         """Write the label."""
+        renderer.open_group("text", self.get_gid())
         context = renderer.new_gc()
         context.set_foreground(self.get_color())
         x, y = self.get_unitless_position()
         renderer.draw_text(context, x, y, self.get_text(), self.get_fontproperties(), 0.0, mtext=self)
         context.restore()
+        renderer.close_group("text")
 
 
 class SvgRenderer(RendererBase):
@@ -57,6 +59,7 @@ class SvgRenderer(RendererBase):
         super().__init__()
         self._name, self._links, self._decimals = name, links, decimals
         self._group_links: Sequence[Link] = ()
+        self._series = ""
         self._shapes: dict[str, str] = {}  # marker ids by path data
         self._elements: list[tuple[str, str, str]] = []  # tag, style attributes, the rest of the element
 
@@ -65,12 +68,17 @@ class SvgRenderer(RendererBase):
         return True
 
     def open_group(self, s: str, gid: str | None = None) -> None:
-        """Begin an artist; a group of markers with this id may have links."""
+        """Begin an artist; a group of markers with this id may have links, or be part of a series."""
         self._group_links = self._links.get(gid or "", ())
+        self._series = f' data-series="{gid[7:]}"' if gid and gid.startswith("series-") else ""
+
+    def close_group(self, s: str) -> None:
+        """End an artist."""
+        self._series = ""
 
     def draw_path(self, gc: GraphicsContextBase, path: Path, transform: Transform, rgbFace: Any = None) -> None:
         """Write a path that is stroked, filled or both."""
-        style = _style(gc, rgbFace)
+        style = _style(gc, rgbFace) + self._series
         if (rgbFace is not None or gc.get_linewidth()) and (data := path_data(path, transform, self._decimals)):
             self._elements.append(("path", style, f' d="{data}"/>'))
 
@@ -87,7 +95,7 @@ class SvgRenderer(RendererBase):
         shape = path_data(marker_path, marker_trans + _UPRIGHT, self._decimals)
         target = self._shapes.setdefault(shape, f"{self._name}-{len(self._shapes) + 1}")
         hollow = rgbFace is None or (len(rgbFace) == 4 and rgbFace[3] == 0)
-        style = _style(gc, None if hollow else rgbFace)
+        style = _style(gc, None if hollow else rgbFace) + self._series
         points = trans.transform(path.vertices)
         points = points[np.isfinite(points).all(axis=1)]
         for i, (x, y) in enumerate(points):
@@ -117,7 +125,7 @@ class SvgRenderer(RendererBase):
             "font-size": format_number(prop.get_size_in_points()),
             "font-weight": "700" if prop.get_weight() == "bold" else "",
             "text-anchor": _ANCHORS[mtext.get_horizontalalignment()],
-        })  # fmt: skip
+        }) + self._series  # fmt: skip
         suffix = ""
         if mtext.suffix:
             look = _attributes({"dx": "8", "fill": mtext.suffix_colour, "font-weight": "400"})
@@ -198,7 +206,7 @@ def _subpath(codes: list[int], vertices: Any, decimals: int) -> Iterator[str]:
     if closed:
         codes, vertices = codes[:-1], vertices[:-1]
     if len(codes) > _SIMPLIFY_FROM and all(code == _LINE for code in codes[1:]):
-        vertices = np.array(simplified(vertices.tolist()))
+        vertices = np.array(simplified(vertices.tolist(), 0.12 if decimals > 1 else 0.25))
         codes = codes[: len(vertices)]
     grid = np.rint(vertices * 10**decimals).astype(int).tolist()
     (x, y), last = grid[0], ""

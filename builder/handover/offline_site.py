@@ -18,7 +18,7 @@ from builder.figures.definitions import REGISTRY
 from builder.publish.english import English
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
-from builder.publish.pages.build.page_chart import PageDrawing
+from builder.publish.pages.build.page_chart import PageDrawing, chart_files
 from builder.publish.pages.templating import page_environment, resolve_all
 from builder.publish.site.mkdocs_site import build_site
 from builder.publish.workers import INLINE, WorkerPool
@@ -83,7 +83,7 @@ def offline_record(
     pages: dict[str, bytes] = {
         "index.md": english.markup(_standalone(page)).encode(),
         "methods.md": english.markup(methods).encode(),
-        **{f"{item.drawing.name}.svg": english.markup(item.drawing.svg).encode() for item in placed},
+        **chart_files(placed, english),
         **{f"photos/{name}": content for name, content in pictures.items()},
     }
     with tempfile.TemporaryDirectory(prefix="millbook-") as temporary:

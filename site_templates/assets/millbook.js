@@ -111,6 +111,16 @@ if (window.ResizeObserver) {
   for (const element of document.querySelectorAll(".mb-scroll, .mb-scroll > *")) observer.observe(element);
 }
 
+// The script of the charts is loaded where a page has a chart that can be read off.
+const ownAddress = document.currentScript?.src;
+if (ownAddress && document.querySelector("[data-mb-chart]")) {
+  whenIdle(() => {
+    const script = document.createElement("script");
+    script.src = new URL("charts.js", ownAddress);
+    document.body.append(script);
+  });
+}
+
 // The text search is the theme's. Its script is slow to start, so it is loaded when the search gets the focus.
 const query = document.querySelector(".md-search__input");
 const searchScript = document.querySelector("script[data-later]");

@@ -26,7 +26,7 @@ def write_site(out: Path, builds: Iterable[Summary], system: System = "inch") ->
     rows = newest_first(builds)
     assets = out / "assets"
     assets.mkdir(parents=True)
-    for name in ("finder*.js", "compare.js", "finder.css"):
+    for name in ("finder*.js", "charts.js", "compare.js", "finder.css"):
         for source in (TEMPLATES / "assets").glob(name):
             shutil.copy(source, assets)
     (assets / "finder-data.js").write_text(finder_data(rows, system=system), encoding="utf-8")

@@ -17,6 +17,7 @@ from builder.draw.axes import (
     paired,
     tick_labels,
     ticks,
+    zero_note,
 )
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
@@ -96,17 +97,20 @@ def channels(data: Channels, *, name: str = "channels", size: Size = WIDE) -> Dr
     legend = _legend(panels)
     bottom = sum(headers) + len(panels) * (height + 6)
     canvas = Canvas(size.width, bottom + 46 + (legend_height(legend) + 8 if legend else 0), size)
-    top = 0.0
+    top, plots = 0.0, []
     for panel, limits, values, header in zip(panels, y_limits, y_ticks, headers, strict=True):
         top += header
         axes = Axes(canvas, (left, top, size.width - left - 14, height), x_limits, limits)
+        plots.append(axes.area)
         _draw_panel(axes, panel, values)
         top += height + 6
     axes.x_axis(ticks(x_limits, axes.width, 64), drop=2)
-    axes.x_title(f"Engine speed, {sanitise(data.speed_unit)}", 40)
+    # Temperatures have no zero that means anything; one note for all panels is enough.
+    note = zero_note([("", limits) for limits in (x_limits, *y_limits)])
+    axes.x_title(f"Engine speed, {sanitise(data.speed_unit)}", 40, "Not all axes start at 0" if note else "")
     draw_legend(canvas, legend, bottom + 56)
     title = f"{join_and([sanitise(panel.channel.label) for panel in panels])} against engine speed"
-    return canvas.to_drawing(name, title, _description(data, panels))
+    return canvas.to_drawing(name, title, _description(data, panels), plots=plots)
 
 
 def _panels(data: Channels) -> list[_ChannelPanel]:

@@ -22,6 +22,7 @@ from builder.draw.axes import (
     paired,
     tick_labels,
     ticks,
+    zero_note,
 )
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
@@ -129,9 +130,16 @@ def gain_curve(data: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) 
         axes.curve(x, np.where(inside, y, np.nan), ACCENT, linewidth=3.4, zorder=3.2)
     _draw_ranges(axes, ranges)
     axes.x_axis(ticks(x_limits, axes.width, 64), drop=bars)
-    axes.x_title(f"Engine speed, {sanitise(data.speed_unit)}", bars + 38)
+    axes.x_title(
+        f"Engine speed, {sanitise(data.speed_unit)}", bars + 38, zero_note([("speed", x_limits), ("", y_limits)])
+    )
     draw_notes(canvas, data.cautions, axes.bottom + bars + 46, remark)
-    return canvas.to_drawing(name, label, _gain_description(data, x, y, noise, ranges))
+    return canvas.to_drawing(
+        name,
+        label,
+        _gain_description(data, x, y, noise, ranges),
+        plots=[axes.area._replace(x_axis=round(axes.bottom + bars, 1))],
+    )
 
 
 def _draw_ranges(axes: Axes, ranges: list[SignificantRange]) -> None:
@@ -212,7 +220,8 @@ def setting_sweep(data: SettingSweep, *, name: str = "setting_sweep", size: Size
     _level_labels(axes, data, levels, (curve_x, curve_y), optimum, best)
     axes.x_axis(ticks(x_limits, axes.width, 56))
     setting = sanitise(data.setting)
-    axes.x_title(f"{setting}, {sanitise(data.setting_unit)}" if data.setting_unit else setting)
+    note = "Not from 0" if zero_note([("setting", x_limits), ("result", y_limits)]) else ""
+    axes.x_title(f"{setting}, {sanitise(data.setting_unit)}" if data.setting_unit else setting, note=note)
     draw_notes(canvas, data.cautions, axes.bottom + 46, remark)
     title = f"{sanitise(data.result)} against {setting.lower()}"
     return canvas.to_drawing(name, title, _sweep_description(data, levels, optimum, best))

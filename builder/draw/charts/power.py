@@ -1,4 +1,4 @@
-"""Torque and power against engine speed: every pull of one build, or several builds as delivered."""
+"""Torque and power against engine speed: every pull of one build, or the best pulls of several builds."""
 
 from __future__ import annotations
 
@@ -20,18 +20,21 @@ from builder.draw.axes import (
     paired,
     tick_labels,
     ticks,
+    zero_note,
 )
-from builder.draw.canvas import Canvas
+from builder.draw.canvas import Canvas, series_id
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
 from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
 from builder.draw.labels import join_and, number, sanitise, truncate, width
-from builder.draw.legend import LegendEntry, draw_legend, legend_height
-from builder.draw.style import ACCENT, INK, QUIET, SECOND, WIDE, Mark, Size, line_colour, series_style
+from builder.draw.legend import LegendEntry, draw_legend, legend_height, line_sample
+from builder.draw.style import ACCENT, INK, QUIET, SECOND, THIRD, WIDE, Mark, Size, line_colour, series_style
 from builder.record.wording import in_sentence
 
 _LABEL_ROOM = 190.0  # for the name of a curve at its end [px]
 _MAX_SIDE_LABELS = 12  # with more curves the names are in a legend below
+_WIDTH_WITHOUT_LABELS = 560  # [px]; the page has its legend next to the chart
+_COMPARED_COLOURS = (SECOND, THIRD)
 
 
 @dataclass(frozen=True)
@@ -47,7 +50,7 @@ class PullCurves:
     """One pull's curves. Gaps are NaN; peaks are taken from the curves where none are given.
 
     ``position`` is the pull's place in the record, from 0: it sets the mark. Left out, it is the place in
-    the tuple. Raw readings are drawn faintly behind.
+    the tuple. Raw readings are drawn faintly behind. ``note`` says what the pull is, as in "as delivered".
     """
 
     label: str
@@ -60,14 +63,21 @@ class PullCurves:
     peak_torque: Peak | None = None
     peak_power: Peak | None = None
     position: int | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class PowerCurves:
-    """The pulls of a build, repeats as their mean; ``delivered`` is the index of the engine as delivered."""
+    """Every pull of a build; ``delivered`` is the index of the one to bring forward, the engine as delivered.
+
+    ``compared`` are the one or two that it is compared with, in a colour of their own; the others are grey. Without
+    ``labels`` the drawing names no curve: a legend next to it does.
+    """
 
     pulls: tuple[PullCurves, ...]
     delivered: int = 0
+    compared: tuple[int, ...] = ()
+    labels: bool = True
     torque_unit: str = "lbf ft"
     power_unit: str = "hp"
     speed_unit: str = "rpm"
@@ -76,7 +86,7 @@ class PowerCurves:
 
 @dataclass(frozen=True)
 class Overlay:
-    """Two to four builds as delivered (or whatever else is to be compared), in one pair of units."""
+    """The best pulls of two to four builds (or whatever else is to be compared), in one pair of units."""
 
     builds: tuple[PullCurves, ...]
     torque_unit: str = "lbf ft"
@@ -100,11 +110,22 @@ class _Curve:
     colour: str
     is_delivered: bool
     row: int
+    note: str = ""
 
     @property
     def peak_value(self) -> str:
         """The number of the peak as the legend and the side labels have it."""
         return number(self.peak.value)
+
+    @property
+    def prominent(self) -> bool:
+        """Whether the curve has a colour of its own."""
+        return self.colour != QUIET
+
+    @property
+    def linewidth(self) -> float:
+        """The width of the line [px]."""
+        return 2.6 if self.is_delivered else 1.7 if self.prominent else 1.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,6 +146,11 @@ class _LegendRow:
     curves: list[tuple[_CurvePanel, _Curve]]
 
     @property
+    def note(self) -> str:
+        """What the pull is, if it is one to look at."""
+        return self.curves[0][1].note
+
+    @property
     def entry(self) -> LegendEntry:
         """The row of the legend below the panels."""
         first = self.curves[0][1]
@@ -132,7 +158,7 @@ class _LegendRow:
             self.label,
             first.mark,
             first.colour,
-            linewidth=2.4 if self.is_delivered else 1.3,
+            linewidth=first.linewidth,
             text_colour=first.colour if self.is_delivered else INK,
             bold=self.is_delivered,
             value=" · ".join(f"{curve.peak_value} {panel.unit}" for panel, curve in self.curves),
@@ -152,25 +178,29 @@ def _legend_rows(panels: Sequence[_CurvePanel]) -> list[_LegendRow]:
 def power_curves(data: PowerCurves, *, name: str = "power_curves", size: Size = WIDE) -> Drawing:
     """Draw torque above power against engine speed, the engine as delivered in front of the others.
 
-    Raises ValueError if there is no pull, ``delivered`` is none of them, or no pull has a known point.
+    Raises ValueError if there is no pull, ``delivered`` or ``compared`` is none of them, or no pull has a known point.
     """
     if not data.pulls:
         raise ValueError("no pull to draw")
-    if not 0 <= data.delivered < len(data.pulls):
-        raise ValueError(f"delivered pull {data.delivered} is not among {len(data.pulls)} pulls")
+    for index in (data.delivered, *data.compared):
+        if not 0 <= index < len(data.pulls):
+            raise ValueError(f"pull {index} is not among {len(data.pulls)} pulls")
+    colours = {data.delivered: ACCENT} | dict(zip(data.compared, _COMPARED_COLOURS, strict=False))
     panels = []
-    for quantity, colour, unit in (("torque", ACCENT, data.torque_unit), ("power", SECOND, data.power_unit)):
+    for quantity, unit in (("torque", data.torque_unit), ("power", data.power_unit)):
         curves = []
         for i, pull in enumerate(data.pulls):
             is_delivered = i == data.delivered
             mark = series_style(i if pull.position is None else pull.position)
-            # The delivered state's line is unbroken; its marker is the same as anywhere else.
+            # The delivered line is unbroken; its marker is the same as anywhere else.
             mark = replace(mark, dashes=()) if is_delivered else mark
-            curves += _curve(pull, quantity, mark, colour if is_delivered else QUIET, is_delivered, i)
+            curves += _curve(pull, quantity, mark, colours.get(i, QUIET), is_delivered, i)
         panels.append(_CurvePanel(quantity.capitalize(), unit, curves))
-    delivered = sanitise(data.pulls[data.delivered].label)
-    count = "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, as delivered: {delivered}"
-    return _draw_panels(panels, data.speed_unit, data.cautions, count, name, size)
+    delivered = data.pulls[data.delivered]
+    count = (
+        "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, as delivered: {sanitise(delivered.label)}"
+    )
+    return _draw_panels(panels, data.speed_unit, data.cautions, count, name, size, labels=data.labels)
 
 
 @chart
@@ -216,7 +246,7 @@ def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_delivere
     if peak is None:
         at = int(np.nanargmax(y))
         peak = Peak(float(x[at]), float(y[at]))
-    return [_Curve(sanitise(pull.label), x, y, raw_x, raw_y, peak, mark, colour, is_delivered, row)]
+    return [_Curve(sanitise(pull.label), x, y, raw_x, raw_y, peak, mark, colour, is_delivered, row, pull.note)]
 
 
 def _draw_panels(
@@ -227,46 +257,57 @@ def _draw_panels(
     name: str,
     size: Size,
     title_suffix: str = "",
+    labels: bool = True,
 ) -> Drawing:
     panels = [panel for panel in panels if panel.curves]
     if not panels:
         raise ValueError("no known point in any curve")
     curves = [curve for panel in panels for curve in panel.curves]
     rows = _legend_rows(panels)
-    legend = [row.entry for row in rows] if size.narrow or len(rows) > _MAX_SIDE_LABELS else []
+    if not labels and not size.narrow:
+        size = replace(size, width=_WIDTH_WITHOUT_LABELS)
+    legend = [row.entry for row in rows] if labels and (size.narrow or len(rows) > _MAX_SIDE_LABELS) else []
+    side_labels = labels and not legend
     heights = (190.0, 165.0)[: len(panels)] if size.narrow else (218.0, 190.0)[: len(panels)]
     y_limits = [_y_limits(panel.curves, height, size) for panel, height in zip(panels, heights, strict=True)]
     x_limits = padded_limits(finite(*(c.x for c in curves), *(c.raw_x for c in curves)), below=0.02, above=0.02)
 
     y_ticks = [ticks(limits, height, 44) for limits, height in zip(y_limits, heights, strict=True)]
     left = max(label_width(tick_labels(values), size.small) for values in y_ticks)
-    right = 16.0 if legend else _side_label_room(panels, size)
+    right = _side_label_room(panels, size) if side_labels else 16.0
     header, gap, x_axis_height = 30.0, 18.0, 46.0
     bottom = sum(heights) + len(panels) * header + (len(panels) - 1) * gap
     below = legend_height(legend) + 12 if legend else 0
     height = bottom + x_axis_height + below + notes_height(cautions, size)
     canvas = Canvas(size.width, height, size)
 
-    top = header
+    top, plots = header, []
     for panel, panel_height, limits, values in zip(panels, heights, y_limits, y_ticks, strict=True):
         axes = Axes(canvas, (left, top, size.width - left - right, panel_height), x_limits, limits)
         for caution in cautions:
             caution_band(axes, caution)
         axes.gridlines(values)
-        _draw_title(axes, panel, with_peaks=not legend)
-        for curve in sorted(panel.curves, key=lambda curve: (curve.is_delivered, curve.row)):
+        plots.append(axes.area)
+        axes.title(panel.title, panel.unit)
+        if side_labels:
+            canvas.text(axes.right + 34, axes.top - 11, f"Peak, {panel.unit}", colour=QUIET, size=size.small)
+        for curve in sorted(panel.curves, key=lambda curve: (curve.is_delivered, curve.prominent, curve.row)):
             # Beyond a handful of pulls the readings of all of them are only a fog.
             _draw_curve(axes, curve, few=len(panel.curves) <= 4)
         _peak_label(axes, panel, speed_unit)
-        if not legend:
+        if side_labels:
             _side_labels(axes, panel)
         top += panel_height + gap + header
     axes.x_axis(ticks(x_limits, axes.width, 64))
-    axes.x_title(f"Engine speed, {speed_unit}")
+    named_limits = [(panel.title.lower(), limits) for panel, limits in zip(panels, y_limits, strict=True)]
+    axes.x_title(f"Engine speed, {speed_unit}", note=zero_note([*named_limits, ("speed", x_limits)]))
     draw_legend(canvas, legend, bottom + x_axis_height + 29)
     draw_notes(canvas, cautions, bottom + x_axis_height + below)
     title = f"{join_and([panel.title for panel in panels])}{title_suffix} against engine speed".capitalize()
-    return canvas.to_drawing(name, title, _description(rows, speed_unit, title, count, cautions))
+    description = _description(rows, speed_unit, title, count, cautions)
+    entries = {row.curves[0][1].row: row.entry for row in rows}
+    samples = [line_sample(entries[n], f"{name}-line{n}") if n in entries else "" for n in range(max(entries) + 1)]
+    return canvas.to_drawing(name, title, description, plots=plots, samples=samples, decimals=1)
 
 
 def _y_limits(curves: list[_Curve], height: float, size: Size) -> Limits:
@@ -291,32 +332,26 @@ def _side_label_room(panels: list[_CurvePanel], size: Size) -> float:
     return max(labels + 8, headers) + 38
 
 
-def _draw_title(axes: Axes, panel: _CurvePanel, *, with_peaks: bool) -> None:
-    canvas = axes.canvas
-    axes.title(panel.title, panel.unit, next((curve.colour for curve in panel.curves if curve.is_delivered), INK))
-    if with_peaks:
-        canvas.text(axes.right + 34, axes.top - 11, f"Peak, {panel.unit}", colour=QUIET, size=canvas.size.small)
-
-
 def _draw_curve(axes: Axes, curve: _Curve, *, few: bool) -> None:
-    """Draw a curve with its markers and its peak; among few curves, and of the delivered one, its readings as well."""
-    prominent = few or curve.is_delivered
-    if curve.raw_x.size and prominent:
-        axes.dots(curve.raw_x, curve.raw_y, curve.colour)
+    """Draw a curve with its markers and its peak; among few curves, and of the best, its readings as well."""
+    prominent, gid = few or curve.prominent, series_id(curve.row)
+    if curve.raw_x.size and (few or curve.is_delivered):
+        axes.dots(curve.raw_x, curve.raw_y, curve.colour, gid=gid)
     axes.curve(
         curve.x,
         curve.y,
         curve.colour,
         curve.mark,
-        linewidth=2.6 if curve.is_delivered else 1.3,
+        linewidth=curve.linewidth,
         markers=4 if prominent else 3,
         markersize=6.0 if curve.is_delivered else 4.6,
         shift=curve.row,
         keep_clear=curve.peak.speed,
-        zorder=5 if curve.is_delivered else 3,
+        zorder=5 if curve.is_delivered else 4 if curve.prominent else 3,
+        gid=gid,
     )
     peak, diameter = curve.peak, 9.5 if curve.is_delivered else 7.0
-    axes.points(peak.speed, peak.value, curve.colour, curve.mark.marker, diameter, face="none", zorder=6)
+    axes.points(peak.speed, peak.value, curve.colour, curve.mark.marker, diameter, face="none", zorder=6, gid=gid)
 
 
 def _peak_label(axes: Axes, panel: _CurvePanel, speed_unit: str) -> None:
@@ -337,8 +372,8 @@ def _peak_label(axes: Axes, panel: _CurvePanel, speed_unit: str) -> None:
             highest = min(highest, float(under.min())) if under.size else highest
     y = max(highest - 9, axes.top + size.text * 0.9)
     if peak_y - y > 24:
-        canvas.line([peak_x] * 2, [y + 4, peak_y - 6], curve.colour, linewidth=0.8)
-    canvas.text(x, y, text, anchor="center", colour=curve.colour, bold=True)
+        canvas.line([peak_x] * 2, [y + 4, peak_y - 6], curve.colour, linewidth=0.8, gid=series_id(curve.row))
+    canvas.text(x, y, text, anchor="center", colour=curve.colour, bold=True, series=curve.row)
 
 
 def _side_labels(axes: Axes, panel: _CurvePanel) -> None:
@@ -373,6 +408,6 @@ def _description(
             f"at {number(curve.peak.speed, 0)} {speed_unit}"
             for panel, curve in row.curves
         ]
-        delivered = " (as delivered)" if row.is_delivered and len(rows) > 1 else ""
-        sentences.append(f"{row.label}{delivered}: {join_and(peaks)}.")
+        note = f" ({sanitise(row.note)})" if row.note else ""
+        sentences.append(f"{row.label}{note}: {join_and(peaks)}.")
     return " ".join(sentences + [f"Caution: {caution.sentence(speed_unit)}" for caution in cautions])

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from builder.draw.axes import Axes, Box, finite, label_width, overlap, padded_limits, tick_labels, ticks
+from builder.draw.axes import Axes, Box, finite, label_width, overlap, padded_limits, tick_labels, ticks, zero_note
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing, Link
@@ -113,7 +113,8 @@ def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawi
             canvas.text(label.start, baseline, line, colour=label.colour, size=size.small, bold=label.bold)
     x_ticks = [v for v in ticks(x_limits, axes.width, 70) if not data.whole_x or v == round(v)]
     axes.x_axis(x_ticks, [f"{v:.0f}" for v in x_ticks] if data.whole_x else None)
-    axes.x_title(", ".join(t for t in (x_name, sanitise(data.x_unit)) if t))
+    limits = [(y_name.lower(), y_limits)] if data.whole_x else [(y_name.lower(), y_limits), (x_name.lower(), x_limits)]
+    axes.x_title(", ".join(t for t in (x_name, sanitise(data.x_unit)) if t), note=zero_note(limits))
     for n, row in enumerate(rows):
         _draw_row(canvas, row, axes.bottom + 64 + 20 * n)
     title = f"{y_name} vs {in_sentence(x_name)}"

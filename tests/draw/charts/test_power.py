@@ -37,7 +37,7 @@ def test_the_peaks_are_labelled_and_described_with_their_speeds() -> None:
     texts = [label.text for label in labels(drawing)]
     at = 2400 + 15 * 3200 / 49  # the point of the curve nearest to its top at 3,400
     assert any(t == f"445 lbf ft at {at:,.0f} rpm" for t in texts)
-    assert "Pull 1 (as delivered): peak torque 445 lbf ft" in drawing.description
+    assert "Pull 1: peak torque 445 lbf ft" in drawing.description
     assert "Pull 2: peak torque 444 lbf ft" in drawing.description
     assert f"at {at:,.0f} rpm" in drawing.description
 
@@ -108,7 +108,7 @@ def test_identical_values_are_a_level_line() -> None:
         (PowerCurves(()), "no pull"),
         (PowerCurves((PullCurves("Empty", []),)), "no known point"),
         (PowerCurves((PullCurves("Gaps", [1000, 2000], [math.nan, math.nan]),)), "no known point"),
-        (PowerCurves(several(2).pulls, delivered=2), "delivered pull 2"),
+        (PowerCurves(several(2).pulls, delivered=2), "pull 2 is not among 2"),
         (PowerCurves((PullCurves("Odd", [1000, 2000, 3000], [100, 200]),)), "Odd, torque: 3 values along and 2 up"),
     ],
 )

@@ -11,7 +11,6 @@ import numpy.typing as npt
 from builder.draw.charts.channels import Channels, ChannelTrace, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import GainCurve, Level, SignificantRange, gain_curve, setting_sweep
 from builder.draw.charts.comparison import SettingSweep as SweepData
-from builder.draw.charts.power import Peak, PowerCurves, PullCurves, power_curves
 from builder.draw.footnotes import CautionNote
 from builder.draw.style import NARROW
 from builder.figures.core import display_units as units
@@ -22,11 +21,20 @@ from builder.figures.core.registry import POWER
 from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, guideline_traces, hottest_exhaust
 from builder.figures.dyno.pull import lambda_of
 from builder.publish.pages.build.page_chart import PageChart
+from builder.publish.pages.build.power_chart import power_charts
+from builder.publish.pages.build.readout import (
+    Readout,
+    ReadoutPanel,
+    ReadoutSeries,
+    at_speeds,
+    in_units,
+    reading_speeds,
+    readout_units,
+)
 from builder.record.quantities.unit_table import printed_unit
 
 if TYPE_CHECKING:
     from builder.figures.dyno.comparisons import ComparisonResult, SettingTrials
-    from builder.figures.dyno.engine_state import EngineState, StatePeak
     from builder.figures.dyno.pull import PullResult
     from builder.figures.dyno.session import DynoSession
 
@@ -37,10 +45,11 @@ def session_charts(source: Context, session: DynoSession | None) -> Iterator[Pag
     """Yield a request for every chart that the session has enough for."""
     if session is None or session.delivered is None:
         return
-    yield _power_chart(session, source.system)
+    both = source.shop.units == "both"
+    yield from power_charts(session, source.system, both=both)
     for number, change in enumerate(session.changes):
         if change.gain is not None:
-            yield _gain_chart(change, number, source.system)
+            yield _gain_chart(change, number, source.system, both=both)
     for number, sweep in enumerate(session.settings):
         yield from _sweep_charts(sweep, number, source.system)
     yield from _channel_charts(source, session)
@@ -61,51 +70,7 @@ def _rpm(values: npt.ArrayLike) -> Floats:
     return in_unit(units.SPEED, "metric", values)
 
 
-def _power_chart(session: DynoSession, system: System) -> PageChart:
-    request = power_curves.request(_power_curves(session, system), responsive=True)
-    caption = f"Torque and power, {_correction_text(session)}."
-    if len(session.states) > 1:
-        caption += " Bold: as delivered. Gray: other pulls."
-    return PageChart(POWER, request, caption)
-
-
-def _power_curves(session: DynoSession, system: System) -> PowerCurves:
-    """Return the states of the engine in the order of the record, with the cautions of the delivered one."""
-    states = sorted(session.states, key=lambda state: state.pulls[0].index)
-    delivered = session.delivered
-    assert delivered is not None
-    return PowerCurves(
-        tuple(_curves(state, system) for state in states),
-        states.index(delivered),
-        unit_text(units.TORQUE, system),
-        unit_text(units.POWER, system),
-        cautions=tuple(CautionNote(f"{delivered.name}: {text}") for text in delivered.outside),
-    )
-
-
-def _curves(state: EngineState, system: System) -> PullCurves:
-    def peak(state_peak: StatePeak, unit: DisplayUnit) -> Peak:
-        return Peak(float(_rpm(state_peak.speed)), float(in_unit(unit, system, state_peak.value)))
-
-    return PullCurves(
-        state.label,
-        _rpm(state.corrected.speed),
-        in_unit(units.TORQUE, system, state.corrected.torque),
-        in_unit(units.POWER, system, state.corrected.power),
-        _rpm(state.readings.speed),
-        in_unit(units.TORQUE, system, state.readings.torque),
-        in_unit(units.POWER, system, state.readings.power),
-        peak(state.peak_torque, units.TORQUE),
-        peak(state.peak_power, units.POWER),
-        state.pulls[0].index,
-    )
-
-
-def _correction_text(session: DynoSession) -> str:
-    return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
-
-
-def _gain_chart(change: ComparisonResult, number: int, system: System) -> PageChart:
+def _gain_chart(change: ComparisonResult, number: int, system: System, *, both: bool) -> PageChart:
     gain = change.gain
     assert gain is not None
     torque = unit_text(units.TORQUE, system)
@@ -130,7 +95,22 @@ def _gain_chart(change: ComparisonResult, number: int, system: System) -> PageCh
         f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
         "nothing changed."
     )
-    return PageChart(POWER, request, caption)
+    return PageChart(POWER, request, caption, readout=_gain_readout(change, system, both=both))
+
+
+def _gain_readout(change: ComparisonResult, system: System, *, both: bool) -> Readout:
+    """Return the difference in torque along the speed with its band, in one or both systems."""
+    gain = change.gain
+    assert gain is not None
+    speed = _rpm(gain.speed)
+    x, shown_units = reading_speeds([speed]), readout_units(units.TORQUE, system, both=both)
+
+    def along(values: npt.ArrayLike) -> tuple[tuple[Floats, ...], ...]:
+        return (tuple(at_speeds(x, speed, number) for number in in_units(units.TORQUE, shown_units, values)),)
+
+    band = np.broadcast_to(np.asarray(gain.band, dtype=np.float64), speed.shape)
+    panel = ReadoutPanel("Torque difference", shown_units, along(gain.difference), along(band), signed=True)
+    return Readout(x, (ReadoutSeries(change.name),), (panel,), float(x[0]))
 
 
 def _sweep_charts(sweep: SettingTrials, number: int, system: System) -> Iterator[PageChart]:
@@ -183,7 +163,10 @@ _CHANNELS = (
 
 def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart]:
     assert session.delivered is not None
-    pull, system = session.delivered.last, source.system
+    pull, system, both = session.delivered.last, source.system, source.shop.units == "both"
+    speed = _rpm(pull.corrected.speed)
+    x = reading_speeds([speed])
+    read: list[ReadoutPanel] = []
     facts = read_engine_data(source.build)
     guidelines = {trace.channel: trace for trace in guideline_traces(pull, source.shop, facts)}
     logged = _logged_and_derived(pull, facts)
@@ -202,9 +185,13 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart
         )
         trace = Trace(pull.name, _rpm(pull.corrected.speed), in_unit(unit, system, values), pull.index)
         panels.append(ChannelTrace(title, unit_text(unit, system), (trace,), low, high, violations))
+        shown_units = readout_units(unit, system, both=both)
+        along = tuple(at_speeds(x, speed, number) for number in in_units(unit, shown_units, values))
+        read.append(ReadoutPanel(title, shown_units, (along,)))
     if panels:
         request = channels.request(Channels(tuple(panels)), responsive=True)
-        yield PageChart(POWER, request, f"Other channels of the pull {pull.name}.")
+        readout = Readout(x, (ReadoutSeries(pull.name),), tuple(read), float(x[0]))
+        yield PageChart(POWER, request, f"Other channels of the pull {pull.name}.", readout=readout)
 
 
 def _logged_and_derived(pull: PullResult, facts: EngineData) -> dict[str, Floats]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from builder.archive.fields import BY_SLUG, System, weights_from
 from builder.archive.similarity import Match, build_matrix, most_similar, nearest
@@ -16,11 +17,25 @@ from builder.publish.english import english_of, shown_texts
 from builder.publish.incremental.hashing import hash_parts
 from builder.publish.pages.archive.pages import display_units
 from builder.publish.pages.build.page_chart import PageChart, chart_guard, draw_page_charts
+from builder.publish.pages.build.readout import (
+    Readout,
+    ReadoutPanel,
+    ReadoutSeries,
+    ReadoutUnit,
+    between_speeds,
+    reading_speeds,
+)
 from builder.publish.pages.build.worker import template_env
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
 _COUNT = 4
+_SPEED_STEP = 50.0
+"""Between two speeds that curves of several builds can be read off at [rpm]."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +96,9 @@ def render_similar(
         return SimilarSection("")
     system = display_units(shop)
     guard = chart_guard(summary.slug)
-    charts_of_all = guard.collect("the chart of similar builds", partial(_overlay, summary, matches, system))
+    charts_of_all = guard.collect(
+        "the chart of similar builds", partial(_overlay, summary, matches, system, both=shop.units == "both")
+    )
     drawings, problems = draw_page_charts(list(charts_of_all), charts, summary.slug)
     overlay = drawings[0] if drawings else None
     template = template_env(archive, templates).get_template("pages/similar_builds.md.j2")
@@ -94,10 +111,44 @@ def render_similar(
     return SimilarSection(text, english.markup(overlay.drawing.svg).encode(), overlay.key, problems)
 
 
-def _overlay(summary: Summary, matches: tuple[Match, ...], system: System) -> Iterator[PageChart]:
-    request = overlay_request([summary, *(match.summary for match in matches[:3])], system, responsive=True)
+def _overlay(summary: Summary, matches: tuple[Match, ...], system: System, *, both: bool) -> Iterator[PageChart]:
+    summaries = [summary, *(match.summary for match in matches[:3])]
+    request = overlay_request(summaries, system, responsive=True)
     if request is not None and summary.curve is not None:
-        yield PageChart("relatives", request, "This build against its closest matches.")
+        readout = _overlay_readout([build for build in summaries if build.curve is not None], system, both=both)
+        yield PageChart("relatives", request, "This build against its closest matches.", readout=readout)
+
+
+def _overlay_readout(summaries: Sequence[Summary], system: System, *, both: bool) -> Readout:
+    """Return torque and power of builds that have a curve, between its points by a straight line."""
+    import numpy as np
+
+    other: System = "metric" if system == "inch" else "inch"
+    systems = (system, other) if both else (system,)
+    curves = [(np.array(build.curve.speeds), np.array(build.curve.torque)) for build in summaries if build.curve]
+    low, high = min(speed[0] for speed, _ in curves) * MINUTE, max(speed[-1] for speed, _ in curves) * MINUTE
+    x = reading_speeds([np.arange(_SPEED_STEP * np.ceil(low / _SPEED_STEP), high + 1, _SPEED_STEP)])
+
+    def panel(title: str, slug: str, values: Sequence[npt.NDArray[np.float64]]) -> ReadoutPanel:
+        units = [(name, BY_SLUG[slug].unit(name)) for name in systems]
+        return ReadoutPanel(
+            title,
+            tuple(ReadoutUnit(name, unit.label, unit.decimals) for name, unit in units),
+            tuple(
+                tuple(between_speeds(x, speed * MINUTE, along * unit.factor) for _, unit in units)
+                for (speed, _), along in zip(curves, values, strict=True)
+            ),
+        )
+
+    return Readout(
+        x,
+        tuple(ReadoutSeries(build.title) for build in summaries),
+        (
+            panel("Torque", "peak_torque", [torque for _, torque in curves]),
+            panel("Power", "peak_power", [2 * np.pi * speed * torque for speed, torque in curves]),
+        ),
+        float(x[x.size // 2]),
+    )
 
 
 def overlay_request(summaries: Sequence[Summary], system: System, *, responsive: bool = False) -> ChartRequest | None:

@@ -21,7 +21,7 @@ from builder.publish.english import english_of
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.context import render_build_page
-from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
+from builder.publish.pages.build.page_chart import chart_files, chart_guard, draw_page_charts
 from builder.publish.pages.templating import error_location, error_text, page_environment
 from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.social_card import render_card
@@ -151,7 +151,7 @@ def build_one(
         readiness=readiness(build, shop, sheet) if edition.is_internal else None,
     )
     page = english.markup(page)
-    files = {f"{item.drawing.name}.svg": english.markup(item.drawing.svg).encode() for item in placed}
+    files = chart_files(placed, english)
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files["card.png"] = render_card(
