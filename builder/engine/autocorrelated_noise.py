@@ -91,7 +91,7 @@ def _incomplete_beta(x: Array, a: float, b: float) -> Array:
     return np.asarray(front * fraction)
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=2048)
 def student_t_quantile(level: float, freedom: float) -> float:
     """Return the t that holds a share ``level`` of Student's distribution between -t and t (0.95 for 95 %).
 

@@ -1,14 +1,14 @@
-"""Comparison of pulls: repeatability, drift, and the gain of a change, each with its noise.
+"""Comparison of pulls: repeatability, and the gain of a change with its 95 % interval.
 
-Noise is taken from repeat pulls where there are any: the same engine pulled again, nothing changed, does not
-give the same curve, and that difference is the true noise of a pull. Without repeats it is taken from how
-the readings of the two pulls scatter about each other along the speed; what a repeat would have shown is then
-not known, and the result says which noise it used (``basis``).
+Three things make two pulls differ with nothing changed, and all three count. The whole curve comes out higher or lower
+(scatter and drift between pulls, :mod:`builder.engine.pull_scatter`); the readings scatter along the speed
+(:mod:`builder.engine.autocorrelated_noise`); and the last digit of the log hides the rest
+(:mod:`builder.engine.resolution`).
 
-Curves come from :func:`builder.engine.curves.curve`; speeds [rev/s], values in any one unit. Noise is estimated
-on the readings themselves, not on the smoothed curve, in which neighbors share their noise by construction.
+Curves come from :func:`builder.engine.curves.curve`; speeds [rev/s], values in any one unit. Noise of the readings is
+estimated on the readings themselves, not on the smoothed curve, in which neighbors share their noise by construction.
 
-Sources: JCGM 100 (GUM) 4.2, 4.3, annex G and H.3.
+Sources: JCGM 100 (GUM) 4.2, 4.3, annex G (Student's t; G.4.1 for the degrees of freedom of a sum).
 """
 
 from __future__ import annotations
@@ -21,13 +21,14 @@ import numpy as np
 
 from builder.engine.autocorrelated_noise import MIN_READINGS, MeanNoise, noise_of_mean, student_t_quantile
 from builder.engine.curves import Curve, mean_over, overlap
+from builder.engine.pull_scatter import Scatter
 from builder.engine.smoothing import smoother_rows
 from builder.engine.validation import Array
 
-Basis = Literal["repeats", "readings", "not known"]
-GainVerdict = Literal[
-    "gained more than the noise", "lost more than the noise", "no more than the noise", "noise not known"
-]
+#: Share of intervals and bands that hold the true difference.
+CONFIDENCE = 0.95
+
+GainVerdict = Literal["gain", "loss", "gain and loss", "no measurable change", "not known"]
 
 #: Most cells on which two pulls are compared reading by reading.
 _MAX_CELLS = 90
@@ -65,15 +66,29 @@ class SpeedRange:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PullGroup:
+    """One pull, or several with nothing changed between them: their curves and their positions in the session.
+
+    ``resolution``: standard uncertainty of the mean of one pull from the last digit of its log; ``step``: that digit.
+    Both in the unit of the curves.
+    """
+
+    curves: tuple[Curve, ...]
+    position: tuple[float, ...]
+    resolution: float = 0.0
+    step: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Gain:
     """One pull (or several repeats) against another, over the speeds ``low`` to ``high`` [rev/s] they share.
 
-    ``mean``: mean difference, after less before; ``relative``: over the mean before; its
-    ``standard_uncertainty`` and ``half_width`` of the 95 % interval (NaN where the noise is not known);
-    ``effective_readings``: how many independent readings it rests on; ``freedom``: degrees of freedom.
-    ``speed``, ``difference``, ``band``: the curve of difference and the half width of the band that noise
-    alone would stay inside, at all speeds together, 95 times in 100. ``significant_ranges``: the ranges of
-    speed in which the difference leaves that band.
+    ``mean``: mean difference, after less before, less the drift; ``relative``: over the mean before; its
+    ``standard_uncertainty`` and ``half_width`` of the 95 % interval (NaN where there are too few readings);
+    ``freedom``: degrees of freedom. ``drift``: what was taken off the mean difference as drift. ``speed``,
+    ``difference``, ``band``: the curve of difference and the half width of the band that noise alone would stay
+    inside, at all speeds together, 95 times in 100. ``significant_ranges``: the ranges of speed in which the
+    difference leaves that band.
     """
 
     low: float
@@ -82,9 +97,8 @@ class Gain:
     relative: float
     standard_uncertainty: float
     half_width: float
-    effective_readings: float
     freedom: float
-    basis: Basis
+    drift: float
     verdict: GainVerdict
     speed: Array
     difference: Array
@@ -92,30 +106,14 @@ class Gain:
     significant_ranges: tuple[SpeedRange, ...]
 
     @property
-    def beyond_noise(self) -> bool:
-        """Return whether the mean difference is more than the noise, up or down."""
-        return self.verdict in ("gained more than the noise", "lost more than the noise")
+    def mean_is_measurable(self) -> bool:
+        """Return whether the interval of the mean difference leaves out zero."""
+        return bool(abs(self.mean) > self.half_width)
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drift:
-    """How the last of some repeats differs from the first, in the unit of the curves.
-
-    ``change``: last less first, with the ``half_width`` of its 95 % interval from the noise within the pulls;
-    ``relative``: over the first; ``per_pull``: slope of the pulls' means in their order, by least squares;
-    ``beyond_noise``: whether the change is more than readings within a pull scatter.
-    """
-
-    first_mean: float
-    last_mean: float
-    change: float
-    relative: float
-    per_pull: float
-    half_width: float
-    beyond_noise: bool
-    low: float
-    high: float
-    pulls: int
+    @property
+    def measurable(self) -> bool:
+        """Return whether the mean difference, or the difference in a range of speeds, is more than the noise."""
+        return self.verdict in ("gain", "loss", "gain and loss")
 
 
 def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) -> Repeatability:
@@ -146,35 +144,10 @@ def repeatability(pulls: Sequence[Curve], low: float = -np.inf, high: float = np
     )
 
 
-def drift(pulls: Sequence[Curve], low: float = -np.inf, high: float = np.inf) -> Drift:
-    """Return the whether repeats crept up or down: the last against the first, in the order they were made.
-
-    ``low`` and ``high`` [rev/s] narrow the range. Raises ValueError for fewer than two pulls or pulls that
-    share no speeds. Source: JCGM 100, H.3 (slope by least squares).
-    """
-    if len(pulls) < 2:
-        raise ValueError("drift needs a first and a last pull with nothing changed between them")
-    low, high = _common_range(pulls, low, high)
-    means = np.array([mean_over(pull, low, high) for pull in pulls])
-    order = np.arange(means.size) - (means.size - 1) / 2
-    change = gain([pulls[0]], [pulls[-1]], low, high)
-    return Drift(
-        first_mean=float(means[0]),
-        last_mean=float(means[-1]),
-        change=change.mean,
-        relative=change.relative,
-        per_pull=float(order @ means / (order @ order)),
-        half_width=change.half_width,
-        beyond_noise=change.beyond_noise,
-        low=low,
-        high=high,
-        pulls=means.size,
-    )
-
-
 def gain(
-    before: Sequence[Curve],
-    after: Sequence[Curve],
+    before: PullGroup,
+    after: PullGroup,
+    scatter: Scatter,
     low: float = -np.inf,
     high: float = np.inf,
     *,
@@ -182,67 +155,68 @@ def gain(
 ) -> Gain:
     """Return what a change was worth: the pulls after it against the pulls before it.
 
-    Each side holds one pull or several with nothing changed between them. ``repeats``: further groups of
-    repeat pulls of the same session, whose scatter also shows the noise of a pull. With at least one repeat
-    anywhere the noise is the scatter between repeats, pooled; else that of the readings. ``low`` and ``high``
-    [rev/s] narrow the range. The verdict is "more than the noise" where the 95 % interval leaves out zero.
+    ``scatter``: of the mean of a pull, over that mean [-], with the session's drift. ``repeats``: all groups of
+    repeat pulls of the session, which show how far the shape of a curve scatters. ``low`` and ``high`` [rev/s] narrow
+    the range. The verdict says "gain" or "loss" where the 95 % interval of the mean leaves out zero or the curve of
+    difference leaves its band.
 
     Raises ValueError if a side is empty or the pulls share no speeds. Range: see
-    :func:`builder.engine.autocorrelated_noise.noise_of_mean`; one repeat is enough for an interval, but a wide one.
-    Source: JCGM 100, 4.2.4 (pooled variance), annex G (Student's t).
+    :func:`builder.engine.autocorrelated_noise.noise_of_mean`.
+    Source: JCGM 100, 4.2, F.2.2.1 and annex G.
     """
-    if not before or not after:
+    if not before.curves or not after.curves:
         raise ValueError("a gain needs at least one pull before the change and one after it")
-    both = [*before, *after]
+    both = [*before.curves, *after.curves]
     low, high = _common_range(both, low, high)
     speed = _grid(both, low, high)
-    earlier = float(np.mean([mean_over(pull, low, high) for pull in before]))
-    later = float(np.mean([mean_over(pull, low, high) for pull in after]))
-    difference = np.mean([pull.at(speed) for pull in after], axis=0) - np.mean(
-        [pull.at(speed) for pull in before], axis=0
+    curves = [np.mean([pull.at(speed) for pull in group.curves], axis=0) for group in (before, after)]
+    earlier, later = (
+        float(np.mean([mean_over(pull, low, high) for pull in group.curves])) for group in (before, after)
     )
+    level = abs(earlier)
+    drift = scatter.drift * float(np.mean(after.position) - np.mean(before.position))
+    shape = np.abs(curves[0]) / level if level > 0 else np.ones(speed.size)
+    difference = curves[1] - curves[0] - drift * level * shape
+    mean = later - earlier - drift * level
+    noise = _noise(before, after, scatter, level, low, high, speed)
     windows = _windows(both, low, high)
-    pulls_share = 1 / len(before) + 1 / len(after)
-    noise = _noise_of_repeats([before, after, *repeats], speed, low, high, pulls_share, windows)
-    if noise is None:
-        noise = _noise_of_readings(before[0], after[0], speed, low, high, windows)
-    mean = later - earlier
+    band = np.hypot(noise.half_width * shape, _shape_band(before, after, repeats, noise, low, high, speed, windows))
+    ranges = _ranges(speed, difference, band, both[0].width)
     return Gain(
         low=low,
         high=high,
         mean=mean,
-        relative=mean / abs(earlier) if earlier != 0 else float("nan"),
+        relative=mean / level if level > 0 else float("nan"),
         standard_uncertainty=noise.uncertainty,
         half_width=noise.half_width,
-        effective_readings=noise.effective,
         freedom=noise.freedom,
-        basis=noise.basis,
-        verdict=_verdict(mean, noise.half_width),
+        drift=drift * level,
+        verdict=_verdict(mean, noise.half_width, ranges),
         speed=speed,
         difference=difference,
-        band=noise.band,
-        significant_ranges=_ranges(speed, difference, noise.band, both[0].width),
+        band=band,
+        significant_ranges=ranges,
     )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Noise:
-    """Noise of a mean difference and of the curve of difference."""
+    """Noise of a mean difference, and of the readings behind it (None: too few)."""
 
-    basis: Basis
     uncertainty: float
     half_width: float
-    effective: float
     freedom: float
-    band: Array
+    readings: MeanNoise | None
+    reading_speed: Array
 
 
-def _verdict(mean: float, half_width: float) -> GainVerdict:
+def _verdict(mean: float, half_width: float, ranges: Sequence[SpeedRange]) -> GainVerdict:
     if not np.isfinite(half_width):
-        return "noise not known"
-    if abs(mean) <= half_width:
-        return "no more than the noise"
-    return "gained more than the noise" if mean > 0 else "lost more than the noise"
+        return "not known"
+    signs = {bool(part.mean > 0) for part in ranges} | ({mean > 0} if abs(mean) > half_width else set())
+    if not signs:
+        return "no measurable change"
+    return "gain and loss" if len(signs) > 1 else "gain" if signs == {True} else "loss"
 
 
 def _common_range(pulls: Sequence[Curve], low: float, high: float) -> tuple[float, float]:
@@ -264,76 +238,102 @@ def _windows(pulls: Sequence[Curve], low: float, high: float) -> float:
     return float(max(1.0, min((high - low) / (pulls[0].width / 2), readings)))
 
 
-def _noise_of_repeats(
-    groups: Sequence[Sequence[Curve]], speed: Array, low: float, high: float, share: float, windows: float
-) -> _Noise | None:
-    """Return the noise from pulls with nothing changed between them, pooled over the groups; None without any.
+def _noise(
+    before: PullGroup, after: PullGroup, scatter: Scatter, level: float, low: float, high: float, speed: Array
+) -> _Noise:
+    """Return the noise of the mean difference: scatter and drift between pulls, readings, and last digits."""
+    between = scatter.variance.value * level**2 * scatter.variance_of_difference(before.position, after.position)
+    at, reading_noise = readings_noise(before.curves[0], after.curves[0], low, high)
+    if reading_noise is None:
+        unknown = float("nan")
+        return _Noise(uncertainty=unknown, half_width=unknown, freedom=0.0, readings=None, reading_speed=at)
+    # The scatter of the session's repeats holds the noise of their readings already; what was known before does not.
+    prior_share = 1 - scatter.repeats / scatter.variance.freedom
+    pulls_share = (1 / len(before.curves) + 1 / len(after.curves)) / 2
+    within = wide_variance(reading_noise) * pulls_share * prior_share
+    digits = before.resolution**2 + after.resolution**2
+    total = between + within + digits
+    freedom = effective_freedom([(between, scatter.variance.freedom), (within, reading_noise.freedom)], total)
+    uncertainty = float(np.sqrt(total))
+    half_width = student_t_quantile(CONFIDENCE, freedom) * uncertainty
+    return _Noise(
+        uncertainty=uncertainty, half_width=half_width, freedom=freedom, readings=reading_noise, reading_speed=at
+    )
 
-    A pull differs from its repeat by an offset (the whole curve higher or lower) and by its shape. The offset
-    is one draw for the whole curve; the shape has a new chance at every stretch of it.
+
+def wide_variance(noise: MeanNoise) -> float:
+    """Return the variance of a mean of readings that gives its 95 % interval with Student's t."""
+    return float((noise.half_width / student_t_quantile(CONFIDENCE, noise.freedom)) ** 2)
+
+
+def effective_freedom(parts: Sequence[tuple[float, float]], total: float) -> float:
+    """Return the degrees of freedom of a sum of variances, each given with its own; others count as exactly known.
+
+    Never below one. Source: Welch and Satterthwaite; JCGM 100, G.4.1.
     """
-    offsets, shapes, freedom = 0.0, 0.0, 0
+    squares = sum(variance**2 / freedom for variance, freedom in parts if variance > 0)
+    # Rounded down, which is the safe side, so that quantiles are looked up rather than calculated.
+    return max(1.0, float(np.floor(4 * min(total**2 / squares, 1e3)) / 4)) if squares > 0 else 1e3
+
+
+def readings_noise(before: Curve, after: Curve, low: float, high: float) -> tuple[Array, MeanNoise | None]:
+    """Return the noise of the difference of two pulls from how their readings scatter about each other.
+
+    With it the speeds [rev/s] of the readings that were compared; None where there are too few.
+    """
+    at, difference = reading_differences(before, after, low, high)
+    if at.size < MIN_READINGS:
+        return at, None
+    edges = np.concatenate([[low], (at[1:] + at[:-1]) / 2, [high]])
+    return at, noise_of_mean(at, difference, np.diff(edges) / (high - low), before.width)
+
+
+def smoothed_variance(at: Array, noise: MeanNoise, speed: Array, width: float) -> Array:
+    """Return the variance of the smoothed difference at each speed, from the noise of its readings at ``at``."""
+    rows = smoother_rows(at, np.clip(speed, at[0], at[-1]), width)[0]
+    lag = np.abs(np.subtract.outer(np.arange(at.size), np.arange(at.size)))
+    return np.asarray(np.maximum(np.sum((rows @ noise.covariance[lag]) * rows, axis=1), 0.0))
+
+
+def _shape_band(
+    before: PullGroup,
+    after: PullGroup,
+    repeats: Sequence[Sequence[Curve]],
+    noise: _Noise,
+    low: float,
+    high: float,
+    speed: Array,
+    windows: float,
+) -> Array:
+    """Return the half width of the band for what differs from speed to speed, at all speeds together."""
+    if noise.readings is None:
+        return np.full(speed.size, np.nan)
+    pulls_share = 1 / len(before.curves) + 1 / len(after.curves)
+    width = before.curves[0].width
+    level = 1 - (1 - CONFIDENCE) / windows
+    variance = smoothed_variance(noise.reading_speed, noise.readings, speed, width) * pulls_share / 2
+    # A smoothed value holds so many digits that were rounded independently.
+    rounded = max(1.0, noise.reading_speed.size / windows)
+    variance = variance + (before.step**2 + after.step**2) / 12 / rounded
+    half_width = student_t_quantile(level, noise.readings.freedom) * np.sqrt(variance)
+    shapes, freedom = _shape_variance(repeats, speed, low, high)
+    if freedom:
+        quantile = student_t_quantile(level, max(1.0, freedom * max(windows - 1, 1.0)))
+        half_width = np.maximum(half_width, quantile * float(np.sqrt(shapes * pulls_share)))
+    return np.asarray(half_width)
+
+
+def _shape_variance(groups: Sequence[Sequence[Curve]], speed: Array, low: float, high: float) -> tuple[float, int]:
+    """Return the mean variance of repeats about each other once their means are taken off, and its repeats."""
+    squares, freedom = 0.0, 0
     for group in groups:
         covering = [pull for pull in group if pull.lowest <= low + 1e-9 and pull.highest >= high - 1e-9]
         if len(covering) < 2:
             continue
-        means = np.array([mean_over(pull, low, high) for pull in covering])
-        curves = np.stack([pull.at(speed) for pull in covering]) - means[:, None]
-        offsets += float(np.sum((means - means.mean()) ** 2))
-        shapes += float(np.mean(np.sum((curves - curves.mean(axis=0)) ** 2, axis=0)))
+        curves = np.stack([pull.at(speed) - mean_over(pull, low, high) for pull in covering])
+        squares += float(np.mean(np.sum((curves - curves.mean(axis=0)) ** 2, axis=0)))
         freedom += len(covering) - 1
-    if freedom == 0 or offsets == 0:
-        return None
-    uncertainty = float(np.sqrt(offsets / freedom * share))
-    half = student_t_quantile(0.95, freedom) * uncertainty
-    stretches = max(windows - 1, 1.0)
-    wobble = float(np.sqrt(shapes / freedom * share)) * student_t_quantile(
-        1 - 0.05 / windows, max(1.0, freedom * stretches)
-    )
-    band = np.full(speed.size, float(np.hypot(half, wobble)))
-    return _Noise(
-        basis="repeats",
-        uncertainty=uncertainty,
-        half_width=half,
-        effective=freedom + 1.0,
-        freedom=float(freedom),
-        band=band,
-    )
-
-
-def _noise_of_readings(before: Curve, after: Curve, speed: Array, low: float, high: float, windows: float) -> _Noise:
-    """Return the noise from how the readings of two pulls scatter about each other along the speed."""
-    at, difference = reading_differences(before, after, low, high)
-    if at.size < MIN_READINGS:
-        unknown = float("nan")
-        return _Noise(
-            basis="not known",
-            uncertainty=unknown,
-            half_width=unknown,
-            effective=float(at.size),
-            freedom=0.0,
-            band=np.full(speed.size, unknown),
-        )
-    edges = np.concatenate([[low], (at[1:] + at[:-1]) / 2, [high]])
-    noise = noise_of_mean(at, difference, np.diff(edges) / (high - low), before.width)
-    band = _band_of_readings(at, noise, speed, before.width, windows)
-    return _Noise(
-        basis="readings",
-        uncertainty=noise.standard_uncertainty,
-        half_width=noise.half_width,
-        effective=noise.effective_readings,
-        freedom=noise.freedom,
-        band=band,
-    )
-
-
-def _band_of_readings(at: Array, noise: MeanNoise, speed: Array, width: float, windows: float) -> Array:
-    """Return the half width of the band that the smoothed noise of the readings stays inside."""
-    rows = smoother_rows(at, np.clip(speed, at[0], at[-1]), width)[0]
-    lag = np.abs(np.subtract.outer(np.arange(at.size), np.arange(at.size)))
-    variance = np.sum((rows @ noise.covariance[lag]) * rows, axis=1)
-    factor = student_t_quantile(1 - 0.05 / windows, noise.freedom)
-    return np.asarray(factor * np.sqrt(np.maximum(variance, 0.0)))
+    return (squares / freedom if freedom else 0.0), freedom
 
 
 def reading_differences(before: Curve, after: Curve, low: float, high: float) -> tuple[Array, Array]:

@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from builder.engine.comparison import CONFIDENCE
 from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
@@ -129,7 +130,7 @@ def _table(header: Sequence[str], rows: Iterator[list[str]]) -> bytes:
 
 def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[list[str]], dict[str, Any]]:
     """Return header, rows and resource of the table of all pulls: what was changed, and the results."""
-    verdicts = {change.name: change.verdict for change in session.changes}
+    verdicts = {change.name: change.text for change in session.changes}
     texts: dict[str, list[str]] = {
         "pull": [pull.name for pull in session.pulls],
         "changed": [pull.record.changed or "" for pull in session.pulls],
@@ -252,10 +253,15 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
             _pull(pull, name, delivered=session.is_delivered(pull))
             for pull, name in zip(session.pulls, names, strict=True)
         ],
+        "scatter": {
+            "relative": _number(session.scatter.relative), "degrees_of_freedom": _number(session.scatter.freedom),
+            "from": session.scatter.source,
+        },
         "repeats": [
             {"pulls": list(repeat.names), "deviation": _number(repeat.repeatability.overall),
-             "deviation_of_means": _number(repeat.repeatability.of_means), "drift": _number(repeat.drift.change),
-             "says": repeat.text}
+             "deviation_of_means": _number(repeat.repeatability.of_means),
+             "drift_per_pull": _number(repeat.drift.per_pull),
+             "drift_half_width": _number(repeat.drift.half_width), "drift": repeat.drift.verdict, "says": repeat.text}
             for repeat in session.repeats
         ],
         "changes": [_change(session, index) for index in range(len(session.changes))],
@@ -339,13 +345,16 @@ def _change(session: DynoSession, index: int) -> dict[str, Any]:
         "changed": change.changed,
         "before": list(change.before),
         "after": list(change.after),
-        "verdict": change.verdict,
-        "noise": change.noise_text,
+        "verdict": "not comparable" if gain is None else gain.verdict,
+        "says": change.text,
     }
     if gain is not None:
         result |= {
-            "mean_gain": _number(gain.mean),
-            "half_width_95": _number(gain.half_width),
+            "value": _number(gain.mean),
+            "half_width": _number(gain.half_width),
+            "confidence": CONFIDENCE,
+            "scatter": session.scatter.source,
+            "drift": change.drift,
             "engine_speed": _numbers(gain.speed),
             "difference": _numbers(gain.difference),
             "band": _numbers(gain.band),
@@ -365,7 +374,10 @@ def _setting(session: DynoSession, index: int) -> dict[str, Any]:
                 "levels": [_number(level) for level in fit.levels],
                 "values": [_number(value) for value in fit.values],
                 "optimum": _number(fit.best.optimum) if fit.best else None,
-                "verdict": fit.verdict,
+                "interval": [_number(end) for end in fit.best.interval or ()] if fit.best else [],
+                "confidence": CONFIDENCE,
+                "verdict": fit.best.verdict if fit.best else "two settings only",
+                "says": fit.text,
             }
             for fit in sweep.fits
         ],

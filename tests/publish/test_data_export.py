@@ -119,7 +119,10 @@ def test_json_holds_everything_and_no_nan(export: Export) -> None:
     ]
     assert delivered["peak_torque"]["value"] == pytest.approx(sheet["peak_torque"].value)
     assert delivered["peak_torque"]["half_width"] == pytest.approx(sheet["peak_torque"].uncertainty)
-    assert result["changes"][0]["mean_gain"] == pytest.approx(sheet.session.changes[0].gain.mean)  # type: ignore[union-attr]
+    change, gain = result["changes"][0], sheet.session.changes[0].gain
+    assert gain is not None
+    assert (change["value"], change["half_width"]) == (pytest.approx(gain.mean), pytest.approx(gain.half_width))
+    assert (change["confidence"], change["scatter"], change["verdict"]) == (0.95, "assumed", gain.verdict)
     assert [pull["counted"] for pull in result["pulls"]] == [True, True, False]
     assert all((pull["curve"] in files) for pull in result["pulls"])
 

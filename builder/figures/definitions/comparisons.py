@@ -13,6 +13,8 @@ from builder.figures.core.types import MEASURED, InputValue
 from builder.figures.definitions.pull_inputs import session_of
 from builder.figures.dyno.comparisons import level_text
 
+GELMAN = "Gelman et al., Bayesian Data Analysis, 3rd ed., 2.6"
+
 define = Definitions(POWER)
 
 
@@ -52,19 +54,20 @@ def _repeat_deviation(context: Context, item: Input) -> InputValue | None:
     )
 
 
-@define.computed_input("setting_tried", "levels tried, and their parabola", "x", units.SETTING_LEVEL,
-                       "dyno.pulls (three or more with setting: at different levels)", "setting")  # fmt: skip
+@define.computed_input("setting_tried", "settings tested, and their parabola", "x", units.SETTING_LEVEL,
+                       "dyno.pulls (three or more with setting: at different values)", "setting")  # fmt: skip
 def _setting_tried(context: Context, item: Input) -> InputValue | None:
-    """Return the optimum of each swept setting, for each result; NaN where none may be named."""
+    """Return the optimum of each swept setting, for each result; NaN where none is named."""
     session = session_of(context)
-    labels, values, texts, steps = [], [], [], []
+    labels, values, texts, half_widths = [], [], [], []
     for sweep in session.settings if session else ():
         for fit in sweep.fits:
             if fit.best is None:
                 continue
             labels.append(f"{sweep.name}{f' [{sweep.unit}]' if sweep.unit else ''}, by {fit.quantity}")
             values.append(np.nan if fit.best.optimum is None else fit.best.optimum)
-            steps.append(float(np.max(np.diff(fit.best.levels))))
+            low, high = fit.best.interval or (0.0, 0.0)
+            half_widths.append((high - low) / 2)
             levels = ", ".join(level_text(level, sweep.unit) for level in fit.best.levels)
             texts.append(f"top of the parabola through {levels}")
     if not labels:
@@ -74,8 +77,8 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
         tuple(texts),
         MEASURED,
         labels=tuple(labels),
-        # A parabola locates its top to some tenths of a step at best: no more digits than that are shown.
-        contributions=uncertainty.root(item.name, np.array(steps) / 20),
+        # Half of the 95 % interval, so that the figure shows that interval.
+        contributions=uncertainty.root(item.name, np.array(half_widths) / 2),
         where=context.build.where("dyno.pulls"),
     )
 
@@ -87,7 +90,7 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
     source=f"{GUM}, 4.2",
     axis="repeats",
     headline="most",
-    means="Torque scatter between repeat pulls: a gain must be larger than this.",
+    means="Torque scatter between repeat pulls.",
     formula=r"s = \sqrt{\overline{s(n)^2}}",
     symbols=(("s(n)", "standard deviation of the torque at one engine speed n", "N m"),),
     working="standard deviation at each speed of {repeat_deviation}, root mean square",
@@ -102,14 +105,23 @@ def repeatability(repeat_deviation: Value) -> Value:
     "gain",
     "Back-to-back gain",
     units.TORQUE,
-    source=f"{GUM}, 4.2 and annex G",
+    source=f"{GUM}, 4.2, 4.3 and annex G; {GELMAN}",
     axis="change",
     headline="first",
     means="Torque gain of a change, averaged over the session's range, with its 95 % confidence interval.",
-    formula=r"\overline{T_{after} - T_{before}}",
-    symbols=(("T_{after}, T_{before}", "torque with and without the change", "N m"),),
+    formula=r"\overline{T_{after} - T_{before}} \pm t_{95} \sqrt{s^2 T^2 \left(\frac{1}{n_1} + \frac{1}{n_2}"
+    r" + 0.25 \, d^2\right) + u_r^2 + u_q^2}",
+    symbols=(
+        ("T_{after}, T_{before}", "torque with and without the change", "N m"),
+        ("s", "scatter between pulls, of all repeats with what was known before", ""),
+        ("n_1, n_2", "pulls before and after the change", ""),
+        ("d", "pulls between the two, for the drift that may be in it; repeats that show the drift reduce it", ""),
+        ("u_r, u_q", "uncertainty from the readings and from the last digit of the log", "N m"),
+        ("t_{95}", "Student's t", ""),
+    ),
     working="{torque_gain}",
-    validity="the speeds that both pulls share; the noise is that of repeats where there are any, else of the readings",
+    validity="the speeds that both pulls share. Without repeats the scatter between pulls is the shop's own, or "
+    "assumed: 0.5 % of torque with six degrees of freedom (common practice, no source)",
 )
 def gain(torque_gain: Value) -> Value:
     """Return the mean difference of torque [N m]."""
@@ -120,22 +132,22 @@ def gain(torque_gain: Value) -> Value:
     "best_setting",
     "Optimum setting",
     units.SETTING_LEVEL,
-    source="least squares",
+    source="least squares; Fieller, J. R. Stat. Soc. B 16 (1954) 175",
     axis="setting",
     headline="first",
-    means="Setting at the top of a parabola through the settings tested.",
+    means="Setting at the top of a parabola through the settings tested, with its 95 % confidence interval.",
     formula=r"y = a + b x + c x^2, \quad x^* = -\frac{b}{2c}, \; c < 0",
     symbols=(
-        ("x", "level of the setting, its best with a star", "as written"),
+        ("x", "the setting, its best with a star", "as written"),
         ("y", "the result, such as peak power", "as measured"),
-        ("a, b, c", "of the curve laid through the levels by least squares", "y over powers of x"),
+        ("a, b, c", "of the parabola by least squares", "y over powers of x"),
     ),
     working="{setting_tried}",
-    validity="three or more levels; named only where the curve bends down and its top lies within one step of the "
-    "levels tried. The best by torque may lie too near detonation: the maker's limits come first",
+    validity="three or more settings; named only where the bend differs from zero at 95 % and the top lies within one "
+    "step of the settings tested. The best by torque may lie too near detonation: the manufacturer's limits come first",
 )
 def best_setting(setting_tried: Value) -> Value:
     """Return the optimum of each swept setting, in the unit it was written in."""
     if not np.isfinite(np.atleast_1d(setting_tried)).any():
-        raise Missing("levels beyond those tried, or a curve that bends down: no optimum may be named yet")
+        raise Missing("settings further apart, or repeats: the results do not bend measurably, so no optimum is named")
     return setting_tried

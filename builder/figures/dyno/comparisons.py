@@ -1,32 +1,49 @@
-"""Pull against pull: repeats and their noise, what each change was worth, and settings tried at several levels."""
+"""Pull against pull: repeats and their noise, what each change was worth, and swept settings."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
-from builder.engine.comparison import Drift, Gain, Repeatability, SpeedRange, drift, gain, repeatability
-from builder.engine.curves import Curve
+from builder.engine.comparison import (
+    CONFIDENCE,
+    Gain,
+    PullGroup,
+    Repeatability,
+    SpeedRange,
+    effective_freedom,
+    gain,
+    readings_noise,
+    repeatability,
+    smoothed_variance,
+    wide_variance,
+)
+from builder.engine.curves import mean_over, overlap
 from builder.engine.optimum import BestSetting, best_setting
+from builder.engine.pull_scatter import Drift, RepeatGroup, Variance, drift
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.dyno.common_range import covers, repeats_over
 from builder.figures.dyno.pull import PullResult
+from builder.figures.dyno.pull_scatter import PullScatter, relative_means
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import to_unit
 
 EXTRAPOLATION_CAUTION = (
-    "Further is not better just because the curve still rises: detonation, heat and stress do not show in these "
-    "numbers. Before anyone goes further: small steps, listening for detonation, plugs and exhaust temperature "
-    "read each time, and never beyond the maker's limit for the engine and its fuel."
+    "More is not better just because the curve still rises: detonation, heat and stress do not show in these "
+    "numbers. Before going further: small steps, listen for detonation, read plugs and exhaust temperature "
+    "each time, and never go beyond the manufacturer's limit for the engine and its fuel."
 )
-"""Goes with every setting whose best lies at or beyond the end of what was tried."""
+"""Goes with every setting whose best lies at or beyond the end of what was tested."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Repeats:
-    """Pulls with nothing changed between them: how far they differ, and whether they crept."""
+    """Pulls with nothing changed between them: how far they differ, and whether they drift [N m per pull]."""
 
     names: tuple[str, ...]
     indices: tuple[int, ...]
@@ -35,30 +52,36 @@ class Repeats:
     text: str
 
 
+_PERCENT = f"{100 * CONFIDENCE:.0f} %"
+
+DriftCorrection = Literal["none", "removed", "baseline not repeated"]
+"""Of a comparison: no drift seen; removed, as the baseline was pulled again; or seen, and the baseline not repeated."""
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ComparisonResult:
-    """What one change was worth in torque. ``gain`` is None where the two cannot be compared (``verdict`` says why).
+    """What one change was worth in torque. ``gain`` is None where the two cannot be compared (``text`` says why).
 
     ``before`` and ``after`` name the pulls on either side, repeats included; ``mean_text`` is the mean gain with
-    its interval, ``noise_text`` says where the noise comes from. ``power``: the same in power.
+    its interval, ``drift_text`` what was done about drift.
     """
 
     name: str
     index: int
     since: str
     changed: str
-    verdict: str
+    text: str
     before: tuple[str, ...] = ()
     after: tuple[str, ...] = ()
     gain: Gain | None = None
-    power: Gain | None = None
     mean_text: str = ""
-    noise_text: str = ""
+    drift: DriftCorrection = "none"
+    drift_text: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SettingFit:
-    """One result (peak power, mean torque ...) against the levels of a setting."""
+    """One result (peak power, mean torque ...) against a setting."""
 
     quantity: str
     display_unit: DisplayUnit
@@ -66,12 +89,12 @@ class SettingFit:
     values: tuple[float, ...]
     indices: tuple[int, ...]
     best: BestSetting | None
-    verdict: str
+    text: str
 
 
 @dataclass(frozen=True)
 class SettingTrials:
-    """A setting tried at several levels, in the unit it was written in; ``caution`` where the best lies outside."""
+    """A swept setting, in the unit it was written in; ``caution`` where the best lies outside what was tested."""
 
     name: str
     unit: str
@@ -94,23 +117,26 @@ def group_repeats(pulls: Sequence[PullResult]) -> tuple[tuple[PullResult, ...], 
 def measure_repeats(
     groups: Sequence[Sequence[PullResult]], low: float, high: float, system: System
 ) -> tuple[Repeats, ...]:
-    """Return how far the pulls of each group of two or more differ between two speeds [rev/s]."""
+    """Return how far the pulls of each group of two or more differ between two speeds [rev/s]; short ones left out."""
     results = []
     for group in groups:
-        if len(group) < 2:
+        pulls, shared = repeats_over(group, low, high)
+        if len(pulls) < 2:
             continue
-        curves = [pull.corrected.torque_curve for pull in group]
-        try:
-            spread, trend = repeatability(curves, low, high), drift(curves, low, high)
-        except ValueError:
+        means = relative_means(group, low, high)
+        if not means.value:
             continue
+        spread = repeatability([pull.corrected.torque_curve for pull in pulls], *shared)
+        level = float(np.mean([mean_over(pull.corrected.torque_curve, *shared) for pull in pulls]))
+        resolution = max(pull.resolution.of_mean for pull in pulls)
+        trend = drift(RepeatGroup(position=means.position, value=tuple(level * v for v in means.value)), resolution)
         results.append(
             Repeats(
-                names=tuple(pull.name for pull in group),
-                indices=tuple(pull.index for pull in group),
+                names=tuple(pull.name for pull in pulls),
+                indices=tuple(pull.index for pull in pulls),
                 repeatability=spread,
                 drift=trend,
-                text=_repeats_text(group, spread, trend, system),
+                text=_repeats_text(pulls, spread, trend, system),
             )
         )
     return tuple(results)
@@ -118,20 +144,20 @@ def measure_repeats(
 
 def _repeats_text(group: Sequence[PullResult], spread: Repeatability, trend: Drift, system: System) -> str:
     text = (
-        f"{len(group)} pulls with nothing changed differ by {torque_text(spread.overall, system)} at any one speed and "
-        f"{torque_text(spread.of_means, system)} in their means (standard deviations)"
+        f"Repeatability: {_size_text(spread.overall, system)} at any rpm, "
+        f"{_size_text(spread.of_means, system)} averaged (1 SD, {len(group)} pulls). "
     )
-    moved = f"rom the first to the last they moved by {signed_torque(trend.change, system)}"
-    if trend.beyond_noise:
-        text += f". They drift: f{moved}, more than the readings within a pull scatter"
+    if trend.verdict == "cannot be told":
+        text += f"Drift: cannot be told from {len(group)} pulls"
     else:
-        text += f". F{moved}, no more than the readings within a pull scatter"
+        slope = f"{signed_torque(trend.per_pull, system)} per pull, ±{_size_text(trend.half_width, system)}"
+        text += f"Drift: {'' if trend.verdict == 'seen' else 'not measurable, '}{slope} ({_PERCENT} confidence)"
     changes = _condition_changes(group[0], group[-1], system)
     return text + (f"; meanwhile {changes}." if changes else ".")
 
 
 def _condition_changes(first: PullResult, last: PullResult, system: System) -> str:
-    """Say what else moved between two pulls: the oil, the coolant, the air."""
+    """Return what else moved between two pulls: the oil, the coolant, the air."""
     changes = []
     for slug, name in (("oil_temperature", "oil"), ("coolant_temperature", "coolant")):
         means = [
@@ -141,22 +167,28 @@ def _condition_changes(first: PullResult, last: PullResult, system: System) -> s
         ]
         if len(means) == 2 and abs(means[1] - means[0]) >= 1.0:
             texts = (display_units.TEMPERATURE.text(mean, system) for mean in means)
-            changes.append(f"the {name} went from {' to '.join(texts)}")
+            changes.append(f"{name} {' to '.join(texts)}")
     for before, after, name, unit, threshold in (
-        (first.conditions.temperature, last.conditions.temperature, "the air", display_units.TEMPERATURE, 0.5),
-        (first.conditions.pressure, last.conditions.pressure, "the barometer", display_units.AIR_PRESSURE, 30.0),
+        (first.conditions.temperature, last.conditions.temperature, "air", display_units.TEMPERATURE, 0.5),
+        (first.conditions.pressure, last.conditions.pressure, "barometer", display_units.AIR_PRESSURE, 30.0),
     ):
         if before is not None and after is not None and abs(after - before) >= threshold:
-            changes.append(f"{name} went from {unit.text(before, system)} to {unit.text(after, system)}")
+            changes.append(f"{name} {unit.text(before, system)} to {unit.text(after, system)}")
     return ", ".join(changes)
 
 
 def compare_changes(
-    pulls: Sequence[PullResult], groups: Sequence[Sequence[PullResult]], low: float, high: float, system: System
+    pulls: Sequence[PullResult],
+    groups: Sequence[Sequence[PullResult]],
+    scatter: PullScatter,
+    low: float,
+    high: float,
+    system: System,
 ) -> tuple[ComparisonResult, ...]:
     """Return a comparison for every pull that names an earlier one, between two speeds [rev/s]."""
     by_name = {pull.name: pull for pull in pulls}
     group_of = {pull.name: group for group in groups for pull in group}
+    drift_seen = any(repeats.drift.verdict == "seen" for repeats in measure_repeats(groups, low, high, system))
     results = []
     for pull in pulls:
         if pull.record.since is None:
@@ -166,99 +198,115 @@ def compare_changes(
             results.append(_comparison(pull, f"cannot be compared: {reason}"))
             continue
         assert since is not None
-        before, after = group_of[since.name], group_of[pull.name]
-        others = [group for group in groups if group is not before and group is not after]
-        results.append(_compare(pull, before, after, others, low, high, system))
+        shared = overlap([item.corrected.torque_curve for item in (since, pull)], low, high)
+        if shared is None:
+            results.append(_comparison(pull, "cannot be compared: the pulls have no range of speeds in common"))
+            continue
+        before, after = (
+            [item for item in group_of[side.name] if item is side or covers(item.corrected.torque_curve, *shared)]
+            for side in (since, pull)
+        )
+        results.append(_compare(pull, before, after, groups, scatter, shared, system, drift_seen=drift_seen))
     return tuple(results)
 
 
 def _not_comparable(pull: PullResult, since: PullResult | None) -> str:
-    """Say why two pulls cannot be compared; empty where they can."""
+    """Return why two pulls cannot be compared; empty where they can."""
     excluded = next((side for side in (since, pull) if side is not None and not side.counted), None)
     if excluded is not None:
         return f"{excluded.name}: {excluded.exclusion_reason}"
     return f"{pull.record.since} has no log" if since is None else ""
 
 
-def _comparison(pull: PullResult, verdict: str) -> ComparisonResult:
-    changed = pull.record.changed or "not said what was changed"
-    return ComparisonResult(
-        name=pull.name, index=pull.index, since=pull.record.since or "", changed=changed, verdict=verdict
-    )
+def _comparison(pull: PullResult, text: str) -> ComparisonResult:
+    changed = pull.record.changed or "change not recorded"
+    return ComparisonResult(name=pull.name, index=pull.index, since=pull.record.since or "", changed=changed, text=text)
 
 
 def _compare(
     pull: PullResult,
     before: Sequence[PullResult],
     after: Sequence[PullResult],
-    others: Sequence[Sequence[PullResult]],
-    low: float,
-    high: float,
+    groups: Sequence[Sequence[PullResult]],
+    scatter: PullScatter,
+    shared: tuple[float, float],
     system: System,
+    *,
+    drift_seen: bool,
 ) -> ComparisonResult:
-    def torque(group: Sequence[PullResult]) -> list[Curve]:
-        return [item.corrected.torque_curve for item in group]
-
-    def power(group: Sequence[PullResult]) -> list[Curve]:
-        return [item.corrected.power_curve for item in group]
-
-    before_names, after_names = tuple(item.name for item in before), tuple(item.name for item in after)
-    try:
-        torque_gain, power_gain = (
-            gain(curves(before), curves(after), low, high, repeats=[curves(group) for group in others])
-            for curves in (torque, power)
-        )
-    except ValueError as error:
-        result = _comparison(pull, f"cannot be compared: {error}")
-        return replace(result, before=before_names, after=after_names)
+    repeats = [[item.corrected.torque_curve for item in group] for group in groups if len(group) > 1]
+    found = gain(_pull_group(before), _pull_group(after), scatter.scatter, *shared, repeats=repeats)
+    correction = _drift_correction(before, after, drift_seen=drift_seen)
     return replace(
-        _comparison(pull, verdict_text(torque_gain, system)),
-        before=before_names,
-        after=after_names,
-        gain=torque_gain,
-        power=power_gain,
-        mean_text=_mean_text(torque_gain, system),
-        noise_text=_noise_text(torque_gain),
+        _comparison(pull, gain_text(found, system)),
+        before=tuple(item.name for item in before),
+        after=tuple(item.name for item in after),
+        gain=found,
+        mean_text=_mean_text(found, system),
+        drift=correction,
+        drift_text=_drift_text(correction),
     )
 
 
-def verdict_text(gain: Gain, system: System) -> str:
-    """Say what a change was worth: `worth 7 lbf ft from 3,200 rpm up; below that no more than the noise`."""
-    if gain.verdict == "noise not known":
-        return f"{signed_torque(gain.mean, system)} on average; too few readings to tell that from noise"
-    if not gain.significant_ranges:
-        span = f"{_rpm_text(gain.low)} to {_rpm_text(gain.high)} rpm"
-        if not gain.beyond_noise:
-            return f"no more than the noise anywhere from {span}"
-        return f"{_worth_text(gain.mean, system)} on average over {span}, though at no one speed more than the noise"
-    slack = float(gain.speed[1] - gain.speed[0]) if gain.speed.size > 1 else 0.0
+def _pull_group(pulls: Sequence[PullResult]) -> PullGroup:
+    return PullGroup(
+        curves=tuple(pull.corrected.torque_curve for pull in pulls),
+        position=tuple(float(pull.index) for pull in pulls),
+        resolution=max(pull.resolution.of_mean for pull in pulls),
+        step=max(pull.resolution.step for pull in pulls),
+    )
+
+
+def _drift_correction(
+    before: Sequence[PullResult], after: Sequence[PullResult], *, drift_seen: bool
+) -> DriftCorrection:
+    """Return what became of the drift: removed where one side was pulled both before and after the other."""
+    sides = [[pull.index for pull in side] for side in (before, after)]
+    for inner, outer in (sides, sides[::-1]):
+        if min(outer) < min(inner) and max(inner) < max(outer):
+            return "removed"
+    if min(sides[0]) < min(sides[1]) < max(sides[0]) < max(sides[1]):
+        return "removed"
+    return "baseline not repeated" if drift_seen else "none"
+
+
+def _drift_text(correction: DriftCorrection) -> str:
+    if correction == "removed":
+        return "baseline pulled again after the change: a steady drift is removed"
+    if correction == "baseline not repeated":
+        return "this session drifts and the baseline was not pulled again after the change: pull it again to be sure"
+    return ""
+
+
+def gain_text(gain: Gain, system: System) -> str:
+    """Return what a change was worth: `+7.0 lbf ft from 3,200 rpm up; below that within scatter`."""
+    span = f"{_rpm_text(gain.low)}–{_rpm_text(gain.high)} rpm"
+    if gain.verdict == "not known":
+        return f"{signed_torque(gain.mean, system)} averaged over {span}; too few readings to tell it from scatter"
+    if gain.verdict == "no measurable change":
+        return f"no measurable change, {span}"
     ranges = gain.significant_ranges
-    parts = [f"{_worth_text(part.mean, system)} {_range_text(part, gain, slack)}" for part in ranges]
+    if not ranges:
+        return f"{signed_torque(gain.mean, system)} averaged over {span}; within scatter at any one rpm"
+    slack = float(gain.speed[1] - gain.speed[0]) if gain.speed.size > 1 else 0.0
+    parts = [f"{signed_torque(part.mean, system)} {_range_text(part, gain, slack)}" for part in ranges]
     at_bottom, at_top = ranges[0].low <= gain.low + slack, ranges[-1].high >= gain.high - slack
     if len(ranges) > 1:
-        rest = "; elsewhere no more than the noise"
+        rest = "; elsewhere within scatter"
     elif at_bottom and at_top:
         rest = ""
     else:
-        rest = f"; {'above that' if at_bottom else 'below that' if at_top else 'elsewhere'} no more than the noise"
-    return " and ".join(parts) + rest
-
-
-def _worth_text(mean: float, system: System) -> str:
-    return f"{'worth' if mean > 0 else 'costs'} {torque_text(abs(mean), system)}"
+        rest = f"; {'above that' if at_bottom else 'below that' if at_top else 'elsewhere'} within scatter"
+    return ", ".join(parts) + rest
 
 
 def _range_text(part: SpeedRange, gain: Gain, slack: float) -> str:
     at_bottom, at_top = part.low <= gain.low + slack, part.high >= gain.high - slack
     if at_bottom and at_top:
-        return f"over the whole range, {_rpm_text(gain.low)} to {_rpm_text(gain.high)} rpm"
+        return f"over the whole range, {_rpm_text(gain.low)}–{_rpm_text(gain.high)} rpm"
     if at_top:
         return f"from {_rpm_text(part.low)} rpm up"
-    return (
-        f"up to {_rpm_text(part.high)} rpm"
-        if at_bottom
-        else f"from {_rpm_text(part.low)} to {_rpm_text(part.high)} rpm"
-    )
+    return f"up to {_rpm_text(part.high)} rpm" if at_bottom else f"at {_rpm_text(part.low)}–{_rpm_text(part.high)} rpm"
 
 
 def _rpm_text(speed: float) -> str:
@@ -266,44 +314,57 @@ def _rpm_text(speed: float) -> str:
 
 
 def _mean_text(gain: Gain, system: System) -> str:
-    text = f"{signed_torque(gain.mean, system)} on average over {_rpm_text(gain.low)} to {_rpm_text(gain.high)} rpm"
+    text = f"{signed_torque(gain.mean, system)} averaged over {_rpm_text(gain.low)}–{_rpm_text(gain.high)} rpm"
     if np.isfinite(gain.half_width):
-        text += f", give or take {torque_text(gain.half_width, system)} (95 %)"
+        text += f", ±{_size_text(gain.half_width, system)} ({_PERCENT} confidence)"
     return text
 
 
-def _noise_text(gain: Gain) -> str:
-    if gain.basis == "repeats":
-        return f"noise from repeat pulls, {gain.freedom:.0f} degree{'s' if gain.freedom != 1 else ''} of freedom"
-    if gain.basis == "readings":
-        return (
-            "noise from the scatter of the readings along the two pulls, as nothing was pulled twice: "
-            "what a repeat would have shown is not known"
-        )
-    return "noise not known: too few readings, and nothing was pulled twice"
-
-
 def torque_text(value: float, system: System) -> str:
-    """Return a torque or a difference of torques with no more digits than a brake gives."""
+    """Return a torque or a difference of torques with no more digits than a dyno gives."""
     return display_units.TORQUE.text(value, system)
 
 
 def signed_torque(value: float, system: System) -> str:
     """Return a difference of torques with its sign."""
     text = torque_text(value, system)
-    return text if text.startswith("−") or value <= 0 else f"+{text}"
+    return text if text.startswith("−") or display_units.TORQUE.rounds_to_zero(value, system, 0.0) else f"+{text}"
 
 
-def fit_settings(pulls: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> tuple[SettingTrials, ...]:
-    """Return every setting that was tried at two or more levels, with the best level by each result."""
+def _size_text(value: float, system: System) -> str:
+    """Return an interval or a deviation, which is never zero: rounded to the last digit, or up to it."""
+    scale = display_units.TORQUE.scale(system)
+    if display_units.TORQUE.step(value, system) >= 0.5 * 10.0**-scale.decimals:
+        return torque_text(value, system)
+    return f"under {display_units.join_unit(f'{10.0**-scale.decimals:g}', display_units.TORQUE.label(system))}"
+
+
+def scatter_text(scatter: PullScatter) -> str:
+    """Return how far pulls are taken to scatter, and where that comes from."""
+    size = f"Pull-to-pull scatter {100 * scatter.relative:.2g} % of torque"
+    prior = {"assumed": "common practice", "shop": "the shop's own repeatability"}[scatter.prior]
+    if scatter.source == "session":
+        pulls = f"{scatter.repeats} repeat pull{'s' if scatter.repeats != 1 else ''}"
+        return f"{size} (1 SD), from {pulls} of this session and {prior}."
+    known = f"{size} (1 SD) is assumed ({prior})" if scatter.source == "assumed" else f"{size} (1 SD): {prior}"
+    return f"{known}; no repeat pulls."
+
+
+def fit_settings(
+    pulls: Sequence[PullResult], scatter: PullScatter, low: float, high: float, system: System
+) -> tuple[SettingTrials, ...]:
+    """Return every setting that was tested at two or more values, with the best by each result."""
     groups: dict[str, list[PullResult]] = {}
     for pull in pulls:
         if pull.counted and pull.record.setting is not None:
             groups.setdefault(pull.record.setting.name.casefold(), []).append(pull)
-    return tuple(sweep for group in groups.values() if (sweep := _fit_setting(group, repeats, system)) is not None)
+    sweeps = (_fit_setting(group, scatter, low, high, system) for group in groups.values())
+    return tuple(sweep for sweep in sweeps if sweep is not None)
 
 
-def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system: System) -> SettingTrials | None:
+def _fit_setting(
+    group: Sequence[PullResult], scatter: PullScatter, low: float, high: float, system: System
+) -> SettingTrials | None:
     first = group[0].record.setting
     assert first is not None
     tried: list[tuple[PullResult, float]] = []
@@ -317,7 +378,7 @@ def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system
     if len({level for _, level in tried}) < 2:
         return None
     unit = printed_unit(first.level.unit)
-    noise = _pooled_deviation([item.repeatability for item in repeats])
+    noise = _relative_reading_noise([pull for pull, _ in tried], low, high)
     fits = []
     for quantity, display_unit, values in (
         ("peak power", display_units.POWER, [pull.peaks.power.value for pull, _ in tried]),
@@ -334,7 +395,8 @@ def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system
         levels, results, indices = (tuple(column) for column in zip(*points, strict=True))
         best = None
         if len(set(levels)) >= 3:
-            best = best_setting(levels, results, noise if quantity == "mean torque" else None)
+            readings = noise.mean if quantity == "mean torque" else noise.peak
+            best = _best_setting(levels, results, indices, scatter, readings)
         fits.append(
             SettingFit(
                 quantity=quantity,
@@ -343,21 +405,66 @@ def _fit_setting(group: Sequence[PullResult], repeats: Sequence[Repeats], system
                 values=results,
                 indices=indices,
                 best=best,
-                verdict=_fit_text(quantity, display_unit, best, unit, system),
+                text=_fit_text(quantity, display_unit, best, unit, system),
             )
         )
     extrapolates = any(fit.best is not None and _optimum_out_of_range(fit.best) for fit in fits)
     return SettingTrials(first.name, unit, tuple(fits), EXTRAPOLATION_CAUTION if extrapolates else "")
 
 
-def _pooled_deviation(spreads: Sequence[Repeatability]) -> float | None:
-    """Return the standard deviation of the mean torque of a pull [N m] from all repeats; None without repeats."""
-    freedom = sum(spread.freedom for spread in spreads)
-    return float(np.sqrt(sum(s.freedom * s.of_means**2 for s in spreads) / freedom)) if freedom else None
+@dataclass(frozen=True, kw_only=True)
+class _ReadingNoise:
+    """Variances over the square of the torque, of the mean of a pull and of its peak, from readings and last digit."""
+
+    mean: Variance
+    peak: Variance
+
+
+def _relative_reading_noise(pulls: Sequence[PullResult], low: float, high: float) -> _ReadingNoise:
+    """Return the noise that the readings of swept pulls bring into a mean and a peak, from neighbours in time."""
+    means, peaks, freedom = [], [], []
+    for before, after in pairwise(pulls):
+        curves = before.corrected.torque_curve, after.corrected.torque_curve
+        shared = overlap(curves, low, high)
+        at, noise = readings_noise(*curves, *shared) if shared is not None else (np.empty(0), None)
+        if noise is None:
+            continue
+        level = before.peaks.torque.value
+        speeds = np.array([before.peaks.torque.speed, before.peaks.power.speed])
+        means.append(wide_variance(noise) / 2 / level**2)
+        peaks.append(float(smoothed_variance(at, noise, speeds, curves[0].width).max()) / 2 / level**2)
+        freedom.append(noise.freedom)
+    total = float(np.sum(freedom)) if freedom else 1.0
+    level = float(np.mean([pull.peaks.torque.value for pull in pulls]))
+    of_mean, step = (max(getattr(pull.resolution, name) for pull in pulls) / level for name in ("of_mean", "step"))
+    return _ReadingNoise(
+        mean=Variance(value=(float(np.mean(means)) if means else 0.0) + of_mean**2, freedom=total),
+        peak=Variance(value=(float(np.mean(peaks)) if peaks else 0.0) + step**2 / 12, freedom=total),
+    )
+
+
+def _best_setting(
+    levels: Sequence[float],
+    values: Sequence[float],
+    indices: Sequence[int],
+    scatter: PullScatter,
+    readings: Variance,
+) -> BestSetting:
+    """Return the best setting, with the session's drift taken off and the noise of a pull known from all of it."""
+    model = scatter.scatter
+    position = np.array(indices, dtype=np.float64) - indices[0]
+    size = float(np.mean(np.abs(values)))
+    prior_share = 1 - model.repeats / model.variance.freedom
+    between, within = model.variance.value, readings.value * prior_share
+    freedom = effective_freedom([(between, model.variance.freedom), (within, readings.freedom)], between + within)
+    variance = Variance(value=(between + within) * size**2, freedom=freedom)
+    drift_share = np.sqrt(model.drift_variance * between / (between + within)) * position
+    steady = np.asarray(values) - model.drift * size * position
+    return best_setting(levels, [float(value) for value in steady], variance, [float(value) for value in drift_share])
 
 
 def _optimum_out_of_range(best: BestSetting) -> bool:
-    """Return whether the numbers ask for a level that nobody tried."""
+    """Return whether the numbers ask for a setting outside those tested."""
     if best.optimum is not None:
         return not best.levels[0] <= best.optimum <= best.levels[-1]
     return best.verdict in ("still rising", "still falling")
@@ -365,28 +472,40 @@ def _optimum_out_of_range(best: BestSetting) -> bool:
 
 def _fit_text(quantity: str, display_unit: DisplayUnit, best: BestSetting | None, unit: str, system: System) -> str:
     if best is None:
-        return f"{quantity}: two levels only, and a curve needs three"
-    noise = "; all levels differ by no more than the noise of a pull" if best.within_noise else ""
-    highest, lowest = level_text(best.levels[-1], unit), level_text(best.levels[0], unit)
-    if best.verdict == "optimum" and best.optimum is not None and best.optimum_value is not None:
-        step = max(np.diff(best.levels))
-        decimals = max(0, int(np.ceil(-np.log10(step))) + 1)
-        level, value = level_text(round(best.optimum, decimals), unit), display_unit.text(best.optimum_value, system)
-        text = f"{quantity}: best at about {level} by the curve through the levels ({value})"
-        if best.optimum > best.levels[-1]:
-            text += f", beyond the last level tried ({highest}), where nobody has been"
-        elif best.optimum < best.levels[0]:
-            text += f", below the lowest level tried ({lowest}), where nobody has been"
-        return text + noise
-    tried = f"best of those tried {level_text(best.best_tried, unit)} ({display_unit.text(best.best_value, system)})"
-    if best.verdict == "still rising":
-        return f"{quantity}: still rising at the last level tried, {highest}; {tried}{noise}"
-    if best.verdict == "still falling":
-        return f"{quantity}: still falling from the lowest level tried, {lowest}; {tried}{noise}"
-    return f"{quantity}: the levels do not make a curve that bends down, so no optimum is named; {tried}{noise}"
+        return f"{quantity}: two settings only; an optimum needs three"
+    if best.optimum is not None and best.optimum_value is not None and best.interval is not None:
+        low, high = best.interval
+        decimals = _interval_decimals(min(high, best.levels[-1]) - max(low, best.levels[0]))
+        text = f"{quantity}: optimum about {level_text(round(best.optimum, decimals), unit)} (quadratic fit)"
+        text += f", {_interval_text(low, high, best, decimals, unit)} ({_PERCENT} confidence)"
+        text += f"; {display_unit.text(best.optimum_value, system)}"
+        return text + (", outside the tested range" if _optimum_out_of_range(best) else "")
+    tried = f"best tested {level_text(best.best_tried, unit)} ({display_unit.text(best.best_value, system)})"
+    if best.verdict in ("still rising", "still falling"):
+        last = best.levels[-1 if best.verdict == "still rising" else 0]
+        end = "highest" if best.verdict == "still rising" else "lowest"
+        return f"{quantity}: still improving at the {end} setting tested, {level_text(last, unit)}; {tried}"
+    if best.verdict == "no measurable change":
+        span = f"{level_text(best.levels[0], '')} to {level_text(best.levels[-1], unit)}"
+        return f"{quantity}: no measurable change from {span}, so no optimum is named"
+    return f"{quantity}: no optimum within the settings tested; {tried}"
+
+
+def _interval_text(low: float, high: float, best: BestSetting, decimals: int, unit: str) -> str:
+    """Return between which settings an optimum lies; an end beyond the settings tested is not stated as a number."""
+    ends = (
+        "below the lowest setting tested" if low < best.levels[0] else level_text(round(low, decimals), unit),
+        "above the highest setting tested" if high > best.levels[-1] else level_text(round(high, decimals), unit),
+    )
+    return f"{ends[0]} to {ends[1]}"
+
+
+def _interval_decimals(width: float) -> int:
+    """Return with how many decimals an interval of this width is written: two digits of half of it."""
+    return max(0, 1 - int(np.floor(np.log10(width / 2)))) if width > 0 else 3
 
 
 def level_text(level: float, unit: str) -> str:
-    """Return a level in the unit it was written in."""
+    """Return a setting in the unit it was written in."""
     number = f"{level:g}".replace("-", "−")
     return f"{number}{'' if unit in ('', '°') else chr(0xA0)}{unit}"

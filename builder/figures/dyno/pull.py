@@ -23,6 +23,7 @@ from builder.figures.dyno.correction import (
     ambient_conditions,
     applied_correction,
 )
+from builder.figures.dyno.resolution import TorqueResolution, torque_resolution
 from builder.figures.dyno.row_selection import SelectedRows, binned, select_rows
 from builder.figures.dyno.unit_checks import check_units
 from builder.record.dyno_log.reader import DynoLog
@@ -127,6 +128,7 @@ class PullResult:
     readings: PullReadings
     corrected: CorrectedCurves
     peaks: PullPeaks
+    resolution: TorqueResolution
     channels: Mapping[str, Array]
     derived: Mapping[str, Array]
     means: RangeMeans | None = None
@@ -257,6 +259,7 @@ def correct_pull(pull: UncorrectedPull, standard: Standard, engine: EngineData) 
         readings=_readings(rows.speed, torque),
         corrected=corrected,
         peaks=peaks,
+        resolution=torque_resolution(pull.log, rows, float(np.median(applied.factor(rows.speed)))),
         channels=channels,
         derived=_derived(corrected, channels, engine, pull.conditions),
     )

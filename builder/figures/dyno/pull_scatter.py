@@ -1,15 +1,16 @@
-"""How far the pulls of a session scatter with nothing changed: assumed, the shop's own, or from repeats as well."""
+"""How far the pulls of a session scatter and drift with nothing changed: assumed, the shop's own, or from repeats."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from builder.engine.curves import mean_over, overlap
-from builder.engine.pull_scatter import Variance, pooled_variance, updated_variance
+from builder.engine.curves import mean_over
+from builder.engine.pull_scatter import RepeatGroup, Scatter, Variance, scatter_of_repeats
+from builder.figures.dyno.common_range import repeats_over
 from builder.figures.dyno.pull import PullResult
 from builder.record.models.shop import Shop
 
@@ -24,45 +25,60 @@ MOST_PRIOR_FREEDOM = 12.0
 
 @dataclass(frozen=True, kw_only=True)
 class PullScatter:
-    """The standard deviation of a pull's torque with nothing changed, over the torque [-], and how well it is known.
+    """How far a pull's torque scatters with nothing changed, and how well that is known.
 
-    ``source``: "assumed" (common practice), "shop" (shop.yaml: repeatability), or "session" where repeat pulls of the
-    session have been combined with either; ``repeats``: how many those are, the first pull of each group not counted.
+    ``scatter``: of the mean torque of a pull over that torque [-], with the drift from pull to pull [-]. ``source``:
+    "assumed" (common practice), "shop" (shop.yaml: repeatability), or "session" where repeat pulls of the session have
+    been combined with either; ``prior``: which of the two.
     """
 
-    relative: float
-    freedom: float
+    scatter: Scatter
     source: ScatterSource
-    repeats: int = 0
+    prior: Literal["assumed", "shop"]
+
+    @property
+    def relative(self) -> float:
+        """Return the standard deviation over the torque [-]."""
+        return self.scatter.variance.deviation
+
+    @property
+    def freedom(self) -> float:
+        """Return the degrees of freedom."""
+        return self.scatter.variance.freedom
+
+    @property
+    def repeats(self) -> int:
+        """Return how many repeat pulls of the session are in it, the first of each group not counted."""
+        return self.scatter.repeats
 
 
 def prior_scatter(shop: Shop) -> PullScatter:
     """Return what is known of the scatter before the session: the shop's own, else common practice."""
     if shop.repeatability is None:
-        return PullScatter(relative=ASSUMED.deviation, freedom=ASSUMED.freedom, source="assumed")
+        return PullScatter(scatter=Scatter(variance=ASSUMED), source="assumed", prior="assumed")
     freedom = min(float(shop.repeatability.repeats), MOST_PRIOR_FREEDOM)
-    return PullScatter(relative=shop.repeatability.value.si, freedom=freedom, source="shop")
+    variance = Variance(value=shop.repeatability.value.si**2, freedom=freedom)
+    return PullScatter(scatter=Scatter(variance=variance), source="shop", prior="shop")
 
 
 def session_scatter(
     groups: Sequence[Sequence[PullResult]], prior: PullScatter, low: float = -np.inf, high: float = np.inf
 ) -> PullScatter:
     """Return the prior combined with all repeats of a session, over the speeds ``low`` to ``high`` [rev/s]."""
-    observed = pooled_variance([relative_means(group, low, high) for group in groups])
-    if not observed.freedom:
-        return prior
-    scatter = updated_variance(Variance(value=prior.relative**2, freedom=prior.freedom), observed)
-    return PullScatter(
-        relative=scatter.deviation, freedom=scatter.freedom, source="session", repeats=round(observed.freedom)
-    )
+    scatter = scatter_of_repeats([relative_means(group, low, high) for group in groups], prior.scatter.variance)
+    return replace(prior, scatter=scatter, source="session") if scatter.repeats else prior
 
 
-def relative_means(group: Sequence[PullResult], low: float, high: float) -> tuple[float, ...]:
-    """Return the mean torque of each repeat over that of the group, in the speeds [rev/s] they share; () for none."""
-    curves = [pull.corrected.torque_curve for pull in group]
-    shared = overlap(curves, low, high) if len(curves) > 1 else None
-    if shared is None:
-        return ()
-    means = np.array([mean_over(curve, *shared) for curve in curves])
+def relative_means(group: Sequence[PullResult], low: float = -np.inf, high: float = np.inf) -> RepeatGroup:
+    """Return the mean torque of each repeat over that of the group, in the speeds [rev/s] they share.
+
+    A repeat much shorter than the others is left out; without a second one the group is empty.
+    """
+    pulls, shared = repeats_over(group, low, high)
+    if len(pulls) < 2:
+        return RepeatGroup(position=(), value=())
+    means = np.array([mean_over(pull.corrected.torque_curve, *shared) for pull in pulls])
     level = float(means.mean())
-    return tuple((means / level).tolist()) if level > 0 else ()
+    if not level > 0:
+        return RepeatGroup(position=(), value=())
+    return RepeatGroup(position=tuple(float(pull.index) for pull in pulls), value=tuple((means / level).tolist()))

@@ -10,10 +10,10 @@ from functools import partial
 import numpy as np
 
 from builder.engine.correction import STANDARDS, Standard
-from builder.engine.curves import overlap
 from builder.figures.core.display_units import system_for
 from builder.figures.core.engine_data import read_engine_data
 from builder.figures.core.guard import Guard
+from builder.figures.dyno.common_range import usual_range
 from builder.figures.dyno.comparisons import (
     ComparisonResult,
     Repeats,
@@ -111,10 +111,13 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
             for pull in pulls
         )
     groups = group_repeats(pulls)
-    scatter = session_scatter(groups, prior_scatter(shop), low, high)
-    repeats = measure_repeats(groups, low, high, system)
-    changes = guard.run("what changes were worth", lambda: compare_changes(pulls, groups, low, high, system), ())
-    settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, repeats, system), ())
+    prior = prior_scatter(shop)
+    scatter = guard.run("the scatter between pulls", partial(session_scatter, groups, prior, low, high), prior)
+    repeats = guard.run("the repeats", partial(measure_repeats, groups, low, high, system), ())
+    changes = guard.run(
+        "what changes were worth", partial(compare_changes, pulls, groups, scatter, low, high, system), ()
+    )
+    settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, scatter, low, high, system), ())
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
     problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     problems += _missing_inputs_warnings(build, uncorrected, target)
@@ -195,8 +198,8 @@ def _speed_range(build: Build, shop: Shop, counted: Sequence[PullResult]) -> tup
     for stated, source in ((build.dyno.range if build.dyno else None, "dyno.yaml"), (shop.range, "shop.yaml")):
         if stated is not None and stated.minimum.si < stated.maximum.si:
             return (stated.minimum.si, stated.maximum.si), source
-    shared = overlap([pull.corrected.torque_curve for pull in counted]) if counted else None
-    return shared, "the speeds that all pulls have in common" if shared else ""
+    shared = usual_range(counted)
+    return shared, "the speeds that the pulls share" if shared else ""
 
 
 def _missing_inputs_warnings(build: Build, pulls: Sequence[UncorrectedPull], target: str) -> list[Problem]:

@@ -38,15 +38,15 @@ def test_best_setting_is_a_figure_only_where_an_optimum_may_be_named(tmp_path: P
     def logs(results: dict[int, float]) -> dict[str, str]:
         return {f"{n}.csv": log_of(torque_curve(RPM) + offset) for n, offset in results.items()}
 
-    bent = {28: -4.0, 31: -0.25, 34: -1.0}
-    rising = {28: 0.0, 31: 3.0, 34: 7.0}
+    bent = {28: -30.0, 31: -2.0, 34: -8.0}
+    rising = {28: 0.0, 31: 7.0, 34: 14.0}
     best = figure(sheet_of(tmp_path / "a", record(list(bent)), logs(bent)), "best_setting")
     assert 31 < best.value < 34
     assert best.positions[0].label == "advance [°], by peak power"
     sheet = sheet_of(tmp_path / "b", record(list(rising)), logs(rising))
     assert sheet.get("best_setting") is None
     need = next(need for need in sheet.needs if need.slug == "best_setting")
-    assert "no optimum may be named" in need.needs[0]
+    assert "no optimum is named" in need.needs[0]
     assert not sheet.problems
 
 

@@ -142,12 +142,14 @@ def test_means_are_over_the_stated_range_and_only_of_pulls_that_cover_it(tmp_pat
     assert any("not run over the whole" in line for line in short.notes)
 
 
-def test_without_a_range_the_speeds_that_all_pulls_share_are_taken(tmp_path: Path) -> None:
+def test_without_a_range_the_shared_speeds_are_taken_and_a_short_pull_shortens_them_for_none(
+    tmp_path: Path,
+) -> None:
     record = one_pull() + "  - {name: short, file: dyno/b.csv}\n"
     logs = {"a.csv": log_of(), "b.csv": log_of(rpm=np.arange(2500, 4501, 100))}
     session = session_of(tmp_path, record, logs)
     assert session.range is not None
-    assert [60 * end for end in session.range] == pytest.approx([2500, 4500])
+    assert [60 * end for end in session.range] == pytest.approx([2000, 6000])
 
 
 def test_every_demonstration_session_is_analysed_without_an_error() -> None:

@@ -88,12 +88,12 @@ def _gain_chart(change: ComparisonResult, number: int, system: System, *, both: 
             )
             for difference in gain.significant_ranges
         ),
-        verdict=change.verdict,
+        verdict=change.text,
     )
     request = gain_curve.request(data, name=f"gain_{number + 1}", size=NARROW)
     caption = (
-        f"Torque of {change.name} less that of {change.since}. Inside the band, two pulls differ as much with "
-        "nothing changed."
+        f"Torque of {change.name} less that of {change.since}. Shaded band: difference with nothing changed, "
+        "95 % confidence."
     )
     return PageChart(POWER, request, caption, readout=_gain_readout(change, system, both=both))
 
@@ -132,13 +132,13 @@ def _sweep_charts(sweep: SettingTrials, number: int, system: System) -> Iterator
             ),
             fitted,
             None if best is None else best.optimum,
-            fit.verdict,
+            fit.text,
             (CautionNote(sweep.caution),) if sweep.caution else (),
         )
         request = setting_sweep.request(data, name=f"setting_{number + 1}_{index + 1}", size=NARROW)
-        caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} at every level of {sweep.name} that was tried."
+        caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} against {sweep.name}."
         if fitted:
-            caption += " The broken line is the curve laid through them."
+            caption += " Broken line: quadratic fit."
         yield PageChart(POWER, request, caption)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from builder.engine.peaks import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.dyno.comparisons import SettingTrials
+from builder.figures.dyno.comparisons import SettingTrials, scatter_text
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.publish.pages.build.record_tables import Cell, Table
@@ -25,12 +25,13 @@ class ChangeRow:
     against: str
     verdict: str
     mean: str
+    drift: str
     chart: str
 
 
 @dataclass(frozen=True)
 class SettingResult:
-    """A setting tried at several levels: a verdict with the name of its chart for each quantity."""
+    """A swept setting: the result with the name of its chart for each quantity."""
 
     title: str
     verdicts: tuple[tuple[str, str], ...]
@@ -59,8 +60,8 @@ class DynoSection:
     remarks: tuple[str, ...]
     """Remarks about the session; cautions have a section of their own."""
     settings: tuple[SettingResult, ...]
-    noise_sources: tuple[str, ...]
-    """Where the noise comes from that gains are compared with, each source once."""
+    scatter: str
+    """How far a pull is taken to scatter, and where that comes from."""
     log_notes: tuple[LogNotes, ...]
 
 
@@ -71,8 +72,9 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
         ChangeRow(
             sentence(change.changed or change.name, ""),
             change.since,
-            sentence(change.verdict),
+            sentence(change.text),
             sentence(change.mean_text) if change.mean_text else "",
+            sentence(change.drift_text) if change.drift_text else "",
             "" if change.gain is None else f"gain_{number}",
         )
         for number, change in enumerate(session.changes, 1)
@@ -86,9 +88,7 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
         repeats=tuple(repeat.text for repeat in session.repeats),
         remarks=(*session.remarks, *not_counted),
         settings=tuple(_setting(sweep, number) for number, sweep in enumerate(session.settings, 1)),
-        noise_sources=tuple(
-            dict.fromkeys(sentence(change.noise_text) for change in session.changes if change.noise_text)
-        ),
+        scatter=scatter_text(session.scatter),
         log_notes=tuple(
             LogNotes(pull.name, (*pull.notes, *(f"needs {need}" for need in pull.applied.needs)))
             for pull in session.pulls
@@ -105,7 +105,7 @@ def _range_text(session: DynoSession, system: System) -> str:
 
 
 def _setting(sweep: SettingTrials, number: int) -> SettingResult:
-    verdicts = ((sentence(fit.verdict), f"setting_{number}_{index}") for index, fit in enumerate(sweep.fits, 1))
+    verdicts = ((sentence(fit.text), f"setting_{number}_{index}") for index, fit in enumerate(sweep.fits, 1))
     return SettingResult(sentence(sweep.name, ""), tuple(verdicts), sweep.caution)
 
 
