@@ -1,4 +1,4 @@
-"""The difference between two pulls, and a setting tried at several levels."""
+"""The difference between two pulls, and a swept setting."""
 
 from __future__ import annotations
 

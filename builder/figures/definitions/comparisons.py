@@ -109,11 +109,13 @@ def repeatability(repeat_deviation: Value) -> Value:
     axis="change",
     headline="first",
     means="Torque gain of a change, averaged over the session's range, with its 95 % confidence interval.",
-    formula=r"\overline{T_{after} - T_{before}} \pm t_{95} \sqrt{s^2 T^2 \left(\frac{1}{n_1} + \frac{1}{n_2}"
+    formula=r"D = \overline{T_{after} - T_{before}}, \quad U = t_{95} \sqrt{s^2 T^2 \left(\frac{1}{n_1} + \frac{1}{n_2}"
     r" + 0.25 \, d^2\right) + u_r^2 + u_q^2}",
     symbols=(
-        ("T_{after}, T_{before}", "torque with and without the change", "N m"),
-        ("s", "scatter between pulls, of all repeats with what was known before", ""),
+        ("T_{after}, T_{before}", "torque with and without the change, less the drift that repeats show", "N m"),
+        ("U", "half width of the 95 % interval", "N m"),
+        ("T", "mean torque", "N m"),
+        ("s", "scatter between pulls over torque, of all repeats with what was known before", ""),
         ("n_1, n_2", "pulls before and after the change", ""),
         ("d", "pulls between the two, for the drift that may be in it; repeats that show the drift reduce it", ""),
         ("u_r, u_q", "uncertainty from the readings and from the last digit of the log", "N m"),

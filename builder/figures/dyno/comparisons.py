@@ -244,7 +244,7 @@ def _compare(
         gain=found,
         mean_text=_mean_text(found, system),
         drift=correction,
-        drift_text=_drift_text(correction),
+        drift_text=_drift_text(correction, found.drift, system),
     )
 
 
@@ -270,12 +270,15 @@ def _drift_correction(
     return "baseline not repeated" if drift_seen else "none"
 
 
-def _drift_text(correction: DriftCorrection) -> str:
+def _drift_text(correction: DriftCorrection, drift: float, system: System) -> str:
     if correction == "removed":
         return "baseline pulled again after the change: a steady drift is removed"
+    texts = []
+    if not display_units.TORQUE.rounds_to_zero(drift, system, 0.0):
+        texts.append(f"drift taken off, as the repeats show it: {signed_torque(drift, system)}")
     if correction == "baseline not repeated":
-        return "this session drifts and the baseline was not pulled again after the change: pull it again to be sure"
-    return ""
+        texts.append("drift seen, and the baseline not pulled again after the change: pull it again to be sure")
+    return "; ".join(texts)
 
 
 def gain_text(gain: Gain, system: System) -> str:

@@ -41,7 +41,7 @@ def test_a_verdict_is_a_sentence_with_its_chart() -> None:
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
     section = _section("breakdown-truck-v8")
     assert section.changes[0].title == "Rebored, roller cam, heads"
-    assert section.changes[0].verdict.startswith("Worth")
+    assert section.changes[0].verdict.startswith("+67")
     assert all(verdict.verdict.endswith(".") for verdict in section.changes)
     charts = {chart.request.name for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)}
     names = {verdict.chart for verdict in section.changes if verdict.chart}
@@ -49,9 +49,9 @@ def test_a_verdict_is_a_sentence_with_its_chart() -> None:
     assert names <= charts
 
 
-def test_each_source_of_noise_is_listed_once() -> None:
-    section = _section("pilot-launch-four")
-    assert len(section.noise_sources) == len(set(section.noise_sources)) == 1
+def test_the_page_says_where_the_scatter_comes_from() -> None:
+    assert _section("pilot-launch-four").scatter.endswith("from 1 repeat pull of this session and common practice.")
+    assert "is assumed (common practice); no repeat pulls" in _section("climb-special-six").scatter
 
 
 def test_a_pull_that_does_not_count_has_a_remark_with_the_reason() -> None:
