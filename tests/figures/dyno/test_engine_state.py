@@ -10,13 +10,15 @@ import pytest
 
 from builder.engine.curves import curve, map_curve
 from builder.engine.peaks import peak
+from builder.engine.pull_scatter import Scatter, Variance
 from builder.figures.dyno.engine_state import EngineState
 from builder.figures.dyno.pull import CorrectedCurves, PullPeaks, PullResult
-from builder.figures.dyno.pull_scatter import ASSUMED, PullScatter
+from builder.figures.dyno.pull_scatter import prior_scatter
+from builder.record.models.shop import Shop
 from tests.support.dyno_samples import RPM, log_of, one_pull, session_of, torque_curve
 
 TRIALS = 400
-PRIOR = PullScatter(relative=ASSUMED.deviation, freedom=ASSUMED.freedom, source="assumed")
+PRIOR = prior_scatter(Shop())
 
 
 def _pull(template: PullResult, torque: np.ndarray) -> PullResult:
@@ -60,7 +62,7 @@ def test_intervals_of_peaks_hold_the_true_peak_95_times_in_100(tmp_path: Path, p
 
 def test_a_longer_stated_experience_makes_the_interval_narrower(tmp_path: Path) -> None:
     pull = session_of(tmp_path, one_pull(), {"a.csv": log_of()}).pulls[0]
-    known = PullScatter(relative=PRIOR.relative, freedom=60.0, source="shop")
+    known = replace(PRIOR, scatter=Scatter(variance=Variance(value=PRIOR.relative**2, freedom=60.0)), source="shop")
     assert (
         EngineState(pulls=(pull,), scatter=known).peak_power.half_width
         < EngineState(pulls=(pull,), scatter=PRIOR).peak_power.half_width
