@@ -229,6 +229,7 @@ SPEED = DisplayUnit("engine speed", "rev/s", UnitScale("rpm", 0), UnitScale("rpm
 TORQUE = DisplayUnit("torque", "N m", UnitScale("lbf.ft", 1), UnitScale("N.m", 1))
 POWER = DisplayUnit("power", "W", UnitScale("hp", 1), UnitScale("kW", 1))
 PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("psi", 1), UnitScale("kPa", 0))
+STRESS = DisplayUnit("pressure", "Pa", UnitScale("psi", 0), UnitScale("MPa", 0))
 AIR_PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("inHg", 2), UnitScale("kPa", 2))
 BENCH_PRESSURE = DisplayUnit("pressure", "Pa", UnitScale("inH2O", 1), UnitScale("inH2O", 1))
 DENSITY = DisplayUnit("density", "kg/m^3", UnitScale("lb/cu ft", 4, POUND / FOOT**3), UnitScale("kg/m3", 3))

@@ -43,6 +43,7 @@ SECTIONS = (CYLINDER, VALVE_TRAIN, PORTS, AIR, POWER, FITS)
 # The sources.
 COMMON_PRACTICE = "common practice, no source"
 GEOMETRY = "geometry"
+DEFINITION = "definition"
 HEYWOOD_2 = "Heywood, Internal Combustion Engine Fundamentals, ch. 2"
 HEYWOOD_6 = "Heywood, Internal Combustion Engine Fundamentals, ch. 6"
 TAYLOR_1 = "Taylor, The Internal-Combustion Engine in Theory and Practice, vol. 1, ch. 6"

@@ -13,6 +13,7 @@ from builder.figures.definitions import (
     piston_motion,
     ports,
     power,
+    rod_bolts,
     timing,
     valve_train,
     what_if,
@@ -21,6 +22,7 @@ from builder.figures.definitions import (
 _IN_PAGE_ORDER = (
     cylinder,
     piston_motion,
+    rod_bolts,
     what_if,
     cam_readings,
     timing,

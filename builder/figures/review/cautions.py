@@ -10,6 +10,7 @@ from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.definitions.piston_motion import AT_RED_LINE
 from builder.figures.review.guideline_defaults import (
+    SHOP_RULE,
     crank_guideline,
     effective_ratio_guideline,
     guideline_value,
@@ -76,6 +77,32 @@ def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
         f"The crankshaft is of {material}{strength} and the engine makes {power.display}",
         f"{rule.authority}: {limit}; shops differ widely here, and it is {_SET_IN}.crank_power",
         build.where("bottom_end.crankshaft.material"),
+    )
+
+
+def _crank_torque(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    material, torque = build.get("bottom_end.crankshaft.material"), sheet.get("peak_torque")
+    rule = next((rule for rule in shop.guidelines.crank_torque if rule.material == material), None)
+    if rule is None or torque is None or not is_above(torque.shown, rule.up_to.si, torque.step):
+        return
+    yield Caution(
+        "peak_torque",
+        f"The crankshaft is of {material} and the engine makes {torque.display}",
+        f"{SHOP_RULE}: up to {display_units.TORQUE.text(rule.up_to.si, sheet.system)}, {_SET_IN}.crank_torque",
+        build.where("bottom_end.crankshaft.material"),
+    )
+
+
+def _rod_bolts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    margin, rule = sheet.get("rod_bolt_margin"), guideline_value(shop, "least_rod_bolt_margin")
+    if margin is None or not is_below(margin.shown, rule.value, margin.step):
+        return
+    yield Caution(
+        "rod_bolt_margin",
+        f"The proof load of a rod bolt is {margin.display} times its load at redline",
+        f"{rule.authority}: at least {rule.text}, {_SET_IN}.least_rod_bolt_margin; a rod bolt that fails wrecks the "
+        "engine and can hurt people: ask the manufacturer of the bolts",
+        build.where("bottom_end.rods.bolts"),
     )
 
 
@@ -213,6 +240,8 @@ _RULES: tuple[Rule, ...] = (
     _pull_guidelines,
     _peak_at_end,
     _crank,
+    _crank_torque,
+    _rod_bolts,
     _piston_speed,
     _quench,
     _effective_ratio,

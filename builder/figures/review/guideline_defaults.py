@@ -34,6 +34,7 @@ _DEFAULTS: dict[str, Any] = {
         {"fuel": "ethanol", "effective_ratio": 11},
         {"fuel": "methanol", "effective_ratio": 13},
     ],
+    "least_rod_bolt_margin": 1.5,
     "least_quench": "0.035 in",
     "most_quench": "0.060 in",
     "least_intake_piston_to_valve": "0.080 in",

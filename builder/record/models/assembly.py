@@ -56,6 +56,20 @@ class Fits(RecordModel):
         plausible_range=_CLEARANCE,
         sign="not negative",
     )
+    main_bearing_crush: Length | None = field(
+        "main shells above the parting line, one side",
+        "{unit: in, allowed: 0.001..0.002, measured: 0.0015}",
+        axis="main",
+        plausible_range=("0.005 mm", "0.3 mm"),
+        sign="not negative",
+    )
+    rod_bearing_crush: Length | None = field(
+        "rod shells above the parting line, one side",
+        "{unit: in, allowed: 0.001..0.002, measured: 0.0015}",
+        axis="cylinder",
+        plausible_range=("0.005 mm", "0.3 mm"),
+        sign="not negative",
+    )
     piston_clearance: Length | None = field(
         "piston to bore at the gauge point",
         "{unit: in, allowed: 0.0035..0.0045, measured: [0.0040, 0.0041, 0.0040, 0.0039]}",

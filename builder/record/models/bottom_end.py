@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Count,
+    Force,
     Length,
     Line,
     Mass,
@@ -92,6 +93,18 @@ class Crankshaft(RecordModel):
     note: Line | None = field("anything else", "cracks looked for, none found")
 
 
+class RodBolts(RecordModel):
+    """The bolts of the connecting rods."""
+
+    maker: Line | None = field("who made them", "Oakhanger")
+    number: Line | None = field("part number", "OH-B716")
+    size: Line | None = field("thread: 7/16-20 or M9x1.25", "7/16-20")
+    per_rod: Count = field("bolts of one rod", "2", default=2)
+    proof_load: Force | None = field(
+        "proof load of one, from the manufacturer's sheet", "14000 lbf", plausible_range=("2 kN", "2000 kN")
+    )
+
+
 class Rods(RecordModel):
     """Connecting rods."""
 
@@ -117,6 +130,10 @@ class Rods(RecordModel):
         axis="cylinder",
         plausible_range=("10 g", "30 kg"),
     )
+    mass_cap: Mass | None = field(
+        "cap with its bolts' share, part of the big end", "128 g", axis="cylinder", plausible_range=("5 g", "15 kg")
+    )
+    bolts: RodBolts | None = field("rod bolts", "")
     note: Line | None = field("anything else", "cap bolts new")
 
 

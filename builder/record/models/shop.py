@@ -19,6 +19,7 @@ from builder.record.models.fields import (
     OnePower,
     OnePressure,
     OneTemperature,
+    OneTorque,
     Prose,
     RecordModel,
     SpeedRange,
@@ -49,6 +50,13 @@ class PowerGuideline(RecordModel):
     material: CrankMaterial = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
     strength: OnePressure | None = field("tensile strength the habit goes with", "95000 psi")
     up_to: OnePower = field("power the shop trusts it with", "400 hp", required=True)
+
+
+class TorqueGuideline(RecordModel):
+    """How much torque the shop trusts a material with."""
+
+    material: CrankMaterial = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
+    up_to: OneTorque = field("torque the shop trusts it with", "450 lb-ft", required=True)
 
 
 class SpeedGuideline(RecordModel):
@@ -82,6 +90,8 @@ class Guidelines(RecordModel):
     """The shop's habits: breaking one is a caution, never an error. What is left out keeps its usual value."""
 
     crank_power: tuple[PowerGuideline, ...] = field("crankshaft material against power", "", default=())
+    crank_torque: tuple[TorqueGuideline, ...] = field("crankshaft material against torque", "", default=())
+    least_rod_bolt_margin: Number | None = _limit("proof load of a rod bolt over its load at redline", "1.5")
     piston_speed: tuple[SpeedGuideline, ...] = field("mean piston speed by piston type", "", default=())
     effective_ratio: tuple[FuelGuideline, ...] = field("effective compression against fuel", "", default=())
     least_oil_pressure_per_1000_rpm: OnePressure | None = _limit("oil pressure for every 1000 rpm", "10 psi")
