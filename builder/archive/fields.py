@@ -136,7 +136,7 @@ FIELDS: tuple[Field, ...] = (
             FieldUnit("lbf ft", 1 / POUND_FORCE_FOOT, 0), FieldUnit("N m", 1.0, 0), ratio=True),
     _number("peak_torque_speed", "Peak torque rpm", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("peak_power", "Peak power", "result", 0.0, 2.0, 1,
-            FieldUnit("hp", 1 / MECHANICAL_HORSEPOWER, 0), FieldUnit("kW", 1e-3, 1), ratio=True),
+            FieldUnit("hp", 1 / MECHANICAL_HORSEPOWER, 0), FieldUnit("kW", 1e-3, 0), ratio=True),
     _number("peak_power_speed", "Peak power rpm", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),
     _number("bmep", "BMEP at peak torque", "result", 0.0, 2.0, 1,
             FieldUnit("psi", 1 / PSI, 0), FieldUnit("kPa", 1e-3, 0), ratio=True),

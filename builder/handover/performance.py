@@ -92,7 +92,9 @@ def _remarks(sheet: FigureSheet, session: DynoSession, delivered: EngineState, t
     uncorrected = delivered.uncorrected_torque(speed)
     factor = float(delivered.corrected.torque_curve.at(speed)) / uncorrected if uncorrected else 1.0
     if delivered.last.correction is not None and abs(factor - 1) > 5e-5:
-        observed = display_units.POWER.text(uncorrected * 2 * np.pi * speed, sheet.system)
+        observed = display_units.POWER.text(
+            uncorrected * 2 * np.pi * speed, sheet.system, delivered.peak_power.half_width
+        )
         remarks.append(f"Correction factor {factor:.4f} at peak power; uncorrected {observed}.")
     remarks.append(texts.comparison)
     for repeat in session.repeats[:1]:

@@ -17,7 +17,10 @@ from builder.figures.dyno.pull import PullResult
 
 define = Definitions(POWER, axis="pull", headline="first")
 
-SMOOTHED = "Savitzky and Golay 1964 (local quadratic over 500 rev/min); a single spike is set aside"
+PEAK_FIT = (
+    "least squares, degree by corrected AIC (Hurvich and Tsai 1989), bias of noise removed (Box 1971); "
+    "JCGM 100 for the interval"
+)
 MECHANICS = "mechanics: Newton's second law for rotation"
 _RANGE = "dyno.range (within the speeds that were run)"
 _BOTH_LOGGED = "dyno.pulls (with both torque and power in the log)"
@@ -81,7 +84,7 @@ def _power_at_best(pull: PullResult) -> float | None:
 
 
 define.add_inputs(
-    # Peaks, on the smoothed curve.
+    # Peaks.
     per_state("peak_torque_uncorrected", "torque before correction, at the peak", "T_0", units.TORQUE, LOG,
               lambda state: state.peak_torque.value / _factor_at(state, state.peak_torque.speed),
               uncertainty_of=lambda state: (
@@ -138,13 +141,13 @@ def _turns_of_a_cycle(context: Context, item: Input) -> InputValue:
     "Peak power",
     units.POWER,
     source=HEYWOOD_2,
-    means="Highest power on the smoothed curve, in the shop's correction standard.",
+    means="Highest power of the engine as delivered, in the shop's correction standard.",
     formula=r"P = 2 \pi \, n \, T",
     working="2π × {speed_of_peak_power} × {torque_at_peak_power}",
     validity="the speeds tested; if the curve still rises at the end, the peak lies beyond",
 )
 def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value:
-    """Return the peak of the smoothed power curve of each pull [W]."""
+    """Return the peak of the power curve of each state [W]."""
     return power.power(torque_at_peak_power, speed_of_peak_power)
 
 
@@ -152,15 +155,15 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     "peak_power_speed",
     "Peak power rpm",
     units.SPEED,
-    source=SMOOTHED,
+    source=PEAK_FIT,
     means="Engine speed at peak power.",
     formula=r"P(n) = \max",
     symbols=(("P", "power", "W"),),
-    working="where the smoothed curve is highest, {speed_of_peak_power}",
+    working="top of the fitted power curve, {speed_of_peak_power}",
     validity="the speeds tested",
 )
 def peak_power_speed(speed_of_peak_power: Value) -> Value:
-    """Return the speed of peak power of each pull [rev/s]."""
+    """Return the speed of peak power of each state [rev/s]."""
     return speed_of_peak_power
 
 
@@ -168,14 +171,14 @@ def peak_power_speed(speed_of_peak_power: Value) -> Value:
     "peak_torque",
     "Peak torque",
     units.TORQUE,
-    source=SMOOTHED,
-    means="Highest torque on the smoothed curve, in the shop's correction standard.",
+    source=PEAK_FIT,
+    means="Highest torque of the engine as delivered, in the shop's correction standard.",
     formula=r"T = k \, T_0",
     working="{peak_torque_uncorrected} × {peak_torque_factor}",
     validity="the speeds tested",
 )
 def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Value:
-    """Return the peak of the smoothed torque curve of each pull [N m]."""
+    """Return the peak of the torque curve of each state [N m]."""
     return unwrap_scalar(np.asarray(peak_torque_uncorrected) * np.asarray(peak_torque_factor))
 
 
@@ -183,15 +186,15 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     "peak_torque_speed",
     "Peak torque rpm",
     units.SPEED,
-    source=SMOOTHED,
+    source=PEAK_FIT,
     means="Engine speed at peak torque.",
     formula=r"T(n) = \max",
     symbols=(("T", "torque", "N m"),),
-    working="where the smoothed curve is highest, {speed_of_peak_torque}",
+    working="top of the fitted torque curve, {speed_of_peak_torque}",
     validity="the speeds tested",
 )
 def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
-    """Return the speed of peak torque of each pull [rev/s]."""
+    """Return the speed of peak torque of each state [rev/s]."""
     return speed_of_peak_torque
 
 
@@ -204,7 +207,7 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     formula=r"\max P_i",
     symbols=(("P_i", "power at one reading", "W"),),
     working="the highest corrected reading that is no spike, {highest_power}",
-    validity="in addition to the smoothed peak, never instead of it",
+    validity="in addition to the peak, never instead of it",
 )
 def raw_peak_power(highest_power: Value) -> Value:
     """Return the highest single reading of power of each pull [W]."""
@@ -220,7 +223,7 @@ def raw_peak_power(highest_power: Value) -> Value:
     formula=r"\max T_i",
     symbols=(("T_i", "torque at one reading", "N m"),),
     working="the highest corrected reading that is no spike, {highest_torque}",
-    validity="in addition to the smoothed peak, never instead of it",
+    validity="in addition to the peak, never instead of it",
 )
 def raw_peak_torque(highest_torque: Value) -> Value:
     """Return the highest single reading of torque of each pull [N m]."""
