@@ -12,7 +12,7 @@ from builder.figures.core.solver import Solver
 from builder.figures.core.types import Caution, Figure, FigureSheet, MissingInputs
 from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.pull_inputs import session_of
-from builder.figures.review.cautions import build_cautions
+from builder.figures.review.cautions import build_cautions, unused_answers
 from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.discrepancies import find_discrepancies
 from builder.figures.review.plausibility import plausibility_problems
@@ -48,7 +48,8 @@ def _compute(solver: Solver) -> FigureSheet:
     sheet = replace(sheet, clearances=check_clearances(build, shop, sheet, guard))
     cautions = build_cautions(build, shop, sheet, guard)
     implausible = guard.collect("what is hardly possible", lambda: plausibility_problems(build, sheet))
-    problems = (*solver.problems, *(session.problems if session else ()), *implausible, *guard.problems)
+    unused = guard.collect("the cautions that were accepted", lambda: unused_answers(build, cautions))
+    problems = (*solver.problems, *(session.problems if session else ()), *implausible, *unused, *guard.problems)
     return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
 
 
@@ -61,6 +62,8 @@ def _with_cautions(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -
     """Return the figures with the cautions that are about them."""
     texts: dict[str, list[str]] = {}
     for caution in cautions:
+        if not caution.is_shown:
+            continue
         texts.setdefault(caution.subject, []).append(caution.text)
     return tuple(
         replace(figure, cautions=tuple(texts[figure.slug])) if figure.slug in texts else figure for figure in figures

@@ -15,7 +15,7 @@ from builder.handover.procedures import Procedure, break_in, cautions, first_sta
 from builder.handover.rich_text import TextBlock, parse_blocks
 from builder.publish.pages.build.headline import Headline, headline, kind_of_engine
 from builder.publish.pages.build.record_tables import cell, chapters
-from builder.publish.pages.formatting import format_date
+from builder.publish.pages.formatting import format_date, sentence
 from builder.publish.sheets.joints import Joint, joints
 from builder.publish.sheets.record_rows import (
     LabelledValue,
@@ -111,6 +111,8 @@ class Binder:
     parts: tuple[PartLine, ...]
     rejected_parts: tuple[PartLine, ...]
     cautions: tuple[str, ...]
+    accepted: tuple[str, ...]
+    """Cautions that the shop accepted, with the reason, where the customer sees them."""
     note: tuple[TextBlock, ...]
     warranty: tuple[TextBlock, ...]
     sign_off: tuple[SignOffLine, ...]
@@ -160,6 +162,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         parts=installed_parts(build),
         rejected_parts=rejected_parts(build),
         cautions=cautions(shop, texts),
+        accepted=tuple(sentence(caution.text) for caution in sheet.cautions if caution.accepted),
         note=parse_blocks(delivery.note if delivery else None),
         warranty=parse_blocks(warranty(build, shop)),
         sign_off=_sign_off(build),

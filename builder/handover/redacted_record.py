@@ -21,6 +21,7 @@ from builder.publish.photos import BuildPhoto
 from builder.record.dyno_log.reader import without_comments
 from builder.record.load import file_in
 from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.delivery import AcceptedCaution
 from builder.record.models.dyno import Pull
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.models.photos import Photo
@@ -89,8 +90,9 @@ class _Redaction:
         """Return a value of the record without its private fields and the shop's own file names."""
         if isinstance(value, list):
             entries = [self.public(entry, model, path) for entry in value]
-            # A photo that is not in the pack has no entry.
-            return [entry for entry in entries if model is not Photo or "file" in entry]
+            # A photo that is not in the pack has no entry, nor has an accepted caution without the reason.
+            needed = {Photo: "file", AcceptedCaution: "why"}.get(model)
+            return [entry for entry in entries if needed is None or needed in entry]
         if not isinstance(value, Mapping):
             return value
         public: dict[str, Any] = {}

@@ -248,7 +248,7 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "remarks": list(session.remarks),
         "figures": [_figure(figure) for figure in sheet.figures],
         "needs": [{"figure": need.slug, "needs": list(need.needs)} for need in sheet.needs],
-        "cautions": [{"about": caution.subject, "says": caution.text} for caution in sheet.cautions],
+        "cautions": [{"about": item.subject, "says": item.text} for item in sheet.shown_cautions],
         "pulls": [
             _pull(pull, name, delivered=session.is_delivered(pull))
             for pull, name in zip(session.pulls, names, strict=True)

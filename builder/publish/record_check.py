@@ -141,7 +141,10 @@ def _log_notes(slug: str, pulls: Sequence[PullResult]) -> list[str]:
 
 
 def _readiness_lines(slug: str, result: Readiness) -> list[str]:
-    cautions = [f"  caution  {caution.text}" for caution in result.cautions]
+    cautions = [
+        f"  {'accepted' if caution.is_accepted else 'caution'}  {caution.name}: {caution.text}"
+        for caution in result.cautions
+    ]
     if not result.present and not result.missing:
         hint = "list what must be there under delivery_requires"
         return [f"{slug}: shop.yaml requires nothing of a delivery: {hint}", *cautions]

@@ -188,6 +188,11 @@ def test_every_field_private_to_the_customer_can_be_allowed(tmp_path: Path, fiel
         write_yaml(home / "parts.yaml", {"parts": [{"part": "piston", "serial": "1"}]})
     sheet = load_yaml(archive, "irrigation-single", "build")
     write_yaml(home / "build.yaml", {"customer": {}, **sheet})
+    bottom = load_yaml(archive, "irrigation-single", "bottom_end")
+    write_yaml(home / "bottom_end.yaml", {**bottom, "deck_clearance": "0.090 in"})
+    write_yaml(home / "top_end.yaml", {"gasket": {"thickness": "0.040 in"}})
+    accepted = [{"caution": "quench", "why": "seen and accepted", "by": "BT"}]
+    write_yaml(home / "delivery.yaml", {**load_yaml(archive, "irrigation-single", "delivery"), "accepted": accepted})
 
     def marked(path: str, value: Any, model: type[RecordModel], name: str) -> Any:
         return _mark(path) if notes_of(model.model_fields[name]).private else value

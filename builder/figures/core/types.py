@@ -14,6 +14,7 @@ from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, join_unit
 from builder.record.models.build import Build
 from builder.record.problem import Problem
+from builder.record.quantities.readings import Accepted
 
 if TYPE_CHECKING:
     from builder.figures.dyno.session import DynoSession
@@ -300,17 +301,34 @@ class MissingInputs:
 class Caution:
     """Something outside a guideline or its range: worth checking, never an error."""
 
+    name: str
+    """What the record calls it when it accepts it: one of `builder.record.models.delivery.CAUTIONS`."""
     subject: str
     """Slug of the figure it is about, or the path in the record."""
     sentence: str
     guideline: str
     """Whose rule it is, and the rule: `common practice: at least 0.035 in`."""
     where: tuple[Path, int] | None = None
+    is_accepted: bool = False
+    """Whether the shop accepted it."""
+    accepted: Accepted | None = None
+    """Why it was accepted and by whom; None where that is not for the reader."""
+
+    @property
+    def is_shown(self) -> bool:
+        """Return whether a reader sees it: one that was accepted only together with the reason."""
+        return not self.is_accepted or self.accepted is not None
 
     @property
     def text(self) -> str:
-        """Return what was noticed, and by whose rule."""
-        return f"{self.sentence} ({self.guideline})" if self.guideline else self.sentence
+        """Return what was noticed, by whose rule, and why it was accepted."""
+        text = f"{self.sentence} ({self.guideline})" if self.guideline else self.sentence
+        return f"{text}. {self.answer}" if self.accepted else text
+
+    @property
+    def answer(self) -> str:
+        """Return by whom it was accepted, and why; empty where it was not, or the reason is not for the reader."""
+        return f"Accepted by {self.accepted.by}: {self.accepted.why}" if self.accepted else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -365,6 +383,11 @@ class FigureSheet(Mapping[str, Figure]):
 
     def __len__(self) -> int:
         return len(self._by_slug)
+
+    @property
+    def shown_cautions(self) -> tuple[Caution, ...]:
+        """Return the cautions that a reader sees."""
+        return tuple(caution for caution in self.cautions if caution.is_shown)
 
     def value(self, slug: str) -> float | None:
         """Return the value of a figure, SI, or None where it is missing."""

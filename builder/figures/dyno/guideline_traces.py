@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -45,6 +45,23 @@ class Violation:
     worst_text: str
     worst_and_limit_text: str
     text: str
+
+
+def summarize_violations(violations: Iterable[Violation]) -> Iterator[tuple[str, Violation]]:
+    """Yield each broken guideline once, for all pulls that broke it, as a sentence and its worst violation."""
+    by_channel: dict[tuple[str, str], list[Violation]] = {}
+    for violation in violations:
+        by_channel.setdefault((violation.channel, violation.side), []).append(violation)
+    for alike in by_channel.values():
+        worst = max(alike, key=lambda violation: abs(violation.value - violation.limit))
+        text = worst.text
+        if len(alike) > 1:
+            names = ", ".join(violation.pull for violation in alike)
+            text = (
+                f"{worst.title} {worst.side} the guideline on {len(alike)} pulls ({names}); "
+                f"worst on {worst.pull}: {worst.worst_and_limit_text}"
+            )
+        yield text, worst
 
 
 @dataclass(frozen=True, eq=False)

@@ -70,6 +70,18 @@ class DynoSession:
         return self.delivered is not None and any(pull is item for item in self.delivered.pulls)
 
     @property
+    def delivered_violations(self) -> tuple[Violation, ...]:
+        """Return the guidelines that were broken with the engine as delivered."""
+        indices = {pull.index for pull in self.delivered.pulls} if self.delivered else set()
+        return tuple(violation for violation in self.violations if violation.index in indices)
+
+    @property
+    def earlier_violations(self) -> tuple[Violation, ...]:
+        """Return the guidelines that were broken in pulls of another state than the delivered one."""
+        delivered = set(map(id, self.delivered_violations))
+        return tuple(violation for violation in self.violations if id(violation) not in delivered)
+
+    @property
     def best(self) -> EngineState | None:
         """Return the state with the highest peak power, where that is another one than the delivered state."""
         best = max(self.states, key=lambda state: state.peak_power.value, default=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 
 from builder.figures.core import display_units
@@ -18,6 +19,7 @@ from builder.figures.review.guideline_defaults import (
 )
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.problem import Problem
 from builder.record.quantities.digits import is_above, is_below
 
 _SET_IN = "set in shop.yaml, guidelines"
@@ -29,9 +31,13 @@ Rule = Callable[[Build, Shop, FigureSheet], Iterator[Caution]]
 
 
 def build_cautions(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard) -> tuple[Caution, ...]:
-    """Return every guideline and every standard's range that a build breaks, each with whose rule it is."""
+    """Return every guideline and every standard's range that a build breaks, each with whose rule it is.
+
+    They speak of the engine as it was delivered. Those that the shop accepted say so.
+    """
+    accepted = build.accepted_cautions
     return tuple(
-        caution
+        replace(caution, is_accepted=True, accepted=accepted[caution.name]) if caution.name in accepted else caution
         for rule in _RULES
         for caution in guard.collect(
             f"the caution on {rule.__name__.strip('_').replace('_', ' ')}", partial(rule, build, shop, sheet)
@@ -39,20 +45,29 @@ def build_cautions(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard) -
     )
 
 
+def unused_answers(build: Build, cautions: tuple[Caution, ...]) -> Iterator[Problem]:
+    """Yield a warning for each accepted caution that the engine does not have."""
+    names = {caution.name for caution in cautions}
+    for index, item in enumerate(build.get("delivery.accepted") or ()):
+        if item.caution not in names:
+            message = f"there is no caution on {item.caution} to accept: leave the entry out"
+            yield Problem(*build.where(f"delivery.accepted.{index}.caution"), message, "warning")
+
+
 def _correction_range(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    """Yield what lies outside the range of a correction standard, once for all pulls alike."""
-    pulls_by_text: dict[str, list[str]] = {}
-    for pull in sheet.session.counted if sheet.session else ():
-        for text in pull.outside:
-            pulls_by_text.setdefault(text, []).append(pull.name)
-    for text, names in pulls_by_text.items():
-        yield Caution("correction_factor", f"{', '.join(names)}: {text}", "the standard's own range")
+    """Yield what lies outside the range of a correction standard as the engine was delivered."""
+    delivered = sheet.session.delivered if sheet.session else None
+    if delivered is not None:
+        for text in delivered.outside:
+            sentence = f"{delivered.name}: {text}"
+            yield Caution("correction_range", "correction_factor", sentence, "the standard's own range")
 
 
 def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
-    for violation in sheet.session.violations if sheet.session else ():
+    """Yield the guidelines broken as the engine was delivered; those of other pulls are notes of the session."""
+    for violation in sheet.session.delivered_violations if sheet.session else ():
         path = f"dyno.pulls.{violation.index}"
-        yield Caution(path, violation.text, violation.guideline, build.where(f"{path}.file"))
+        yield Caution(violation.channel, path, violation.text, violation.guideline, build.where(f"{path}.file"))
 
 
 def _peak_at_end(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -61,7 +76,7 @@ def _peak_at_end(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Cauti
         text = (
             f"{delivered.name}: power was highest where the pull ended or began, so the engine's own peak lies outside"
         )
-        yield Caution("peak_power", text, "")
+        yield Caution("peak_at_end", "peak_power", text, "")
 
 
 def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -73,6 +88,7 @@ def _crank(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     up_to = display_units.POWER.text(rule.power, sheet.system)
     limit = f"less than {rule.less_than}, {up_to}" if rule.less_than else f"up to {up_to}"
     yield Caution(
+        "crank_power",
         "peak_power",
         f"The crankshaft is of {material}{strength} and the engine makes {power.display}",
         f"{rule.authority}: {limit}; shops differ widely here, and it is {_SET_IN}.crank_power",
@@ -86,6 +102,7 @@ def _crank_torque(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caut
     if rule is None or torque is None or not is_above(torque.shown, rule.up_to.si, torque.step):
         return
     yield Caution(
+        "crank_torque",
         "peak_torque",
         f"The crankshaft is of {material} and the engine makes {torque.display}",
         f"{SHOP_RULE}: up to {display_units.TORQUE.text(rule.up_to.si, sheet.system)}, {_SET_IN}.crank_torque",
@@ -98,6 +115,7 @@ def _rod_bolts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
     if margin is None or not is_below(margin.shown, rule.value, margin.step):
         return
     yield Caution(
+        "rod_bolts",
         "rod_bolt_margin",
         f"The proof load of a rod bolt is {margin.display} times its load at redline",
         f"{rule.authority}: at least {rule.text}, {_SET_IN}.least_rod_bolt_margin; a rod bolt that fails wrecks the "
@@ -113,6 +131,7 @@ def _piston_speed(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caut
     if rule is None or at is None or not is_above(at.shown, rule.value, at.step):
         return
     yield Caution(
+        "piston_speed",
         "mean_piston_speed",
         f"At the red line the {kind} pistons travel at {at.display} on average",
         f"{rule.authority}: {kind} pistons up to {display_units.VELOCITY.text(rule.value, sheet.system)}",
@@ -131,10 +150,10 @@ def _quench(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
         is_proud = is_below(low, 0.0, figure.step)
         consequence = "the crown stands above the head's face" if is_proud else "piston and head may touch at speed"
         rule = f"{least.authority}: at least {least.text_in(sheet.system)}"
-        yield Caution("quench", f"Quench is {low_text}: {consequence}", rule, figure.where)
+        yield Caution("quench", "quench", f"Quench is {low_text}: {consequence}", rule, figure.where)
     if is_above(high, most.value, figure.step):
         rule = f"{most.authority}: at most {most.text_in(sheet.system)}"
-        yield Caution("quench", f"Quench is {high_text}: too wide to stir the charge", rule, figure.where)
+        yield Caution("quench", "quench", f"Quench is {high_text}: too wide to stir the charge", rule, figure.where)
 
 
 def _extremes(figure: Figure) -> tuple[tuple[float, str], tuple[float, str]]:
@@ -160,6 +179,7 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
     if is_above(at.shown, rule.value, at.step):
         lift = at.label if place else "the seat"
         yield Caution(
+            "effective_ratio",
             "effective_compression_ratio",
             f"With timing at {lift} the effective compression ratio is {at.display} on {engine.fuel.kind}",
             f"{rule.authority}: up to {rule.text}, by timing at the seat or near it",
@@ -176,7 +196,7 @@ def _spring_travel(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Cau
         return
     text = f"The valve springs have {figure.display} of travel left at full lift"
     limit = f"{rule.authority}: at least {rule.text_in(sheet.system)}"
-    yield Caution("coil_bind_clearance", text, limit, figure.where)
+    yield Caution("coil_bind", "coil_bind_clearance", text, limit, figure.where)
 
 
 def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -192,6 +212,7 @@ def _implausibly_high(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
             limit = figure.description.display_unit.text(rule.value, sheet.system)
             yield Caution(
                 slug,
+                slug,
                 f"{title} of {figure.display} is more than natural induction is known to give: "
                 "look at the dyno's calibration and the correction",
                 f"{rule.authority}: up to {limit}",
@@ -206,25 +227,25 @@ def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
         return
     path = "delivery.settings.total_timing"
     text = f"Total timing is set to {total.text}"
-    yield Caution(path, text, f"{rule.authority}: up to {rule.text}", build.where(path))
+    yield Caution("total_timing", path, text, f"{rule.authority}: up to {rule.text}", build.where(path))
 
 
 def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     duty, rule = sheet.get("injector_duty"), guideline_value(shop, "most_injector_duty")
     if duty is not None and is_above(duty.shown, rule.value, duty.step):
         limit = f"{rule.authority}: at most {display_units.WHOLE_PERCENT.text(rule.value, sheet.system)}"
-        yield Caution("injector_duty", f"The injectors stand open {duty.display} of the time", limit)
+        yield Caution("injector_duty", "injector_duty", f"The injectors stand open {duty.display} of the time", limit)
     headroom, rule = sheet.get("induction_headroom"), guideline_value(shop, "least_induction_headroom")
     if headroom is not None and is_below(headroom.shown, rule.value, headroom.step):
         text = f"The induction passes {headroom.display} of the air the engine asks for"
-        yield Caution("induction_headroom", text, f"{rule.authority}: at least {rule.text}")
+        yield Caution("induction_headroom", "induction_headroom", text, f"{rule.authority}: at least {rule.text}")
 
 
 def _clearances(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     for clearance in sheet.clearances:
         if not clearance.passes:
             about = clearance.figure_slug or clearance.path
-            yield Caution(about, clearance.violation_text, clearance.rule_text, clearance.where)
+            yield Caution(clearance.caution_name, about, clearance.violation_text, clearance.rule_text, clearance.where)
 
 
 def _parts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -232,7 +253,7 @@ def _parts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
         if part.never_checked and part.source in _SOURCES_TO_CHECK:
             path = f"parts.parts.{index}"
             text = f"Nobody checked this part before it went in: {part.part} ({part.source})"
-            yield Caution(path, text, "", build.where(path))
+            yield Caution("unchecked_part", path, text, "", build.where(path))
 
 
 _RULES: tuple[Rule, ...] = (

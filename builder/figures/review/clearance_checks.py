@@ -119,6 +119,13 @@ class CheckedClearance:
         return _FIGURE_OF_CHECK.get(self.path.rpartition(".")[2])
 
     @property
+    def caution_name(self) -> str:
+        """Return what the record calls a caution on it: the name of its field."""
+        if ".other." in self.path:
+            return "other"
+        return self.path.rpartition(".")[2].removesuffix("_at_most")
+
+    @property
     def verdict(self) -> Verdict:
         """Return whether all readings are within what is allowed."""
         if not self.allowed:

@@ -20,6 +20,7 @@ from builder.record.models.photos import Photos
 from builder.record.models.ports import Ports
 from builder.record.models.top_end import TopEnd
 from builder.record.models.work import Work
+from builder.record.quantities.readings import Accepted
 from builder.record.yaml_loader import Document
 
 DOCUMENTS: dict[str, type[RecordModel]] = {
@@ -84,6 +85,14 @@ class Build:
     def pulls(self) -> tuple[Pull, ...]:
         """The pulls of the dyno session, in the order they were made."""
         return self.dyno.pulls if self.dyno else ()
+
+    @property
+    def accepted_cautions(self) -> Mapping[str, Accepted | None]:
+        """The cautions that the shop accepted, by name, with the reason; None where that was removed as private."""
+        return {
+            item.caution: Accepted(item.why, item.by) if item.why else None
+            for item in (self.delivery.accepted if self.delivery else ())
+        }
 
     def get(self, path: str) -> Any:
         """Return what the record holds at a path such as `bottom_end.crankshaft.stroke`, or None."""

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+from pydantic import AfterValidator, model_validator
+
+from builder.record.models.assembly import Checks, Fits
 from builder.record.models.fields import (
     AnyReading,
     Day,
@@ -13,6 +18,7 @@ from builder.record.models.fields import (
     RecordModel,
     field,
 )
+from builder.record.problem import did_you_mean
 
 
 class Settings(RecordModel):
@@ -69,11 +75,54 @@ class SignOff(RecordModel):
     when: Day | None = field("day", "2024-05-17")
 
 
+CAUTIONS = (
+    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "piston_speed", "quench", "effective_ratio", "bmep",
+    "volumetric_efficiency", "total_timing", "injector_duty", "induction_headroom", "unchecked_part",
+    "oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share",
+    "taper", "out_of_round", "stretch",
+    *Fits.model_fields,
+    *(name for name in Checks.model_fields if name not in ("oil_reached_every_rocker", "lash_when", "other")),
+)  # fmt: skip
+"""The names of all cautions: those of the guidelines, then those of the clearances and checks of assembly.yaml."""
+
+
+def _known_caution(name: str) -> str:
+    key = name.casefold().replace(" ", "_")
+    if key in CAUTIONS:
+        return key
+    hint = did_you_mean(key, CAUTIONS, f"known are {', '.join(CAUTIONS)}")
+    raise ValueError(f"no caution is called {name[:60]!r}: {hint}")
+
+
+class AcceptedCaution(RecordModel):
+    """A caution that the shop looked at and accepted."""
+
+    caution: Annotated[Line, AfterValidator(_known_caution)] = field(
+        "name of the caution, as `millbook check` gives it", "quench", required=True
+    )
+    why: Line | None = field(
+        "why it was accepted", "steel rods, 6500 rpm at most; 0.033 in has held before", private="customer"
+    )
+    by: Line = field("who accepted it", "JB", required=True)
+
+    @model_validator(mode="after")
+    def _has_a_reason(self) -> AcceptedCaution:
+        if not self.why:
+            raise ValueError("write why it was accepted and by whom: {caution: quench, why: ..., by: ...}")
+        return self
+
+
 class Delivery(RecordModel):
     """delivery.yaml: the handing over."""
 
     delivered: Day | None = field("day it was handed over", "2024-05-20")
     settings: Settings | None = field("settings as delivered", "")
+    accepted: tuple[AcceptedCaution, ...] = field(
+        "cautions that were looked at and accepted; the customer sees them where handover_holds in shop.yaml names "
+        "delivery.accepted.why",
+        "",
+        default=(),
+    )
     fluids: tuple[Fluid, ...] = field("fluids", "", default=())
     least_octane: Line | None = field("least octane, with its method", "98 RON")
     limits: tuple[Limit, ...] = field("limits to keep", "", default=())

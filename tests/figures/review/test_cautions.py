@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from textwrap import dedent
 
 import pytest
 
@@ -12,7 +13,10 @@ from builder.figures.core.types import Caution, FigureSheet
 from builder.figures.evaluate import compute
 from builder.figures.review.cautions import build_cautions
 from builder.figures.review.guideline_defaults import guideline_value
+from builder.record.load import build_folders, read_build, read_shop
+from builder.record.models.delivery import CAUTIONS
 from builder.record.models.shop import Guidelines, Shop
+from builder.record.redaction import without_private
 from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, figure_of_value, read, sheet_of
 
 GUARD = Guard("build")
@@ -201,3 +205,98 @@ def test_a_coil_bind_clearance_that_equals_its_limit_passes(tmp_path: Path) -> N
     assert not about(sheet_of(tmp_path, {**V8, "top_end": springs}).cautions, "coil_bind_clearance")
     tighter = springs.replace("1.204", "1.205")
     assert about(sheet_of(tmp_path, {**V8, "top_end": tighter}).cautions, "coil_bind_clearance")
+
+
+TIGHT = {
+    **V8,
+    "bottom_end": BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0100}\n",
+    "top_end": TOP_END.replace("thickness: 0.039", "thickness: 0.022"),
+}
+ANSWER = "accepted: [{caution: quench, why: steel rods and 0.032 in has held before, by: JB}]\n"
+
+
+def test_an_accepted_caution_says_why_and_by_whom(tmp_path: Path) -> None:
+    (caution,) = about(sheet_of(tmp_path, {**TIGHT, "delivery": ANSWER}).cautions, "quench")
+    assert caution.is_accepted
+    assert caution.is_shown
+    assert caution.answer == "Accepted by JB: steel rods and 0.032 in has held before"
+    (open_caution,) = about(sheet_of(tmp_path, {**TIGHT, "delivery": ""}).cautions, "quench")
+    assert not open_caution.is_accepted
+    assert open_caution.answer == ""
+
+
+def test_an_accepted_caution_is_shown_only_with_its_reason(tmp_path: Path) -> None:
+    build = read(tmp_path, {**TIGHT, "delivery": ANSWER})
+    public, customer = (compute(without_private(build, keep), Shop()) for keep in ((), ("delivery.accepted.why",)))
+    assert not about(public.shown_cautions, "quench")
+    assert public["quench"].cautions == ()
+    (caution,) = about(customer.shown_cautions, "quench")
+    assert "Accepted by JB" in caution.text
+    assert "Accepted by JB" in customer["quench"].cautions[0]
+
+
+def test_an_answer_to_no_caution_is_a_warning_with_its_line(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "delivery": ANSWER.replace("quench", "total timing")})
+    (problem,) = [problem for problem in sheet.problems if problem.path.name == "delivery.yaml"]
+    assert (problem.line, problem.severity) == (1, "warning")
+    assert problem.message == "there is no caution on total_timing to accept: leave the entry out"
+
+
+@pytest.mark.parametrize(
+    ("written", "message"),
+    [
+        ("{caution: qench, why: a, by: b}", "no caution is called 'qench': did you mean 'quench'?"),
+        ("{caution: xyzzy, why: a, by: b}", "known are correction_range, peak_at_end"),
+        ("{caution: quench, by: b}", "write why it was accepted and by whom"),
+        ("quench", "accepted"),
+    ],
+)
+def test_an_answer_that_cannot_be_read_says_what_to_write(tmp_path: Path, written: str, message: str) -> None:
+    folder = tmp_path / "builds" / "test-engine"
+    folder.mkdir(parents=True)
+    (folder / "build.yaml").write_text(dedent(BUILD), encoding="utf-8")
+    (folder / "delivery.yaml").write_text(f"accepted: [{written}]\n", encoding="utf-8")
+    build, problems = read_build(folder, tmp_path)
+    assert build is None
+    (problem,) = [problem for problem in problems if problem.severity == "error"]
+    assert problem.path.name == "delivery.yaml"
+    assert message in problem.message
+
+
+def test_every_caution_has_a_name_that_the_record_knows() -> None:
+    """Over the demo archive, whose engines break many guidelines, and every guideline of the pulls."""
+    root = Path(__file__).resolve().parents[3]
+    shop, _ = read_shop(root)
+    names = {"oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share"}
+    for folder in build_folders(root):
+        build, _ = read_build(folder, root)
+        assert build is not None
+        sheet = compute(build, shop)
+        names |= {caution.name for caution in sheet.cautions}
+        names |= {violation.channel for violation in (sheet.session.violations if sheet.session else ())}
+        names |= {clearance.caution_name for clearance in sheet.clearances}
+    assert names <= {*CAUTIONS}
+
+
+def test_cautions_speak_of_the_engine_as_delivered(tmp_path: Path) -> None:
+    """The oil ran hot before the cooler was fitted: that is a note of the session, no caution on the engine."""
+    rows = ((speed, 200 + speed / 100) for speed in range(2000, 5000, 100))
+    folder = tmp_path / "builds" / "test-engine"
+    folder.mkdir(parents=True, exist_ok=True)
+    table = [f"{speed},{torque}" for speed, torque in rows]
+    for name, oil in (("hot", 150), ("cooled", 100)):
+        text = "\n".join(f"{row},{oil}" for row in table)
+        (folder / f"{name}.csv").write_text(f"rpm,torque (N m),oil temperature (degC)\n{text}\n", encoding="utf-8")
+    dyno = """
+        readings: observed
+        pulls:
+          - {name: first, file: hot.csv}
+          - {name: second, file: cooled.csv, since: first, changed: oil cooler fitted}
+"""
+    sheet = sheet_of(tmp_path, {**V8, "dyno": dyno})
+    assert sheet.session is not None
+    assert [violation.pull for violation in sheet.session.earlier_violations] == ["first"]
+    assert not [caution for caution in sheet.cautions if caution.name == "oil_temperature"]
+    named = dyno.replace("readings: observed", "readings: observed\n        delivered: first")
+    first = sheet_of(tmp_path, {**V8, "dyno": named})
+    assert [caution.name for caution in first.cautions if caution.name == "oil_temperature"] == ["oil_temperature"]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from builder.figures.core.types import Caution, FigureSheet
-from builder.figures.dyno.guideline_traces import Violation
+from builder.figures.dyno.guideline_traces import summarize_violations
 from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
 
@@ -29,6 +29,8 @@ class CautionLine:
     guideline: str
     href: str
     """An anchor on the build's page, or empty."""
+    answer: str = ""
+    """Why it was accepted and by whom; empty where it was not."""
 
 
 def caution_lines(build: Build, sheet: FigureSheet) -> tuple[CautionLine, ...]:
@@ -37,9 +39,10 @@ def caution_lines(build: Build, sheet: FigureSheet) -> tuple[CautionLine, ...]:
 
 
 def _general_cautions(sheet: FigureSheet) -> Iterator[CautionLine]:
-    for caution in sheet.cautions:
+    for caution in sheet.shown_cautions:
         if not caution.subject.startswith(("dyno.pulls.", "parts.parts.")):
-            yield CautionLine(sentence(caution.sentence), caution.guideline, _href(caution, sheet))
+            href, answer = _href(caution, sheet), sentence(caution.answer) if caution.answer else ""
+            yield CautionLine(sentence(caution.sentence), caution.guideline, href, answer)
 
 
 def _href(caution: Caution, sheet: FigureSheet) -> str:
@@ -49,26 +52,17 @@ def _href(caution: Caution, sheet: FigureSheet) -> str:
 
 
 def _violations(sheet: FigureSheet) -> Iterator[CautionLine]:
-    by_channel: dict[tuple[str, str], list[Violation]] = {}
-    for violation in sheet.session.violations if sheet.session else ():
-        by_channel.setdefault((violation.channel, violation.side), []).append(violation)
-    for violations in by_channel.values():
-        yield CautionLine(sentence(_summarise(violations)), violations[0].guideline, "#dyno-results")
-
-
-def _summarise(violations: list[Violation]) -> str:
-    if len(violations) == 1:
-        return violations[0].text
-    worst = max(violations, key=lambda violation: abs(violation.value - violation.limit))
-    names = ", ".join(violation.pull for violation in violations)
-    return (
-        f"{worst.title} {worst.side} the guideline on {len(violations)} pulls ({names}); "
-        f"worst on {worst.pull}: {worst.worst_and_limit_text}"
-    )
+    answers = {caution.name: caution for caution in sheet.cautions}
+    violations = sheet.session.delivered_violations if sheet.session else ()
+    for text, violation in summarize_violations(violations):
+        caution = answers.get(violation.channel)
+        if caution is None or caution.is_shown:
+            answer = sentence(caution.answer) if caution is not None and caution.answer else ""
+            yield CautionLine(sentence(text), violation.guideline, "#dyno-results", answer)
 
 
 def _unchecked_parts(build: Build) -> Iterator[CautionLine]:
-    parts = build.parts.parts if build.parts else ()
+    parts = build.parts.parts if build.parts and "unchecked_part" not in build.accepted_cautions else ()
     unchecked = [part for part in parts if part.never_checked and part.source not in (None, "new", "shop stock")]
     if unchecked:
         names = "; ".join(f"{part.part} ({part.source})" for part in unchecked)

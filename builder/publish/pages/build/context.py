@@ -40,7 +40,7 @@ SIMILAR_BUILDS_SLOT = "<!-- millbook: similar builds -->"
 PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
 """The photo section of each chapter whose name is spelled differently."""
 
-_OWN_SECTIONS = ("parts", "assembly", "cam.degreeing", "work.bore_gauging.cylinders", "photos")
+_OWN_SECTIONS = ("parts", "assembly", "cam.degreeing", "work.bore_gauging.cylinders", "photos", "delivery.accepted")
 """Paths of the record that have a section or a table of their own on the page."""
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from builder.engine.peaks import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.dyno.comparisons import SettingTrials, scatter_text
+from builder.figures.dyno.guideline_traces import summarize_violations
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
 from builder.publish.pages.build.record_tables import Cell, Table
@@ -86,7 +88,7 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
         pulls=_pulls_table(session, system),
         changes=tuple(changes),
         repeats=tuple(repeat.text for repeat in session.repeats),
-        remarks=(*session.remarks, *not_counted),
+        remarks=(*session.remarks, *not_counted, *_earlier_notes(session)),
         settings=tuple(_setting(sweep, number) for number, sweep in enumerate(session.settings, 1)),
         scatter=scatter_text(session.scatter),
         log_notes=tuple(
@@ -94,6 +96,15 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
             for pull in session.pulls
         ),
     )
+
+
+def _earlier_notes(session: DynoSession) -> Iterator[str]:
+    """Yield what was outside a guideline or a standard's range before the engine was as delivered."""
+    for text, _ in summarize_violations(session.earlier_violations):
+        yield f"before the engine was as delivered: {text}"
+    for state in session.states:
+        if state is not session.delivered:
+            yield from (f"{state.name}: {text}" for text in state.outside)
 
 
 def _range_text(session: DynoSession, system: System) -> str:
