@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
-from functools import cache
 
 from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.fields import Notes
 from builder.record.problem import Problem
 from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.readings import Reading
-from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, parse_quantity
+from builder.record.quantities.units import NUMBER, Quantity, factor
 from builder.record.traversal import FieldValue, field_values
+from builder.record.usual_units import plausible_limits, usual_units
 from builder.record.validation_errors import location_text
 
 # Listed and measured values with a larger ratio are more likely a slip of the pen than a wrong part. A clearance may
@@ -38,11 +40,11 @@ def _messages(item: FieldValue) -> Iterator[tuple[str, tuple[str | int, ...]]]:
     """Yield what is implausible about a value, and the location of that below it."""
     values = list(_values(item.value))
     if item.notes.plausible_range and values:
-        minimum, maximum = (_limit(end, values[0][0].dimension) for end in item.notes.plausible_range)
+        minimum, maximum = plausible_limits(item.notes, values[0][0].dimension) or (-math.inf, math.inf)
         for quantity, step in values:
             if not _is_within(quantity, minimum, maximum):
                 some_fit = any(_is_within(value, minimum, maximum) for value, _ in values)
-                yield _outside(item.notes.plausible_range, quantity, minimum, maximum, unit_is_right=some_fit), step
+                yield _outside(item.notes, quantity, minimum, maximum, unit_is_right=some_fit), step
                 return
     if isinstance(item.value, Reading):
         yield from _far_apart(item.value)
@@ -76,22 +78,16 @@ def _is_within(quantity: Quantity, minimum: float, maximum: float) -> bool:
     return not is_below(quantity.si, minimum, quantity.step) and not is_above(quantity.si, maximum, quantity.step)
 
 
-@cache
-def _limit(text: str, dimension: str) -> float:
-    return float(text) if dimension == NUMBER else parse_quantity(text, dimension).si
-
-
-def _outside(
-    plausible_range: tuple[str, str], quantity: Quantity, minimum: float, maximum: float, *, unit_is_right: bool
-) -> str:
-    guesses = _probably_meant(quantity, minimum, maximum)
+def _outside(notes: Notes, quantity: Quantity, minimum: float, maximum: float, *, unit_is_right: bool) -> str:
+    guesses = _probably_meant(notes, quantity, minimum, maximum)
     if unit_is_right:  # other positions, in the same unit, are plausible
         guesses = guesses[:1]
     hint = f"was {' or '.join(guesses)} meant?" if guesses else "look for a slipped decimal or a wrong unit"
-    return f"{quantity.text} is outside what engines have ({plausible_range[0]} to {plausible_range[1]}): {hint}"
+    ends = " to ".join(notes.plausible_range or ())
+    return f"{quantity.text} is outside what engines have ({ends}): {hint}"
 
 
-def _probably_meant(quantity: Quantity, minimum: float, maximum: float) -> list[str]:
+def _probably_meant(notes: Notes, quantity: Quantity, minimum: float, maximum: float) -> list[str]:
     """Return the value with its decimal point moved, or with another unit of its kind, where that is plausible."""
     number = float(quantity.number)
     guesses: list[str] = []
@@ -101,8 +97,7 @@ def _probably_meant(quantity: Quantity, minimum: float, maximum: float) -> list[
                 guesses.append(f"{number * slip:.10g} {quantity.unit}".rstrip())
                 break
     if quantity.dimension != NUMBER:
-        dimension = DIMENSIONS[quantity.dimension]
-        for unit in dict.fromkeys((dimension.inch, dimension.metric)):
+        for unit in usual_units(notes, quantity.dimension):
             scale, offset = factor(unit, quantity.dimension)
             if unit != quantity.unit and minimum <= number * scale + offset <= maximum:
                 guesses.append(f"{quantity.number} {unit}")

@@ -13,6 +13,7 @@ from pydantic import StringConstraints
 from pydantic.fields import FieldInfo
 
 from builder.record.models.choices import Synonyms
+from builder.record.models.dyno import ByChannel
 from builder.record.models.fields import RecordModel
 from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf, units_of
 from builder.record.quantities.units import NUMBER
@@ -22,11 +23,12 @@ ShapeKind = Literal[
     "number", "count", "day", "text", "prose",
 ]  # fmt: skip
 
-_NOTATIONS: dict[ShapeKind, str] = {
+_NOTATIONS: dict[str, str] = {
     "section": "entries of its own, indented below it",
     "entries": "a list, each entry starting with '- '",
     "list": "a list of short texts",
     "map": "pairs, {{name: value}}",
+    "map of channels": "pairs, {{channel: value}}; the channels are {choices}",
     "choice": "one of: {choices}",
     "reading": "{units}",
     "quantity": "one value: {units}",
@@ -59,7 +61,19 @@ class Shape:
     def notation(self) -> str:
         """How a value is written, in one line."""
         units = units_of(NUMBER if self.kind == "number" else self.dimension)
-        return _NOTATIONS[self.kind].format(units=units, choices=", ".join(self.choices))
+        if self.kind == "reading" and self.dimension == NUMBER:
+            units = "a ratio: 1.6 or 1.6:1"
+        notation = "map of channels" if self.kind == "map" and self.choices else self.kind
+        return _NOTATIONS[notation].format(units=units, choices=_listed(self.choices))
+
+
+def _listed(choices: tuple[str, ...]) -> str:
+    """Return choices as a list, those of a numbered row as its first and last."""
+    numbered = [choice for choice in choices if choice[-1:].isdigit() and choice.rstrip("0123456789").endswith("_")]
+    if len(numbered) < 3:
+        return ", ".join(choices)
+    shown = [choice for choice in choices if choice not in numbered[1:]]
+    return ", ".join(f"{choice} to {numbered[-1]}" if choice == numbered[0] else choice for choice in shown)
 
 
 def shape_of(info: FieldInfo) -> Shape:
@@ -78,7 +92,8 @@ def _shape(annotation: Any, notes: tuple[Any, ...]) -> Shape:
         inner = _shape(args[0], ())
         return Shape("entries", model=inner.model) if inner.model else Shape("list")
     if origin is dict:
-        return Shape("map")
+        channels = next((note.choices for note in notes if isinstance(note, ByChannel)), ())
+        return Shape("map", choices=channels)
     if origin is Literal:
         synonyms = next((note.table for note in notes if isinstance(note, Synonyms)), {})
         return Shape("choice", choices=tuple(map(str, args)), synonyms=synonyms)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from pydantic.fields import FieldInfo
+
 from builder.record.models.fields import Notes, RecordModel, notes_of, title_of
 from builder.record.yaml_loader import Location
 
@@ -56,6 +58,20 @@ def field_paths(model: type[RecordModel]) -> tuple[str, ...]:
         paths.append(name)
         paths += [f"{name}.{path}" for inner in models_in(info.annotation) for path in field_paths(inner)]
     return tuple(paths)
+
+
+def field_at(root: type[RecordModel], location: Location) -> FieldInfo | None:
+    """Return the innermost field at a location below a root model, or None where there is none."""
+    model, field = root, None
+    for step in location:
+        if isinstance(step, int) or step not in model.model_fields:
+            continue
+        field = model.model_fields[step]
+        inner = models_in(field.annotation)
+        if not inner:
+            return field
+        model = inner[0]
+    return field
 
 
 def model_at(root: type[RecordModel], location: Location) -> type[RecordModel]:

@@ -10,7 +10,8 @@ from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.problem import Problem, did_you_mean
 from builder.record.schema_shape import shape_of
-from builder.record.traversal import field_paths, model_at
+from builder.record.traversal import field_at, field_paths, model_at
+from builder.record.usual_units import message_at_field
 from builder.record.yaml_loader import Document, Location
 
 MAX_LISTED = 50
@@ -56,6 +57,8 @@ def _problem(details: Any, document: Document, model: type[RecordModel]) -> Prob
 
 def _message(details: Any, location: Location, model: type[RecordModel]) -> str:
     kind, given, context = details["type"], details.get("input"), details.get("ctx") or {}
+    if (fix := context.get("fix")) is not None:
+        return message_at_field(fix, field_at(model, location))
     if kind == "extra_forbidden":
         return _unknown_name(str(location[-1]), model_at(model, location[:-1]), model)
     if kind == "missing":

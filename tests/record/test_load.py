@@ -71,7 +71,7 @@ def test_a_file_of_comments_and_an_empty_section_are_not_yet_recorded(read: Read
         ("bottom_end", "block:\n  bores:\n    unit: in\n    measured: [4.03, 4.03,\n      4.03 cc, 4.03]\n", 5,
          "block.bores.measured.3: 'cc' is a unit of volume"),
         ("bottom_end", "block:\n  bores: [4.03 in, 4.03 in, 4.03 in, ~]\n", 2, "block.bores.measured.4: is empty"),
-        ("bottom_end", "block:\n  deck_height: 9.025\n", 2, "9.025 has no unit: write 9.025 in or 9.025 mm"),
+        ("bottom_end", "block:\n  deck_height: 9.025\n", 2, "9.025 has no unit: write 9.025 in"),
         ("bottom_end", "pistons:\n  deck_height: 9 in\n", 2, "it belongs to block.deck_height"),
         ("bottom_end", "block:\n  bors: 4 in\n", 2, "did you mean 'bores'?"),
         ("bottom_end", "crankshaft:\n  material: unobtainium\n", 2, "write one of cast iron, nodular iron"),

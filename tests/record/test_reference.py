@@ -38,7 +38,7 @@ def test_rows_of_the_reference() -> None:
     assert _row("build", "status").notation == "one of: finished, in progress, withdrawn"
     assert "lbf.ft" in _row("assembly", "fasteners[].torque").notation
     assert _row("dyno", "pulls[].conditions.wet_bulb").example == "61 degF"
-    assert _row("top_end", "rockers.ratio").notation == "a plain number"
+    assert _row("top_end", "rockers.ratio").notation == "a ratio: 1.6 or 1.6:1"
     assert _row("parts", "parts[].checked[].reading").notation == "a value with any unit"
 
 

@@ -119,6 +119,27 @@ _CHANNELS = (
 CHANNELS: Mapping[str, Channel] = {channel.slug: channel for channel in _CHANNELS}
 """Every channel by its slug, in the order in which a page would list them."""
 
+
+def channel_named(name: str) -> str | None:
+    """Return the slug of the channel that a name means: its slug, its title, or one of its header words; else None."""
+    return _channel_names().get(_plain(name))
+
+
+def _plain(name: str) -> str:
+    return " ".join(re.sub(r"[^a-z0-9λ]+", " ", name.lower()).split())
+
+
+@cache
+def _channel_names() -> Mapping[str, str]:
+    names: dict[str, str] = {}  # by mass comes before by volume, which has the same words
+    for channel in _CHANNELS:
+        names[_plain(channel.slug)] = channel.slug
+    for channel in _CHANNELS:
+        for word in (channel.title, *channel.words):
+            names.setdefault(_plain(word), channel.slug)
+    return names
+
+
 DIMENSIONS = tuple(dict.fromkeys(channel.dimension for channel in _CHANNELS))
 
 REQUIRED = ("engine_speed", "torque", "power")

@@ -41,6 +41,7 @@ class Fits(RecordModel):
         axis="main",
         plausible_range=_CLEARANCE,
         sign="not negative",
+        also=("main_bearing_clearance", "main_clearance"),
     )
     rod_oil_clearance: Length | None = field(
         "rod bearings",
@@ -48,6 +49,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=_CLEARANCE,
         sign="not negative",
+        also=("rod_bearing_clearance", "big_end_clearance"),
     )
     cam_oil_clearance: Length | None = field(
         "cam bearings, front to rear",
@@ -55,6 +57,7 @@ class Fits(RecordModel):
         axis="cam bearing",
         plausible_range=_CLEARANCE,
         sign="not negative",
+        also=("cam_bearing_clearance",),
     )
     main_bearing_crush: Length | None = field(
         "main shells above the parting line, one side",
@@ -76,6 +79,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=("0.005 mm", "0.8 mm"),
         sign="not negative",
+        also=("piston_to_wall_clearance", "piston_to_bore_clearance", "skirt_clearance"),
     )
     pin_clearance: Length | None = field(
         "pin in piston or rod",
@@ -83,6 +87,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=("0.001 mm", "0.1 mm"),
         sign="any",
+        also=("wrist_pin_clearance",),
     )
     top_ring_gap: Length | None = field(
         "top ring end gap, in its own bore",
@@ -90,6 +95,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=("0.05 mm", "3 mm"),
         sign="not negative",
+        also=("top_ring_end_gap", "first_ring_gap"),
     )
     second_ring_gap: Length | None = field(
         "second ring end gap",
@@ -97,6 +103,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=("0.05 mm", "3 mm"),
         sign="not negative",
+        also=("second_ring_end_gap",),
     )
     ring_side_clearance: Length | None = field(
         "ring in its groove",
@@ -110,6 +117,7 @@ class Fits(RecordModel):
         "{unit: in, allowed: 0.004..0.008, measured: 0.006, rule: maker's sheet}",
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",
+        also=("crankshaft_end_play", "crank_thrust_clearance"),
     )
     rod_side_clearance: Length | None = field(
         "rods on the crankpin",
@@ -117,12 +125,14 @@ class Fits(RecordModel):
         axis="crankpin",
         plausible_range=("0.03 mm", "1.5 mm"),
         sign="not negative",
+        also=("rod_side_play", "big_end_side_clearance"),
     )
     cam_end_play: Length | None = field(
         "camshaft end play",
         "{unit: in, allowed: 0.002..0.006, measured: 0.004}",
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",
+        also=("camshaft_end_play", "cam_thrust_clearance"),
     )
     intake_guide_clearance: Length | None = field(
         "intake valve stem in its guide",
@@ -130,6 +140,7 @@ class Fits(RecordModel):
         axis="intake valve",
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
+        also=("intake_valve_guide_clearance", "intake_stem_clearance"),
     )
     exhaust_guide_clearance: Length | None = field(
         "exhaust valve stem in its guide",
@@ -137,6 +148,7 @@ class Fits(RecordModel):
         axis="exhaust valve",
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
+        also=("exhaust_valve_guide_clearance", "exhaust_stem_clearance"),
     )
     other: tuple[OtherFit, ...] = field("anything else that was measured", "", default=())
 
@@ -208,6 +220,7 @@ class Checks(RecordModel):
         axis="cylinder",
         plausible_range=("0 %", "100 %"),
         sign="not negative",
+        also=("leakdown", "leak_down_test"),
     )
     cranking_compression: Pressure | None = field(
         "cranking pressure, throttle open",
@@ -215,16 +228,32 @@ class Checks(RecordModel):
         axis="cylinder",
         plausible_range=("20 psi", "700 psi"),
         sign="not negative",
+        units=("psi", "bar"),
+        also=("cranking_pressure", "compression_test"),
     )
     priming_oil_pressure: Pressure | None = field(
-        "oil pressure when primed", "55 psi", plausible_range=("3 psi", "200 psi"), sign="not negative"
+        "oil pressure when primed",
+        "55 psi",
+        plausible_range=("3 psi", "200 psi"),
+        sign="not negative",
+        units=("psi", "bar"),
     )
     oil_reached_every_rocker: Line | None = field("seen by whom", "yes, RT")
     intake_lash: Length | None = field(
-        "intake lash as set", "0.022 in", axis="intake valve", plausible_range=("0 mm", "1.2 mm"), sign="not negative"
+        "intake lash as set",
+        "0.022 in",
+        axis="intake valve",
+        plausible_range=("0 mm", "1.2 mm"),
+        sign="not negative",
+        also=("intake_valve_lash", "intake_valve_clearance"),
     )
     exhaust_lash: Length | None = field(
-        "exhaust lash as set", "0.024 in", axis="exhaust valve", plausible_range=("0 mm", "1.2 mm"), sign="not negative"
+        "exhaust lash as set",
+        "0.024 in",
+        axis="exhaust valve",
+        plausible_range=("0 mm", "1.2 mm"),
+        sign="not negative",
+        also=("exhaust_valve_lash", "exhaust_valve_clearance"),
     )
     lash_when: Line | None = field("hot or cold", "hot")
     intake_piston_to_valve: Length | None = field(
@@ -232,18 +261,24 @@ class Checks(RecordModel):
         "{unit: in, at_least: 0.080, measured: 0.110}",
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
+        also=("intake_valve_to_piston",),
     )
     exhaust_piston_to_valve: Length | None = field(
         "least distance, exhaust valve to piston",
         "{unit: in, at_least: 0.100, measured: 0.135}",
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
+        also=("exhaust_valve_to_piston",),
     )
     coil_bind: Length | None = field(
-        "spring travel left at full lift", "0.090 in", plausible_range=("0.1 mm", "30 mm"), sign="not negative"
+        "spring travel left at full lift",
+        "0.090 in",
+        plausible_range=("0.1 mm", "30 mm"),
+        sign="not negative",
+        also=("coil_bind_clearance",),
     )
     rotation_torque: Torque | None = field(
-        "torque to turn the short engine", "18 lbf.ft", plausible_range=("0.2 N.m", "300 N.m")
+        "torque to turn the short engine", "18 lbf.ft", plausible_range=("0.2 N.m", "300 N.m"), also=("turning_torque",)
     )
     other: tuple[OtherCheck, ...] = field("anything else that was checked", "", default=())
 

@@ -64,6 +64,7 @@ class Block(RecordModel):
         "main housing bores, torqued, front to rear",
         "{unit: in, measured: [2.6410, 2.6411, 2.6410, 2.6411, 2.6410]}",
         plausible_range=("15 mm", "300 mm"),
+        also=("main_housing_bores",),
     )
     cam_bores: Length | None = field(
         "cam bearing bores, front to rear",
@@ -89,6 +90,7 @@ class Crankshaft(RecordModel):
         "crankpin diameters, front to rear",
         "{unit: in, measured: [2.0990, 2.0991, 2.0990, 2.0991]}",
         plausible_range=("12 mm", "300 mm"),
+        also=("crankpins", "big_end_journals"),
     )
     note: Line | None = field("anything else", "cracks looked for, none found")
 
@@ -111,7 +113,9 @@ class Rods(RecordModel):
     maker: Line | None = field("who made them", "Oakhanger")
     number: Line | None = field("part number", "OH-5700-I")
     material: Line | None = field("forged steel, aluminum ...", "forged steel")
-    length: Length | None = field("center to center", "5.700 in", axis="cylinder", plausible_range=("50 mm", "900 mm"))
+    length: Length | None = field(
+        "center to center", "5.700 in", axis="cylinder", plausible_range=("50 mm", "900 mm"), also=("center_to_center",)
+    )
     big_end_bores: Length | None = field(
         "big-end housing bores, torqued",
         "{unit: in, measured: [2.2250, 2.2251, 2.2250, 2.2250]}",
@@ -123,12 +127,14 @@ class Rods(RecordModel):
         "{unit: g, measured: [412.5, 412.8, 412.4, 412.6]}",
         axis="cylinder",
         plausible_range=("20 g", "50 kg"),
+        also=("big_end_mass", "big_end_weight", "weight_big_end"),
     )
     mass_small_end: Mass | None = field(
         "small end on the balance",
         "{unit: g, measured: [168.0, 168.3, 168.1, 168.2]}",
         axis="cylinder",
         plausible_range=("10 g", "30 kg"),
+        also=("small_end_mass", "small_end_weight", "weight_small_end"),
     )
     mass_cap: Mass | None = field(
         "cap with its bolts' share, part of the big end", "128 g", axis="cylinder", plausible_range=("5 g", "15 kg")
@@ -163,6 +169,7 @@ class Pistons(RecordModel):
         "{listed: 1.560 in, measured: 1.558 in}",
         axis="cylinder",
         plausible_range=("8 mm", "250 mm"),
+        also=("compression_distance", "pin_height"),
     )
     dish: Volume | None = field(
         "dish and valve reliefs together, by burette",
@@ -170,6 +177,7 @@ class Pistons(RecordModel):
         axis="cylinder",
         plausible_range=("0 cc", "600 cc"),
         sign="not negative",
+        also=("dish_volume",),
     )
     dome: Volume | None = field(
         "dome above the crown's flat, net of nothing else",
@@ -177,23 +185,36 @@ class Pistons(RecordModel):
         axis="cylinder",
         plausible_range=("0 cc", "300 cc"),
         sign="not negative",
+        also=("dome_volume",),
     )
     pin_offset: Length | None = field(
         "pin axis off the bore axis; positive towards the major thrust side",
         "0.060 in",
         plausible_range=("-8 mm", "8 mm"),
         sign="any",
+        also=("wrist_pin_offset",),
     )
-    pin_diameter: Length | None = field("pin diameter", "0.927 in", axis="cylinder", plausible_range=("6 mm", "150 mm"))
+    pin_diameter: Length | None = field(
+        "pin diameter", "0.927 in", axis="cylinder", plausible_range=("6 mm", "150 mm"), also=("wrist_pin_diameter",)
+    )
     top_land: TopLand | None = field("the crevice above the top ring", "")
     mass: Mass | None = field(
         "piston alone",
         "{unit: g, measured: [512.5, 512.3, 512.6, 512.4]}",
         axis="cylinder",
         plausible_range=("15 g", "80 kg"),
+        also=("weight",),
     )
-    pin_mass: Mass | None = field("pin and locks", "118.2 g", axis="cylinder", plausible_range=("5 g", "30 kg"))
-    ring_mass: Mass | None = field("rings of one piston", "46.5 g", axis="cylinder", plausible_range=("1 g", "5 kg"))
+    pin_mass: Mass | None = field(
+        "pin and locks",
+        "118.2 g",
+        axis="cylinder",
+        plausible_range=("5 g", "30 kg"),
+        also=("wrist_pin_mass", "pin_weight"),
+    )
+    ring_mass: Mass | None = field(
+        "rings of one piston", "46.5 g", axis="cylinder", plausible_range=("1 g", "5 kg"), also=("ring_weight",)
+    )
     note: Line | None = field("anything else", "coated skirts")
 
 
@@ -241,8 +262,8 @@ class BottomEnd(RecordModel):
     """bottom_end.yaml: the bottom end."""
 
     block: Block | None = field("the block", "")
-    crankshaft: Crankshaft | None = field("the crankshaft", "")
-    rods: Rods | None = field("connecting rods", "")
+    crankshaft: Crankshaft | None = field("the crankshaft", "", also=("crank",))
+    rods: Rods | None = field("connecting rods", "", also=("connecting_rods", "conrods"))
     pistons: Pistons | None = field("pistons and pins", "")
     deck_clearance: Length | None = field(
         "piston crown below the deck at TDC, by dial indicator; negative when it stands proud",
@@ -250,6 +271,7 @@ class BottomEnd(RecordModel):
         axis="cylinder",
         plausible_range=("-3 mm", "12 mm"),
         sign="any",
+        also=("piston_to_deck",),
     )
     rings: RingPack | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")

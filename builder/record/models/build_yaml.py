@@ -13,11 +13,11 @@ from builder.record.models.fields import (
     Day,
     Integer,
     Line,
-    Number,
     OneDensity,
     OneEnergy,
     OneSpeed,
     Prose,
+    RatioNumber,
     RecordModel,
     field,
 )
@@ -114,12 +114,15 @@ class Fuel(RecordModel):
     kind: FuelKind = field("what it burns", "gasoline", required=True)
     octane: Line | None = field("as marked on the pump, with the method", "98 RON")
     density: OneDensity | None = field(
-        "density of the fuel used", "745 kg/m3", plausible_range=("600 kg/m3", "950 kg/m3")
+        "density of the fuel used",
+        "745 kg/m3",
+        plausible_range=("600 kg/m3", "950 kg/m3"),
+        units=("lb/gal", "kg/m3", "kg/L"),
     )
     heating_value: OneEnergy | None = field(
         "lower heating value, for thermal efficiency", "43.5 MJ/kg", plausible_range=("15 MJ/kg", "55 MJ/kg")
     )
-    stoichiometric: Number | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
+    stoichiometric: RatioNumber | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
     note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
 
     @model_validator(mode="before")
@@ -155,9 +158,11 @@ class EngineKind(RecordModel):
         "how the fuel gets in", "carburetor", also=("fuelling", "fueling", "fuel_delivery")
     )
     fuel: Fuel | None = field("what it burns", "")
-    compression_wanted: Number | None = field("compression ratio that was asked for", "10.5")
+    compression_wanted: RatioNumber | None = field(
+        "compression ratio that was asked for", "10.5", also=("target_compression_ratio",)
+    )
     red_line: OneSpeed | None = field(
-        "highest engine speed allowed", "6500 rpm", plausible_range=("400 rpm", "20000 rpm")
+        "highest engine speed allowed", "6500 rpm", plausible_range=("400 rpm", "20000 rpm"), also=("redline",)
     )
 
     @field_validator("cylinders")
@@ -205,7 +210,14 @@ class BuildSheet(RecordModel):
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
     engine: EngineKind = field("the kind of engine", "", required=True)
     customer: Customer | None = field("whose engine it is", "")
-    registration: Line | None = field("registration of the car or boat", "PX 204", private="customer")
-    engine_serial: Line | None = field("serial number stamped on the block", "K16-04412", private="customer")
+    registration: Line | None = field(
+        "registration of the car or boat",
+        "PX 204",
+        private="customer",
+        also=("license_plate", "licence_plate", "registration_number"),
+    )
+    engine_serial: Line | None = field(
+        "serial number stamped on the block", "K16-04412", private="customer", also=("engine_number", "serial_number")
+    )
     price: Line | None = field("what was charged", "4800", private="shop")
     private_notes: Prose | None = field("what nobody else needs to know", "Paid half in advance.", private="shop")

@@ -75,7 +75,9 @@ class LobeCard(RecordModel):
         "108 deg",
         plausible_range=("80 deg", "140 deg"),
     )
-    lobe_lift: Length | None = field("lift at the lobe", "0.335 in", plausible_range=("1.5 mm", "30 mm"))
+    lobe_lift: Length | None = field(
+        "lift at the lobe", "0.335 in", plausible_range=("1.5 mm", "30 mm"), also=("cam_lift",)
+    )
     valve_lift: Length | None = field("lift at the valve, before lash", "0.536 in", plausible_range=("2 mm", "40 mm"))
     rocker_ratio: Ratio | None = field(
         "rocker ratio that the card's lift at the valve is for", "1.5", plausible_range=("0.8", "2.5")
@@ -98,7 +100,11 @@ class CamCard(RecordModel):
     number: Line | None = field("part number", "HC 238-110")
     grind: Line | None = field("grind", "ground on a billet, hardness checked")
     lobe_separation: OneAngle | None = field(
-        "lobe separation in cam degrees", "110 deg", plausible_range=("90 deg", "130 deg"), sign="positive"
+        "lobe separation in cam degrees",
+        "110 deg",
+        plausible_range=("90 deg", "130 deg"),
+        sign="positive",
+        also=("lobe_separation_angle", "lsa"),
     )
     intake: LobeCard | None = field("intake lobes", "")
     exhaust: LobeCard | None = field("exhaust lobes", "")
@@ -167,8 +173,8 @@ class Lifters(RecordModel):
 class Camshaft(RecordModel):
     """cam.yaml: the cam."""
 
-    card: CamCard | None = field("what the maker says", "")
+    card: CamCard | None = field("what the maker says", "", also=("cam_card",))
     installed: Installed | None = field("how it went in", "")
     degreeing: Degreeing | None = field("what the degree wheel said", "")
-    lifters: Lifters | None = field("lifters or followers", "")
+    lifters: Lifters | None = field("lifters or followers", "", also=("tappets", "followers"))
     drive: Line | None = field("chain, belt or gears", "double roller chain")

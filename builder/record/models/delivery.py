@@ -24,18 +24,28 @@ from builder.record.problem import did_you_mean
 class Settings(RecordModel):
     """Settings as delivered."""
 
-    idle_timing: OneAngle | None = field("spark advance at idle", "12 deg", plausible_range=("-10 deg", "40 deg"))
-    total_timing: OneAngle | None = field("total spark advance", "34 deg", plausible_range=("5 deg", "60 deg"))
+    idle_timing: OneAngle | None = field(
+        "spark advance at idle", "12 deg", plausible_range=("-10 deg", "40 deg"), also=("initial_timing", "base_timing")
+    )
+    total_timing: OneAngle | None = field(
+        "total spark advance", "34 deg", plausible_range=("5 deg", "60 deg"), also=("total_advance",)
+    )
     total_timing_by: OneSpeed | None = field("engine speed by which the advance is all in", "3000 rpm")
     idle_speed: OneSpeed | None = field("idle speed", "850 rpm", plausible_range=("150 rpm", "3000 rpm"))
-    intake_lash: Line | None = field("intake lash, hot or cold", "0.022 in hot")
-    exhaust_lash: Line | None = field("exhaust lash, hot or cold", "0.024 in hot")
+    intake_lash: Line | None = field(
+        "intake lash, hot or cold", "0.022 in hot", also=("intake_valve_clearance", "intake_valve_lash")
+    )
+    exhaust_lash: Line | None = field(
+        "exhaust lash, hot or cold", "0.024 in hot", also=("exhaust_valve_clearance", "exhaust_valve_lash")
+    )
     jets: Line | None = field("jets", "68 primary, 76 secondary")
     map_version: Line | None = field("name of the map in the control unit", "harbour-07")
     float_level: Line | None = field("float level", "9/16 in, float hanging")
     plug: Line | None = field("spark plug", "14 mm, long reach, middle heat range")
-    plug_gap: OneLength | None = field("plug gap", "0.035 in", plausible_range=("0.2 mm", "2.5 mm"))
-    fuel_pressure: AnyReading | None = field("fuel pressure", "6.5 psi")
+    plug_gap: OneLength | None = field(
+        "plug gap", "0.035 in", plausible_range=("0.2 mm", "2.5 mm"), also=("spark_plug_gap",)
+    )
+    fuel_pressure: AnyReading | None = field("fuel pressure", "6.5 psi", units=("psi", "bar"))
     injection_timing: OneAngle | None = field(
         "start of injection, before TDC", "14 deg", plausible_range=("0 deg", "40 deg")
     )
@@ -49,7 +59,7 @@ class Fluid(RecordModel):
 
     what: Line = field("what for", "engine oil", required=True)
     grade: Line | None = field("grade", "15W-40 with zinc")
-    amount: AnyReading | None = field("how much", "4.7 L")
+    amount: AnyReading | None = field("how much", "4.7 L", units=("qt", "L"))
 
 
 class Limit(RecordModel):
@@ -124,7 +134,7 @@ class Delivery(RecordModel):
         default=(),
     )
     fluids: tuple[Fluid, ...] = field("fluids", "", default=())
-    least_octane: Line | None = field("least octane, with its method", "98 RON")
+    least_octane: Line | None = field("least octane, with its method", "98 RON", also=("minimum_octane",))
     limits: tuple[Limit, ...] = field("limits to keep", "", default=())
     first_start: tuple[Line, ...] = field(
         "first start, step by step; instead of the shop's usual steps",

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
 
-from pydantic import model_validator
+from pydantic import GetCoreSchemaHandler, model_validator
+from pydantic_core import core_schema
 
+from builder.record.dyno_log.channels import CHANNELS, channel_named
 from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Day,
@@ -21,6 +24,8 @@ from builder.record.models.fields import (
     SpeedRange,
     field,
 )
+from builder.record.problem import did_you_mean
+from builder.record.quantities.readings import ReadingErrors
 
 CorrectionStandard = Annotated[
     Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"],
@@ -45,20 +50,67 @@ BarometerPlace = Annotated[
 DecimalMark = Annotated[Literal[".", ","], Synonyms({".": "point, dot, period", ",": "comma"})]
 
 
+@dataclass(frozen=True)
+class ByChannel:
+    """Annotation of pairs whose names are channels of a log: each is read under any of its names."""
+
+    choices: tuple[str, ...] = tuple(CHANNELS)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """Read the pairs, then give each channel its own name."""
+        return core_schema.no_info_after_validator_function(_by_channel, handler(source))
+
+
+def _by_channel(pairs: dict[str, str]) -> dict[str, str]:
+    """Return pairs by the channel's own name. Raises a ValidationError for one that is unknown or given twice."""
+    named: dict[str, str] = {}
+    errors = ReadingErrors()
+    for name, value in pairs.items():
+        channel = channel_named(name)
+        if channel is None:
+            hint = did_you_mean(name, CHANNELS, "the field reference lists them", cutoff=0.5)
+            errors.add((name,), f"there is no channel {name[:60]!r}: {hint}", name)
+        elif channel in named:
+            errors.add((name,), f"{channel} is given twice, here as {name!r}: keep one of them", name)
+        else:
+            named[channel] = value
+    errors.raise_if_any()
+    return named
+
+
+ChannelPairs = Annotated[dict[Line, Line], ByChannel()]
+"""A text for each channel of a log."""
+
+
 class Conditions(RecordModel):
     """The air the engine breathed."""
 
-    barometer: OnePressure | None = field("pressure of the air", "29.61 inHg", plausible_range=("60 kPa", "108 kPa"))
+    barometer: OnePressure | None = field(
+        "pressure of the air",
+        "29.61 inHg",
+        plausible_range=("60 kPa", "108 kPa"),
+        units=("inHg", "hPa", "kPa"),
+        also=("barometric_pressure",),
+    )
     barometer_is: BarometerPlace | None = field(
         "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
     )
     altitude: OneLength | None = field(
-        "height of the room above the sea", "640 ft", plausible_range=("-420 m", "5000 m"), sign="any"
+        "height of the room above the sea",
+        "640 ft",
+        plausible_range=("-420 m", "5000 m"),
+        sign="any",
+        units=("ft", "m"),
     )
     temperature: OneTemperature | None = field(
-        "air at the engine's inlet", "72 degF", plausible_range=("-30 degC", "60 degC")
+        "air at the engine's inlet",
+        "72 degF",
+        plausible_range=("-30 degC", "60 degC"),
+        also=("air_temperature", "intake_air_temperature"),
     )
-    relative_humidity: OneFraction | None = field("humidity of that air", "45 %", plausible_range=("0 %", "100 %"))
+    relative_humidity: OneFraction | None = field(
+        "humidity of that air", "45 %", plausible_range=("0 %", "100 %"), also=("humidity",)
+    )
     wet_bulb: OneTemperature | None = field(
         "another way to give humidity",
         "61 degF",
@@ -77,6 +129,7 @@ class Conditions(RecordModel):
         alternative_to="relative_humidity",
         plausible_range=("0 Pa", "8 kPa"),
         sign="not negative",
+        units=("inHg", "hPa", "kPa"),
     )
 
     @model_validator(mode="after")
@@ -127,8 +180,8 @@ class Pull(RecordModel):
     readings: CorrectionStandard | None = field(
         "observed, or the standard the log was corrected to already", "observed"
     )
-    columns: dict[Line, Line] | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
-    units: dict[Line, Line] | None = field("units, where the log does not say", "{torque: lbf.ft}")
+    columns: ChannelPairs | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
+    units: ChannelPairs | None = field("units, where the log does not say", "{torque: lbf.ft}")
     decimal_mark: DecimalMark | None = field("mark of the decimals, where the log leaves it open", ".")
     left_out: Line | None = field("why this pull should not be counted", "plug lead came off")
     note: Prose | None = field("anything else", "plugs read after the pull: light tan")
@@ -153,10 +206,11 @@ class Dyno(RecordModel):
     ancillaries: Line | None = field(
         "what was driven and fitted: pump, alternator, fan, silencer",
         "water pump driven, no alternator, no fan, dyno's own silencer",
+        also=("accessories",),
     )
     delivered: Line | None = field(
         "name of the pull with the engine as it left the shop, or of one of its repeats; without it, the last pull",
         "first pull, 70 jets",
     )
-    pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=())
+    pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=(), also=("runs",))
     note: Prose | None = field("anything else", "ninety minutes of running in before the first pull")

@@ -174,6 +174,15 @@ def _as_number(given: object) -> object:
     return given
 
 
+def _as_ratio(given: object) -> object:
+    if isinstance(given, str) and (ratio := _RATIO.fullmatch(given.strip())):
+        return ratio[1]
+    return _as_number(given)
+
+
+_RATIO = re.compile(r"([0-9.]{1,20})\s*(?::|to)\s*1(?:\.0*)?")
+
+
 def _as_day(given: object) -> object:
     if isinstance(given, str) and (day := _DAY.fullmatch(given.strip())):
         return f"{day[1]}-{int(day[2]):02d}-{int(day[3]):02d}"
@@ -205,6 +214,12 @@ Day = Annotated[datetime.date, BeforeValidator(_as_day, json_schema_input_type=d
 
 Number = Annotated[float, BeforeValidator(_as_number, json_schema_input_type=float)]
 """A plain number without a unit."""
+
+RatioNumber = Annotated[
+    float,
+    BeforeValidator(_as_ratio, json_schema_input_type=Annotated[Any, WithJsonSchema({"type": ["number", "string"]})]),
+]
+"""A ratio to one, as a plain number or as `9.5:1`."""
 
 Integer = Annotated[int, BeforeValidator(_as_number, json_schema_input_type=int)]
 """A whole number."""

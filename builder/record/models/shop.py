@@ -21,6 +21,7 @@ from builder.record.models.fields import (
     OneTemperature,
     OneTorque,
     Prose,
+    RatioNumber,
     RecordModel,
     SpeedRange,
     field,
@@ -48,7 +49,7 @@ class PowerGuideline(RecordModel):
     """How much power the shop trusts a material with."""
 
     material: CrankMaterial = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
-    strength: OnePressure | None = field("tensile strength the habit goes with", "95000 psi")
+    strength: OnePressure | None = field("tensile strength the habit goes with", "95000 psi", units=("psi", "MPa"))
     up_to: OnePower = field("power the shop trusts it with", "400 hp", required=True)
 
 
@@ -70,7 +71,7 @@ class FuelGuideline(RecordModel):
     """How much effective compression the shop trusts a fuel with."""
 
     fuel: FuelKind = field("fuel, as in build.yaml", "gasoline", required=True)
-    effective_ratio: Number = field("highest effective compression ratio", "8.5", required=True)
+    effective_ratio: RatioNumber = field("highest effective compression ratio", "8.5", required=True)
 
 
 class MixtureGuideline(RecordModel):

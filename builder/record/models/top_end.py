@@ -26,7 +26,9 @@ class Valve(RecordModel):
 
     maker: Line | None = field("who made them", "Petrel Valves")
     number: Line | None = field("part number", "PV 1940")
-    diameter: Length | None = field("head diameter", "1.940 in", plausible_range=("8 mm", "150 mm"))
+    diameter: Length | None = field(
+        "head diameter", "1.940 in", plausible_range=("8 mm", "150 mm"), also=("head_diameter",)
+    )
     per_cylinder: Count = field("valves of this kind in one cylinder", "1", default=1)
     stem: Line | None = field("stem diameter", "11/32 in")
     seat: Line | None = field("seat angles and width", "30/45/60 deg, 0.060 in")
@@ -44,7 +46,10 @@ class FlowBench(RecordModel):
     """The flow bench card."""
 
     depression: OnePressure | None = field(
-        "depression the flows were read at", "28 inH2O", plausible_range=("1 inH2O", "70 inH2O")
+        "depression the flows were read at",
+        "28 inH2O",
+        plausible_range=("1 inH2O", "70 inH2O"),
+        units=("inH2O", "mbar"),
     )
     intake: tuple[FlowPoint, ...] = field("intake port", "", default=())
     exhaust: tuple[FlowPoint, ...] = field("exhaust port", "", default=())
@@ -63,6 +68,7 @@ class Heads(RecordModel):
         "{unit: cc, measured: [64.2, 64.0, 64.1, 64.2]}",
         axis="cylinder",
         plausible_range=("1 cc", "1200 cc"),
+        also=("chamber_volume", "combustion_chambers"),
     )
     intake_valve: Valve | None = field("intake valves", "")
     exhaust_valve: Valve | None = field("exhaust valves", "")
@@ -80,7 +86,9 @@ class Gasket(RecordModel):
     maker: Line | None = field("who made it", "Sallow & Reed")
     number: Line | None = field("part number", "SR 410")
     bore: Length | None = field("bore of the gasket", "4.100 in", plausible_range=("25 mm", "420 mm"))
-    thickness: Length | None = field("thickness when compressed", "0.039 in", plausible_range=("0.3 mm", "3.5 mm"))
+    thickness: Length | None = field(
+        "thickness when compressed", "0.039 in", plausible_range=("0.3 mm", "3.5 mm"), also=("compressed_thickness",)
+    )
     kind: Line | None = field("composite, steel layers, copper", "composite")
 
 
@@ -98,9 +106,13 @@ class Springs(RecordModel):
     number: Line | None = field("part number", "PV-S350")
     kind: Line | None = field("single, double, beehive", "single with damper")
     installed_height: Length | None = field("installed height", "1.800 in", plausible_range=("12 mm", "120 mm"))
-    solid_height: Length | None = field("height at coil bind", "1.150 in", plausible_range=("8 mm", "100 mm"))
-    seat_load: Force | None = field("load at installed height", "125 lbf", plausible_range=("20 N", "3000 N"))
-    rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"))
+    solid_height: Length | None = field(
+        "height at coil bind", "1.150 in", plausible_range=("8 mm", "100 mm"), also=("coil_bind_height",)
+    )
+    seat_load: Force | None = field(
+        "load at installed height", "125 lbf", plausible_range=("20 N", "3000 N"), also=("seat_pressure",)
+    )
+    rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"), also=("spring_rate",))
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
     exhaust_installed_height: Length | None = field(
         "installed height of the exhaust springs, where it differs", "1.780 in", plausible_range=("12 mm", "120 mm")
@@ -126,7 +138,7 @@ class Injectors(RecordModel):
     number: Line | None = field("part number", "CF 440")
     count: Count | None = field("how many", "8")
     flow: OneMassFlow | None = field("flow of one, at its rated pressure", "42 lb/h")
-    rated_pressure: OnePressure | None = field("pressure the flow was rated at", "43.5 psi")
+    rated_pressure: OnePressure | None = field("pressure the flow was rated at", "43.5 psi", units=("psi", "bar"))
     pulses_per_cycle: Count | None = field("how often each opens in one cycle: 1 sequential, 2 all at once", "1")
 
 
@@ -138,13 +150,17 @@ class InductionSystem(RecordModel):
     number: Line | None = field("part number", "CF 750")
     rated_flow: OneVolumeFlow | None = field("rated air flow, all of it together", "750 cfm")
     rated_depression: OnePressure | None = field(
-        "depression of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg")
+        "depression of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg"), units=("inHg", "mbar")
     )
     allowed_depression: OnePressure | None = field(
-        "depression the engine should not exceed at full throttle", "1.5 inHg"
+        "depression the engine should not exceed at full throttle", "1.5 inHg", units=("inHg", "mbar")
     )
     boost: OnePressure | None = field(
-        "boost above the barometer", "8 psi", plausible_range=("0.5 psi", "100 psi"), sign="not negative"
+        "boost above the barometer",
+        "8 psi",
+        plausible_range=("0.5 psi", "100 psi"),
+        sign="not negative",
+        units=("psi", "bar"),
     )
     injectors: Injectors | None = field("injectors", "")
 
@@ -152,13 +168,13 @@ class InductionSystem(RecordModel):
 class TopEnd(RecordModel):
     """top_end.yaml: the top end."""
 
-    heads: Heads | None = field("cylinder heads", "")
-    gasket: Gasket | None = field("the head gasket", "")
-    springs: Springs | None = field("valve springs", "")
-    rockers: Rockers | None = field("rockers or followers", "")
+    heads: Heads | None = field("cylinder heads", "", also=("cylinder_heads", "cylinder_head"))
+    gasket: Gasket | None = field("the head gasket", "", also=("head_gasket",))
+    springs: Springs | None = field("valve springs", "", also=("valve_springs",))
+    rockers: Rockers | None = field("rockers or followers", "", also=("rocker_arms",))
     induction: InductionSystem | None = field("what feeds it", "")
     ignition: Line | None = field("distributor, coil, box", "distributor with points, coil of 3 ohm")
-    plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in")
+    plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in", also=("spark_plugs",))
     exhaust: Line | None = field(
         "manifolds or headers: pipe diameter and length", "four into one, 1.625 in by 32 in, collector 2.5 in"
     )

@@ -32,6 +32,8 @@ _BARE = rf"^\s*({_NUMBER}|{_FRACTION})\s*$"
 _RANGE = rf"^(?!.*\.\.\.)\s*{_NUMBER}\s*\.\.\s*{_NUMBER}"
 
 
+_RATIO = {"type": ["number", "string"], "pattern": rf"^\s*{_NUMBER}\s*((:|to)\s*1(\.0*)?)?\s*$"}
+
 SHARED_DEFINITION = "x-shared"
 """Marks a piece of JSON Schema that many fields have in common, with the name of its definition."""
 
@@ -47,7 +49,7 @@ def units_of(dimension: str | None) -> str:
 
 def _value(dimension: str | None) -> dict[str, Any]:
     if dimension == NUMBER:
-        return {"type": "number"}
+        return _RATIO
     description = f"{units_of(dimension)}, e.g. {example_of(dimension)}"
     return {"type": "string", "pattern": _WITH_UNIT, "description": description}
 
@@ -55,7 +57,7 @@ def _value(dimension: str | None) -> dict[str, Any]:
 def _in_mapping(dimension: str | None) -> dict[str, Any]:
     """Return the schema of a value in the long form, where the unit may have an entry of its own."""
     if dimension == NUMBER:
-        return {"type": "number"}
+        return _RATIO
     bare = {"type": "string", "pattern": _BARE}
     return {"anyOf": [_value(dimension), {"type": "number", "description": "with unit: beside it"}, bare]}
 

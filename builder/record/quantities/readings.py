@@ -23,10 +23,11 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 from builder.record.problem import did_you_mean
 from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.units import (
-    DIMENSIONS,
     NUMBER,
     Quantity,
     Range,
+    UnitFix,
+    UnitFixProblem,
     UnitProblem,
     check_unit,
     example_of,
@@ -120,29 +121,36 @@ _KEYS = (
 _Value = TypeVar("_Value")
 
 
-def reading_error(message: object) -> PydanticCustomError:
-    """Return a pydantic error with this message; its template has one field, so that braces in the message stay."""
-    return PydanticCustomError("reading", "{message}", {"message": str(message)})
+def reading_error(problem: object) -> PydanticCustomError:
+    """Return a pydantic error with this message; its template has one field, so that braces in the message stay.
+
+    What the message of a missing or wrong unit is made of goes with it.
+    """
+    fix = problem.fix if isinstance(problem, UnitFixProblem) else None
+    return PydanticCustomError("reading", "{message}", {"message": str(problem), "fix": fix})
 
 
-class _Errors:
+class ReadingErrors:
     """Collects everything that is wrong with a reading, each with its location."""
 
     def __init__(self) -> None:
+        """Start with none."""
         self.details: list[InitErrorDetails] = []
 
-    def add(self, location: Location, message: str, given: object) -> None:
-        self.details.append(InitErrorDetails(type=reading_error(message), loc=location, input=given))
+    def add(self, location: Location, problem: str | UnitProblem, given: object) -> None:
+        """Add what is wrong at a location below the value."""
+        self.details.append(InitErrorDetails(type=reading_error(problem), loc=location, input=given))
 
     def collect(self, location: Location, given: object, read: Callable[[], _Value]) -> _Value | None:
         """Return what ``read`` returns; None, with its UnitProblem added, where it raises one."""
         try:
             return read()
         except UnitProblem as problem:
-            self.add(location, str(problem), given)
+            self.add(location, problem, given)
             return None
 
     def raise_if_any(self) -> None:
+        """Raise a ValidationError with everything that was added."""
         if self.details:
             raise ValidationError.from_exception_data("reading", self.details)
 
@@ -169,7 +177,7 @@ def quantity_of(given: object, dimension: str | None, unit: str | None = None) -
 
 def read_reading(given: object, dimension: str | None) -> Reading:
     """Return the Reading of a YAML value; raises a ValidationError with the location of everything that is wrong."""
-    errors = _Errors()
+    errors = ReadingErrors()
     if isinstance(given, Reading):
         return given
     if isinstance(given, list):
@@ -188,7 +196,7 @@ def read_reading(given: object, dimension: str | None) -> Reading:
 class _LongForm:
     """Reads the long form of a reading: a mapping with its values, range and remarks."""
 
-    def __init__(self, given: dict[str, Any], dimension: str | None, errors: _Errors) -> None:
+    def __init__(self, given: dict[str, Any], dimension: str | None, errors: ReadingErrors) -> None:
         self.given = given
         self.dimension = dimension
         self.errors = errors
@@ -243,7 +251,7 @@ class _LongForm:
         try:
             check_unit(unit, self.dimension)
         except UnitProblem as problem:
-            self.errors.add(("unit",), str(problem), unit)
+            self.errors.add(("unit",), problem, unit)
             return None
         return unit
 
@@ -281,10 +289,12 @@ class _LongForm:
             return ()
         bare = [index for index, value in enumerate(values) if _is_number(value)]
         if len(bare) > 1 and self.given.get("unit") is None and self.dimension != NUMBER:
-            usual = DIMENSIONS[self.dimension].inch if self.dimension else "in"
             form = ", ".join(as_written(values[index]) for index in bare[:3])
-            fix = f"declare it once, {{unit: {usual}, {key}: [{form}, ...]}}"
-            self.errors.add((key, bare[0]), f"these readings have no unit: {fix}", None)
+            numbers = tuple(float(values[index]) for index in bare)
+            fix = UnitFix(
+                "these readings have no unit", self.dimension, ("{unit: ", f", {key}: [{form}, ...]}}"), numbers
+            )
+            self.errors.add((key, bare[0]), UnitFixProblem(fix), None)
             values = [value for value in values if not _is_number(value)]
         quantities = [self._quantity((key, index), value) for index, value in enumerate(values)]
         return tuple(quantity for quantity in quantities if quantity is not None)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
@@ -18,11 +19,14 @@ __all__ = [
     "NUMBER",
     "Quantity",
     "Range",
+    "UnitFix",
+    "UnitFixProblem",
     "UnitProblem",
     "check_unit",
     "dimension_of",
     "example_of",
     "factor",
+    "missing_unit",
     "parse_quantity",
     "parse_range",
     "to_unit",
@@ -39,6 +43,7 @@ _RANGE = re.compile(rf"(?P<minimum>{_NUMBER})\s*\.\.\s*(?P<maximum>{_NUMBER})\s*
 _LOOSE_RANGE = re.compile(
     rf"(?P<minimum>{_NUMBER})\s*(?P<minimum_unit>[^\d\s.,+-]\S*)?\s*(?:-|–|—|to|\.{{3}}|…|/)\s*(?P<maximum>{_NUMBER})\s*(?P<unit>\S.*)?"
 )
+_RATIO = re.compile(rf"(?P<number>{_NUMBER})\s*(?::|to)\s*1(?:\.0*)?(?P<unit>)")
 _COMMA = re.compile(r"(?P<front>[+-]?[0-9]+),(?P<back>[0-9]+)(?P<rest>.*)", re.DOTALL)
 
 
@@ -47,10 +52,55 @@ class UnitProblem(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
+class UnitFix:
+    """What a message about a unit is made of, so that it can offer the units that the trade uses for a field.
+
+    ``problem`` says what is wrong. Where the unit is missing, ``written`` is the value before and after the place of
+    its unit, and ``numbers`` are its numbers; where the unit is wrong, ``unit`` is what was written for it.
+    """
+
+    problem: str
+    dimension: str | None
+    written: tuple[str, str] = ("", "")
+    numbers: tuple[float, ...] = ()
+    unit: str = ""
+
+    def message(self, units: Iterable[str]) -> str:
+        """Return the message with these units offered."""
+        offered = list(dict.fromkeys(units))
+        if self.unit:
+            hint = did_you_mean(self.unit, offered, cutoff=0.5) if dimension_of(self.unit) is None else ""
+            return " ".join(filter(None, (f"{self.problem}:", hint, f"write it in {_listed(offered)}")))
+        fits = [f"{self.written[0]}{unit}{self.written[1]}" for unit in offered]
+        return f"{self.problem}: write {' or '.join(fits)}"
+
+
+class UnitFixProblem(UnitProblem):
+    """A unit that is missing or wrong; ``fix`` is what its message is made of."""
+
+    def __init__(self, fix: UnitFix) -> None:
+        """Use the message that offers the usual units of the dimension."""
+        super().__init__(fix.message(_offered(fix)))
+        self.fix = fix
+
+
+def _offered(fix: UnitFix) -> Iterable[str]:
+    """Return the units that a message offers where nothing is known of the field."""
+    if fix.dimension is None:
+        return ("in", "mm")
+    dimension = DIMENSIONS[fix.dimension]
+    return dimension.usual.split(", ") if fix.unit else (dimension.inch, dimension.metric)
+
+
+def _listed(units: list[str]) -> str:
+    return " or ".join(filter(None, (", ".join(units[:-1]), units[-1])))
+
+
+@dataclass(frozen=True, slots=True)
 class Quantity:
     """One value as the shop wrote it, and its SI value.
 
-    ``number`` is always a decimal; ``fraction`` is the text of a value that was written as a fraction.
+    ``number`` is always a decimal; ``fraction`` is the text of a value that was written as a fraction or a ratio.
     """
 
     si: float
@@ -76,7 +126,7 @@ class Quantity:
     def step(self) -> float:
         """One unit in the last place written, in SI (`4.0305 in` -> 0.0001 in; a fraction is good to 1/64)."""
         scale, _ = factor(self.unit, self.dimension) if self.unit else (1.0, 0.0)
-        if self.fraction:
+        if "/" in self.fraction:
             return float(scale / max(64, int(self.fraction.split("/")[1])))
         digits, _, exponent = self.number.lower().partition("e")
         decimals = len(digits.split(".")[1]) if "." in digits else 0
@@ -104,7 +154,7 @@ def factor(unit: str, dimension: str) -> tuple[float, float]:
     """
     match = DIMENSIONS[dimension].units.get(_accepted_name(unit, dimension))
     if match is None:
-        raise UnitProblem(_unknown_unit(unit, dimension))
+        raise UnitFixProblem(_wrong_unit(unit, dimension))
     return match.factor, match.offset
 
 
@@ -133,13 +183,10 @@ def _without_decoration(unit: str) -> str:
     return re.sub(r"[\s.·-]+", ".", unit.strip().lower()).rstrip(".")
 
 
-def _unknown_unit(unit: str, dimension: str) -> str:
-    usual = DIMENSIONS[dimension].usual
-    other_dimension = dimension_of(unit)
-    if other_dimension is not None:
-        return f"{unit!r} is a unit of {other_dimension}, but this is {_a(dimension)}: write it in {usual}"
-    hint = did_you_mean(unit, DIMENSIONS[dimension].units)
-    return " ".join(filter(None, (f"unknown unit {unit!r}:", hint, f"{_a(dimension)} is written in {usual}")))
+def _wrong_unit(unit: str, dimension: str) -> UnitFix:
+    other = dimension_of(unit)
+    problem = f"{unit!r} is a unit of {other}, but this is {_a(dimension)}" if other else f"unknown unit {unit!r}"
+    return UnitFix(problem, dimension, unit=unit)
 
 
 def _a(noun: str) -> str:
@@ -176,7 +223,9 @@ def parse_quantity(text: str, dimension: str | None) -> Quantity:
     example = example_of(dimension)
     plain = _normalised(text, example)
     fraction = ""
-    if match := _QUANTITY.fullmatch(plain):
+    if dimension == NUMBER and (match := _RATIO.fullmatch(plain)):
+        number, value, fraction = match["number"], float(match["number"]), plain
+    elif match := _QUANTITY.fullmatch(plain):
         number, value = match["number"], float(match["number"])
         if abs(int(number.lower().partition("e")[2] or 0)) > _MAX_EXPONENT:
             raise UnitProblem(f"{text!r} is too large or too small to be a reading")
@@ -197,7 +246,7 @@ def parse_quantity(text: str, dimension: str | None) -> Quantity:
             raise UnitProblem(f"{text!r} is not a plain number: leave out {unit!r}")
         return Quantity(_finite(value, text), number, "", NUMBER, fraction)
     if not unit:
-        raise UnitProblem(_no_unit(fraction or number, dimension))
+        raise UnitFixProblem(missing_unit(text=fraction or number, numbers=(value,), dimension=dimension))
     if dimension is None:
         dimension = dimension_of(unit)
         if dimension is None:
@@ -224,9 +273,9 @@ def _comma(text: str, match: re.Match[str]) -> str:
     return f"{text!r} has a comma in its number: write a decimal point, {point}"
 
 
-def _no_unit(number: str, dimension: str | None) -> str:
-    units = [DIMENSIONS[dimension].inch, DIMENSIONS[dimension].metric] if dimension else ["in", "mm"]
-    return f"{number} has no unit: write {' or '.join(f'{number} {unit}' for unit in dict.fromkeys(units))}"
+def missing_unit(*, text: str, numbers: tuple[float, ...], dimension: str | None, what: str = "") -> UnitFix:
+    """Return the fix of a value or range that has no unit; ``what`` is what it is called."""
+    return UnitFix(f"{what or text} has no unit", dimension, (f"{text} ", ""), numbers)
 
 
 def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Range:
@@ -238,9 +287,8 @@ def parse_range(text: str, dimension: str | None, unit: str | None = None) -> Ra
         raise UnitProblem(_not_a_range(text, plain, example))
     written_unit = match["unit"] or unit or ""
     if not written_unit and dimension != NUMBER:
-        units = [DIMENSIONS[dimension].inch, DIMENSIONS[dimension].metric] if dimension else ["in", "mm"]
-        fix = " or ".join(f"{plain} {usual}" for usual in dict.fromkeys(units))
-        raise UnitProblem(f"the range {text!r} has no unit: write {fix}")
+        ends = (float(match["minimum"]), float(match["maximum"]))
+        raise UnitFixProblem(missing_unit(text=plain, numbers=ends, dimension=dimension, what=f"the range {text!r}"))
     minimum = parse_quantity(f"{match['minimum']} {written_unit}", dimension)
     maximum = parse_quantity(f"{match['maximum']} {written_unit}", dimension)
     if minimum.si > maximum.si:

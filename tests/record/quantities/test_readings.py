@@ -102,7 +102,7 @@ def test_the_unit_gives_the_dimension_where_the_field_does_not() -> None:
         ("[4.03 in, 5]", "length", ("measured", 1), "5 has no unit"),
         ("[4.03 in, [5 in]]", "length", ("measured", 1), "is a list"),
         ("[4.03 in, ~]", "length", ("measured", 1), "is empty"),
-        ("[64.2, 64.0, 64.1, 64.2]", "volume", ("measured", 0), "declare it once, {unit: cc, measured: [64.2, 64.0, 64.1, ...]}"),
+        ("[64.2, 64.0, 64.1, 64.2]", "volume", ("measured", 0), "write {unit: cc, measured: [64.2, 64.0, 64.1, ...]}"),
         ("{measured: [64.2, 64.0]}", "volume", ("measured", 0), "these readings have no unit"),
         ("{unit: cc, measured: [4, 5]}", "length", ("unit",), "'cc' is a unit of volume, but this is a length"),
         ("{unit: 5, measured: 4}", "length", ("unit",), "is a word such as in"),

@@ -127,7 +127,7 @@ def test_one_unit_in_the_last_place(text: str, dimension: str, step: float) -> N
         ("9,000 rpm", "engine speed", "write 9000 rpm or, for a decimal, 9.000 rpm"),
         ("0,005 in", "length", "write a decimal point, 0.005 in"),
         ("30 cc", "length", "'cc' is a unit of volume, but this is a length"),
-        ("72 deg", "temperature", "'deg' is a unit of angle, but this is a temperature: write it in degF, degC"),
+        ("72 deg", "temperature", "'deg' is a unit of angle, but this is a temperature: write it in °F, °C, degF"),
         ("4 furlongs", "length", "unknown unit 'furlongs'"),
         ("4 mmm", "length", "did you mean 'mm'?"),
         ("85 degrees", "engine speed", "an engine speed"),
