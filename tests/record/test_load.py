@@ -247,7 +247,7 @@ def test_photos_stay_in_the_builds_folder(read: ReadWith, archive: Path, folder:
 def test_a_photo_needs_its_description(read: ReadWith) -> None:
     build, problems = read(photos="photos:\n  - file: photos/deck.jpg\n")
     assert build is None
-    _only(problems, "photos.yaml", 2, "photos.1.alt: is missing: write alt: Dial gauge")
+    _only(problems, "photos.yaml", 2, "photos.1.alt: is missing: write alt: Dial indicator")
 
 
 def test_a_document_that_is_a_link_out_of_the_folder(read: ReadWith, archive: Path, folder: Path) -> None:

@@ -88,4 +88,4 @@ def test_the_units_of_a_field_fit_what_it_is_plausible_for(path: str, info: Fiel
     if limits is None or limits[1] <= 0:
         return
     scale = DIMENSIONS[dimension].units[usual_units(notes, dimension)[0]]
-    assert 0.003 <= abs((limits[1] - scale.offset) / scale.factor) <= 100_000, path
+    assert 0.003 <= abs((limits[1] - scale.offset) / scale.factor) <= 500_000, path

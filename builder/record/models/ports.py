@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Angle,
     Count,
@@ -17,7 +18,16 @@ from builder.record.models.fields import (
     field,
 )
 
-IntakeControl = Literal["piston port", "reed valve", "rotary valve"]
+IntakeControl = Annotated[
+    Literal["piston port", "reed valve", "rotary valve"],
+    Synonyms(
+        {
+            "piston port": "piston ported, piston controlled",
+            "reed valve": "reed, reeds, reed valves",
+            "rotary valve": "disc valve, disk valve, rotary disc, rotary disk",
+        }
+    ),
+]
 
 
 class Port(RecordModel):
