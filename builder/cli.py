@@ -16,7 +16,7 @@ def main() -> None:
     """Turn a shop's build records into a browsable archive.
 
     Every engine is a folder of YAML files and dyno logs below builds/. Start one with `millbook new`, fill
-    it in, look it over with `millbook check`, and make the site with `millbook publish`.
+    it in, check it with `millbook check`, and make the site with `millbook publish`.
     """
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         # Our arrays are small: threads for linear algebra cost more to start than they save.

@@ -117,7 +117,7 @@ def _field(name: str) -> Field:
 
 def _table(summaries: Sequence[Summary], system: System) -> list[str]:
     if not summaries:
-        return ["no build fits"]
+        return ["no builds match"]
     rows = [["build", "finished", *(in_sentence(BY_SLUG[slug].title) for slug in _COLUMNS)]]
     rows += [[s.slug, s.date or "", *(_format_field(s, BY_SLUG[slug], system) for slug in _COLUMNS)] for s in summaries]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
@@ -177,8 +177,8 @@ def _as_lines(answer: Similar, system: System) -> list[str]:
     for match in answer.matches:
         differences = "; ".join(difference.text(system) for difference in match.differences[:3])
         lines.append(f"{match.similarity:4.0%}  {match.summary.slug}: {match.summary.title}")
-        lines.append(f"      {differences or 'nothing recorded differs'}")
-    lines = lines or ["no build shares enough with it to be compared"]
+        lines.append(f"      {differences or 'no recorded differences'}")
+    lines = lines or ["no comparable builds"]
     lines += [expected.text(system) for expected in answer.estimate.expected]
     return lines + [f"no estimate: {reason}" for reason in answer.estimate.reasons]
 

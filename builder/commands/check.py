@@ -11,10 +11,10 @@ from builder.commands import common
 
 @click.command("check")
 @click.argument("slugs", nargs=-1, type=common.slug, metavar="[SLUG ...]")
-@click.option("--delivery", is_flag=True, help="Also say what is missing before the engine can be handed over.")
+@click.option("--delivery", is_flag=True, help="Also list what is missing for delivery.")
 @common.archive_option
 def command(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
-    """Look records over: every problem with its file and line.
+    """Check records for errors, each with its file and line.
 
     Without a SLUG, every build. Exit status 1 if there is an error, or with --delivery something missing.
     """

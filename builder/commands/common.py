@@ -48,12 +48,17 @@ def plain_errors() -> Iterator[None]:
         sys.exit(2 if isinstance(error, ArchiveError) else getattr(error, "exit_status", 1))
 
 
+def echo(line: object) -> None:
+    """Print a line in the English of the archive that the command is about."""
+    click.echo(_translated(str(line)))
+
+
 def print_result(problems: Iterable[object], lines: Iterable[object], *, ok: bool) -> NoReturn:
     """Print problems to stderr and lines to stdout, and exit with status 0 if ``ok``, else 1."""
     for problem in problems:
         click.echo(_translated(str(problem)), err=True)
     for line in lines:
-        click.echo(_translated(str(line)))
+        echo(line)
     sys.exit(0 if ok else 1)
 
 

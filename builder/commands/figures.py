@@ -14,7 +14,7 @@ from builder.commands import common
 @common.json_option
 @common.archive_option
 def command(slug: str, as_json: bool, archive: Path) -> None:
-    """Compute the figures of one build and show their working."""
+    """Calculate the figures of one build, with the working."""
     from builder.publish.record_check import figures_report
 
     with common.plain_errors():

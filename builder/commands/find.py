@@ -11,7 +11,7 @@ from builder.commands import common
 
 @click.command("find")
 @click.argument("words", nargs=-1, metavar="[WORD ...]")
-@click.option("--where", "-w", multiple=True, metavar="FIELD=VALUE", help="A range or a choice; may be given often.")
+@click.option("--where", "-w", multiple=True, metavar="FIELD=VALUE", help="A range or a choice; may be repeated.")
 @common.archive_option
 def command(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> None:
     """Find past builds by ranges, choices and words.

@@ -12,14 +12,14 @@ from builder.commands import common
 @click.command("handover")
 @click.argument("slugs", nargs=-1, type=common.slug, metavar="[SLUG ...]")
 @click.option("--all", "everything", is_flag=True, help="Every finished build.")
-@click.option("--draft", is_flag=True, help="Make it although something is missing; every page says DRAFT.")
+@click.option("--draft", is_flag=True, help="Make it even if something is missing; every page is marked DRAFT.")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="handover/ unless given.")
-@click.option("--verify", "pack", type=click.Path(path_type=Path), metavar="DIR|ZIP", help="Is this pack still whole?")
+@click.option("--verify", "pack", type=click.Path(path_type=Path), metavar="DIR|ZIP", help="Verify a pack.")
 @common.archive_option
 def command(
     slugs: tuple[str, ...], everything: bool, draft: bool, out: Path | None, pack: Path | None, archive: Path
 ) -> None:
-    """Make the delivery pack: the customer's binder, the offline record, the data, a tag and a seal.
+    """Make the delivery pack: binder, offline record, data, engine tag and checksums.
 
     Refuses while `millbook check --delivery` has something missing. Packs hold what is the customer's own; they
     are never written into the public site.

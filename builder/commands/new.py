@@ -14,12 +14,12 @@ from builder.commands import common
 @click.option("--two-stroke", is_flag=True, help="An engine timed by its ports: ports.yaml in place of cam.yaml.")
 @common.archive_option
 def command(slug: str, two_stroke: bool, archive: Path) -> None:
-    """Start a build: a folder of commented YAML files to fill in.
+    """Start a build: a folder of YAML files with comments.
 
     SLUG becomes the folder's name and the page's address: small letters, digits and hyphens.
     """
     from builder.record.scaffold import write_scaffold
 
     paths, problems = write_scaffold(archive, slug, two_stroke=two_stroke)
-    hint = [] if problems else [f"Fill in build.yaml first, then look it over with: millbook check {slug}"]
+    hint = [] if problems else [f"Fill in build.yaml first, then run: millbook check {slug}"]
     common.print_result(problems, [*paths, *hint], ok=not problems)

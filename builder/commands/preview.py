@@ -13,7 +13,7 @@ from builder.commands import common
 @click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="Port on this machine.")
 @common.archive_option
 def command(port: int, archive: Path) -> None:
-    """Serve the archive on this machine, for the shop's eyes, and renew it whenever a record or template changes.
+    """Serve a private preview on this machine and rebuild it when a record or template changes.
 
     Unfinished builds are shown too, each with what is missing before it may be delivered. The public site in
     site/ is left alone.
@@ -21,4 +21,4 @@ def command(port: int, archive: Path) -> None:
     from builder.commands.preview_server import preview
 
     with common.plain_errors():
-        preview(archive, port=port, echo=click.echo)
+        preview(archive, port=port, echo=common.echo)

@@ -21,7 +21,7 @@ def progress_bar() -> Iterator[Progress]:
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("looking for what changed", total=None)
+        task = bar.add_task("checking for changes", total=None)
         current = ""
 
         def update(step: str, done: int, total: int) -> None:

@@ -17,8 +17,8 @@ from builder.commands import common
     help="Folder for the site; site/ in the archive unless given.",
 )
 @click.option("--all", "everything", is_flag=True, help="Publish unfinished builds too.")
-@click.option("--full", is_flag=True, help="Make everything anew, whatever changed.")
-@click.option("--allow-removals", is_flag=True, help="Publish although most builds, or all, are no longer there.")
+@click.option("--full", is_flag=True, help="Rebuild everything.")
+@click.option("--allow-removals", is_flag=True, help="Publish even if most builds, or all, are gone.")
 @common.archive_option
 def command(out: Path | None, everything: bool, full: bool, allow_removals: bool, archive: Path) -> None:
     """Make the site: every finished build, its figures and drawings, the lists and the finder.

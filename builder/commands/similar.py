@@ -15,7 +15,7 @@ from builder.commands import common
 @common.json_option
 @common.archive_option
 def command(target: str, count: int, as_json: bool, archive: Path) -> None:
-    """Show the builds most like one of the archive, or like a plan.
+    """Show the closest builds to one of the archive, or to a plan.
 
     A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in.
     """

@@ -150,7 +150,7 @@ def _build_pack(
     build, problems = read_build(archive / "builds" / slug, archive)
     if build is None:
         count = len(errors_in(problems))
-        return PackResult(slug, None, (f"{count} error{'s' if count != 1 else ''} in its record",), tuple(problems))
+        return PackResult(slug, None, (f"{count} error{'s' if count != 1 else ''}",), tuple(problems))
     if build.build.status != "finished" and not draft:
         reasons = () if finished_only else (f"its status is {build.build.status}; --draft makes a draft",)
         return PackResult(slug, None, reasons, tuple(problems))

@@ -42,12 +42,12 @@ _BY_DIMENSION = {
     "fraction": display_units.PERCENT,
 }
 _DERIVED: dict[str, tuple[str, DisplayUnit]] = {
-    "bmep": ("Brake mean effective pressure", display_units.BMEP),
+    "bmep": ("BMEP", display_units.BMEP),
     "piston_speed": ("Mean piston speed", display_units.VELOCITY),
     "air_flow_mass": ("Air taken in, by mass", display_units.MASS_FLOW),
     "fuel_flow_mass": ("Fuel, by mass", display_units.MASS_FLOW),
     "volumetric_efficiency": ("Volumetric efficiency", display_units.PERCENT),
-    "bsfc": ("Brake specific fuel consumption", display_units.SPECIFIC_FUEL),
+    "bsfc": ("BSFC", display_units.SPECIFIC_FUEL),
     "brake_thermal_efficiency": ("Brake thermal efficiency", display_units.PERCENT),
 }
 _DIGITS = 6
@@ -96,9 +96,9 @@ def columns_of(pull: PullResult, system: System) -> Iterator[ExportColumn]:
     yield _column("torque", f"Torque, {standard}", display_units.TORQUE, pull.corrected.torque, system)
     yield _column("power", f"Power, {standard}", display_units.POWER, pull.corrected.power, system)
     yield _column(
-        "observed_torque", "Torque as on the day", display_units.TORQUE, pull.corrected.observed_torque, system
+        "observed_torque", "Torque, uncorrected", display_units.TORQUE, pull.corrected.observed_torque, system
     )
-    yield _column("observed_power", "Power as on the day", display_units.POWER, pull.corrected.observed_power, system)
+    yield _column("observed_power", "Power, uncorrected", display_units.POWER, pull.corrected.observed_power, system)
     for slug, (title, kind) in _DERIVED.items():
         if slug in pull.derived:
             yield _column(slug, title, kind, pull.derived[slug], system)
@@ -151,19 +151,19 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
         column("factor", "Correction factor", display_units.FACTOR, factors),
         column("peak_power", "Peak power", display_units.POWER, [pull.peaks.power.value for pull in pulls]),
         column(
-            "peak_power_speed", "Speed of peak power", display_units.SPEED, [pull.peaks.power.speed for pull in pulls]
+            "peak_power_speed", "Peak power rpm", display_units.SPEED, [pull.peaks.power.speed for pull in pulls]
         ),
         column("peak_torque", "Peak torque", display_units.TORQUE, [pull.peaks.torque.value for pull in pulls]),
         column(
             "peak_torque_speed",
-            "Speed of peak torque",
+            "Peak torque rpm",
             display_units.SPEED,
             [pull.peaks.torque.speed for pull in pulls],
         ),
         column("mean_torque", "Mean torque over the range", display_units.TORQUE, [pull.mean_torque for pull in pulls]),
         column("mean_power", "Mean power over the range", display_units.POWER, [pull.mean_power for pull in pulls]),
     ]
-    resource = _resource("pulls.csv", "Every pull: what was changed, and what it came to", columns)
+    resource = _resource("pulls.csv", "All pulls: changes and results", columns)
     fields = [{"name": name, "title": name.replace("_", " ").capitalize(), "type": "string"} for name in texts]
     resource["schema"]["fields"] = fields + resource["schema"]["fields"]
     rows = [
@@ -214,7 +214,7 @@ def _datapackage(build: Build, resources: list[dict[str, Any]]) -> bytes:
     package: dict[str, Any] = {
         "name": build.slug,
         "title": f"{build.build.title}: dyno session",
-        "description": "Corrected curves of every pull on a common grid of speeds, and every figure with its working.",
+        "description": "Corrected curves of every pull at common engine speeds, and all calculations.",
     }
     if build.dyno is not None and build.dyno.date is not None:
         package["created"] = f"{build.dyno.date.isoformat()}T00:00:00Z"
@@ -222,7 +222,7 @@ def _datapackage(build: Build, resources: list[dict[str, Any]]) -> bytes:
         *resources,
         {
             "name": "result",
-            "title": "Every figure, pull, change and setting, in SI",
+            "title": "All figures, pulls, changes and settings, in SI",
             "path": "result.json",
             "scheme": "file",
             "format": "json",

@@ -154,7 +154,9 @@ def _is_choice(info: FieldInfo) -> bool:
 def _texts(value: Any) -> Iterator[str]:
     """Yield every text of a record or of what was made of one."""
     if isinstance(value, str):
-        yield value
+        written = getattr(value, "text", value)  # a choice: its normal form is the program's word
+        if written is value or written != str(value):
+            yield written
     elif isinstance(value, Mapping):
         for inner in value.values():
             yield from _texts(inner)

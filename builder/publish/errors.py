@@ -46,5 +46,5 @@ def translate_os_errors(out: Path) -> Iterator[None]:
             errno.EPERM: "writing there is not allowed",
             errno.ENAMETOOLONG: "the path is too long for this system",
         }.get(error.errno or 0, error.strerror or str(error))
-        message = f"cannot publish to {out}: {what} ({where}). The site that stood there still stands."
+        message = f"cannot publish to {out}: {what} ({where}). The existing site is unchanged."
         raise PublishError(message) from error

@@ -49,7 +49,7 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
     ok = ready and not errors_in(problems)
     count = len(folders)
     if ok and not delivery:
-        lines.append(f"{count} build{'s' if count != 1 else ''} looked over: no error")
+        lines.append(f"{count} build{'s' if count != 1 else ''} checked, no errors")
     return CheckReport(tuple(problems), tuple(lines), ok)
 
 
@@ -134,7 +134,7 @@ def _log_notes(slug: str, pulls: Sequence[PullResult]) -> list[str]:
     for pull in pulls:
         repeated = set(previous.notes) if previous else set()
         notes = [note for note in pull.notes if note not in repeated]
-        same_format = f" read as {previous.name!r} was" if previous and len(notes) < len(pull.notes) else ""
+        same_format = f" same format as {previous.name!r}" if previous and len(notes) < len(pull.notes) else ""
         lines += [f"{slug}, {pull.name}:{same_format}", *(f"  {note}" for note in notes)]
         previous = pull
     return lines
@@ -146,11 +146,11 @@ def _readiness_lines(slug: str, result: Readiness) -> list[str]:
         for caution in result.cautions
     ]
     if not result.present and not result.missing:
-        hint = "list what must be there under delivery_requires"
-        return [f"{slug}: shop.yaml requires nothing of a delivery: {hint}", *cautions]
+        hint = "list the required fields under delivery_requires"
+        return [f"{slug}: shop.yaml has no delivery requirements: {hint}", *cautions]
     return [
         f"{slug}: {'ready for delivery' if result.ready else 'not ready for delivery'}",
         *(f"  missing  {item.title}: {item.message}" for item in result.missing),
-        *(f"  there    {item.title}" for item in result.present),
+        *(f"  present  {item.title}" for item in result.present),
         *cautions,
     ]

@@ -46,11 +46,11 @@ class Report:
     def lines(self) -> tuple[str, ...]:
         """Return the report as lines for the terminal."""
         count = len(self.published)
-        rebuilt = f", {self.changed} of them made anew" if 0 < self.changed < count else ""
-        rebuilt = ", nothing had changed" if count and not self.changed else rebuilt
+        rebuilt = f", {self.changed} rebuilt" if 0 < self.changed < count else ""
+        rebuilt = ", no changes" if count and not self.changed else rebuilt
         lines = [f"{_plural(count, 'build')} published to {self.out} in {self.seconds:.1f} s{rebuilt}"]
         lines += [self.own_code] if self.own_code else []
-        lines += [f"left out: {slug}, because {why}" for slug, why in self.left_out]
+        lines += [f"skipped: {slug} ({why})" for slug, why in self.left_out]
         lines += [f"site: {warning}" for warning in self.warnings]
         unchanged = [
             _plural(number, name)
@@ -58,7 +58,7 @@ class Report:
             if number
         ]
         if unchanged:
-            lines.append(f"in records that did not change: {' and '.join(unchanged)}; `millbook check` tells which")
+            lines.append(f"in unchanged records: {' and '.join(unchanged)}; run `millbook check`")
         return tuple(lines)
 
 

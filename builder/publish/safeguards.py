@@ -58,7 +58,7 @@ def refuse_removals(
     lines = [f"{slug} ({reasons.get(slug) or 'its folder is gone'})" for slug in removed]
     count = f"{len(removed)} of {len(published)}" if len(removed) < len(published) else f"all {len(removed)}"
     raise PublishRefused(
-        f"this would take {count} published builds off the site: {shortened(lines)}. Nothing was changed. "
+        f"this would remove {count} published builds from the site: {shortened(lines)}. Nothing was changed. "
         "If they are to go, publish with --allow-removals; if not, look whether the drive is connected"
     )
 

@@ -136,7 +136,7 @@ def _translate_broken_pool() -> Iterator[None]:
     except BrokenProcessPool as error:
         raise PublishError(
             "the system ended one of the processes that read and draw; is there enough memory? "
-            "The site that stood there still stands."
+            "The existing site is unchanged."
         ) from error
 
 

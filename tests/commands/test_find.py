@@ -17,7 +17,7 @@ def test_find(published_archive: Path) -> None:
     some = run("find", "-w", "displacement=1000..2000", archive=published_archive)
     assert BUILD in some.output
     assert "breakdown-truck-v8" not in some.output
-    assert "no build fits" in run("find", "zeppelin", archive=published_archive).output
+    assert "no builds match" in run("find", "zeppelin", archive=published_archive).output
 
 
 @pytest.mark.parametrize(

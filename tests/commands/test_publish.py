@@ -19,7 +19,7 @@ def test_new_check_publish_from_nothing(tmp_path: Path) -> None:
     assert again.exit_code == 1
     result = run("publish", archive=tmp_path)
     assert result.exit_code == 0
-    assert "left out: harbour-tug, because its status is in progress" in result.output
+    assert "skipped: harbour-tug (in progress)" in result.output
     everything = run("publish", "--all", archive=tmp_path)
     assert "1 build published" in everything.output
 

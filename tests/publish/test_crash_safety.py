@@ -169,7 +169,7 @@ def test_refused_by_the_system_at_any_file_operation(two_states: TwoStates, refu
         if child.returncode:
             refused += 1
             assert reason in message
-            assert "still stands" in message
+            assert "site is unchanged" in message
             assert len(message.splitlines()) == 1, message
         # After the new site is published, nothing is written that could be refused.
         assert two_states.site_state() == (before if child.returncode else two_states.state)

@@ -46,9 +46,9 @@ def test_notes_of_the_previous_log_are_not_repeated(tmp_path: Path) -> None:
     pulls = "pulls: [{name: first, file: dyno/a.csv}, {name: second, file: dyno/b.csv}]\n"
     report = checked(tmp_path, dyno=f"readings: observed\n{pulls}")
     text = "\n".join(report.lines)
-    assert text.count("engine_speed from 'Engine speed (rpm)' (column 1), in rpm; torque from") == 1
+    assert text.count("Engine speed: 'Engine speed (rpm)' (column 1), rpm; Torque:") == 1
     assert "30 rows of numbers read" in text
-    assert "test-four, second: read as 'first' was\n  31 rows of numbers read" in text
+    assert "test-four, second: same format as 'first'\n  31 rows of numbers read" in text
 
 
 def test_a_spike_is_reported_with_its_speed(tmp_path: Path) -> None:

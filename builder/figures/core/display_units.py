@@ -167,6 +167,16 @@ def mean_quantity(reading: Reading) -> Quantity:
     return replace(first, number=number, fraction="")
 
 
+_COUNTERPARTS = {
+    **dict.fromkeys(("L", "l", "litre", "litres", "liter", "liters"), "qt"),
+    **dict.fromkeys(("qt", "US pt", "US gal"), "L"),
+    **dict.fromkeys(("hPa", "mbar", "mmHg", "mm Hg"), "inHg"),
+    **dict.fromkeys(("inHg", "in Hg"), "hPa"),
+    "psi": "bar",
+}
+"""The unit that the trade of the other system uses for what is written in this one, where its usual unit is not it."""
+
+
 def convert_to_other_system(quantity: Quantity) -> str | None:
     """Return the value in the other system as text; None where both agree."""
     other = number_in_other_system(quantity)
@@ -178,13 +188,14 @@ def number_in_other_system(quantity: Quantity) -> tuple[str, str] | None:
     if quantity.dimension == NUMBER:
         return None
     dimension = DIMENSIONS[quantity.dimension]
-    other = dimension.metric if system_of_unit(quantity) == "inch" else dimension.inch
+    usual = dimension.metric if system_of_unit(quantity) == "inch" else dimension.inch
+    other = _COUNTERPARTS.get(quantity.unit, usual)
     if dimension.units.get(other) == dimension.units.get(quantity.unit) or other == quantity.unit:
         return None
     number = to_unit(quantity.si, other, quantity.dimension)
     one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
     decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
-    return rounded(number, decimals).replace("-", "−"), printed_unit(other)
+    return rounded(number, decimals).replace("-", "−"), "US qt" if other == "qt" else printed_unit(other)
 
 
 def system_of_unit(quantity: Quantity) -> System:
@@ -252,7 +263,7 @@ SPECIFIC_POWER = DisplayUnit(
 SPECIFIC_FUEL = DisplayUnit(
     "specific fuel",
     "kg/J",
-    UnitScale("lb/hp h", 3, POUND / (MECHANICAL_HORSEPOWER * HOUR)),
+    UnitScale("lb/(hp h)", 3, POUND / (MECHANICAL_HORSEPOWER * HOUR)),
     UnitScale("g/kWh", 0, 1 / 3.6e9),
 )
 COUNT = DisplayUnit(NUMBER, "1", UnitScale("", 0), UnitScale("", 0))

@@ -81,7 +81,7 @@ define.add_inputs(
     Input("allowed_depression", "allowed pressure drop at full throttle", "Δp", units.AIR_PRESSURE,
           "top_end.induction.allowed_depression", provenance=GIVEN),
     _constant("compared_depression", "reference pressure drop", "Δp_{28}", units.BENCH_PRESSURE,
-              COMPARED_AT, "28\N{NO-BREAK SPACE}inH2O"),
+              COMPARED_AT, "28\N{NO-BREAK SPACE}in H₂O"),
     _constant("bench_air", "density of the bench's air", "ρ", units.DENSITY,
               BENCH_AIR, f"{BENCH_AIR:g}\N{NO-BREAK SPACE}kg/m³"),
     _bench_input("intake", "Q", units.VOLUME_FLOW, "flow"),

@@ -51,15 +51,15 @@ def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
         torque = log.channels["torque"]
     elif "power" in log.channels:
         torque = np.asarray(power.torque(log.channels["power"], np.where(speed > 0, speed, np.nan)))
-        notes.append("torque is worked out from power and speed: T = P / (2 pi n)")
+        notes.append("torque calculated from power and speed: T = P / (2 pi n)")
     else:
-        raise ValueError("it holds neither torque nor power")
+        raise ValueError("it has neither torque nor power")
     segment = loaded_part(speed, torque, time)
     kind: Literal["sweep", "steps"] = "sweep" if segment.kind == "sweep" else "steps"
     notes.append(_segment_note(segment))
     mask = segment.mask & np.isfinite(torque) & (speed > 0)
     if not mask.any():
-        raise ValueError("no row has both a speed and a torque")
+        raise ValueError("no row has both speed and torque")
     if not mask.all():
         speed, torque = speed[mask], torque[mask]
     acceleration = acceleration_torque = None
@@ -69,9 +69,9 @@ def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
             acceleration = rate_of_change(times, speed, _rate_window(times))
             acceleration_torque = np.asarray(power.acceleration_torque(inertia, acceleration))
         elif time is None:
-            notes.append("the inertia is not used: the log has no time to take the acceleration from")
+            notes.append("inertia correction skipped: the log has no time channel")
         else:
-            notes.append("the inertia is not used: a test in steps does not accelerate")
+            notes.append("inertia correction skipped: a step test does not accelerate")
     return SelectedRows(
         kind=kind,
         speed=speed,
@@ -117,8 +117,8 @@ def _rate_window(times: Array) -> float:
 def _segment_note(segment: Segment) -> str:
     """Say what kind of log it is, and which rows are not the pull."""
     text = {
-        "sweep": "taken as a sweep: the rising part under load",
-        "steps": "taken as a test in steps: the rows at steady speeds",
-        "rows per speed": "taken as readings at single speeds",
+        "sweep": "sweep: the rising part under load",
+        "steps": "step test: the rows at steady speeds",
+        "rows per speed": "steady-state points",
     }[segment.kind]
-    return text if segment.mask.all() else f"{text}; left out: {', '.join(segment.excluded_texts)}"
+    return text if segment.mask.all() else f"{text}; excluded: {', '.join(segment.excluded_texts)}"

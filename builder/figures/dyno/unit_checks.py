@@ -39,7 +39,7 @@ def check_units(build: Build, index: int, log: DynoLog, rows: SelectedRows) -> U
         if not consistency.agrees and (tolerance := _rounding_tolerance(log, consistency.rows)) > 0.005:
             consistency = power.torque_power_consistency(rows.speed, logged_torque, logged_power, tolerance)
     except ValueError:
-        return UnitCheck(notes=("torque and power could not be held against each other: no row has both",))
+        return UnitCheck(notes=("torque and power could not be cross-checked: no row has both",))
     if consistency.agrees:
         note = f"torque, power and speed agree: P / (2 pi n T) is {consistency.ratio:.4f}"
         return UnitCheck(consistency=consistency, notes=(note,))

@@ -32,7 +32,7 @@ _FEW_CHARTS = 30
 """Up to so many charts are drawn here sooner than other processes start."""
 _MANY_BUILDS = 300
 """With more builds than that, the overviews are drawn in the background process: 0.25 s for 1,000."""
-_STEP = "drawing relatives together"
+_STEP = "drawing similar builds"
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def write_pages(
     """
     if changes.output_valid and not rebuilt.any:
         return PageSet(previous.pages, previous.bodies, previous.static_pages, rebuilt.builds, previous.overview_charts)
-    workers.progress("relating builds", 0, 1)
+    workers.progress("comparing builds", 0, 1)
     overviews = overview_charts(index.builds, display_units(shop))
     drawings = workers.submit(
         partial(draw_overviews, overviews, charts), inline=changes.global_changed or len(index.builds) <= _MANY_BUILDS

@@ -19,6 +19,7 @@ from builder.record.dyno_log.channels import (
 )
 from builder.record.dyno_log.header import CorrectionKind, Header, columns_named, heading
 from builder.record.problem import Problem, did_you_mean
+from builder.record.quantities.unit_table import printed_unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,7 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
         plain = not chosen.mapped and chosen.unit is not None
         (sources if plain else result.notes).append(_source(chosen, unit))
         if is_standard_flow(unit):
-            result.notes.append(f"{slug} is in {unit}: flow at the meter's standard conditions, not those on the day")
+            result.notes.append(f"{CHANNELS[slug].title} is in {unit}, at the meter's standard conditions")
     if sources:
         result.notes.insert(0, "; ".join(sources))
     for slug in stated:
@@ -222,10 +223,11 @@ def _header_contradicts(header: Header, chosen: _Candidate, stated: Mapping[str,
 
 
 def _source(candidate: _Candidate, unit: str) -> str:
-    text = f"{candidate.slug} from {candidate.header!r} (column {candidate.index + 1})"
+    text = f"{CHANNELS[candidate.slug].title}: {candidate.header!r} (column {candidate.index + 1})"
     if candidate.mapped:
-        text += ", as the record says"
-    return f"{text}, in {unit}" if candidate.unit is not None else f"{text}, without a unit: taken as {unit}"
+        text += ", set in the record"
+    shown = printed_unit(unit)
+    return f"{text}, {shown}" if candidate.unit is not None else f"{text}, no unit given, taken as {shown}"
 
 
 def _check_complete(columns: Columns, header: Header, problem: _Report) -> None:

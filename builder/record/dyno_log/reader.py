@@ -311,7 +311,7 @@ def _drop_empty(channels: dict[str, NDArray[np.float64]], rows: Rows, resolved: 
     empty = [slug for slug, values in channels.items() if np.isnan(values).all()]
     for slug in empty:
         del channels[slug]
-        resolved.notes.append(f"{slug} is empty in every row and is left out")
+        resolved.notes.append(f"{CHANNELS[slug].title}: empty in every row, ignored")
     dropped = [slug for slug in ("torque", "power") if slug in empty]
     severity: Literal["warning", "error"] = "warning" if channels.keys() & {"torque", "power"} else "error"
     return [
@@ -321,13 +321,13 @@ def _drop_empty(channels: dict[str, NDArray[np.float64]], rows: Rows, resolved: 
 
 def _format_notes(text: LogText, header: Header, mark: Mark) -> list[str]:
     declared = ", as its first line says" if header.declared else ""
-    separator = "blanks" if text.split_at_blanks else DELIMITER_NAMES[header.delimiter]
+    separator = "blank" if text.split_at_blanks else DELIMITER_NAMES[header.delimiter]
     notes = [
-        f"encoding {text.encoding}; cells parted by {separator}{declared}; decimal {MARK_NAMES[mark]}",
+        f"encoding {text.encoding}; {separator}-separated{declared}; decimal {MARK_NAMES[mark]}",
         f"header on line {header.line}"
         + (f", units on line {header.units_line}" if header.units_line else ", no units row")
         + f", data from line {header.data_line}",
     ]
     if header.line > 1 + header.declared:
-        notes.append(f"the {header.line - 1} lines before the header were not read")
+        notes.append(f"{header.line - 1} lines before the header ignored")
     return notes

@@ -246,6 +246,10 @@ _PRINTED = {
     "mm2": "mm²",
     "in2": "in²",
     "cm3": "cm³",
+    "inH2O": "in H₂O",
+    "in H2O": "in H₂O",
+    "in Hg": "inHg",
+    "mm Hg": "mmHg",
 }
 
 

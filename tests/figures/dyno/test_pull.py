@@ -28,7 +28,7 @@ def test_torque_is_worked_out_where_only_power_was_logged(tmp_path: Path) -> Non
     session = session_of(tmp_path, one_pull(), {"a.csv": log})
     assert session.delivered is not None
     assert session.delivered.corrected.observed_torque.max() == pytest.approx(130.0, rel=2e-4)
-    assert any("torque is worked out" in line for line in session.delivered.last.notes)
+    assert any("torque calculated" in line for line in session.delivered.last.notes)
 
 
 def test_torque_spent_on_acceleration_is_added_back_to_a_sweep(tmp_path: Path) -> None:
@@ -77,7 +77,7 @@ def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:
     assert result.corrected.speed.min() * 60 == pytest.approx(2000, abs=80)
     assert result.corrected.observed_torque.max() == pytest.approx(130, rel=5e-3)
     assert result.corrected.observed_torque.min() > 80
-    assert any("left out: " in line and "coast-down" in line for line in result.notes)
+    assert any("excluded: " in line and "coast-down" in line for line in result.notes)
 
 
 def test_derived_channels_along_the_curve(tmp_path: Path) -> None:

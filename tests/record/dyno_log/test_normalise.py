@@ -158,7 +158,7 @@ def test_columns_separated_by_blanks_with_a_units_row_below_some_of_them(tmp_pat
     for slug, values in log.channels.items():
         np.testing.assert_allclose(values, by_commas.channels[slug], rtol=1e-12)
     assert log.rows[0] == 5
-    assert "cells parted by blanks" in log.notes[0]
+    assert "blank-separated" in log.notes[0]
 
 
 @pytest.mark.parametrize(

@@ -90,7 +90,7 @@ def test_notes_list_what_was_read(tmp_path: Path) -> None:
     log = good(tmp_path, write_log(dialect, DATA))
     notes = "\n".join(log.notes)
     for text in ("Windows-1252", "semicolon", "decimal comma", "header on line 6", "units on line 7",
-                 "data from line 8", "the 5 lines before the header", "torque from 'Torque' (column 3), in lb-ft",
+                 "data from line 8", "5 lines before the header", "Torque: 'Torque' (column 3), lb-ft",
                  "40 rows of numbers read"):  # fmt: skip
         assert text in notes
 
@@ -226,7 +226,7 @@ def test_the_record_gives_column_and_unit(tmp_path: Path) -> None:
     mapping = {"engine_speed": "Drehzahl", "torque": "Drehmoment red."}
     log = good(tmp_path, text, columns=mapping, units={"engine_speed": "1/min"})
     assert log.channels["torque"].tolist() == [204.0, 215.0]
-    assert "torque from 'Drehmoment red. (Nm)' (column 3), as the record says, in Nm" in log.notes
+    assert "Torque: 'Drehmoment red. (Nm)' (column 3), set in the record, Nm" in log.notes
     log = good(
         tmp_path, text, columns=mapping | {"torque": "column 4"}, units={"engine_speed": "rpm", "torque": "kN m"}
     )

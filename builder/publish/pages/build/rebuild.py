@@ -75,7 +75,7 @@ def rebuild(
             written |= _write_output(workspace, output)
         elif errors and slug in builds and workspace.edition.is_internal:
             # Somebody is at work on this record: its last good page stays until the record can be read again.
-            skipped[slug] = SkippedBuild("", f"{output.skip_reason}; its last good page stands")
+            skipped[slug] = SkippedBuild("", f"{output.skip_reason}; kept the previous page")
         else:
             if builds.pop(slug, None) is not None:
                 removed.append(slug)

@@ -103,10 +103,10 @@ def build_safely(task: BuildTask, archive: Path, **options: Any) -> BuildOutput:
         where = error_location(error)
         if isinstance(error, jinja2.TemplateSyntaxError | jinja2.TemplateNotFound):
             raise PublishError(f"{where}: {error_text(error)}") from error
-        words = f"{folder.name} cannot be made: {error_text(error)}"
+        words = f"{folder.name} cannot be built: {error_text(error)}"
         at = where or f"{type(error).__name__} in {traceback.extract_tb(error.__traceback__)[-1].name}"
         problem = Problem(Path("builds") / folder.name, 1, f"{words} ({at})")
-        return BuildOutput(folder.name, "it cannot be made", problems=(problem,))
+        return BuildOutput(folder.name, "cannot be built", problems=(problem,))
 
 
 def build_one(
@@ -128,10 +128,10 @@ def build_one(
     if build is None:
         count = len(errors_in(problems))
         return BuildOutput(
-            folder.name, f"{count} error{'s' if count != 1 else ''} in its record", problems=tuple(problems)
+            folder.name, f"{count} error{'s' if count != 1 else ''}", problems=tuple(problems)
         )
     if build.build.status != "finished" and not edition.includes_unfinished:
-        return BuildOutput(folder.name, f"its status is {build.build.status}", problems=tuple(problems))
+        return BuildOutput(folder.name, build.build.status, problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
     guard = chart_guard(build.slug)
