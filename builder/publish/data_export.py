@@ -150,9 +150,7 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
     columns = [
         column("factor", "Correction factor", display_units.FACTOR, factors),
         column("peak_power", "Peak power", display_units.POWER, [pull.peaks.power.value for pull in pulls]),
-        column(
-            "peak_power_speed", "Peak power rpm", display_units.SPEED, [pull.peaks.power.speed for pull in pulls]
-        ),
+        column("peak_power_speed", "Peak power rpm", display_units.SPEED, [pull.peaks.power.speed for pull in pulls]),
         column("peak_torque", "Peak torque", display_units.TORQUE, [pull.peaks.torque.value for pull in pulls]),
         column(
             "peak_torque_speed",

@@ -127,11 +127,9 @@ def build_one(
     build, problems = read_build(folder, archive)
     if build is None:
         count = len(errors_in(problems))
-        return BuildOutput(
-            folder.name, f"{count} error{'s' if count != 1 else ''}", problems=tuple(problems)
-        )
+        return BuildOutput(folder.name, f"{count} error{'s' if count != 1 else ''}", problems=tuple(problems))
     if build.build.status != "finished" and not edition.includes_unfinished:
-        return BuildOutput(folder.name, build.build.status, problems=tuple(problems))
+        return BuildOutput(folder.name, str(build.build.status), problems=tuple(problems))
     public = without_private(build)
     sheet = compute(public, shop)
     guard = chart_guard(build.slug)
