@@ -1,4 +1,4 @@
-"""The table of the best pull."""
+"""The table of the engine as delivered."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.support.handover_samples import (
 Files = dict[str, bytes]
 
 
-def test_the_table_is_the_curve_of_the_best_pull(full_files: Files, tmp_path: Path) -> None:
+def test_the_table_is_the_curve_of_the_engine_as_delivered(full_files: Files, tmp_path: Path) -> None:
     archive = archive_with(tmp_path)
     shop, _ = read_shop(archive)
     build, _ = read_build(archive / "builds" / FULL, archive)

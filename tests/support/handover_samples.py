@@ -87,7 +87,7 @@ def is_free_text(model: type[RecordModel], name: str) -> bool:
     """Return whether a field takes any text, and nothing else refers to it or is read from it."""
     if name in _NAMES_SOMETHING or (model.__name__ == "Pull" and name == "name"):
         return False
-    if model.__name__ == "Setting" or (model.__name__ == "BoreGauging" and name == "unit"):
+    if model.__name__ == "Setting" or (model.__name__, name) in (("BoreGauging", "unit"), ("Dyno", "delivered")):
         return False
     return shape_of(model.model_fields[name]).kind in ("text", "prose")
 

@@ -1,4 +1,4 @@
-"""Torque and power against engine speed: every pull of one build, or the best pulls of several builds."""
+"""Torque and power against engine speed: every pull of one build, or several builds as delivered."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ class PowerCurves:
 
 @dataclass(frozen=True)
 class Overlay:
-    """The best pulls of two to four builds (or whatever else is to be compared), in one pair of units."""
+    """Two to four builds as delivered (or whatever else is to be compared), in one pair of units."""
 
     builds: tuple[PullCurves, ...]
     torque_unit: str = "lbf ft"

@@ -211,6 +211,7 @@ class Dyno(RecordModel):
     delivered: Line | None = field(
         "name of the pull with the engine as it left the shop, or of one of its repeats; without it, the last pull",
         "first pull, 70 jets",
+        title="Pull as delivered",
     )
     pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=(), also=("runs",))
     note: Prose | None = field("anything else", "ninety minutes of running in before the first pull")
