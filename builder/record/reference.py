@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from builder.record.field_names import other_names
 from builder.record.models.build import DOCUMENTS
-from builder.record.models.fields import Privacy, RecordModel, notes_of
+from builder.record.models.fields import Notes, Privacy, RecordModel, notes_of
 from builder.record.models.shop import Shop
-from builder.record.schema_shape import shape_of
+from builder.record.quantities.units import DIMENSIONS, dimension_of
+from builder.record.schema_shape import Shape, shape_of
+from builder.record.usual_units import usual_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +19,8 @@ class FieldRow:
     """One field of the record.
 
     ``path`` is dotted below the document, with ``[]`` after the name of a list of entries; ``private`` says who alone
-    may see the field.
+    may see the field. ``also`` are the other names that the field is read under, ``synonyms`` the other words for each
+    choice.
     """
 
     path: str
@@ -24,6 +28,16 @@ class FieldRow:
     notation: str
     example: str
     private: Privacy | None
+    also: tuple[str, ...] = ()
+    synonyms: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class UnitRow:
+    """A kind of quantity and its units, each with every name that it is read under."""
+
+    dimension: str
+    units: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +68,40 @@ def field_reference() -> tuple[DocumentReference, ...]:
     )
 
 
+def unit_reference() -> tuple[UnitRow, ...]:
+    """Return every unit that a value may be written in, by the kind of quantity."""
+    return tuple(
+        UnitRow(name, tuple(unit.names for unit in dict.fromkeys(dimension.units.values())))
+        for name, dimension in DIMENSIONS.items()
+    )
+
+
+def _notation(notes: Notes, shape: Shape) -> str:
+    """Return how a value is written, with the units that the trade uses for the field where it has its own."""
+    if not notes.units:
+        return shape.notation
+    return (
+        f"{shape.dimension or 'a value'} in {' or '.join(usual_units(notes, shape.dimension or _first(notes.units)))}"
+    )
+
+
+def _first(units: tuple[str, ...]) -> str:
+    return str(dimension_of(units[0]))
+
+
 def _rows(model: type[RecordModel], prefix: str = "") -> Iterator[FieldRow]:
     for name, info in model.model_fields.items():
         notes, shape = notes_of(info), shape_of(info)
         path = f"{prefix}{name}{'[]' if shape.kind == 'entries' else ''}"
-        yield FieldRow(path, notes.description, shape.notation, notes.example, notes.private)
+        synonyms = tuple((choice, shape.synonyms.get(choice, ())) for choice in shape.choices if shape.kind == "choice")
+        yield FieldRow(
+            path,
+            notes.description,
+            "one of" if synonyms else _notation(notes, shape),
+            notes.example,
+            notes.private,
+            other_names(name, notes.also),
+            synonyms,
+        )
         if shape.model is not None:
             yield from _rows(shape.model, f"{path}.")

@@ -18,7 +18,7 @@ from builder.publish.pages.archive.methods import method_pages
 from builder.publish.pages.archive.sparkline import sparkline
 from builder.publish.pages.build.headline import Headline
 from builder.record.models.shop import Shop
-from builder.record.reference import field_reference
+from builder.record.reference import field_reference, unit_reference
 
 if TYPE_CHECKING:
     import jinja2
@@ -61,7 +61,7 @@ def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
     return {
         "compare.md": page("compare", finder="finder.html", **_LINKS),
         "glossary.md": page("glossary", glossary=GLOSSARY),
-        "fields.md": page("fields", documents=field_reference()),
+        "fields.md": page("fields", documents=field_reference(), units=unit_reference()),
         **method_pages(page),
     }
 
