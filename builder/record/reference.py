@@ -80,13 +80,8 @@ def _notation(notes: Notes, shape: Shape) -> str:
     """Return how a value is written, with the units that the trade uses for the field where it has its own."""
     if not notes.units:
         return shape.notation
-    return (
-        f"{shape.dimension or 'a value'} in {' or '.join(usual_units(notes, shape.dimension or _first(notes.units)))}"
-    )
-
-
-def _first(units: tuple[str, ...]) -> str:
-    return str(dimension_of(units[0]))
+    units = usual_units(notes, shape.dimension or str(dimension_of(notes.units[0])))
+    return f"{shape.dimension or 'a value'} in {' or '.join(units)}"
 
 
 def _rows(model: type[RecordModel], prefix: str = "") -> Iterator[FieldRow]:
