@@ -39,7 +39,10 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
             }
             for figure in sheet.figures
         ],
-        "needs": [{"slug": need.slug, "needs": list(need.needs)} for need in sheet.needs],
+        "needs": [
+            {"slug": need.slug, "needs": list(need.needs), "instead": [list(hints) for hints in need.instead]}
+            for need in sheet.needs
+        ],
     }
 
 
@@ -82,7 +85,7 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
     if sheet.needs:
         yield "\nNot to be had"
         for need in sheet.needs:
-            yield f"  {need.title:<32} needs {'; '.join(need.needs)}"
+            yield f"  {need.title:<32} needs {need.text}"
 
 
 def _plain(text: str) -> str:

@@ -245,7 +245,10 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "range": {"from": _number(low), "to": _number(high), "as_stated_in": session.range_from},
         "remarks": list(session.remarks),
         "figures": [_figure(figure) for figure in sheet.figures],
-        "needs": [{"figure": need.slug, "needs": list(need.needs)} for need in sheet.needs],
+        "needs": [
+            {"figure": need.slug, "needs": list(need.needs), "instead": [list(hints) for hints in need.instead]}
+            for need in sheet.needs
+        ],
         "cautions": [{"about": item.subject, "says": item.text} for item in sheet.shown_cautions],
         "pulls": [
             _pull(pull, name, delivered=session.is_delivered(pull))

@@ -162,15 +162,13 @@ class Solver:
                 solved = self._try(definition, method, missing)
                 if solved is not None:
                     break
-            self._solved[slug] = solved or MissingInputs(
-                slug, definition.description.title, min(missing, key=len, default=())
-            )
+            self._solved[slug] = solved or _missing_inputs(slug, definition, missing)
         return self._solved[slug]
 
     def _try(self, definition: FigureDefinition, method: Method, missing: list[tuple[str, ...]]) -> _Solved | None:
         inputs = {name: value for name in method.inputs if (value := self.input(name)) is not None}
         if names := [name for name in method.required if name not in inputs]:
-            missing.append(self._record_hints(names))
+            missing += self._record_hints(names)
             return None
         try:
             return self._apply(definition, method, inputs)
@@ -184,16 +182,23 @@ class Solver:
             self.context.guard.report(in_sentence(definition.description.title), error)
         return None
 
-    def _record_hints(self, missing: list[str]) -> tuple[str, ...]:
-        """Return what the record would have to hold, down to what somebody can write down."""
-        hints: list[str] = []
+    def _record_hints(self, missing: list[str]) -> list[tuple[str, ...]]:
+        """Return what the record would have to hold, down to what somebody can write down.
+
+        After the first, each has one of the missing figures by another of its methods.
+        """
+        ways: list[tuple[tuple[str, ...], ...]] = []
         for name in missing:
             if name in self.context.registry.inputs:
-                hints.append(self.context.registry.inputs[name].record_hint)
+                ways.append(((self.context.registry.inputs[name].record_hint,),))
             else:
                 solved = self._solve(name)
-                hints += solved.needs if isinstance(solved, MissingInputs) else ()
-        return tuple(dict.fromkeys(hints))
+                ways.append((solved.needs, *solved.instead) if isinstance(solved, MissingInputs) else ((),))
+        usual = [way[0] for way in ways]
+        several = [usual]
+        for index, way in enumerate(ways):
+            several += [[*usual[:index], other, *usual[index + 1 :]] for other in way[1:]]
+        return [tuple(dict.fromkeys(hint for hints in each for hint in hints)) for each in several]
 
     def _report_conflict(
         self, definition: FigureDefinition, error: ValueError, inputs: Mapping[str, InputValue]
@@ -424,3 +429,17 @@ def _as_input(
         figure=True,
         readings=figure.readings,
     )
+
+
+_MAX_INSTEAD = 2
+"""Other ways to have a figure that a message lists."""
+
+
+def _missing_inputs(slug: str, definition: FigureDefinition, missing: list[tuple[str, ...]]) -> MissingInputs:
+    """Return what a figure needs: the shortest list, then the other short ones that do without something in it."""
+    needs, *others = sorted(dict.fromkeys(missing), key=len) or [()]
+    instead: list[tuple[str, ...]] = []
+    for other in others:
+        if not any(set(known) <= set(other) for known in (needs, *instead)):
+            instead.append(other)
+    return MissingInputs(slug, definition.description.title, needs, tuple(instead[:_MAX_INSTEAD]))

@@ -295,6 +295,18 @@ class MissingInputs:
     slug: str
     title: str
     needs: tuple[str, ...]
+    instead: tuple[tuple[str, ...], ...] = ()
+    """What would do in place of ``needs``, each by another method."""
+
+    @property
+    def text(self) -> str:
+        """What the record would have to hold, and what would do in place of some of it, in one line."""
+        texts = ["; ".join(self.needs)]
+        for hints in self.instead:
+            dropped = "; ".join(hint for hint in self.needs if hint not in hints)
+            added = " and ".join(hint for hint in hints if hint not in self.needs)
+            texts.append(f"{added}, in place of {dropped}" if len(self.needs) > 1 else added)
+        return " (or ".join(texts[:2]) + "".join(f"; or {text}" for text in texts[2:]) + (")" if self.instead else "")
 
 
 @dataclass(frozen=True)

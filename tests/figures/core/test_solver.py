@@ -73,6 +73,20 @@ def test_a_missing_input_names_every_way_to_record_it(tmp_path: Path) -> None:
         assert needs[event] == f"cam.yaml: degreeing.events, or card.{side}.durations with a centerline"
 
 
+def test_what_would_do_instead_of_a_missing_input(tmp_path: Path) -> None:
+    bottom_end = "block: {bores: 4.03 in}\ncrankshaft: {stroke: 3.48 in}\n"
+    needs = {need.slug: need for need in sheet_of(tmp_path, {"build": V8["build"], "bottom_end": bottom_end}).needs}
+    heights = tuple(f"bottom_end.yaml: {path}" for path in (
+        "block.deck_height", "rods.length", "pistons.compression_height"))  # fmt: skip
+    deck = needs["deck_clearance"]
+    assert (deck.needs, deck.instead) == (("bottom_end.yaml: deck_clearance",), (heights,))
+    assert deck.text == f"bottom_end.yaml: deck_clearance (or {' and '.join(heights)})"
+    quench = needs["quench"]
+    assert quench.instead == ((*heights, "top_end.yaml: gasket.thickness"),)
+    assert quench.text.endswith(f" (or {' and '.join(heights)}, in place of bottom_end.yaml: deck_clearance)")
+    assert needs["rod_ratio"].instead == ()
+
+
 def test_an_impossible_pair_is_reported_once(tmp_path: Path) -> None:
     short = BOTTOM_END.replace("length: 5.700 in", "length: 1.000 in")
     assert len(sheet_of(tmp_path, {**V8, "bottom_end": short}).problems) == 1
