@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, MECHANICAL_HORSEPOWER
+from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, GAS_CONSTANT_DRY_AIR, MECHANICAL_HORSEPOWER
 from builder.engine.validation import Value, require_not_negative, require_positive, unwrap_scalar
 
 #: Power a cylinder head could support for each cfm of one port's flow at 28 inH2O [hp]: common practice.
@@ -57,6 +57,21 @@ def flow_at_depression(flow: Value, depression: Value, target_depression: Value)
     require_not_negative(flow=flow)
     require_positive(depression=depression, target_depression=target_depression)
     return unwrap_scalar(np.asarray(flow) * np.sqrt(np.asarray(target_depression) / np.asarray(depression)))
+
+
+def choked_air_flow(area: Value, pressure: Value, temperature: Value) -> Value:
+    """Return the mass flow of air through an opening at the speed of sound [kg/s]: no engine draws more through it.
+
+    That is A p sqrt(k / (R T)) (2 / (k + 1))^((k + 1) / (2 (k - 1))) with k = 1.4, before any loss. Shapes: area
+    [m2], pressure [Pa] and temperature [K] of the air at rest before it broadcast together. Raises ValueError for
+    a value of zero or less. Range: dry air near room temperature. Source: Heywood, appendix C (compressible flow).
+    """
+    require_positive(area=area, pressure=pressure, temperature=temperature)
+    k = 1.4
+    critical = np.sqrt(k) * (2 / (k + 1)) ** ((k + 1) / (2 * (k - 1)))
+    return unwrap_scalar(
+        np.asarray(area) * pressure * critical / np.sqrt(GAS_CONSTANT_DRY_AIR * np.asarray(temperature))
+    )
 
 
 def induction_headroom(rated_flow: Value, rated_depression: Value, demand: Value, depression: Value) -> Value:

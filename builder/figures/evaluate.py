@@ -14,6 +14,7 @@ from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.pull_inputs import session_of
 from builder.figures.review.cautions import build_cautions, unused_answers
 from builder.figures.review.clearance_checks import check_clearances
+from builder.figures.review.cross_checks import find_contradictions
 from builder.figures.review.discrepancies import find_discrepancies
 from builder.figures.review.plausibility import plausibility_problems
 from builder.record.models.build import Build
@@ -44,12 +45,15 @@ def _compute(solver: Solver) -> FigureSheet:
         system=solver.context.system,
         session=session,
         discrepancies=find_discrepancies(solver),
+        contradictions=find_contradictions(solver),
     )
     sheet = replace(sheet, clearances=check_clearances(build, shop, sheet, guard))
     cautions = build_cautions(build, shop, sheet, guard)
     implausible = guard.collect("what is hardly possible", lambda: plausibility_problems(build, sheet))
+    contradictory = (found.problem for found in sheet.contradictions)
     unused = guard.collect("the cautions that were accepted", lambda: unused_answers(build, cautions))
-    problems = (*solver.problems, *(session.problems if session else ()), *implausible, *unused, *guard.problems)
+    session_problems = session.problems if session else ()
+    problems = (*solver.problems, *session_problems, *implausible, *contradictory, *unused, *guard.problems)
     return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
 
 

@@ -1,4 +1,4 @@
-"""Check that the parts of a record agree with each other: counts, names of pulls, pictures, days."""
+"""Check that the parts of a record agree with each other: counts, names of pulls, pictures."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ _MAX_COMPARED_PULLS = 100
 
 def check_consistency(build: Build) -> list[Problem]:
     """Return everything in which the parts of a build's record contradict each other."""
-    checks = (_wrong_counts, _cam_or_ports, _bore_gauging, _unknown_pulls, _delivered_pull, _pictures, _days)
+    checks = (_wrong_counts, _cam_or_ports, _bore_gauging, _unknown_pulls, _delivered_pull, _pictures)
     return [problem for check in checks for problem in check(build)]
 
 
 def _problem(build: Build, path: str, message: str, severity: Severity = "error") -> Problem:
-    return Problem(*build.where(path), message, severity)
+    return Problem(*build.where(path), message, severity, (path,))
 
 
 def _wrong_counts(build: Build) -> Iterator[Problem]:
@@ -127,15 +127,3 @@ def _pictures(build: Build) -> Iterator[Problem]:
             yield _problem(build, path, message)
         elif file.suffix.lower() not in PICTURES:
             yield _problem(build, path, f"{photo.file!r} is not a JPEG or PNG picture: save it as one")
-
-
-def _days(build: Build) -> Iterator[Problem]:
-    sheet = build.build
-    if sheet.started and sheet.finished and sheet.finished < sheet.started:
-        yield _problem(
-            build, "build.finished", f"finished {sheet.finished}, before it was started {sheet.started}", "warning"
-        )
-    delivered = build.delivery.delivered if build.delivery else None
-    if sheet.finished and delivered and delivered < sheet.finished:
-        message = f"delivered {delivered}, before it was finished {sheet.finished}"
-        yield _problem(build, "delivery.delivered", message, "warning")

@@ -29,10 +29,11 @@ def check_plausibility(build: Build) -> list[Problem]:
         part = getattr(build, name)
         for item in field_values(part) if part is not None else ():
             for message, step in _messages(item):
-                source = build.where(".".join(map(str, (name, *item.location, *step))))
-                problems.append(Problem(*source, f"{location_text(item.location)}: {message}", "warning"))
-    for check in (_rod_ratio, _one_inside_the_other, _gauged_bores, _levels):
-        problems += [Problem(*build.where(path), message, "warning") for path, message in check(build)]
+                path = ".".join(map(str, (name, *item.location, *step)))
+                text = f"{location_text(item.location)}: {message}"
+                problems.append(Problem(*build.where(path), text, "warning", (path,)))
+    for check in (_rod_ratio, _levels):
+        problems += [Problem(*build.where(path), message, "warning", (path,)) for path, message in check(build)]
     return problems
 
 
@@ -53,6 +54,8 @@ def _messages(item: FieldValue) -> Iterator[tuple[str, tuple[str | int, ...]]]:
 def _values(value: object) -> Iterator[tuple[Quantity, tuple[str | int, ...]]]:
     if isinstance(value, Quantity):
         yield value, ()
+    elif isinstance(value, float):
+        yield Quantity(value, f"{value:.10g}", "", NUMBER), ()
     elif isinstance(value, Reading):
         if value.listed is not None:
             yield value.listed, ("listed",)
@@ -120,44 +123,6 @@ def _rod_ratio(build: Build) -> Iterator[tuple[str, str]]:
     ratio = length / stroke
     hint = "are the two swapped?" if 1.15 <= 1 / ratio <= 3.5 else "look at both lengths and their units"
     yield path, f"rod length over stroke is {ratio:.2f}; engines have 1.3 to 2.5: {hint}"
-
-
-_INSIDE = (
-    ("bottom_end.crankshaft.main_journals", "bottom_end.block.main_bores", "main journals", "their housing bores"),
-    ("bottom_end.crankshaft.rod_journals", "bottom_end.rods.big_end_bores", "crankpins", "the big-end bores"),
-    ("bottom_end.block.bores", "top_end.gasket.bore", "the bores", "the gasket's bore"),
-    ("bottom_end.pistons.diameter", "bottom_end.block.bores", "the pistons", "their bores"),
-    ("bottom_end.block.standard_bore", "bottom_end.block.bores", "the bore when new", "the finished bores"),
-    ("top_end.springs.solid_height", "top_end.springs.installed_height", "solid height", "the installed one"),
-)  # fmt: skip
-
-
-def _one_inside_the_other(build: Build) -> Iterator[tuple[str, str]]:
-    for inner, outer, what, around in _INSIDE:
-        small, large = _mean(build, inner), _mean(build, outer)
-        # A bore worn or measured cold may read a hair under nominal; that is no slip of the pen.
-        if small is not None and large is not None and small > large * 1.0005:
-            inside, outside = (build.get(path).preferred[0].text for path in (inner, outer))
-            yield outer, f"{around} ({outside}) should not be less than {what} ({inside}): look at both and their units"
-
-
-def _gauged_bores(build: Build) -> Iterator[tuple[str, str]]:
-    """Compare the bore gauge card with the bores in the bottom end."""
-    card = build.work.bore_gauging if build.work else None
-    bore = _mean(build, "bottom_end.block.bores")
-    if card is None or bore is None:
-        return
-    scale, _ = factor(card.unit, "length")
-    for index, cylinder in enumerate(card.cylinders):
-        for row, depth in enumerate(cylinder.depths):
-            for axis in ("across", "along"):
-                reading = getattr(depth, axis)
-                if not 0.97 <= reading * scale / bore <= 1.03:
-                    path = f"work.bore_gauging.cylinders.{index}.depths.{row}.{axis}"
-                    expected = f"{bore / scale:.4g} {card.unit}"
-                    message = f"gauged {reading:g} {card.unit}, but the bores in bottom_end.yaml are {expected}"
-                    yield path, f"{message}: look for a slipped decimal or a wrong unit"
-                    return
 
 
 def _levels(build: Build) -> Iterator[tuple[str, str]]:

@@ -25,6 +25,8 @@ class Problem:
     line: int
     message: str
     severity: Severity = "error"
+    fields: tuple[str, ...] = ()
+    """Paths of the fields it is about, where that is known: `bottom_end.block.bores.measured.2`."""
 
     def __str__(self) -> str:
         """One line that any terminal can show: `path:line: error: message`."""

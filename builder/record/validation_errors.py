@@ -52,7 +52,9 @@ def _problem(details: Any, document: Document, model: type[RecordModel]) -> Prob
     location = _location(details)
     message = _message(details, location, model)
     field = location_text(document.written_location(location))
-    return Problem(document.path, document.line(location), f"{field}: {message}" if field else message)
+    path = ".".join((document.path.stem, *map(str, location)))
+    text = f"{field}: {message}" if field else message
+    return Problem(document.path, document.line(location), text, fields=(path,))
 
 
 def _message(details: Any, location: Location, model: type[RecordModel]) -> str:

@@ -177,14 +177,6 @@ def test_a_repeat_in_which_something_was_changed(read: ReadWith) -> None:
     _only(problems, "dyno.yaml", 5, "keep one of them", "warning")
 
 
-def test_days_in_the_wrong_order(read: ReadWith) -> None:
-    build, problems = read(
-        build=f"{SHEET}started: 2024-05-01\nfinished: 2024-4-1\n", delivery="delivered: 2024-03-01\n"
-    )
-    assert build is not None
-    assert [(str(problem.path.name), problem.line) for problem in problems] == [("build.yaml", 6), ("delivery.yaml", 1)]
-
-
 def test_a_log_is_found_by_the_name_of_its_pull(read: ReadWith) -> None:
     build, problems = read(dyno="pulls:\n  - {name: first, file: dyno/pull-1.csv}\n")
     assert not problems

@@ -347,7 +347,7 @@ class Caution:
 class Discrepancy:
     """Two values for the same thing that differ by more than reading them can explain."""
 
-    kind: Literal["listed against measured", "as received", "two ways"]
+    kind: Literal["listed against measured", "as received"]
     path: str
     title: str
     labels: tuple[str, str]
@@ -369,6 +369,65 @@ class Discrepancy:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RecordedValue:
+    """One value of the record: the path of its field, what it is called, how it was written, and file and line."""
+
+    path: str
+    label: str
+    text: str
+    where: tuple[Path, int]
+
+    @property
+    def place(self) -> str:
+        """Return file and line as printed: `bottom_end.yaml:12`."""
+        return f"{self.where[0].name}:{self.where[1]}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contradiction:
+    """Values of the record that cannot all be true."""
+
+    check: str
+    """Name of the cross-check that found it."""
+    title: str
+    sentence: str
+    """Both sides with their values, and by how much they differ, at the worst position."""
+    values: tuple[RecordedValue, ...]
+    """Every recorded value involved."""
+    axis: str | None = None
+    positions: tuple[str, ...] = ()
+    """The positions that do not agree, of a comparison with several."""
+    worst: str | None = None
+    consequence: str | None = None
+    """What it changes in a figure, where that can be computed."""
+    suspect: RecordedValue | None = None
+    """The value that more checks name than any other of these: the most likely slip."""
+
+    @property
+    def text(self) -> str:
+        """Return title, positions, both sides and the consequence as one sentence."""
+        parts = [f"{self.title}{self.position_text}: {self.sentence}"]
+        return "; ".join([*parts, self.consequence] if self.consequence else parts)
+
+    @property
+    def position_text(self) -> str:
+        """Return at which positions the sides do not agree: `, cylinder 3 (also 1, 2)`."""
+        if self.worst is None:
+            return ""
+        others = [label for label in self.positions if label != self.worst]
+        return f", {self.axis} {self.worst}" + (f" (also {', '.join(others)})" if others else "")
+
+    @property
+    def problem(self) -> Problem:
+        """Return the warning of `millbook check`: the text, then every value with its file and line."""
+        values = ", ".join(f"{value.label} {value.text} ({value.place})" for value in self.values)
+        likely = f" Look first at {self.suspect.label}." if self.suspect else ""
+        message = f"{self.text}.{likely} Compare {values}".replace("\N{NO-BREAK SPACE}", " ")
+        fields = tuple(dict.fromkeys(value.path for value in self.values))
+        return Problem(*self.values[0].where, message, "warning", fields)
+
+
+@dataclass(frozen=True, kw_only=True)
 class FigureSheet(Mapping[str, Figure]):
     """Every figure of one build by slug, in page order; what is missing, and what cannot be right."""
 
@@ -382,6 +441,8 @@ class FigureSheet(Mapping[str, Figure]):
     """Every clearance against what is allowed."""
     cautions: tuple[Caution, ...] = ()
     discrepancies: tuple[Discrepancy, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
+    """Values of the record that cannot all be true."""
 
     @cached_property
     def _by_slug(self) -> dict[str, Figure]:

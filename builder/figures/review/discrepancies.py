@@ -11,12 +11,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine import uncertainty
 from builder.figures.core import display_units
 from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import Input
-from builder.figures.core.solver import LAST_DIGIT, Solver
-from builder.figures.core.types import Discrepancy, InputValue
+from builder.figures.core.solver import Solver
+from builder.figures.core.types import Discrepancy
 from builder.figures.definitions.what_if import PARTS, WhatIf
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of, title_of
@@ -42,25 +41,17 @@ _INPUT_PATTERNS = (
     ("gasket_bore", re.compile(r"gasket bore", re.I)),
     ("dish", re.compile(r"\bdish", re.I)),
     ("dome", re.compile(r"\bdome", re.I)),
+    ("main_shell", re.compile(r"main shell", re.I)),
+    ("rod_shell", re.compile(r"rod shell", re.I)),
+    ("big_end_bore", re.compile(r"big.end bore", re.I)),
+    ("piston_diameter", re.compile(r"piston.* diameter", re.I)),
 )
-
-# Figures with two methods, and the label of each method.
-_METHOD_LABELS = {
-    "deck_clearance": ("by dial indicator", "from the parts"),
-    "main_oil_clearance": ("as gauged", "from the parts"),
-    "rod_oil_clearance": ("as gauged", "from the parts"),
-    "piston_clearance": ("as gauged", "from bore and piston"),
-    "installed_centerline": ("by degree wheel", "as stated"),
-    "spring_rate": ("on the tester", "as listed"),
-    "seat_load": ("as recorded", "from the tester"),
-    "coil_bind_clearance": ("as measured", "from the heights"),
-}
 
 
 def find_discrepancies(solver: Solver) -> tuple[Discrepancy, ...]:
     """Return every pair of values for one thing that differ by more than reading them can explain."""
     finder = _Finder(solver)
-    return (*finder.listed(), *finder.received(), *finder.method_conflicts())
+    return (*finder.listed(), *finder.received())
 
 
 @dataclass(frozen=True)
@@ -156,7 +147,7 @@ class _Finder:
         if check.reading is None or check.reading.listed is None:
             return
         difference = difference_text(check.reading, "position")
-        name = _input_of_check(part, check, self.inputs)
+        name = input_of_check(part, check, self.inputs)
         if difference is None or (name and self._is_fitted_with(name, check.reading)):
             return
         yield self._discrepancy(
@@ -186,49 +177,6 @@ class _Finder:
             distance = display_units.LENGTH.text(abs(depth), self.solver.context.system, _CROWN_STEP)
             text += f" and the crowns to {distance} {'below' if depth >= 0 else 'above'} the deck"
         return _Consequence(text, matters=True)
-
-    def method_conflicts(self) -> Iterator[Discrepancy]:
-        """Yield the figures for which two methods give values that do not agree."""
-        for slug, labels in _METHOD_LABELS.items():
-            title = self.solver.context.registry.label(slug)
-            yield from self.guard.collect(f"{title}, two ways,", partial(self._method_conflict, slug, labels))
-
-    def _method_conflict(self, slug: str, labels: tuple[str, str]) -> Iterator[Discrepancy]:
-        if self.solver.input(slug) is None:
-            return
-        first, second = self.solver.via(slug, 0), self.solver.via(slug, 1)
-        if first is None or second is None:
-            return
-        (figure, known), (other_figure, other_known) = first, second
-        difference = _difference(known, other_known, other_figure.value - figure.value)
-        uncertainties = _standard_uncertainty(known), _standard_uncertainty(other_known)
-        if abs(difference) <= 2 * np.hypot(*uncertainties):
-            return
-        system = self.solver.context.system
-        # The difference is shown to the digit that the less certain of the two has.
-        unit, resolution = figure.description.display_unit, LAST_DIGIT * max(uncertainties)
-        if unit.rounds_to_zero(difference, system, resolution):
-            return
-        text = unit.text(abs(difference), system, resolution)
-        consequence = self._ratio_from_parts(slug)
-        yield Discrepancy(
-            kind="two ways",
-            path=slug,
-            title=figure.title,
-            labels=labels,
-            values=(figure.display, other_figure.display),
-            difference=f"{text} apart",
-            consequence=consequence,
-            matters=consequence is not None,
-            where=figure.where,
-        )
-
-    def _ratio_from_parts(self, slug: str) -> str | None:
-        scenario = self.what_if.from_parts if slug == "deck_clearance" else None
-        if scenario is None or self.what_if.as_built is None or scenario.ratio.display == self._ratio:
-            return None
-        ratio = scenario.ratio.display
-        return f"reckoned from the parts the compression ratio would be {ratio} in place of {self._ratio}"
 
 
 def difference_text(reading: Reading, axis: str) -> str | None:
@@ -295,7 +243,7 @@ def _readings(model: RecordModel, path: str, model_title: str = "") -> Iterator[
                     yield from _readings(item, f"{path}.{name}.{index}", title_of(name, type(model).model_fields[name]))
 
 
-def _input_of_check(part: Part, check: PartCheck, inputs: Mapping[str, Input]) -> str | None:
+def input_of_check(part: Part, check: PartCheck, inputs: Mapping[str, Input]) -> str | None:
     """Return the input that a check on a part is about."""
     for text in (check.what, f"{part.part} {check.what}"):
         for name, pattern in _INPUT_PATTERNS:
@@ -303,14 +251,3 @@ def _input_of_check(part: Part, check: PartCheck, inputs: Mapping[str, Input]) -
             if pattern.search(text) and check.reading and check.reading.dimension == dimension:
                 return name
     return None
-
-
-def _difference(first: InputValue, second: InputValue, overall: float) -> float:
-    """Return the mean difference, second less first, over the same positions; `overall` where positions differ."""
-    if first.axis is not None and first.axis == second.axis:
-        return float(np.mean(np.asarray(second.values) - np.asarray(first.values)))
-    return overall
-
-
-def _standard_uncertainty(known: InputValue) -> float:
-    return float(np.max(uncertainty.combine(known.contributions))) if known.contributions else 0.0

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from builder.engine.fasteners import TorqueCheck, check_torque
 from builder.figures.core.types import Figure, FigureSheet
-from builder.figures.definitions.cam_readings import wheel_centerline
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
 from builder.record.problem import Problem
@@ -16,13 +15,12 @@ from builder.record.quantities.units import Quantity
 from builder.record.wording import in_sentence
 
 _DIAMETER_RANGE = (4.9e-3, 25.5e-3)  # m
-_CENTERLINE_RANGE = (60.0, 160.0)  # deg; far wider than any cam is ground
 _NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
 
 
 def plausibility_problems(build: Build, sheet: FigureSheet) -> tuple[Problem, ...]:
     """Return a warning, with file and line, for what was most likely written down wrongly."""
-    return (*_torques(build), *_steps(build), *_degree_wheel(build), *_interference(build, sheet))
+    return (*_torques(build), *_steps(build), *_interference(build, sheet))
 
 
 def _torques(build: Build) -> Iterator[Problem]:
@@ -38,7 +36,8 @@ def _torques(build: Build) -> Iterator[Problem]:
         check = check_torque(torque.si, thread.diameter)
         if check.verdict != "plausible":
             message = _torque_message(joint, torque, check)
-            yield Problem(*build.where(f"assembly.fasteners.{index}.torque"), message, "warning")
+            path = f"assembly.fasteners.{index}.torque"
+            yield Problem(*build.where(path), message, "warning", (path, f"assembly.fasteners.{index}.size"))
 
 
 def _final_torque(joint: Fastener) -> Quantity | None:
@@ -69,27 +68,9 @@ def _steps(build: Build) -> Iterator[Problem]:
                     f"{joint.joint}: a step of {step.text} is above the final {joint.torque.preferred[0].text}: "
                     "look at the number and the unit"
                 )
-                yield Problem(*build.where(f"assembly.fasteners.{index}.steps.{number}"), message, "warning")
+                path = f"assembly.fasteners.{index}.steps.{number}"
+                yield Problem(*build.where(path), message, "warning", (path, f"assembly.fasteners.{index}.torque"))
                 break
-
-
-def _degree_wheel(build: Build) -> Iterator[Problem]:
-    """Yield the pairs of degree wheel readings whose centerline cannot be: swapped ones lead half a turn off."""
-    for side, counted in (("intake", "after"), ("exhaust", "before")):
-        for index, pair in enumerate(build.get(f"cam.degreeing.{side}") or ()):
-            try:
-                centre = wheel_centerline(pair, side)
-            except ValueError:
-                continue  # two readings at one place: the figures say so
-            if _CENTERLINE_RANGE[0] <= centre <= _CENTERLINE_RANGE[1]:
-                continue
-            swapped = _CENTERLINE_RANGE[0] <= (centre + 180) % 360 <= _CENTERLINE_RANGE[1]
-            hint = "are the two swapped?" if swapped else f"look whether both are counted {counted} TDC"
-            message = (
-                f"{side} opening at {pair.opening.text} and closing at {pair.closing.text}, {counted} TDC, put the "
-                f"centerline at {centre:g} degrees: {hint}"
-            )
-            yield Problem(*build.where(f"cam.degreeing.{side}.{index}.opening"), message, "warning")
 
 
 _INTERFERENCE_MEANINGS = {

@@ -167,7 +167,7 @@ class Fastener(RecordModel):
     size: Line | None = field("thread", "7/16-20")
     count: Count | None = field("how many", "16")
     grade: Line | None = field("grade or maker's name of the bolt", "8740 steel")
-    torque: Torque | None = field("final torque", "65 lbf.ft")
+    torque: Torque | None = field("final torque", "65 lbf.ft", plausible_range=("0.5 N.m", "2000 N.m"))
     steps: tuple[OneTorque, ...] = field(
         "torque of every step, in order", "[30 lbf.ft, 50 lbf.ft, 65 lbf.ft]", default=()
     )
@@ -191,8 +191,12 @@ class Fastener(RecordModel):
         sign="not negative",
     )
     lubricant: Line | None = field("on threads and under heads", "moly assembly paste")
-    friction: Number | None = field("coefficient of friction of that lubricant, instead of a nut factor", "0.11")
-    nut_factor: Number | None = field("K of T = K F d, for an estimate of preload", "0.15")
+    friction: Number | None = field(
+        "coefficient of friction of that lubricant, instead of a nut factor", "0.11", plausible_range=("0.03", "0.4")
+    )
+    nut_factor: Number | None = field(
+        "K of T = K F d, for an estimate of preload", "0.15", plausible_range=("0.06", "0.4")
+    )
     sequence: tuple[BoltPlace, ...] = field(
         "where the fasteners stand, in the order they are tightened", "", default=()
     )

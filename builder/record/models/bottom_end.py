@@ -60,6 +60,9 @@ class Block(RecordModel):
         title="bores",
     )
     standard_bore: Length | None = field("bore when new", "4.000 in", plausible_range=("25 mm", "400 mm"))
+    oversize: OneLength | None = field(
+        "oversize that the bores were finished to", "0.030 in", plausible_range=("0.05 mm", "10 mm")
+    )
     main_bores: Length | None = field(
         "main housing bores, torqued, front to rear",
         "{unit: in, measured: [2.6410, 2.6411, 2.6410, 2.6411, 2.6410]}",

@@ -16,6 +16,7 @@ from builder.record.models.fields import (
     OneDensity,
     OneEnergy,
     OneSpeed,
+    OneVolume,
     Prose,
     RatioNumber,
     RecordModel,
@@ -122,7 +123,9 @@ class Fuel(RecordModel):
     heating_value: OneEnergy | None = field(
         "lower heating value, for thermal efficiency", "43.5 MJ/kg", plausible_range=("15 MJ/kg", "55 MJ/kg")
     )
-    stoichiometric: RatioNumber | None = field("air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7")
+    stoichiometric: RatioNumber | None = field(
+        "air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7", plausible_range=("4", "36")
+    )
     note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
 
     @model_validator(mode="before")
@@ -151,6 +154,11 @@ class EngineKind(RecordModel):
     cycle: Cycle = field("four-stroke or two-stroke", "four-stroke", default="four-stroke")
     ignition: Ignition = field("spark or compression", "spark", default="spark")
     firing_order: Line | None = field("as numbered on the engine", "1-3-4-2")
+    displacement: OneVolume | None = field(
+        "displacement as given for the finished engine, to compare with bore and stroke",
+        "1620 cc",
+        plausible_range=("20 cc", "80 L"),
+    )
     year: Integer | None = field("year the engine was made", "1968")
     cooling: Cooling | None = field("what carries the heat away", "water")
     induction: Induction | None = field("how the air gets in", "naturally aspirated")
@@ -159,7 +167,10 @@ class EngineKind(RecordModel):
     )
     fuel: Fuel | None = field("what it burns", "")
     compression_wanted: RatioNumber | None = field(
-        "compression ratio that was asked for", "10.5", also=("target_compression_ratio",)
+        "compression ratio that was asked for",
+        "10.5",
+        plausible_range=("3", "28"),
+        also=("target_compression_ratio",),
     )
     red_line: OneSpeed | None = field(
         "highest engine speed allowed", "6500 rpm", plausible_range=("400 rpm", "20000 rpm"), also=("redline",)

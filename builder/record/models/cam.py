@@ -126,16 +126,18 @@ class Events(_AtLift):
     """Valve events read from the degree wheel at one lift."""
 
     at: LiftMark = field("lift the events were read at", "0.050 in", required=True)
-    intake_opens: OneAngle | None = field("before TDC", "15 deg")
-    intake_closes: OneAngle | None = field("after BDC", "43 deg")
-    exhaust_opens: OneAngle | None = field("before BDC", "58 deg")
-    exhaust_closes: OneAngle | None = field("after TDC", "6 deg")
+    intake_opens: OneAngle | None = field("before TDC", "15 deg", plausible_range=("-60 deg", "130 deg"))
+    intake_closes: OneAngle | None = field("after BDC", "43 deg", plausible_range=("-60 deg", "130 deg"))
+    exhaust_opens: OneAngle | None = field("before BDC", "58 deg", plausible_range=("-60 deg", "130 deg"))
+    exhaust_closes: OneAngle | None = field("after TDC", "6 deg", plausible_range=("-60 deg", "130 deg"))
 
 
 class EqualLift(RecordModel):
     """Two degree-wheel readings at the same lift on either side of the nose."""
 
-    lift: OneLength = field("lobe lift of both readings", "0.300 in", required=True, sign="not negative")
+    lift: OneLength = field(
+        "lobe lift of both readings", "0.300 in", required=True, plausible_range=("0 mm", "25 mm"), sign="not negative"
+    )
     opening: OneAngle = field("wheel on the opening side, after TDC", "72 deg", required=True)
     closing: OneAngle = field("wheel on the closing side, after TDC", "136 deg", required=True)
 
@@ -163,7 +165,9 @@ class Lifters(RecordModel):
     maker: Line | None = field("who made them", "Heron Camshafts")
     number: Line | None = field("part number", "HC-L842")
     kind: LifterKind | None = field("kind", "hydraulic flat tappet")
-    preload_turns: Number | None = field("turns of the adjuster past zero lash", "0.5", sign="not negative")
+    preload_turns: Number | None = field(
+        "turns of the adjuster past zero lash", "0.5", plausible_range=("0", "2.5"), sign="not negative"
+    )
     adjuster_thread: Line | None = field("thread of the adjuster: 3/8-24 or M8x1", "3/8-24")
     adjuster_at: AdjusterPlace | None = field(
         "what the adjuster moves: the pushrod's end, or the rocker's pivot (a nut on its stud)", "rocker pivot"

@@ -30,7 +30,9 @@ class Settings(RecordModel):
     total_timing: OneAngle | None = field(
         "total spark advance", "34 deg", plausible_range=("5 deg", "60 deg"), also=("total_advance",)
     )
-    total_timing_by: OneSpeed | None = field("engine speed by which the advance is all in", "3000 rpm")
+    total_timing_by: OneSpeed | None = field(
+        "engine speed by which the advance is all in", "3000 rpm", plausible_range=("300 rpm", "9000 rpm")
+    )
     idle_speed: OneSpeed | None = field("idle speed", "850 rpm", plausible_range=("150 rpm", "3000 rpm"))
     intake_lash: Line | None = field(
         "intake lash, hot or cold", "0.022 in hot", also=("intake_valve_clearance", "intake_valve_lash")

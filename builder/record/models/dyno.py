@@ -199,7 +199,10 @@ class Dyno(RecordModel):
     conditions: Conditions | None = field("the air the engine breathed", "")
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
     inertia: OneInertia | None = field(
-        "rotating inertia, to add back what a fast sweep spends on accelerating", "1.85 kg.m2", sign="not negative"
+        "rotating inertia, to add back what a fast sweep spends on accelerating",
+        "1.85 kg.m2",
+        plausible_range=("0.001 kg.m2", "200 kg.m2"),
+        sign="not negative",
     )
     fuel: Line | None = field("fuel in the tank", "98 RON from one drum")
     oil: Line | None = field("oil in the sump", "SAE 30 for running in")

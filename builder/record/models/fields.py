@@ -241,6 +241,7 @@ Ratio = Annotated[Reading, ReadingOf(NUMBER)]
 AnyReading = Annotated[Reading, ReadingOf(None)]
 """A reading of any kind: its unit says which."""
 
+OneVolume = Annotated[Quantity, QuantityOf("volume")]
 OneLength = Annotated[Quantity, QuantityOf("length")]
 OneAngle = Annotated[Quantity, QuantityOf("angle")]
 OneTorque = Annotated[Quantity, QuantityOf("torque")]

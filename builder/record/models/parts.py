@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from builder.record.models.choices import Synonyms
-from builder.record.models.fields import AnyReading, Count, Line, Prose, RecordModel, field
+from builder.record.models.fields import AnyReading, Count, Day, Line, Prose, RecordModel, field
 
 PartSource = Annotated[
     Literal["new", "used", "customer's own", "swap meet", "reconditioned", "shop stock", "mixed lot"],
@@ -54,6 +54,7 @@ class Part(RecordModel):
     source: PartSource | None = field("where it came from", "used")
     supplier: Line | None = field("who sold it", "Quayside Autojumble", private="shop")
     price: Line | None = field("what it cost", "260", private="shop")
+    received: Day | None = field("day it came in", "2024-02-12")
     checked: tuple[PartCheck, ...] = field("what was checked, listed against measured", "", default=())
     verdict: Verdict | None = field("what came of it", "fits")
     done: Line | None = field("what was done about it", "returned, right set ordered")

@@ -39,7 +39,13 @@ class FlowPoint(RecordModel):
     """One lift on the flow bench."""
 
     lift: OneLength = field("valve lift", "0.300 in", required=True, plausible_range=("0.2 mm", "40 mm"))
-    flow: OneVolumeFlow = field("flow at the bench's depression", "185 cfm", required=True, sign="not negative")
+    flow: OneVolumeFlow = field(
+        "flow at the bench's depression",
+        "185 cfm",
+        required=True,
+        plausible_range=("2 cfm", "900 cfm"),
+        sign="not negative",
+    )
 
 
 class FlowBench(RecordModel):
@@ -95,8 +101,14 @@ class Gasket(RecordModel):
 class SpringReading(RecordModel):
     """One height on the spring tester."""
 
-    height: OneLength = field("height", "1.250 in", required=True)
-    load: OneForce = field("load at that height", "295 lbf", required=True, sign="not negative")
+    height: OneLength = field("height", "1.250 in", required=True, plausible_range=("8 mm", "120 mm"))
+    load: OneForce = field(
+        "load at that height",
+        "295 lbf",
+        required=True,
+        plausible_range=("20 N", "6000 N"),
+        sign="not negative",
+    )
 
 
 class Springs(RecordModel):
@@ -137,8 +149,12 @@ class Injectors(RecordModel):
     maker: Line | None = field("who made them", "Cinder Fuel")
     number: Line | None = field("part number", "CF 440")
     count: Count | None = field("how many", "8")
-    flow: OneMassFlow | None = field("flow of one, at its rated pressure", "42 lb/h")
-    rated_pressure: OnePressure | None = field("pressure the flow was rated at", "43.5 psi", units=("psi", "bar"))
+    flow: OneMassFlow | None = field(
+        "flow of one, at its rated pressure", "42 lb/h", plausible_range=("3 lb/h", "400 lb/h")
+    )
+    rated_pressure: OnePressure | None = field(
+        "pressure the flow was rated at", "43.5 psi", plausible_range=("5 psi", "3000 bar"), units=("psi", "bar")
+    )
     pulses_per_cycle: Count | None = field("how often each opens in one cycle: 1 sequential, 2 all at once", "1")
 
 
@@ -148,12 +164,20 @@ class InductionSystem(RecordModel):
     description: Line | None = field("what feeds it", "four-barrel carburetor on a single-plane manifold")
     maker: Line | None = field("who made it", "Cinder Fuel")
     number: Line | None = field("part number", "CF 750")
-    rated_flow: OneVolumeFlow | None = field("rated air flow, all of it together", "750 cfm")
+    rated_flow: OneVolumeFlow | None = field(
+        "rated air flow, all of it together", "750 cfm", plausible_range=("10 cfm", "4000 cfm")
+    )
     rated_depression: OnePressure | None = field(
         "depression of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg"), units=("inHg", "mbar")
     )
     allowed_depression: OnePressure | None = field(
-        "depression the engine should not exceed at full throttle", "1.5 inHg", units=("inHg", "mbar")
+        "depression the engine should not exceed at full throttle",
+        "1.5 inHg",
+        plausible_range=("0.2 inHg", "6 inHg"),
+        units=("inHg", "mbar"),
+    )
+    restrictor_diameter: OneLength | None = field(
+        "smallest diameter of a restrictor that all the air passes", "34 mm", plausible_range=("8 mm", "150 mm")
     )
     boost: OnePressure | None = field(
         "boost above the barometer",

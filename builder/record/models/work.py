@@ -65,11 +65,17 @@ class BoreGauging(RecordModel):
     unit: Annotated[Line, AfterValidator(_unit_of_length)] = field(
         "unit of every reading on this card", "in", required=True
     )
-    resolution: OneLength | None = field("what the gauge resolves", "0.0001 in")
+    resolution: OneLength | None = field(
+        "what the gauge resolves", "0.0001 in", plausible_range=("0.0001 mm", "0.05 mm")
+    )
     depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, middle, bottom]", default=())
     when: Line | None = field("before or after which operation", "after honing")
-    taper_at_most: OneLength | None = field("largest taper allowed", "0.0005 in", sign="not negative")
-    out_of_round_at_most: OneLength | None = field("largest out-of-round allowed", "0.0005 in", sign="not negative")
+    taper_at_most: OneLength | None = field(
+        "largest taper allowed", "0.0005 in", plausible_range=("0.002 mm", "0.1 mm"), sign="not negative"
+    )
+    out_of_round_at_most: OneLength | None = field(
+        "largest out-of-round allowed", "0.0005 in", plausible_range=("0.002 mm", "0.1 mm"), sign="not negative"
+    )
     cylinders: tuple[BoreCylinder, ...] = field("every bore", "", default=())
     by: Line | None = field("who gauged", "RT")
 

@@ -13,6 +13,7 @@ from builder.figures.core.registry import SECTIONS
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Figure, MissingInputs
 from builder.figures.definitions import REGISTRY
+from builder.record.load import errors_in
 from builder.record.models.shop import Shop
 from tests.support.figure_records import BOTTOM_END, CAM, TOP_END, V8, figure_of, line_of, read, sheet_of
 
@@ -22,8 +23,7 @@ INCH = 0.0254
 def test_a_rod_shorter_than_half_the_stroke(tmp_path: Path) -> None:
     short = BOTTOM_END.replace("length: 5.700 in", "length: 1.700 in")
     sheet = sheet_of(tmp_path, {**V8, "bottom_end": short})
-    (problem,) = sheet.problems
-    assert problem.severity == "error"
+    (problem,) = errors_in(sheet.problems)
     assert problem.path.name == "bottom_end.yaml"
     assert problem.line == line_of(tmp_path, "length: 1.700", "bottom_end")
     assert f"rod length 1.700 in (bottom_end.yaml:{problem.line})" in problem.message
@@ -89,7 +89,7 @@ def test_what_would_do_instead_of_a_missing_input(tmp_path: Path) -> None:
 
 def test_an_impossible_pair_is_reported_once(tmp_path: Path) -> None:
     short = BOTTOM_END.replace("length: 5.700 in", "length: 1.000 in")
-    assert len(sheet_of(tmp_path, {**V8, "bottom_end": short}).problems) == 1
+    assert len(errors_in(sheet_of(tmp_path, {**V8, "bottom_end": short}).problems)) == 1
 
 
 def test_an_impossible_input_is_a_problem_too(tmp_path: Path) -> None:

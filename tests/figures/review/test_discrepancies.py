@@ -138,23 +138,3 @@ def test_a_check_that_the_engine_repeats_is_listed_once(tmp_path: Path) -> None:
     paths = [discrepancy.path for discrepancy in sheet.discrepancies]
     assert "bottom_end.pistons.compression_height" in paths
     assert "parts.parts.1.checked.0" not in paths
-
-
-def test_two_methods_that_do_not_agree(tmp_path: Path) -> None:
-    by_parts = 9.025 - (1.740 + 5.700 + 1.560)
-    agreeing = BOTTOM_END + f"    deck_clearance: {{unit: in, measured: {by_parts:.4f}}}\n"
-    assert sheet_of(tmp_path, {**V8, "bottom_end": agreeing}).discrepancies == ()
-    gauged = BOTTOM_END + "    deck_clearance: {unit: in, measured: 0.0100}\n"
-    discrepancy = discrepancy_of(sheet_of(tmp_path, {**V8, "bottom_end": gauged}), "deck_clearance")
-    assert discrepancy.kind == "two ways"
-    assert discrepancy.labels == ("by dial indicator", "from the parts")
-    assert "0.015" in discrepancy.difference
-    assert discrepancy.consequence is not None
-    listed = figure_of(tmp_path, "compression_ratio", V8)
-    assert listed.display in discrepancy.consequence
-
-
-def test_oil_clearance_by_both_methods(tmp_path: Path) -> None:
-    assembly = "fits: {main_oil_clearance: {unit: in, measured: [0.0031, 0.0032, 0.0031, 0.0031, 0.0031]}}\n"
-    discrepancy = discrepancy_of(sheet_of(tmp_path, {**V8, "assembly": assembly}), "main_oil_clearance")
-    assert discrepancy.difference == "0.0004\N{NO-BREAK SPACE}in apart"

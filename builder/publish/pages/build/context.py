@@ -77,6 +77,7 @@ def render_build_page(
         cautions=caution_lines(build, sheet),
         significant_discrepancies=sorted(significant, key=lambda item: item.kind != "as received"),
         other_discrepancies=[item for item in sheet.discrepancies if not item.matters],
+        contradictions=sheet.contradictions,
         similar_builds=Markup(SIMILAR_BUILDS_SLOT),
         figure_sections=[(section, _figures_in(sheet, section)) for section in SECTIONS if section != FITS],
         clearances=clearance_rows(sheet.clearances, "fit", "bore", "joint"),

@@ -1,0 +1,35 @@
+"""Values of the record that cannot all be true; how a check is written is in `comparison`."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+from builder.figures.core.solver import Solver
+from builder.figures.core.types import Contradiction, RecordedValue
+from builder.figures.review.cross_checks import output, paperwork, short_block, valve_train
+from builder.figures.review.cross_checks.comparison import run_checks
+from builder.figures.review.cross_checks.record_values import RecordValues
+
+CHECKS = tuple(check for module in (short_block, valve_train, paperwork, output) for check in module.define.checks)
+
+
+def find_contradictions(solver: Solver) -> tuple[Contradiction, ...]:
+    """Return every contradiction between the values of a build, in the order of the checks.
+
+    A value that more of the checks name than any other of its contradiction is the most likely slip.
+    """
+    record = RecordValues(solver)
+    found = [
+        replace(item, consequence=short_block.deck_consequence(record)) if item.check == "deck_clearance" else item
+        for item in run_checks(CHECKS, record)
+    ]
+    named = Counter(path for path, _ in {(value.path, item.check) for item in found for value in item.values})
+    return tuple(replace(item, suspect=_suspect(item, named)) for item in found)
+
+
+def _suspect(found: Contradiction, named: Counter[str]) -> RecordedValue | None:
+    counts = sorted((named[value.path] for value in found.values), reverse=True)
+    if counts[0] < 2 or (len(counts) > 1 and counts[0] == counts[1]):
+        return None
+    return max(found.values, key=lambda value: named[value.path])
