@@ -54,10 +54,10 @@ def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -
 @pytest.mark.parametrize(
     ("side", "readings", "warning"),
     [
-        ("intake", "opening: 136 deg, closing: 72 deg", "at 284 degrees: are the two swapped?"),
-        ("exhaust", "opening: 81 deg, closing: 147 deg", "at 294 degrees: are the two swapped?"),
-        ("intake", "opening: 345 deg, closing: 223 deg", None),  # a wheel marked all round
-        ("intake", "opening: 10 deg, closing: 60 deg", "at 35 degrees: look whether both are counted after TDC"),
+        ("intake", "opening: 136 deg, closing: 72 deg", "are the two readings swapped?"),
+        ("exhaust", "opening: 81 deg, closing: 147 deg", "are the two readings swapped?"),
+        ("intake", "opening: 346 deg, closing: 226 deg", None),  # a wheel marked all round
+        ("intake", "opening: 10 deg, closing: 60 deg", "look at how both were counted"),
     ],
 )
 def test_degree_wheel_readings_the_wrong_way_round(

@@ -373,12 +373,12 @@ _LARGE = 0.02
 
 def _worked_field(record: RecordValues, operation: Operation) -> str | None:
     """Return the field whose recorded value is nearest to the reading after an operation, if one is near."""
-    if operation.after is None or not operation.after.preferred:
+    after = float(operation.after.values.mean()) if operation.after is not None and operation.after.preferred else 0.0
+    if operation.after is None or not after:
         return None
-    after = float(operation.after.values.mean())
     fields = next((fields for pattern, fields in _WORKED if pattern.search(operation.on or "")), ())
     distances = {
-        path: abs(after / float(reading.values.mean()) - 1)
+        path: abs(after - float(reading.values.mean())) / abs(after)
         for path in fields
         if isinstance(reading := record.build.get(path), Reading)
         and reading.preferred

@@ -81,7 +81,7 @@ def _lobe_separation(record: RecordValues) -> Iterator[Comparison]:
             continue  # two cams can be set apart
         intake, exhaust = (record.get(f"cam.{document.format(side)}") for side in SIDES)
         if intake is not None and exhaust is not None:
-            middle = combine(lambda a, b: valve_train.lobe_separation(a, b), intake, exhaust)
+            middle = combine(valve_train.lobe_separation, intake, exhaust)
             yield compare(
                 ("lobe separation", stated),
                 "equals",
@@ -108,20 +108,22 @@ def _degree_wheel(record: RecordValues) -> Iterator[Comparison]:
             path = f"cam.degreeing.{side}.{index}"
             near, far = ("opening", "closing") if side == "intake" else ("closing", "opening")
             middle = combine(
-                lambda a, b: valve_train.installed_centerline(a, b),
-                record.value(f"{path}.{near}"),
-                record.value(f"{path}.{far}"),
+                valve_train.installed_centerline, record.value(f"{path}.{near}"), record.value(f"{path}.{far}")
             )
+            opposite = abs(float(middle.values[0] - installed.values[0])) > 150
             yield compare(
-                (f"{side} wheel at {pair.lift.text} of lift", middle), "equals", ("as installed", installed),
-                within=_WHEEL, advice="look for swapped or miscounted readings",
-            )  # fmt: skip
+                (f"{side} wheel at {pair.lift.text} of lift", middle),
+                "equals",
+                ("as installed", installed),
+                within=_WHEEL,
+                advice="are the two readings swapped?" if opposite else "look at how both were counted",
+            )
         yield from _events(record, side, installed)
 
 
 def _events(record: RecordValues, side: Side, installed: Operand) -> Iterator[Comparison]:
     """Yield the centerline and the duration that valve events make, against installed centerline and card."""
-    middle_of: Callable[..., object] = (
+    middle_of = (
         valve_train.intake_centerline_from_events if side == "intake" else valve_train.exhaust_centerline_from_events
     )
     for index, events in enumerate(record.build.get("cam.degreeing.events") or ()):
@@ -130,7 +132,7 @@ def _events(record: RecordValues, side: Side, installed: Operand) -> Iterator[Co
         if opens is None or closes is None:
             continue
         at = f"{side} events at {_mark(events)}"
-        middle = combine(lambda a, b, of=middle_of: of(a, b), opens, closes)
+        middle = combine(middle_of, opens, closes)
         yield compare((f"centerline of the {at}", middle), "equals", ("as installed", installed), within=_WHEEL)
         for number, item in enumerate(record.build.get(f"cam.card.{side}.durations") or ()):
             if abs(item.lift - events.lift) > 1e-6:
