@@ -137,7 +137,7 @@ def _fitted_top(source: Curve, speed: Array, value: Array, highest: int) -> _Top
         return _Top(top_speed, top_value, deviation, 0.0, freedom)
     if curvature <= 0:
         return _Top(top_speed, top_value, deviation, np.inf, freedom)
-    slopes = np.array([legendre.legval(at[best], legendre.legder(unit)) for unit in np.eye(degree + 1)])
+    slopes = np.asarray(legendre.legval(at[best], legendre.legder(np.eye(degree + 1))))
     slope_variance = float(slopes @ covariance @ slopes)
     # Noise moves the top to where it is highest: on average this adds half the slope's variance over the curvature.
     added = min(slope_variance / (2 * curvature), deviation)

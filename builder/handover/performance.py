@@ -118,6 +118,7 @@ def _conditions(build: Build, delivered: EngineState) -> tuple[LabelledValue, ..
         )
     return (
         *labelled(("Pull", pull.name)),
+        *labelled(*((setting.name, setting.level.text) for setting in delivered.settings)),
         *recorded,
         *(rows_of(conditions, both=True) if conditions else ()),
         *labelled(

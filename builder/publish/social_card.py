@@ -43,6 +43,8 @@ class _CardData:
     numbers: tuple[Headline, ...]
     curves: tuple[Curve, Curve, Curve] | None
     """Speed, torque and power of the engine as delivered."""
+    caption: str
+    """What the curves show."""
     cover: str
     """The hash of the cover photo."""
 
@@ -53,7 +55,9 @@ def render_card(build: Build, sheet: FigureSheet, cover: bytes | None = None, pr
     The right half shows torque and power as delivered, or else the cover photo (JPEG or PNG bytes). The build
     must be without its private fields. The file `previous` is returned instead where it has the same contents.
     """
-    delivered = sheet.session.delivered if sheet.session else None
+    session = sheet.session
+    delivered = session.delivered if session else None
+    standard = session.standard.name if session and session.corrected else "as logged"
     data = _CardData(
         build.build.title,
         ", ".join(filter(None, (*engine_type_words(build), build.build.purpose))),
@@ -61,6 +65,7 @@ def render_card(build: Build, sheet: FigureSheet, cover: bytes | None = None, pr
         None
         if delivered is None
         else (delivered.corrected.speed, delivered.corrected.torque, delivered.corrected.power),
+        f"as delivered, {standard}",
         hashlib.sha256(cover or b"").hexdigest(),
     )
     fingerprint = hash_values(data)
@@ -75,7 +80,7 @@ def _paint(data: _CardData, cover: bytes | None, fingerprint: str) -> bytes:
     card = Image.new("RGB", (SIZE[0] * _SUPERSAMPLE, SIZE[1] * _SUPERSAMPLE), PAPER)
     draw = ImageDraw.Draw(card)
     if data.curves is not None:
-        _curves(draw, *data.curves)
+        _curves(draw, *data.curves, data.caption)
     elif cover is not None:
         _photo(card, cover)
     right = _MIDDLE - 20 if data.curves is not None or cover is not None else SIZE[0] - _MARGIN
@@ -145,7 +150,7 @@ def _texts(draw: ImageDraw.ImageDraw, data: _CardData, width: float) -> None:
         _text(draw, (x + number_width + 8, baseline), item.unit, unit, INK)
 
 
-def _curves(draw: ImageDraw.ImageDraw, speed: Curve, torque: Curve, power: Curve) -> None:
+def _curves(draw: ImageDraw.ImageDraw, speed: Curve, torque: Curve, power: Curve, caption: str) -> None:
     """Draw torque and power over engine speed, each scaled to full height, without axes."""
     left, right, top, bottom = _MIDDLE + 30.0, SIZE[0] - _MARGIN, 120.0, SIZE[1] - 96.0
     for line in range(5):
@@ -176,6 +181,8 @@ def _curves(draw: ImageDraw.ImageDraw, speed: Curve, torque: Curve, power: Curve
     low, high = (f"{60 * float(end):,.0f} rpm" for end in (np.nanmin(speed), np.nanmax(speed)))
     small = _font(18)
     _text(draw, (left, SIZE[1] - 62), low, small, QUIET)
+    middle = (left + right - small.getlength(caption) / _SUPERSAMPLE) / 2
+    _text(draw, (middle, SIZE[1] - 32), caption, small, QUIET)
     _text(draw, (right - small.getlength(high) / _SUPERSAMPLE, SIZE[1] - 62), high, small, QUIET)
 
 

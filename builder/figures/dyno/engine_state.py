@@ -17,6 +17,7 @@ from builder.figures.dyno.comparisons import group_repeats
 from builder.figures.dyno.correction import AmbientConditions
 from builder.figures.dyno.pull import CorrectedCurves, PullPeaks, PullReadings, PullResult
 from builder.figures.dyno.pull_scatter import PullScatter
+from builder.record.models.dyno import Setting
 
 _FULL_RANGE = 0.9
 """A pull that shares less of the widest pull's speeds with it gives nothing to the mean curves."""
@@ -68,6 +69,11 @@ class EngineState:
     def conditions(self) -> AmbientConditions:
         """Return the air of the last pull."""
         return self.last.conditions
+
+    @property
+    def settings(self) -> tuple[Setting, ...]:
+        """Return the level of what was varied over several pulls, as it was in this state."""
+        return tuple(dict.fromkeys(pull.record.setting for pull in self.pulls if pull.record.setting is not None))
 
     @property
     def outside(self) -> tuple[str, ...]:
