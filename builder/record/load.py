@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 import re
 from pathlib import Path
@@ -16,6 +17,7 @@ from builder.record.models.shop import Shop
 from builder.record.plausibility import check_plausibility
 from builder.record.problem import Problem, errors_in
 from builder.record.shop_check import check_shop
+from builder.record.taken_over import differences, with_taken_over
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import Document, read_yaml
 
@@ -88,12 +90,12 @@ def _read(folder: Path, shown: Path) -> tuple[Build | None, list[Problem]]:
     if "build" not in parts:
         return None, sorted(problems)
     build = Build(folder.name, folder, documents=documents, **parts)  # type: ignore[arg-type]
-    problems += check_consistency(build) + check_plausibility(build)
+    problems += check_consistency(build) + check_plausibility(build) + differences(build)
     logs, more = _read_logs(build, shown)
     problems += more
     if errors_in(problems):
         return None, sorted(problems)
-    return Build(folder.name, folder, documents=documents, logs=logs, **parts), sorted(problems)  # type: ignore[arg-type]
+    return with_taken_over(dataclasses.replace(build, logs=logs)), sorted(problems)
 
 
 def _read_documents(folder: Path, shown: Path) -> tuple[dict[str, Document], dict[str, RecordModel], list[Problem]]:

@@ -60,6 +60,8 @@ class Build:
     """The log of each pull, by the pull's name."""
     documents: Mapping[str, Document] = field(default_factory=dict)
     """The YAML documents by name, for the lines of what they hold."""
+    taken_from: Mapping[str, str] = field(default_factory=dict)
+    """The path that the value of a field was taken from, by the path of the field that was left empty."""
 
     @property
     def cylinders(self) -> int:
@@ -104,7 +106,13 @@ class Build:
         return value
 
     def where(self, path: str) -> tuple[Path, int]:
-        """Return the file and line of a path, or of the nearest value around it that was written."""
+        """Return the file and line of a path, or of the nearest value around it that was written.
+
+        A value that was taken from another place has the line of that place.
+        """
+        for taken, source in self.taken_from.items():
+            if path == taken or path.startswith(f"{taken}."):
+                return self.where(source)
         name, *steps = path.split(".")
         document = self.documents.get(name)
         if document is None:

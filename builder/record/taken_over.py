@@ -1,0 +1,164 @@
+"""What is written in one place is taken from there: bores, part numbers, timing as delivered and the serial number.
+
+A field that was filled in stays as it is. Where both places are filled, `differences` compares their texts; numbers are
+compared by the figures, which know how well each was read.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from builder.record.dyno_log.channels import channel_named
+from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.fields import RecordModel
+from builder.record.models.parts import Part
+from builder.record.problem import Problem
+from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import parse_quantity
+from builder.record.traversal import models_in
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A value of one field that another place of the record holds: the path of the field, of the source, the value."""
+
+    path: str
+    source: str
+    value: Any
+
+
+# Sections that name a maker and a part number: the field of the number, and what a shop calls the part.
+_PARTS = {
+    "bottom_end.crankshaft": ("number", "crankshaft, crank"),
+    "bottom_end.rods": ("number", "connecting rods, rods, conrods"),
+    "bottom_end.pistons": ("number", "pistons, piston"),
+    "bottom_end.rings": ("number", "rings, piston rings, ring set"),
+    "top_end.gasket": ("number", "head gasket, head gaskets, cylinder head gasket"),
+    "top_end.springs": ("number", "valve springs, springs"),
+    "top_end.rockers": ("number", "rockers, rocker arms"),
+    "cam.card": ("number", "camshaft, cam"),
+    "cam.lifters": ("number", "lifters, tappets, followers, cam followers"),
+}
+_REJECTED = ("returned", "scrapped")
+
+
+def with_taken_over(build: Build) -> Build:
+    """Return the build with every empty field that another place fills, and the path that each was taken from."""
+    taken: dict[str, str] = {}
+    for item in sources(build):
+        if build.get(item.path) is None:
+            build = _with(build, item.path, item.value)
+            taken[item.path] = item.source
+    return dataclasses.replace(build, taken_from=taken) if taken else build
+
+
+def differences(build: Build) -> list[Problem]:
+    """Return a warning for every text that two places of the record give differently."""
+    problems = []
+    for item in sources(build):
+        own = build.get(item.path)
+        if isinstance(item.value, str) and own is not None and _plain(own) != _plain(item.value):
+            file, line = build.where(item.source)
+            field = item.path.partition(".")[2]
+            message = f"{field} is {own!r} here and {item.value!r} in {file.name}:{line}: correct the one that is wrong"
+            problems.append(Problem(*build.where(item.path), message, "warning"))
+    return problems
+
+
+def _plain(text: str) -> str:
+    return "".join(text.split()).casefold()
+
+
+def sources(build: Build) -> Iterator[Source]:
+    """Yield every value that one place of the record has for a field in another."""
+    yield from _gauged_bores(build)
+    yield from _part_numbers(build)
+    yield from _timing(build)
+    yield from _serial(build)
+
+
+def _gauged_bores(build: Build) -> Iterator[Source]:
+    """Yield the mean bore of each cylinder on the gauge card, where the card has every cylinder."""
+    card = build.work.bore_gauging if build.work else None
+    by_cylinder = {bore.cylinder: bore for bore in card.cylinders} if card else {}
+    if card is None or sorted(by_cylinder) != list(range(1, build.cylinders + 1)):
+        return
+    readings = {
+        number: [reading for depth in bore.depths for reading in (depth.across, depth.along)]
+        for number, bore in sorted(by_cylinder.items())
+    }
+    decimals = max(len(f"{reading!r}".partition(".")[2]) for each in readings.values() for reading in each)
+    measured = tuple(
+        parse_quantity(f"{sum(each) / len(each):.{decimals}f} {card.unit}", "length") for each in readings.values()
+    )
+    reading = Reading(
+        "length", measured=measured, resolution=card.resolution, by=card.by, note="mean of the gauge card"
+    )
+    yield Source("bottom_end.block.bores", "work.bore_gauging.cylinders", reading)
+
+
+def _part_numbers(build: Build) -> Iterator[Source]:
+    """Yield maker and number of the one part of a kind that was received and not rejected."""
+    received = [
+        (f"parts.parts.{index}", part)
+        for index, part in enumerate(build.parts.parts if build.parts else ())
+        if part.verdict not in _REJECTED
+    ]
+    for section, (number_field, words) in _PARTS.items():
+        names = [word.strip() for word in words.split(",")]
+        parts = [(path, part) for path, part in received if part.part.casefold() in names]
+        if len(parts) == 1 and (parts[0][1].number or parts[0][1].maker):
+            yield from _maker_and_number(build, section, number_field, *parts[0])
+
+
+def _maker_and_number(build: Build, section: str, number_field: str, path: str, part: Part) -> Iterator[Source]:
+    maker, number = build.get(f"{section}.maker"), build.get(f"{section}.{number_field}")
+    if part.maker and (number is None or _plain(number) == _plain(part.number or "")):
+        yield Source(f"{section}.maker", f"{path}.maker", part.maker)
+    if part.number and (maker is None or _plain(maker) == _plain(part.maker or "")):
+        yield Source(f"{section}.{number_field}", f"{path}.number", part.number)
+
+
+def _timing(build: Build) -> Iterator[Source]:
+    """Yield the spark advance that was set in the pull as delivered, where the record names that pull."""
+    delivered = build.dyno.delivered if build.dyno else None
+    for index, pull in enumerate(build.pulls):
+        setting = pull.setting
+        if delivered is None or pull.name != delivered or setting is None:
+            continue
+        name = setting.name.casefold().removeprefix("total ")
+        if setting.level.dimension == "angle" and channel_named(name) == "spark_advance":
+            yield Source("delivery.settings.total_timing", f"dyno.pulls.{index}.setting.level", setting.level)
+
+
+def _serial(build: Build) -> Iterator[Source]:
+    """Yield the serial number of the engine from that of its block in the parts list."""
+    blocks = [
+        (index, part)
+        for index, part in enumerate(build.parts.parts if build.parts else ())
+        if part.part.casefold() in ("block", "engine block", "cylinder block", "engine")
+        and part.verdict not in _REJECTED
+    ]
+    if len(blocks) == 1 and blocks[0][1].serial:
+        yield Source("build.engine_serial", f"parts.parts.{blocks[0][0]}.serial", blocks[0][1].serial)
+
+
+def _with(build: Build, path: str, value: Any) -> Build:
+    """Return the build with a value at a path; sections on the way that were not recorded are made."""
+    document, *steps = path.split(".")
+    part = getattr(build, document) or DOCUMENTS[document]()
+    changes: dict[str, Any] = {document: _with_value(part, steps, value)}
+    return dataclasses.replace(build, **changes)
+
+
+def _with_value(model: RecordModel, steps: list[str], value: Any) -> RecordModel:
+    name, *rest = steps
+    if rest:
+        inner = getattr(model, name)
+        if inner is None:
+            inner = models_in(type(model).model_fields[name].annotation)[0]()
+        value = _with_value(inner, rest, value)
+    return model.model_copy(update={name: value})
