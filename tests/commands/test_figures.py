@@ -29,7 +29,7 @@ def test_figures_as_lines_and_as_json(published_archive: Path) -> None:
     assert set(ratio) == keys
     assert ratio["unit"] == "1"
     assert 5 < ratio["value"] < 20
-    assert all(set(need) == {"slug", "needs"} and need["needs"] for need in found["needs"])
+    assert all(set(need) == {"slug", "needs", "instead"} and need["needs"] for need in found["needs"])
 
 
 def test_figures_stay_when_inputs_conflict(published_archive: Path, tmp_path: Path) -> None:
