@@ -6,16 +6,24 @@ import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.figures.core.types import LISTED, MEASURED, PROVENANCE_TEXTS, Figure, FigureSheet
+from builder.figures.core.types import FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover.limits import LimitLine, limits_of
-from builder.handover.parts_list import PartLine, installed_parts, rejected_parts
-from builder.handover.performance import Performance, performance_of
-from builder.handover.procedures import Procedure, break_in, cautions, first_start, read_texts, warranty
+from builder.handover.parts_list import PartLine, PartsGroup, installed_parts, rejected_parts
+from builder.handover.procedures import Procedure, break_in, cautions, first_start, read_texts
 from builder.handover.rich_text import TextBlock, parse_blocks
-from builder.publish.pages.build.headline import Headline, headline, kind_of_engine
+from builder.handover.warranty import Warranty, warranty_of
+from builder.publish.pages.build.headline import (
+    Headline,
+    assumption_sentence,
+    best_sentence,
+    headline,
+    performance_sentence,
+)
 from builder.publish.pages.build.record_tables import cell, chapters
 from builder.publish.pages.formatting import format_date, sentence
+from builder.publish.sheets.build_sheet import measured_text
+from builder.publish.sheets.identity import Identity, identity_of
 from builder.publish.sheets.joints import Joint, joints
 from builder.publish.sheets.record_rows import (
     LabelledValue,
@@ -29,13 +37,6 @@ from builder.publish.sheets.record_rows import (
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import as_written
-
-_SPECIFICATION_FIGURES = (
-    "displacement", "swept_volume", "bore_stroke_ratio", "rod_ratio", "compression_ratio",
-    "effective_compression_ratio", "deck_clearance", "quench", "clearance_volume", "mean_piston_speed", "valve_lift",
-    "lobe_separation", "installed_centerline", "exhaust_centerline", "cam_advance", "overlap", "spring_rate",
-    "seat_load", "open_load", "coil_bind_clearance", "piston_to_valve",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class ClearanceLine:
 
     title: str
     allowed: str
-    authority: str
+    source: str
     measured: str
     mean: str
     marks: tuple[GaugeMark, ...]
@@ -74,50 +75,49 @@ class SignOffLine:
 
 
 @dataclass(frozen=True)
+class OperatingSheet:
+    """What the owner needs at the engine: first start, break-in, limits, fluids, settings, service."""
+
+    contact: tuple[LabelledValue, ...]
+    first_start: Procedure
+    break_in: Procedure
+    limits: tuple[LimitLine, ...]
+    fluids: TextTable | None
+    minimum_octane: str
+    fuel: str
+    settings: tuple[LabelledValue, ...]
+    services: tuple[tuple[str, str], ...]
+    """When, and what is done then."""
+    note: tuple[TextBlock, ...]
+
+
+@dataclass(frozen=True)
 class Binder:
     """The content of the binder, section by section; what is empty was not recorded."""
 
-    title: str
-    number: str
-    shop: str
-    shop_lines: tuple[str, ...]
-    engine_type: str
-    date: tuple[int, int, int] | None
-    """Date of the document: year, month, day."""
-    date_text: str
+    identity: Identity
     customer: tuple[LabelledValue, ...]
-    invented: str
     facts: tuple[LabelledValue, ...]
     summary: tuple[TextBlock, ...]
     goals: tuple[TextBlock, ...]
     headline: tuple[Headline, ...]
-    performance: Performance | None
-    figures: tuple[LabelledValue, ...]
-    specification: tuple[ValueGroup, ...]
-    work: TextTable | None
+    performance: tuple[str, ...]
+    """What the engine made as delivered, and at best during testing, as sentences."""
+    operating: OperatingSheet
     clearances: tuple[ClearanceLine, ...]
     checks: tuple[ClearanceLine, ...]
     check_remarks: tuple[LabelledValue, ...]
     cam: tuple[ValueGroup, ...]
     joints: tuple[Joint, ...]
-    settings: tuple[LabelledValue, ...]
-    fluids: TextTable | None
-    least_octane: str
-    fuel: str
-    first_start: Procedure
-    break_in: Procedure
-    limits: tuple[LimitLine, ...]
-    services: TextTable | None
-    parts: tuple[PartLine, ...]
+    parts: tuple[PartsGroup, ...]
     rejected_parts: tuple[PartLine, ...]
+    history: TextTable | None
     cautions: tuple[str, ...]
     accepted: tuple[str, ...]
     """Cautions that the shop accepted, with the reason, where the customer sees them."""
-    note: tuple[TextBlock, ...]
-    warranty: tuple[TextBlock, ...]
+    warranty: Warranty
     sign_off: tuple[SignOffLine, ...]
     not_recorded: tuple[str, ...]
-    page_url: str
 
 
 def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None) -> Binder:
@@ -125,69 +125,42 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
     texts = read_texts(archive)
     both = shop.units == "both"
     record, delivery = build.build, build.delivery
-    date = document_date(build)
     return Binder(
-        title=record.title,
-        number=record.number or build.slug,
-        shop=shop.name,
-        shop_lines=tuple(line for line in (shop.place, shop.contact, shop.site_address) if line),
-        engine_type=kind_of_engine(build),
-        date=(date.year, date.month, date.day) if date else None,
-        date_text=format_date(date) if date else "",
+        identity=identity_of(build, shop),
         customer=_customer(build),
-        invented=record.invented or "",
         facts=_facts(build),
         summary=parse_blocks(record.summary),
         goals=parse_blocks(record.goals),
         headline=headline(sheet),
-        performance=performance_of(build, sheet, shop, texts),
-        figures=tuple(
-            _labelled_figure(figure) for slug in _SPECIFICATION_FIGURES if (figure := sheet.get(slug)) is not None
+        performance=tuple(
+            filter(None, (performance_sentence(sheet), best_sentence(sheet), assumption_sentence(sheet)))
         ),
-        specification=value_groups(build, ("bottom_end", "top_end"), both),
-        work=_work(build),
+        operating=OperatingSheet(
+            contact=_contact(shop),
+            first_start=first_start(build, shop, texts),
+            break_in=break_in(build, shop, texts),
+            limits=limits_of(build, shop),
+            fluids=_fluids(build),
+            minimum_octane=(delivery.least_octane if delivery else None) or "",
+            fuel=_fuel(build),
+            settings=rows_of(delivery.settings, both) if delivery and delivery.settings else (),
+            services=tuple((capitalize(item.at), item.do) for item in delivery.services) if delivery else (),
+            note=parse_blocks(delivery.note if delivery else None),
+        ),
         clearances=tuple(_clearance_line(item) for item in sheet.clearances if item.kind != "check"),
         checks=tuple(_clearance_line(item) for item in sheet.clearances if item.kind == "check"),
         check_remarks=_check_remarks(build),
         cam=value_groups(build, ("cam",), both),
         joints=joints(build),
-        settings=rows_of(delivery.settings, both) if delivery and delivery.settings else (),
-        fluids=_fluids(build),
-        least_octane=(delivery.least_octane if delivery else None) or "",
-        fuel=_fuel(build),
-        first_start=first_start(build, shop, texts),
-        break_in=break_in(build, shop, texts),
-        limits=limits_of(build, shop),
-        services=_services(build),
         parts=installed_parts(build),
         rejected_parts=rejected_parts(build),
+        history=_history(build),
         cautions=cautions(shop, texts),
         accepted=tuple(sentence(caution.text) for caution in sheet.cautions if caution.accepted),
-        note=parse_blocks(delivery.note if delivery else None),
-        warranty=parse_blocks(warranty(build, shop)),
+        warranty=warranty_of(build, shop),
         sign_off=_sign_off(build),
         not_recorded=tuple(chapter.title for chapter in chapters(build) if not chapter.groups),
-        page_url=page_url(build, shop),
     )
-
-
-def document_date(build: Build) -> datetime.date | None:
-    """Return the date on the cover: delivered, else finished, else the latest step that the record dates."""
-    dates = (
-        build.delivery.delivered if build.delivery else None,
-        build.build.finished,
-        build.dyno.date if build.dyno else None,
-        build.build.started,
-    )
-    return next((date for date in dates if date is not None), None)
-
-
-def page_url(build: Build, shop: Shop) -> str:
-    """Return the address of the build's page; empty without a site address or while the build is unfinished."""
-    address = (shop.site_address or "").strip().rstrip("/")
-    if build.build.status != "finished" or not address.startswith(("http://", "https://")) or " " in address:
-        return ""
-    return f"{address}/builds/{build.slug}/index.html"
 
 
 def _customer(build: Build) -> tuple[LabelledValue, ...]:
@@ -202,62 +175,40 @@ def _customer(build: Build) -> tuple[LabelledValue, ...]:
     )
 
 
+def _contact(shop: Shop) -> tuple[LabelledValue, ...]:
+    return labelled(
+        ("Shop", shop.name), ("Place", shop.place), ("Contact", shop.contact), ("Emergency", shop.emergency_contact)
+    )
+
+
 def _facts(build: Build) -> tuple[LabelledValue, ...]:
-    record, engine, delivery = build.build, build.build.engine, build.delivery
+    record, engine = build.build, build.build.engine
     return labelled(
         ("Build number", record.number),
         ("Family", record.family),
-        ("Kind", kind_of_engine(build)),
         ("Built for", record.purpose),
         ("Year of the engine", None if engine.year is None else str(engine.year)),
         ("Fuel system", as_written(engine.fuel_system or "")),
         ("Induction", as_written(engine.induction or "")),
         ("Cooling", as_written(engine.cooling or "")),
         ("Firing order", engine.firing_order),
-        ("Started", format_date(record.started) if record.started else None),
-        ("Finished", format_date(record.finished) if record.finished else None),
-        ("Handed over", format_date(delivery.delivered) if delivery and delivery.delivered else None),
         ("Assembled by", build.assembly.by if build.assembly else None),
     )
 
 
-def _labelled_figure(figure: Figure) -> LabelledValue:
-    remarks = []
-    low, high = figure.minimum, figure.maximum
-    if low and high and low.display != high.display and not figure.range_text:
-        axis = f"{figure.axis} " if low.label.isdigit() else ""
-        if len(figure.positions) <= 3 and not axis:
-            remarks.append(", ".join(f"{position.label} {position.display}" for position in figure.positions))
-        else:
-            remarks.append(f"{low.display} ({axis}{low.label}) to {high.display} ({axis}{high.label})")
-    if figure.calculated_from and figure.basis != MEASURED:
-        remarks.append(figure.calculated_from)
-    remarks += figure.cautions
-    provenance = PROVENANCE_TEXTS[LISTED] if figure.is_reading and figure.provenance == LISTED else ""
-    return LabelledValue(
-        figure.title, figure.display_with_range, figure.alternate_text or "", tuple(remarks), provenance
-    )
-
-
 def _clearance_line(item: CheckedClearance) -> ClearanceLine:
-    count, low, high = len(item.readings), item.minimum, item.maximum
-    measured = low.text
-    if count > 1 and low.text == high.text:
-        measured = f"{low.text}, all {count}"
-    elif count > 1:  # the unit once, but for degrees
-        measured = f"{low.number if low.unit == high.unit != '°' else low.text} to {high.text}"
     notes = (
         f"accepted by {item.accepted.by}: {item.accepted.why}" if item.accepted and item.out_of_range else None,
-        f"{item.axis} {item.outlier} stands out" if item.outlier else None,
+        f"{item.axis} {item.outlier} differs from the rest" if item.outlier else None,
         item.note,
-        f"gauged by {item.by}" if item.by else None,
+        f"measured by {item.by}" if item.by else None,
     )
     return ClearanceLine(
         title=item.title,
         allowed=item.allowed.text,
-        authority=item.allowed.authority_text,
-        measured=measured,
-        mean=item.mean_text if count > 1 else "",
+        source=item.allowed.authority or ("source not recorded" if item.allowed else ""),
+        measured=measured_text(item),
+        mean=item.mean_text if len(item.readings) > 1 else "",
         marks=tuple(
             GaugeMark(
                 reading.text if reading.unit == "°" else reading.number,
@@ -293,14 +244,31 @@ def _check_remarks(build: Build) -> tuple[LabelledValue, ...]:
     )
 
 
-def _work(build: Build) -> TextTable | None:
-    rows = []
+def _history(build: Build) -> TextTable | None:
+    """Return what was done to the engine, by date; what has no date comes behind what is before it in the record."""
+    record, dyno, delivery = build.build, build.dyno, build.delivery
+    events: list[tuple[datetime.date | None, tuple[str, ...]]] = []
+
+    def milestone(date: datetime.date | None, what: str) -> None:
+        if date is not None:
+            events.append((date, ("", what, "", "")))
+
+    milestone(record.started, "Work started")
     for item in build.work.operations if build.work else ():
         readings = [cell(reading, False).text for reading in (item.before, item.after) if reading is not None]
         what = item.what if item.note is None else f"{item.what}. {' '.join(item.note.split())}"
-        date = format_date(item.when) if item.when else ""
-        rows.append((date, item.on or "", what, " → ".join(readings), item.who or ""))
-    return TextTable(("Day", "On", "What was done", "Before → after", "By"), tuple(rows)) if rows else None
+        events.append((item.when, (item.on or "", what, " → ".join(readings), item.who or "")))
+    if dyno is not None and dyno.pulls:
+        events.append((dyno.date, ("", f"Dyno session: {len(dyno.pulls)} pulls", "", dyno.by or "")))
+    milestone(record.finished, "Finished")
+    milestone(delivery.delivered if delivery else None, "Delivered")
+    rows: list[tuple[datetime.date, tuple[str, ...]]] = []
+    latest = datetime.date.min
+    for date, texts in events:
+        latest = date or latest
+        rows.append((latest, (format_date(date) if date else "", *texts)))
+    rows.sort(key=lambda row: row[0])
+    return TextTable(("Date", "On", "Work", "Before → after", "By"), tuple(row for _, row in rows)) if rows else None
 
 
 def _fluids(build: Build) -> TextTable | None:
@@ -309,12 +277,6 @@ def _fluids(build: Build) -> TextTable | None:
         for fluid in (build.delivery.fluids if build.delivery else ())
     )
     return TextTable(("Fluid", "Grade", "Amount"), rows) if rows else None
-
-
-def _services(build: Build) -> TextTable | None:
-    services = build.delivery.services if build.delivery else ()
-    rows = tuple((capitalize(service.at), service.do, "") for service in services)
-    return TextTable(("When", "What", "Done: day, reading, by"), rows) if rows else None
 
 
 def _fuel(build: Build) -> str:
@@ -328,5 +290,5 @@ def _sign_off(build: Build) -> tuple[SignOffLine, ...]:
         for entry in (build.delivery.signed if build.delivery else ())
     ]
     blank = ("Handed over by", "Received by") if recorded else (
-        "Assembled by", "Looked over by", "Handed over by", "Received by")  # fmt: skip
+        "Assembled by", "Inspected by", "Handed over by", "Received by")  # fmt: skip
     return (*recorded, *(SignOffLine(role, "", "") for role in blank))

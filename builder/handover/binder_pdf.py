@@ -14,6 +14,7 @@ from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
 from builder.publish.english import English
 from builder.publish.sheets.glyphs import map_texts, renderable, renderable_svg
+from builder.publish.sheets.sheet_pdf import Sheet, identity_texts
 from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ def binder_pdf(
     binder: Binder,
     sheet: FigureSheet,
     shop: Shop,
+    sheets: Sequence[Sheet],
     placed: Sequence[PageDrawing],
     photos: Sequence[BuildPhoto],
     pictures: Mapping[str, bytes],
@@ -56,44 +58,44 @@ def binder_pdf(
 ) -> bytes:
     """Return the binder as a PDF.
 
-    ``pictures`` are the files of the photos by name, ``digest`` is that of the pack's other files.
+    ``sheets`` are the one-page sheets, which are pages of the binder too, ``pictures`` the files of the photos by
+    name, ``digest`` is that of the pack's other files.
     """
+    identity = binder.identity
     files: dict[str, bytes] = {}
+    for item in sheets:
+        files |= {name: svg.encode() for name, svg in item.pictures.items()}
     charts = _charts(placed, files)
     images = []
-    for index, item in enumerate(photos):
-        largest = item.published.largest
+    for index, photo in enumerate(photos):
+        largest = photo.published.largest
         name = f"photo-{index + 1}{Path(largest.name).suffix}"
         files[name] = pictures[largest.name]
-        images.append({"file": name, "alt": item.photo.alt, "caption": item.photo.caption or ""})
-    sections = [item.photo.section for item in photos]
+        images.append({"file": name, "alt": photo.photo.alt, "caption": photo.photo.caption or ""})
+    sections = [photo.photo.section for photo in photos]
     cover = images[_cover_index(sections)] if images else None
-    if binder.page_url:
-        files["qr.svg"] = qr_svg(binder.page_url)
+    if identity.page_url:
+        files["qr.svg"] = qr_svg(identity.page_url)
     data = {
         "binder": dataclasses.asdict(binder),
+        "identity": identity_texts(identity),
         "paper": shop.paper,
         "draft": draft,
-        "date": pdf_date(binder.date),
-        "short-title": shorten(binder.title, 90),
-        "number-short": shorten(binder.number, 24),
-        "shop-short": shorten(binder.shop, 60),
-        "shop-head": shorten(binder.shop, 40),
-        "cover-customer": [{"title": row.title, "text": shorten(row.text, 110)} for row in binder.customer],
-        "cover-title": shorten(binder.title, 200),
+        "date": pdf_date(identity.date),
+        "shop_head": shorten(binder.identity.shop, 40),
+        "cover_customer": [{"title": row.title, "text": shorten(row.text, 110)} for row in binder.customer],
+        "cover_title": shorten(identity.title, 200),
         "charts": [dataclasses.asdict(chart) for chart in charts],
         "photos": [
             image for image, section in zip(images, sections, strict=True) if image is not cover or section != "cover"
         ],
         "cover": cover,
-        "qr": binder.page_url or None,
-        "qr-text": binder.page_url,
         "workings": _workings(sheet),
     }
-    # The digest stays as it is: the template cuts it by its length.
-    texts = {**map_texts(data, renderable), "digest": digest}
+    # Texts of the sheets are renderable already. The digest stays as it is: the template cuts it by its length.
+    texts = {**map_texts(data, renderable), "sheets": [item.data for item in sheets], "digest": digest}
     return compile_typst(
-        "handover/binder.typ", texts, files, archive=archive, date=pdf_date(binder.date), english=english
+        "handover/binder.typ", texts, files, archive=archive, date=pdf_date(identity.date), english=english
     )
 
 
@@ -103,7 +105,7 @@ def _cover_index(sections: Sequence[str | None]) -> int:
 
 
 def _charts(placed: Sequence[PageDrawing], files: dict[str, bytes]) -> list[BinderChart]:
-    """Return the charts of the binder, and add their SVG to ``files``."""
+    """Return the charts of the binder but that on the dyno sheet, and add their SVG to ``files``."""
     charts: list[BinderChart] = []
     for item in placed:
         section = _section_of(item)
@@ -118,10 +120,8 @@ def _charts(placed: Sequence[PageDrawing], files: dict[str, bytes]) -> list[Bind
 
 def _section_of(item: PageDrawing) -> str | None:
     name = item.drawing.name
-    if name == "power_curves":
-        return "performance"
     if name == "stack_up":
-        return "summary"
+        return "stack"
     if item.section == VALVE_TRAIN and name in ("valve_timing", "timing_ring"):
         return "cam"
     if name.startswith("tightening_"):

@@ -19,6 +19,7 @@ from builder.publish.english import English
 from builder.publish.errors import PublishError
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.page_chart import PageDrawing, chart_files
+from builder.publish.pages.build.sheet_link import SheetLink
 from builder.publish.pages.templating import page_environment, resolve_all
 from builder.publish.site.mkdocs_site import build_site
 from builder.publish.workers import INLINE, WorkerPool
@@ -61,19 +62,28 @@ def offline_record(
     archive: Path,
     english: English,
     data: Iterable[str],
+    sheets: Sequence[SheetLink],
     workers: WorkerPool = INLINE,
 ) -> dict[str, bytes]:
     """Return every file of the offline record, by path; `index.html` is the one to open.
 
-    ``data`` names the files in the pack's data folder that the page offers. A process of ``workers`` builds the
-    HTML. Raises PublishError where a template has an error.
+    ``data`` names the files in the pack's data folder that the page offers, ``sheets`` the one-page PDFs in the pack.
+    A process of ``workers`` builds the HTML. Raises PublishError where a template has an error.
     """
     import jinja2
 
     try:
         environment = _environment(archive)
         page = render_build_page(
-            build, sheet, shop, environment, charts=placed, photos=photos, data_files=tuple(data), readiness=None
+            build,
+            sheet,
+            shop,
+            environment,
+            charts=placed,
+            photos=photos,
+            data_files=tuple(data),
+            readiness=None,
+            sheets=sheets,
         )
         methods = _methods(sheet, environment)
     except jinja2.TemplateError as error:
@@ -81,7 +91,7 @@ def offline_record(
         raise PublishError(f"{name}: {error.message or 'the template cannot be used'}") from error
     page = page.replace(SIMILAR_BUILDS_SLOT, "")
     pages: dict[str, bytes] = {
-        "index.md": english.markup(_standalone(page)).encode(),
+        "index.md": english.markup(_standalone(page, [sheet.file for sheet in sheets])).encode(),
         "methods.md": english.markup(methods).encode(),
         **chart_files(placed, english),
         **{f"photos/{name}": content for name, content in pictures.items()},
@@ -108,7 +118,7 @@ def _environment(archive: Path) -> jinja2.Environment:
     return page_environment(archive)
 
 
-def _standalone(page: str) -> str:
+def _standalone(page: str, files: Sequence[str]) -> str:
     """Return the page without links into the site: those to the methods lead to the offline record's own page.
 
     A term with an explanation in its link's title keeps it as an abbreviation.
@@ -120,7 +130,10 @@ def _standalone(page: str) -> str:
         title = _TITLE.search(f"{link['before']} {link['after']}")
         return f"<abbr {title[0]}>{link['text']}</abbr>" if title else link["text"]
 
-    return _LINK.sub(replacement, page).replace('href="data/', 'href="../data/')
+    page = _LINK.sub(replacement, page)
+    for target in ("data/", *(f'{file}"' for file in files)):  # these are beside the folder of the page
+        page = page.replace(f'href="{target}', f'href="../{target}')
+    return page
 
 
 def _methods(sheet: FigureSheet, environment: jinja2.Environment) -> str:

@@ -26,6 +26,7 @@ from builder.publish.english import english_of
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
 from builder.publish.photos import build_photos
+from builder.publish.sheets.sheet_pdf import FILES, sheet_requests
 from builder.publish.workers import INLINE, WorkerPool
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -33,6 +34,7 @@ from builder.record.problem import Problem
 from builder.record.redaction import without_private
 
 TAG, RECORD, DATA = "engine-tag.pdf", "record/", "data/"
+_SHEET_TEXTS = {FILES["dyno"]: "the dyno result on one page", FILES["build"]: "the build on one page"}
 _MEDIA = {".yaml": "application/yaml", ".csv": "text/csv", ".json": "application/json", ".jpg": "image/jpeg",
           ".jpeg": "image/jpeg", ".png": "image/png"}  # fmt: skip
 
@@ -76,9 +78,11 @@ def pack_files(
     data[f"{DATA}datapackage.json"] = _datapackage(public, data, record.original_hashes)
     compile_templates(archive)
     placed, chart_problems = drawings.result()
-    # typst releases the GIL, so the page is rendered while it compiles the tag.
+    requests = sheet_requests(public, sheet, shop, placed, english, draft=draft)
+    # typst releases the GIL, so the page is rendered while it compiles tag and sheets.
     with ThreadPoolExecutor(1) as executor:
-        tag = executor.submit(tag_pdf, binder, public, sheet, shop, archive=archive, english=english, draft=draft)
+        tag = executor.submit(tag_pdf, public, sheet, shop, archive=archive, english=english, draft=draft)
+        compiled = [executor.submit(request.compile, archive, english) for request in requests]
         page = offline_record(
             public,
             sheet,
@@ -89,14 +93,28 @@ def pack_files(
             archive=archive,
             english=english,
             data=curves,
+            sheets=[request.link for request in requests],
             workers=workers,
         )
+        sheets = [task.result() for task in compiled]
         files = {**data, **{f"{RECORD}{name}": content for name, content in page.items()}, TAG: tag.result()}
+    files |= {item.file: item.pdf for item in sheets}
     digest = pack_digest(files)
     files[BINDER] = binder_pdf(
-        binder, sheet, shop, placed, photos, pictures, archive=archive, english=english, digest=digest, draft=draft
+        binder,
+        sheet,
+        shop,
+        sheets,
+        placed,
+        photos,
+        pictures,
+        archive=archive,
+        english=english,
+        digest=digest,
+        draft=draft,
     )
-    files[README] = english.text(_readme(binder, shop, digest, draft)).encode()
+    sheet_files = tuple(item.file for item in sheets)
+    files[README] = english.text(_readme(binder, shop, digest, draft, sheet_files)).encode()
     return add_checksums(files), (*guard.problems, *chart_problems)
 
 
@@ -146,26 +164,27 @@ def _title(name: str) -> str:
     return f"{name.removeprefix('record/')} {kind}".strip()
 
 
-def _readme(binder: Binder, shop: Shop, digest: str, draft: bool) -> str:
+def _readme(binder: Binder, shop: Shop, digest: str, draft: bool, sheets: tuple[str, ...]) -> str:
     width, height = tag_size(shop)
     lines = [
-        f"{binder.title}",
-        f"Build {binder.number}, {binder.shop}",
+        f"{binder.identity.title}",
+        f"Build {binder.identity.number}, {binder.identity.shop}",
         *(["", "DRAFT: something is still missing. Not for delivery."] if draft else []),
         "",
         f"{BINDER}      the binder, to read and to print",
+        *(f"{file:<15} {_SHEET_TEXTS[file]}" for file in sheets),
         f"{TAG}  a label for the engine, {width:g} x {height:g} mm",
         "record/         the engine's page: open record/index.html, no connection needed",
         "data/           the record, the dyno logs and curves, and every figure, for other programs",
         "SEAL.txt        a SHA-256 digest of every file",
         "",
-        "To see whether anything was altered:",
+        "To check that the pack is complete and unaltered:",
         "    millbook handover --verify FOLDER       or       sha256sum -c SEAL.txt",
         "Digest of every file except binder.pdf, READ-FIRST.txt and SEAL.txt, as printed in the binder:",
         f"    {digest}",
         "",
-        "A record of finished work, not instructions. The maker's current manual, the rules where you are, and a",
-        "qualified person's advice come first.",
+        "A record of finished work, not instructions. The manufacturer's current manual, the rules where you are,",
+        "and a qualified person's advice come first.",
         "",
     ]
     return "\n".join(lines)

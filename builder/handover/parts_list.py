@@ -1,4 +1,4 @@
-"""The parts in the engine with their part numbers, and the parts that were rejected."""
+"""The parts in the engine with their part numbers, by where they came from, and the parts that were rejected."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from builder.record.models.parts import Part
 
 @dataclass(frozen=True)
 class PartLine:
-    """One part or set of parts; ``condition`` is where it came from, the verdict on receipt, the serial number."""
+    """One part or set of parts; ``condition`` is where it came from, the outcome on receipt, the serial number."""
 
     part: str
     maker: str
@@ -19,6 +19,14 @@ class PartLine:
     quantity: str
     condition: str
     note: str = ""
+
+
+@dataclass(frozen=True)
+class PartsGroup:
+    """The parts in the engine that came from one place."""
+
+    title: str
+    parts: tuple[PartLine, ...]
 
 
 _RECORDED = (
@@ -42,15 +50,18 @@ _RECORDED = (
 )
 """Fields outside the list of received parts that name a maker and a number."""
 _REJECTED = ("returned", "scrapped")
+_SUPPLIED, _REUSED, _OTHER = "Supplied new or reconditioned", "Reused and customer's own", "Source not recorded"
+_GROUP_OF_SOURCE = {
+    "new": _SUPPLIED, "reconditioned": _SUPPLIED, "shop stock": _SUPPLIED, "used": _REUSED, "customer's own": _REUSED,
+    "swap meet": _REUSED, "mixed lot": _REUSED,
+}  # fmt: skip
 
 
-def installed_parts(build: Build) -> tuple[PartLine, ...]:
-    """Return the parts in the engine: those received and not rejected, then those that only other documents name."""
-    lines = [
-        _line(part, capitalize(part.part), _condition(part))
-        for part in (build.parts.parts if build.parts else ())
-        if part.verdict not in _REJECTED
-    ]
+def installed_parts(build: Build) -> tuple[PartsGroup, ...]:
+    """Return the parts in the engine by source: those received and not rejected, and those only other files name."""
+    received = [part for part in (build.parts.parts if build.parts else ()) if part.verdict not in _REJECTED]
+    lines = [_line(part, capitalize(part.part), _condition(part)) for part in received]
+    groups = [_GROUP_OF_SOURCE.get(part.source or "", _OTHER) for part in received]
     numbers = {line.number.casefold() for line in lines if line.number}
     for title, path, field in _RECORDED:
         maker, number = build.get(f"{path}.maker"), build.get(f"{path}.{field}")
@@ -60,14 +71,19 @@ def installed_parts(build: Build) -> tuple[PartLine, ...]:
             numbers.add(number.casefold())
         if (maker or number) and (number or "").casefold() not in numbers | {""}:
             lines.append(PartLine(title, maker or "", number or "", "", ""))
+            groups.append(_OTHER)
             numbers.add((number or "").casefold())
-    return tuple(lines)
+    return tuple(
+        PartsGroup(title, parts)
+        for title in (_SUPPLIED, _REUSED, _OTHER)
+        if (parts := tuple(line for line, group in zip(lines, groups, strict=True) if group == title))
+    )
 
 
 def rejected_parts(build: Build) -> tuple[PartLine, ...]:
     """Return the parts received that were returned or scrapped."""
     parts = build.parts.parts if build.parts else ()
-    return tuple(_line(part, part.part, part.verdict or "") for part in parts if part.verdict in _REJECTED)
+    return tuple(_line(part, capitalize(part.part), part.verdict or "") for part in parts if part.verdict in _REJECTED)
 
 
 def _line(part: Part, title: str, condition: str) -> PartLine:
@@ -81,7 +97,7 @@ def _is_same(title: str, part: str) -> bool:
 
 
 def _condition(part: Part) -> str:
-    """Return source, verdict and serial number; the number is there only where the shop lets the customer see it."""
-    verdict = None if part.verdict == "fits" else part.verdict
+    """Return source, outcome and serial number; the number is there only where the shop lets the customer see it."""
+    verdict = None if part.verdict == "fits" else "not inspected" if part.verdict == "not checked" else part.verdict
     serial = f"serial {part.serial}" if part.serial else None
     return ", ".join(filter(None, (part.source, verdict, serial)))

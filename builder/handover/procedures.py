@@ -26,13 +26,11 @@ _FLAT_TAPPETS = ("hydraulic flat tappet", "solid flat tappet")
 
 @dataclass(frozen=True)
 class ProcedureTexts:
-    """The usual texts: steps by kind of engine, cautions, and what each correction standard means."""
+    """The usual texts: steps by kind of engine, and cautions."""
 
     first_start: Mapping[str, tuple[str, ...]]
     break_in: Mapping[str, tuple[str, ...]]
     cautions: tuple[str, ...]
-    standards: Mapping[str, str]
-    comparison: str
 
 
 @dataclass(frozen=True)
@@ -60,8 +58,6 @@ def read_texts(archive: Path | None) -> ProcedureTexts:
             _lists(value["first_start"]),
             _lists(value["break_in"]),
             tuple(str(line) for line in value["cautions"]),
-            {str(name): str(text) for name, text in value["meaning"].items()},
-            str(value["compare"]),
         )
     except (KeyError, TypeError, AttributeError) as error:
         raise PublishError(f"{path}: {error} is missing or no list: compare it with ours") from error
@@ -74,12 +70,12 @@ def _lists(value: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
 def first_start(build: Build, shop: Shop, texts: ProcedureTexts) -> Procedure:
     """Return the first start: the build's own steps, the shop's, or the usual ones for its cam."""
     if build.delivery and build.delivery.first_start:
-        return Procedure(build.delivery.first_start, "written for this engine", "this engine's delivery sheet")
+        return Procedure(build.delivery.first_start, "written for this engine", "delivery sheet of this engine")
     cam, reason = _cam_kind(build)
     before = texts.first_start.get("before", ())
     shop_steps = {"flat_tappet": shop.break_in.flat_tappet, "roller": shop.break_in.roller}.get(cam, ())
     if shop_steps:
-        return Procedure((*before, *shop_steps), reason, "the shop's own steps")
+        return Procedure((*before, *shop_steps), reason, "shop procedure")
     steps = tuple(_with_speeds(step, build) for step in (*before, *texts.first_start.get(cam, ())))
     return Procedure(steps, reason, "common practice")
 
@@ -88,12 +84,12 @@ def _cam_kind(build: Build) -> tuple[str, str]:
     """Return which steps of the first start apply, and why."""
     kind = build.get("cam.lifters.kind")
     if build.build.engine.cycle == "two-stroke" and kind in (None, "none"):
-        return "two_stroke", "a two-stroke without cam"
+        return "two_stroke", "two-stroke, no cam"
     if kind is None:
-        return "unknown", "the record does not say what runs on the cam"
+        return "unknown", "cam follower type not recorded"
     if kind in _FLAT_TAPPETS:
-        return "flat_tappet", f"the followers slide on the cam: {kind}"
-    return "roller", f"followers: {kind}"
+        return "flat_tappet", f"{kind} tappets"
+    return "roller", f"{kind} followers"
 
 
 def _with_speeds(step: str, build: Build) -> str:
@@ -108,13 +104,13 @@ def _with_speeds(step: str, build: Build) -> str:
 def break_in(build: Build, shop: Shop, texts: ProcedureTexts) -> Procedure:
     """Return the break-in: the build's own steps, the shop's, or the usual ones for its bores."""
     if build.delivery and build.delivery.break_in:
-        return Procedure(build.delivery.break_in, "written for this engine", "this engine's delivery sheet")
+        return Procedure(build.delivery.break_in, "written for this engine", "delivery sheet of this engine")
     machined, reason = bores_were_machined(build)
     bores = "used_bores" if machined is False else "fresh_bores"
     unknown = texts.break_in.get("unknown", ()) if machined is None else ()
     shop_steps = shop.break_in.used_bores if machined is False else shop.break_in.fresh_bores
     if shop_steps:
-        return Procedure((*unknown, *shop_steps), reason, "the shop's own steps")
+        return Procedure((*unknown, *shop_steps), reason, "shop procedure")
     return Procedure((*unknown, *texts.break_in.get(bores, ())), reason, "common practice")
 
 
@@ -129,22 +125,17 @@ def bores_were_machined(build: Build) -> tuple[bool | None, str]:
         of_block = any(word in (part or what) for word in _BLOCK_WORDS)
         of_other_bores = any(word in f"{what} {part}" for word in _OTHER_BORE_WORDS)
         if of_block and not of_other_bores and any(word in what for word in _MACHINING_WORDS):
-            return True, f"the bores are fresh: {operation.what}"
+            return True, f"bores machined: {operation.what}"
     standard, bores = build.get("bottom_end.block.standard_bore"), build.get("bottom_end.block.bores")
     if standard is not None and bores is not None and standard.preferred and bores.preferred:
         larger_by = float(bores.values.mean()) - float(standard.values.mean())
         if larger_by > _REBORED:
-            return True, "the bores are larger than standard, so they were bored"
+            return True, "bores larger than standard"
     if operations and build.build.status == "finished":
-        return False, "the record of the work shows nothing done to the bores"
-    return None, "the record does not say what was done to the bores"
+        return False, "bores not machined"
+    return None, "machining of the bores not recorded"
 
 
 def cautions(shop: Shop, texts: ProcedureTexts) -> tuple[str, ...]:
     """Return the shop's cautions, then the usual ones."""
     return (*shop.cautions, *texts.cautions)
-
-
-def warranty(build: Build, shop: Shop) -> str | None:
-    """Return the warranty of the build, or the shop's usual one."""
-    return (build.delivery.warranty if build.delivery else None) or shop.warranty

@@ -35,7 +35,7 @@ class CheckReport:
 def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> CheckReport:
     """Check the builds named, or all of them; with ``delivery`` also whether they are ready to be handed over."""
     shop, problems = read_shop_profile(archive)
-    folders, unknown = _select_folders(archive, slugs)
+    folders, unknown = select_folders(archive, slugs)
     problems += unknown
     lines: list[str] = []
     ready = True
@@ -73,7 +73,7 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
 def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckReport:
     """Compute the figures of one build and return them as lines with their working, or as JSON in SI units."""
     shop, problems = read_shop_profile(archive)
-    folders, unknown = _select_folders(archive, (slug,))
+    folders, unknown = select_folders(archive, (slug,))
     problems += unknown
     guard = Guard(slug)
     lines: tuple[str, ...] = ()
@@ -98,7 +98,7 @@ def _as_json(slug: str, sheet: FigureSheet) -> str:
     return json.dumps(figures_as_json(slug, sheet), indent=2, ensure_ascii=False)
 
 
-def _select_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:
+def select_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:
     """Return the folders of the builds named (of all, if none is), and a problem for each that does not exist."""
     folders = build_folders(archive)
     if not slugs:

@@ -18,6 +18,10 @@ from tests.support.handover_samples import (
 )
 
 Files = dict[str, bytes]
+_CHAPTERS = (
+    "Engine summary", "Cautions", "Operating sheet", "Dyno sheet", "Build sheet", "Clearances", "Final checks",
+    "Cam as installed", "Torque record", "Parts list", "Photos", "History", "Warranty", "Sign-off", "How we calculate",
+)  # fmt: skip
 
 
 def test_the_binder_has_everything_that_was_recorded(full_files: Files) -> None:
@@ -25,12 +29,13 @@ def test_the_binder_has_everything_that_was_recorded(full_files: Files) -> None:
     for said in (
         "Engine for the pilot launch Turnagain", "W-0241", "Merrow Bar Pilots", "PM 118",  # whose it is
         "Strong between 2200 and 3600 rpm",  # what it was asked for
-        "Every 250 rpm, SAE J1349", "water brake on the slip", "21.0 °C", "compare like with like",  # what it made
+        "Every 250 rpm", "Corrected to SAE J1349", "water brake on the slip", "21.0 °C", "not comparable",  # results
         "0.040 to 0.070 mm", "0.054 to 0.060 mm", "maker's book",  # fits with their ranges
         "Cam as installed", "offset key, one degree", "30 → 55 → 75 N m", "10 → 20 N m, then 60°",
-        "130 main, 50 idle", "0.7 mm", "15W-40, zinc 1200 ppm", "Least octane", "95 RON",
+        "130 main, 50 idle", "0.7 mm", "15W-40, zinc 1200 ppm", "Minimum octane", "95 RON",
         "go straight to 2000 rpm", "Ten runs from a third", "not under 3 bar", "mean piston speed and the propeller",
-        "After 10 hours", "QF-L16-050/H", "Looked at, and not used", "carbon monoxide", "current manual",
+        "After 10 hours", "QF-L16-050/H", "Returned and rejected parts", "carbon monoxide", "current manual",
+        "Service log", "workshop phone 01632 960142", "21 May 2025",  # last day of twelve months of warranty
         "Petrol vapour collects in a bilge", "Twelve months on our work", "Received by",
         "https://archive.wrackline.example/builds/pilot-launch-four/index.html",
     ):  # fmt: skip
@@ -46,16 +51,34 @@ def test_every_page_has_its_number_the_shops_name_and_the_builds_number(full_fil
         assert number == 1 or f"{number}of{len(pages)}" in text
 
 
+def test_the_chapters_are_in_the_order_in_which_they_are_needed(full_files: Files) -> None:
+    pages = [without_blanks(page.extract_text()) for page in pdf_reader(full_files).pages]
+    assert 12 <= len(pages) <= 14
+    inside = "\n".join(pages[2:])
+    places = [inside.index(without_blanks(title)) for title in _CHAPTERS[2:]]
+    assert places == sorted(places)
+    # The operating sheet is one sheet of paper, to be pulled out: pages 3 and 4.
+    assert "Operatingsheet" in pages[2]
+    assert "Servicelog" in pages[3]
+    assert "Dynosheet" in pages[4]
+
+
+def test_no_spec_claims_a_source_that_was_not_recorded(full_files: Files) -> None:
+    text = " ".join(text_of(full_files["binder.pdf"]).split())
+    assert not re.search(r"\bas recorded\b", text)
+    assert "source not recorded" in text
+
+
 def test_every_chapter_has_a_bookmark(full_files: Files) -> None:
     def titles(outline: list[Any]) -> list[str]:
         return [t for each in outline for t in (titles(each) if isinstance(each, list) else [each.title])]
 
     found = titles(pdf_reader(full_files).outline)
-    for title in ("What it made", "Measured fits", "Fasteners as tightened", "First start", "Running in", "Cautions"):
+    for title in _CHAPTERS:
         assert title in found
 
 
-@pytest.mark.parametrize("name", ["binder.pdf", "engine-tag.pdf"])
+@pytest.mark.parametrize("name", ["binder.pdf", "engine-tag.pdf", "build-sheet.pdf"])
 def test_it_claims_to_be_archivable_and_accessible(full_files: Files, bare_files: Files, name: str) -> None:
     # ISO 19005-2, 6.6.4: pdfaid:part and pdfaid:conformance; ISO 14289-1, clause 5: pdfuaid:part.
     for files in (full_files, bare_files):
@@ -108,7 +131,7 @@ def test_every_font_is_embedded_and_none_is_of_the_system(full_files: Files, bar
 
 def test_charts_are_vectors(full_files: Files) -> None:
     made = next(
-        page for page in pdf_reader(full_files).pages if "Whatitmade" in without_blanks(page.extract_text())[:80]
+        page for page in pdf_reader(full_files).pages if "Dynosheet" in without_blanks(page.extract_text())[:80]
     )
     assert len(made.images) == 0
 
@@ -126,8 +149,7 @@ def test_the_cover_has_a_photo_of_the_finished_engine_where_none_is_marked(tmp_p
     pages = pdf_reader(build_pack_files(archive, "breakdown-truck-v8")).pages
     sections = [photo["section"] for photo in load_yaml(archive, "breakdown-truck-v8", "photos")["photos"]]
     assert "cover" not in sections
-    inside = next(page for page in pages if without_blanks(page.extract_text() or "").find("Photos") in range(60))
-    pictures = [image.data for image in inside.images]
+    pictures = [image.data for page in pages[1:] for image in page.images]
     assert len(pictures) == len(sections)  # the one on the cover keeps its place and its caption
     assert [image.data for image in pages[0].images] == [pictures[sections.index("assembly")]]
 
@@ -137,6 +159,7 @@ def test_a_bare_record_has_a_binder(bare_files: Files) -> None:
     assert "Nothingwasrecordedunder" in text
     assert "Cautions" in text
     assert "Firststart" in text
+    assert "Ends" in text
     assert not re.search(r"\b(None|nan|null|none)\b", text_of(bare_files["binder.pdf"]))
 
 
@@ -150,6 +173,6 @@ def test_the_digest_in_the_binder_is_that_of_the_data(full_files: Files) -> None
 def test_draft_is_on_every_page_of_a_draft_only(slug: str, full_files: Files, tmp_path: Path) -> None:
     """The full build has tables that run over a page, of which the mark must not become a part."""
     files = build_pack_files(archive_with(tmp_path, slug), slug, draft=True)
-    for name in ("binder.pdf", "engine-tag.pdf"):
+    for name in ("binder.pdf", "engine-tag.pdf", "build-sheet.pdf"):
         assert all("DRAFT" in page.extract_text() for page in pdf_reader(files, name).pages)
         assert "DRAFT" not in text_of(full_files[name])

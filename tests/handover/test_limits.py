@@ -37,10 +37,10 @@ def test_missing_limits_come_from_the_red_line_and_the_shop(tmp_path: Path) -> N
         "most_lambda": 0.95,
     }})  # fmt: skip
     limits = _limits(archive, "bare")
-    assert limits["Engine speed"] == ("not over 6500\N{NO-BREAK SPACE}rpm", "red line of this build")
-    assert limits["Oil pressure, hot"][1] == "the shop's habit"
+    assert limits["Engine speed"] == ("max. 6500\N{NO-BREAK SPACE}rpm", "red line")
+    assert limits["Oil pressure, hot"][1] == "shop limit"
     assert "10" in limits["Oil pressure, hot"][0]
-    assert limits["Coolant"][0].startswith("not over 95")
+    assert limits["Coolant"][0].startswith("max. 95")
     assert limits["Lambda at full load"][0] == "0.8 to 0.95"
 
 

@@ -15,9 +15,17 @@ from tests.support.handover_samples import (
 def test_rejected_parts_are_not_among_the_installed_ones(tmp_path: Path) -> None:
     build, _ = read_build(REPO / "builds" / FULL, REPO)
     assert build is not None
-    lines = {line.part: line for line in installed_parts(build)}
+    groups = installed_parts(build)
+    lines = {line.part: line for group in groups for line in group.parts}
     assert "Pistons, first set" not in lines
     assert lines["Pistons, second set"].number == "QF-L16-050/H"
     assert lines["Intake valves"].maker == "Saltwhin"
-    numbers = [line.number for line in installed_parts(build) if line.number]
+    numbers = [line.number for line in lines.values() if line.number]
     assert len(numbers) == len(set(numbers))
+    assert [group.title for group in groups] == [
+        "Supplied new or reconditioned",
+        "Reused and customer's own",
+        "Source not recorded",
+    ]
+    (reused,) = [group for group in groups if group.title.startswith("Reused")]
+    assert "Connecting rods" in {line.part for line in reused.parts}

@@ -78,10 +78,9 @@ def test_texts_of_the_build_come_before_those_of_the_shop_and_the_usual_ones(tmp
     build = write_build(archive, cam={"lifters": {"kind": "flat solid"}})
     assert procedures.break_in(build, shop, TEXTS).steps[-1] == "the shop's way"
     assert procedures.first_start(build, shop, TEXTS).steps[-1] == "the shop's start"
-    build = write_build(archive, delivery={"first_start": ["as agreed"], "break_in": ["slowly"], "warranty": "mine"})
+    build = write_build(archive, delivery={"first_start": ["as agreed"], "break_in": ["slowly"]})
     assert procedures.first_start(build, shop, TEXTS).steps == ("as agreed",)
     assert procedures.break_in(build, shop, TEXTS).steps == ("slowly",)
-    assert procedures.warranty(build, Shop(warranty="the shop's")) == "mine"
 
 
 def test_the_usual_cautions_defer_to_manual_rules_and_qualified_people() -> None:

@@ -22,6 +22,7 @@ from builder.record.models.build import DOCUMENTS
 from builder.record.redaction import private_fields
 from builder.record.scaffold import scaffold
 from tests.support import tiny_archive as tiny
+from tests.support.handover_samples import unpacked_pdf
 
 CANARY = "Canary"
 PRIVATE = {name: private_fields(model) for name, model in DOCUMENTS.items()}
@@ -117,6 +118,8 @@ def occurrences(archive: Path, word: str = CANARY) -> list[str]:
                 word.encode(code) in content for code in ("utf-8", "utf-16-le", "utf-16-be")
             ):
                 places.append(f"{top}/{name}")
+            if name.endswith(".pdf") and word.encode() in unpacked_pdf(content or b""):
+                places.append(f"{top}/{name} (unpacked)")
             if name.endswith((".jpg", ".png")):
                 with Image.open(io.BytesIO(content or b"")) as picture:
                     if word in repr(picture.info) or picture.getexif():
@@ -145,6 +148,8 @@ def test_nothing_private_is_published(archive: Path) -> None:
     assert "larch" in report.published, [str(problem) for problem in report.problems]
     assert len(list((archive / "site/builds/larch/photos").iterdir())) == 2
     assert (archive / "site/builds/larch/data/pulls.csv").is_file()
+    for kind in ("dyno", "build"):
+        assert b"Enginelarch" in unpacked_pdf((archive / f"site/builds/larch/{kind}-sheet.pdf").read_bytes())
     assert "Engine larch" in (archive / "site/assets/finder-data.js").read_text()
     assert occurrences(archive) == []
 

@@ -382,8 +382,8 @@ def test_the_shop(archive: Path) -> None:
         ("handover_holds:\n  - customer.nmae\n", 2, "did you mean 'customer.name'?"),
         ("handover_holds:\n  - parts.serial\n", 2, "did you mean 'parts.parts.serial'?"),
         ("handover_holds:\n  - parts.parts.supplier\n", 2, "for the shop alone"),
-        ("tag:\n  width: 60 mm\n  height: 4 in\n", 3, "height 4 in cannot be printed: write 20 to 100 mm"),
-        ("tag:\n  width: 1 in\n", 2, "width 1 in cannot be printed: write 40 to 200 mm"),
+        ("tag:\n  width: 90 mm\n  height: 4 in\n", 3, "height 4 in cannot be printed: write 35 to 100 mm"),
+        ("tag:\n  width: 1 in\n", 2, "width 1 in cannot be printed: write 70 to 200 mm"),
     ],
 )  # fmt: skip
 def test_problems_in_shop_yaml(archive: Path, text: str, line: int, message: str) -> None:

@@ -12,10 +12,18 @@ from typing import Any
 import pypdf
 import yaml
 
+from builder.draw.chart_cache import ChartCache
+from builder.figures.core.types import FigureSheet
+from builder.figures.evaluate import compute
 from builder.handover.pack import customer_view, pack_files
+from builder.publish.english import US
+from builder.publish.pages.build.charts import charts_for
+from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
+from builder.publish.sheets.sheet_pdf import CHARTS, sheet_pdfs, sheet_requests
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
+from builder.record.redaction import without_private
 from builder.record.schema_shape import shape_of
 from builder.record.traversal import models_in
 
@@ -50,6 +58,24 @@ def bare_archive(folder: Path, **sheet: Any) -> Path:
     return folder
 
 
+def public_view(archive: Path, slug: str) -> tuple[Build, FigureSheet]:
+    """Return a build without its private fields, with its figures."""
+    build, problems = read_build(archive / "builds" / slug, archive)
+    assert build is not None, problems
+    public = without_private(build)
+    return public, compute(public, read_shop(archive)[0])
+
+
+def sheets_of(archive: Path, slug: str) -> dict[str, bytes]:
+    """Return the one-page sheets of a build by file name, as a publish makes them."""
+    shop, _ = read_shop(archive)
+    build, sheet = public_view(archive, slug)
+    charts = [chart for chart in charts_for(build, sheet, shop, chart_guard(slug)) if chart.request.name in CHARTS]
+    drawings, problems = draw_page_charts(charts, ChartCache(None), slug)
+    assert not problems
+    return sheet_pdfs(sheet_requests(build, sheet, shop, drawings, US), archive, US)
+
+
 def load_yaml(archive: Path, slug: str, document: str) -> Any:
     path = archive / "builds" / slug / f"{document}.yaml"
     return yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader) if path.exists() else None
@@ -80,7 +106,7 @@ def _changed(value: Any, model: type[RecordModel], at: str, change: Change) -> A
     return parts
 
 
-_NAMES_SOMETHING = {"file", "since", "repeat_of", "at", "unit", "barometer_is", "octane"}
+_NAMES_SOMETHING = {"file", "since", "repeat_of", "delivered", "at", "unit", "barometer_is", "octane"}
 
 
 def is_free_text(model: type[RecordModel], name: str) -> bool:

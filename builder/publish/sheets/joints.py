@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from builder.figures.core.display_units import written_mean, written_text
+from builder.figures.core.display_units import convert_to_other_system, written_mean, written_text
 from builder.publish.pages.build.record_tables import allowed_text
 from builder.publish.sheets.record_rows import capitalize
 from builder.record.models.assembly import Fastener
@@ -19,6 +19,9 @@ class Joint:
     title: str
     bolts: str
     tightening: str
+    alternate_torque: str
+    """The final torque in the other system of units; empty without a torque."""
+    lubricant: str
     rows: tuple[tuple[str, str], ...]
 
 
@@ -38,7 +41,7 @@ def _joint(index: int, fastener: Fastener) -> Joint:
         ("Grade", fastener.grade),
         ("Lubricant", fastener.lubricant),
         ("Stretch", stretch),
-        ("According to", fastener.according_to),
+        ("Spec source", fastener.according_to),
         ("Tightened by", fastener.by),
         ("Rechecked", fastener.rechecked),
         ("Note", fastener.note),
@@ -48,8 +51,15 @@ def _joint(index: int, fastener: Fastener) -> Joint:
         capitalize(fastener.joint),
         bolts,
         _tightening(fastener),
+        _alternate_torque(fastener),
+        fastener.lubricant or "",
         tuple((title, text) for title, text in rows if text),
     )
+
+
+def _alternate_torque(fastener: Fastener) -> str:
+    torques = (*(fastener.torque.preferred if fastener.torque else ()), *fastener.steps[-1:])
+    return convert_to_other_system(torques[0]) or "" if torques else ""
 
 
 def _tightening(fastener: Fastener) -> str:

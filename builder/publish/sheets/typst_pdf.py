@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import tempfile
 from collections.abc import Mapping
 from functools import cache
@@ -45,6 +46,12 @@ def qr_svg(address: str) -> bytes:
         out, kind="svg", border=2, dark="#1d2327", svgns=True, xmldecl=False
     )
     return out.getvalue()
+
+
+def page_count(pdf: bytes) -> int:
+    """Return the number of pages of a PDF that typst wrote: the count in the root of its tree of pages."""
+    counts = re.findall(rb"/Type ?/Pages ?/Count (\d+)", pdf)
+    return max(map(int, counts))
 
 
 @cache

@@ -153,6 +153,9 @@ class Delivery(RecordModel):
         "warranty, where it differs from the shop's usual text",
         "Twelve months on parts and work, as long as the services are kept.",
     )
+    warranty_ends: Day | None = field(
+        "last day of the warranty, where the shop's usual months do not hold", "2025-05-20"
+    )
     signed: tuple[SignOff, ...] = field("who stands for it", "", default=())
     note: Prose | None = field(
         "anything else the customer should know", "The engine is set for the fuel named above and no other."

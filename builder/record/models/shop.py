@@ -38,8 +38,10 @@ English = Annotated[
 ]
 Paper = Annotated[Literal["A4", "Letter"], Synonyms({"A4": "ISO A4", "Letter": "US Letter"})]
 
-TAG_WIDTH, TAG_HEIGHT = (40, 200), (20, 100)
+TAG_WIDTH, TAG_HEIGHT = (70, 200), (35, 100)
 """Smallest and largest engine tag [mm]: on a smaller one the text could not be read."""
+DEFAULT_TAG = (100.0, 50.0)
+"""Width and height of the engine tag [mm] where none is given."""
 
 MIN_REPEATABILITY, MAX_REPEATABILITY = 0.0002, 0.05
 """Least and most that repeat pulls scatter, over the torque [-]: outside it the unit or the number is wrong."""
@@ -148,10 +150,10 @@ class TagSize(RecordModel):
     """The label for the engine, as large as the shop's label paper or plate."""
 
     width: OneLength | None = field(
-        f"width, 50 mm unless said; {TAG_WIDTH[0]} to {TAG_WIDTH[1]} mm", "60 mm", sign="any"
+        f"width, 100 mm unless given; {TAG_WIDTH[0]} to {TAG_WIDTH[1]} mm", "90 mm", sign="any"
     )
     height: OneLength | None = field(
-        f"height, 25 mm unless said; {TAG_HEIGHT[0]} to {TAG_HEIGHT[1]} mm", "30 mm", sign="any"
+        f"height, 50 mm unless given; {TAG_HEIGHT[0]} to {TAG_HEIGHT[1]} mm", "45 mm", sign="any"
     )
 
 
@@ -199,7 +201,7 @@ class Shop(RecordModel):
     repeatability: Repeatability | None = field(
         "how far the dyno's pulls scatter with nothing changed; 0.5 % from 6 unless given", ""
     )
-    paper: Paper = field("paper of the handover", "A4", default="A4", shown_in="deliveries")
+    paper: Paper = field("paper of the sheets and of the handover", "A4", default="A4")
     tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize(), shown_in="deliveries")
     guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
     delivery_requires: tuple[Line, ...] = field(
@@ -221,6 +223,10 @@ class Shop(RecordModel):
     )
     warranty: Prose | None = field(
         "warranty text for the handover", "Twelve months on parts and work.", shown_in="deliveries"
+    )
+    warranty_months: Count | None = field("months of warranty from the day of delivery", "12", shown_in="deliveries")
+    emergency_contact: Line | None = field(
+        "whom the owner of an engine calls in an emergency", "workshop phone, day and night", shown_in="deliveries"
     )
     cautions: tuple[Line, ...] = field(
         "cautions added to the usual ones",

@@ -27,6 +27,7 @@ from builder.publish.pages.build.headline import (
 from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
+from builder.publish.pages.build.sheet_link import SheetLink
 from builder.publish.photos import BuildPhoto
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -54,10 +55,12 @@ def render_build_page(
     photos: Sequence[BuildPhoto],
     data_files: Sequence[str],
     readiness: Readiness | None,
+    sheets: Sequence[SheetLink] = (),
 ) -> str:
     """Return the Markdown of a build's page.
 
-    `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone.
+    `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone,
+    `sheets` are the one-page PDFs beside the page.
     """
     all_chapters = chapters(build, both_systems=shop.units == "both")
     headlines = headline(sheet)
@@ -72,6 +75,7 @@ def render_build_page(
         best_during_testing=best_sentence(sheet),
         delivered_assumption=assumption_sentence(sheet),
         readiness=readiness,
+        sheets=sheets,
         dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,
         data_files=data_files,
         cautions=caution_lines(build, sheet),

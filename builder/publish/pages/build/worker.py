@@ -24,6 +24,7 @@ from builder.publish.pages.build.context import render_build_page
 from builder.publish.pages.build.page_chart import chart_files, chart_guard, draw_page_charts
 from builder.publish.pages.templating import error_location, error_text, page_environment
 from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
+from builder.publish.sheets.sheet_pdf import sheet_pdfs, sheet_requests
 from builder.publish.social_card import render_card
 from builder.record.load import errors_in, read_build
 from builder.record.models.shop import Shop
@@ -138,6 +139,7 @@ def build_one(
     photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)
     english = english_of(shop.english, archive).keeping(public)
+    sheets = sheet_requests(public, sheet, shop, placed, english)
     page = render_build_page(
         public,
         sheet,
@@ -146,12 +148,14 @@ def build_one(
         charts=placed,
         photos=photos,
         data_files=tuple(data),
+        sheets=tuple(request.link for request in sheets),
         readiness=readiness(build, shop, sheet) if edition.is_internal else None,
     )
     page = english.markup(page)
     files = chart_files(placed, english)
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
+    files |= sheet_pdfs(sheets, archive, english, previous.folder if previous else None)
     files["card.png"] = render_card(
         public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )

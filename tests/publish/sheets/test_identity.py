@@ -1,4 +1,4 @@
-"""The content of the binder that is not checked in its PDF."""
+"""What every PDF of a build says at its top."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from builder.handover.binder_content import page_url
+from builder.publish.sheets.identity import page_url
 from builder.record.models.shop import Shop
 from tests.support.handover_samples import (
     bare_archive,

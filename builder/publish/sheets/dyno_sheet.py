@@ -1,0 +1,149 @@
+"""The dyno sheet: the engine as delivered on one page, with its table, its conditions and how well it is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from builder.figures.core import display_units
+from builder.figures.core.display_units import System
+from builder.figures.core.types import FigureSheet
+from builder.figures.dyno.engine_state import EngineState
+from builder.figures.dyno.pull import CorrectedCurves
+from builder.figures.dyno.pull_scatter import PullScatter
+from builder.publish.pages.build.headline import Headline, assumption_sentence, best_sentence, headline
+from builder.publish.pages.formatting import format_date
+from builder.publish.sheets.record_rows import LabelledValue, labelled, rows_of
+from builder.record.models.build import Build
+from builder.record.models.shop import Shop
+from builder.record.quantities.unit_table import printed_unit
+
+_MAX_ROWS = 22
+_FEW_ROWS = 9
+_COMPARISON = "Results from other dynos, standards or at the wheels are not comparable."
+
+
+@dataclass(frozen=True)
+class PowerTable:
+    """Torque and power by speed: a column for each unit, torque first."""
+
+    step: str
+    units: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    """Speed [rpm], then a text for each unit."""
+    peak_rows: tuple[int, int]
+    """The rows with the highest torque and the highest power; -1 for none."""
+
+
+@dataclass(frozen=True)
+class DynoSheet:
+    """The texts of the dyno sheet."""
+
+    pull: str
+    """The pull of the delivered state, or its first and how many there are."""
+    headline: tuple[Headline, ...]
+    basis: str
+    """The standard in which the results are, as a line of text."""
+    table: PowerTable
+    conditions: tuple[LabelledValue, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | None:
+    """Return the dyno sheet in the units of the build, and in both systems where the shop uses both.
+
+    None where no pull counts. The build must be without its private fields.
+    """
+    session = sheet.session
+    if session is None or session.delivered is None:
+        return None
+    delivered, system = session.delivered, sheet.system
+    assumption, best = assumption_sentence(sheet), best_sentence(sheet)
+    return DynoSheet(
+        pull=delivered.label,
+        headline=headline(sheet),
+        basis=f"Corrected to {session.standard.name}" if session.corrected else "As logged, not corrected",
+        table=_power_table(delivered.corrected, (system, _other(system)) if shop.units == "both" else (system,)),
+        conditions=_conditions(build, delivered, system),
+        notes=tuple(filter(None, (assumption, best, _uncertainty_note(session.scatter), _COMPARISON))),
+        cautions=(*delivered.outside, *session.remarks),
+    )
+
+
+def _other(system: System) -> System:
+    return "metric" if system == "inch" else "inch"
+
+
+def _power_table(curves: CorrectedCurves, systems: tuple[System, ...]) -> PowerTable:
+    speeds = speeds_of(curves)
+    step = speeds[1] - speeds[0] if len(speeds) > 1 else 0
+    torque = np.array([curves.at(curves.torque, rpm / 60) for rpm in speeds])
+    power = np.array([curves.at(curves.power, rpm / 60) for rpm in speeds])
+    columns = [(display_units.TORQUE, torque, system) for system in systems]
+    columns += [(display_units.POWER, power, system) for system in systems]
+    return PowerTable(
+        f"{step} rpm",
+        tuple(printed_unit(unit.scale(system).unit) for unit, _, system in columns),
+        tuple(
+            (f"{rpm}", *(unit.text(float(values[row]), system, with_unit=False) for unit, values, system in columns))
+            for row, rpm in enumerate(speeds)
+        ),
+        (int(torque.argmax()), int(power.argmax())) if speeds else (-1, -1),
+    )
+
+
+def step_for(low: float, high: float) -> int:
+    """Return the step of the table [rpm]: 100 for a short pull, else 250, or 500 or 1000 to fit on a page."""
+    if (high - low) / 250 < _FEW_ROWS:
+        return 100
+    return next((step for step in (250, 500) if (high - low) / step <= _MAX_ROWS), 1000)
+
+
+def speeds_of(curves: CorrectedCurves) -> list[int]:
+    """Return the speeds of the table [rpm]: the multiples of its step that the curves cover."""
+    low, high = float(curves.speed[0]) * 60, float(curves.speed[-1]) * 60
+    step = step_for(low, high)
+    first = int(-(-(low - 1e-6) // step)) * step
+    return list(range(first, int(high + 1e-6) + 1, step))
+
+
+def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[LabelledValue, ...]:
+    dyno, pull = build.dyno, delivered.last
+    conditions = pull.record.conditions or (dyno.conditions if dyno else None)
+    speed = delivered.peak_power.speed
+    uncorrected = delivered.uncorrected_torque(speed)
+    factor = float(delivered.corrected.torque_curve.at(speed)) / uncorrected if uncorrected else 1.0
+    is_corrected = pull.correction is not None
+    power = display_units.POWER.text(uncorrected * 2 * np.pi * speed, system, delivered.peak_power.half_width)
+    return (
+        *labelled(
+            ("Standard", pull.standard.name if is_corrected else "none: as logged"),
+            ("Correction factor", f"{factor:.4f} at peak power" if is_corrected else None),
+            ("Uncorrected power", power if is_corrected and abs(factor - 1) > 5e-5 else None),
+        ),
+        *labelled(*((setting.name, setting.level.text) for setting in delivered.settings)),
+        *(rows_of(conditions, both=True) if conditions else (LabelledValue("Air", "not recorded"),)),
+        *labelled(
+            ("Fuel in the tank", (dyno.fuel if dyno else None) or "not recorded"),
+            ("Oil in the sump", dyno.oil if dyno else None),
+            ("Accessories driven", (dyno.ancillaries if dyno else None) or "not recorded"),
+            ("Dyno", dyno.dyno if dyno else None),
+            ("Date", format_date(dyno.date) if dyno and dyno.date else None),
+            ("Run by", dyno.by if dyno else None),
+            ("Readings", "sweep" if pull.kind == "sweep" else "held at each speed"),
+        ),
+    )
+
+
+def _uncertainty_note(scatter: PullScatter) -> str:
+    source = {
+        "assumed": "common practice, no repeat pulls here",
+        "shop": "this shop's repeat pulls",
+        "session": "repeat pulls of this session and earlier experience",
+    }[scatter.source]
+    return (
+        f"± is the 95 % interval for pulls on this dyno; one pull scatters by {scatter.relative:.1%} (1 SD, {source}). "
+        "The calibration of the dyno is not included."
+    )
