@@ -7,7 +7,7 @@ from builder.record.models.shop import Shop, page_relevant
 
 def test_pages_depend_on_the_fields_of_the_shop_that_they_show() -> None:
     shop = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"})
-    same = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"}, paper="Letter", warranty="None.")
+    same = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"}, warranty_months=6, warranty="None.")
     renamed = Shop(name="Other shop", guidelines={"least_quench": "0.035 in"})
     other_quench = Shop(name="Test shop", guidelines={"least_quench": "0.036 in"})
     assert page_relevant(shop) == page_relevant(same)
@@ -16,7 +16,7 @@ def test_pages_depend_on_the_fields_of_the_shop_that_they_show() -> None:
 
 def test_settings_of_deliveries_change_no_page() -> None:
     only_deliveries = {
-        "paper": "Letter", "tag": {"width": "60 mm"}, "handover_holds": ["registration"], "warranty": "None.",
+        "emergency_contact": "desk", "tag": {"width": "90 mm"}, "handover_holds": ["registration"], "warranty": "None.",
         "break_in": {"roller": ["prime the oil"]}, "cautions": ["bleed the cooling circuit"],
     }  # fmt: skip
     for name, value in only_deliveries.items():
@@ -27,7 +27,7 @@ def test_every_other_setting_changes_pages() -> None:
     pages = {
         "name": "Test shop", "tagline": "Engines.", "units": "inch", "correction": "din-70020",
         "range": "3000..5000 rpm", "guidelines": {"most_lambda": 0.9}, "repeatability": {"value": "0.4 %", "from": 9},
-        "likeness_weights": {"fuel": 2},
+        "likeness_weights": {"fuel": 2}, "paper": "Letter",
         "delivery_requires": ["cam"], "site_address": "https://archive.example",
     }  # fmt: skip
     for name, value in pages.items():
