@@ -74,3 +74,14 @@ def test_the_interval_is_never_zero(tmp_path: Path) -> None:
     assert session.delivered is not None
     assert session.delivered.peak_torque.half_width > 0.005 * session.delivered.peak_torque.value
     assert session.delivered.relative_half_width > 0.005
+
+
+def test_a_state_has_the_level_of_what_was_varied(tmp_path: Path) -> None:
+    record = one_pull() + "".join(
+        f"  - {{name: t{level}, file: dyno/a.csv, setting: {{name: total timing, level: {level} deg}}}}\n"
+        for level in (28, 30)
+    )
+    session = session_of(tmp_path, f"delivered: t28\n{record}", {"a.csv": log_of()})
+    assert session.delivered is not None
+    assert [(item.name, item.level.text) for item in session.delivered.settings] == [("total timing", "28 deg")]
+    assert all(not state.settings for state in session.states if state.name == "first")
