@@ -17,7 +17,7 @@ from builder.figures.dyno.pull_scatter import prior_scatter
 from builder.record.models.shop import Shop
 from tests.support.dyno_samples import RPM, log_of, one_pull, session_of, torque_curve
 
-TRIALS = 400
+TRIALS = 200
 PRIOR = prior_scatter(Shop())
 
 
@@ -55,9 +55,9 @@ def test_intervals_of_peaks_hold_the_true_peak_95_times_in_100(tmp_path: Path, p
         state = EngineState(pulls=group, scatter=PRIOR)
         within_torque += abs(state.peak_torque.value - torque_peak) <= state.peak_torque.half_width
         within_power += abs(state.peak_power.value - power_peak) <= state.peak_power.half_width
-    # 400 trials show 95 % to 1.1 % (one standard deviation).
-    assert 0.92 <= within_torque / TRIALS <= 0.98
-    assert 0.92 <= within_power / TRIALS <= 0.98
+    # 200 trials show 95 % to 1.5 % (one standard deviation).
+    assert 0.91 <= within_torque / TRIALS <= 0.99
+    assert 0.91 <= within_power / TRIALS <= 0.99
 
 
 def test_a_longer_stated_experience_makes_the_interval_narrower(tmp_path: Path) -> None:
