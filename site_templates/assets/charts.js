@@ -489,7 +489,7 @@
       const values = archive.values[slug].map((value) => value * unit.factor);
       return { field, values, title: field.title + (unit.label ? ", " + unit.label : "") };
     });
-    const width = Math.max(260, options.width), height = Math.round(Math.min(options.height || 380, Math.max(230, width * 0.5)));
+    const width = Math.max(260, options.width), height = Math.round(Math.min(380, Math.max(230, width * 0.42)));
     const plotted = [];
     for (let row = 0; row < archive.size; row++) {
       if (!Number.isNaN(x.values[row]) && !Number.isNaN(y.values[row])) plotted.push(row);

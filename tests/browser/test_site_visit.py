@@ -185,9 +185,10 @@ def test_every_drawing_reads_on_a_phone(opened: Open) -> None:
         ".map(image => image.src)"
     )
     assert wide == []
-    # The box of a drawing is as high as the form of it that a phone shows, and the file holds both.
-    curves = tab.locator("img[src='power_curves.svg']")
-    box = curves.bounding_box()
+    # The box of a drawing is as high as the form of it that a phone shows, and the page holds both.
+    shown = tab.locator(".mb-curves .mb-plot > svg").evaluate_all("all => all.map(one => one.checkVisibility())")
+    assert shown == [False, True]
+    box = tab.locator("img[src='channels.svg']").bounding_box()
     assert box
     assert box["height"] > box["width"]
 

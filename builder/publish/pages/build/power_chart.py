@@ -26,7 +26,7 @@ from builder.publish.pages.build.readout import (
     readout_units,
 )
 
-ON_PAGE = "power"
+ON_PAGE = "power_chart"
 """The name of the chart that is part of the page."""
 AS_PICTURE = "power_curves"
 """The name of the chart that names its curves itself: a file of the page, and for PDFs."""
