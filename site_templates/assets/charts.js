@@ -28,7 +28,8 @@
   /** @returns {string} the system of units that the reader chose on any page: "inch", "metric", or `otherwise` */
   function chosenUnits(otherwise) {
     try {
-      return localStorage.getItem(UNITS_KEY) || otherwise;
+      const system = localStorage.getItem(UNITS_KEY);
+      return system === "inch" || system === "metric" ? system : otherwise;
     } catch (error) {
       return otherwise; // storage is blocked
     }
@@ -433,7 +434,7 @@
     return path;
   }
 
-  // A dot, a square, a triangle, a diamond, and the same hollow: with four colours they tell eight groups apart.
+  // A dot, a square, a triangle, a diamond, and the same hollow: with four colors they tell eight groups apart.
   const DOT = "h0";
   const SHAPES = ["m-4 0a4 4 0 1 0 8 0a4 4 0 1 0-8 0z", "m-4-4h8v8h-8z", "m0-5l5 9h-10z", "m0-5l5 5l-5 5l-5-5z"];
   const MAX_GROUPS = 8;
@@ -444,12 +445,15 @@
 
   // ---- scatter -----------------------------------------------------------------------------------------
 
-  /** @returns {{label: string, index: number, rows: Set<number>}[]} the builds by a choice, the largest group first */
-  function groupsOf(archive, slug) {
+  /** @returns {{label: string, index: number, rows: Set<number>}[]} these rows by a choice, the largest group first */
+  function groupsOf(archive, slug, plotted) {
     const codes = slug && archive.codes[slug];
     if (!codes) return [];
     const rowsByCode = new Map();
-    codes.forEach((code, row) => rowsByCode.set(code, [...(rowsByCode.get(code) || []), row]));
+    for (const row of plotted) {
+      if (!rowsByCode.has(codes[row])) rowsByCode.set(codes[row], []);
+      rowsByCode.get(codes[row]).push(row);
+    }
     const known = [...rowsByCode].filter(([code]) => code >= 0).sort((a, b) => b[1].length - a[1].length || a[0] - b[0]);
     const own = known.slice(0, known.length > MAX_GROUPS ? MAX_GROUPS - 1 : MAX_GROUPS);
     const groups = own.map(([code, rows], index) => ({ label: archive.choices[slug][code], index, rows: new Set(rows) }));
@@ -461,6 +465,24 @@
 
   const groupClass = ({ index }) => (index < 0 ? "mb-group-other" : `mb-group${index % 4}${index >= 4 ? " mb-hollow" : ""}`);
   const groupShape = ({ index }) => SHAPES[index < 0 ? 0 : index % 4];
+
+  /** Make the choice of the field that colors the points; `change` is called after the state has it. */
+  function colorSelect(archive, state, change) {
+    const label = element("label", ""), select = element("select", "");
+    const fields = archive.fields.filter(({ slug, kind }) => kind === "choice" && (archive.choices[slug] || []).length > 1);
+    for (const { slug, title } of [{ slug: "", title: "None" }, ...fields]) {
+      const option = element("option", "", title);
+      option.value = slug;
+      select.append(option);
+    }
+    select.value = state.color;
+    select.addEventListener("change", () => {
+      state.color = select.value;
+      change();
+    });
+    label.append(element("span", "", "Color by"), select);
+    return { node: label, select };
+  }
 
   function groupLegend(groups) {
     const list = element("ul", "mb-chart-legend");
@@ -476,8 +498,8 @@
 
   /**
    * Draw all builds as points. The chart is drawn once for a pair of axes; `update` marks the builds that match.
-   * @param {{x: string, y: string, colour: string, system: string, width: number, onPoint: function(number),
-   *   onOpen: function(number)}} options axes and colour as field slugs; `onPoint` is called with the row that is
+   * @param {{x: string, y: string, color: string, system: string, width: number, onPoint: function(number),
+   *   onOpen: function(number)}} options axes and color as field slugs; `onPoint` is called with the row that is
    *   pointed at, `onOpen` with the one clicked
    * @returns {{update: function(number[], number[]): number}} `update(rows, picks)` returns how many points match
    */
@@ -510,7 +532,7 @@
     const positions = new Array(archive.size).fill(null);
     for (const row of plotted) positions[row] = [xScale(x.values[row]), yScale(y.values[row])];
     const allDots = svg("path", { class: "mb-finder-dots-all", d: marksPath(plotted.map((row) => positions[row]), DOT) });
-    const groups = groupsOf(archive, options.colour);
+    const groups = groupsOf(archive, options.color, plotted);
     const groupPaths = groups.map((group) => svg("path", { class: "mb-group " + groupClass(group) }));
     const matchingDots = svg("path", { class: "mb-finder-dots" });
     const pickMarkers = svg("g", { class: "mb-finder-picked" });
@@ -583,7 +605,7 @@
 
   // ---- curves ------------------------------------------------------------------------------------------
 
-  // The letter of a picked build in its colour; the letter and the dashes of its line identify it without the colour.
+  // The letter of a picked build in its color; the letter and the dashes of its line identify it without the color.
   function marker(index, x, y) {
     const group = svg("g", { class: "mb-finder-mark mb-finder-line" + index });
     group.append(svg("circle", { cx: x, cy: y, r: 8 }), svg("text", { x, y: y + 4, "text-anchor": "middle" }, LETTERS[index]));
@@ -703,6 +725,6 @@
   }
 
   globalThis.millbook = Object.assign(globalThis.millbook || {}, {
-    charts: { scatter, curvePair, legendSample, chosenUnits, chooseUnits, groupsOf },
+    charts: { scatter, curvePair, legendSample, chosenUnits, chooseUnits, colorSelect },
   });
 })();

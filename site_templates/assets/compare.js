@@ -7,6 +7,7 @@
 
   function start(host, data) {
     const archive = core.decode(data);
+    archive.system = charts.chosenUnits(archive.system);
     const rowOf = new Map(archive.slugs.map((slug, row) => [slug, row]));
     const linkTo = (row) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[row]));
     let system = archive.system, perLitre = false;
@@ -47,6 +48,7 @@
       const radios = ["inch", "metric"].map((name) => {
         const radio = el("input", { type: "radio", name: "mb-finder-units", value: name, onchange: () => {
           system = name;
+          charts.chooseUnits(name);
           show();
           host.querySelector(`input[value=${name}]`).focus();
         } });

@@ -203,6 +203,7 @@
       else if (name === "u" && (value === "inch" || value === "metric")) state.system = value;
       else if (name === "sort" && sortable(value.replace(/^-/, ""))) state.sort = value;
       else if ((name === "x" || name === "y") && archive.values[value]) state[name] = value;
+      else if (name === "color" && archive.codes[value]) state.color = value;
       else if (name === "curves" && ["whole", "litre"].includes(value)) state.curves = value;
       else if (name === "pick" || name === "with") {
         state.pick = [...new Set(value.split(","))].filter((slug) => slugs.has(slug)).slice(0, MAX_PICKS);
@@ -226,7 +227,7 @@
     const axis = (slug) => (known.includes(slug) || !known.length ? slug : known[0]);
     return {
       words: "", ranges: {}, choices: {}, plan: {}, system: archive.system, sort: "",
-      x: axis("displacement"), y: axis("peak_power"), pick: [], curves: "whole",
+      x: axis("displacement"), y: axis("peak_power"), color: "", pick: [], curves: "whole",
     };
   }
 
@@ -244,7 +245,7 @@
       if (text.trim()) parameters.set("plan." + slug, text.trim());
     }
     if (state.pick.length) parameters.set("pick", state.pick.join(","));
-    for (const name of ["sort", "x", "y", "curves"]) {
+    for (const name of ["sort", "x", "y", "color", "curves"]) {
       if (state[name] !== defaults[name]) parameters.set(name, state[name]);
     }
     // Typed numbers mean nothing without their units, so the address always names the system.

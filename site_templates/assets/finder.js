@@ -10,6 +10,7 @@
 
   async function start(host, data) {
     const archive = core.decode(data);
+    archive.system = charts.chosenUnits(archive.system);
     const linkTo = (row) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[row]));
     const state = core.emptyState(archive);
     const setState = (newState) => {
@@ -46,9 +47,13 @@
       return { select, node: el("label", {}, el("span", { text: label }), select) };
     };
     const axes = { y: axisSelect("y", "Y axis"), x: axisSelect("x", "X axis") };
+    const colorSelect = charts.colorSelect(archive, state, () => {
+      drawScatter();
+      writeAddress();
+    });
     const scatterSection = el("details", { class: "mb-finder-points", open: true },
       el("summary", {}, el("h2", { text: "Chart" })),
-      el("div", { class: "mb-finder-axes" }, axes.y.node, axes.x.node), plotContainer, pointText);
+      el("div", { class: "mb-finder-axes" }, axes.y.node, axes.x.node, colorSelect.node), plotContainer, pointText);
     scatterSection.addEventListener("toggle", () => scatterSection.open && drawScatter());
     const table = globalThis.millbook.table.table(archive, { sort: sortBy, pick, link: linkTo });
     const sortSelect = el("select", { onchange: () => {
@@ -76,6 +81,7 @@
           if (archive.bySlug[slug].kind === "number") state.plan[slug] = convert(slug, text);
         }
         state.system = system;
+        charts.chooseUnits(system);
         searchForm.createFields();
       } else if (change === "clear") {
         setState({ ...core.emptyState(archive), system: state.system });
@@ -184,9 +190,10 @@
     function drawScatter() {
       axes.x.select.value = state.x;
       axes.y.select.value = state.y;
+      colorSelect.select.value = state.color;
       if (!scatterSection.open) return;
       plot = charts.scatter(plotContainer, archive, {
-        x: state.x, y: state.y, system: state.system, width: scatterSection.clientWidth,
+        x: state.x, y: state.y, color: state.color, system: state.system, width: scatterSection.clientWidth,
         onPoint(row) {
           const texts = [state.y, state.x].map((slug) =>
             core.formatValue(archive.bySlug[slug], archive.values[slug][row], state.system));

@@ -64,9 +64,9 @@ def numbers(text: str) -> list[float]:
 
 def expected(curves: dict[str, dict[float, tuple[float, float]]], name: str, speed: float) -> tuple[float, float]:
     """Return torque and power of a row of the legend: of one pull, or the mean of those with nothing changed."""
-    if " (mean of " not in name:
+    if ", mean of " not in name:
         return curves[name][speed]
-    first = name.partition(" (mean of ")[0]
+    first = name.partition(", mean of ")[0]
     alike = [first, f"{first} again"]
     return fmean(curves[pull][speed][0] for pull in alike), fmean(curves[pull][speed][1] for pull in alike)
 
@@ -75,7 +75,9 @@ def check_rows(figure: Locator, curves: dict[str, dict[float, tuple[float, float
     """Compare every shown row with the data files; return how many there are."""
     speed, count = speed_shown(figure), 0
     for row in figure.locator("tbody tr:not(.mb-off)").all():
-        name = row.locator("label span").first.evaluate("span => (span.querySelector('strong') ?? span).firstChild.data")
+        name = row.locator("label span").first.evaluate(
+            "span => (span.querySelector('strong') ?? span).firstChild.data"
+        )
         torque, power = expected(curves, name.strip(), speed)
         cells = row.locator("td").all_inner_texts()
         for text, value, factor in zip(cells, (torque, power), (N_M_PER_LBF_FT, KW_PER_HP), strict=True):
@@ -86,7 +88,9 @@ def check_rows(figure: Locator, curves: dict[str, dict[float, tuple[float, float
     return count
 
 
-def test_the_mouse_reads_what_the_data_files_hold(page: Page, curves: dict[str, dict[float, tuple[float, float]]]) -> None:
+def test_the_mouse_reads_what_the_data_files_hold(
+    page: Page, curves: dict[str, dict[float, tuple[float, float]]]
+) -> None:
     figure = page.locator(CURVES)
     assert check_rows(figure, curves) == 3  # as delivered, the first, and the best
     box = figure.locator(".mb-slider").bounding_box()
@@ -179,7 +183,7 @@ def test_the_units_chosen_in_the_finder_come_first(chromium: Browser, published:
     with serving(published) as address:
         tab.goto(f"{address}finder.html")
         tab.wait_for_selector("[data-ready]")
-        tab.get_by_role("radio", name="US").check()
+        tab.get_by_role("radio", name="US/imperial").check()
         tab.goto(f"{address}{demo.BUILD}")
         tab.locator(CURVES).scroll_into_view_if_needed()
         tab.wait_for_selector(f"{CURVES}[data-ready]")

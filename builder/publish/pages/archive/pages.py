@@ -15,6 +15,7 @@ from builder.archive.part_usage import index_parts
 from builder.archive.summary import Summary, newest_first
 from builder.publish.pages.archive.glossary import GLOSSARY
 from builder.publish.pages.archive.methods import method_pages
+from builder.publish.pages.archive.overview import overview_pairs, overview_table
 from builder.publish.pages.archive.sparkline import sparkline
 from builder.publish.pages.build.headline import Headline
 from builder.record.models.shop import Shop
@@ -105,7 +106,14 @@ def archive_pages(
         ),
         "parts.md": page("part_usage", makers=index_parts(rows)),
         FINDER_DATA: finder_data(rows, weights, system, translate).encode(),
-        "overview.md": page("overview", charts=overviews()),
+        "overview.md": page(
+            "overview",
+            charts=overviews(),
+            pairs=overview_pairs(rows),
+            table=overview_table(rows, system),
+            finder="finder.html",
+            **_LINKS,
+        ),
     }
 
 
