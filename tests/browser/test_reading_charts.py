@@ -102,7 +102,7 @@ def test_the_mouse_reads_what_the_data_files_hold(
         speeds.add(speed_shown(figure))
     assert len(speeds) == 5
     # The numbers next to the line are those of the table, torque and power in the drawing's units.
-    beside = figure.locator(".mb-cursor-value").all_inner_texts()
+    beside = figure.locator(".mb-cursor-value").all_text_contents()
     cells = figure.locator("tbody tr:not(.mb-off) td").all_inner_texts()
     assert sorted(beside) == sorted(cell.split("\n")[0] for cell in cells)
 
