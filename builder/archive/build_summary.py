@@ -11,6 +11,8 @@ from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, parse_quantity
 
 _CAM_LIFTS = {"050": 0.050 * INCH, "1mm": 0.001}
+_SEAT_LIFT = 0.0061 * INCH
+"""Timing at no more lift [m] than this is seat timing: cards give it at the seat or at 0.006 in (common practice)."""
 _BENCH_DEPRESSION = "28 inH2O"
 """Head flows are compared at this depression."""
 
@@ -33,7 +35,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         bore=_mean_of(build, "bottom_end.block.bores"),
         stroke=_mean_of(build, "bottom_end.crankshaft.stroke"),
         compression_ratio=sheet.value("compression_ratio"),
-        effective_compression_ratio=sheet.value("effective_compression_ratio"),
+        effective_compression_ratio=_at_seat(sheet.get("effective_compression_ratio")),
         **_durations(build),
         lobe_separation=sheet.value("lobe_separation"),
         cam_advance=sheet.value("cam_advance"),
@@ -101,6 +103,12 @@ def _position(figure: Figure | None, label: str) -> float | None:
     if figure is None:
         return None
     return next((position.value for position in figure.positions if position.label == label), None)
+
+
+def _at_seat(figure: Figure | None) -> float | None:
+    """Return a figure's value with seat timing; at another lift it is another number and compares with nothing."""
+    at_seat = [p for p in figure.positions if p.place is not None and p.place <= _SEAT_LIFT] if figure else []
+    return min(at_seat, key=lambda position: position.place or 0.0).value if at_seat else None
 
 
 def _durations(build: Build) -> dict[str, float | None]:

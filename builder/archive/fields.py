@@ -112,7 +112,7 @@ FIELDS: tuple[Field, ...] = (
     _number("bore", "Bore", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("stroke", "Stroke", "bottom end", 0.5, 1.5, 1_000_000, _INCH3, _MM, ratio=True),
     _number("compression_ratio", "Compression ratio", "bottom end", 2.0, 4.0, 100_000, _RATIO, _RATIO),
-    _number("effective_compression_ratio", "Dynamic CR", "bottom end", 1.0, 3.0, 100_000, _RATIO, _RATIO),
+    _number("effective_compression_ratio", "Dynamic CR (seat timing)", "bottom end", 1.0, 3.0, 100_000, _RATIO, _RATIO),
     _number("intake_duration_050", "Intake duration at 0.050 in", "cam and valves", 1.5, 40.0, 10,
             _DEGREES, _DEGREES),
     _number("exhaust_duration_050", "Exhaust duration at 0.050 in", "cam and valves", 0.5, 40.0, 10,

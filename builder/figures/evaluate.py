@@ -36,11 +36,12 @@ def _compute(solver: Solver) -> FigureSheet:
     results = [
         guard.run(item.description.title, partial(solver.figure, slug), MissingInputs(slug, item.description.title, ()))
         for slug, item in REGISTRY.figures.items()
+        if item.applies is None or item.applies(build)
     ]
     session = session_of(solver.context)
     sheet = FigureSheet(
         figures=tuple(result for result in results if isinstance(result, Figure)),
-        needs=tuple(result for result in results if isinstance(result, MissingInputs) and _applies(result, build)),
+        needs=tuple(result for result in results if isinstance(result, MissingInputs)),
         problems=(),
         system=solver.context.system,
         session=session,
@@ -55,11 +56,6 @@ def _compute(solver: Solver) -> FigureSheet:
     session_problems = session.problems if session else ()
     problems = (*solver.problems, *session_problems, *implausible, *contradictory, *unused, *guard.problems)
     return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
-
-
-def _applies(missing: MissingInputs, build: Build) -> bool:
-    applies = REGISTRY.figures[missing.slug].applies
-    return applies is None or applies(build)
 
 
 def _with_cautions(figures: tuple[Figure, ...], cautions: tuple[Caution, ...]) -> tuple[Figure, ...]:

@@ -72,7 +72,7 @@ def _peak(peak: StatePeak) -> dict[str, Any]:
 def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
     """Yield the sheet for the terminal: a figure a line, with its working below."""
     section = None
-    for figure in sheet.figures:
+    for figure in sheet.listed:
         if figure.description.section != section:
             section = figure.description.section
             yield f"\n{section}"

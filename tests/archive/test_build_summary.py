@@ -8,6 +8,7 @@ import pytest
 
 from builder.archive.build_summary import summarize_build
 from builder.archive.summary import Summary
+from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
 from builder.record.load import read_build
 from builder.record.models.shop import Shop
@@ -21,6 +22,12 @@ def summary_of(slug: str) -> Summary:
     assert build is not None, problems
     public = without_private(build)
     return summarize_build(public, compute(public, Shop()))
+
+
+def read_figures(slug: str) -> FigureSheet:
+    build, _ = read_build(ROOT / "builds" / slug, ROOT)
+    assert build is not None
+    return compute(without_private(build), Shop())
 
 
 def test_a_full_record_has_every_field_of_a_summary() -> None:
@@ -59,3 +66,15 @@ def test_head_flow_is_compared_at_one_depression(tmp_path: Path) -> None:
     card = "heads: {flow_bench: {depression: 10 inH2O, intake: [{lift: 0.3 in, flow: 100 cfm}]}}"
     flow = build_of(tmp_path, card).head_flow
     assert flow == pytest.approx(100 * 0.3048**3 / 60 * (28 / 10) ** 0.5, rel=1e-9)
+
+
+def test_the_effective_ratio_is_compared_with_seat_timing_alone() -> None:
+    """Timing at 1 mm or 0.050 in gives a higher ratio of the same engine, so it is not put beside seat timing."""
+    truck = read_figures("breakdown-truck-v8")["effective_compression_ratio"]
+    by_lift = {position.label: position.value for position in truck.positions}
+    assert summary_of("breakdown-truck-v8").effective_compression_ratio == by_lift["0.006 in"] < by_lift["0.050 in"]
+    launch = read_figures("pilot-launch-four")["effective_compression_ratio"]
+    by_lift = {position.label: position.value for position in launch.positions}
+    assert summary_of("pilot-launch-four").effective_compression_ratio == by_lift["seat"]
+    assert "effective_compression_ratio" in read_figures("offshore-v8")
+    assert summary_of("offshore-v8").effective_compression_ratio is None

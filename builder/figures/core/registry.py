@@ -72,7 +72,7 @@ class Definitions:
     ) -> None:
         """Start with none; ``axis`` and ``headline`` apply to figures that state no others.
 
-        ``applies`` says of which engines the figures can be missing: a four-stroke lacks no ports.
+        ``applies`` says for which engines the figures mean something: a four-stroke has no ports.
         """
         self.section, self.axis, self.headline, self.applies = section, axis, headline, applies
         self.figures: dict[str, FigureDefinition] = {}
@@ -96,6 +96,8 @@ class Definitions:
         inputs: tuple[str, ...] = (),
         optional_inputs: tuple[str, ...] = (),
         is_sum: bool = False,
+        is_listed: bool = True,
+        applies: Callable[[Build], bool] | None = None,
     ) -> Callable[[F], F]:
         """Return a decorator that defines a function as a figure. Raises ValueError where the slug is taken.
 
@@ -104,7 +106,8 @@ class Definitions:
         the positions that the figure has when its inputs have several kinds; the others are averaged. A
         ``vectorised`` function takes all positions at once and returns one number. ``inputs`` names what a function
         with keyword parameters is to be given, and ``optional_inputs`` what else, if it is recorded. ``is_sum``: it
-        only adds and subtracts, so that it is shown with the digits of its parts.
+        only adds and subtracts, so that it is shown with the digits of its parts. A figure that is not ``is_listed``
+        has its entry on the Methods page and in data files alone. ``applies`` is as for the module.
         """
         if slug in self.figures:
             raise ValueError(f"two figures are called {slug}")
@@ -119,11 +122,14 @@ class Definitions:
             section=self.section,
             display_unit=display_unit,
             headline=headline or self.headline,
+            is_listed=is_listed,
         )
 
         def define(function: F) -> F:
             method = _method(function, working, inputs, optional_inputs, is_sum=is_sum)
-            self.figures[slug] = FigureDefinition(description, (method,), axis or self.axis, vectorised, self.applies)
+            self.figures[slug] = FigureDefinition(
+                description, (method,), axis or self.axis, vectorised, applies or self.applies
+            )
             return function
 
         return define

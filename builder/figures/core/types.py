@@ -143,6 +143,8 @@ class FigureDescription:
     display_unit: DisplayUnit
     headline: HeadlinePosition = "mean"
     """Which position gives the figure's own value."""
+    is_listed: bool = True
+    """Whether pages and commands list it with the others; one whose positions alone mean something is not listed."""
 
 
 @dataclass(frozen=True)
@@ -456,6 +458,11 @@ class FigureSheet(Mapping[str, Figure]):
 
     def __len__(self) -> int:
         return len(self._by_slug)
+
+    @property
+    def listed(self) -> tuple[Figure, ...]:
+        """Return the figures that pages and commands list."""
+        return tuple(figure for figure in self.figures if figure.description.is_listed)
 
     @property
     def shown_cautions(self) -> tuple[Caution, ...]:

@@ -25,6 +25,8 @@ _ONE_CYLINDER = "flow of one cylinder's port with all its valves; test pressures
 _BENCH = "top_end.heads.flow_bench"
 COMPARED_AT = 28.0 * INCH_OF_WATER
 """Depression that head flows are compared at [Pa]."""
+_LIFT_STEPS = 720
+"""Steps of the half-sine lift over which the mean flow coefficient is taken, by the trapezoid rule."""
 BENCH_AIR = 1.204
 """Density [kg/m3] of the air that bench flows are read for: 20 °C and 101.325 kPa. Common practice, no source."""
 
@@ -132,10 +134,11 @@ def _mean_flow_coefficient(context: Context, item: Input) -> InputValue | None:
     if card is None or lift is None or diameter is None or not diameter.preferred:
         return None
     lifts, flows, depression = card
-    flow = np.interp(lift * np.sin(np.linspace(0.0, np.pi, 181)), lifts, flows)
+    angle = np.linspace(0.0, np.pi, _LIFT_STEPS + 1)
+    flow = np.interp(lift * np.sin(angle), lifts, flows)
     count = context.build.get("top_end.heads.intake_valve").per_cylinder
     area = count * np.pi / 4 * float(diameter.values.mean()) ** 2
-    coefficient = float(np.mean(breathing.discharge_coefficient(flow, area, depression, BENCH_AIR)))
+    coefficient = float(np.trapezoid(breathing.discharge_coefficient(flow, area, depression, BENCH_AIR), angle) / np.pi)
     return item.value(coefficient, (f"{coefficient:.3f}",), MEASURED, where=context.build.where(_BENCH))
 
 

@@ -296,6 +296,7 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     symbols=(("x", "mean of the readings", "m"), ("x_{least}, x_{most}", "spec limits", "m")),
     working="({fit_mean} − {fit_least}) / ({fit_most} − {fit_least})",
     validity="specs with two limits; out of spec below 0 % or above 100 %",
+    is_listed=False,
 )
 def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
     """Return where each fit lies in its range [1]."""

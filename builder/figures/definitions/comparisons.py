@@ -124,6 +124,7 @@ def repeatability(repeat_deviation: Value) -> Value:
     working="{torque_gain}",
     validity="the speeds that both pulls share. Without repeats the scatter between pulls is the shop's own, or "
     "assumed: 0.5 % of torque with six degrees of freedom (common practice, no source)",
+    is_listed=False,
 )
 def gain(torque_gain: Value) -> Value:
     """Return the mean difference of torque [N m]."""
@@ -147,6 +148,7 @@ def gain(torque_gain: Value) -> Value:
     working="{setting_tried}",
     validity="three or more settings; named only where the bend differs from zero at 95 % and the top lies within one "
     "step of the settings tested. The best by torque may lie too near detonation: the manufacturer's limits come first",
+    is_listed=False,
 )
 def best_setting(setting_tried: Value) -> Value:
     """Return the optimum of each swept setting, in the unit it was written in."""

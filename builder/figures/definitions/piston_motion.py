@@ -12,6 +12,7 @@ from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, HEYWOOD_2, 
 from builder.figures.core.solver import FigureResult
 from builder.figures.core.types import GIVEN, InputValue
 from builder.figures.definitions.pull_inputs import session_of
+from builder.record.models.build import Build
 
 AT_RED_LINE = "at the red line"
 """Label of the position at the red line, of the figures that are given at several speeds."""
@@ -64,6 +65,12 @@ def _crank_angles(context: Context, item: Input) -> InputValue:
     angles = (90, 30, 60, 120, 150)
     texts = tuple(f"{angle}°" for angle in angles)
     return item.value(np.array(angles, dtype=np.float64), texts, GIVEN, labels=texts)
+
+
+def _is_balanced_with_bobweights(build: Build) -> bool:
+    """Return whether a crankshaft of this layout is balanced with weights on its pins."""
+    engine = build.build.engine
+    return engine.layout == "V" or engine.cylinders <= 3
 
 
 @define.figure(
@@ -190,7 +197,8 @@ def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Valu
     symbols=(("m", "reciprocating mass", "kg"),),
     working="{rods_per_pin} × ({big_end_mass} + {bearing_mass}) + {oil_mass}"
     " + {balance_factor} × {rods_per_pin} × {reciprocating_mass}",
-    validity="one crankpin",
+    validity="one crankpin; V engines, and engines of one to three cylinders: others are balanced without bobweights",
+    applies=_is_balanced_with_bobweights,
 )
 def bobweight(
     big_end_mass: Value,

@@ -24,11 +24,17 @@ define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
     source=GEOMETRY,
     means="Angle between intake and exhaust lobe centers; tighter gives more overlap.",
     formula=r"LSA = \frac{C_i + C_e}{2}",
-    working="as on the card: {lobe_separation_card}",
+    working="({intake_centerline_wheel} + {exhaust_centerline_wheel}) / 2",
     symbols=(("C_i, C_e", "intake and exhaust centerline", "deg"),),
-    validity="cam degrees; ground into the cam",
+    validity="cam degrees; by the degree wheel where both lobes were degreed, else as on the card",
 )
-def lobe_separation(lobe_separation_card: Value) -> Value:
+def lobe_separation(intake_centerline_wheel: Value, exhaust_centerline_wheel: Value) -> Value:
+    """Return the lobe separation from the degree wheel [cam deg]."""
+    return train.lobe_separation(intake_centerline_wheel, exhaust_centerline_wheel)
+
+
+@define.alternative("lobe_separation", working="as on the card: {lobe_separation_card}")
+def lobe_separation_card(lobe_separation_card: Value) -> Value:
     """Return the lobe separation as the card states it [cam deg]."""
     return lobe_separation_card
 
@@ -37,12 +43,6 @@ def lobe_separation(lobe_separation_card: Value) -> Value:
 def lobe_separation_from_card(intake_centerline_card: Value, exhaust_centerline_card: Value) -> Value:
     """Return the lobe separation from the card's centerlines [cam deg]."""
     return train.lobe_separation(intake_centerline_card, exhaust_centerline_card)
-
-
-@define.alternative("lobe_separation", working="({intake_centerline_wheel} + {exhaust_centerline_wheel}) / 2")
-def lobe_separation_from_wheel(intake_centerline_wheel: Value, exhaust_centerline_wheel: Value) -> Value:
-    """Return the lobe separation from the degree wheel [cam deg]."""
-    return train.lobe_separation(intake_centerline_wheel, exhaust_centerline_wheel)
 
 
 @define.figure(

@@ -163,6 +163,12 @@ def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
     return item.value(thread.pitch, (f"pitch of {size}",), GIVEN)
 
 
+@define.computed_input("seat_load_measured", "seat pressure, measured", "F_0", units.FORCE, "top_end.springs.seat_load")
+def _seat_load_measured(context: Context, item: Input) -> InputValue | None:
+    reading = context.build.get(item.path)
+    return recorded_value(item, reading) if reading is not None and reading.is_measured else None
+
+
 @define.figure(
     "valve_lift",
     "Net valve lift",
@@ -286,7 +292,7 @@ def spring_rate_listed(rate_listed: Value) -> Value:
     source=SHIGLEY,
     means="Spring force with the valve closed.",
     formula=r"F_0 = F_1 + k (h_1 - h_0)",
-    working="{seat_load_recorded}",
+    working="{first_tested_load} + {spring_rate} × ({first_tested_height} − {installed_height})",
     symbols=(
         ("F_1, h_1", "pressure and height on the tester", "N, m"),
         ("k", "spring rate", "N/m"),
@@ -294,19 +300,23 @@ def spring_rate_listed(rate_listed: Value) -> Value:
     ),
     validity="at installed height",
 )
-def seat_load(seat_load_recorded: Value) -> Value:
-    """Return the seat pressure as recorded [N]."""
-    return seat_load_recorded
-
-
-@define.alternative(
-    "seat_load", working="{first_tested_load} + {spring_rate} × ({first_tested_height} − {installed_height})"
-)
-def seat_load_from_tester(
-    first_tested_load: Value, first_tested_height: Value, spring_rate: Value, installed_height: Value
+def seat_load(
+    first_tested_load: Value,
+    first_tested_height: Value,
+    spring_rate: Value,
+    installed_height: Value,
+    seat_load_measured: Value | None = None,
 ) -> Value:
     """Return the seat pressure from the tester, moved to the installed height [N]."""
+    if seat_load_measured is not None:
+        raise Missing("nothing: it was measured at the installed height")
     return train.seat_load(spring_rate, first_tested_load, first_tested_height, installed_height)
+
+
+@define.alternative("seat_load", working="{seat_load_recorded}")
+def seat_load_recorded(seat_load_recorded: Value) -> Value:
+    """Return the seat pressure as recorded [N]."""
+    return seat_load_recorded
 
 
 @define.figure(

@@ -42,6 +42,7 @@ class Fits(RecordModel):
         plausible_range=_CLEARANCE,
         sign="not negative",
         also=("main_bearing_clearance", "main_clearance"),
+        measured=True,
     )
     rod_oil_clearance: Length | None = field(
         "rod bearings",
@@ -50,6 +51,7 @@ class Fits(RecordModel):
         plausible_range=_CLEARANCE,
         sign="not negative",
         also=("rod_bearing_clearance", "big_end_clearance"),
+        measured=True,
     )
     cam_oil_clearance: Length | None = field(
         "cam bearings, front to rear",
@@ -58,6 +60,7 @@ class Fits(RecordModel):
         plausible_range=_CLEARANCE,
         sign="not negative",
         also=("cam_bearing_clearance",),
+        measured=True,
     )
     main_bearing_crush: Length | None = field(
         "main shells above the parting line, one side",
@@ -65,6 +68,7 @@ class Fits(RecordModel):
         axis="main",
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
+        measured=True,
     )
     rod_bearing_crush: Length | None = field(
         "rod shells above the parting line, one side",
@@ -72,6 +76,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
+        measured=True,
     )
     piston_clearance: Length | None = field(
         "piston to bore at the gauge point",
@@ -80,6 +85,7 @@ class Fits(RecordModel):
         plausible_range=("0.005 mm", "0.8 mm"),
         sign="not negative",
         also=("piston_to_wall_clearance", "piston_to_bore_clearance", "skirt_clearance"),
+        measured=True,
     )
     pin_clearance: Length | None = field(
         "pin in piston or rod",
@@ -88,6 +94,7 @@ class Fits(RecordModel):
         plausible_range=("0.001 mm", "0.1 mm"),
         sign="any",
         also=("wrist_pin_clearance",),
+        measured=True,
     )
     top_ring_gap: Length | None = field(
         "top ring end gap, in its own bore",
@@ -96,6 +103,7 @@ class Fits(RecordModel):
         plausible_range=("0.05 mm", "3 mm"),
         sign="not negative",
         also=("top_ring_end_gap", "first_ring_gap"),
+        measured=True,
     )
     second_ring_gap: Length | None = field(
         "second ring end gap",
@@ -104,6 +112,7 @@ class Fits(RecordModel):
         plausible_range=("0.05 mm", "3 mm"),
         sign="not negative",
         also=("second_ring_end_gap",),
+        measured=True,
     )
     ring_side_clearance: Length | None = field(
         "ring in its groove",
@@ -111,6 +120,7 @@ class Fits(RecordModel):
         axis="cylinder",
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
+        measured=True,
     )
     crank_end_play: Length | None = field(
         "crankshaft end play",
@@ -118,6 +128,7 @@ class Fits(RecordModel):
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",
         also=("crankshaft_end_play", "crank_thrust_clearance"),
+        measured=True,
     )
     rod_side_clearance: Length | None = field(
         "rods on the crankpin",
@@ -126,6 +137,7 @@ class Fits(RecordModel):
         plausible_range=("0.03 mm", "1.5 mm"),
         sign="not negative",
         also=("rod_side_play", "big_end_side_clearance"),
+        measured=True,
     )
     cam_end_play: Length | None = field(
         "camshaft end play",
@@ -133,6 +145,7 @@ class Fits(RecordModel):
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",
         also=("camshaft_end_play", "cam_thrust_clearance"),
+        measured=True,
     )
     intake_guide_clearance: Length | None = field(
         "intake valve stem in its guide",
@@ -141,6 +154,7 @@ class Fits(RecordModel):
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
         also=("intake_valve_guide_clearance", "intake_stem_clearance"),
+        measured=True,
     )
     exhaust_guide_clearance: Length | None = field(
         "exhaust valve stem in its guide",
@@ -149,6 +163,7 @@ class Fits(RecordModel):
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
         also=("exhaust_valve_guide_clearance", "exhaust_stem_clearance"),
+        measured=True,
     )
     other: tuple[OtherFit, ...] = field("anything else that was measured", "", default=())
 
@@ -179,6 +194,7 @@ class Fastener(RecordModel):
         "{unit: in, allowed: 0.0058..0.0062, measured: [0.0060]}",
         plausible_range=("0.01 mm", "1 mm"),
         sign="not negative",
+        measured=True,
     )
     shank_length: OneLength | None = field(
         "plain shank that stretches, for the clamping force from stretch", "38 mm", plausible_range=("2 mm", "400 mm")
@@ -225,6 +241,7 @@ class Checks(RecordModel):
         plausible_range=("0 %", "100 %"),
         sign="not negative",
         also=("leakdown", "leak_down_test"),
+        measured=True,
     )
     cranking_compression: Pressure | None = field(
         "cranking pressure, throttle open",
@@ -234,6 +251,7 @@ class Checks(RecordModel):
         sign="not negative",
         units=("psi", "bar"),
         also=("cranking_pressure", "compression_test"),
+        measured=True,
     )
     priming_oil_pressure: Pressure | None = field(
         "oil pressure when primed",
@@ -241,6 +259,7 @@ class Checks(RecordModel):
         plausible_range=("3 psi", "200 psi"),
         sign="not negative",
         units=("psi", "bar"),
+        measured=True,
     )
     oil_reached_every_rocker: Line | None = field("seen by whom", "yes, RT")
     intake_lash: Length | None = field(
@@ -250,6 +269,7 @@ class Checks(RecordModel):
         plausible_range=("0 mm", "1.2 mm"),
         sign="not negative",
         also=("intake_valve_lash", "intake_valve_clearance"),
+        measured=True,
     )
     exhaust_lash: Length | None = field(
         "exhaust lash as set",
@@ -258,6 +278,7 @@ class Checks(RecordModel):
         plausible_range=("0 mm", "1.2 mm"),
         sign="not negative",
         also=("exhaust_valve_lash", "exhaust_valve_clearance"),
+        measured=True,
     )
     lash_when: Line | None = field("hot or cold", "hot")
     intake_piston_to_valve: Length | None = field(
@@ -266,6 +287,7 @@ class Checks(RecordModel):
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
         also=("intake_valve_to_piston",),
+        measured=True,
     )
     exhaust_piston_to_valve: Length | None = field(
         "least distance, exhaust valve to piston",
@@ -273,6 +295,7 @@ class Checks(RecordModel):
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
         also=("exhaust_valve_to_piston",),
+        measured=True,
     )
     coil_bind: Length | None = field(
         "spring travel left at full lift",
@@ -280,9 +303,14 @@ class Checks(RecordModel):
         plausible_range=("0.1 mm", "30 mm"),
         sign="not negative",
         also=("coil_bind_clearance",),
+        measured=True,
     )
     rotation_torque: Torque | None = field(
-        "torque to turn the short engine", "18 lbf.ft", plausible_range=("0.2 N.m", "300 N.m"), also=("turning_torque",)
+        "torque to turn the short engine",
+        "18 lbf.ft",
+        plausible_range=("0.2 N.m", "300 N.m"),
+        also=("turning_torque",),
+        measured=True,
     )
     other: tuple[OtherCheck, ...] = field("anything else that was checked", "", default=())
 

@@ -131,6 +131,7 @@ class Rods(RecordModel):
         axis="cylinder",
         plausible_range=("20 g", "50 kg"),
         also=("big_end_mass", "big_end_weight", "weight_big_end"),
+        measured=True,
     )
     mass_small_end: Mass | None = field(
         "small end on the balance",
@@ -138,6 +139,7 @@ class Rods(RecordModel):
         axis="cylinder",
         plausible_range=("10 g", "30 kg"),
         also=("small_end_mass", "small_end_weight", "weight_small_end"),
+        measured=True,
     )
     mass_cap: Mass | None = field(
         "cap with its bolts' share, part of the big end", "128 g", axis="cylinder", plausible_range=("5 g", "15 kg")
@@ -175,12 +177,13 @@ class Pistons(RecordModel):
         also=("compression_distance", "pin_height"),
     )
     dish: Volume | None = field(
-        "dish and valve reliefs together, by burette",
+        "dish and valve reliefs together, by burette; {listed: 6.2 cc} for the catalog's",
         "6.2 cc",
         axis="cylinder",
         plausible_range=("0 cc", "600 cc"),
         sign="not negative",
         also=("dish_volume",),
+        measured=True,
     )
     dome: Volume | None = field(
         "dome above the crown's flat, net of nothing else",
@@ -256,7 +259,9 @@ class Balance(RecordModel):
     oil_mass: Mass | None = field(
         "oil allowance for one crankpin", "4 g", plausible_range=("0 g", "100 g"), sign="not negative"
     )
-    residual: Mass | None = field("what was left at each end after balancing", "0.5 g", sign="not negative")
+    residual: Mass | None = field(
+        "what was left at each end after balancing", "0.5 g", sign="not negative", measured=True
+    )
     by: Line | None = field("who balanced it", "Saltmarsh Balancing")
     note: Line | None = field("anything else", "with pulley and flywheel")
 
@@ -275,6 +280,7 @@ class BottomEnd(RecordModel):
         plausible_range=("-3 mm", "12 mm"),
         sign="any",
         also=("piston_to_deck",),
+        measured=True,
     )
     rings: RingPack | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")

@@ -53,6 +53,7 @@ class Notes:
     sign: Sign | None = None
     also: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
+    measured: bool = False
 
 
 def field(
@@ -71,6 +72,7 @@ def field(
     sign: Sign | None = None,
     also: tuple[str, ...] = (),
     units: tuple[str, ...] = (),
+    measured: bool = False,
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -83,7 +85,9 @@ def field(
     whether a field of shop.yaml changes pages or deliveries alone. ``sign`` says whether its values may be zero or
     below; without one its dimension does: angles and temperatures may be, shares may be zero, everything else is above
     zero. ``also`` are other names that the trade has for the field, which are read as well. ``units`` are the units
-    that the trade uses for it, where they are not those of its dimension. Private fields must be optional.
+    that the trade uses for it, where they are not those of its dimension. ``measured``: it can only come from a
+    measurement (dial gauge, burette, tester), so that a plain value counts as measured. Private fields must be
+    optional.
     """
     notes = Notes(
         description,
@@ -99,6 +103,7 @@ def field(
         sign,
         also,
         units,
+        measured,
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))
@@ -149,7 +154,10 @@ class RecordModel(BaseModel):
     def _possible_sign(cls, value: Any, info: ValidationInfo) -> Any:
         """Reject zero, or values below it, where there can be none."""
         if isinstance(value, (float, Quantity, Reading, Range, tuple)) and info.field_name:
-            require_sign(value, notes_of(cls.model_fields[info.field_name]).sign)
+            notes = notes_of(cls.model_fields[info.field_name])
+            require_sign(value, notes.sign)
+            if notes.measured and isinstance(value, Reading):
+                return value.as_measured()
         return value
 
 

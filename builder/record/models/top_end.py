@@ -70,11 +70,12 @@ class Heads(RecordModel):
     casting: Line | None = field("casting or part number", "WF 5102")
     material: Line | None = field("iron, aluminum ...", "iron")
     chambers: Volume | None = field(
-        "chamber volume of every cylinder, by burette",
+        "chamber volume of every cylinder, by burette; {listed: 64 cc} for the catalog's",
         "{unit: cc, measured: [64.2, 64.0, 64.1, 64.2]}",
         axis="cylinder",
         plausible_range=("1 cc", "1200 cc"),
         also=("chamber_volume", "combustion_chambers"),
+        measured=True,
     )
     intake_valve: Valve | None = field("intake valves", "")
     exhaust_valve: Valve | None = field("exhaust valves", "")

@@ -69,6 +69,14 @@ class Reading:
     accepted: Accepted | None = None
     by: str | None = None
     note: str | None = None
+    is_plain: bool = False
+    """Whether it was written as one plain value, which does not say how it is known."""
+
+    def as_measured(self) -> Reading:
+        """Return a plain value as one that was measured, for a field that can only come from a measurement."""
+        if not self.is_plain or self.listed is None:
+            return self
+        return replace(self, listed=None, measured=(self.listed,), is_plain=False)
 
     @property
     def preferred(self) -> tuple[Quantity, ...]:
@@ -186,7 +194,7 @@ def read_reading(given: object, dimension: str | None) -> Reading:
         value = errors.collect((), given, lambda: quantity_of(given, dimension))
         errors.raise_if_any()
         assert value is not None
-        return Reading(value.dimension, listed=value)
+        return Reading(value.dimension, listed=value, is_plain=True)
     assert isinstance(given, dict)
     reading = _LongForm(given, dimension, errors).read()
     errors.raise_if_any()

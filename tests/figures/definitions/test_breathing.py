@@ -7,12 +7,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import integrate
 
+from builder.figures.core.inputs import Context
+from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
 from builder.record.load import read_build
 from builder.record.models.shop import Shop
 from tests.support.dyno_samples import log_of, one_pull, write_build
-from tests.support.figure_records import CAM, TOP_END, V8, figure_of, sheet_of
+from tests.support.figure_records import CAM, TOP_END, V8, figure_of, read, sheet_of
 
 INCH, CFM, INCH_OF_WATER, HP = 0.0254, 0.3048**3 / 60, 249.08891, 745.6998715822702
 
@@ -124,3 +127,21 @@ def test_without_a_bench_nothing_is_guessed(tmp_path: Path) -> None:
     needs = {need.slug: need.needs for need in sheet.needs}
     assert needs["head_flow_ceiling"] == ("top_end.yaml: heads.flow_bench.intake",)
     assert "flow_at_depression" not in sheet
+
+
+def test_the_mean_flow_coefficient_agrees_with_scipys_integral(tmp_path: Path) -> None:
+    """SciPy: adaptive quadrature of the coefficient over a half-sine lift, between the points of the card."""
+    context = Context(read(tmp_path, {**V8, "top_end": BENCH}), Shop(), REGISTRY)
+    found = context.input("mean_flow_coefficient")
+    assert found is not None
+    full, area = 0.335 * 1.6 * INCH, math.pi / 4 * (1.940 * INCH) ** 2
+    velocity = math.sqrt(2 * 10 * INCH_OF_WATER / 1.204)
+    lifts, flows = np.array([0, 0.2, 0.4, 0.6]) * INCH, np.array([0, 75, 130, 150]) * CFM
+    corners = [math.asin(lift / full) for lift in lifts[1:] if lift < full]
+    integral, _ = integrate.quad(
+        lambda angle: np.interp(full * math.sin(angle), lifts, flows) / (area * velocity),
+        0,
+        math.pi,
+        points=[*corners, *(math.pi - corner for corner in corners)],
+    )
+    assert float(np.asarray(found.values)) == pytest.approx(integral / math.pi, rel=2e-5)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.figure_records import BOTTOM_END, V8, figure_of
+from tests.support.view_samples import build_and_sheet
 
 INCH = 0.0254
 
@@ -39,3 +40,11 @@ def test_the_working_with_a_pin_offset_comes_to_the_figure(tmp_path: Path) -> No
     working = figure.working.replace("\N{NO-BREAK SPACE}", " ")
     assert "sin δ = 0.060 in / (3.480 in / 2 + 5.700 in)" in working
     assert working.endswith(f"= {down:.4f} in") or working.endswith(f"= {down:.3f} in")
+
+
+def test_an_engine_that_is_balanced_without_bobweights_has_none() -> None:
+    """Cranks of inline and flat fours and sixes balance themselves: common practice, no source."""
+    assert "bobweight" in build_and_sheet("breakdown-truck-v8")[1]
+    _, launch = build_and_sheet("pilot-launch-four")
+    assert "bobweight" not in launch
+    assert "bobweight" not in {need.slug for need in launch.needs}

@@ -101,3 +101,16 @@ def test_effective_ratio_says_at_which_lift(tmp_path: Path) -> None:
     static = figure_of(tmp_path, "compression_ratio", {**V8, "cam": TWO_LIFTS}).value
     assert at["seat"] < at["0.050 in"] < static
     assert ratio.working.startswith("at 0.050 in: ")
+
+
+def test_separation_and_advance_follow_the_degree_wheel_where_both_lobes_were_degreed(tmp_path: Path) -> None:
+    """Intake on 103, exhaust on 114: ground on 108.5 and 5.5 advanced, whatever the card says. Geometry."""
+    intake = "      intake: [{lift: 0.3 in, opening: 70 deg, closing: 136 deg}]\n"
+    exhaust = "      exhaust: [{lift: 0.3 in, opening: 147 deg, closing: 81 deg}]\n"
+    both = sheet_of(tmp_path, {**V8, "cam": CAM + "    degreeing:\n" + intake + exhaust})
+    assert both.value("lobe_separation") == pytest.approx(108.5)
+    assert both.value("cam_advance") == pytest.approx(5.5)
+    assert both["lobe_separation"].basis == "measured"
+    one = sheet_of(tmp_path, {**V8, "cam": CAM + "    degreeing:\n" + intake})
+    assert one.value("lobe_separation") == pytest.approx(110)
+    assert one.value("cam_advance") == pytest.approx(7)

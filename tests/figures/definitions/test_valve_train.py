@@ -83,3 +83,13 @@ def test_the_pivots_preload_waits_for_the_rockers_ratio(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "cam": ON_THE_STUD, "top_end": no_ratio})
     (needs,) = [need.needs for need in sheet.needs if need.slug == "lifter_preload"]
     assert needs == ("top_end.yaml: rockers.ratio (the adjuster moves the rocker's pivot)",)
+
+
+def test_the_testers_load_beats_a_listed_one_at_the_same_height(tmp_path: Path) -> None:
+    listed = SPRINGS.replace("solid_height", "seat_load: 135 lbf\n      solid_height")
+    sheet = sheet_of(tmp_path, {**V8, "top_end": listed})
+    assert sheet.value("seat_load") == pytest.approx(125 * LBF)
+    difference = next(item for item in sheet.discrepancies if item.path == "seat_load")
+    assert difference.labels == ("from the tester", "as recorded")
+    measured = SPRINGS.replace("solid_height", "seat_load: {measured: 128 lbf}\n      solid_height")
+    assert figure_of(tmp_path, "seat_load", {**V8, "top_end": measured}).value == pytest.approx(128 * LBF)

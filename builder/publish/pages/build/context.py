@@ -105,7 +105,7 @@ def render_build_page(
 
 
 def _figures_in(sheet: FigureSheet, section: str) -> list[Figure]:
-    return [figure for figure in sheet.figures if figure.description.section == section]
+    return [figure for figure in sheet.listed if figure.description.section == section]
 
 
 def _without_own_sections(chapter: Chapter) -> Chapter:
