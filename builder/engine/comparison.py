@@ -23,6 +23,7 @@ from builder.engine.autocorrelated_noise import MIN_READINGS, MeanNoise, noise_o
 from builder.engine.curves import Curve, mean_over, overlap
 from builder.engine.pull_scatter import Scatter
 from builder.engine.smoothing import smoother_rows
+from builder.engine.uncertainty import effective_freedom
 from builder.engine.validation import Array
 
 #: Share of intervals and bands that hold the true difference.
@@ -253,7 +254,7 @@ def _noise(
     within = wide_variance(reading_noise) * pulls_share * prior_share
     digits = before.resolution**2 + after.resolution**2
     total = between + within + digits
-    freedom = effective_freedom([(between, scatter.variance.freedom), (within, reading_noise.freedom)], total)
+    freedom = effective_freedom((between, scatter.variance.freedom), (within, reading_noise.freedom), (digits, np.inf))
     uncertainty = float(np.sqrt(total))
     half_width = student_t_quantile(CONFIDENCE, freedom) * uncertainty
     return _Noise(
@@ -264,16 +265,6 @@ def _noise(
 def wide_variance(noise: MeanNoise) -> float:
     """Return the variance of a mean of readings that gives its 95 % interval with Student's t."""
     return float((noise.half_width / student_t_quantile(CONFIDENCE, noise.freedom)) ** 2)
-
-
-def effective_freedom(parts: Sequence[tuple[float, float]], total: float) -> float:
-    """Return the degrees of freedom of a sum of variances, each given with its own; others count as exactly known.
-
-    Never below one. Source: Welch and Satterthwaite; JCGM 100, G.4.1.
-    """
-    squares = sum(variance**2 / freedom for variance, freedom in parts if variance > 0)
-    # Rounded down, which is the safe side, so that quantiles are looked up rather than calculated.
-    return max(1.0, float(np.floor(4 * min(total**2 / squares, 1e3)) / 4)) if squares > 0 else 1e3
 
 
 def readings_noise(before: Curve, after: Curve, low: float, high: float) -> tuple[Array, MeanNoise | None]:

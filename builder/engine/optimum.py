@@ -52,10 +52,11 @@ def best_setting(
 ) -> BestSetting:
     """Return the setting (spark advance, jet, lash, tube length) that did or would do best.
 
-    An optimum is named only where the parabola's bend differs from zero at 95 %, bends down, and its top lies between
-    the settings tried or within one step of them (a step is the distance between the two outermost settings at that
-    end). Else: "still rising" at the highest setting tried or "still falling" from the lowest, where that differs from
-    zero at 95 %; "no optimum"; or "no measurable change". More is never better just because the curve still rises:
+    An optimum is named only where the parabola's bend differs from zero at 95 %, bends down, its top lies between the
+    settings tried or within one step of them (a step is the distance between the two outermost settings at that end),
+    and at least one end of its interval lies between them. Else: "still rising" at the highest setting tried or "still
+    falling" from the lowest, where that setting did best and the slope differs from zero at 95 %; "no optimum"; or "no
+    measurable change". More is never better just because the curve still rises:
     detonation, heat and stress do not show in these numbers.
 
     Shapes: (trials,) each; a setting may be tried more than once; settings in any unit. ``variance``: of one value,
@@ -81,9 +82,11 @@ def best_setting(
     means = np.array([float(y[x == level].mean()) for level in tried])
     best = int(np.argmax(means))
     top = middle - half * b / (2 * a) if a != 0 else float("nan")
-    verdict = _verdict(fit, _fit(fit.columns[:, :2], y, covariance, variance), top, tried)
+    verdict = _verdict(fit, _fit(fit.columns[:, :2], y, covariance, variance), top, tried, best)
+    ends = _interval(fit) if verdict == "optimum" else None
+    if ends is not None and ends[0] < -1 and ends[1] > 1:
+        verdict, ends = "no optimum", None  # it may lie anywhere
     optimum = verdict == "optimum"
-    ends = _interval(fit) if optimum else None
     return BestSetting(
         verdict=verdict,
         constant=float(c - b * middle / half + a * middle**2 / half**2),
@@ -134,16 +137,21 @@ def _interval(fit: _Fit) -> tuple[float, float]:
     return low, high
 
 
-def _verdict(parabola: _Fit, line: _Fit, top: float, tried: Array) -> SettingVerdict:
+def _verdict(parabola: _Fit, line: _Fit, top: float, tried: Array, best: int) -> SettingVerdict:
     """Return the verdict from a parabola and a line over the settings scaled to -1..1."""
     _, b, a = parabola.coefficients
     if parabola.differs_from_zero((0, 0, 1)):
         if a < 0 and tried[0] - (tried[1] - tried[0]) <= top <= tried[-1] + (tried[-1] - tried[-2]):
             return "optimum"
-        for end, verdict in ((1, "still rising"), (-1, "still falling")):
-            if end * (b + 2 * end * a) > 0 and parabola.differs_from_zero((0, 1, 2 * end)) and end * b > 0:
-                return verdict  # type: ignore[return-value]
+        slope_at_end = (b + 2 * a, b - 2 * a)
+        if best == tried.size - 1 and slope_at_end[0] > 0 and parabola.differs_from_zero((0, 1, 2)):
+            return "still rising"
+        if best == 0 and slope_at_end[1] < 0 and parabola.differs_from_zero((0, 1, -2)):
+            return "still falling"
         return "no optimum"
-    if line.differs_from_zero((0, 1)):
-        return "still rising" if line.coefficients[1] > 0 else "still falling"
-    return "no measurable change"
+    if not line.differs_from_zero((0, 1)):
+        return "no measurable change"
+    slope = line.coefficients[1]
+    if best == (tried.size - 1 if slope > 0 else 0):
+        return "still rising" if slope > 0 else "still falling"
+    return "no optimum"

@@ -30,6 +30,9 @@ Contributions = dict[str, Value]
 COVERAGE = 2.0
 """Coverage factor: about 95 % for a result built from several readings. Source: JCGM 100, 6.3."""
 
+_MANY = 1e3
+"""Degrees of freedom of which more make no difference."""
+
 # Balances the cut-off of the series against the rounding of the function.
 _RELATIVE_STEP = float(np.cbrt(np.finfo(np.float64).eps))
 # For an input of exactly zero, in whatever SI unit: a thousandth of a millimeter, a cubic centimeter.
@@ -180,5 +183,16 @@ def half_width(*parts: tuple[float, float], level: float = 0.95) -> float:
     if not uncertain:
         return 0.0
     variance = sum(uncertainty**2 for uncertainty, _ in uncertain)
-    freedom = variance**2 / sum(uncertainty**4 / freedom for uncertainty, freedom in uncertain)
+    freedom = effective_freedom(*((uncertainty**2, freedom) for uncertainty, freedom in uncertain))
     return student_t_quantile(level, freedom) * float(np.sqrt(variance))
+
+
+def effective_freedom(*parts: tuple[float, float]) -> float:
+    """Return the degrees of freedom of a sum of independent variances, each given with its own.
+
+    Rounded down to a quarter, which is the safe side, so that quantiles can be looked up; never below one, nor above a
+    thousand. A variance that is known exactly has infinitely many. Source: Welch and Satterthwaite; JCGM 100, G.4.1.
+    """
+    total = sum(variance for variance, _ in parts)
+    squares = sum(variance**2 / freedom for variance, freedom in parts if variance > 0)
+    return max(1.0, float(np.floor(4 * min(total**2 / squares, _MANY)) / 4)) if squares > 0 else _MANY

@@ -9,7 +9,6 @@ from builder.engine.autocorrelated_noise import student_t_quantile
 from builder.engine.comparison import (
     Gain,
     PullGroup,
-    effective_freedom,
     gain,
     reading_differences,
     readings_noise,
@@ -18,6 +17,7 @@ from builder.engine.comparison import (
 )
 from builder.engine.curves import Curve, curve, map_curve, mean_over
 from builder.engine.pull_scatter import Scatter, Variance
+from builder.engine.uncertainty import effective_freedom
 
 RPM = np.arange(2000.0, 6501.0, 50.0)
 SCATTER = Scatter(variance=Variance(value=0.002**2, freedom=6.0), drift_variance=0.0)
@@ -79,7 +79,7 @@ def test_the_interval_is_students_t_with_scatter_readings_and_last_digit() -> No
     assert noise is not None
     within = wide_variance(noise) / 2 * (1 / 2 + 1 / 3) * (9 - 3) / 9
     total = between + within + 0.3**2 + 0.4**2
-    freedom = effective_freedom([(between, 9.0), (within, noise.freedom)], total)
+    freedom = effective_freedom((between, 9.0), (within, noise.freedom), (0.3**2 + 0.4**2, np.inf))
     assert found.freedom == freedom
     assert found.standard_uncertainty == pytest.approx(np.sqrt(total))
     assert found.half_width == pytest.approx(student_t_quantile(0.95, freedom) * np.sqrt(total))
@@ -195,19 +195,6 @@ def test_pulls_without_common_speeds_are_refused() -> None:
         change_of(low, high)
     with pytest.raises(ValueError, match="at least one pull"):
         gain(group(), group(high), SCATTER)
-
-
-@pytest.mark.parametrize(
-    ("parts", "total", "freedom"),
-    [
-        ([(4.0, 6.0)], 4.0, 6.0),
-        ([(4.0, 6.0), (4.0, 6.0)], 8.0, 12.0),
-        ([(1.0, 1.0)], 3.0, 9.0),
-        ([(0.0, 1.0)], 3.0, 1e3),
-    ],
-)
-def test_degrees_of_freedom_of_a_sum(parts: list[tuple[float, float]], total: float, freedom: float) -> None:
-    assert effective_freedom(parts, total) == freedom
 
 
 def test_repeatability_at_each_speed_and_overall() -> None:

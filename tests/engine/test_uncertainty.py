@@ -120,3 +120,19 @@ def test_combined_and_expanded() -> None:
     np.testing.assert_allclose(uncertainty.expanded(combined), [10.0, 8.0])
     assert uncertainty.combine({}) == 0.0
     assert uncertainty.expanded(0.5, 3.0) == 1.5
+
+
+@pytest.mark.parametrize(
+    ("parts", "freedom"),
+    [
+        ([(4.0, 6.0)], 6.0),
+        ([(4.0, 6.0), (4.0, 6.0)], 12.0),
+        ([(1.0, 1.0), (2.0, np.inf)], 9.0),
+        ([(1.0, 6.9)], 6.75),
+        ([(1.0, 0.5)], 1.0),
+        ([(0.0, 1.0)], 1e3),
+        ([], 1e3),
+    ],
+)
+def test_degrees_of_freedom_of_a_sum(parts: list[tuple[float, float]], freedom: float) -> None:
+    assert uncertainty.effective_freedom(*parts) == freedom

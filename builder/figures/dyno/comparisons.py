@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -15,16 +14,13 @@ from builder.engine.comparison import (
     PullGroup,
     Repeatability,
     SpeedRange,
-    effective_freedom,
     gain,
-    readings_noise,
     repeatability,
-    smoothed_variance,
-    wide_variance,
 )
 from builder.engine.curves import mean_over, overlap
 from builder.engine.optimum import BestSetting, best_setting
 from builder.engine.pull_scatter import Drift, RepeatGroup, Variance, drift
+from builder.engine.uncertainty import effective_freedom
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.dyno.common_range import covers, repeats_over
@@ -353,21 +349,17 @@ def scatter_text(scatter: PullScatter) -> str:
     return f"{known}; no repeat pulls."
 
 
-def fit_settings(
-    pulls: Sequence[PullResult], scatter: PullScatter, low: float, high: float, system: System
-) -> tuple[SettingTrials, ...]:
+def fit_settings(pulls: Sequence[PullResult], scatter: PullScatter, system: System) -> tuple[SettingTrials, ...]:
     """Return every setting that was tested at two or more values, with the best by each result."""
     groups: dict[str, list[PullResult]] = {}
     for pull in pulls:
         if pull.counted and pull.record.setting is not None:
             groups.setdefault(pull.record.setting.name.casefold(), []).append(pull)
-    sweeps = (_fit_setting(group, scatter, low, high, system) for group in groups.values())
+    sweeps = (_fit_setting(group, scatter, system) for group in groups.values())
     return tuple(sweep for sweep in sweeps if sweep is not None)
 
 
-def _fit_setting(
-    group: Sequence[PullResult], scatter: PullScatter, low: float, high: float, system: System
-) -> SettingTrials | None:
+def _fit_setting(group: Sequence[PullResult], scatter: PullScatter, system: System) -> SettingTrials | None:
     first = group[0].record.setting
     assert first is not None
     tried: list[tuple[PullResult, float]] = []
@@ -381,7 +373,6 @@ def _fit_setting(
     if len({level for _, level in tried}) < 2:
         return None
     unit = printed_unit(first.level.unit)
-    noise = _relative_reading_noise([pull for pull, _ in tried], low, high)
     fits = []
     for quantity, display_unit, values in (
         ("peak power", display_units.POWER, [pull.peaks.power.value for pull, _ in tried]),
@@ -389,24 +380,23 @@ def _fit_setting(
         ("mean torque", display_units.TORQUE, [pull.mean_torque for pull, _ in tried]),
     ):
         points = [
-            (level, value, pull.index)
+            (level, value, pull)
             for (pull, level), value in zip(tried, values, strict=True)
             if value is not None and np.isfinite(value)
         ]
         if len({level for level, _, _ in points}) < 2:
             continue
-        levels, results, indices = (tuple(column) for column in zip(*points, strict=True))
+        levels, results, swept = (tuple(column) for column in zip(*points, strict=True))
         best = None
         if len(set(levels)) >= 3:
-            readings = noise.mean if quantity == "mean torque" else noise.peak
-            best = _best_setting(levels, results, indices, scatter, readings)
+            best = _best_setting(levels, results, swept, scatter, quantity)
         fits.append(
             SettingFit(
                 quantity=quantity,
                 display_unit=display_unit,
                 levels=levels,
                 values=results,
-                indices=indices,
+                indices=tuple(pull.index for pull in swept),
                 best=best,
                 text=_fit_text(quantity, display_unit, best, unit, system),
             )
@@ -415,55 +405,34 @@ def _fit_setting(
     return SettingTrials(first.name, unit, tuple(fits), EXTRAPOLATION_CAUTION if extrapolates else "")
 
 
-@dataclass(frozen=True, kw_only=True)
-class _ReadingNoise:
-    """Variances over the square of the torque, of the mean of a pull and of its peak, from readings and last digit."""
-
-    mean: Variance
-    peak: Variance
-
-
-def _relative_reading_noise(pulls: Sequence[PullResult], low: float, high: float) -> _ReadingNoise:
-    """Return the noise that the readings of swept pulls bring into a mean and a peak, from neighbours in time."""
-    means, peaks, freedom = [], [], []
-    for before, after in pairwise(pulls):
-        curves = before.corrected.torque_curve, after.corrected.torque_curve
-        shared = overlap(curves, low, high)
-        at, noise = readings_noise(*curves, *shared) if shared is not None else (np.empty(0), None)
-        if noise is None:
-            continue
-        level = before.peaks.torque.value
-        speeds = np.array([before.peaks.torque.speed, before.peaks.power.speed])
-        means.append(wide_variance(noise) / 2 / level**2)
-        peaks.append(float(smoothed_variance(at, noise, speeds, curves[0].width).max()) / 2 / level**2)
-        freedom.append(noise.freedom)
-    total = float(np.sum(freedom)) if freedom else 1.0
-    level = float(np.mean([pull.peaks.torque.value for pull in pulls]))
-    of_mean, step = (max(getattr(pull.resolution, name) for pull in pulls) / level for name in ("of_mean", "step"))
-    return _ReadingNoise(
-        mean=Variance(value=(float(np.mean(means)) if means else 0.0) + of_mean**2, freedom=total),
-        peak=Variance(value=(float(np.mean(peaks)) if peaks else 0.0) + step**2 / 12, freedom=total),
-    )
-
-
 def _best_setting(
-    levels: Sequence[float],
-    values: Sequence[float],
-    indices: Sequence[int],
-    scatter: PullScatter,
-    readings: Variance,
+    levels: Sequence[float], values: Sequence[float], pulls: Sequence[PullResult], scatter: PullScatter, quantity: str
 ) -> BestSetting:
-    """Return the best setting, with the session's drift taken off and the noise of a pull known from all of it."""
+    """Return the best setting, the session's drift taken off; the noise of a pull is known from the whole session."""
     model = scatter.scatter
-    position = np.array(indices, dtype=np.float64) - indices[0]
+    position = np.array([pull.index - pulls[0].index for pull in pulls], dtype=np.float64)
     size = float(np.mean(np.abs(values)))
+    # The scatter of the session's repeats holds the noise of their readings already; what was known before does not.
     prior_share = 1 - model.repeats / model.variance.freedom
-    between, within = model.variance.value, readings.value * prior_share
-    freedom = effective_freedom([(between, model.variance.freedom), (within, readings.freedom)], between + within)
+    readings, reading_freedom = _relative_reading_variance(pulls, quantity)
+    between, within = model.variance.value, readings * prior_share
+    freedom = effective_freedom((between, model.variance.freedom), (within, reading_freedom))
     variance = Variance(value=(between + within) * size**2, freedom=freedom)
-    drift_share = np.sqrt(model.drift_variance * between / (between + within)) * position
+    drift = np.sqrt(model.drift_variance * between / (between + within)) * position
     steady = np.asarray(values) - model.drift * size * position
-    return best_setting(levels, [float(value) for value in steady], variance, [float(value) for value in drift_share])
+    return best_setting(levels, [float(value) for value in steady], variance, [float(value) for value in drift])
+
+
+def _relative_reading_variance(pulls: Sequence[PullResult], quantity: str) -> tuple[float, float]:
+    """Return the mean variance of a result over its square, from readings and last digit, with degrees of freedom."""
+    variances, freedom = [], 0.0
+    for pull in pulls:
+        top = pull.peaks.power if quantity == "peak power" else pull.peaks.torque
+        digit = pull.resolution.of_mean if quantity == "mean torque" else pull.resolution.step / np.sqrt(12)
+        # The mean over the range is known at least as well as the peak, so the noise of the peak serves for both.
+        variances.append((top.deviation / top.value) ** 2 + (digit / pull.peaks.torque.value) ** 2)
+        freedom += top.freedom
+    return float(np.mean(variances)), max(freedom, 1.0)
 
 
 def _optimum_out_of_range(best: BestSetting) -> bool:

@@ -129,7 +129,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     changes = guard.run(
         "what changes were worth", partial(compare_changes, pulls, groups, scatter, low, high, system), ()
     )
-    settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, scatter, low, high, system), ())
+    settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, scatter, system), ())
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
     problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     problems += _missing_inputs_warnings(build, uncorrected, target)
