@@ -144,8 +144,8 @@ def test_drift_is_scipys_regression() -> None:
         found = drift(RepeatGroup(position=tuple(position), value=tuple(value)))
         theirs = stats.linregress(position, value)
         assert found.per_pull == pytest.approx(theirs.slope)
-        assert found.half_width == pytest.approx(stats.t.ppf(0.975, 3) * theirs.stderr)
-        assert (found.verdict == "seen") == (theirs.pvalue < 0.05)
+        assert found.half_width == pytest.approx(stats.t.ppf(0.985, 3) * theirs.stderr)
+        assert (found.verdict == "seen") == (theirs.pvalue < 0.03)
 
 
 def test_the_drift_of_a_session_is_the_mean_of_its_posterior_by_integration() -> None:

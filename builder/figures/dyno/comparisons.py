@@ -19,7 +19,7 @@ from builder.engine.comparison import (
 )
 from builder.engine.curves import mean_over, overlap
 from builder.engine.optimum import BestSetting, best_setting
-from builder.engine.pull_scatter import Drift, RepeatGroup, Variance, drift
+from builder.engine.pull_scatter import DRIFT_CONFIDENCE, Drift, RepeatGroup, Variance, drift
 from builder.engine.uncertainty import effective_freedom
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
@@ -147,7 +147,8 @@ def _repeats_text(group: Sequence[PullResult], spread: Repeatability, trend: Dri
         text += f"Drift: cannot be told from {len(group)} pulls"
     else:
         slope = f"{signed_torque(trend.per_pull, system)} per pull, ±{_size_text(trend.half_width, system)}"
-        text += f"Drift: {'' if trend.verdict == 'seen' else 'not measurable, '}{slope} ({_PERCENT} confidence)"
+        seen = "" if trend.verdict == "seen" else "not measurable, "
+        text += f"Drift: {seen}{slope} ({100 * DRIFT_CONFIDENCE:.0f} % confidence)"
     changes = _condition_changes(group[0], group[-1], system)
     return text + (f"; meanwhile {changes}." if changes else ".")
 

@@ -42,8 +42,7 @@ def test_the_shops_own_takes_its_place(tmp_path: Path) -> None:
 
 def test_repeats_of_the_session_are_combined_with_it(tmp_path: Path) -> None:
     session = session_of(tmp_path, _record(PULLS % "repeat_of: a"), _logs(0.995, 1.005), OWN)
-    # The part that a drift from one to the other would explain counts less.
-    squares = 2 * 0.005**2 - 0.005**2 / (1 / 0.5**2 + 0.5)
+    squares = 2 * 0.005**2
     assert session.scatter.source == "session"
     assert (session.scatter.freedom, session.scatter.repeats) == (10, 1)
     assert session.scatter.relative == pytest.approx(np.sqrt((9 * 0.003**2 + squares) / 10), rel=1e-3)
