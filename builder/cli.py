@@ -7,7 +7,20 @@ import os
 import click
 
 from builder import __version__
-from builder.commands import check, compare, figures, find, handover, new, preview, publish, schema, sheet, similar
+from builder.commands import (
+    check,
+    compare,
+    figures,
+    find,
+    handover,
+    new,
+    preview,
+    publish,
+    repeatability,
+    schema,
+    sheet,
+    similar,
+)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -23,5 +36,5 @@ def main() -> None:
         os.environ.setdefault(name, "1")
 
 
-for module in (check, compare, figures, find, handover, new, preview, publish, schema, sheet, similar):
+for module in (check, compare, figures, find, handover, new, preview, publish, repeatability, schema, sheet, similar):
     main.add_command(module.command)
