@@ -83,14 +83,16 @@ def per_state(
 ) -> Input:
     """Return an input with a value for each state of the engine, in sessions that it applies to.
 
-    ``path`` says what the record should hold. ``uncertainty_of`` returns the half width of the 95 % interval.
+    It is missing where the delivered state has no value. ``path`` says what the record should hold.
+    ``uncertainty_of`` returns the half width of the 95 % interval.
     """
 
     def get(context: Context, item: Input) -> InputValue | None:
         session, system = session_of(context), context.system
         states = session.states if session else ()
         values = _known(states, value_of)
-        if session is None or not np.isfinite(values).any() or not applies(session.counted):
+        # A figure describes the engine as delivered: what only other states have is not its value.
+        if session is None or not np.isfinite(values[:1]).any() or not applies(session.counted):
             return None
         texts = tuple(
             "not known"

@@ -100,6 +100,18 @@ def test_the_delivered_state_gives_the_figures(tmp_path: Path) -> None:
     assert torque.positions[1].value < torque.value
 
 
+def test_what_only_another_state_has_is_not_the_engine_as_delivered(tmp_path: Path) -> None:
+    record = (
+        "range: 2500..5000 rpm\n" + one_pull() + "  - {name: short, file: dyno/b.csv, changed: jets, since: first}\n"
+    )
+    logs = {"a.csv": log_of(), "b.csv": log_of(rpm=np.arange(2000, 4501, 100))}
+    assert "mean_torque" not in sheet_of(tmp_path / "last", record, logs)
+    assert (
+        figure(sheet_of(tmp_path / "named", f"delivered: first\n{record}", logs), "mean_torque").positions[0].label
+        == "first"
+    )
+
+
 def test_a_spike_is_neither_the_raw_nor_the_smoothed_peak(tmp_path: Path) -> None:
     torque = torque_curve(RPM) + np.random.default_rng(3).normal(0, 0.5, RPM.size)
     torque[20] += 25.0
