@@ -268,7 +268,7 @@ def _history(build: Build) -> TextTable | None:
         latest = date or latest
         rows.append((latest, (format_date(date) if date else "", *texts)))
     rows.sort(key=lambda row: row[0])
-    return TextTable(("Date", "On", "Work", "Before → after", "By"), tuple(row for _, row in rows)) if rows else None
+    return TextTable(("Date", "Part", "Work", "Before → after", "By"), tuple(row for _, row in rows)) if rows else None
 
 
 def _fluids(build: Build) -> TextTable | None:

@@ -65,9 +65,9 @@ class VerifyResult:
             return (printable(self.error),)
         if self.intact:
             return (
-                f"{self.files} files, all as they were sealed",
+                f"{self.files} files, complete and unaltered",
                 f"digest of the files: {self.digest}",
-                "Hold it against the one on the last page of the printed binder.",
+                "Compare it with the one on the last page of the printed binder.",
                 f"It does not cover {BINDER} and {README} themselves.",
             )
         return (

@@ -130,9 +130,7 @@ def _datapackage(build: Build, data: Mapping[str, bytes], original_hashes: Mappi
     package_path = f"{DATA}datapackage.json"
     package: dict[str, Any] = json.loads(data[package_path]) if package_path in data else {"name": build.slug}
     package["title"] = f"{build.build.title}: the data of its handover"
-    package["description"] = (
-        "The record as delivered, the rows of the logs, corrected curves, and every figure with its working."
-    )
+    package["description"] = "The record as delivered, the rows of the logs, corrected curves and all calculations."
     resources: list[dict[str, Any]] = package.setdefault("resources", [])
     listed = {resource["path"] for resource in resources}
     for path in sorted(data):
@@ -159,7 +157,7 @@ def _datapackage(build: Build, data: Mapping[str, bytes], original_hashes: Mappi
 
 def _title(name: str) -> str:
     if name == "figures.json":
-        return "Every figure with its working"
+        return "All calculations"
     kind = {".yaml": "as delivered", ".csv": "as it was logged, without comments"}.get(Path(name).suffix.lower(), "")
     return f"{name.removeprefix('record/')} {kind}".strip()
 
@@ -174,8 +172,8 @@ def _readme(binder: Binder, shop: Shop, digest: str, draft: bool, sheets: tuple[
         f"{BINDER}      the binder, to read and to print",
         *(f"{file:<15} {_SHEET_TEXTS[file]}" for file in sheets),
         f"{TAG}  a label for the engine, {width:g} x {height:g} mm",
-        "record/         the engine's page: open record/index.html, no connection needed",
-        "data/           the record, the dyno logs and curves, and every figure, for other programs",
+        "record/         the engine's page: open record/index.html, works offline",
+        "data/           the record, dyno logs, curves and figures, for other programs",
         "SEAL.txt        a SHA-256 digest of every file",
         "",
         "To check that the pack is complete and unaltered:",

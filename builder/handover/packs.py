@@ -136,7 +136,7 @@ def build_pack(
     try:
         return _build_pack(slug, archive, folder, draft=draft, finished_only=finished_only, workers=workers)
     except Exception as error:
-        reason = " ".join(f"it cannot be made: {type(error).__name__}: {error}".split())
+        reason = " ".join(f"cannot be made: {type(error).__name__}: {error}".split())
         return PackResult(slug, None, (reason[:_MAX_REASON_LENGTH],))
 
 
@@ -152,7 +152,7 @@ def _build_pack(
         count = len(errors_in(problems))
         return PackResult(slug, None, (f"{count} error{'s' if count != 1 else ''}",), tuple(problems))
     if build.build.status != "finished" and not draft:
-        reasons = () if finished_only else (f"its status is {build.build.status}; --draft makes a draft",)
+        reasons = () if finished_only else (f"{build.build.status}; --draft makes a draft",)
         return PackResult(slug, None, reasons, tuple(problems))
     view = customer_view(build, shop)
     if not draft and (blockers := _blockers(build, shop, view.sheet)):

@@ -30,11 +30,11 @@ _REMARK_COLUMN = 58
 _MEASURED = re.compile(r"measured: \[([^\]]*)\]")
 
 _HOW_TO = """\
-Lines behind one # are examples: take the mark away and put your own value there.
-What you leave out is shown as not recorded, never guessed.
+Lines with one # are examples: remove the # and enter your own value.
+What you leave out is not shown, never guessed.
 A value carries its unit: 4.0305 in, 102.38 mm, 72.4 cc, 65 lbf.ft. A list may say it once:
-{unit: in, measured: [4.0305, 4.0304]}. What was listed and what was measured stand side by side:
-{listed: 1.760 in, measured: 1.661 in}. What is allowed: {allowed: 0.0025..0.0035 in, measured: 0.0030 in}.
+{unit: in, measured: [4.0305, 4.0304]}. Catalog and measured value side by side:
+{listed: 1.480 in, measured: 1.395 in}. Spec: {allowed: 0.0025..0.0035 in, measured: 0.0030 in}.
 In a list, start at the line with the dash; copy the lines for the next entry.
 """
 

@@ -43,7 +43,7 @@ def test_a_pack_and_its_zip_are_intact_and_have_the_same_files(small_pack: Path)
     for path in (small_pack, zip_file):
         report = verify_pack(path)
         assert report.ok
-        assert report.lines[0].endswith("files, all as they were sealed")
+        assert report.lines[0].endswith("files, complete and unaltered")
 
 
 def test_what_changed_in_a_pack_is_listed(small_pack: Path, tmp_path: Path) -> None:

@@ -26,8 +26,8 @@ TEXTS = procedures.read_texts(None)
         ("flat hydraulic", {}, "Do not let it idle"),
         ("roller hydraulic", {}, "settle at a fast idle"),
         ("bucket", {}, "settle at a fast idle"),
-        (None, {}, "does not say how the followers run"),
-        (None, {"cycle": "two-stroke"}, "Nothing else oils this engine"),
+        (None, {}, "does not state the lifter type"),
+        (None, {"cycle": "two-stroke"}, "Nothing else lubricates this engine"),
     ],
 )
 def test_the_first_start_depends_on_the_cam(
@@ -68,7 +68,7 @@ def test_whether_the_bores_were_machined(tmp_path: Path, documents: dict[str, An
 
 def test_unknown_bores_are_run_in_as_fresh_ones(tmp_path: Path) -> None:
     steps = procedures.break_in(write_build(bare_archive(tmp_path)), Shop(), TEXTS)
-    assert "does not say" in steps.steps[0]
+    assert "not recorded" in steps.steps[0]
     assert any("vary speed and load" in step for step in steps.steps)
 
 
@@ -85,7 +85,7 @@ def test_texts_of_the_build_come_before_those_of_the_shop_and_the_usual_ones(tmp
 
 def test_the_usual_cautions_defer_to_manual_rules_and_qualified_people() -> None:
     text = " ".join(procedures.cautions(Shop(), TEXTS))
-    for word in ("current manual", "rules where you are", "qualified person", "carbon monoxide", "oil pressure"):
+    for word in ("current manual", "local rules", "qualified person", "carbon monoxide", "oil pressure"):
         assert word in text
 
 

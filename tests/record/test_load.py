@@ -78,7 +78,7 @@ def test_a_file_of_comments_and_an_empty_section_are_not_yet_recorded(read: Read
         ("bottom_end", "balance:\n  rods_per_pin: 0\n", 2, "0 is too small: 1 is the limit"),
         ("bottom_end", "balance:\n  rods_per_pin: 1.5\n", 2, "is not a whole number"),
         ("cam", "card:\n  intake:\n    durations:\n      - {at: 0.05, duration: 230 deg}\n", 4, "0.05 has no unit"),
-        ("cam", "card:\n  intake:\n    durations:\n      - at: seat\n", 4, "card.intake.durations.1.duration: is missing: write duration: 238 deg"),
+        ("cam", "card:\n  intake:\n    durations:\n      - at: seat\n", 4, "card.intake.durations.1.duration: is missing: write duration: 230 deg"),
         ("cam", "lifters:\n  preload_turns: half\n", 2, "is not a plain number"),
         ("cam", "lifters:\n  preload_turns: .nan\n", 2, "is not a plain number"),
         ("cam", "degreeing:\n  intake: 5\n", 2, "a list is wanted: start each entry with '- '"),

@@ -23,7 +23,7 @@ from builder.record.models.fields import (
 class OtherFit(RecordModel):
     """A fit that has no name of its own here."""
 
-    name: Line = field("what was measured", "oil pump gear end clearance", required=True)
+    name: Line = field("item", "oil pump gear end clearance", required=True)
     reading: AnyReading = field(
         "allowed and measured", "{unit: in, allowed: 0.001..0.003, measured: 0.002}", required=True, sign="any"
     )
@@ -165,7 +165,7 @@ class Fits(RecordModel):
         also=("exhaust_valve_guide_clearance", "exhaust_stem_clearance"),
         measured=True,
     )
-    other: tuple[OtherFit, ...] = field("anything else that was measured", "", default=())
+    other: tuple[OtherFit, ...] = field("other clearances", "", default=())
 
 
 class BoltPlace(RecordModel):
@@ -178,10 +178,10 @@ class BoltPlace(RecordModel):
 class Fastener(RecordModel):
     """One joint, as tightened."""
 
-    joint: Line = field("what it holds", "rod bolts", required=True)
+    joint: Line = field("joint", "rod bolts", required=True)
     size: Line | None = field("thread", "7/16-20")
-    count: Count | None = field("how many", "16")
-    grade: Line | None = field("grade or maker's name of the bolt", "8740 steel")
+    count: Count | None = field("number of bolts", "16")
+    grade: Line | None = field("grade or brand of the bolt", "8740 steel")
     torque: Torque | None = field("final torque", "65 lbf.ft", plausible_range=("0.5 N.m", "2000 N.m"))
     steps: tuple[OneTorque, ...] = field(
         "torque of every step, in order", "[30 lbf.ft, 50 lbf.ft, 65 lbf.ft]", default=()
@@ -197,38 +197,36 @@ class Fastener(RecordModel):
         measured=True,
     )
     shank_length: OneLength | None = field(
-        "plain shank that stretches, for the clamping force from stretch", "38 mm", plausible_range=("2 mm", "400 mm")
+        "plain shank length, for clamp load from stretch", "38 mm", plausible_range=("2 mm", "400 mm")
     )
     shank_diameter: OneLength | None = field("diameter of that shank", "8.7 mm", plausible_range=("2 mm", "40 mm"))
     thread_length: OneLength | None = field(
-        "thread that stretches too: from the shank to half-way into the nut",
+        "free thread length: from the shank to half-way into the nut",
         "9 mm",
         plausible_range=("0 mm", "300 mm"),
         sign="not negative",
     )
-    lubricant: Line | None = field("on threads and under heads", "moly assembly paste")
+    lubricant: Line | None = field("lubricant on threads and under heads", "moly assembly paste")
     friction: Number | None = field(
         "coefficient of friction of that lubricant, instead of a nut factor", "0.11", plausible_range=("0.03", "0.4")
     )
     nut_factor: Number | None = field(
         "K of T = K F d, for an estimate of preload", "0.15", plausible_range=("0.06", "0.4")
     )
-    sequence: tuple[BoltPlace, ...] = field(
-        "where the fasteners stand, in the order they are tightened", "", default=()
-    )
+    sequence: tuple[BoltPlace, ...] = field("positions of the fasteners, in tightening order", "", default=())
     by: Line | None = field("initials", "RT")
-    rechecked: Line | None = field("by whom, after what", "AM, after the first heat cycle")
-    according_to: Line | None = field("where the torque comes from", "maker's sheet")
-    note: Line | None = field("anything else", "bolts new")
+    rechecked: Line | None = field("re-checked by, and after what", "AM, after the first heat cycle")
+    according_to: Line | None = field("source of the spec", "maker's sheet")
+    note: Line | None = field("remarks", "bolts new")
 
 
 class OtherCheck(RecordModel):
     """A check that has no name of its own here."""
 
-    name: Line = field("what was checked", "oil pump pressure relief", required=True)
+    name: Line = field("check", "oil pump pressure relief", required=True)
     reading: AnyReading | None = field("allowed and measured", "{unit: psi, allowed: 55..70, measured: 62}", sign="any")
-    found: Line | None = field("what was found, where it is not a number", "opens and closes cleanly")
-    verdict: Line | None = field("good or not", "good")
+    found: Line | None = field("finding, if not a number", "opens and closes cleanly")
+    verdict: Line | None = field("result", "good")
 
 
 class Checks(RecordModel):
@@ -261,7 +259,7 @@ class Checks(RecordModel):
         units=("psi", "bar"),
         measured=True,
     )
-    oil_reached_every_rocker: Line | None = field("seen by whom", "yes, RT")
+    oil_reached_every_rocker: Line | None = field("seen by", "yes, RT")
     intake_lash: Length | None = field(
         "intake lash as set",
         "0.022 in",
@@ -282,7 +280,7 @@ class Checks(RecordModel):
     )
     lash_when: Line | None = field("hot or cold", "hot")
     intake_piston_to_valve: Length | None = field(
-        "least distance, intake valve to piston",
+        "minimum intake valve to piston",
         "{unit: in, at_least: 0.080, measured: 0.110}",
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
@@ -290,7 +288,7 @@ class Checks(RecordModel):
         measured=True,
     )
     exhaust_piston_to_valve: Length | None = field(
-        "least distance, exhaust valve to piston",
+        "minimum exhaust valve to piston",
         "{unit: in, at_least: 0.100, measured: 0.135}",
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
@@ -306,13 +304,13 @@ class Checks(RecordModel):
         measured=True,
     )
     rotation_torque: Torque | None = field(
-        "torque to turn the short engine",
+        "torque to turn the short block",
         "18 lbf.ft",
         plausible_range=("0.2 N.m", "300 N.m"),
         also=("turning_torque",),
         measured=True,
     )
-    other: tuple[OtherCheck, ...] = field("anything else that was checked", "", default=())
+    other: tuple[OtherCheck, ...] = field("other checks", "", default=())
 
 
 class Assembly(RecordModel):
@@ -320,6 +318,6 @@ class Assembly(RecordModel):
 
     fits: Fits | None = field("clearances as assembled", "")
     fasteners: tuple[Fastener, ...] = field("joints as tightened", "", default=())
-    checks: Checks | None = field("checks before it leaves", "")
-    by: Line | None = field("who assembled it", "RT")
-    note: Prose | None = field("anything else", "Assembled in one go, nothing left for later.")
+    checks: Checks | None = field("final checks", "")
+    by: Line | None = field("assembled by", "RT")
+    note: Prose | None = field("remarks", "Assembled in one go, nothing left for later.")

@@ -46,7 +46,7 @@ PistonType = Annotated[
 class Block(RecordModel):
     """The block."""
 
-    maker: Line | None = field("who made it", "Wrenfield")
+    maker: Line | None = field("manufacturer", "Wrenfield")
     casting: Line | None = field("casting or part number", "WF 2214-B")
     material: Line | None = field("iron, aluminum ...", "gray iron")
     deck_height: Length | None = field(
@@ -74,15 +74,15 @@ class Block(RecordModel):
         "{unit: in, measured: [2.1260, 2.1062, 2.0865]}",
         plausible_range=("10 mm", "150 mm"),
     )
-    note: Line | None = field("anything else", "sonic tested, 0.190 in at the thinnest")
+    note: Line | None = field("remarks", "sonic tested, 0.190 in at the thinnest")
 
 
 class Crankshaft(RecordModel):
     """The crankshaft."""
 
-    maker: Line | None = field("who made it", "Wrenfield")
+    maker: Line | None = field("manufacturer", "Wrenfield")
     number: Line | None = field("casting or part number", "WF 3310")
-    material: CrankMaterial | None = field("what it is made of", "forged steel")
+    material: CrankMaterial | None = field("material", "forged steel")
     stroke: Length | None = field("stroke", "3.480 in", plausible_range=("25 mm", "500 mm"))
     main_journals: Length | None = field(
         "main journal diameters, front to rear",
@@ -95,13 +95,13 @@ class Crankshaft(RecordModel):
         plausible_range=("12 mm", "300 mm"),
         also=("crankpins", "big_end_journals"),
     )
-    note: Line | None = field("anything else", "cracks looked for, none found")
+    note: Line | None = field("remarks", "crack tested, none found")
 
 
 class RodBolts(RecordModel):
     """The bolts of the connecting rods."""
 
-    maker: Line | None = field("who made them", "Oakhanger")
+    maker: Line | None = field("manufacturer", "Oakhanger")
     number: Line | None = field("part number", "OH-B716")
     size: Line | None = field("thread: 7/16-20 or M9x1.25", "7/16-20")
     per_rod: Count = field("bolts of one rod", "2", default=2)
@@ -113,7 +113,7 @@ class RodBolts(RecordModel):
 class Rods(RecordModel):
     """Connecting rods."""
 
-    maker: Line | None = field("who made them", "Oakhanger")
+    maker: Line | None = field("manufacturer", "Oakhanger")
     number: Line | None = field("part number", "OH-5700-I")
     material: Line | None = field("forged steel, aluminum ...", "forged steel")
     length: Length | None = field(
@@ -142,10 +142,13 @@ class Rods(RecordModel):
         measured=True,
     )
     mass_cap: Mass | None = field(
-        "cap with its bolts' share, part of the big end", "128 g", axis="cylinder", plausible_range=("5 g", "15 kg")
+        "cap with its share of the bolts, included in the big end",
+        "128 g",
+        axis="cylinder",
+        plausible_range=("5 g", "15 kg"),
     )
     bolts: RodBolts | None = field("rod bolts", "")
-    note: Line | None = field("anything else", "cap bolts new")
+    note: Line | None = field("remarks", "cap bolts new")
 
 
 class TopLand(RecordModel):
@@ -160,7 +163,7 @@ class TopLand(RecordModel):
 class Pistons(RecordModel):
     """Pistons and pins."""
 
-    maker: Line | None = field("who made them", "Larkmoor")
+    maker: Line | None = field("manufacturer", "Larkmoor")
     number: Line | None = field("part number", "LM 4030-F")
     type: PistonType | None = field("cast, hypereutectic or forged", "forged")
     diameter: Length | None = field(
@@ -186,7 +189,7 @@ class Pistons(RecordModel):
         measured=True,
     )
     dome: Volume | None = field(
-        "dome above the crown's flat, net of nothing else",
+        "dome volume above the flat",
         "4.5 cc",
         axis="cylinder",
         plausible_range=("0 cc", "300 cc"),
@@ -221,13 +224,13 @@ class Pistons(RecordModel):
     ring_mass: Mass | None = field(
         "rings of one piston", "46.5 g", axis="cylinder", plausible_range=("1 g", "5 kg"), also=("ring_weight",)
     )
-    note: Line | None = field("anything else", "coated skirts")
+    note: Line | None = field("remarks", "coated skirts")
 
 
 class RingPack(RecordModel):
     """Rings."""
 
-    maker: Line | None = field("who made them", "Larkmoor")
+    maker: Line | None = field("manufacturer", "Larkmoor")
     number: Line | None = field("part number", "LM-R4030")
     top: Line | None = field("top ring: height and material", "1.2 mm steel")
     second: Line | None = field("second ring: height and material", "1.5 mm cast iron, taper face")
@@ -237,7 +240,7 @@ class RingPack(RecordModel):
 class Bearings(RecordModel):
     """Bearing shells."""
 
-    maker: Line | None = field("who made them", "Dunmere")
+    maker: Line | None = field("manufacturer", "Dunmere")
     main_number: Line | None = field("part number of the mains", "DM 118-010")
     rod_number: Line | None = field("part number of the rod bearings", "DM 204-010")
     main_shell: Length | None = field(
@@ -252,18 +255,16 @@ class Balance(RecordModel):
     """The balance card."""
 
     factor: OneFraction | None = field(
-        "share of the reciprocating mass that is balanced", "50 %", plausible_range=("0 %", "100 %")
+        "balance factor: share of the reciprocating mass", "50 %", plausible_range=("0 %", "100 %")
     )
     rods_per_pin: Count | None = field("rods on one crankpin: 2 in most V engines", "2")
     bearing_mass: Mass | None = field("rod bearing shells, one rod", "42 g", plausible_range=("1 g", "3 kg"))
     oil_mass: Mass | None = field(
         "oil allowance for one crankpin", "4 g", plausible_range=("0 g", "100 g"), sign="not negative"
     )
-    residual: Mass | None = field(
-        "what was left at each end after balancing", "0.5 g", sign="not negative", measured=True
-    )
-    by: Line | None = field("who balanced it", "Saltmarsh Balancing")
-    note: Line | None = field("anything else", "with pulley and flywheel")
+    residual: Mass | None = field("residual imbalance at each end", "0.5 g", sign="not negative", measured=True)
+    by: Line | None = field("balanced by", "Saltmarsh Balancing")
+    note: Line | None = field("remarks", "with pulley and flywheel")
 
 
 class BottomEnd(RecordModel):
@@ -274,7 +275,7 @@ class BottomEnd(RecordModel):
     rods: Rods | None = field("connecting rods", "", also=("connecting_rods", "conrods"))
     pistons: Pistons | None = field("pistons and pins", "")
     deck_clearance: Length | None = field(
-        "piston crown below the deck at TDC, by dial indicator; negative when it stands proud",
+        "piston crown below the deck at TDC, by dial indicator; negative above the deck",
         "{unit: in, measured: [0.005, 0.006, 0.005, 0.005]}",
         axis="cylinder",
         plausible_range=("-3 mm", "12 mm"),

@@ -112,7 +112,7 @@ FuelKind = Annotated[
 class Fuel(RecordModel):
     """What it burns."""
 
-    kind: FuelKind = field("what it burns", "gasoline", required=True)
+    kind: FuelKind = field("fuel", "gasoline", required=True)
     octane: Line | None = field("as marked on the pump, with the method", "98 RON")
     density: OneDensity | None = field(
         "density of the fuel used",
@@ -126,7 +126,7 @@ class Fuel(RecordModel):
     stoichiometric: RatioNumber | None = field(
         "air-fuel ratio at lambda 1, to turn lambda into air-fuel ratio", "14.7", plausible_range=("4", "36")
     )
-    note: Line | None = field("anything else about the fuel", "no lead, with valve-seat additive")
+    note: Line | None = field("remarks on the fuel", "no lead, with valve-seat additive")
 
     @model_validator(mode="before")
     @classmethod
@@ -148,8 +148,8 @@ class Fuel(RecordModel):
 class EngineKind(RecordModel):
     """The kind of engine."""
 
-    layout: Layout | None = field("how the cylinders stand", "inline")
-    cylinders: Count = field("how many", "4", required=True)
+    layout: Layout | None = field("cylinder layout", "inline")
+    cylinders: Count = field("number of cylinders", "4", required=True)
     bank_angle: Line | None = field("angle between the banks of a V", "90 deg")
     cycle: Cycle = field("four-stroke or two-stroke", "four-stroke", default="four-stroke")
     ignition: Ignition = field("spark or compression", "spark", default="spark")
@@ -159,15 +159,13 @@ class EngineKind(RecordModel):
         "1620 cc",
         plausible_range=("20 cc", "80 L"),
     )
-    year: Integer | None = field("year the engine was made", "1968")
-    cooling: Cooling | None = field("what carries the heat away", "water")
-    induction: Induction | None = field("how the air gets in", "naturally aspirated")
-    fuel_system: FuelSystem | None = field(
-        "how the fuel gets in", "carburetor", also=("fuelling", "fueling", "fuel_delivery")
-    )
-    fuel: Fuel | None = field("what it burns", "")
+    year: Integer | None = field("year the engine was made", "1970")
+    cooling: Cooling | None = field("cooling", "water")
+    induction: Induction | None = field("induction", "naturally aspirated")
+    fuel_system: FuelSystem | None = field("fuel system", "carburetor", also=("fuelling", "fueling", "fuel_delivery"))
+    fuel: Fuel | None = field("fuel", "")
     compression_wanted: RatioNumber | None = field(
-        "compression ratio that was asked for",
+        "target compression ratio",
         "10.5",
         plausible_range=("3", "28"),
         also=("target_compression_ratio",),
@@ -196,33 +194,31 @@ class Customer(RecordModel):
 
     name: Line | None = field("name", "H. Fenwick", private="customer")
     contact: Line | None = field("telephone or mail", "h.fenwick@example.org", private="customer")
-    address: Prose | None = field("where they live", "4 Slipway Lane, Port Example", private="customer")
+    address: Prose | None = field("address", "4 Slipway Lane, Port Example", private="customer")
 
 
 class BuildSheet(RecordModel):
     """build.yaml: what it is."""
 
-    title: Line = field(
-        "what you would call it across the counter", "Launch engine for the harbour pilot", required=True
-    )
+    title: Line = field("name of the build", "Launch engine for the harbour pilot", required=True)
     number: Line | None = field("the shop's number for this build", "0142")
-    status: Status = field("finished builds are published, the others are not", "finished", default="in progress")
-    started: Day | None = field("day the block came in", "2024-02-05")
-    finished: Day | None = field("day it was finished", "2024-05-17")
-    family: Line | None = field("engine family, in the words the shop searches by", "Kestrel 1600 four")
-    purpose: Line | None = field("what it is for: road, marine, vintage racing, industrial ...", "marine")
+    status: Status = field("only finished builds are published", "finished", default="in progress")
+    started: Day | None = field("date the block came in", "2024-02-05")
+    finished: Day | None = field("date finished", "2024-05-17")
+    family: Line | None = field("engine family, as you search for it", "Kestrel 1600 four")
+    purpose: Line | None = field("use: road, marine, vintage racing, industrial ...", "marine")
     summary: Prose | None = field(
-        "two or three sentences a customer understands",
+        "two or three sentences for the customer",
         "A launch engine that pulls from idle, rebuilt from a worn block with every part measured.",
     )
     goals: Prose | None = field(
-        "what was asked for", "Torque from 1500 rpm, nothing above 5000 rpm, fuel of any harbour."
+        "customer's brief", "Torque from 1500 rpm, nothing above 5000 rpm, fuel of any harbour."
     )
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
-    engine: EngineKind = field("the kind of engine", "", required=True)
-    customer: Customer | None = field("whose engine it is", "")
+    engine: EngineKind = field("engine data", "", required=True)
+    customer: Customer | None = field("owner", "")
     registration: Line | None = field(
-        "registration of the car or boat",
+        "registration of the vehicle or boat",
         "PX 204",
         private="customer",
         also=("license_plate", "licence_plate", "registration_number"),
@@ -230,5 +226,5 @@ class BuildSheet(RecordModel):
     engine_serial: Line | None = field(
         "serial number stamped on the block", "K16-04412", private="customer", also=("engine_number", "serial_number")
     )
-    price: Line | None = field("what was charged", "4800", private="shop")
-    private_notes: Prose | None = field("what nobody else needs to know", "Paid half in advance.", private="shop")
+    price: Line | None = field("price", "4800", private="shop")
+    private_notes: Prose | None = field("private note", "Paid half in advance.", private="shop")

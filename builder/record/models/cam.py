@@ -63,7 +63,7 @@ class Duration(_AtLift):
 
     at: LiftMark = field("lift the duration is taken at", "0.050 in", required=True)
     duration: OneAngle = field(
-        "crank degrees", "238 deg", required=True, plausible_range=("60 deg", "400 deg"), sign="positive"
+        "crank degrees", "230 deg", required=True, plausible_range=("60 deg", "400 deg"), sign="positive"
     )
 
 
@@ -72,7 +72,7 @@ class LobeCard(RecordModel):
 
     centerline: OneAngle | None = field(
         "card's centerline: after TDC for intake, before TDC for exhaust",
-        "108 deg",
+        "106 deg",
         plausible_range=("80 deg", "140 deg"),
     )
     lobe_lift: Length | None = field(
@@ -89,19 +89,19 @@ class LobeCard(RecordModel):
         sign="not negative",
     )
     durations: tuple[Duration, ...] = field(
-        "durations, one for each lift the card gives", "[{at: 0.050 in, duration: 238 deg}]", default=()
+        "durations, one for each lift the card gives", "[{at: 0.050 in, duration: 230 deg}]", default=()
     )
 
 
 class CamCard(RecordModel):
     """What the maker says."""
 
-    maker: Line | None = field("who ground it", "Heron Camshafts")
-    number: Line | None = field("part number", "HC 238-110")
+    maker: Line | None = field("manufacturer", "Heron Camshafts")
+    number: Line | None = field("part number", "HC 230-108")
     grind: Line | None = field("grind", "ground on a billet, hardness checked")
     lobe_separation: OneAngle | None = field(
         "lobe separation in cam degrees",
-        "110 deg",
+        "108 deg",
         plausible_range=("90 deg", "130 deg"),
         sign="positive",
         also=("lobe_separation_angle", "lsa"),
@@ -117,7 +117,7 @@ class Installed(RecordModel):
         "intake centerline, crank degrees after TDC", "104 deg", plausible_range=("80 deg", "140 deg")
     )
     exhaust_centerline: OneAngle | None = field(
-        "exhaust centerline, crank degrees before TDC", "116 deg", plausible_range=("80 deg", "140 deg")
+        "exhaust centerline, crank degrees before TDC", "112 deg", plausible_range=("80 deg", "140 deg")
     )
     note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
 
@@ -126,10 +126,10 @@ class Events(_AtLift):
     """Valve events read from the degree wheel at one lift."""
 
     at: LiftMark = field("lift the events were read at", "0.050 in", required=True)
-    intake_opens: OneAngle | None = field("before TDC", "15 deg", plausible_range=("-60 deg", "130 deg"))
-    intake_closes: OneAngle | None = field("after BDC", "43 deg", plausible_range=("-60 deg", "130 deg"))
-    exhaust_opens: OneAngle | None = field("before BDC", "58 deg", plausible_range=("-60 deg", "130 deg"))
-    exhaust_closes: OneAngle | None = field("after TDC", "6 deg", plausible_range=("-60 deg", "130 deg"))
+    intake_opens: OneAngle | None = field("before TDC", "11 deg", plausible_range=("-60 deg", "130 deg"))
+    intake_closes: OneAngle | None = field("after BDC", "39 deg", plausible_range=("-60 deg", "130 deg"))
+    exhaust_opens: OneAngle | None = field("before BDC", "52 deg", plausible_range=("-60 deg", "130 deg"))
+    exhaust_closes: OneAngle | None = field("after TDC", "8 deg", plausible_range=("-60 deg", "130 deg"))
 
 
 class EqualLift(RecordModel):
@@ -138,15 +138,15 @@ class EqualLift(RecordModel):
     lift: OneLength = field(
         "lobe lift of both readings", "0.300 in", required=True, plausible_range=("0 mm", "25 mm"), sign="not negative"
     )
-    opening: OneAngle = field("wheel on the opening side, after TDC", "72 deg", required=True)
-    closing: OneAngle = field("wheel on the closing side, after TDC", "136 deg", required=True)
+    opening: OneAngle = field("degree wheel on the opening side, after TDC", "72 deg", required=True)
+    closing: OneAngle = field("degree wheel on the closing side, after TDC", "136 deg", required=True)
 
 
 class ExhaustEqualLift(EqualLift):
     """The same on the exhaust lobe, which is counted before TDC: the opening side has the larger number."""
 
-    opening: OneAngle = field("wheel on the opening side, before TDC", "148 deg", required=True)
-    closing: OneAngle = field("wheel on the closing side, before TDC", "84 deg", required=True)
+    opening: OneAngle = field("degree wheel on the opening side, before TDC", "144 deg", required=True)
+    closing: OneAngle = field("degree wheel on the closing side, before TDC", "80 deg", required=True)
 
 
 class Degreeing(RecordModel):
@@ -154,7 +154,7 @@ class Degreeing(RecordModel):
 
     intake: tuple[EqualLift, ...] = field("intake lobe, both sides of peak lift", "", default=())
     exhaust: tuple[ExhaustEqualLift, ...] = field("exhaust lobe, both sides of peak lift", "", default=())
-    events: tuple[Events, ...] = field("events at every lift checked", "", default=())
+    events: tuple[Events, ...] = field("valve events at each lift checked", "", default=())
     by: Line | None = field("who degreed it", "RT")
     note: Line | None = field("how TDC was found", "positive stop")
 
@@ -162,7 +162,7 @@ class Degreeing(RecordModel):
 class Lifters(RecordModel):
     """Lifters or followers."""
 
-    maker: Line | None = field("who made them", "Heron Camshafts")
+    maker: Line | None = field("manufacturer", "Heron Camshafts")
     number: Line | None = field("part number", "HC-L842")
     kind: LifterKind | None = field("kind", "hydraulic flat tappet")
     preload_turns: Number | None = field(
@@ -177,8 +177,8 @@ class Lifters(RecordModel):
 class Camshaft(RecordModel):
     """cam.yaml: the cam."""
 
-    card: CamCard | None = field("what the maker says", "", also=("cam_card",))
-    installed: Installed | None = field("how it went in", "")
-    degreeing: Degreeing | None = field("what the degree wheel said", "")
+    card: CamCard | None = field("manufacturer's cam card", "", also=("cam_card",))
+    installed: Installed | None = field("as installed", "")
+    degreeing: Degreeing | None = field("degree-wheel readings", "")
     lifters: Lifters | None = field("lifters or followers", "", also=("tappets", "followers"))
     drive: Line | None = field("chain, belt or gears", "double roller chain")

@@ -30,9 +30,7 @@ class Settings(RecordModel):
     total_timing: OneAngle | None = field(
         "total spark advance", "34 deg", plausible_range=("5 deg", "60 deg"), also=("total_advance",)
     )
-    total_timing_by: OneSpeed | None = field(
-        "engine speed by which the advance is all in", "3000 rpm", plausible_range=("300 rpm", "9000 rpm")
-    )
+    total_timing_by: OneSpeed | None = field("rpm at full advance", "3000 rpm", plausible_range=("300 rpm", "9000 rpm"))
     idle_speed: OneSpeed | None = field("idle speed", "850 rpm", plausible_range=("150 rpm", "3000 rpm"))
     intake_lash: Line | None = field(
         "intake lash, hot or cold", "0.022 in hot", also=("intake_valve_clearance", "intake_valve_lash")
@@ -51,17 +49,15 @@ class Settings(RecordModel):
     injection_timing: OneAngle | None = field(
         "start of injection, before TDC", "14 deg", plausible_range=("0 deg", "40 deg")
     )
-    other: tuple[Line, ...] = field(
-        "anything else that was set", '["choke: opens fully at 60 degC", governor sealed]', default=()
-    )
+    other: tuple[Line, ...] = field("other settings", '["choke: opens fully at 60 degC", governor sealed]', default=())
 
 
 class Fluid(RecordModel):
     """One fluid."""
 
-    what: Line = field("what for", "engine oil", required=True)
+    what: Line = field("use", "engine oil", required=True)
     grade: Line | None = field("grade", "15W-40 with zinc")
-    amount: AnyReading | None = field("how much", "4.7 L", units=("qt", "L"))
+    amount: AnyReading | None = field("quantity", "4.7 L", units=("qt", "L"))
 
 
 class Limit(RecordModel):
@@ -69,20 +65,20 @@ class Limit(RecordModel):
 
     what: Line = field("what", "oil pressure, hot, at 3000 rpm", required=True)
     limit: Line = field("the limit", "not under 45 psi", required=True)
-    according_to: Line | None = field("where it comes from", "maker's manual")
+    according_to: Line | None = field("source", "maker's manual")
 
 
 class Service(RecordModel):
     """One service."""
 
     at: Line = field("when", "after 500 km", required=True)
-    do: Line = field("what", "change oil and filter, check the head bolts as the maker says", required=True)
+    do: Line = field("what", "change oil and filter, check the head bolts as the manufacturer says", required=True)
 
 
 class SignOff(RecordModel):
     """Who stands for it."""
 
-    what: Line = field("what is signed for", "assembled by", required=True)
+    what: Line = field("role", "assembled by", required=True)
     who: Line | None = field("name or initials", "RT")
     when: Day | None = field("day", "2024-05-17")
 
@@ -128,7 +124,7 @@ class AcceptedCaution(RecordModel):
 class Delivery(RecordModel):
     """delivery.yaml: the handing over."""
 
-    delivered: Day | None = field("day it was handed over", "2024-05-20")
+    delivered: Day | None = field("date of delivery", "2024-05-20")
     settings: Settings | None = field("settings as delivered", "")
     accepted: tuple[AcceptedCaution, ...] = field(
         "cautions that were looked at and accepted; the customer sees them where handover_holds in shop.yaml names "
@@ -137,30 +133,26 @@ class Delivery(RecordModel):
         default=(),
     )
     fluids: tuple[Fluid, ...] = field("fluids", "", default=())
-    least_octane: Line | None = field("least octane, with its method", "98 RON", also=("minimum_octane",))
-    limits: tuple[Limit, ...] = field("limits to keep", "", default=())
+    least_octane: Line | None = field("minimum octane, with its method", "98 RON", also=("minimum_octane",))
+    limits: tuple[Limit, ...] = field("operating limits", "", default=())
     first_start: tuple[Line, ...] = field(
-        "first start, step by step; instead of the shop's usual steps",
+        "first start, step by step; replaces the shop's standard steps",
         "[prime the oil until every rocker drips, no idling for the first twenty minutes]",
         default=(),
     )
     break_in: tuple[Line, ...] = field(
-        "running in, step by step; instead of the shop's usual steps",
+        "break-in, step by step; replaces the shop's standard steps",
         '["first 500 km: under 3000 rpm, load varied", change oil and filter]',
         default=(),
     )
-    services: tuple[Service, ...] = field("first services", "", default=())
+    services: tuple[Service, ...] = field("service schedule", "", default=())
     warranty: Prose | None = field(
-        "warranty, where it differs from the shop's usual text",
+        "warranty, if different from the shop's standard text",
         "Twelve months on parts and work, as long as the services are kept.",
     )
     warranty_ends: Day | None = field(
         "last day of the warranty, where the shop's usual months do not hold", "2025-05-20"
     )
-    signed: tuple[SignOff, ...] = field("who stands for it", "", default=())
-    note: Prose | None = field(
-        "anything else the customer should know", "The engine is set for the fuel named above and no other."
-    )
-    private_note: Prose | None = field(
-        "what nobody else needs to know", "customer asked for the old pistons back", private="shop"
-    )
+    signed: tuple[SignOff, ...] = field("sign-off", "", default=())
+    note: Prose | None = field("remarks for the customer", "The engine is set for the fuel named above and no other.")
+    private_note: Prose | None = field("private note", "customer asked for the old pistons back", private="shop")

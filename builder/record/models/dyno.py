@@ -86,7 +86,7 @@ class Conditions(RecordModel):
     """The air the engine breathed."""
 
     barometer: OnePressure | None = field(
-        "pressure of the air",
+        "barometric pressure",
         "29.61 inHg",
         plausible_range=("60 kPa", "108 kPa"),
         units=("inHg", "hPa", "kPa"),
@@ -96,35 +96,35 @@ class Conditions(RecordModel):
         "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
     )
     altitude: OneLength | None = field(
-        "height of the room above the sea",
+        "altitude of the dyno room",
         "640 ft",
         plausible_range=("-420 m", "5000 m"),
         sign="any",
         units=("ft", "m"),
     )
     temperature: OneTemperature | None = field(
-        "air at the engine's inlet",
+        "intake air temperature",
         "72 degF",
         plausible_range=("-30 degC", "60 degC"),
         also=("air_temperature", "intake_air_temperature"),
     )
     relative_humidity: OneFraction | None = field(
-        "humidity of that air", "45 %", plausible_range=("0 %", "100 %"), also=("humidity",)
+        "relative humidity", "45 %", plausible_range=("0 %", "100 %"), also=("humidity",)
     )
     wet_bulb: OneTemperature | None = field(
-        "another way to give humidity",
+        "alternative to relative humidity",
         "61 degF",
         alternative_to="relative_humidity",
         plausible_range=("-30 degC", "45 degC"),
     )
     dew_point: OneTemperature | None = field(
-        "another way to give humidity",
+        "alternative to relative humidity",
         "52 degF",
         alternative_to="relative_humidity",
         plausible_range=("-40 degC", "40 degC"),
     )
     vapor_pressure: OnePressure | None = field(
-        "another way to give humidity",
+        "alternative to relative humidity",
         "0.42 inHg",
         alternative_to="relative_humidity",
         plausible_range=("0 Pa", "8 kPa"),
@@ -154,16 +154,14 @@ class Conditions(RecordModel):
 class Setting(RecordModel):
     """The level of the one thing that is varied over several pulls."""
 
-    name: Line = field("what is varied", "total spark advance", required=True)
-    level: OneOfAny = field("its level in this pull", "33 deg", required=True, sign="any")
+    name: Line = field("variable", "total spark advance", required=True)
+    level: OneOfAny = field("its setting in this pull", "33 deg", required=True, sign="any")
 
 
 class Pull(RecordModel):
     """One pull."""
 
-    name: Line = field(
-        "what the shop calls it", "first pull, 70 jets", repeat_example="second pull, 68 jets", required=True
-    )
+    name: Line = field("name of the pull", "first pull, 70 jets", repeat_example="second pull, 68 jets", required=True)
     file: Line | None = field("the log, in this build's folder", "dyno/pull-1.csv", repeat_example="dyno/pull-2.csv")
     since: Line | None = field(
         "name of the earlier pull that it is compared with", "first pull, 70 jets", refers_to="name"
@@ -175,39 +173,39 @@ class Pull(RecordModel):
         alternative_to="changed",
         refers_to="name",
     )
-    setting: Setting | None = field("the thing varied over several pulls, and its level here", "")
-    conditions: Conditions | None = field("the air of this pull, where it differs from the session's", "")
+    setting: Setting | None = field("variable swept over several pulls, and its setting here", "")
+    conditions: Conditions | None = field("weather of this pull, if different", "")
     readings: CorrectionStandard | None = field(
         "observed, or the standard the log was corrected to already", "observed"
     )
-    columns: ChannelPairs | None = field("which column holds what, where the header does not say", "{torque: TQ2}")
-    units: ChannelPairs | None = field("units, where the log does not say", "{torque: lbf.ft}")
-    decimal_mark: DecimalMark | None = field("mark of the decimals, where the log leaves it open", ".")
-    left_out: Line | None = field("why this pull should not be counted", "plug lead came off")
-    note: Prose | None = field("anything else", "plugs read after the pull: light tan")
+    columns: ChannelPairs | None = field("column of each channel, if the header is unclear", "{torque: TQ2}")
+    units: ChannelPairs | None = field("units, if the log does not say", "{torque: lbf.ft}")
+    decimal_mark: DecimalMark | None = field("decimal mark, if ambiguous", ".")
+    left_out: Line | None = field("reason to exclude this pull", "plug lead came off")
+    note: Prose | None = field("remarks", "plugs read after the pull: light tan")
 
 
 class Dyno(RecordModel):
     """dyno.yaml: the dyno session."""
 
-    dyno: Line | None = field("which dyno", "water brake")
+    dyno: Line | None = field("dyno", "water brake")
     date: Day | None = field("day", "2024-05-14")
-    by: Line | None = field("who ran it", "RT")
+    by: Line | None = field("operator", "RT")
     readings: CorrectionStandard | None = field(
         "observed, or the standard that every log was corrected to already", "observed"
     )
-    conditions: Conditions | None = field("the air the engine breathed", "")
+    conditions: Conditions | None = field("weather during the session", "")
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
     inertia: OneInertia | None = field(
-        "rotating inertia, to add back what a fast sweep spends on accelerating",
+        "rotating inertia, for the inertia correction",
         "1.85 kg.m2",
         plausible_range=("0.001 kg.m2", "200 kg.m2"),
         sign="not negative",
     )
-    fuel: Line | None = field("fuel in the tank", "98 RON from one drum")
-    oil: Line | None = field("oil in the sump", "SAE 30 for running in")
+    fuel: Line | None = field("fuel used", "98 RON from one drum")
+    oil: Line | None = field("engine oil", "SAE 30 break-in oil")
     ancillaries: Line | None = field(
-        "what was driven and fitted: pump, alternator, fan, silencer",
+        "accessories fitted: pump, alternator, fan, silencer",
         "water pump driven, no alternator, no fan, dyno's own silencer",
         also=("accessories",),
     )
@@ -216,5 +214,5 @@ class Dyno(RecordModel):
         "first pull, 70 jets",
         title="Pull as delivered",
     )
-    pulls: tuple[Pull, ...] = field("every pull, in the order they were made", "", default=(), also=("runs",))
-    note: Prose | None = field("anything else", "ninety minutes of running in before the first pull")
+    pulls: tuple[Pull, ...] = field("pulls, in order", "", default=(), also=("runs",))
+    note: Prose | None = field("remarks", "ninety minutes of break-in before the first pull")

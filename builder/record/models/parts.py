@@ -38,28 +38,28 @@ Verdict = Annotated[
 class PartCheck(RecordModel):
     """One thing checked on a part."""
 
-    what: Line = field("what was checked", "compression height", required=True)
-    reading: AnyReading | None = field("listed against measured", "{listed: 1.760 in, measured: 1.661 in}", sign="any")
-    found: Line | None = field("what was found, where it is not a number", "no cracks, magnetic particle")
+    what: Line = field("dimension or feature inspected", "compression height", required=True)
+    reading: AnyReading | None = field("catalog and measured", "{listed: 1.480 in, measured: 1.395 in}", sign="any")
+    found: Line | None = field("finding, if not a number", "no cracks, magnetic particle")
 
 
 class Part(RecordModel):
     """One part, or a set of the same part."""
 
-    part: Line = field("what it is", "pistons", required=True)
-    maker: Line | None = field("who made it", "Larkmoor")
+    part: Line = field("part", "pistons", required=True)
+    maker: Line | None = field("manufacturer", "Larkmoor")
     number: Line | None = field("part number", "LM 4030-F")
     serial: Line | None = field("serial number", "LM-77120", private="customer")
-    quantity: Count | None = field("how many", "8")
-    source: PartSource | None = field("where it came from", "used")
-    supplier: Line | None = field("who sold it", "Quayside Autojumble", private="shop")
-    price: Line | None = field("what it cost", "260", private="shop")
+    quantity: Count | None = field("quantity", "8")
+    source: PartSource | None = field("source", "used")
+    supplier: Line | None = field("supplier", "Quayside Autojumble", private="shop")
+    price: Line | None = field("price", "260", private="shop")
     received: Day | None = field("day it came in", "2024-02-12")
-    checked: tuple[PartCheck, ...] = field("what was checked, listed against measured", "", default=())
-    verdict: Verdict | None = field("what came of it", "fits")
-    done: Line | None = field("what was done about it", "returned, right set ordered")
-    note: Prose | None = field("anything else", "two crowns show a polishing mark")
-    private_note: Prose | None = field("what nobody else needs to know", "do not buy there again", private="shop")
+    checked: tuple[PartCheck, ...] = field("inspections", "", default=())
+    verdict: Verdict | None = field("outcome", "fits")
+    done: Line | None = field("action taken", "returned, right set ordered")
+    note: Prose | None = field("remarks", "two crowns show a polishing mark")
+    private_note: Prose | None = field("private note", "do not buy there again", private="shop")
 
     @property
     def never_checked(self) -> bool:
@@ -70,4 +70,4 @@ class Part(RecordModel):
 class Parts(RecordModel):
     """parts.yaml: parts as received."""
 
-    parts: tuple[Part, ...] = field("every part as it came in", "", default=())
+    parts: tuple[Part, ...] = field("parts received", "", default=())

@@ -25,11 +25,11 @@ Section = Annotated[
 class Photo(RecordModel):
     """One picture."""
 
-    file: Line = field("the picture, in this build's folder", "photos/deck.jpg", required=True)
-    alt: Line = field("what a person who cannot see it should know", "Dial indicator on the deck over number three",
+    file: Line = field("image file, in this build's folder", "photos/deck.jpg", required=True)
+    alt: Line = field("description for people who cannot see it", "Dial indicator on the deck over number three",
                       required=True)  # fmt: skip
-    caption: Line | None = field("what stands under it", "Deck clearance on number three: 0.005 in")
-    section: Section | None = field("where on the page it belongs", "bottom end")
+    caption: Line | None = field("caption", "Deck clearance on number three: 0.005 in")
+    section: Section | None = field("section of the page", "bottom end")
 
 
 class Photos(RecordModel):

@@ -56,7 +56,7 @@ class Port(RecordModel):
     at: OneAngle | None = field(
         "middle of the port, or of the first of a pair, around the bore; the exhaust port is at 0", "115 deg"
     )
-    work: Line | None = field("what was done to them", "roof raised 0.5 mm, edges broken")
+    work: Line | None = field("work done", "roof raised 0.5 mm, edges broken")
 
 
 class IntakePort(RecordModel):
@@ -77,7 +77,7 @@ class IntakePort(RecordModel):
     opens: OneAngle | None = field("by degree wheel, before TDC", "80 deg")
     closes: OneAngle | None = field("by degree wheel, after TDC", "80 deg")
     reed: Line | None = field("petals, material, stop", "6 petals, 0.40 mm fiber, stop at 9 mm")
-    note: Line | None = field("anything else", "cages sealed to the cases")
+    note: Line | None = field("remarks", "cages sealed to the cases")
 
 
 class Ports(RecordModel):
@@ -86,7 +86,7 @@ class Ports(RecordModel):
     exhaust: Port | None = field("exhaust ports", "")
     transfer: Port | None = field("main transfer ports", "")
     boost: Port | None = field("boost ports, opposite the exhaust", "")
-    intake: IntakePort | None = field("the way into the crankcase", "")
+    intake: IntakePort | None = field("crankcase intake", "")
     skirt_length: Length | None = field(
         "piston: edge of the crown to the bottom of the skirt, on the intake side",
         "52.0 mm",

@@ -51,15 +51,15 @@ class PowerGuideline(RecordModel):
     """How much power the shop trusts a material with."""
 
     material: CrankMaterial = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
-    strength: OnePressure | None = field("tensile strength the habit goes with", "95000 psi", units=("psi", "MPa"))
-    up_to: OnePower = field("power the shop trusts it with", "400 hp", required=True)
+    strength: OnePressure | None = field("tensile strength of that material", "95000 psi", units=("psi", "MPa"))
+    up_to: OnePower = field("power limit", "400 hp", required=True)
 
 
 class TorqueGuideline(RecordModel):
     """How much torque the shop trusts a material with."""
 
     material: CrankMaterial = field("crankshaft material, as in bottom_end.yaml", "nodular iron", required=True)
-    up_to: OneTorque = field("torque the shop trusts it with", "450 lb-ft", required=True)
+    up_to: OneTorque = field("torque limit", "450 lb-ft", required=True)
 
 
 class SpeedGuideline(RecordModel):
@@ -73,7 +73,7 @@ class FuelGuideline(RecordModel):
     """How much effective compression the shop trusts a fuel with."""
 
     fuel: FuelKind = field("fuel, as in build.yaml", "gasoline", required=True)
-    effective_ratio: RatioNumber = field("highest effective compression ratio", "8.5", required=True)
+    effective_ratio: RatioNumber = field("highest dynamic compression ratio", "8.5", required=True)
 
 
 class MixtureGuideline(RecordModel):
@@ -92,39 +92,37 @@ def _limit(description: str, example: str) -> Any:
 class Guidelines(RecordModel):
     """The shop's habits: breaking one is a caution, never an error. What is left out keeps its usual value."""
 
-    crank_power: tuple[PowerGuideline, ...] = field("crankshaft material against power", "", default=())
-    crank_torque: tuple[TorqueGuideline, ...] = field("crankshaft material against torque", "", default=())
+    crank_power: tuple[PowerGuideline, ...] = field("power limit by crankshaft material", "", default=())
+    crank_torque: tuple[TorqueGuideline, ...] = field("torque limit by crankshaft material", "", default=())
     least_rod_bolt_margin: Number | None = _limit("proof load of a rod bolt over its load at redline", "1.5")
     piston_speed: tuple[SpeedGuideline, ...] = field("mean piston speed by piston type", "", default=())
-    effective_ratio: tuple[FuelGuideline, ...] = field("effective compression against fuel", "", default=())
+    effective_ratio: tuple[FuelGuideline, ...] = field("dynamic compression ratio by fuel", "", default=())
     least_oil_pressure_per_1000_rpm: OnePressure | None = _limit("oil pressure for every 1000 rpm", "10 psi")
-    least_quench: OneLength | None = _limit("least quench", "0.035 in")
-    most_quench: OneLength | None = _limit("most quench", "0.060 in")
+    least_quench: OneLength | None = _limit("minimum quench", "0.035 in")
+    most_quench: OneLength | None = _limit("maximum quench", "0.060 in")
     least_intake_piston_to_valve: OneLength | None = _limit("intake valve to piston", "0.080 in")
     least_exhaust_piston_to_valve: OneLength | None = _limit("exhaust valve to piston", "0.100 in")
     least_coil_bind: OneLength | None = _limit("spring travel left at full lift", "0.060 in")
     most_bmep_natural: OnePressure | None = _limit(
-        "bmep of a naturally aspirated engine that calls for a second look", "220 psi"
+        "BMEP above which a naturally aspirated engine is flagged", "220 psi"
     )
     most_volumetric_efficiency: Number | None = _limit(
-        "volumetric efficiency, natural, that calls for a second look", "1.25"
+        "volumetric efficiency above which a naturally aspirated engine is flagged", "1.25"
     )
     ring_gap_per_bore: Number | None = _limit("least top ring gap for each unit of bore", "0.0045")
     oil_clearance_per_journal: Number | None = _limit("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")
-    least_lambda: Number | None = _limit("richest lambda at full load on petrol", "0.80")
-    most_lambda: Number | None = _limit("leanest lambda at full load on petrol", "0.95")
+    least_lambda: Number | None = _limit("richest lambda at full load on gasoline", "0.80")
+    most_lambda: Number | None = _limit("leanest lambda at full load on gasoline", "0.95")
     mixture: tuple[MixtureGuideline, ...] = field("lambda at full load on other fuels", "", default=())
     most_exhaust_spread: Number | None = _limit("exhaust temperature between cylinders, kelvin", "55")
     most_blow_by_share: Number | None = _limit("blow-by as a share of the air the engine takes in", "0.015")
     leak_down_spread: Number | None = _limit("leak-down between best and worst cylinder, in percentage points", "5")
     cranking_spread: Number | None = _limit("cranking compression, worst cylinder against best", "0.90")
-    most_timing: OneAngle | None = field("total advance that calls for a second look", "40 deg")
-    most_injector_duty: Number | None = _limit("share of the time an injector may stand open", "0.85")
-    least_induction_headroom: Number | None = _limit(
-        "rated flow of carburettor or throttle for each unit of air the engine asks for", "1.0"
-    )
+    most_timing: OneAngle | None = field("total advance above which it is flagged", "40 deg")
+    most_injector_duty: Number | None = _limit("highest injector duty", "0.85")
+    least_induction_headroom: Number | None = _limit("rated flow of carburetor or throttle over airflow demand", "1.0")
 
 
 class BreakIn(RecordModel):
@@ -139,10 +137,10 @@ class BreakIn(RecordModel):
         "first start of any other cam", '[prime the oil, "start, check pressure, warm up"]', default=()
     )
     fresh_bores: tuple[Line, ...] = field(
-        "running in of new or rehoned bores", "[vary speed and load, change oil at 500 km]", default=()
+        "break-in of new or rehoned bores", "[vary speed and load, change oil at 500 km]", default=()
     )
     used_bores: tuple[Line, ...] = field(
-        "running in where the bores were left alone", "[look for leaks, change oil at 1000 km]", default=()
+        "break-in with the bores unchanged", "[look for leaks, change oil at 1000 km]", default=()
     )
 
 
@@ -189,12 +187,12 @@ class Shop(RecordModel):
         "Small engines for working boats, built to be measured.",
     )
     about: Prose | None = field("a paragraph for the home page", "Two people, one dyno and a bench of gauges.")
-    place: Line | None = field("where it is", "Port Example")
-    contact: Line | None = field("how to reach it", "shop@example.org")
+    place: Line | None = field("location", "Port Example")
+    contact: Line | None = field("contact", "shop@example.org")
     site_address: Line | None = field("address the archive is published under", "https://archive.example")
     english: English = field("spelling and terms of pages, PDFs and messages: US or UK English", "uk", default="us")
-    units: UnitChoice = field("units shown beside what was written", "both", default="both")
-    correction: CorrectionStandard = field("standard that dyno results are shown in", "sae-j1349", default="sae-j1349")
+    units: UnitChoice = field("units shown: inch, metric or both", "both", default="both")
+    correction: CorrectionStandard = field("correction standard of dyno results", "sae-j1349", default="sae-j1349")
     range: SpeedRange | None = field(
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"
     )
@@ -202,34 +200,34 @@ class Shop(RecordModel):
         "how far the dyno's pulls scatter with nothing changed; 0.5 % from 6 unless given", ""
     )
     paper: Paper = field("paper of the sheets and of the handover", "A4", default="A4")
-    tag: TagSize = field("size of the engine tag in the handover", "", default=TagSize(), shown_in="deliveries")
-    guidelines: Guidelines = field("the shop's habits; breaking one is a caution", "", default=Guidelines())
+    tag: TagSize = field("size of the engine tag", "", default=TagSize(), shown_in="deliveries")
+    guidelines: Guidelines = field("the shop's guidelines; outside one is a caution", "", default=Guidelines())
     delivery_requires: tuple[Line, ...] = field(
-        "what must be there before an engine is handed over: file.section.field",
+        "fields required for delivery: file.section.field",
         "[assembly.fits.main_oil_clearance, delivery.settings.total_timing]",
         default=(),
     )
     handover_holds: tuple[Line, ...] = field(
-        "private fields that the customer's own handover shows: those of build.yaml, and file.section.field for others",
+        "private fields shown in the customer's delivery pack: of build.yaml by name, of others by file.section.field",
         "[customer.name, registration, engine_serial, parts.parts.serial]",
         default=("customer.name", "registration", "engine_serial"),
         shown_in="deliveries",
     )
     likeness_weights: dict[Line, Number] = field(
-        "how much each field counts when looking for similar builds", "{displacement: 2}", default={}
+        "weight of each field in the match of similar builds", "{displacement: 2}", default={}
     )
     break_in: BreakIn = field(
-        "the shop's own steps for first start and running in", "", default=BreakIn(), shown_in="deliveries"
+        "the shop's own steps for first start and break-in", "", default=BreakIn(), shown_in="deliveries"
     )
     warranty: Prose | None = field(
-        "warranty text for the handover", "Twelve months on parts and work.", shown_in="deliveries"
+        "warranty text for the delivery pack", "Twelve months on parts and work.", shown_in="deliveries"
     )
     warranty_months: Count | None = field("months of warranty from the day of delivery", "12", shown_in="deliveries")
     emergency_contact: Line | None = field(
         "whom the owner of an engine calls in an emergency", "workshop phone, day and night", shown_in="deliveries"
     )
     cautions: tuple[Line, ...] = field(
-        "cautions added to the usual ones",
+        "cautions added to the standard ones",
         "[bleed the cooling circuit before the first start]",
         default=(),
         shown_in="deliveries",

@@ -24,7 +24,7 @@ from builder.record.models.fields import (
 class Valve(RecordModel):
     """Intake or exhaust valves."""
 
-    maker: Line | None = field("who made them", "Petrel Valves")
+    maker: Line | None = field("manufacturer", "Petrel Valves")
     number: Line | None = field("part number", "PV 1940")
     diameter: Length | None = field(
         "head diameter", "1.940 in", plausible_range=("8 mm", "150 mm"), also=("head_diameter",)
@@ -40,7 +40,7 @@ class FlowPoint(RecordModel):
 
     lift: OneLength = field("valve lift", "0.300 in", required=True, plausible_range=("0.2 mm", "40 mm"))
     flow: OneVolumeFlow = field(
-        "flow at the bench's depression",
+        "flow at the test pressure",
         "185 cfm",
         required=True,
         plausible_range=("2 cfm", "900 cfm"),
@@ -52,21 +52,21 @@ class FlowBench(RecordModel):
     """The flow bench card."""
 
     depression: OnePressure | None = field(
-        "depression the flows were read at",
+        "test pressure of the flow readings",
         "28 inH2O",
         plausible_range=("1 inH2O", "70 inH2O"),
         units=("inH2O", "mbar"),
     )
     intake: tuple[FlowPoint, ...] = field("intake port", "", default=())
     exhaust: tuple[FlowPoint, ...] = field("exhaust port", "", default=())
-    by: Line | None = field("whose bench", "own bench")
-    note: Line | None = field("with what entry, pipe, bore fixture", "radius entry, no pipe, 4.030 in bore")
+    by: Line | None = field("flow bench used", "own bench")
+    note: Line | None = field("entry, pipe and bore fixture", "radius entry, no pipe, 4.030 in bore")
 
 
 class Heads(RecordModel):
     """Cylinder heads."""
 
-    maker: Line | None = field("who made them", "Wrenfield")
+    maker: Line | None = field("manufacturer", "Wrenfield")
     casting: Line | None = field("casting or part number", "WF 5102")
     material: Line | None = field("iron, aluminum ...", "iron")
     chambers: Volume | None = field(
@@ -83,14 +83,14 @@ class Heads(RecordModel):
         "smallest section of the intake port", "2.05 sq in", plausible_range=("0.5 cm2", "150 cm2")
     )
     flow_bench: FlowBench | None = field("the flow bench card", "")
-    work: Line | None = field("what was done to them", "bowls blended, three-angle seats")
-    note: Line | None = field("anything else", "guides new, all bronze")
+    work: Line | None = field("work done", "bowls blended, three-angle seats")
+    note: Line | None = field("remarks", "guides new, all bronze")
 
 
 class Gasket(RecordModel):
     """The head gasket."""
 
-    maker: Line | None = field("who made it", "Sallow & Reed")
+    maker: Line | None = field("manufacturer", "Sallow & Reed")
     number: Line | None = field("part number", "SR 410")
     bore: Length | None = field("bore of the gasket", "4.100 in", plausible_range=("25 mm", "420 mm"))
     thickness: Length | None = field(
@@ -104,7 +104,7 @@ class SpringReading(RecordModel):
 
     height: OneLength = field("height", "1.250 in", required=True, plausible_range=("8 mm", "120 mm"))
     load: OneForce = field(
-        "load at that height",
+        "pressure at that height",
         "295 lbf",
         required=True,
         plausible_range=("20 N", "6000 N"),
@@ -115,7 +115,7 @@ class SpringReading(RecordModel):
 class Springs(RecordModel):
     """Valve springs."""
 
-    maker: Line | None = field("who made them", "Petrel Valves")
+    maker: Line | None = field("manufacturer", "Petrel Valves")
     number: Line | None = field("part number", "PV-S350")
     kind: Line | None = field("single, double, beehive", "single with damper")
     installed_height: Length | None = field("installed height", "1.800 in", plausible_range=("12 mm", "120 mm"))
@@ -123,8 +123,9 @@ class Springs(RecordModel):
         "height at coil bind", "1.150 in", plausible_range=("8 mm", "100 mm"), also=("coil_bind_height",)
     )
     seat_load: Force | None = field(
-        "load at installed height", "125 lbf", plausible_range=("20 N", "3000 N"), also=("seat_pressure",)
-    )
+        "pressure at installed height", "125 lbf", plausible_range=("20 N", "3000 N"), also=("seat_pressure",),
+        title="seat pressure",
+    )  # fmt: skip
     rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"), also=("spring_rate",))
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
     exhaust_installed_height: Length | None = field(
@@ -135,7 +136,7 @@ class Springs(RecordModel):
 class Rockers(RecordModel):
     """Rockers or followers."""
 
-    maker: Line | None = field("who made them", "Petrel Valves")
+    maker: Line | None = field("manufacturer", "Petrel Valves")
     number: Line | None = field("part number", "PV-R16")
     kind: Line | None = field("stamped, roller, finger follower", "roller")
     ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.6", plausible_range=("0.8", "2.5"))
@@ -147,32 +148,32 @@ class Rockers(RecordModel):
 class Injectors(RecordModel):
     """Injectors."""
 
-    maker: Line | None = field("who made them", "Cinder Fuel")
+    maker: Line | None = field("manufacturer", "Cinder Fuel")
     number: Line | None = field("part number", "CF 440")
-    count: Count | None = field("how many", "8")
+    count: Count | None = field("quantity", "8")
     flow: OneMassFlow | None = field(
         "flow of one, at its rated pressure", "42 lb/h", plausible_range=("3 lb/h", "400 lb/h")
     )
     rated_pressure: OnePressure | None = field(
         "pressure the flow was rated at", "43.5 psi", plausible_range=("5 psi", "3000 bar"), units=("psi", "bar")
     )
-    pulses_per_cycle: Count | None = field("how often each opens in one cycle: 1 sequential, 2 all at once", "1")
+    pulses_per_cycle: Count | None = field("injections per cycle: 1 sequential, 2 all at once", "1")
 
 
 class InductionSystem(RecordModel):
     """What feeds it."""
 
-    description: Line | None = field("what feeds it", "four-barrel carburetor on a single-plane manifold")
-    maker: Line | None = field("who made it", "Cinder Fuel")
-    number: Line | None = field("part number", "CF 750")
-    rated_flow: OneVolumeFlow | None = field(
-        "rated air flow, all of it together", "750 cfm", plausible_range=("10 cfm", "4000 cfm")
+    description: Line | None = field(
+        "carburetor or injection, and manifold", "four-barrel carburetor on a single-plane manifold"
     )
+    maker: Line | None = field("manufacturer", "Cinder Fuel")
+    number: Line | None = field("part number", "CF 600")
+    rated_flow: OneVolumeFlow | None = field("rated airflow, total", "600 cfm", plausible_range=("10 cfm", "4000 cfm"))
     rated_depression: OnePressure | None = field(
-        "depression of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg"), units=("inHg", "mbar")
+        "pressure drop of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg"), units=("inHg", "mbar")
     )
     allowed_depression: OnePressure | None = field(
-        "depression the engine should not exceed at full throttle",
+        "allowed pressure drop at full throttle",
         "1.5 inHg",
         plausible_range=("0.2 inHg", "6 inHg"),
         units=("inHg", "mbar"),
@@ -197,7 +198,7 @@ class TopEnd(RecordModel):
     gasket: Gasket | None = field("the head gasket", "", also=("head_gasket",))
     springs: Springs | None = field("valve springs", "", also=("valve_springs",))
     rockers: Rockers | None = field("rockers or followers", "", also=("rocker_arms",))
-    induction: InductionSystem | None = field("what feeds it", "")
+    induction: InductionSystem | None = field("carburetor or injection, and manifold", "")
     ignition: Line | None = field("distributor, coil, box", "distributor with points, coil of 3 ohm")
     plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in", also=("spark_plugs",))
     exhaust: Line | None = field(

@@ -23,14 +23,14 @@ from builder.record.quantities.units import UnitProblem, check_unit
 class Operation(RecordModel):
     """One operation."""
 
-    what: Line = field("what was done", "bored and honed with a torque plate", required=True)
-    on: Line | None = field("on what", "block")
+    what: Line = field("operation", "bored and honed with a torque plate", required=True)
+    on: Line | None = field("part", "block")
     who: Line | None = field("initials", "RT")
     when: Day | None = field("day", "2024-03-02")
     before: AnyReading | None = field("reading before", "9.025 in", sign="any")
     after: AnyReading | None = field("reading after", "9.018 in", sign="any")
-    note: Prose | None = field("anything else", "plate torqued to 65 lbf.ft")
-    private_note: Prose | None = field("what nobody else needs to know", "charged two hours", private="shop")
+    note: Prose | None = field("remarks", "plate torqued to 65 lbf.ft")
+    private_note: Prose | None = field("private note", "charged two hours", private="shop")
 
 
 class BoreDepth(RecordModel):
@@ -65,9 +65,7 @@ class BoreGauging(RecordModel):
     unit: Annotated[Line, AfterValidator(_unit_of_length)] = field(
         "unit of every reading on this card", "in", required=True
     )
-    resolution: OneLength | None = field(
-        "what the gauge resolves", "0.0001 in", plausible_range=("0.0001 mm", "0.05 mm")
-    )
+    resolution: OneLength | None = field("gauge resolution", "0.0001 in", plausible_range=("0.0001 mm", "0.05 mm"))
     depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, middle, bottom]", default=())
     when: Line | None = field("before or after which operation", "after honing")
     taper_at_most: OneLength | None = field(
@@ -76,12 +74,12 @@ class BoreGauging(RecordModel):
     out_of_round_at_most: OneLength | None = field(
         "largest out-of-round allowed", "0.0005 in", plausible_range=("0.002 mm", "0.1 mm"), sign="not negative"
     )
-    cylinders: tuple[BoreCylinder, ...] = field("every bore", "", default=())
-    by: Line | None = field("who gauged", "RT")
+    cylinders: tuple[BoreCylinder, ...] = field("readings of each bore", "", default=())
+    by: Line | None = field("measured by", "RT")
 
 
 class Work(RecordModel):
     """work.yaml: machine work and preparation."""
 
-    operations: tuple[Operation, ...] = field("operations, in the order they were done", "", default=())
-    bore_gauging: BoreGauging | None = field("the bore gauge card", "")
+    operations: tuple[Operation, ...] = field("machining operations, in order", "", default=())
+    bore_gauging: BoreGauging | None = field("bore gauging", "")

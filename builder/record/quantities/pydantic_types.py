@@ -110,7 +110,7 @@ class ReadingOf:
             "at_most": {**one, "description": "the most allowed"},
             "unit": {"type": "string", "description": "the unit of every bare number beside it"},
             "resolution": {**one, "description": "what the gauge resolves"},
-            "rule": {**words, "description": "where the range comes from: maker's sheet, shop's rule"},
+            "rule": {**words, "description": "source of the spec: manufacturer, shop"},
             "accepted": {**accepted, "description": "why a value out of range was accepted, and by whom"},
             "by": {**words, "description": "who measured"},
             "note": {**words, "description": "anything else"},

@@ -4,7 +4,7 @@ A reading may be written short or long::
 
     stroke: 3.480 in                                        listed, or of unknown origin
     chambers: {unit: cc, measured: [64.2, 64.0, 64.1]}      every position
-    compression_height: {listed: 1.760 in, measured: 1.661 in}
+    compression_height: {listed: 1.480 in, measured: 1.395 in}
     main_oil_clearance: {unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025]}
 """
 

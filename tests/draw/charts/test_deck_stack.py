@@ -15,17 +15,17 @@ NAN = math.nan
 
 
 def test_a_short_piston_is_shown_against_its_listing() -> None:
-    # 9.651 - (1.89 + 6 + 1.661) = 0.100 below the deck; as listed it would have been level. With a gasket of
-    # 0.027 the quench is 0.127. (Sums, by hand.)
-    data = StackUp("in", 1.89, 6.0, 1.661, 9.651, 4.09, 0.027, None, 1.761)
+    # 9.500 - (1.80 + 6.2 + 1.400) = 0.100 below the deck; as listed it would have been level. With a gasket of
+    # 0.040 the quench is 0.140. (Sums, by hand.)
+    data = StackUp("in", 1.80, 6.2, 1.400, 9.500, 4.2, 0.040, None, 1.500)
     drawing = stack_up(data)
     shown = label_texts(drawing)
-    assert {"0.100 in", "0.027 in", "0.127 in", "listed 1.761 in", "level"} <= set(shown)
+    assert {"0.100 in", "0.040 in", "0.140 in", "listed 1.500 in", "level"} <= set(shown)
     assert "the crown stands 0.100 in below the deck" in drawing.description
-    assert "the quench is 0.127 in" in drawing.description
+    assert "the quench is 0.140 in" in drawing.description
     assert "level with the deck" in drawing.description
     assert f'stroke="{CAUTION}"' in drawing.svg
-    assert CAUTION not in stack_up(StackUp("in", 1.89, 6.0, 1.761, 9.651, 4.09)).svg.split("</style>")[1]
+    assert CAUTION not in stack_up(StackUp("in", 1.80, 6.2, 1.500, 9.500, 4.2)).svg.split("</style>")[1]
 
 
 def test_the_section_is_to_scale() -> None:

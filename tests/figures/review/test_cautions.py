@@ -66,7 +66,7 @@ def test_the_shop_sets_its_own_crank_guideline(tmp_path: Path) -> None:
     assert not about(build_cautions(build, trusting, sheet, GUARD), "peak_power")
     sheet = with_power(compute(build, trusting), 561)
     (caution,) = about(build_cautions(build, trusting, sheet, GUARD), "peak_power")
-    assert "the shop's habit" in caution.guideline
+    assert "shop guideline" in caution.guideline
     # What the shop left out keeps its usual value, and cast iron stays below the shop's own nodular iron.
     cast = read(tmp_path, {**V8, "bottom_end": BOTTOM_END.replace("forged steel", "cast iron")})
     assert not about(build_cautions(cast, trusting, with_power(compute(cast, trusting), 500), GUARD), "peak_power")

@@ -66,7 +66,7 @@ def test_a_rule_of_thumb_applies_where_the_record_states_no_range(tmp_path: Path
     wider = Shop.model_validate({"guidelines": {"ring_gap_per_bore": 0.0050}})
     by_shop = checks_of(tmp_path, assembly, wider)["Top ring gap"]
     assert len(by_shop.out_of_range) == 8
-    assert "the shop's habit" in by_shop.allowed.authority
+    assert "shop guideline" in by_shop.allowed.authority
 
 
 def test_clearances_that_were_not_gauged_are_checked_from_the_parts(tmp_path: Path) -> None:
