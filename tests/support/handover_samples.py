@@ -106,7 +106,7 @@ def _changed(value: Any, model: type[RecordModel], at: str, change: Change) -> A
     return parts
 
 
-_NAMES_SOMETHING = {"file", "since", "repeat_of", "delivered", "at", "unit", "barometer_is", "octane"}
+_NAMES_SOMETHING = {"file", "since", "repeat_of", "delivered", "at", "unit", "barometer_is", "octane", "caution"}
 
 
 def is_free_text(model: type[RecordModel], name: str) -> bool:

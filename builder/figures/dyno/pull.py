@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
@@ -28,7 +27,7 @@ from builder.figures.dyno.row_selection import SelectedRows, binned, select_rows
 from builder.figures.dyno.unit_checks import check_units
 from builder.record.dyno_log.reader import DynoLog
 from builder.record.models.build import Build
-from builder.record.models.dyno import Pull
+from builder.record.models.dyno import Pull, TestKind
 from builder.record.problem import Problem
 
 _NOT_CURVES = ("time", "engine_speed", "torque", "power")
@@ -117,7 +116,7 @@ class PullResult:
     index: int
     record: Pull
     log: DynoLog
-    kind: Literal["sweep", "steps"]
+    kind: TestKind | None
     notes: tuple[str, ...]
     conditions: AmbientConditions
     applied: AppliedCorrection
@@ -194,7 +193,8 @@ def load_pull(
     log = build.logs[pull.name]
     location = build.where(f"dyno.pulls.{index}.file")
     try:
-        rows = select_rows(log, build.dyno.inertia.si if build.dyno and build.dyno.inertia else None)
+        stated_kind = pull.test or (build.dyno.test if build.dyno else None)
+        rows = select_rows(log, build.dyno.inertia.si if build.dyno and build.dyno.inertia else None, stated_kind)
     except ValueError as error:
         return (Problem(*location, f"{pull.name}: no curve can be made of {log.path.name}: {error}"),)
     conditions = ambient_conditions(build, index, log, system)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +12,7 @@ from builder.engine.curves import CELL, WIDTH, rate_of_change
 from builder.engine.pull_segmentation import Segment, loaded_part
 from builder.engine.validation import Array
 from builder.record.dyno_log.reader import DynoLog
+from builder.record.models.dyno import TestKind
 
 _MANY_ROWS = 5000
 """From this many rows, channels other than torque are averaged over small steps of speed before smoothing."""
@@ -24,10 +24,11 @@ _RATE_WINDOW = 0.4
 class SelectedRows:
     """The rows of a log that count: speed [rev/s] and torque as logged [N m].
 
+    ``kind`` is as the record states it, else as the log's time column shows it; None where neither tells.
     ``acceleration`` [rev/s2] and ``acceleration_torque`` [N m] are given for a sweep with a stated inertia.
     """
 
-    kind: Literal["sweep", "steps"]
+    kind: TestKind | None
     speed: Array
     torque: Array
     mask: npt.NDArray[np.bool_]
@@ -40,10 +41,11 @@ class SelectedRows:
         return channel if self.mask.all() else channel[self.mask]
 
 
-def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
+def select_rows(log: DynoLog, inertia: float | None = None, stated_kind: TestKind | None = None) -> SelectedRows:
     """Return the rows that count; torque from power where no torque was logged.
 
-    ``inertia`` [kg m2] of all that turns with the crank. Raises ValueError where no row has a speed and a torque.
+    ``inertia`` [kg m2] of all that turns with the crank; ``stated_kind``: what the record says it was.
+    Raises ValueError where no row has a speed and a torque.
     """
     speed, time = log.channels["engine_speed"], log.channels.get("time")
     notes = []
@@ -55,8 +57,8 @@ def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
     else:
         raise ValueError("it has neither torque nor power")
     segment = loaded_part(speed, torque, time)
-    kind: Literal["sweep", "steps"] = "sweep" if segment.kind == "sweep" else "steps"
-    notes.append(_segment_note(segment))
+    kind = stated_kind or _kind_by_time(segment, time)
+    notes.append(_segment_note(segment, kind))
     mask = segment.mask & np.isfinite(torque) & (speed > 0)
     if not mask.any():
         raise ValueError("no row has both speed and torque")
@@ -64,14 +66,16 @@ def select_rows(log: DynoLog, inertia: float | None = None) -> SelectedRows:
         speed, torque = speed[mask], torque[mask]
     acceleration = acceleration_torque = None
     if inertia is not None:
-        if kind == "sweep" and time is not None:
+        if kind == "sweep" and segment.kind == "sweep" and time is not None:
             times = time[mask]
             acceleration = rate_of_change(times, speed, _rate_window(times))
             acceleration_torque = np.asarray(power.acceleration_torque(inertia, acceleration))
         elif time is None:
             notes.append("inertia correction skipped: the log has no time channel")
-        else:
+        elif kind == "steps":
             notes.append("inertia correction skipped: a step test does not accelerate")
+        else:
+            notes.append("inertia correction skipped: the log has no rising part under load")
     return SelectedRows(
         kind=kind,
         speed=speed,
@@ -114,11 +118,16 @@ def _rate_window(times: Array) -> float:
     return max(_RATE_WINDOW, 12 * gap)
 
 
-def _segment_note(segment: Segment) -> str:
-    """Say what kind of log it is, and which rows are not the pull."""
-    text = {
-        "sweep": "sweep: the rising part under load",
-        "steps": "step test: the rows at steady speeds",
-        "rows per speed": "steady-state points",
-    }[segment.kind]
+def _kind_by_time(segment: Segment, time: Array | None) -> TestKind | None:
+    """Return what the log's time column shows the pull to be; rows without a time do not tell."""
+    if time is None or segment.kind == "rows per speed":
+        return None
+    return segment.kind
+
+
+def _segment_note(segment: Segment, kind: TestKind | None) -> str:
+    """Say what kind of test it was, if that is known, and which rows are not the pull."""
+    part = {"sweep": "the rising part under load", "steps": "the rows at steady speeds", "rows per speed": "every row"}
+    test = {"sweep": "sweep", "steps": "step test", None: "sweep or steps not recorded"}[kind]
+    text = f"{test}: {part[segment.kind]}"
     return text if segment.mask.all() else f"{text}; excluded: {', '.join(segment.excluded_texts)}"

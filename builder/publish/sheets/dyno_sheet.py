@@ -132,7 +132,7 @@ def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[L
             ("Dyno", dyno.dyno if dyno else None),
             ("Date", format_date(dyno.date) if dyno and dyno.date else None),
             ("Run by", dyno.by if dyno else None),
-            ("Readings", "sweep" if pull.kind == "sweep" else "held at each speed"),
+            ("Test", {"sweep": "sweep", "steps": "held at each speed", None: None}[pull.kind]),
         ),
     )
 

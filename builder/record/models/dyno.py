@@ -47,6 +47,11 @@ BarometerPlace = Annotated[
         }
     ),
 ]
+TestKind = Annotated[
+    Literal["sweep", "steps"], Synonyms({"sweep": "sweep test, ramp, acceleration", "steps": "step test, steady state"})
+]
+"""How the speed was run through: swept, or held at each point."""
+
 DecimalMark = Annotated[Literal[".", ","], Synonyms({".": "point, dot, period", ",": "comma"})]
 
 
@@ -183,6 +188,7 @@ class Pull(RecordModel):
     decimal_mark: DecimalMark | None = field("decimal mark, if ambiguous", ".")
     left_out: Line | None = field("reason to exclude this pull", "plug lead came off")
     note: Prose | None = field("remarks", "plugs read after the pull: light tan")
+    test: TestKind | None = field("sweep, or steps held at each speed; if different from the session", "steps")
 
 
 class Dyno(RecordModel):
@@ -195,6 +201,9 @@ class Dyno(RecordModel):
         "observed, or the standard that every log was corrected to already", "observed"
     )
     conditions: Conditions | None = field("weather during the session", "")
+    test: TestKind | None = field(
+        "sweep, or steps held at each speed; if not given, as the log's time column shows", "sweep"
+    )
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
     inertia: OneInertia | None = field(
         "rotating inertia, for the inertia correction",

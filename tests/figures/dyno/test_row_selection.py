@@ -85,3 +85,18 @@ def test_speeds_that_no_engine_turns_at_are_not_thinned() -> None:
     (torque,), at = binned(speed, (np.ones(6001),))
     assert at is speed
     assert torque.size == 6001
+
+
+def test_sweep_or_steps_is_said_only_where_the_record_or_a_time_column_says_so() -> None:
+    time = np.arange(0.0, 10.0, 0.05)
+    speed = 30.0 + 4.0 * time
+    torque = np.full(time.size, 150.0)
+    by_time = select_rows(log(engine_speed=speed, torque=torque, time=time))
+    assert by_time.kind == "sweep"
+    assert by_time.notes[0].startswith("sweep: the rising part")
+    unknown = select_rows(log(engine_speed=speed, torque=torque))
+    assert unknown.kind is None
+    assert unknown.notes == ("sweep or steps not recorded: every row",)
+    stated = select_rows(log(engine_speed=speed, torque=torque), stated_kind="steps")
+    assert stated.kind == "steps"
+    assert stated.notes == ("step test: every row",)
