@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
@@ -186,6 +187,34 @@ def test_curves_of_two_to_four_are_drawn_and_compared(opened: Open, site: Path) 
     assert rows
     for row in rows:
         assert len(set(row.locator("td").all_inner_texts())) > 1
+
+
+def test_the_curves_are_read_off_together(opened: Open, site: Path) -> None:
+    builds = [build for build in samples.invented_archive(150, sparse=0.15) if build.curve and build.displacement][:2]
+    page = opened(site, f"finder.html#pick={','.join(build.slug for build in builds)}&u=metric")
+    sliders = page.locator(".mb-finder-pair").get_by_role("slider")
+    expect(sliders).to_have_count(2)
+    sliders.first.focus()
+    page.keyboard.press("Home")
+    for _ in range(12):
+        page.keyboard.press("ArrowRight")
+    words = page.locator(".mb-read-line").inner_text().replace("\xa0", " ")
+    speed = int(re.findall(r"At ([\d,]+) rpm", words)[0].replace(",", ""))
+    assert sliders.first.get_attribute("aria-valuenow") == sliders.last.get_attribute("aria-valuenow") == "12"
+    checked = 0
+    for letter, build in zip("AB", builds, strict=True):
+        assert build.curve
+        speeds = [60 * value for value in build.curve.speeds]
+        if not speeds[0] <= speed <= speeds[-1]:
+            continue
+        torque = float(np.interp(speed, speeds, build.curve.torque))
+        shown = re.findall(rf"{letter}: (\d+) N m, ([\d.]+) kW", words)[0]
+        assert abs(float(shown[0]) - torque) <= 0.5 + 0.1  # the data hold torque to 0.1 N m
+        between = zip(speeds, build.curve.torque, strict=True)
+        powers = [2e-3 * np.pi * n / 60 * t for n, t in between]
+        assert abs(float(shown[1]) - float(np.interp(speed, speeds, powers))) <= 0.05 + 0.05
+        checked += 1
+    assert checked
 
 
 def test_the_points_follow_and_lead_to_builds(opened: Open, site: Path) -> None:

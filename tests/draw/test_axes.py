@@ -11,8 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from builder.draw.axes import avoid_overlap, floats, padded_limits, tick_labels, ticks
+from builder.draw.axes import Axes, avoid_overlap, floats, padded_limits, tick_labels, ticks, zero_note
+from builder.draw.canvas import Canvas
 from builder.draw.labels import exact, number, sanitise, signed, truncate, width, with_unit, wrap
+from builder.draw.style import WIDE
 
 reasonable = st.floats(-1e6, 1e6, allow_nan=False)
 
@@ -123,3 +125,18 @@ def test_widths_are_those_of_the_measuring_font() -> None:
         extent = TextPath((0, 0), words, size=100, prop={"family": "DejaVu Sans"}).get_extents()
         assert width(words, 100) >= extent.width - 1
         assert width(words, 100) <= extent.width * 1.06 + 12
+
+
+def test_axes_that_leave_out_zero_are_named() -> None:
+    assert zero_note([("torque", (0.0, 400.0)), ("speed", (-1.0, 5.0))]) == ""
+    assert zero_note([("torque", (90.0, 400.0)), ("speed", (0.0, 6000.0))]) == "Not from 0: torque"
+    assert zero_note([("torque", (-9.0, -4.0)), ("speed", (1500.0, 6000.0))]) == "Axes do not start at 0"
+    assert zero_note([]) == ""
+
+
+def test_an_area_turns_pixels_back_into_values() -> None:
+    axes = Axes(Canvas(400, 300, WIDE), (50, 20, 300, 200), (1500.0, 6000.0), (90.0, 410.0))
+    area = axes.area
+    assert area.left + (3000 - area.x_low) / (area.x_high - area.x_low) * area.width == axes.x(3000)
+    assert area.top + area.height - (250 - area.y_low) / (area.y_high - area.y_low) * area.height == axes.y(250)
+    assert area.x_axis == axes.bottom

@@ -55,6 +55,23 @@ def test_the_record_without_photos_is_below_5_mb(full_pack: Path) -> None:
 
 
 @pytest.mark.browser
+def test_values_are_read_off_the_power_chart_of_the_record(full_pack: Path, chromium: Any) -> None:
+    context = chromium.new_context()
+    messages: list[str] = []
+    page = context.new_page()
+    page.on("console", lambda message: messages.append(message.text))
+    page.goto((full_pack / "record" / "index.html").as_uri())
+    page.locator(".mb-curves").scroll_into_view_if_needed()
+    page.wait_for_selector(".mb-curves[data-ready]")
+    before = page.locator(".mb-read-speed").inner_text()
+    page.locator(".mb-curves").get_by_role("slider").focus()
+    page.keyboard.press("ArrowRight")
+    assert page.locator(".mb-read-speed").inner_text() != before
+    assert messages == []
+    context.close()
+
+
+@pytest.mark.browser
 @pytest.mark.parametrize("page_name", ["index.html", "methods.html"])
 def test_pages_open_as_files_without_a_network(full_pack: Path, chromium: Any, page_name: str) -> None:
     context = chromium.new_context()
