@@ -29,7 +29,31 @@ WIDTH = 110
 _REMARK_COLUMN = 58
 _MEASURED = re.compile(r"measured: \[([^\]]*)\]")
 
+FIRST = {
+    "build": "title, status, finished, family, purpose, summary, engine.layout, engine.cylinders, engine.fuel_system, "
+    "engine.fuel.kind",
+    "parts": "parts, parts.part, parts.maker, parts.number, parts.source, parts.verdict",
+    "bottom_end": "deck_clearance, block.bores, crankshaft.stroke, rods.length, pistons.compression_height, "
+    "pistons.dish",
+    "top_end": "heads.chambers, gasket.bore, gasket.thickness, rockers.ratio",
+    "cam": "card.lobe_separation, card.intake.centerline, card.intake.lobe_lift, card.intake.durations, "
+    "card.exhaust.centerline, card.exhaust.lobe_lift, card.exhaust.durations, lifters.kind",
+    "assembly": "fits.main_oil_clearance, fits.rod_oil_clearance, fits.piston_clearance, fits.top_ring_gap, "
+    "fits.crank_end_play, fasteners.joint, fasteners.torque",
+    "dyno": "readings, conditions.barometer, conditions.barometer_is, conditions.temperature, "
+    "conditions.relative_humidity, delivered, pulls.name, pulls.file, pulls.since, pulls.changed",
+    "delivery": "delivered, settings.total_timing, settings.idle_speed, settings.plug_gap, least_octane",
+    "shop": "name, place, contact, english, units, correction",
+}
+"""The few fields of each file that make a page, which come first in it; the others follow."""
+_MORE = "## Further, where you have it:"
+_CYLINDER_SIZE = 727.6  # [cc] of the bore and stroke in the examples
+_FIRING_ORDERS = {1: "1", 2: "1-2", 3: "1-3-2", 4: "1-3-4-2", 5: "1-2-4-5-3", 6: "1-5-3-6-2-4", 8: "1-8-4-3-6-5-7-2"}
+
 _HOW_TO = """\
+A page needs no more than title, status: finished and the number of cylinders. Bores and stroke
+(bottom_end.yaml) give the displacement, chambers and gasket (top_end.yaml) the compression ratio, the log of
+a pull (dyno.yaml) the curves. In every file the fields that matter most come first.
 Lines with one # are examples: remove the # and enter your own value.
 What you leave out is not shown, never guessed.
 A value carries its unit: 4.0305 in, 102.38 mm, 72.4 cc, 65 lbf.ft. A list may say it once:
@@ -117,31 +141,38 @@ def _document(name: str, model: type[RecordModel], schemas: str, live: dict[str,
     ]
     if live:
         head += [f"## {line}" for line in _HOW_TO.splitlines()]
-    body = _Writer(live, cylinders).section(model, "", 0)
+    first = frozenset(path.strip() for path in FIRST.get(name, "").split(","))
+    body = _Writer(live, cylinders, first).section(model, "", 0)
     return "\n".join([*head, "", *body]).rstrip() + "\n"
 
 
 class _Writer:
     """Writes the fields of a model as lines of YAML."""
 
-    def __init__(self, live: dict[str, str], cylinders: int) -> None:
+    def __init__(self, live: dict[str, str], cylinders: int, first: frozenset[str]) -> None:
         self.live = live
         self.cylinders = cylinders
+        self.first = first
 
     def section(self, model: type[RecordModel], prefix: str, indent: int) -> Iterator[str]:
         """Yield the fields of a section whose header is live, the examples commented out."""
         pad = " " * indent
         # What has entries of its own comes last, so that nothing else seems to belong to it.
-        for field in sorted(_fields(model), key=lambda field: field.shape.model is not None):
+        in_order = sorted(_fields(model), key=lambda field: (field.shape.model is not None, self._rank(field, prefix)))
+        for field, begins_rest in self._with_rest(in_order, prefix):
             path = f"{prefix}{field.name}"
-            if field.shape.kind == "section":
+            if begins_rest:
+                yield f"{pad}{_MORE}"
+            if field.notes.only_where:
+                yield from self._only_where(field, pad, f"{path}.")
+            elif field.shape.kind == "section":
                 assert field.shape.model is not None
                 yield ""
                 yield from self._with_remark(pad, f"{pad}{field.name}:", field.notes.description)
                 if self._may_be_live(field.shape.model, path):
                     yield from self.section(field.shape.model, f"{path}.", indent + 2)
                 else:
-                    yield from _commented_out(self._nested(_ordered(field.shape.model, False)), indent + 2)
+                    yield from _commented_out(self._nested(field.shape.model, f"{path}."), indent + 2)
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
                 yield ""
@@ -149,43 +180,89 @@ class _Writer:
                     pad, f"{pad}{field.name}:", f"{field.notes.description}; one entry for each"
                 )
                 for later in (False, True) if _refers(field.shape.model) else (False,):
-                    yield from _commented_out(self.entry(field.shape.model, later), indent + 2)
+                    yield from _commented_out(self.entry(field.shape.model, f"{path}.", later), indent + 2)
             elif path in self.live:
                 yield from self._with_remark(pad, f"{pad}{field.name}: {self.live[path]}", _remark(field))
             else:
-                yield from self._example(field, pad, "# ")
+                yield from self._example(field, pad, "# ", path)
+
+    def _rank(self, field: _Field, prefix: str) -> bool:
+        """Return whether a field comes after those that make a page."""
+        path = f"{prefix}{field.name}"
+        return path not in self.first and not any(first.startswith(f"{path}.") for first in self.first)
+
+    def _with_rest(self, fields: list[_Field], prefix: str) -> Iterator[tuple[_Field, bool]]:
+        """Yield each field, and whether it is the first of the rest behind those that make a page."""
+        previous = None
+        for field in fields:
+            rank = self._rank(field, prefix) if field.shape.model is None else None
+            yield field, previous is False and rank is True
+            previous = rank
+
+    def _only_where(self, field: _Field, pad: str, prefix: str) -> Iterator[str]:
+        """Yield a field that the engine of the examples has not: as remarks, to be written where it applies."""
+        yield from self._remark_lines(pad, f"where {field.notes.only_where}: {field.notes.description}")
+        if field.shape.model is None:
+            yield f"{pad}##   {field.name}: {self._value(field)}"
+            return
+        inner = self.entry if field.shape.kind == "entries" else self._nested
+        yield f"{pad}##   {field.name}:"
+        for line in inner(field.shape.model, prefix):
+            if not line.lstrip().startswith("##"):
+                yield f"{pad}##     {line.partition('  ##')[0].rstrip()}"
 
     def _may_be_live(self, model: type[RecordModel], path: str) -> bool:
         """Return whether every required field of a section is filled in, so that its header can be live."""
         return all(f"{path}.{field.name}" in self.live for field in _fields(model) if field.required)
 
-    def entry(self, model: type[RecordModel], later: bool) -> Iterator[str]:
+    def entry(self, model: type[RecordModel], prefix: str, later: bool = False) -> Iterator[str]:
         """Yield the lines of one entry of a list, starting with its dash, without mark or indent."""
-        fields = _ordered(model, later)
+        fields = self._ordered(model, prefix, later)
         if flow := self._in_one_line(fields):
             for field in fields:
                 yield from self._remark_lines("", f"{field.name}: {_remark(field)}")
             yield f"- {flow}"
             return
-        for index, line in enumerate(self._nested(fields, later)):
+        for index, line in enumerate(self._nested(model, prefix, later, entry=True)):
             yield f"{'- ' if index == 0 else '  '}{line}"
 
-    def _nested(self, fields: list[_Field], later: bool = False) -> Iterator[str]:
+    def _ordered(self, model: type[RecordModel], prefix: str, later: bool) -> list[_Field]:
+        """Return the fields of an entry: required ones, those that make a page, the others.
+
+        A first entry has no field that refers to an earlier one.
+        """
+        fields = _fields(model)
+        if not later:
+            referring = [index for index, field in enumerate(fields) if field.notes.refers_to]
+            fields = fields[: referring[0]] if referring else fields
+        return sorted(fields, key=lambda field: (not field.required, self._rank(field, prefix)))
+
+    def _nested(
+        self, model: type[RecordModel], prefix: str, later: bool = False, *, entry: bool = False
+    ) -> Iterator[str]:
         """Yield the fields of a section or entry that is commented out altogether, without mark or indent."""
-        for field in fields:
-            if field.shape.kind == "section":
+        fields = self._ordered(model, prefix, later)
+        if not entry:  # the first line of an entry has its dash
+            fields.sort(key=lambda field: field.shape.model is not None and self._rank(field, prefix))
+        for field, begins_rest in self._with_rest(fields, prefix):
+            if begins_rest and not entry:
+                yield _MORE
+            inner = f"{prefix}{field.name}."
+            if field.notes.only_where:
+                yield from self._only_where(field, "", inner)
+            elif field.shape.kind == "section":
                 assert field.shape.model is not None
                 yield from self._with_remark("", f"{field.name}:", field.notes.description)
-                yield from (f"  {line}" for line in self._nested(_ordered(field.shape.model, False)))
+                yield from (f"  {line}" for line in self._nested(field.shape.model, inner))
             elif field.shape.kind == "entries" and not field.notes.example:
                 assert field.shape.model is not None
                 yield from self._with_remark("", f"{field.name}:", f"{field.notes.description}; one entry for each")
-                yield from (f"  {line}" for line in self.entry(field.shape.model, False))
+                yield from (f"  {line}" for line in self.entry(field.shape.model, inner))
             else:
-                yield from self._example(field, "", "", later)
+                yield from self._example(field, "", "", f"{prefix}{field.name}", later)
 
-    def _example(self, field: _Field, pad: str, mark: str, later: bool = False) -> Iterator[str]:
-        value = self._value(field, later)
+    def _example(self, field: _Field, pad: str, mark: str, path: str, later: bool = False) -> Iterator[str]:
+        value = self._of_engine(path) or self._value(field, later)
         if field.notes.alternative_to:
             yield f"{pad}## or, in place of {field.notes.alternative_to}: {field.name}: {value}"
             return
@@ -202,6 +279,15 @@ class _Writer:
     @staticmethod
     def _remark_lines(pad: str, remark: str) -> Iterator[str]:
         yield from (f"{pad}## {line}" for line in textwrap.wrap(remark, WIDTH - len(pad) - 12, break_long_words=False))
+
+    def _of_engine(self, path: str) -> str:
+        """Return the example of a field that depends on the number of cylinders, or nothing."""
+        layout = "single" if self.cylinders == 1 else "inline" if self.cylinders < 8 else "V"
+        return {
+            "engine.layout": layout,
+            "engine.displacement": f"{self.cylinders * _CYLINDER_SIZE:.0f} cc",
+            "engine.firing_order": _FIRING_ORDERS.get(self.cylinders, ""),
+        }.get(path, "")
 
     def _value(self, field: _Field, later: bool = False) -> str:
         example = (field.notes.repeat_example if later else "") or field.notes.example
@@ -231,15 +317,6 @@ def _fields(model: type[RecordModel]) -> list[_Field]:
 
 def _refers(model: type[RecordModel]) -> bool:
     return any(field.notes.refers_to for field in _fields(model))
-
-
-def _ordered(model: type[RecordModel], later: bool) -> list[_Field]:
-    """Return the fields of an entry, required ones first; a first entry has no field that refers to an earlier one."""
-    fields = _fields(model)
-    if not later:
-        referring = [index for index, field in enumerate(fields) if field.notes.refers_to]
-        fields = fields[: referring[0]] if referring else fields
-    return sorted(fields, key=lambda field: not field.required)
 
 
 def _commented_out(lines: Iterator[str], indent: int) -> Iterator[str]:

@@ -8,14 +8,16 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from builder.figures.evaluate import compute
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.quantities.units import parse_quantity, parse_range
 from builder.record.reference import document_models
-from builder.record.scaffold import WIDTH, scaffold, shop_scaffold, write_scaffold
+from builder.record.scaffold import FIRST, WIDTH, scaffold, shop_scaffold, write_scaffold
 from builder.record.schema import schema_file
 from builder.record.schema_shape import shape_of
+from builder.record.traversal import field_paths
 from builder.record.yaml_loader import parse_yaml
 from tests.support.record_samples import CSV, full_scaffold
 
@@ -112,11 +114,66 @@ def test_a_scaffold_with_every_example_reads_without_a_problem(new: Path, cylind
         _assert_all_given(model)
 
 
+@pytest.mark.parametrize(("cylinders", "two_stroke"), [(4, False), (6, False), (8, False), (2, True)])
+def test_the_examples_are_one_engine_without_a_caution(new: Path, cylinders: int, two_stroke: bool) -> None:
+    """Every example is consistent with the others: nothing differs, nothing is out of range, nothing is implausible."""
+    for name, text in scaffold("pilot-four", cylinders=cylinders, two_stroke=two_stroke).items():
+        (new / name).write_text(_uncommented(text), encoding="utf-8")
+    if two_stroke:
+        (new / "cam.yaml").unlink()
+    (new.parent / "shop.yaml").write_text(_uncommented(shop_scaffold()), encoding="utf-8")
+    torques = ((speed, cylinders / 4 * (200 - (speed - 4000) ** 2 / 1e5)) for speed in range(2500, 6000, 100))
+    log = "RPM,Torque (lb-ft),TQ2 (lb-ft)\n" + "".join(f"{speed},{lb:.1f},{lb:.1f}\n" for speed, lb in torques)
+    for number in (1, 2):
+        (new / "dyno" / f"pull-{number}.csv").write_text(log, encoding="utf-8")
+    build, problems = read_build(new, new.parent.parent)
+    shop, more = read_shop(new.parent.parent)
+    assert [str(problem) for problem in (*problems, *more)] == []
+    assert build is not None
+    sheet = compute(build, shop)
+    assert [str(problem) for problem in sheet.problems] == []
+    assert [caution.sentence for caution in sheet.cautions] == []
+    assert [(found.title, found.values) for found in sheet.discrepancies] == []
+    assert [check.title for check in sheet.clearances if not check.passes] == []
+    assert sheet.value("compression_ratio")
+    assert len(sheet.figures) >= 60
+
+
+def test_what_makes_a_page_comes_first() -> None:
+    files = scaffold("pilot-four")
+    for name, paths in FIRST.items():
+        if name == "shop":
+            continue
+        model = document_models()[name]
+        assert {path.strip() for path in paths.split(",")} <= set(field_paths(model)), name
+        assert "## Further, where you have it:" in files[f"{name}.yaml"] or name == "parts", name
+    top = files["build.yaml"].partition("## Further")[0]
+    assert [name for name in ("title", "status", "summary", "price") if f"{name}:" in top] == [
+        "title",
+        "status",
+        "summary",
+    ]
+    assert files["bottom_end.yaml"].index("bores:") < files["bottom_end.yaml"].index("casting:")
+
+
+def test_a_field_that_the_example_engine_has_not_is_a_remark() -> None:
+    top_end = scaffold("pilot-four")["top_end.yaml"]
+    assert re.search(r"^ *## where the engine is turbocharged or supercharged: .*\n *##   boost: 8 psi$", top_end, re.M)
+    assert re.search(r"^ *##   injectors:\n *##     maker: ", top_end, re.M)
+
+
+def test_layout_and_firing_order_follow_the_cylinders() -> None:
+    for cylinders, layout, order in ((1, "single", "1"), (4, "inline", "1-3-4-2"), (8, "V", "1-8-4-3-6-5-7-2")):
+        text = scaffold("x", cylinders=cylinders)["build.yaml"]
+        assert f"# layout: {layout}\n" in text
+        assert re.search(rf"# firing_order: '?{order}'? ", text)
+
+
 def _assert_all_given(model: RecordModel) -> None:
     """Every field that has an example was really in the text, and so was read; but for those in place of others."""
     for name, info in type(model).model_fields.items():
         notes, value = notes_of(info), getattr(model, name)
-        if notes.alternative_to or notes.refers_to or _refers_to_earlier_entries(type(model)):
+        if notes.only_where or notes.alternative_to or notes.refers_to or _refers_to_earlier_entries(type(model)):
             continue
         assert name in model.model_fields_set, f"{type(model).__name__}.{name}"
         for inner in value if isinstance(value, tuple) else (value,):

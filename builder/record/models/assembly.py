@@ -297,7 +297,7 @@ class Checks(RecordModel):
     )
     coil_bind: Length | None = field(
         "spring travel left at full lift",
-        "0.090 in",
+        "0.140 in",
         plausible_range=("0.1 mm", "30 mm"),
         sign="not negative",
         also=("coil_bind_clearance",),

@@ -50,7 +50,7 @@ class Block(RecordModel):
     casting: Line | None = field("casting or part number", "WF 2214-B")
     material: Line | None = field("iron, aluminum ...", "gray iron")
     deck_height: Length | None = field(
-        "crank centerline to deck", "{listed: 9.025 in, measured: 9.018 in}", plausible_range=("40 mm", "700 mm")
+        "crank centerline to deck", "{listed: 9.003 in, measured: 9.003 in}", plausible_range=("40 mm", "700 mm")
     )
     bores: Length | None = field(
         "finished bore of every cylinder, in order",
@@ -174,7 +174,7 @@ class Pistons(RecordModel):
     )
     compression_height: Length | None = field(
         "pin center to crown",
-        "{listed: 1.560 in, measured: 1.558 in}",
+        "{listed: 1.558 in, measured: 1.558 in}",
         axis="cylinder",
         plausible_range=("8 mm", "250 mm"),
         also=("compression_distance", "pin_height"),
@@ -195,6 +195,7 @@ class Pistons(RecordModel):
         plausible_range=("0 cc", "300 cc"),
         sign="not negative",
         also=("dome_volume",),
+        only_where="the crown is domed",
     )
     pin_offset: Length | None = field(
         "pin axis off the bore axis; positive towards the major thrust side",

@@ -150,13 +150,13 @@ class EngineKind(RecordModel):
 
     layout: Layout | None = field("cylinder layout", "inline")
     cylinders: Count = field("number of cylinders", "4", required=True)
-    bank_angle: Line | None = field("angle between the banks of a V", "90 deg")
+    bank_angle: Line | None = field("angle between the banks", "90 deg", only_where="the engine is a V")
     cycle: Cycle = field("four-stroke or two-stroke", "four-stroke", default="four-stroke")
     ignition: Ignition = field("spark or compression", "spark", default="spark")
     firing_order: Line | None = field("as numbered on the engine", "1-3-4-2")
     displacement: OneVolume | None = field(
         "displacement as given for the finished engine, to compare with bore and stroke",
-        "1620 cc",
+        "2910 cc",
         plausible_range=("20 cc", "80 L"),
     )
     year: Integer | None = field("year the engine was made", "1970")
@@ -205,15 +205,13 @@ class BuildSheet(RecordModel):
     status: Status = field("only finished builds are published", "finished", default="in progress")
     started: Day | None = field("date the block came in", "2024-02-05")
     finished: Day | None = field("date finished", "2024-05-17")
-    family: Line | None = field("engine family, as you search for it", "Kestrel 1600 four")
+    family: Line | None = field("engine family, as you search for it", "Kestrel")
     purpose: Line | None = field("use: road, marine, vintage racing, industrial ...", "marine")
     summary: Prose | None = field(
         "two or three sentences for the customer",
         "A launch engine that pulls from idle, rebuilt from a worn block with every part measured.",
     )
-    goals: Prose | None = field(
-        "customer's brief", "Torque from 1500 rpm, nothing above 5000 rpm, fuel of any harbour."
-    )
+    goals: Prose | None = field("customer's brief", "Torque from 2000 rpm, nothing above 6500 rpm, fuel of any harbor.")
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
     engine: EngineKind = field("engine data", "", required=True)
     customer: Customer | None = field("owner", "")

@@ -72,13 +72,13 @@ class LobeCard(RecordModel):
 
     centerline: OneAngle | None = field(
         "card's centerline: after TDC for intake, before TDC for exhaust",
-        "106 deg",
+        "108 deg",
         plausible_range=("80 deg", "140 deg"),
     )
     lobe_lift: Length | None = field(
         "lift at the lobe", "0.335 in", plausible_range=("1.5 mm", "30 mm"), also=("cam_lift",)
     )
-    valve_lift: Length | None = field("lift at the valve, before lash", "0.536 in", plausible_range=("2 mm", "40 mm"))
+    valve_lift: Length | None = field("lift at the valve, before lash", "0.503 in", plausible_range=("2 mm", "40 mm"))
     rocker_ratio: Ratio | None = field(
         "rocker ratio that the card's lift at the valve is for", "1.5", plausible_range=("0.8", "2.5")
     )
@@ -128,8 +128,8 @@ class Events(_AtLift):
     at: LiftMark = field("lift the events were read at", "0.050 in", required=True)
     intake_opens: OneAngle | None = field("before TDC", "11 deg", plausible_range=("-60 deg", "130 deg"))
     intake_closes: OneAngle | None = field("after BDC", "39 deg", plausible_range=("-60 deg", "130 deg"))
-    exhaust_opens: OneAngle | None = field("before BDC", "52 deg", plausible_range=("-60 deg", "130 deg"))
-    exhaust_closes: OneAngle | None = field("after TDC", "8 deg", plausible_range=("-60 deg", "130 deg"))
+    exhaust_opens: OneAngle | None = field("before BDC", "47 deg", plausible_range=("-60 deg", "130 deg"))
+    exhaust_closes: OneAngle | None = field("after TDC", "3 deg", plausible_range=("-60 deg", "130 deg"))
 
 
 class EqualLift(RecordModel):

@@ -38,8 +38,10 @@ class Settings(RecordModel):
     exhaust_lash: Line | None = field(
         "exhaust lash, hot or cold", "0.024 in hot", also=("exhaust_valve_clearance", "exhaust_valve_lash")
     )
-    jets: Line | None = field("jets", "68 primary, 76 secondary")
-    map_version: Line | None = field("name of the map in the control unit", "harbour-07")
+    jets: Line | None = field("jets", "70 primary, 76 secondary")
+    map_version: Line | None = field(
+        "name of the map in the control unit", "harbour-07", only_where="the engine has a control unit"
+    )
     float_level: Line | None = field("float level", "9/16 in, float hanging")
     plug: Line | None = field("spark plug", "14 mm, long reach, middle heat range")
     plug_gap: OneLength | None = field(
@@ -47,7 +49,10 @@ class Settings(RecordModel):
     )
     fuel_pressure: AnyReading | None = field("fuel pressure", "6.5 psi", units=("psi", "bar"))
     injection_timing: OneAngle | None = field(
-        "start of injection, before TDC", "14 deg", plausible_range=("0 deg", "40 deg")
+        "start of injection, before TDC",
+        "14 deg",
+        plausible_range=("0 deg", "40 deg"),
+        only_where="the fuel is injected by a pump",
     )
     other: tuple[Line, ...] = field("other settings", '["choke: opens fully at 60 degC", governor sealed]', default=())
 
@@ -131,6 +136,7 @@ class Delivery(RecordModel):
         "delivery.accepted.why",
         "",
         default=(),
+        only_where="`millbook check` gives a caution",
     )
     fluids: tuple[Fluid, ...] = field("fluids", "", default=())
     least_octane: Line | None = field("minimum octane, with its method", "98 RON", also=("minimum_octane",))

@@ -160,7 +160,7 @@ class Setting(RecordModel):
     """The level of the one thing that is varied over several pulls."""
 
     name: Line = field("variable", "total spark advance", required=True)
-    level: OneOfAny = field("its setting in this pull", "33 deg", required=True, sign="any")
+    level: OneOfAny = field("its setting in this pull", "34 deg", required=True, sign="any")
 
 
 class Pull(RecordModel):

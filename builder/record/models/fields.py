@@ -54,6 +54,7 @@ class Notes:
     also: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
     measured: bool = False
+    only_where: str = ""
 
 
 def field(
@@ -73,6 +74,7 @@ def field(
     also: tuple[str, ...] = (),
     units: tuple[str, ...] = (),
     measured: bool = False,
+    only_where: str = "",
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -86,8 +88,8 @@ def field(
     below; without one its dimension does: angles and temperatures may be, shares may be zero, everything else is above
     zero. ``also`` are other names that the trade has for the field, which are read as well. ``units`` are the units
     that the trade uses for it, where they are not those of its dimension. ``measured``: it can only come from a
-    measurement (dial gauge, burette, tester), so that a plain value counts as measured. Private fields must be
-    optional.
+    measurement (dial gauge, burette, tester), so that a plain value counts as measured. ``only_where`` says
+    which engines have it, where the engine of the other examples has not. Private fields must be optional.
     """
     notes = Notes(
         description,
@@ -104,6 +106,7 @@ def field(
         also,
         units,
         measured,
+        only_where,
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))

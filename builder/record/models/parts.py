@@ -39,7 +39,7 @@ class PartCheck(RecordModel):
     """One thing checked on a part."""
 
     what: Line = field("dimension or feature inspected", "compression height", required=True)
-    reading: AnyReading | None = field("catalog and measured", "{listed: 1.480 in, measured: 1.395 in}", sign="any")
+    reading: AnyReading | None = field("catalog and measured", "{listed: 1.558 in, measured: 1.558 in}", sign="any")
     found: Line | None = field("finding, if not a number", "no cracks, magnetic particle")
 
 
@@ -57,7 +57,7 @@ class Part(RecordModel):
     received: Day | None = field("day it came in", "2024-02-12")
     checked: tuple[PartCheck, ...] = field("inspections", "", default=())
     verdict: Verdict | None = field("outcome", "fits")
-    done: Line | None = field("action taken", "returned, right set ordered")
+    done: Line | None = field("action taken", "weighed and matched")
     note: Prose | None = field("remarks", "two crowns show a polishing mark")
     private_note: Prose | None = field("private note", "do not buy there again", private="shop")
 

@@ -105,7 +105,7 @@ class SpringReading(RecordModel):
     height: OneLength = field("height", "1.250 in", required=True, plausible_range=("8 mm", "120 mm"))
     load: OneForce = field(
         "pressure at that height",
-        "295 lbf",
+        "318 lbf",
         required=True,
         plausible_range=("20 N", "6000 N"),
         sign="not negative",
@@ -139,7 +139,7 @@ class Rockers(RecordModel):
     maker: Line | None = field("manufacturer", "Petrel Valves")
     number: Line | None = field("part number", "PV-R16")
     kind: Line | None = field("stamped, roller, finger follower", "roller")
-    ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.6", plausible_range=("0.8", "2.5"))
+    ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.5", plausible_range=("0.8", "2.5"))
     exhaust_ratio: Ratio | None = field(
         "ratio on the exhaust side, where it differs", "1.5", plausible_range=("0.8", "2.5")
     )
@@ -167,8 +167,8 @@ class InductionSystem(RecordModel):
         "carburetor or injection, and manifold", "four-barrel carburetor on a single-plane manifold"
     )
     maker: Line | None = field("manufacturer", "Cinder Fuel")
-    number: Line | None = field("part number", "CF 600")
-    rated_flow: OneVolumeFlow | None = field("rated airflow, total", "600 cfm", plausible_range=("10 cfm", "4000 cfm"))
+    number: Line | None = field("part number", "CF 700")
+    rated_flow: OneVolumeFlow | None = field("rated airflow, total", "700 cfm", plausible_range=("10 cfm", "4000 cfm"))
     rated_depression: OnePressure | None = field(
         "pressure drop of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg"), units=("inHg", "mbar")
     )
@@ -179,7 +179,10 @@ class InductionSystem(RecordModel):
         units=("inHg", "mbar"),
     )
     restrictor_diameter: OneLength | None = field(
-        "smallest diameter of a restrictor that all the air passes", "34 mm", plausible_range=("8 mm", "150 mm")
+        "smallest diameter of a restrictor that all the air passes",
+        "34 mm",
+        plausible_range=("8 mm", "150 mm"),
+        only_where="the rules ask for a restrictor",
     )
     boost: OnePressure | None = field(
         "boost above the barometer",
@@ -187,8 +190,9 @@ class InductionSystem(RecordModel):
         plausible_range=("0.5 psi", "100 psi"),
         sign="not negative",
         units=("psi", "bar"),
+        only_where="the engine is turbocharged or supercharged",
     )
-    injectors: Injectors | None = field("injectors", "")
+    injectors: Injectors | None = field("injectors", "", only_where="the engine has injectors")
 
 
 class TopEnd(RecordModel):

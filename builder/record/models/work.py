@@ -27,8 +27,8 @@ class Operation(RecordModel):
     on: Line | None = field("part", "block")
     who: Line | None = field("initials", "RT")
     when: Day | None = field("day", "2024-03-02")
-    before: AnyReading | None = field("reading before", "9.025 in", sign="any")
-    after: AnyReading | None = field("reading after", "9.018 in", sign="any")
+    before: AnyReading | None = field("reading before", "9.012 in", sign="any")
+    after: AnyReading | None = field("reading after", "9.003 in", sign="any")
     note: Prose | None = field("remarks", "plate torqued to 65 lbf.ft")
     private_note: Prose | None = field("private note", "charged two hours", private="shop")
 
