@@ -159,7 +159,11 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         accepted=tuple(sentence(caution.text) for caution in sheet.cautions if caution.accepted),
         warranty=warranty_of(build, shop),
         sign_off=_sign_off(build),
-        not_recorded=tuple(chapter.title for chapter in chapters(build) if not chapter.groups),
+        not_recorded=tuple(
+            chapter.title
+            for chapter in chapters(build)
+            if not chapter.groups and (chapter.name != "ports" or record.engine.cycle == "two-stroke")
+        ),
     )
 
 

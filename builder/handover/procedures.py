@@ -88,8 +88,8 @@ def _cam_kind(build: Build) -> tuple[str, str]:
     if kind is None:
         return "unknown", "cam follower type not recorded"
     if kind in _FLAT_TAPPETS:
-        return "flat_tappet", f"{kind} tappets"
-    return "roller", f"{kind} followers"
+        return "flat_tappet", str(kind)
+    return "roller", str(kind)
 
 
 def _with_speeds(step: str, build: Build) -> str:

@@ -21,6 +21,7 @@ from builder.record.quantities.unit_table import printed_unit
 
 _MAX_ROWS = 22
 _FEW_ROWS = 9
+_WITHDRAWN = "The standard is withdrawn: not comparable with results in current standards."
 _COMPARISON = "Results from other dynos, standards or at the wheels are not comparable."
 
 
@@ -51,6 +52,16 @@ class DynoSheet:
     cautions: tuple[str, ...]
 
 
+_REFERENCE_AIR = {
+    "sae-j1349": "25 °C, 99 kPa dry air",
+    "iso-1585": "25 °C, 99 kPa dry air",
+    "un-r85-compression-ignition": "25 °C, 99 kPa dry air",
+    "sae-j607": "60 °F, 29.92 inHg dry air",
+    "din-70020": "20 °C, 1013 mbar",
+}
+"""The air for which each standard states the result. Source: the standards."""
+
+
 def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | None:
     """Return the dyno sheet in the units of the build, and in both systems where the shop uses both.
 
@@ -61,6 +72,7 @@ def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | N
         return None
     delivered, system = session.delivered, sheet.system
     assumption, best = assumption_sentence(sheet), best_sentence(sheet)
+    withdrawn = [_WITHDRAWN] if session.standard.withdrawn else []
     return DynoSheet(
         pull=delivered.label,
         headline=headline(sheet),
@@ -68,7 +80,7 @@ def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | N
         table=_power_table(delivered.corrected, (system, _other(system)) if shop.units == "both" else (system,)),
         conditions=_conditions(build, delivered, system),
         notes=tuple(filter(None, (assumption, best, _uncertainty_note(session.scatter), _COMPARISON))),
-        cautions=(*delivered.outside, *session.remarks),
+        cautions=(*withdrawn, *delivered.outside, *session.remarks),
     )
 
 
@@ -120,6 +132,7 @@ def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[L
     return (
         *labelled(
             ("Standard", pull.standard.name if is_corrected else "none: as logged"),
+            ("Reference air", _REFERENCE_AIR.get(pull.standard.slug) if is_corrected else None),
             ("Correction factor", f"{factor:.4f} at peak power" if is_corrected else None),
             ("Uncorrected power", power if is_corrected and abs(factor - 1) > 5e-5 else None),
         ),
