@@ -7,6 +7,7 @@ import pytest
 
 from builder.engine.breathing import (
     air_demand,
+    choked_air_flow,
     discharge_coefficient,
     flow_at_depression,
     head_flow_ceiling,
@@ -80,6 +81,7 @@ def test_duty_by_flow_and_by_pulse() -> None:
         (lambda: air_demand(1e-3, -1.0), "speed"),
         (lambda: volumetric_efficiency(0.1, 0.0, 1e-3, 50.0), "density"),
         (lambda: flow_at_depression(1.0, 0.0, 5.0), "depression"),
+        (lambda: choked_air_flow(1e-3, 1e5, 0.0), "temperature"),
         (lambda: induction_headroom(1.0, 5.0, 0.0, 5.0), "demand"),
         (lambda: discharge_coefficient(1.0, 0.0, 5.0, 1.2), "area"),
         (lambda: mean_port_velocity(0.1, 18.0, 0.0), "port area"),

@@ -7,6 +7,7 @@ import pytest
 
 from builder.engine.breathing import (
     air_demand,
+    choked_air_flow,
     flow_at_depression,
     head_flow_ceiling,
     induction_headroom,
@@ -34,6 +35,7 @@ from builder.engine.power import (
     torque,
     torque_power_consistency,
 )
+from builder.figures.review.cross_checks.output import MOST_EFFICIENCY
 
 
 def test_unit_factors_of_torque_and_power() -> None:
@@ -97,6 +99,39 @@ def test_bsfc_and_efficiency_of_a_gasoline_engine() -> None:
     fuel = 0.45 * POUND / 3600
     assert float(bsfc(fuel, MECHANICAL_HORSEPOWER)) * 3.6e9 == pytest.approx(273.7, abs=0.1)
     assert brake_thermal_efficiency(MECHANICAL_HORSEPOWER, fuel, 44.0e6) == pytest.approx(0.299, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("grams_per_kilowatt_hour", "heating_value", "efficiency"),
+    [(270.0, 44.0e6, 0.303), (200.0, 42.5e6, 0.424), (250.0, 43.0e6, 0.335)],
+)
+def test_efficiency_from_the_fuel_used(grams_per_kilowatt_hour: float, heating_value: float, efficiency: float) -> None:
+    """Source, from memory: Heywood ch. 2, 3600 / (sfc [g/(kW h)] x heating value [MJ/kg]), with the values he gives.
+
+    270 g/(kW h) is his best of ordinary spark-ignition engines and 200 of large diesels: 75 and 55 micrograms a joule.
+    """
+    fuel = grams_per_kilowatt_hour / 3.6e9 * 1e5
+    found = brake_thermal_efficiency(1e5, fuel, heating_value)
+    assert found == pytest.approx(efficiency, abs=5e-4)
+    assert found == pytest.approx(3600 / (grams_per_kilowatt_hour * heating_value / 1e6))
+    assert found < MOST_EFFICIENCY["compression" if grams_per_kilowatt_hour == 200.0 else "spark"]
+
+
+def test_best_specific_consumption_in_other_units() -> None:
+    """Source, from memory: Heywood ch. 2: 75 ug/J is 270 g/(kW h) and about 0.44 to 0.47 lb/(hp h); 55 is 0.32."""
+    for micrograms, grams, pounds in ((75.0, 270.0, 0.444), (55.0, 198.0, 0.3255)):
+        specific = float(bsfc(micrograms * 1e-9 * 1e5, 1e5))
+        assert specific * 3.6e9 == pytest.approx(grams, rel=1e-9)
+        assert specific / POUND * MECHANICAL_HORSEPOWER * 3600 == pytest.approx(pounds, abs=5e-4)
+
+
+def test_air_through_a_choked_opening() -> None:
+    """Source, from memory: m = 0.0404 p0 A / sqrt(T0) for air in SI units (compressible flow in any textbook).
+
+    And the 20 mm restrictor of student racing at 101.325 kPa and 20 degC: 0.0748 kg/s without losses, by hand.
+    """
+    assert choked_air_flow(1.0, 1e5, 288.15) == pytest.approx(0.0404 * 1e5 / np.sqrt(288.15), rel=2e-3)
+    assert choked_air_flow(np.pi / 4 * 0.020**2, 101_325.0, 293.15) == pytest.approx(0.0751, abs=5e-4)
 
 
 @pytest.mark.parametrize(

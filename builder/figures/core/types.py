@@ -426,7 +426,7 @@ class Contradiction:
         likely = f" Look first at {self.suspect.label}." if self.suspect else ""
         message = f"{self.text}.{likely} Compare {values}".replace("\N{NO-BREAK SPACE}", " ")
         fields = tuple(dict.fromkeys(value.path for value in self.values))
-        return Problem(*self.values[0].where, message, "warning", fields)
+        return Problem(*(self.suspect or self.values[0]).where, message, "warning", fields)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,10 +7,12 @@ from pathlib import Path
 import pytest
 
 from builder.record.load import build_folders
-from tests.support.slips import ARCHIVE, catalog, report_on, reports_with
+from tests.support.slips import ARCHIVE, catalog, drawn_slips, report_on, reports_with, reports_with_drawn
 
 SHARE = 0.95
 """Share of the slips that must be reported with the field named."""
+DRAWN_SHARE = 0.7
+"""Share of slips drawn at random from every reading of the record: many readings have no second one to compare with."""
 
 
 def test_the_catalog_is_as_wide_as_a_shop_s_work() -> None:
@@ -34,3 +36,12 @@ def test_slips_are_reported_with_the_field_named(tmp_path: Path) -> None:
     print(f"{len(slips) - len(missed)} of {len(slips)} slips reported ({share:.1%}); missed:")
     print("\n".join(slip.title for slip in missed))
     assert share >= SHARE, "\n".join(slip.title for slip in missed)
+
+
+def test_slips_drawn_from_every_reading(tmp_path: Path) -> None:
+    slips = drawn_slips(60, seed=2026)
+    missed = [slip for slip, report in reports_with_drawn(slips, tmp_path) if not report.names(slip.field)]
+    share = 1 - len(missed) / len(slips)
+    print(f"{len(slips) - len(missed)} of {len(slips)} drawn slips reported ({share:.1%}); missed:")
+    print("\n".join(slip.title for slip in missed))
+    assert share >= DRAWN_SHARE, "\n".join(slip.title for slip in missed)

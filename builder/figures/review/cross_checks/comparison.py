@@ -28,6 +28,7 @@ from builder.figures.core.types import Contradiction, RecordedValue
 from builder.figures.review.cross_checks.operand import Operand
 from builder.figures.review.cross_checks.record_values import NotRecorded, RecordValues
 from builder.record.quantities.units import parse_quantity
+from builder.record.wording import in_sentence
 
 Relation = Literal["equals", "at most", "at least"]
 
@@ -114,7 +115,7 @@ def run_checks(checks: Iterable[CrossCheck], record: RecordValues) -> Iterator[C
     """Yield the contradictions that the checks find, in their order."""
     for check in checks:
         yield from record.context.guard.collect(
-            f"the comparison of {check.title.lower()}", partial(_run, check, record)
+            f"the comparison of {in_sentence(check.title)}", partial(_run, check, record)
         )
 
 

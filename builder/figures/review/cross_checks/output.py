@@ -16,7 +16,7 @@ from builder.figures.review.cross_checks.record_values import NotRecorded, Recor
 
 define = CrossChecks()
 
-_MOST_EFFICIENCY = {"spark": 0.45, "compression": 0.50}
+MOST_EFFICIENCY = {"spark": 0.45, "compression": 0.50}
 """Brake thermal efficiency that no piston engine in a shop exceeds: common practice, no source."""
 _HEAT_OF_AIR = 3.1e6
 """Heat that burns with one kilogram of air [J/kg], of any liquid fuel and LPG: 2.9 to 3.1 MJ/kg."""
@@ -89,7 +89,7 @@ def _heat_of_air(record: RecordValues) -> float:
     heat = _HEAT_OF_AIR
     if engine.fuel is not None and engine.fuel.heating_value is not None and engine.fuel.stoichiometric:
         heat = engine.fuel.heating_value.si / engine.fuel.stoichiometric
-    return heat * _MOST_EFFICIENCY[engine.ignition]
+    return heat * MOST_EFFICIENCY[engine.ignition]
 
 
 @define.check("heat_of_air", "Fuel")
@@ -106,7 +106,7 @@ def _fuel(record: RecordValues) -> Comparison:
 @define.check("brake_thermal_efficiency", "Brake thermal efficiency")
 def _brake_thermal_efficiency(record: RecordValues) -> Iterator[Comparison]:
     efficiency = record.figure("brake_thermal_efficiency")
-    most = _MOST_EFFICIENCY[record.build.build.engine.ignition]
+    most = MOST_EFFICIENCY[record.build.build.engine.ignition]
     yield compare(("efficiency", efficiency), "at most", ("any engine of that kind", _plain(most, efficiency)))
     yield compare(("efficiency", efficiency), "at least", ("any engine in order", _plain(0.1, efficiency)))
 

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from builder.figures.review.cross_checks.comparison import Comparison, CrossChecks, Result, Statement, compare
 from builder.figures.review.cross_checks.record_values import RecordValues
 from builder.figures.review.discrepancies import input_of_check
@@ -148,7 +150,7 @@ def _days(record: RecordValues) -> Iterator[_Day]:
         ("delivery", "delivery.delivered", "delivery", build.get("delivery.delivered")),
     ]
     for index, operation in enumerate(build.get("work.operations") or ()):
-        found.append(("operation", f"work.operations.{index}.when", operation.what, operation.when))
+        found.append(("operation", f"work.operations.{index}.when", f"work {operation.what!r}", operation.when))
     for index, signed in enumerate(build.get("delivery.signed") or ()):
         found.append(("signature", f"delivery.signed.{index}.when", f"signature {signed.what!r}", signed.when))
     for index, part in enumerate(build.get("parts.parts") or ()):
@@ -178,9 +180,7 @@ def _settings(record: RecordValues) -> Iterator[Result]:
         if stated is not None and level is not None:
             pull_path, text, number = level
             pulled = record.constant(pull_path, text, number, stated.show, "note on the pull")
-            yield compare(
-                ("as delivered", stated), "equals", ("in the last pull of that state", pulled), within="0.5 deg"
-            )
+            yield compare(("as delivered", stated), "equals", ("in the pull of that state", pulled), within="0.5 deg")
     if (logged := _logged_timing(record)) is not None:
         yield logged
     jets, level = record.build.get("delivery.settings.jets"), _level_of(record, _JETS)
@@ -195,9 +195,11 @@ def _settings(record: RecordValues) -> Iterator[Result]:
 
 
 def _level_of(record: RecordValues, pattern: re.Pattern[str]) -> tuple[str, str, float] | None:
-    """Return path, text and number of a setting in the last pull, by its own note or those of the pulls before it."""
+    """Return path, text and number of a setting as delivered: by that pull's note, or those of the pulls before it."""
     pulls = record.build.pulls
-    index = max((i for i, pull in enumerate(pulls) if not pull.left_out), default=-1)
+    named = record.build.get("dyno.delivered")
+    usable = [i for i, pull in enumerate(pulls) if not pull.left_out and named in (None, pull.name)]
+    index = max(usable, default=-1)
     while index >= 0:
         pull = pulls[index]
         if pull.setting is not None and pattern.search(pull.setting.name):
@@ -217,11 +219,12 @@ def _pull_before(pulls: tuple[Pull, ...], index: int) -> int:
 
 
 def _logged_timing(record: RecordValues) -> Comparison | None:
-    """Return total timing at delivery against the most advance that the last counted pull logged."""
-    stated, session = record.get("delivery.settings.total_timing"), record.session
-    pull = session.counted[-1] if session and session.counted else None
+    """Return total timing at delivery against the most advance that was logged in that state."""
+    stated, state = record.get("delivery.settings.total_timing"), record.session.delivered if record.session else None
+    pull = state.pulls[-1] if state is not None and state.pulls else None
     if stated is None or pull is None or "spark_advance" not in pull.channels:
         return None
-    most = float(max(pull.channels["spark_advance"]))
-    logged = record.constant(f"dyno.pulls.{pull.index}.file", f"up to {most:.1f}°", most, stated.show, "logged advance")
-    return compare(("as delivered", stated), "equals", ("logged in the last pull", logged), within="1.5 deg")
+    most = float(np.nanmax(pull.channels["spark_advance"]))
+    path = f"dyno.pulls.{pull.index}.file"
+    logged = record.constant(path, f"up to {most:.1f}°", most, stated.show, "logged advance")
+    return compare(("as delivered", stated), "equals", ("logged in the delivered state", logged), within="1.5 deg")

@@ -152,7 +152,7 @@ def _oversize(record: RecordValues) -> Iterator[Comparison]:
         yield compare(("bore", bore), "equals", ("standard bore and oversize", stated), within="0.1 mm")
         return
     yield compare(("bore", bore), "at least", ("standard bore", standard), within="0.05 mm")
-    yield compare(("bore", bore), "at most", ("standard bore and 6 mm", standard + 6e-3))
+    yield compare(("bore", bore), "at most", ("standard bore and 3 mm", standard + 3e-3))
 
 
 @define.check("displacement", "Displacement")
@@ -268,6 +268,8 @@ def _one_position(record: RecordValues) -> Iterator[Comparison]:
         yield from _spread(record, path, within, 0.0)
     for path, share, within in _SHARE_SPREADS:
         yield from _spread(record, path, within, share)
+    for index, _ in enumerate(record.build.get("assembly.fasteners") or ()):
+        yield from _spread(record, f"assembly.fasteners.{index}.stretch", "0.025 mm", 0.0)
 
 
 def _spread(record: RecordValues, path: str, within: str, share: float) -> Iterator[Comparison]:
@@ -363,7 +365,7 @@ def _taken_off(record: RecordValues) -> Iterator[Comparison]:
             if reading is not None and reading.dimension == "length"
         ]
         before, after = sides if len(sides) == 2 else (None, None)
-        if before is not None and after is not None and float(after.values.mean()) > _LARGE:
+        if before is not None and after is not None and float(max(before.values.mean(), after.values.mean())) > _LARGE:
             yield compare(("before", before.mean()), "equals", ("after", after.mean()), within="3 mm")
 
 

@@ -14,6 +14,7 @@ from builder.draw.drawing import Drawing
 from builder.figures.core.registry import SECTIONS
 from builder.figures.core.types import FigureDefinition, FigureDescription
 from builder.figures.definitions import REGISTRY
+from builder.figures.review.cross_checks import CHECKS
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.wording import in_sentence
 
@@ -32,8 +33,14 @@ def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
     """Return the Methods page and the SVGs of its formulas, by path below the pages folder."""
     entries = [method_entry(definition) for definition in REGISTRY.figures.values()]
     sections = [(title, [entry for entry in entries if entry.description.section == title]) for title in SECTIONS]
-    files = {"methods.md": page("methods", sections=[(title, items) for title, items in sections if items])}
+    filled = [(title, items) for title, items in sections if items]
+    files = {"methods.md": page("methods", sections=filled, checks=_checks_text())}
     return files | {f"assets/formulas/{entry.formula.name}.svg": entry.formula.svg.encode() for entry in entries}
+
+
+def _checks_text() -> str:
+    """Return the titles of the cross-checks as a list inside a sentence."""
+    return ", ".join(in_sentence(check.title) for check in CHECKS)
 
 
 def method_entry(definition: FigureDefinition) -> MethodEntry:
