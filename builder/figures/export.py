@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from builder.figures.core.types import FigureSheet
+from builder.figures.core.types import Contradiction, FigureSheet
 from builder.figures.dyno.engine_state import EngineState, StatePeak
 
 
@@ -42,6 +42,28 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
         "needs": [
             {"slug": need.slug, "needs": list(need.needs), "instead": [list(hints) for hints in need.instead]}
             for need in sheet.needs
+        ],
+        "contradictions": [_contradiction(found) for found in sheet.contradictions],
+    }
+
+
+def _contradiction(found: Contradiction) -> dict[str, Any]:
+    return {
+        "check": found.check,
+        "title": found.title,
+        "says": _plain(found.sentence),
+        "axis": found.axis,
+        "positions": list(found.positions),
+        "suspect": found.suspect.path if found.suspect else None,
+        "values": [
+            {
+                "field": value.path,
+                "label": value.label,
+                "text": _plain(value.text),
+                "file": value.where[0].name,
+                "line": value.where[1],
+            }
+            for value in found.values
         ],
     }
 

@@ -67,3 +67,13 @@ def test_without_requirements_nothing_is_called_ready(tmp_path: Path) -> None:
     report = checked(tmp_path, delivery=True)
     assert not report.ok
     assert "test-four: not ready for delivery" in report.lines
+
+
+def test_readings_that_conflict_are_warnings_with_every_place(tmp_path: Path) -> None:
+    report = checked(tmp_path, top_end="gasket:\n  number: GG\n  bore: 80.5 mm\n")
+    assert report.ok
+    (problem,) = report.problems
+    assert (problem.path.name, problem.line, problem.severity) == ("top_end.yaml", 3, "warning")
+    assert set(problem.fields) == {"top_end.gasket.bore", "bottom_end.block.bores"}
+    assert "gasket bore 80.5 mm (top_end.yaml:3)" in problem.message
+    assert "bore 81.5 mm (bottom_end.yaml:1)" in problem.message

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from builder.figures.core.types import Contradiction
+from builder.figures.export import figures_as_json
 from builder.figures.review.cross_checks.operand import Operand, Source, combine
 from tests.support.figure_records import BOTTOM_END, BUILD, CAM, TOP_END, V8, line_of, sheet_of
 
@@ -56,6 +57,9 @@ def test_every_value_comes_with_its_file_and_line(tmp_path: Path) -> None:
     assert found.problem.severity == "warning"
     assert set(found.problem.fields) == {value.path for value in found.values}
     assert found.consequence is not None
+    (exported,) = figures_as_json("test-engine", sheet_of(tmp_path, {**V8, "bottom_end": wrong}))["contradictions"]
+    assert {value["field"] for value in exported["values"]} == {value.path for value in found.values}
+    assert all((value["file"], value["line"] > 0) == ("bottom_end.yaml", True) for value in exported["values"])
 
 
 @pytest.mark.parametrize(

@@ -157,7 +157,7 @@ def _contradiction(check: CrossCheck, comparison: Comparison) -> Contradiction |
     return Contradiction(
         check=check.slug,
         title=check.title,
-        sentence=_sentence(comparison, worst, size, float(difference.values[worst])),
+        sentence=_sentence(comparison, worst, size, float(difference.values[worst]), _at(tolerance, worst)),
         values=tuple(dict.fromkeys(values)),
         axis=difference.axis if labels else None,
         positions=tuple(labels[index] for index in failing) if labels else (),
@@ -180,14 +180,19 @@ def _values_at(operand: Operand, index: int, size: int) -> Iterator[RecordedValu
             yield from source.values
 
 
-def _sentence(comparison: Comparison, index: int, size: int, difference: float) -> str:
+def _at(values: Array, index: int) -> float:
+    return float(values[index if values.size > 1 else 0])
+
+
+def _sentence(comparison: Comparison, index: int, size: int, difference: float, tolerance: float) -> str:
     first, second = (
         operand.show(float(operand.values[index if operand.values.size == size else 0]))
         for operand in (comparison.first, comparison.second)
     )
     if comparison.relation == "equals":
         sides = f"{comparison.first_label} {first}, {comparison.second_label} {second}"
-        sides += f": {comparison.first.show(abs(difference))} apart"
+        allowed = comparison.first.show(tolerance)
+        sides += f": {comparison.first.show(abs(difference))} apart, {allowed} allowed"
     else:
         beyond = "more" if comparison.relation == "at most" else "less"
         sides = f"{comparison.first_label} {first}, {beyond} than {comparison.second_label} ({second})"
