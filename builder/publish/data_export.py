@@ -133,7 +133,7 @@ def _pulls_table(session: DynoSession, system: System) -> tuple[list[str], list[
     verdicts = {change.name: change.text for change in session.changes}
     texts: dict[str, list[str]] = {
         "pull": [pull.name for pull in session.pulls],
-        "changed": [pull.record.changed or "" for pull in session.pulls],
+        "changed": [pull.record.changed_text for pull in session.pulls],
         "since": [pull.record.since or pull.record.repeat_of or "" for pull in session.pulls],
         "verdict": [verdicts.get(pull.name, "") for pull in session.pulls],
         "standard": [pull.standard.name for pull in session.pulls],
@@ -344,6 +344,7 @@ def _change(session: DynoSession, index: int) -> dict[str, Any]:
         "pull": change.name,
         "since": change.since,
         "changed": change.changed,
+        "changes_at_once": change.changes,
         "before": list(change.before),
         "after": list(change.after),
         "verdict": "not comparable" if gain is None else gain.verdict,

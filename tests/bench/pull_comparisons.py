@@ -27,8 +27,12 @@ from builder.engine.uncertainty import effective_freedom
 from builder.engine.validation import Array
 
 LOWEST, HIGHEST = 2000.0, 6000.0
-READING_NOISE = 0.005
-"""Standard deviation of a reading about the curve of its pull, over the torque."""
+READING_NOISE = 0.003
+"""Standard deviation of a reading about the curve of its pull, over the torque.
+
+Noise that lasts for a thousand rev/min cannot be distinguished from a true course within a pull: what it does to the
+mean of a pull is scatter between pulls, which only repeats show.
+"""
 
 BLOCKS = ("AB", "AAB", "AABB", "AAABBB")
 """Orders of the pulls before (A) and after (B) a change: 1+1, 2+1, 2+2, 3+3."""
@@ -96,7 +100,8 @@ def simulated_pull(
     random: np.random.Generator, conditions: Conditions, level: float, change: float = 0.0, tilt: float = 0.0
 ) -> SimulatedPull:
     """Return a pull of the engine times ``level``; ``change`` and ``tilt`` [N m] along the speed are added."""
-    start = LOWEST + random.uniform(0, min(conditions.spacing, 50.0))
+    # Steps are held at the same speeds in every pull; a sweep is logged wherever it happens to be.
+    start = LOWEST + (random.uniform(0, conditions.spacing) if conditions.spacing < 100 else 0.0)
     rpm = np.arange(start, HIGHEST + 1e-6, conditions.spacing)
     true = torque(rpm) + change + tilt * (rpm - 4000) / 2000
     noise = random.normal(0, READING_NOISE * np.sqrt(1 - conditions.correlation**2), rpm.size + 100)

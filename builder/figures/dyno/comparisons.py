@@ -50,6 +50,9 @@ class Repeats:
 
 _PERCENT = f"{100 * CONFIDENCE:.0f} %"
 
+_SEVERAL = (",", ";", "+", "&", " and ")
+"""Marks of a line that may hold more than one change."""
+
 DriftCorrection = Literal["none", "removed", "baseline not repeated"]
 """Of a comparison: no drift seen; removed, as the baseline was pulled again; or seen, and the baseline not repeated."""
 
@@ -58,6 +61,7 @@ DriftCorrection = Literal["none", "removed", "baseline not repeated"]
 class ComparisonResult:
     """What one change was worth in torque. ``gain`` is None where the two cannot be compared (``text`` says why).
 
+    ``changes``: how many things were changed at once, None where the record leaves that open.
     ``before`` and ``after`` name the pulls on either side, repeats included; ``mean_text`` is the mean gain with
     its interval, ``drift_text`` what was done about drift.
     """
@@ -66,6 +70,7 @@ class ComparisonResult:
     index: int
     since: str
     changed: str
+    changes: int | None
     text: str
     before: tuple[str, ...] = ()
     after: tuple[str, ...] = ()
@@ -216,8 +221,21 @@ def _not_comparable(pull: PullResult, since: PullResult | None) -> str:
 
 
 def _comparison(pull: PullResult, text: str) -> ComparisonResult:
-    changed = pull.record.changed or "change not recorded"
-    return ComparisonResult(name=pull.name, index=pull.index, since=pull.record.since or "", changed=changed, text=text)
+    return ComparisonResult(
+        name=pull.name,
+        index=pull.index,
+        since=pull.record.since or "",
+        changed=pull.record.changed_text or "change not recorded",
+        changes=_change_count(pull.record.changed),
+        text=text,
+    )
+
+
+def _change_count(changed: Sequence[str]) -> int | None:
+    """Return how many things were changed; None where one line may hold several, or where nothing is recorded."""
+    if len(changed) > 1:
+        return len(changed)
+    return 1 if changed and not any(mark in changed[0] for mark in _SEVERAL) else None
 
 
 def _compare(

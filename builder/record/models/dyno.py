@@ -13,6 +13,7 @@ from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Day,
     Line,
+    Lines,
     OneFraction,
     OneInertia,
     OneLength,
@@ -171,7 +172,9 @@ class Pull(RecordModel):
     since: Line | None = field(
         "name of the earlier pull that it is compared with", "first pull, 70 jets", refers_to="name"
     )
-    changed: Line | None = field("what was changed since that pull", "main jets 70 to 68")
+    changed: Lines = field(
+        "what was changed since that pull; a list where more than one thing was", "main jets 70 to 68", default=()
+    )
     repeat_of: Line | None = field(
         "name of the earlier pull that it repeats with nothing changed",
         "first pull, 70 jets",
@@ -189,6 +192,11 @@ class Pull(RecordModel):
     left_out: Line | None = field("reason to exclude this pull", "plug lead came off")
     note: Prose | None = field("remarks", "plugs read after the pull: light tan")
     test: TestKind | None = field("sweep, or steps held at each speed; if different from the session", "steps")
+
+    @property
+    def changed_text(self) -> str:
+        """Return what was changed, in one line; empty where nothing is recorded."""
+        return ", ".join(self.changed)
 
 
 class Dyno(RecordModel):

@@ -213,6 +213,19 @@ Line = Annotated[
 ]
 """A few words on one line; shown as plain text."""
 
+
+def _as_list(given: object) -> object:
+    return (given,) if isinstance(given, (str, int, float)) and not isinstance(given, bool) else given
+
+
+_LinesAsWritten = Annotated[
+    Any, WithJsonSchema({"anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": "string"}}]})
+]
+"""What an editor accepts for one line or several."""
+
+Lines = Annotated[tuple[Line, ...], BeforeValidator(_as_list, json_schema_input_type=_LinesAsWritten)]
+"""One line of text, or a list of them."""
+
 Prose = Annotated[
     str,
     StringConstraints(strip_whitespace=True, min_length=1, max_length=20000),

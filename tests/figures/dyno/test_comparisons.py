@@ -257,3 +257,20 @@ def test_two_settings_make_no_curve(tmp_path: Path) -> None:
     sweep = _setting_trials(tmp_path, {"30": 0.0, "33": 3.0})
     assert all(fit.best is None for fit in sweep.fits)
     assert "an optimum needs three" in sweep.fits[0].text
+
+
+@pytest.mark.parametrize(
+    ("changed", "changes"),
+    [
+        ("jets", 1),
+        ("[jets]", 1),
+        ("[jets, total timing 32 to 34 deg]", 2),
+        ("'jets, timing'", None),
+        ("mixer screw in a turn and a half", None),
+    ],
+)
+def test_several_things_changed_at_once_are_counted(tmp_path: Path, changed: str, changes: int | None) -> None:
+    record = _record(PAIR.replace("changed: jets", f"changed: {changed}"))
+    (change,) = session_of(tmp_path, record, {"a.csv": log_of(), "b.csv": log_of()}, METRIC).changes
+    assert change.changes == changes
+    assert change.changed == changed.strip("[]'")

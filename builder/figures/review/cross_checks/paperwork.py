@@ -205,9 +205,9 @@ def _level_of(record: RecordValues, pattern: re.Pattern[str]) -> tuple[str, str,
         if pull.setting is not None and pattern.search(pull.setting.name):
             path = f"dyno.pulls.{index}.setting.level"
             return path, pull.setting.level.text, pull.setting.level.si
-        for part in re.split(r"[,;]| and ", pull.changed or ""):
+        for part in re.split(r"[,;]| and ", pull.changed_text):
             if pattern.search(part) and (match := _NEW_LEVEL.search(part)):
-                return f"dyno.pulls.{index}.changed", pull.changed or "", float(match["level"])
+                return f"dyno.pulls.{index}.changed", pull.changed_text, float(match["level"])
         index = _pull_before(pulls, index)
     return None
 

@@ -25,6 +25,8 @@ class ChangeRow:
 
     title: str
     against: str
+    changes: int | None
+    """How many things were changed at once; None where the record leaves that open."""
     verdict: str
     mean: str
     drift: str
@@ -74,6 +76,7 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
         ChangeRow(
             sentence(change.changed or change.name, ""),
             change.since,
+            change.changes,
             sentence(change.text),
             sentence(change.mean_text) if change.mean_text else "",
             sentence(change.drift_text) if change.drift_text else "",
@@ -147,5 +150,5 @@ def _change_text(pull: PullResult) -> str:
     if record.repeat_of:
         return f"repeats {record.repeat_of}"
     if record.changed and record.since:
-        return f"{record.changed} (since {record.since})"
-    return record.changed or ""
+        return f"{record.changed_text} (since {record.since})"
+    return record.changed_text
