@@ -360,7 +360,7 @@
       for (const { target, isIntersecting } of entries) {
         if (!isIntersecting) continue;
         observer.unobserve(target);
-        startDrawn(target);
+        setTimeout(startDrawn, 0, target); // each in a task of its own
       }
     }, { rootMargin: "1000px" });
     for (const figure of drawn) observer.observe(figure);

@@ -7,7 +7,10 @@
   const { el, SYSTEM_NAMES } = globalThis.millbook.form;
   const FILTERS = ["family", "purpose", "fuel", "induction", "cycle"];
 
-  function start(host, data) {
+  // Between two steps of the start the browser can paint and respond.
+  const nextTask = () => new Promise((resolve) => setTimeout(resolve));
+
+  async function start(host, data) {
     const archive = core.decode(data);
     archive.system = charts.chosenUnits(archive.system);
     const linkTo = (row) => host.dataset.link.replace("{slug}", encodeURIComponent(archive.slugs[row]));
@@ -33,6 +36,8 @@
       parameters.set("u", state.system);
       return parameters.toString().replace(/%7C/g, "|");
     }
+
+    await nextTask();
 
     // ---- controls --------------------------------------------------------------------------------------
 
@@ -123,7 +128,7 @@
       rows = Array.from(core.filterRows(archive, core.filterFromState(archive, state).filter));
       if (change !== "filter" || !plot) {
         plot = charts.scatter(plotContainer, archive, {
-          x: state.x, y: state.y, color: state.color, system: state.system, width: plotContainer.clientWidth,
+          x: state.x, y: state.y, color: state.color, system: state.system, width: host.clientWidth,
           onPoint(row) {
             const [up, across] = [state.y, state.x].map((slug) =>
               `${archive.bySlug[slug].title} ${core.formatValue(archive.bySlug[slug], archive.values[slug][row], state.system)}`);
@@ -161,11 +166,6 @@
         ...(group ? [el("td", { text: core.valueOf(archive, group.slug, row) || "not recorded" })] : []))));
     }
 
-    host.replaceChildren(el("div", { class: "mb-finder-stack" },
-      el("div", { class: "mb-finder-row" }, ...pairButtons.map(({ button }) => button)),
-      el("div", { class: "mb-finder-axes" }, labelled("Y axis", axes.y), labelled("X axis", axes.x), color.node, labelled("Units", units)),
-      el("div", { class: "mb-finder-axes", role: "group", "aria-label": "Filters" }, ...filters.map(({ node }) => node), resetButton),
-      el("div", {}, countText, plotContainer, pointText), el("p", {}, finderLink), table));
     addEventListener("hashchange", () => {
       readAddress();
       show("axes");
@@ -175,14 +175,19 @@
       width = host.clientWidth;
       show("axes");
     });
+    await nextTask();
     show("start");
+    host.replaceChildren(el("div", { class: "mb-finder-stack" },
+      el("div", { class: "mb-finder-row" }, ...pairButtons.map(({ button }) => button)),
+      el("div", { class: "mb-finder-axes" }, labelled("Y axis", axes.y), labelled("X axis", axes.x), color.node, labelled("Units", units)),
+      el("div", { class: "mb-finder-axes", role: "group", "aria-label": "Filters" }, ...filters.map(({ node }) => node), resetButton),
+      el("div", {}, countText, plotContainer, pointText), el("p", {}, finderLink), table));
     host.dataset.ready = "yes";
   }
 
   const host = document.querySelector("[data-mb-charts]");
   if (host) {
-    // In a task of its own, so that the browser can paint and respond first.
-    if (globalThis.millbookFinderData) setTimeout(() => start(host, globalThis.millbookFinderData));
+    if (globalThis.millbookFinderData) nextTask().then(() => start(host, globalThis.millbookFinderData));
     else host.textContent = "The archive's data file is missing beside this page. Publish the archive again.";
   }
 })();
