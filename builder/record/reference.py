@@ -9,9 +9,8 @@ from builder.record.field_names import other_names
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import Notes, Privacy, RecordModel, notes_of
 from builder.record.models.shop import Shop
-from builder.record.quantities.units import DIMENSIONS, dimension_of
+from builder.record.quantities.units import DIMENSIONS
 from builder.record.schema_shape import Shape, shape_of
-from builder.record.usual_units import usual_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +79,7 @@ def _notation(notes: Notes, shape: Shape) -> str:
     """Return how a value is written, with the units that the trade uses for the field where it has its own."""
     if not notes.units:
         return shape.notation
-    units = usual_units(notes, shape.dimension or str(dimension_of(notes.units[0])))
-    return f"{shape.dimension or 'a value'} in {' or '.join(units)}"
+    return f"{shape.dimension or 'a value'} in {' or '.join(notes.units)}"
 
 
 def _rows(model: type[RecordModel], prefix: str = "") -> Iterator[FieldRow]:

@@ -1,7 +1,7 @@
 """What is written in one place is taken from there: bores, part numbers, timing as delivered and the serial number.
 
-A field that was filled in stays as it is. Where both places are filled, `differences` compares their texts; numbers are
-compared by the figures, which know how well each was read.
+A field that was filled in stays as it is. Where both places are filled, `differences` compares makers and serial
+numbers; the checks of the figures compare part numbers and readings, since they know how well each was read.
 """
 
 from __future__ import annotations
@@ -56,10 +56,12 @@ def with_taken_over(build: Build) -> Build:
 
 
 def differences(build: Build) -> list[Problem]:
-    """Return a warning for every text that two places of the record give differently."""
+    """Return a warning for every maker and serial number that two places of the record give differently."""
     problems = []
     for item in sources(build):
         own = build.get(item.path)
+        if item.path.endswith(".number"):
+            continue
         if isinstance(item.value, str) and own is not None and _plain(own) != _plain(item.value):
             file, line = build.where(item.source)
             field = item.path.partition(".")[2]

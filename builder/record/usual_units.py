@@ -31,8 +31,15 @@ def plausible_limits(notes: Notes, dimension: str) -> tuple[float, float] | None
     """Return the least and the most that any ordinary engine has in a field [SI], or None where it is open."""
     if notes.plausible_range is None:
         return None
+    if dimension != NUMBER and not all(_is_of(end, dimension) for end in notes.plausible_range):
+        return None  # a field that takes another dimension too
     minimum, maximum = (_limit(end, dimension) for end in notes.plausible_range)
     return minimum, maximum
+
+
+@cache
+def _is_of(text: str, dimension: str) -> bool:
+    return dimension_has(dimension, text.partition(" ")[2])
 
 
 @cache
@@ -68,8 +75,9 @@ def message_at_field(fix: UnitFix, info: FieldInfo | None) -> str:
     if dimension is None or dimension == NUMBER:
         return fix.message(("in", "mm"))
     if fix.unit:
-        return fix.message(usual_units(notes, dimension))
-    fitting = fitting_units(notes, dimension, fix.numbers)
+        return fix.message(notes.units or usual_units(notes, dimension))
+    others = tuple(unit for unit in notes.units if not dimension_has(dimension, unit))
+    fitting = (*fitting_units(notes, dimension, fix.numbers), *others)
     if not fitting:
         units = " or ".join(usual_units(notes, dimension))
         return f"{fix.problem}, and in no unit that this is measured in is it plausible: write it in {units}"

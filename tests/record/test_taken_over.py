@@ -85,12 +85,22 @@ def test_a_number_of_another_maker_is_not_mixed_in(read: ReadWith) -> None:
 
 
 def test_texts_that_differ_are_reported_with_both_places(read: ReadWith) -> None:
-    build, problems = read(parts=PARTS, cam="card:\n  number: HC 9\n")
+    sheet = "title: Test engine\nstatus: finished\nengine: {cylinders: 4}\nengine_serial: K16-9\n"
+    build, problems = read(parts=PARTS, build=sheet)
     assert build is not None
-    assert build.get("cam.card.number") == "HC 9"
+    assert build.build.engine_serial == "K16-9"
     (problem,) = problems
-    assert (problem.path.name, problem.line, problem.severity) == ("cam.yaml", 2, "warning")
-    assert "'HC 9' here and 'HC 1' in parts.yaml:3" in problem.message
+    assert (problem.path.name, problem.line, problem.severity) == ("build.yaml", 4, "warning")
+    assert "'K16-9' here and 'K16-1' in parts.yaml:6" in problem.message
+
+
+def test_a_part_number_that_differs_is_reported_once(read: ReadWith) -> None:
+    build, problems = read(parts=PARTS, cam="card:\n  number: HC 9\n")
+    assert problems == []
+    assert build is not None
+    found = [problem for problem in compute(build, Shop()).problems if "HC 9" in problem.message]
+    assert len(found) == 1
+    assert "HC 1" in found[0].message
 
 
 def test_the_same_text_written_otherwise_is_no_difference(read: ReadWith) -> None:

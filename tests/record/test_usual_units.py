@@ -88,4 +88,16 @@ def test_the_units_of_a_field_fit_what_it_is_plausible_for(path: str, info: Fiel
     if limits is None or limits[1] <= 0:
         return
     scale = DIMENSIONS[dimension].units[usual_units(notes, dimension)[0]]
-    assert 0.003 <= abs((limits[1] - scale.offset) / scale.factor) <= 500_000, path
+    assert 0.001 <= abs((limits[1] - scale.offset) / scale.factor) <= 500_000, path
+
+
+def test_an_injector_is_rated_by_mass_or_by_volume(read: ReadWith) -> None:
+    for written, dimension in (("42 lb/hr", "mass flow"), ("440 cc/min", "volume flow"), ("440 ml/min", "volume flow")):
+        build, problems = read(top_end=f"induction: {{injectors: {{count: 8, flow: {written}}}}}\n")
+        assert problems == []
+        assert build is not None
+        assert build.get("top_end.induction.injectors.flow").dimension == dimension
+    _, problems = read(top_end="induction: {injectors: {flow: 440}}\n")
+    assert "write 440 g/min or 440 cc/min" in problems[0].message
+    _, problems = read(top_end="induction: {injectors: {flow: 440 psi}}\n")
+    assert "write it in lb/h, g/min or cc/min" in problems[0].message

@@ -9,12 +9,14 @@ import numpy as np
 from builder.engine import breathing
 from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
+from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import Context, Input, recorded_value
 from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, Definitions
 from builder.figures.core.types import GIVEN, LISTED, InputValue
 from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
 from builder.figures.dyno.pull import PullResult
 from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import Quantity
 
 define = Definitions(AIR)
 
@@ -51,8 +53,6 @@ def _pulse_at_peak_power(pull: PullResult) -> float | None:
 
 
 define.add_inputs(
-    Input("injector_flow", "flow of one injector", "m_i", units.MASS_FLOW, "top_end.induction.injectors.flow",
-          provenance=LISTED),
     Input("injectors", "injectors", "k", units.COUNT, "top_end.induction.injectors.count", provenance=GIVEN),
     Input("injector_pressure", "pressure of the injectors' rating", "p_r", units.PRESSURE,
           "top_end.induction.injectors.rated_pressure", provenance=LISTED),
@@ -65,6 +65,28 @@ define.add_inputs(
              _air_when_fullest),
     per_pull("fullest_speed", "speed there", "n", units.SPEED, _AIR_FLOW_LOG, _speed_when_fullest),
 )  # fmt: skip
+
+
+@define.computed_input(
+    "injector_flow",
+    "flow of one injector",
+    "m_i",
+    units.MASS_FLOW,
+    "top_end.induction.injectors.flow",
+    hint="top_end.yaml: induction.injectors.flow (rated by volume: build.yaml, engine.fuel.density too)",
+)
+def _injector_flow(context: Context, item: Input) -> InputValue | None:
+    """Return the rated flow by mass; one by volume times the density of the fuel, where that is recorded."""
+    flow = context.build.get(item.path)
+    if not isinstance(flow, Quantity):
+        return None
+    text, mass = written_text(flow), flow.si
+    if flow.dimension == "volume flow":
+        density = context.build.get("build.engine.fuel.density")
+        if density is None:
+            return None
+        text, mass = f"({text} × {written_text(density)})", flow.si * density.si
+    return item.value(mass, (text,), LISTED, where=context.build.where(item.path))
 
 
 @define.computed_input("fuel_pressure", "fuel pressure", "p", units.PRESSURE, "delivery.settings.fuel_pressure")
@@ -86,7 +108,8 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     means="Share of the time the injectors are open at peak power; above 85 % leaves little reserve.",
     formula=r"\frac{\dot m_f}{k \, \dot m_i \sqrt{p / p_r}} \quad \mathrm{or} \quad t_i \, n \, i / r",
     working="{fuel_at_peak_power} / ({injectors} × {injector_flow} × √({fuel_pressure} / {injector_pressure}))",
-    validity="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; without a "
+    validity="fuel flow as logged at peak power; pressure across the injector taken as the fuel pressure; a "
+    "rating by volume counts at the density of the fuel, not of the rig's fluid; without a "
     "fuel flow, the injector pulse as logged, the time it takes to open counted in",
 )
 def injector_duty(

@@ -276,6 +276,8 @@ OneSpeed = Annotated[Quantity, QuantityOf("engine speed")]
 OnePower = Annotated[Quantity, QuantityOf("power")]
 OneVolumeFlow = Annotated[Quantity, QuantityOf("volume flow")]
 OneMassFlow = Annotated[Quantity, QuantityOf("mass flow")]
+OneInjectorFlow = Annotated[Quantity, QuantityOf("mass flow", or_dimension="volume flow")]
+"""A flow by mass or by volume."""
 OneFraction = Annotated[Quantity, QuantityOf("fraction")]
 OneInertia = Annotated[Quantity, QuantityOf("inertia")]
 OneEnergy = Annotated[Quantity, QuantityOf("specific energy")]

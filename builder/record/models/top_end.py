@@ -9,8 +9,8 @@ from builder.record.models.fields import (
     Length,
     Line,
     OneForce,
+    OneInjectorFlow,
     OneLength,
-    OneMassFlow,
     OnePressure,
     OneVolumeFlow,
     Ratio,
@@ -151,8 +151,11 @@ class Injectors(RecordModel):
     maker: Line | None = field("manufacturer", "Cinder Fuel")
     number: Line | None = field("part number", "CF 440")
     count: Count | None = field("quantity", "8")
-    flow: OneMassFlow | None = field(
-        "flow of one, at its rated pressure", "42 lb/h", plausible_range=("3 lb/h", "400 lb/h")
+    flow: OneInjectorFlow | None = field(
+        "flow of one at its rated pressure, by mass, or by volume with the fuel's density in build.yaml",
+        "42 lb/h",
+        plausible_range=("2 lb/h", "400 lb/h"),
+        units=("lb/h", "g/min", "cc/min"),
     )
     rated_pressure: OnePressure | None = field(
         "pressure the flow was rated at", "43.5 psi", plausible_range=("5 psi", "3000 bar"), units=("psi", "bar")

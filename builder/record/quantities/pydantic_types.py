@@ -15,7 +15,9 @@ from builder.record.quantities.units import (
     NUMBER,
     Quantity,
     Range,
+    UnitFixProblem,
     UnitProblem,
+    dimension_of,
     example_of,
     parse_range,
 )
@@ -124,18 +126,25 @@ class ReadingOf:
 class QuantityOf:
     """Annotation that makes a field one Quantity of a dimension (None: the unit says which).
 
-    With ``or_number`` a plain number without a unit will do: a jet is known by its number.
+    With ``or_number`` a plain number without a unit will do: a jet is known by its number. ``or_dimension`` is another
+    dimension that will do: an injector is rated by mass or by volume.
     """
 
     dimension: str | None
     or_number: bool = False
+    or_dimension: str | None = None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Validate with quantity_of."""
 
         def read(given: object) -> Quantity:
             bare = self.or_number and isinstance(given, (int, float)) and not isinstance(given, bool)
-            return quantity_of(given, NUMBER if bare else self.dimension)
+            try:
+                return quantity_of(given, NUMBER if bare else self.dimension)
+            except UnitFixProblem as problem:
+                if self.or_dimension and dimension_of(problem.fix.unit) == self.or_dimension:
+                    return quantity_of(given, self.or_dimension)
+                raise
 
         return _validated(Quantity, read)
 

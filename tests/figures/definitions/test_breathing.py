@@ -122,6 +122,28 @@ def test_injector_duty_from_the_pulse_that_was_logged(tmp_path: Path) -> None:
     assert duty.value == pytest.approx((4.0 + 0.06 * speed) * 1e-3 * speed, rel=1e-3)
 
 
+def test_an_injector_rated_by_volume_counts_at_the_fuels_density(tmp_path: Path) -> None:
+    """440 cc/min of fuel at 750 kg/m3 is 5.5 g/s; without the density it is not known by mass."""
+    rpm = np.arange(2000, 6001, 100)
+    log = log_of(rpm=rpm, **{"Fuel flow (kg/h)": 10 + rpm / 1000})
+    build, problems = write_build(tmp_path, one_pull(), {"a.csv": log})
+    assert not problems
+    (build.folder / "top_end.yaml").write_text("induction: {injectors: {count: 4, flow: 440 cc/min}}\n")
+    duties = {}
+    for density in ("", "density: 750 kg/m3"):
+        sheet_text = f"title: T\nengine: {{cylinders: 4, fuel: {{kind: petrol, {density}}}}}\n"
+        (build.folder / "build.yaml").write_text(sheet_text)
+        again, more = read_build(build.folder, tmp_path)
+        assert not more
+        assert again is not None
+        sheet = compute(again, Shop())
+        duties[density] = sheet.value("injector_duty"), sheet.value("peak_power_speed")
+    assert duties[""][0] is None
+    duty, speed = duties["density: 750 kg/m3"]
+    assert speed is not None
+    assert duty == pytest.approx((10 + speed * 60 / 1000) / 3600 / (4 * 440e-6 / 60 * 750), rel=1e-3)
+
+
 def test_without_a_bench_nothing_is_guessed(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "cam": CAM})
     needs = {need.slug: need.needs for need in sheet.needs}
