@@ -20,6 +20,7 @@ from builder.publish.pages.build.headline import performance_sentences
 from builder.record.load import build_folders, errors_in, file_in, read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.plausibility import us_measures
 from builder.record.problem import Problem
 
 
@@ -60,6 +61,8 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
         return CheckReport(tuple(problems), (), ok=True)
     sheet = compute(build, shop)
     problems += [*sheet.problems, *_photo_problems(build)]
+    if shop.english == "uk":
+        problems += us_measures(build)
     lines: list[str] = []
     if log_notes and sheet.session is not None:
         lines += [f"{build.slug}: {sentence}" for sentence in performance_sentences(sheet)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 
 from builder.record.models.build import DOCUMENTS, Build
@@ -34,6 +35,31 @@ def check_plausibility(build: Build) -> list[Problem]:
                 problems.append(Problem(*build.where(path), text, "warning", (path,)))
     for check in (_rod_ratio, _levels):
         problems += [Problem(*build.where(path), message, "warning", (path,)) for path, message in check(build)]
+    return problems
+
+
+# Units that are of another size on the other side of the Atlantic: read as US measure.
+_US_MEASURES = re.compile(
+    r"(?:(?:lbs?/)?(?:gals?|gallons?)(?:/hr?)?|gph|qts?|quarts?|pts?|pints?|fl oz)", re.IGNORECASE
+)
+
+
+def us_measures(build: Build) -> list[Problem]:
+    """Return a warning for every gallon, quart and pint that does not say US or imperial, for a shop in UK English."""
+    problems: list[Problem] = []
+    for name in DOCUMENTS:
+        part = getattr(build, name)
+        for item in field_values(part) if part is not None else ():
+            for quantity, step in _values(item.value):
+                if _US_MEASURES.fullmatch(quantity.unit):
+                    imperial = (
+                        quantity.unit.replace("lb/", "lb/imp ") if "/" in quantity.unit else f"imp {quantity.unit}"
+                    )
+                    message = (
+                        f"{quantity.text} is read as US measure: write {quantity.number} {imperial} if it is imperial"
+                    )
+                    source = build.where(".".join(map(str, (name, *item.location, *step))))
+                    problems.append(Problem(*source, f"{location_text(item.location)}: {message}", "warning"))
     return problems
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from builder.record.load import read_build
 from builder.record.models.build import Build
+from builder.record.plausibility import us_measures
 from builder.record.quantities.readings import as_written
 from builder.record.quantities.unit_table import IMPERIAL_GALLON
 
@@ -67,3 +68,14 @@ def test_the_metric_record_means_what_it_says(tmp_path: Path) -> None:
     assert build.get("bottom_end.block.deck_height").values == pytest.approx([0.2195])
     assert build.get("assembly.fasteners")[0].steps[0].si == pytest.approx(3 * 9.80665)
     assert build.build.engine.induction == "turbocharged"
+
+
+def test_gallons_quarts_and_pints_without_a_side_are_told_to_a_uk_shop(tmp_path: Path) -> None:
+    """A UK gallon is 1.2 US gallons: a shop in UK English is asked which it means."""
+    told = us_measures(_read(tmp_path / "us", "pump-gas-v8"))
+    assert [(problem.path.name, problem.message.partition(": ")[2]) for problem in told] == [
+        ("build.yaml", "6.2 lb/gal is read as US measure: write 6.2 lb/imp gal if it is imperial"),
+        ("delivery.yaml", "5 quarts is read as US measure: write 5 imp quarts if it is imperial"),
+        ("delivery.yaml", "3.5 gal is read as US measure: write 3.5 imp gal if it is imperial"),
+    ]
+    assert us_measures(_read(tmp_path / "uk", "imperial-four")) == []
