@@ -8,11 +8,13 @@ The expected value is the mean of their logarithms, each weighted by 1/(distance
 
 The interval is a quantile of measured errors, not a formula (conformal prediction with locally scaled
 errors; Lei, G'Sell, Rinaldo, Tibshirani, Wasserman, "Distribution-free predictive inference for regression",
-JASA 113, 2018, section 5.2). Every build (or 400 spread evenly over the archive's order) is left out in
-turn and estimated from the rest, using only the fields that the plan states. Its error is divided by the
-standard deviation of its own matches, sigma. The interval is as many sigma wide as covers the stated share of
-those builds. How many builds the interval covered, with its width taken from the errors of the others, is
-reported with it.
+JASA 113, 2018, section 5.2). Every build (or 400 spread evenly over the archive's order) is left out in turn and
+estimated from the rest, using only the fields that the plan states. Where families repeat, its whole family is left
+out with it, unless the plan is of a family that the archive has: builds of one family are so alike that the error
+would look smaller than that of an engine of a new family. Its error is divided by the standard deviation of its own
+matches, sigma. The interval is as many sigma wide as covers the stated share of those builds. How many builds the
+interval covered, with its width taken from the errors of the others, is reported with it, and whether families or
+single builds were left out.
 
 There is no estimate without a displacement, with fewer than five usable matches, or for a plan outside
 what the archive covers.
@@ -21,8 +23,9 @@ what the archive covers.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -47,6 +50,10 @@ MIN_SIGMA = 0.02  # [ln]: two runs of one engine differ by this much, so matches
 CALIBRATION_SIZE = 400
 RANGE_MARGIN = 0.05  # a plan may lie this share of the archive's range beyond its ends
 CONFIDENCE_LEVEL = 0.90
+MIN_FAMILY_CALIBRATION = 10  # with fewer builds that can be estimated without their family, they are left out singly
+
+LeftOut = Literal["families", "builds"]
+"""What was left out of the archive to measure the errors: a build with all of its family, or each build alone."""
 
 TARGETS = ("peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed")
 REQUIRED_CHOICES = ("cycle", "induction", "fuel", "ignition")  # the archive must have a build with the plan's choice
@@ -57,14 +64,20 @@ Ints = npt.NDArray[np.int64]
 Texts = npt.NDArray[np.str_]
 
 
+LEFT_OUT_TEXTS: Mapping[LeftOut, str] = {
+    "families": "builds, each left out with its whole family",
+    "builds": "builds left out in turn",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class ExpectedResult:
     """One expected result, SI, with its interval and how that was measured.
 
     ``level`` is the share of builds that the interval is meant to cover; with few builds less than 0.9 can be
-    stated. ``evaluated`` builds were left out in turn, and the interval covered ``covered`` of them; of the
-    ``matches_evaluated`` among the matches themselves it covered ``matches_covered``. ``error`` is the median
-    relative error of the estimate.
+    stated. ``evaluated`` builds were left out in turn, each alone or with its family (``left_out``), and the
+    interval covered ``covered`` of them; of the ``matches_evaluated`` among the matches themselves it covered
+    ``matches_covered``. ``error`` is the median relative error of the estimate.
     """
 
     field: Field
@@ -77,6 +90,7 @@ class ExpectedResult:
     matches_evaluated: int
     matches_covered: int
     error: float
+    left_out: LeftOut
     matches: tuple[Summary, ...]
 
     def text(self, system: System = "metric") -> str:
@@ -85,7 +99,7 @@ class ExpectedResult:
         return (
             f"{self.field.title} {show(self.value, system)} "
             f"({unit.show(self.minimum)} to {show(self.maximum, system)}; meant to hold {self.level:.0%}, "
-            f"held {self.covered} of {self.evaluated} builds left out in turn; "
+            f"held {self.covered} of {self.evaluated} {LEFT_OUT_TEXTS[self.left_out]}; "
             f"from {len(self.matches)} relatives)"
         )
 
@@ -103,7 +117,7 @@ class _ResultMatrix:
     """Builds with a displacement and a result as arrays, in the order of the feature matrix; NaN where unknown.
 
     ``volume`` is the displacement and ``cylinder`` that of one cylinder [m3], ``stroke`` [m], ``strokes`` the
-    number of strokes of a cycle.
+    number of strokes of a cycle, ``families`` a number for each family; a build without one is a family by itself.
     """
 
     features: FeatureMatrix
@@ -111,6 +125,7 @@ class _ResultMatrix:
     cylinder: Floats
     stroke: Floats
     strokes: Floats
+    families: Ints
     results: Mapping[str, Floats]
     engine_types: tuple[Texts, ...]
 
@@ -161,7 +176,6 @@ def estimate(
     sample = _calibration_sample(len(features))
     sample_distance = pairwise_distances(features, features.numbers[:, sample], features.codes[:, sample])
     sample_distance[_incompatible(archive, tuple(types[sample] for types in archive.engine_types))] = np.inf
-    sample_distance[np.arange(sample.size), sample] = np.inf
     sample_distance[sample_distance > MAX_DISTANCE] = np.inf
     query = _result_matrix([plan], plan_weights, is_plan=True)
     results = [_expect(archive, query, plan_distance, sample, sample_distance, target, level) for target in TARGETS]
@@ -202,8 +216,16 @@ def _result_matrix(builds: Iterable[Summary], weights: Mapping[str, float], *, i
         volume / column(rows, "cylinders"),
         column(rows, "stroke"),
         np.array([2.0 if (s.cycle or "").startswith("two") else 4.0 for s in rows]),
+        _families(rows),
         {t: column(rows, t) for t in TARGETS},
         _engine_types(rows),
+    )
+
+
+def _families(rows: Sequence[Summary]) -> Ints:
+    numbers: dict[str, int] = {}
+    return np.array(
+        [numbers.setdefault(s.family or f"\0{index}", index) for index, s in enumerate(rows)], dtype=np.int64
     )
 
 
@@ -295,6 +317,63 @@ def _mean_of_matches(
     return mean, np.sqrt(variance + MIN_SIGMA**2), usable.sum(axis=1), index
 
 
+@dataclass(frozen=True, slots=True)
+class _Calibration:
+    """The errors of builds that were left out: their rows, ln errors, errors in sigma, and whether they were covered.
+
+    ``groups``: how many families, or builds where those were left out singly.
+    """
+
+    rows: Ints
+    error: Floats
+    score: Floats
+    covered: Bools
+    groups: int
+    left_out: LeftOut
+
+
+def _calibrate(
+    archive: _ResultMatrix, query: _ResultMatrix, rows: Ints, distance: Floats, target: str, level: float
+) -> _Calibration | None:
+    """Return the errors of builds estimated without their family, or without themselves alone; None with too few.
+
+    They are left out alone where the plan is of a family that the archive has.
+    """
+    families = archive.families
+    is_new_family = query.features.summaries[0].family not in {s.family for s in archive.features.summaries if s.family}
+    if is_new_family and np.unique(families[rows]).size < rows.size:
+        by_family = _errors_of(archive, rows, distance, target, level, families, "families")
+        if by_family is not None and by_family.rows.size >= MIN_FAMILY_CALIBRATION:
+            return by_family
+    return _errors_of(archive, rows, distance, target, level, np.arange(families.size), "builds")
+
+
+def _errors_of(
+    archive: _ResultMatrix, rows: Ints, distance: Floats, target: str, level: float, groups: Ints, left_out: LeftOut
+) -> _Calibration | None:
+    """Return the errors of builds, each estimated from those of other groups; None with too few."""
+    is_other = np.isfinite(archive.results[target]) & (groups[rows][:, None] != groups)
+    estimated, sigma, count, _ = _mean_of_matches(archive, archive, rows, np.where(is_other, distance, np.inf), target)
+    usable = count >= MIN_MATCHES
+    if usable.sum() < MIN_MATCHES:
+        return None
+    error = np.abs(np.log(archive.results[target][rows]) - estimated)[usable]
+    score, group = error / sigma[usable], groups[rows][usable]
+    order = np.argsort(score, kind="stable")
+    covered = np.zeros(score.size, dtype=bool)
+    names = np.unique(group)
+    for name in names:
+        own = group == name
+        others = score[order][~own[order]]
+        covered[own] = score[own] <= _quantile(others, level) if others.size else True
+    return _Calibration(rows[usable], error, score, covered, names.size, left_out)
+
+
+def _quantile(scores: Floats, level: float) -> float:
+    """Return the score, of those sorted, that covers the share of one more; with few, the largest."""
+    return float(scores[min(scores.size, math.ceil((scores.size + 1) * level - 1e-9)) - 1])
+
+
 def _expect(
     archive: _ResultMatrix,
     query: _ResultMatrix,
@@ -310,35 +389,26 @@ def _expect(
     mean, sigma, count, index = _mean_of_matches(archive, query, np.array([0]), plan_row, target)
     if count[0] < MIN_MATCHES:
         return None
-    left_out = has_target[sample]
-    rows = sample[left_out]
-    others = np.where(has_target, sample_distance[left_out], np.inf)
-    estimated, sample_sigma, sample_count, _ = _mean_of_matches(archive, archive, rows, others, target)
-    usable = sample_count >= MIN_MATCHES
-    error = np.abs(np.log(archive.results[target][rows]) - estimated)[usable]
-    score = error / sample_sigma[usable]
-    n = score.size
-    if n < MIN_MATCHES:
+    usable = has_target[sample]
+    errors = _calibrate(archive, query, sample[usable], sample_distance[usable], target, level)
+    if errors is None:
         return None
-    # The rank that covers the share among n + 1; with few builds, the largest error.
-    order = np.sort(score)
-    rank = min(n, math.ceil((n + 1) * level - 1e-9))
-    # Leaving i out, the others' threshold is the next one up when i itself lies at or below it.
-    limit = min(n - 1, math.ceil(n * level - 1e-9))
-    covered = score <= np.where(score <= order[limit - 1], order[limit], order[limit - 1])
-    half_width = order[rank - 1] * sigma[0]
+    n = errors.score.size
+    half_width = _quantile(np.sort(errors.score), level) * sigma[0]
     matches = index[0][: count[0]]
-    is_match = np.isin(rows[usable], matches)
+    is_match = np.isin(errors.rows, matches)
+    covered = errors.covered
     return ExpectedResult(
         field=BY_SLUG[target],
         value=float(np.exp(mean[0])),
         minimum=float(np.exp(mean[0] - half_width)),
         maximum=float(np.exp(mean[0] + half_width)),
-        level=min(level, n / (n + 1)),
+        level=min(level, errors.groups / (errors.groups + 1)),
         evaluated=n,
         covered=int(covered.sum()),
         matches_evaluated=int(is_match.sum()),
         matches_covered=int((covered & is_match).sum()),
-        error=float(np.median(np.expm1(error))),
+        error=float(np.median(np.expm1(errors.error))),
+        left_out=errors.left_out,
         matches=tuple(archive.features.summaries[i] for i in matches),
     )

@@ -71,6 +71,7 @@ def finder_data(
             "near": estimate.DISTANCE_OFFSET,
             "floor": estimate.MIN_SIGMA,
             "calibration": estimate.CALIBRATION_SIZE,
+            "familyCalibration": estimate.MIN_FAMILY_CALIBRATION,
             "margin": estimate.RANGE_MARGIN,
             "level": estimate.CONFIDENCE_LEVEL,
             "mustBeKnown": estimate.REQUIRED_CHOICES,

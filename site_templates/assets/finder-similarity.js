@@ -124,17 +124,22 @@
     const types = rows.map((row) => engineType((slug) => valueOf(archive, slug, row)));
     const sizes = rows.map((row) => engineSize((slug) => valueOf(archive, slug, row)));
     const planned = (slug) => plan[slug] || null;
+    // The family of each build; one without is a family by itself.
+    const families = rows.map((row, index) => {
+      const code = archive.codes.family[row];
+      return code < 0 ? archive.choices.family.length + index : code;
+    });
     // Compatible builds near enough, as [distance, index], nearest first.
-    const matchesOf = (query, type, excluded) => {
+    const matchesOf = (query, type) => {
       const matches = [];
       for (let index = 0; index < rows.length; index++) {
-        if (index === excluded || isIncompatible(type, types[index])) continue;
+        if (isIncompatible(type, types[index])) continue;
         const value = distance(archive, columns, query, rows[index]);
         if (value <= rules.farthest) matches.push([value, index]);
       }
       return matches.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
     };
-    const planMatches = matchesOf(columns.map((column) => column.query), engineType(planned), -1);
+    const planMatches = matchesOf(columns.map((column) => column.query), engineType(planned));
 
     // Each build of the calibration sample is estimated from the others.
     const sampleSize = Math.min(rows.length, rules.calibration);
@@ -145,10 +150,12 @@
         const value = values[rows[index]];
         return !isNumber && value < 0 ? null : value;
       });
-      sample.push([index, matchesOf(query, types[index], index)]);
+      sample.push([index, matchesOf(query, types[index])]);
       if (i % 10 === 9) yield i / sampleSize;
     }
-    const context = { archive, rules, rows, sizes, sample };
+    const plannedFamily = archive.choices.family.indexOf(plan.family);
+    const isNewFamily = plannedFamily < 0 || !families.includes(plannedFamily);
+    const context = { archive, rules, rows, sizes, sample, families, isNewFamily };
     const expected = TARGETS.map((target) => expect(context, engineSize(planned), planMatches, target)).filter(Boolean);
     if (!expected.some(({ field }) => field.slug === "peak_torque" || field.slug === "peak_power")) {
       return noEstimate(tooFew(rules, planMatches.length));
@@ -247,42 +254,75 @@
     return { mean, sigma: Math.sqrt(variance + rules.floor ** 2), used: used.map(([, index]) => index) };
   }
 
+  // The score, of those sorted, that covers the share of one more; with few, the largest.
+  function quantile(scores, level) {
+    return scores[Math.min(scores.length, Math.ceil((scores.length + 1) * level - 1e-9)) - 1];
+  }
+
+  // The errors of builds estimated without their family, or without themselves alone; null with too few. They are left
+  // out alone where the plan is of a family that the archive has.
+  function calibrate(context, target) {
+    const { archive, rules, rows, sample, families, isNewFamily } = context;
+    const known = sample.filter(([index]) => archive.values[target][rows[index]] > 0);
+    if (isNewFamily && new Set(known.map(([index]) => families[index])).size < known.length) {
+      const byFamily = errorsOf(context, known, target, families, "families");
+      if (byFamily && byFamily.errors.length >= rules.familyCalibration) return byFamily;
+    }
+    return errorsOf(context, known, target, rows.map((_, index) => index), "builds");
+  }
+
+  // The errors of builds, each estimated from those of other groups; null with too few.
+  function errorsOf(context, known, target, groups, leftOut) {
+    const { archive, rules, rows, sizes } = context;
+    const errors = [];
+    for (const [index, matches] of known) {
+      const others = matches.filter(([, other]) => groups[other] !== groups[index]);
+      const predicted = meanOfMatches(context, sizes[index], others, target);
+      if (predicted.used.length < rules.leastRelatives) continue;
+      const error = Math.abs(Math.log(archive.values[target][rows[index]]) - predicted.mean);
+      errors.push({ index, group: groups[index], error, score: error / predicted.sigma, covered: true });
+    }
+    if (errors.length < rules.leastRelatives) return null;
+    const sorted = errors.slice().sort((a, b) => a.score - b.score);
+    const limits = new Map();
+    for (const error of errors) {
+      if (!limits.has(error.group)) {
+        const scores = sorted.filter(({ group }) => group !== error.group).map(({ score }) => score);
+        limits.set(error.group, scores.length ? quantile(scores, rules.level) : Infinity);
+      }
+      error.covered = error.score <= limits.get(error.group);
+    }
+    return { errors, groupCount: limits.size, leftOut };
+  }
+
   // The expected value of a target with its range, and how well the range covered the sample; null with few matches.
   function expect(context, planSize, planMatches, target) {
     const { archive, rules, rows, sizes, sample } = context;
     const minimum = rules.leastRelatives;
     const centre = meanOfMatches(context, planSize, planMatches, target);
     if (centre.used.length < minimum) return null;
-    const errors = [];
-    for (const [index, matches] of sample) {
-      const measured = archive.values[target][rows[index]];
-      if (!(measured > 0)) continue;
-      const predicted = meanOfMatches(context, sizes[index], matches, target);
-      if (predicted.used.length < minimum) continue;
-      const error = Math.abs(Math.log(measured) - predicted.mean);
-      errors.push({ index, error, score: error / predicted.sigma });
-    }
+    const calibration = calibrate(context, target);
+    if (!calibration) return null;
+    const { errors, groupCount, leftOut } = calibration;
     const count = errors.length;
-    if (count < minimum) return null;
     const scores = errors.map(({ score }) => score).sort((a, b) => a - b);
-    const rank = Math.min(count, Math.ceil((count + 1) * rules.level - 1e-9));
-    const limit = Math.min(count - 1, Math.ceil(count * rules.level - 1e-9));
-    const isCovered = ({ score }) => score <= (score <= scores[limit - 1] ? scores[limit] : scores[limit - 1]);
-    const halfWidth = scores[rank - 1] * centre.sigma;
+    const halfWidth = quantile(scores, rules.level) * centre.sigma;
     const used = new Set(centre.used);
     const matchErrors = errors.filter(({ index }) => used.has(index));
     const relative = errors.map(({ error }) => Math.expm1(error)).sort((a, b) => a - b);
+    const isCovered = (error) => error.covered;
     return {
       field: archive.bySlug[target],
       value: Math.exp(centre.mean),
       min: Math.exp(centre.mean - halfWidth),
       max: Math.exp(centre.mean + halfWidth),
-      level: Math.min(rules.level, count / (count + 1)),
+      level: Math.min(rules.level, groupCount / (groupCount + 1)),
       evaluated: count,
       covered: errors.filter(isCovered).length,
       matchesEvaluated: matchErrors.length,
       matchesCovered: matchErrors.filter(isCovered).length,
       error: (relative[(count - 1) >> 1] + relative[count >> 1]) / 2,
+      leftOut,
       matches: centre.used.map((index) => rows[index]),
     };
   }

@@ -280,8 +280,11 @@
       });
       const level = Math.min(...expected.map((result) => result.level));
       const count = Math.max(...expected.map((result) => result.matches.length));
+      const leftOut = expected.every((result) => result.leftOut === "families") ? "every build out with its whole family" :
+        expected.every((result) => result.leftOut === "builds") ? "every build out in turn" :
+        "every build out in turn, where enough remained with its whole family,";
       const explanation = `From the ${count} closest builds, scaled to its displacement. The ranges aim to cover ` +
-        `${Math.floor(100 * level)} % of engines; each was checked by leaving every build out in turn and estimating it ` +
+        `${Math.floor(100 * level)} % of engines; each was checked by leaving ${leftOut} and estimating it ` +
         `from the rest. An estimate is no promise: ` +
         `the dyno decides.`;
       estimateSection.replaceChildren(heading, el("dl", {}, ...results), el("p", { class: "mb-finder-quiet", text: explanation }));

@@ -74,6 +74,26 @@ def test_the_interval_holds_what_it_says_for_engines_it_has_not_seen() -> None:
     assert 0.84 <= held / tried <= 0.97  # 90 % give or take three standard errors of so few
 
 
+def test_whole_families_are_left_out_where_the_plan_is_of_a_new_one() -> None:
+    """Engines of eight families; for each, the estimate of its engines from the other seven holds what it says."""
+    builds = [s for s in samples.invented_archive(260, seed=5) if s.peak_power]
+    held = tried = 0
+    for family in sorted({s.family or "" for s in builds}):
+        others = [s for s in builds if s.family != family]
+        for plan in [s for s in builds if s.family == family][:6]:
+            for e in estimate(others, plan, WEIGHTS).expected:
+                assert e.left_out == "families"
+                tried += 1
+                held += e.minimum <= getattr(plan, e.field.slug) <= e.maximum
+    assert tried >= 40
+    assert held / tried >= 0.8
+    known = estimate(builds, builds[0], WEIGHTS).expected[0]
+    unknown = estimate(builds, replace(builds[0], family=None, slug=""), WEIGHTS).expected[0]
+    assert (known.left_out, unknown.left_out) == ("builds", "families")
+    alone = [replace(s, family=s.slug) for s in builds]
+    assert estimate(alone, replace(builds[0], slug="plan"), WEIGHTS).expected[0].left_out == "builds"
+
+
 def test_results_in_the_plan_are_not_used() -> None:
     builds = samples.invented_archive(150)
     plan = plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=10.2, induction="naturally aspirated")

@@ -151,6 +151,7 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         plan_from_values(displacement=0.5, fuel="hydrogen"),
         plan_from_values(fuel="gasoline"),
         plan_from_values(displacement=0.00573, family="Corran small block V8", cycle="two-stroke"),
+        plan_from_values(displacement=0.00573, family="Corran small block V8", cylinders=8),
     ]
     expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => similarity.estimate(a, p, 'inch'))"
     for plan, got in zip(plans, run(finder_data(builds, WEIGHTS), expression), strict=True):
@@ -164,6 +165,7 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
             )
             assert (g["evaluated"], g["covered"], g["matchesEvaluated"], g["matchesCovered"]) == (
                 w.evaluated, w.covered, w.matches_evaluated, w.matches_covered)  # fmt: skip
+            assert g["leftOut"] == w.left_out
             assert [rows[i] for i in g["matches"]] == list(w.matches)
 
 
