@@ -26,8 +26,10 @@ from builder.engine.smoothing import smoother_rows
 from builder.engine.uncertainty import effective_freedom
 from builder.engine.validation import Array
 
-#: Share of intervals and bands that hold the true difference.
+#: Share of intervals that hold the true mean difference.
 CONFIDENCE = 0.95
+#: Share of bands that hold the whole curve of difference: mean and curve together claim a false gain in some 5 of 100.
+BAND_CONFIDENCE = 0.975
 
 GainVerdict = Literal["gain", "loss", "gain and loss", "no measurable change", "not known"]
 
@@ -88,7 +90,7 @@ class Gain:
     ``standard_uncertainty`` and ``half_width`` of the 95 % interval (NaN where there are too few readings);
     ``freedom``: degrees of freedom. ``drift``: what was taken off the mean difference as drift. ``speed``,
     ``difference``, ``band``: the curve of difference and the half width of the band that noise alone would stay
-    inside, at all speeds together, 95 times in 100. ``significant_ranges``: the ranges of speed in which the
+    inside, at all speeds together, 97.5 times in 100. ``significant_ranges``: the ranges of speed in which the
     difference leaves that band.
     """
 
@@ -181,7 +183,8 @@ def gain(
     mean = later - earlier - drift * level
     noise = _noise(before, after, scatter, level, low, high, speed)
     windows = _windows(both, low, high)
-    band = np.hypot(noise.half_width * shape, _shape_band(before, after, repeats, noise, low, high, speed, windows))
+    offset = student_t_quantile(BAND_CONFIDENCE, max(1.0, noise.freedom)) * noise.uncertainty * shape
+    band = np.hypot(offset, _shape_band(before, after, repeats, noise, low, high, speed, windows))
     ranges = _ranges(speed, difference, band, both[0].width)
     return Gain(
         low=low,
@@ -301,7 +304,7 @@ def _shape_band(
         return np.full(speed.size, np.nan)
     pulls_share = 1 / len(before.curves) + 1 / len(after.curves)
     width = before.curves[0].width
-    level = 1 - (1 - CONFIDENCE) / windows
+    level = 1 - (1 - BAND_CONFIDENCE) / windows
     variance = smoothed_variance(noise.reading_speed, noise.readings, speed, width) * pulls_share / 2
     # A smoothed value holds so many digits that were rounded independently.
     rounded = max(1.0, noise.reading_speed.size / windows)

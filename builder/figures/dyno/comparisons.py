@@ -300,12 +300,12 @@ def gain_text(gain: Gain, system: System) -> str:
     """Return what a change was worth: `+7.0 lbf ft from 3,200 rpm up; below that within scatter`."""
     span = f"{_rpm_text(gain.low)}–{_rpm_text(gain.high)} rpm"
     if gain.verdict == "not known":
-        return f"{signed_torque(gain.mean, system)} averaged over {span}; too few readings to tell it from scatter"
+        return f"too few readings to tell a change from scatter, {span}"
     if gain.verdict == "no measurable change":
         return f"no measurable change, {span}"
     ranges = gain.significant_ranges
     if not ranges:
-        return f"{signed_torque(gain.mean, system)} averaged over {span}; within scatter at any one rpm"
+        return f"{_mean_text(gain, system)}; within scatter at any one rpm"
     slack = float(gain.speed[1] - gain.speed[0]) if gain.speed.size > 1 else 0.0
     parts = [f"{signed_torque(part.mean, system)} {_range_text(part, gain, slack)}" for part in ranges]
     at_bottom, at_top = ranges[0].low <= gain.low + slack, ranges[-1].high >= gain.high - slack

@@ -21,6 +21,10 @@ class Term:
 
 
 _TERMS: tuple[Term, ...] = (
+    Term(
+        "A-B-A test",
+        "Baseline, change, baseline again: a steady drift of the session drops out of the difference.",
+    ),
     Term("Air-fuel ratio", "Mass of air per mass of fuel."),
     Term(
         "Balancing", "Matching piston, rod and crankshaft weights so that the rotating assembly runs without vibration."
@@ -58,6 +62,10 @@ _TERMS: tuple[Term, ...] = (
         ("compression_ratio", "compression_if"),
     ),
     Term(
+        "Confidence interval",
+        "The ± of a result at 95 %: of a hundred such intervals, 95 hold the true value.",
+    ),
+    Term(
         "Correction",
         "Converting dyno readings from the day's weather to standard conditions.",
         ("correction_factor",),
@@ -83,6 +91,7 @@ _TERMS: tuple[Term, ...] = (
         "Dish", "A recess in the piston crown, which lowers the compression ratio; a dome raises it.", ("crown_volume",)
     ),
     Term("Displacement", "The volume swept by all pistons.", ("displacement",)),
+    Term("Drift", "Torque that creeps up or down from pull to pull with nothing changed, as oil and air warm up."),
     Term("Duration", "Crank degrees a valve is open, at a stated lift.", ("intake_open", "exhaust_open")),
     Term(
         "Dynamic compression ratio",
@@ -126,7 +135,11 @@ _TERMS: tuple[Term, ...] = (
         "Quench", "Piston-to-head clearance at TDC, which pushes the charge into the chamber; also squish.", ("quench",)
     ),
     Term("Red line", "The highest engine speed the builder allows."),
-    Term("Repeatability", "Scatter between pulls with no change; a gain must be larger.", ("repeatability",)),
+    Term(
+        "Repeatability",
+        "Scatter between pulls with no change, as a standard deviation (1 SD); a gain must be well above it.",
+        ("repeatability",),
+    ),
     Term("Ring gap", "Gap between the ring ends, for expansion when hot.", ("top_ring_gap", "second_ring_gap")),
     Term("Rocker ratio", "Valve lift divided by lobe lift."),
     Term("Rod/stroke ratio", "Rod length divided by stroke.", ("rod_ratio",)),

@@ -93,7 +93,7 @@ def _gain_chart(change: ComparisonResult, number: int, system: System, *, both: 
     request = gain_curve.request(data, name=f"gain_{number + 1}", size=NARROW)
     caption = (
         f"Torque of {change.name} less that of {change.since}. Shaded band: difference with nothing changed, "
-        "95 % confidence."
+        "97.5 % confidence at all speeds together."
     )
     return PageChart(POWER, request, caption, readout=_gain_readout(change, system, both=both))
 

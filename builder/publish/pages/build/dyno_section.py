@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from builder.engine.peaks import CurvePeak
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
-from builder.figures.dyno.comparisons import SettingTrials, scatter_text
+from builder.figures.dyno.comparisons import ComparisonResult, SettingTrials, scatter_text
 from builder.figures.dyno.guideline_traces import summarize_violations
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
@@ -78,7 +78,7 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
             change.since,
             change.changes,
             sentence(change.text),
-            sentence(change.mean_text) if change.mean_text else "",
+            sentence(change.mean_text) if _needs_mean(change) else "",
             sentence(change.drift_text) if change.drift_text else "",
             "" if change.gain is None else f"gain_{number}",
         )
@@ -108,6 +108,12 @@ def _earlier_notes(session: DynoSession) -> Iterator[str]:
     for state in session.states:
         if state is not session.delivered:
             yield from (f"{state.name}: {text}" for text in state.outside)
+
+
+def _needs_mean(change: ComparisonResult) -> bool:
+    """Return whether the mean is to be stated beside the text: not where the text is about the mean itself."""
+    gain = change.gain
+    return gain is not None and not (gain.measurable and not gain.significant_ranges)
 
 
 def _range_text(session: DynoSession, system: System) -> str:
