@@ -6,18 +6,25 @@ import random
 import re
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import yaml
 
+from builder.figures.core.inputs import Context
+from builder.figures.core.solver import Solver
 from builder.figures.core.types import Contradiction
+from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
+from builder.figures.review.cross_checks import find_contradictions
 from builder.record.load import build_folders, read_build, read_shop
+from builder.record.models.fields import RecordModel
 from builder.record.models.shop import Shop
+from builder.record.quantities.readings import Reading
 
 ARCHIVE = Path(__file__).parents[2]
 CATALOG = ARCHIVE / "tests" / "figures" / "review" / "slips.yaml"
@@ -213,3 +220,31 @@ def _slipped(text: str, kind: str, generator: random.Random) -> str | None:
         return f"{sign}{float(number) * factor:.{max(0, decimals + more)}f}{unit}" if float(number) else None
     other = {" in": " mm", " mm": " in"}.get(unit)
     return f"{sign}{number}{other}" if other and float(number) else None
+
+
+def with_noise(value: Any, generator: np.random.Generator, steps: float) -> Any:
+    """Return part of a record with noise on every measured position: so many units of its last digit (1 SD)."""
+    if isinstance(value, Reading):
+        noisy = (
+            replace(quantity, si=quantity.si + round(generator.normal(0, steps)) * quantity.step)
+            for quantity in value.measured
+        )
+        return replace(value, measured=tuple(noisy))
+    if isinstance(value, RecordModel):
+        return value.model_copy(
+            update={name: with_noise(getattr(value, name), generator, steps) for name in type(value).model_fields}
+        )
+    return tuple(with_noise(item, generator, steps) for item in value) if isinstance(value, tuple) else value
+
+
+def alarms_from_noise(runs: int, steps: float, seed: int) -> tuple[int, int]:
+    """Return how many noisy copies of the demo builds have a contradiction, and how many copies there were."""
+    generator = np.random.default_rng(seed)
+    builds = [build for folder in build_folders(ARCHIVE) if (build := read_build(folder, ARCHIVE)[0]) is not None]
+    alarms = 0
+    for build in builds * runs:
+        parts = {
+            name: with_noise(getattr(build, name), generator, steps) for name in ("bottom_end", "top_end", "assembly")
+        }
+        alarms += bool(find_contradictions(Solver(Context(replace(build, logs={}, **parts), _shop(), REGISTRY))))
+    return alarms, len(builds) * runs

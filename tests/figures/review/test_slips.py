@@ -7,7 +7,15 @@ from pathlib import Path
 import pytest
 
 from builder.record.load import build_folders
-from tests.support.slips import ARCHIVE, catalog, drawn_slips, report_on, reports_with, reports_with_drawn
+from tests.support.slips import (
+    ARCHIVE,
+    alarms_from_noise,
+    catalog,
+    drawn_slips,
+    report_on,
+    reports_with,
+    reports_with_drawn,
+)
 
 SHARE = 0.95
 """Share of the slips that must be reported with the field named."""
@@ -45,3 +53,9 @@ def test_slips_drawn_from_every_reading(tmp_path: Path) -> None:
     print(f"{len(slips) - len(missed)} of {len(slips)} drawn slips reported ({share:.1%}); missed:")
     print("\n".join(slip.title for slip in missed))
     assert share >= DRAWN_SHARE, "\n".join(slip.title for slip in missed)
+
+
+def test_ordinary_noise_raises_no_alarm() -> None:
+    """Half a unit of the last digit is what a careful measurement scatters by."""
+    alarms, copies = alarms_from_noise(runs=6, steps=0.5, seed=11)
+    assert alarms <= 0.03 * copies

@@ -10,7 +10,7 @@ it carries their uncertainties and their lines along::
         return compare(("dial indicator", dial), "equals", ("from the parts", parts), within="0.05 mm")
 
 A check whose values are not recorded is left out. Two sides agree where they differ by no more than the expanded
-uncertainty of both (k = 2) and what the method itself scatters by (``within``), added as squares.
+uncertainty of both (k = 3) and what the method itself scatters by (``within``), added as squares.
 """
 
 from __future__ import annotations
@@ -18,17 +18,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
 
-from builder.engine.uncertainty import COVERAGE
 from builder.engine.validation import Array, InputConflict
 from builder.figures.core.types import Contradiction, RecordedValue
-from builder.figures.review.cross_checks.operand import Operand
+from builder.figures.review.cross_checks.operand import Operand, Source
 from builder.figures.review.cross_checks.record_values import NotRecorded, RecordValues
 from builder.record.quantities.units import parse_quantity
 from builder.record.wording import in_sentence
+
+_COVERAGE = 3.0
+"""Coverage factor of the uncertainties: some hundred positions of a build are compared, and k = 2 would report
+five of them by chance alone."""
 
 Relation = Literal["equals", "at most", "at least"]
 
@@ -145,9 +149,12 @@ def _contradiction(check: CrossCheck, comparison: Comparison) -> Contradiction |
     first, second = comparison.first, comparison.second
     difference = first - second
     scatter = np.hypot(comparison.scatter, comparison.share * np.abs(second.values))
-    tolerance = np.hypot(scatter, COVERAGE * difference.standard_uncertainty) * (1 + 1e-9) + 1e-12
+    tolerance = np.hypot(scatter, _COVERAGE * difference.standard_uncertainty) * (1 + 1e-9) + 1e-12
     excess = _excess(difference.values, comparison.relation) - tolerance
     failing = np.flatnonzero(excess > 0)
+    order = _wrong_order(comparison, difference)
+    if order is not None:
+        return _order_contradiction(check, comparison, difference, *order)
     if not failing.size:
         return None
     worst = int(np.argmax(excess))
@@ -162,6 +169,65 @@ def _contradiction(check: CrossCheck, comparison: Comparison) -> Contradiction |
         axis=difference.axis if labels else None,
         positions=tuple(labels[index] for index in failing) if labels else (),
         worst=labels[worst] if labels else None,
+    )
+
+
+_MOST_POSITIONS = 24
+_CLOSER = 10.0
+"""How much smaller the sum of squares must become before an order is reported: no pattern of noise does that."""
+
+
+def _wrong_order(comparison: Comparison, difference: Operand) -> tuple[Source, tuple[int, ...]] | None:
+    """Return the field whose positions, two of them swapped or all turned round, would make both sides agree.
+
+    With the positions that would move. Differences inside the tolerance can show it: they vanish in the right order.
+    """
+    count = difference.values.size
+    if comparison.relation != "equals" or not 3 <= count <= _MOST_POSITIONS:
+        return None
+    floor = float(np.sum(np.square(difference.standard_uncertainty)))
+    now = float(np.sum(np.square(difference.values)))
+    if not floor or now < _CLOSER * floor:
+        return None
+    orders = [np.arange(count)[::-1]]
+    for one, other in combinations(range(count), 2):
+        orders.append(np.arange(count))
+        orders[-1][[one, other]] = other, one
+    for source in (*comparison.first.sources, *comparison.second.sources):
+        if source.numbers.size != count or not source.uncertainty or source.path not in difference.uncertainties:
+            continue
+        slope = difference.uncertainties[source.path] / source.uncertainty
+        moved = source.numbers[np.array(orders)] - source.numbers
+        sums = np.sum(np.square(difference.values + slope * moved), axis=1)
+        best = int(np.argmin(sums))
+        if now >= _CLOSER * max(float(sums[best]), floor):
+            return source, tuple(np.flatnonzero(moved[best]).tolist())
+    return None
+
+
+def _order_contradiction(
+    check: CrossCheck, comparison: Comparison, difference: Operand, source: Source, positions: tuple[int, ...]
+) -> Contradiction:
+    labels = difference.labels or tuple(str(index + 1) for index in range(difference.values.size))
+    names = " and ".join(labels[index] for index in positions) if len(positions) == 2 else "all, end to end"
+    field = source.values[0].label.partition(",")[0]
+    size = difference.values.size
+    others = [
+        value
+        for operand in (comparison.first, comparison.second)
+        for item in operand.sources
+        if item is not source and len(item.values) == size
+        for value in (item.values[index] for index in positions)
+    ]
+    return Contradiction(
+        check=check.slug,
+        title=check.title,
+        sentence=f"{comparison.first_label} and {comparison.second_label} agree with the {field} readings in another "
+        f"order ({difference.axis} {names} swapped)",
+        values=tuple(dict.fromkeys([*(source.values[index] for index in positions), *others])),
+        axis=difference.axis,
+        positions=tuple(labels[index] for index in positions),
+        worst=labels[positions[0]],
     )
 
 

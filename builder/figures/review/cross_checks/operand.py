@@ -19,6 +19,8 @@ class Source:
     values: tuple[RecordedValue, ...]
     numbers: Array = field(default_factory=lambda: np.zeros(0))
     """The same [SI], where the source is a field with several positions."""
+    uncertainty: float = 0.0
+    """Standard uncertainty of each of them [SI]."""
 
     def summary(self, show: Callable[[float], str]) -> Source:
         """Return the values of several positions as one: the range from the least to the most."""

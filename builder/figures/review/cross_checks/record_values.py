@@ -106,6 +106,7 @@ class RecordValues:
         root = paths[0].partition(".measured")[0].partition(".repeats")[0]
         first = max(quantities, key=lambda item: len(item.number.partition(".")[2]))
         step = resolution.si if resolution else max(quantity.step for quantity in quantities)
+        standard = float(uncertainty.from_resolution(step))
         several = len(quantities) > 1
         axis = self._axis(root)
         values = tuple(
@@ -114,8 +115,8 @@ class RecordValues:
         )
         return Operand(
             np.array([quantity.si for quantity in quantities]),
-            {root: np.full(len(quantities), float(uncertainty.from_resolution(step)))},
-            (Source(root, values, np.array([quantity.si for quantity in quantities])),),
+            {root: np.full(len(quantities), standard)},
+            (Source(root, values, np.array([quantity.si for quantity in quantities]), standard),),
             _as_written(first),
             axis,
             tuple(str(index + 1) for index in range(len(quantities))) if several else (),
