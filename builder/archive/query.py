@@ -11,13 +11,14 @@ from typing import Any, Literal
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of, weights_from
 from builder.archive.index import INDEX_PATH, read_index
-from builder.archive.search import Similar, find, parse_range, similar
+from builder.archive.search import Similar, WrittenRange, find, read_range, similar
 from builder.archive.similarity import plan_from_values
-from builder.archive.summary import Summary
+from builder.archive.summary import Summary, newest_first
 from builder.record.files import build_folders
 from builder.record.wording import in_sentence
 from builder.record.yaml_loader import read_yaml
 
+_SYSTEMS: dict[str, System] = {"inch": "inch", "metric": "metric"}
 _COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
 
 
@@ -31,6 +32,9 @@ class QueryContext:
 
     summaries: tuple[Summary, ...]
     system: System
+    """The system that answers are shown in."""
+    system_of_numbers: System | None
+    """The system of a number without a unit; None where the shop shows both, so that it is asked for its unit."""
     weights: dict[str, float]
     english: Literal["us", "uk"]
 
@@ -45,22 +49,40 @@ class QueryContext:
 
 
 def open_index(archive: Path) -> QueryContext:
-    """Read the index of an archive.
+    """Read the index of an archive; where nothing was published yet, its finished builds.
 
-    Raises QueryError where nothing was published yet, ArchiveError where the folder of the builds is missing.
+    Raises ArchiveError where the folder of the builds is missing.
     """
-    build_folders(archive)
+    folders = build_folders(archive)
     summaries = read_index(archive / INDEX_PATH)
     if summaries is None:
-        raise QueryError(f"{archive} has no index of builds yet: run `millbook publish` first")
+        summaries = _summaries_of_records(archive, folders)
     profile = _read_profile(archive / "builds" / "shop.yaml")
     units, weights = profile.get("units"), profile.get("likeness_weights")
     return QueryContext(
         summaries,
         "inch" if units == "inch" else "metric",
+        _SYSTEMS.get(str(units)),
         weights_from(weights if isinstance(weights, dict) else None)[0],
         "uk" if profile.get("english") == "uk" else "us",
     )
+
+
+def _summaries_of_records(archive: Path, folders: Sequence[Path]) -> tuple[Summary, ...]:
+    """Return the summaries of the builds that a publish would show, from their records."""
+    from builder.archive.build_summary import summarize_build
+    from builder.figures.evaluate import compute
+    from builder.record.load import read_build, read_shop
+    from builder.record.redaction import without_private
+
+    shop, _ = read_shop(archive)
+    summaries = []
+    for folder in folders:
+        build, _ = read_build(folder, archive)
+        if build is not None and build.build.status == "finished":
+            public = without_private(build)
+            summaries.append(summarize_build(public, compute(public, shop)))
+    return newest_first(summaries)
 
 
 def _read_profile(path: Path) -> dict[str, Any]:
@@ -70,27 +92,77 @@ def _read_profile(path: Path) -> dict[str, Any]:
 
 
 def find_lines(archive: Path, conditions: Sequence[str], words: str) -> list[str]:
-    """Return the builds that meet every `field=value` and hold every word, as lines of a table.
+    """Return the builds that meet the conditions and hold every word, as lines of a table below what was searched.
 
-    Raises QueryError for a condition that cannot be read.
+    Conditions on one field are alternatives, those on different fields all have to be met. Raises QueryError for a
+    condition that cannot be read, and for a value that no build has.
     """
     context = open_index(archive)
-    ranges, choices = {}, {}
+    ranges: dict[str, list[WrittenRange]] = {}
+    choices: dict[str, list[str]] = {}
     for condition in conditions:
         name, equals, value = (part.strip() for part in condition.partition("="))
         field = _field(name) if equals else None
         if field is None or not value:
-            raise QueryError(
-                f"{condition!r} is not field=value: write for example displacement=340..360 or fuel=gasoline"
-            )
+            example = f"displacement=340..360 {BY_SLUG['displacement'].unit(context.system).label}"
+            raise QueryError(f"{condition!r} is not field=value: write for example '{example}' or fuel=gasoline")
         if field.kind == "choice":
-            choices[field.slug] = tuple(_normal_choice(field, choice.strip()) for choice in value.split(","))
+            for choice in value.split(","):
+                choices.setdefault(field.slug, []).append(_known_choice(context, field, choice.strip()))
             continue
-        limits = parse_range(value, field, context.system)
-        if isinstance(limits, str):
-            raise QueryError(limits)
-        ranges[field.slug] = limits
-    return _table(find(context.summaries, ranges, choices, words), context.system)
+        asked = read_range(value, field, context.system_of_numbers)
+        if isinstance(asked, str):
+            raise QueryError(asked)
+        ranges.setdefault(field.slug, []).append(asked)
+    limits = {slug: [asked.limits for asked in several] for slug, several in ranges.items()}
+    found = find(context.summaries, limits, choices, words)
+    if not found:
+        for several in ranges.values():
+            _require_some(context, several)
+    searched = [" or ".join(asked.text for asked in several) for several in ranges.values()]
+    searched += [f"{slug} {' or '.join(values)}" for slug, values in choices.items()]
+    return [*([f"searched: {', '.join(searched)}"] if searched else []), *_table(found, context.system)]
+
+
+def _known_choice(context: QueryContext, field: Field, text: str) -> str:
+    """Return a choice as the builds have it. Raises QueryError, with the nearest, where no build has it."""
+    normal = _normal_choice(field, text)
+    known = sorted({value for summary in context.summaries if (value := choice_of(summary, field)) is not None})
+    for value in known:
+        if " ".join(value.split()).casefold() == " ".join(normal.split()).casefold():
+            return value
+    folded = {value.casefold(): value for value in known}
+    matches = difflib.get_close_matches(normal.casefold(), folded, n=1, cutoff=0.5)
+    nearest = f"did you mean {folded[matches[0]]}? " if matches else ""
+    listed = f"builds have {', '.join(known[:12])}" if known else "no build records it"
+    raise QueryError(f"{field.slug}: no build has {text!r}; {nearest}{listed}")
+
+
+def _require_some(context: QueryContext, several: Sequence[WrittenRange]) -> None:
+    """Raise QueryError, with the nearest build, where single values were asked for and no build has any of them."""
+    field = several[0].field
+    if any(asked.value is None for asked in several) or find(
+        context.summaries, {field.slug: [asked.limits for asked in several]}
+    ):
+        return
+    values = [(value, summary) for summary in context.summaries if (value := number_of(summary, field)) is not None]
+    if not values:
+        raise QueryError(f"{field.slug}: no build records it")
+    wanted = several[0]
+    assert wanted.value is not None
+    value, summary = min(values, key=lambda pair: abs(pair[0] - (wanted.value or 0.0)))
+    unit = f" {wanted.unit.label}" if wanted.unit.label not in ("", "°") else wanted.unit.label
+    raise QueryError(
+        f"no build has {wanted.text}: the nearest has {wanted.unit.show(value)}{unit} ({summary.slug}); "
+        f"write a range, such as '{field.slug}={_around(wanted)}'"
+    )
+
+
+def _around(asked: WrittenRange) -> str:
+    """Return a range of a tenth either way of the single value that was asked for."""
+    value = (asked.value or 0.0) * asked.unit.factor
+    unit = f" {asked.unit.label}" if asked.unit.label not in ("", "°") else ""
+    return f"{value * 0.9:.4g}..{value * 1.1:.4g}{unit}"
 
 
 def _normal_choice(field: Field, text: str) -> str:
@@ -138,12 +210,12 @@ def similar_lines(archive: Path, target: str, count: int = 8, *, as_json: bool =
     """
     context = open_index(archive)
     is_file = target.endswith((".yaml", ".yml"))
-    plan = _read_plan(Path(target), context.system) if is_file else context.get(target)
+    plan = _read_plan(Path(target), context.system_of_numbers) if is_file else context.get(target)
     answer = similar(context.summaries, plan, context.weights, count, context.system)
     return [_as_json(answer)] if as_json else _as_lines(answer, context.system)
 
 
-def _read_plan(path: Path, system: System) -> Summary:
+def _read_plan(path: Path, system: System | None) -> Summary:
     document, problems = read_yaml(path, path)
     if document is None:
         raise QueryError(str(problems[0]))
@@ -160,10 +232,10 @@ def _read_plan(path: Path, system: System) -> Summary:
         if field.kind == "choice":
             values[field.slug] = _normal_choice(field, text)
             continue
-        limits = parse_range(text, field, system)
-        if isinstance(limits, str):
-            raise QueryError(f"{path}:{line}: {limits}")
-        ends = [end for end in limits if end is not None]
+        asked = read_range(text, field, system)
+        if isinstance(asked, str):
+            raise QueryError(f"{path}:{line}: {asked}")
+        ends = [end for end in asked.limits if end is not None]
         values[field.slug] = sum(ends) / len(ends)
     for name in ("cylinders", "year"):
         if name in values:

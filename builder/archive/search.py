@@ -27,15 +27,15 @@ class Similar:
 
 def find(
     summaries: Iterable[Summary],
-    ranges: Mapping[str, Range] | None = None,
+    ranges: Mapping[str, Sequence[Range]] | None = None,
     choices: Mapping[str, Sequence[str]] | None = None,
     text: str = "",
 ) -> tuple[Summary, ...]:
-    """Return the builds that lie in every range, have one of the choices of every field, and contain every word.
+    """Return the builds that lie in a range of every field, have one of its choices, and contain every word.
 
     Parameters
     ----------
-    ranges : mapping of number field to (minimum, maximum), SI, ends included, None for open
+    ranges : mapping of number field to its ranges (minimum, maximum), SI, ends included, None for open
     choices : mapping of choice field to the values accepted; capitals do not matter
     text : words; each word must occur, as a part of a word, in the title, number, family, parts or text
 
@@ -44,9 +44,12 @@ def find(
     tuple of Summary, newest first. A build that does not record a field is outside every range of it.
     """
     matches = list(newest_first(summaries))
-    for slug, (minimum, maximum) in (ranges or {}).items():
+    for slug, limits in (ranges or {}).items():
         field = BY_SLUG[slug]
-        matches = [s for s in matches if _inside(number_of(s, field), minimum, maximum, 0.5 / field.quantum)]
+        tolerance = 0.5 / field.quantum
+        matches = [
+            s for s in matches if any(_inside(number_of(s, field), low, high, tolerance) for low, high in limits)
+        ]
     for slug, values in (choices or {}).items():
         field = BY_SLUG[slug]
         accepted = {" ".join(value.split()).casefold() for value in values}
@@ -76,13 +79,41 @@ def search_text(summary: Summary) -> str:
     return " ".join(" ".join(filter(None, fields)).split()).casefold()
 
 
-def parse_range(text: str, field: Field, system: System) -> Range | str:
+@dataclass(frozen=True, slots=True)
+class WrittenRange:
+    """A range in SI as it was asked for: in which unit, and whether it is a single value."""
+
+    field: Field
+    limits: Range
+    unit: FieldUnit
+    value: float | None = None
+    """The single value [SI] that the range is about."""
+
+    @property
+    def text(self) -> str:
+        """The range in words: `displacement 399.5 to 400.5 cu in`."""
+        low, high = (None if end is None else self.unit.factor * end for end in self.limits)
+        unit = f" {self.unit.label}" if self.unit.label not in ("", "°") else self.unit.label
+        if low is None or high is None:
+            return (
+                f"{self.field.slug} {'up to ' if low is None else 'from '}{_number(high if low is None else low)}{unit}"
+            )
+        return f"{self.field.slug} {_number(low)} to {_number(high)}{unit}"
+
+
+def _number(value: float | None) -> str:
+    return f"{value:.10g}"
+
+
+def read_range(text: str, field: Field, system: System | None) -> WrittenRange | str:
     """Return "10..11", "340..", "..7000 rpm" or "350 cu in" as a range in SI.
 
-    A number without a unit is in the shop's own unit. A single number means the values that round to it at the
-    decimals it was written with. Returns a sentence for the user when it cannot be read.
+    A number without a unit is in the unit of the system; without a system (the shop shows both) it is asked for its
+    unit where there are two. A single number means the values that round to it at the decimals it was written with.
+    Returns a sentence for the user when it cannot be read.
     """
-    example = field.show(100.0 / field.metric.factor if field.ratio else field.scale, system)
+    shown = system or "metric"
+    example = field.show(100.0 / field.metric.factor if field.ratio else field.scale, shown)
     not_a_range = f"{field.slug}: '{text}' is not a range; write for example '{example}' or '{example}..'"
     first, dots, last = (part.strip() for part in text.partition(".."))
     ends = [_RANGE_END.fullmatch(first), _RANGE_END.fullmatch(last)]
@@ -96,21 +127,26 @@ def parse_range(text: str, field: Field, system: System) -> Range | str:
                 labels = " or ".join(dict.fromkeys(u.label for u in (field.inch, field.metric) if u.label))
                 return f"{field.slug}: '{end[2]}' is not a unit of it here; use {labels or 'no unit'}"
             units.append(fitting[0])
+    if not units and system is None and field.inch.label != field.metric.label:
+        fixes = " or ".join(f"{text} {unit.label}" for unit in (field.inch, field.metric))
+        return f"{field.slug}: '{text}' in which unit? Write {fixes}"
     # A unit written once applies to both ends.
-    unit_last = units[0] if units else field.unit(system)
+    unit_last = units[0] if units else field.unit(shown)
     unit_first = units[-1] if units else unit_last
     if not dots:
         number = ends[0][1]
         value, half = float(number), 0.5 * 10.0 ** -len(number.partition(".")[2])
         low, high = (value - half) / unit_first.factor, (value + half) / unit_first.factor
-        return (low, high) if math.isfinite(low) else f"{field.slug}: '{text}' is beyond any engine"
+        if not math.isfinite(low):
+            return f"{field.slug}: '{text}' is beyond any engine"
+        return WrittenRange(field, (low, high), unit_first, value / unit_first.factor)
     minimum = float(ends[0][1]) / unit_first.factor if ends[0][1] else None
     maximum = float(ends[1][1]) / unit_last.factor if ends[1][1] else None
     if any(end is not None and not math.isfinite(end) for end in (minimum, maximum)):
         return f"{field.slug}: '{text}' is beyond any engine"
     if minimum is not None and maximum is not None and minimum > maximum:
         return f"{field.slug}: the least in '{text}' is above the most; turn them round"
-    return (minimum, maximum)
+    return WrittenRange(field, (minimum, maximum), unit_last)
 
 
 def _normalize_unit(label: str) -> str:

@@ -16,9 +16,12 @@ from builder.commands import common
 def command(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> None:
     """Find past builds by ranges, choices and words.
 
+    Conditions on one field are alternatives; those on different fields all have to be met.
+
     \b
-    millbook find harbour --where displacement=1500..1800 --where fuel=gasoline
+    millbook find harbour --where "displacement=1500..1800 cc" --where fuel=gasoline
     millbook find --where "peak_power=300 hp.." --where compression_ratio=10..11
+    millbook find --where "displacement=350 cu in" --where "displacement=400 cu in"
     """
     from builder.archive.query import find_lines
 

@@ -182,7 +182,7 @@ def test_the_browser_finds_what_python_finds(run: Run) -> None:
     filters = [{"ranges": r, "choices": c, "words": w} for r, c, w in asked]
     expression = f"{json.dumps(filters)}.map((f) => Array.from(core.filterRows(a, f)).map((i) => a.slugs[i]))"
     for (ranges, choices, words), got in zip(asked, run(finder_data(builds, WEIGHTS), expression), strict=True):
-        want = [s.slug for s in find(builds, ranges, choices, words)]
+        want = [s.slug for s in find(builds, {slug: [limits] for slug, limits in ranges.items()}, choices, words)]
         assert want
         assert got == want
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from builder.archive.fields import BY_SLUG, weights_from
-from builder.archive.search import find, parse_range, similar
+from builder.archive.search import find, read_range, similar
 from builder.archive.similarity import plan_from_values
 from builder.archive.summary import PartSummary, Summary, newest_first
 from tests.support import archive_samples as samples
@@ -17,12 +17,12 @@ def test_ranges_choices_and_words_together() -> None:
     builds = samples.invented_archive(200, sparse=0.2)
     found = find(
         builds,
-        {"displacement": (300 * CUBIC_INCH, 400 * CUBIC_INCH), "compression_ratio": (9.0, None)},
+        {"displacement": [(300 * CUBIC_INCH, 400 * CUBIC_INCH)], "compression_ratio": [(9.0, None)]},
         {"fuel": ["GASOLINE", "e85"]},
         "small V8 torque-plate-not",
     )
     assert found == ()
-    found = find(builds, {"displacement": (300 * CUBIC_INCH, 400 * CUBIC_INCH), "compression_ratio": (9.0, None)},
+    found = find(builds, {"displacement": [(300 * CUBIC_INCH, 400 * CUBIC_INCH)], "compression_ratio": [(9.0, None)]},
                  {"fuel": ["GASOLINE", "e85"]}, "small V8")  # fmt: skip
     assert found
     want = [s for s in builds if s.compression_ratio is not None and s.compression_ratio >= 8.9995
@@ -54,16 +54,47 @@ def test_parts_makers_and_numbers_are_found() -> None:
 def test_ranges_are_read_with_and_without_units(
     text: str, slug: str, system: str, least: float | None, most: float | None
 ) -> None:
-    read = parse_range(text, BY_SLUG[slug], system)  # type: ignore[arg-type]
+    read = read_range(text, BY_SLUG[slug], system)  # type: ignore[arg-type]
     assert not isinstance(read, str)
-    assert read == pytest.approx((least, most))
+    assert read.limits == pytest.approx((least, most))
 
 
 @pytest.mark.parametrize("text", ["", "..", "big", "1e999..", "10 to 11", "10..11 bananas", "12..10", "9" * 400 + ".."])
 def test_a_range_that_cannot_be_read_has_a_message(text: str) -> None:
-    read = parse_range(text, BY_SLUG["compression_ratio"], "inch")
+    read = read_range(text, BY_SLUG["compression_ratio"], "inch")
     assert isinstance(read, str)
     assert read.startswith("compression_ratio: ")
+
+
+def test_ranges_of_one_field_are_alternatives() -> None:
+    builds = samples.invented_archive(200, sparse=0.2)
+    low, high = (250 * CUBIC_INCH, 300 * CUBIC_INCH), (400 * CUBIC_INCH, None)
+    both = set(find(builds, {"displacement": [low, high]}))
+    assert both == {*find(builds, {"displacement": [low]}), *find(builds, {"displacement": [high]})}
+    assert find(builds, {"displacement": [low]})
+    assert find(builds, {"displacement": [high]})
+
+
+@pytest.mark.parametrize(
+    ("text", "slug", "shown"),
+    [
+        ("400 cu in", "displacement", "displacement 399.5 to 400.5 cu in"),
+        ("5.7..6", "compression_ratio", "compression_ratio 5.7 to 6"),
+        ("300 hp..", "peak_power", "peak_power from 300 hp"),
+        ("..52.6 kW", "peak_power", "peak_power up to 52.6 kW"),
+    ],
+)
+def test_a_range_says_what_is_searched(text: str, slug: str, shown: str) -> None:
+    read = read_range(text, BY_SLUG[slug], None)
+    assert not isinstance(read, str)
+    assert read.text == shown
+
+
+def test_a_bare_number_is_asked_for_its_unit_where_the_shop_shows_both() -> None:
+    message = read_range("350", BY_SLUG["displacement"], None)
+    assert message == "displacement: '350' in which unit? Write 350 cu in or 350 cc"
+    assert not isinstance(read_range("350", BY_SLUG["displacement"], "inch"), str)
+    assert not isinstance(read_range("10.5", BY_SLUG["compression_ratio"], None), str)
 
 
 def test_similar_has_matches_and_an_estimate() -> None:

@@ -25,7 +25,7 @@ from builder.archive.fields import weights_from
 from builder.archive.index import read_index
 from builder.archive.search import find, similar
 builds = read_index(Path(sys.argv[1]))
-assert find(builds, {"compression_ratio": (10.0, 11.0)}, {}, "v8")
+assert find(builds, {"compression_ratio": [(10.0, 11.0)]}, {}, "v8")
 print(similar(builds, builds[0], weights_from(None)[0]).estimate.expected[0].text())
 """
 
