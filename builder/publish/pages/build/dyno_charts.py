@@ -120,7 +120,10 @@ def _sweep_charts(sweep: SettingTrials, number: int, system: System) -> Iterator
             fit.display_unit.number(1.0, system) - fit.display_unit.number(0.0, system),
             fit.display_unit.number(0.0, system),
         )
-        fitted = None if best is None else (best.curvature * scale, best.slope * scale, best.constant * scale + zero)
+        # A parabola is drawn only where its bend is more than the scatter: the line itself would claim an optimum.
+        fitted = None
+        if best is not None and best.optimum is not None:
+            fitted = (best.curvature * scale, best.slope * scale, best.constant * scale + zero)
         data = SweepData(
             sweep.name,
             printed_unit(sweep.unit),
