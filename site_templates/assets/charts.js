@@ -525,7 +525,7 @@
     }
     const frame = element("div", "mb-plot");
     const chart = svg("svg", { width, height, viewBox: `0 0 ${width} ${height}`, class: "mb-finder-scatter", role: "img" });
-    const named = [{ name: "up", ...yRange }, { name: "across", ...xRange }].filter(({ name }) => name === "up" || x.field.slug !== "year");
+    const named = [{ name: "y axis", ...yRange }, ...(x.field.slug === "year" ? [] : [{ name: "x axis", ...xRange }])];
     const { xScale, yScale } = drawAxes(chart, {
       width, height, x: { ...xRange, title: x.title }, y: { ...yRange, title: y.title }, note: width < 420 && zeroNote(named) ? "Not from 0" : zeroNote(named),
     });

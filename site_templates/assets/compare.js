@@ -5,6 +5,8 @@
   const { core, charts } = globalThis.millbook;
   const { el, SYSTEM_NAMES } = globalThis.millbook.form;
 
+  const nextTask = () => new Promise((resolve) => setTimeout(resolve));
+
   function start(host, data) {
     const archive = core.decode(data);
     archive.system = charts.chosenUnits(archive.system);
@@ -24,7 +26,8 @@
 
     const fill = (...children) => host.replaceChildren(el("div", { class: "mb-finder-stack" }, ...children));
 
-    function show() {
+    // Draw the charts and, in a task of its own, insert everything, so that nothing moves.
+    async function show() {
       const { rows, unknown } = readAddress();
       const picks = rows.length ? "#pick=" + rows.map((row) => archive.slugs[row]).join(",") : "";
       const finderLink = el("a", { href: (host.dataset.finder || "finder.html") + picks, text: "Choose builds in the finder" });
@@ -49,18 +52,18 @@
         const radio = el("input", { type: "radio", name: "mb-finder-units", value: name, onchange: () => {
           system = name;
           charts.chooseUnits(name);
-          show();
-          host.querySelector(`input[value=${name}]`).focus();
+          show().then(() => host.querySelector(`input[value=${name}]`).focus());
         } });
         radio.checked = name === system;
         return el("label", {}, radio, el("span", { text: SYSTEM_NAMES[name] }));
       });
+      drawCurves();
+      await nextTask();
       fill(...[note].filter(Boolean), legend,
         el("div", { class: "mb-finder-row" },
           el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios),
           el("label", {}, perLitreBox, el("span", { text: "per liter" })), finderLink),
         chartPair, ...differences(rows));
-      drawCurves();
     }
 
     function differences(rows) {
@@ -91,8 +94,7 @@
       show();
     });
     // In a task of its own, so that the browser can paint and respond first.
-    setTimeout(() => {
-      show();
+    nextTask().then(show).then(() => {
       host.dataset.ready = "yes";
     });
   }
