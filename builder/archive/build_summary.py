@@ -6,6 +6,7 @@ from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_cu
 from builder.engine.constants import INCH
 from builder.figures.core.types import Figure, FigureSheet
 from builder.record.models.build import Build
+from builder.record.models.build_yaml import FUEL_FAMILIES
 from builder.record.models.parts import Part as ReceivedPart
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, parse_quantity
@@ -45,6 +46,8 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         induction=_word(engine.induction),
         fuel_system=_word(engine.fuel_system),
         fuel=_word(engine.fuel.kind if engine.fuel else None),
+        fuel_family=FUEL_FAMILIES[engine.fuel.kind] if engine.fuel else None,
+        octane=" ".join(engine.fuel.octane.split()) if engine.fuel and engine.fuel.octane else None,
         ignition=str(engine.ignition),
         peak_torque=sheet.value("peak_torque"),
         peak_torque_speed=sheet.value("peak_torque_speed"),

@@ -131,6 +131,8 @@ FIELDS: tuple[Field, ...] = (
     _choice("induction", "Induction", "airflow and fuel", 3.0),
     _choice("fuel_system", "Fuel system", "airflow and fuel", 1.0),
     _choice("fuel", "Fuel", "airflow and fuel", 1.5),
+    _choice("fuel_family", "Fuel family", "airflow and fuel", 0.0),
+    _choice("octane", "Octane", "airflow and fuel", 0.0),
     _choice("ignition", "Ignition", "airflow and fuel", 0.5),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
             FieldUnit("lbf ft", 1 / POUND_FORCE_FOOT, 0), FieldUnit("N m", 1.0, 0), ratio=True),

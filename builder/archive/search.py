@@ -75,7 +75,16 @@ def similar(
 def search_text(summary: Summary) -> str:
     """Return the text of a build that is searched for words, in lower case."""
     parts = " ".join(f"{p.maker} {p.number} {p.kind}" for p in summary.parts)
-    fields = (summary.title, summary.number, summary.family, summary.purpose, summary.fuel, parts, summary.words)
+    fields = (
+        summary.title,
+        summary.number,
+        summary.family,
+        summary.purpose,
+        summary.fuel,
+        summary.octane,
+        parts,
+        summary.words,
+    )
     return " ".join(" ".join(filter(None, fields)).split()).casefold()
 
 

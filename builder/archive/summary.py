@@ -75,6 +75,8 @@ class Summary:
     induction: str | None = None
     fuel_system: str | None = None
     fuel: str | None = None
+    fuel_family: str | None = None
+    octane: str | None = None
     ignition: str | None = None
     peak_torque: float | None = None
     peak_torque_speed: float | None = None

@@ -59,6 +59,14 @@ def test_fuel_in_any_word(published_archive: Path) -> None:
     assert BUILD in names.pop()
 
 
+def test_fuel_family_and_octane(published_archive: Path) -> None:
+    family = run("find", "-w", "fuel_family=pump gasoline", archive=published_archive).output
+    assert "searched: fuel_family pump gasoline" in family
+    assert BUILD in family
+    assert BUILD in run("find", "-w", "octane=95 RON", archive=published_archive).output
+    assert BUILD in run("find", "95", "RON", archive=published_archive).output
+
+
 def test_find_and_similar_before_anything_was_published(tmp_path: Path) -> None:
     for number, slug in enumerate(("first-four", "second-four")):
         write_build(tmp_path, slug, number=number + 1)

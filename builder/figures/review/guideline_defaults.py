@@ -12,6 +12,7 @@ from typing import Any
 
 from builder.engine.constants import MECHANICAL_HORSEPOWER
 from builder.figures.core.display_units import System, convert_to_other_system, system_of_unit, written_text
+from builder.record.models.build_yaml import FUEL_FAMILIES
 from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import Quantity
 
@@ -105,9 +106,6 @@ class CrankGuideline:
         return SHOP_RULE if self.set_by_shop else COMMON_PRACTICE
 
 
-_GASOLINES = ("gasoline", "E10", "race gasoline")
-"""Fuels that the plain limits of lambda are for."""
-
 # Shops differ: some trust nodular iron with the middle 500s. Forged and billet steels differ too
 # much from each other for a value here.
 _CRANK_DEFAULTS = (
@@ -142,25 +140,33 @@ def piston_speed_guideline(shop: Shop, kind: str) -> GuidelineValue | None:
 
 def effective_ratio_guideline(shop: Shop, kind: str) -> GuidelineValue | None:
     """Return the effective compression ratio that a fuel is trusted with."""
-    for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
-        for entry in guidelines.effective_ratio:
-            if entry.fuel.casefold() == kind.casefold():
-                return GuidelineValue(entry.effective_ratio, f"{entry.effective_ratio:g}:1", set_by_shop)
+    for fuel in _fuels_by(kind):
+        for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
+            for entry in guidelines.effective_ratio:
+                if entry.fuel == fuel:
+                    return GuidelineValue(entry.effective_ratio, f"{entry.effective_ratio:g}:1", set_by_shop)
     return None
+
+
+def _fuels_by(kind: str) -> tuple[str, ...]:
+    """Return the fuels whose guidelines hold for a kind: its own, then for regular and premium that of gasoline."""
+    return (kind, "gasoline") if kind in ("regular gasoline", "premium gasoline") else (kind,)
 
 
 def mixture_guideline(shop: Shop, kind: str | None) -> tuple[GuidelineValue, GuidelineValue] | None:
     """Return the richest and leanest lambda at full load on a fuel; None for a fuel without a guideline."""
     if kind is None:
         return None
-    for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
-        for entry in guidelines.mixture:
-            if entry.fuel.casefold() == kind.casefold():
-                rich, lean = (
-                    GuidelineValue(end, f"{end:g}", set_by_shop) for end in (entry.least_lambda, entry.most_lambda)
-                )
-                return rich, lean
-    return (guideline_value(shop, "least_lambda"), guideline_value(shop, "most_lambda")) if kind in _GASOLINES else None
+    for fuel in _fuels_by(kind):
+        for set_by_shop, guidelines in ((True, shop.guidelines), (False, _default_guidelines())):
+            for entry in guidelines.mixture:
+                if entry.fuel == fuel:
+                    rich, lean = (
+                        GuidelineValue(end, f"{end:g}", set_by_shop) for end in (entry.least_lambda, entry.most_lambda)
+                    )
+                    return rich, lean
+    is_gasoline = FUEL_FAMILIES.get(kind) in ("pump gasoline", "race gasoline")
+    return (guideline_value(shop, "least_lambda"), guideline_value(shop, "most_lambda")) if is_gasoline else None
 
 
 def crank_guideline(shop: Shop, material: str) -> CrankGuideline | None:

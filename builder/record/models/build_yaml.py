@@ -92,11 +92,14 @@ FuelSystem = Annotated[
 ]
 FuelKind = Annotated[
     Literal[
-        "gasoline", "E10", "E85", "ethanol", "methanol", "diesel", "LPG", "natural gas", "race gasoline", "kerosene"
+        "gasoline", "regular gasoline", "premium gasoline", "E10", "E85", "ethanol", "methanol", "diesel", "LPG",
+        "natural gas", "race gasoline", "kerosene",
     ],
     Synonyms({
         "gasoline": "petrol, pump gas, pump fuel, pump gasoline, pump petrol, unleaded, unleaded gasoline, "
         "unleaded petrol, motor gasoline",
+        "regular gasoline": "regular, regular petrol, regular unleaded, regular pump gas",
+        "premium gasoline": "premium, premium petrol, premium unleaded, super unleaded, premium pump gas",
         "E10": "pump gas E10, gasoline E10, petrol E10",
         "ethanol": "ethyl alcohol, E100",
         "methanol": "methyl alcohol, M100",
@@ -107,6 +110,23 @@ FuelKind = Annotated[
         "kerosene": "paraffin, kerosine, vaporizing oil, vaporising oil, tractor vaporising oil, TVO, lamp oil",
     }),
 ]  # fmt: skip
+
+FuelFamily = Literal["pump gasoline", "race gasoline", "alcohol", "diesel", "gas", "kerosene"]
+FUEL_FAMILIES: dict[str, FuelFamily] = {
+    "gasoline": "pump gasoline",
+    "regular gasoline": "pump gasoline",
+    "premium gasoline": "pump gasoline",
+    "E10": "pump gasoline",
+    "race gasoline": "race gasoline",
+    "E85": "alcohol",
+    "ethanol": "alcohol",
+    "methanol": "alcohol",
+    "diesel": "diesel",
+    "LPG": "gas",
+    "natural gas": "gas",
+    "kerosene": "kerosene",
+}
+"""The family of every fuel: what is bought at the pump, what is made for racing, and so on."""
 
 
 class Fuel(RecordModel):

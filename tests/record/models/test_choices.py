@@ -6,14 +6,16 @@ import copy
 import pickle
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
+from builder.figures.review.guideline_defaults import effective_ratio_guideline, mixture_guideline
 from builder.record.load import read_shop
-from builder.record.models.build_yaml import EngineKind, FuelKind
+from builder.record.models.build_yaml import FUEL_FAMILIES, EngineKind, FuelFamily, FuelKind
 from builder.record.models.choices import Choice, Synonyms, choice_key
 from builder.record.models.fields import RecordModel
+from builder.record.models.shop import Shop
 from builder.record.problem import errors_in
 from builder.record.quantities.readings import as_written
 from builder.record.reference import document_models
@@ -109,3 +111,22 @@ def test_guidelines_name_fuels_and_materials_in_any_word(tmp_path: Path) -> None
 
 def test_a_choice_without_another_word_was_written_so() -> None:
     assert as_written(Choice("V")) == "V"
+
+
+def test_every_fuel_has_a_family() -> None:
+    literal, _ = get_args(FuelKind)
+    assert set(FUEL_FAMILIES) == set(get_args(literal))
+    assert set(FUEL_FAMILIES.values()) == set(get_args(FuelFamily))
+    pump = {kind for kind, family in FUEL_FAMILIES.items() if family == "pump gasoline"}
+    assert pump == {"gasoline", "regular gasoline", "premium gasoline", "E10"}
+
+
+def test_regular_and_premium_follow_the_guideline_of_gasoline() -> None:
+    shop = Shop.model_validate({"guidelines": {"effective_ratio": [{"fuel": "gasoline", "effective_ratio": 9.1}]}})
+    for kind in ("gasoline", "regular gasoline", "premium gasoline"):
+        limit = effective_ratio_guideline(shop, kind)
+        assert limit is not None
+        assert (limit.value, limit.set_by_shop) == (9.1, True)
+        assert mixture_guideline(shop, kind) is not None
+        assert mixture_guideline(shop, kind) == mixture_guideline(shop, "gasoline")
+    assert mixture_guideline(shop, "diesel") is None
