@@ -6,11 +6,13 @@ archivable PDF may contain no character without a glyph, so such a character is 
 
 from __future__ import annotations
 
+import importlib.util
 import itertools
 import re
 import unicodedata
 from collections.abc import Callable
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 _FILES = ("DejaVuSans", "DejaVuSans-Bold")
@@ -24,6 +26,8 @@ _INVISIBLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u200b-\u200f\u2028-\u202f\u2060-\u206f"
     "\ufe00-\ufe0f\ufeff\U000e0000-\U000e0fff]"
 )
+COMMON = frozenset("°±·–—‘’“”…→−≤≥×÷²³½¼¾µ\u00a0äöüÄÖÜßéèêàçñåøæÅØÆ")
+"""Characters of which it is known that the fonts have them: loading matplotlib to look takes 0.15 s."""
 _SPACES = {"\u202f": "\u00a0", "\u2028": "\n", "\u2029": "\n"}
 _LONG_WORD = re.compile(rf"[^\s{_BREAK}]{{{_MAX_WORD + 1},}}")
 
@@ -52,10 +56,11 @@ def has_italic(text: str) -> bool:
 
 
 def font_folder() -> str:
-    """Return the folder of matplotlib's fonts."""
-    import matplotlib
-
-    return f"{matplotlib.get_data_path()}/fonts/ttf"
+    """Return the folder of matplotlib's fonts, without loading matplotlib."""
+    spec = importlib.util.find_spec("matplotlib")
+    assert spec is not None
+    assert spec.origin is not None
+    return str(Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf")
 
 
 def renderable(text: str) -> str:
@@ -76,7 +81,7 @@ def _name_missing_glyphs(text: str) -> str:
 
 
 def _has_glyph(char: str) -> bool:
-    return char.isascii() or ord(char) in _covered()
+    return char.isascii() or char in COMMON or ord(char) in _covered()
 
 
 def _bracketed(run: str) -> str:

@@ -10,8 +10,16 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from builder.publish.sheets.glyphs import renderable, renderable_svg
+from builder.publish.sheets.glyphs import COMMON, _covered, font_folder, renderable, renderable_svg
 from builder.publish.sheets.typst_pdf import NO_DATE, STANDARDS, compile_typst
+
+
+def test_the_fonts_have_the_common_characters() -> None:
+    import matplotlib
+
+    assert font_folder() == f"{matplotlib.get_data_path()}/fonts/ttf"
+    assert {char for char in COMMON if ord(char) not in _covered()} == set()
+
 
 HOSTILE = {
     "markup": '#panic("x") $a^2$ *b* _i_ `c` \\ <img src=x onerror=alert(1)> [l](javascript:1) '
