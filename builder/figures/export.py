@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
+from builder.engine.comparison import CONFIDENCE
 from builder.figures.core.types import Contradiction, FigureSheet
+from builder.figures.dyno.comparisons import ComparisonResult, Repeats, SettingTrials
 from builder.figures.dyno.engine_state import EngineState, StatePeak
+from builder.figures.dyno.pull_scatter import PullScatter
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
@@ -16,6 +20,10 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
         "build": slug,
         "delivered": state_as_json(session.delivered) if session else None,
         "best_during_testing": state_as_json(session.best) if session else None,
+        "scatter": scatter_as_json(session.scatter) if session else None,
+        "repeats": [repeats_as_json(repeats) for repeats in session.repeats] if session else [],
+        "changes": [change_as_json(change, session.scatter) for change in session.changes] if session else [],
+        "settings": [setting_as_json(setting) for setting in session.settings] if session else [],
         "figures": [
             {
                 "slug": figure.slug,
@@ -79,6 +87,75 @@ def state_as_json(state: EngineState | None) -> dict[str, Any] | None:
         "peak_torque": _peak(state.peak_torque),
         "peak_power": _peak(state.peak_power),
     }
+
+
+def scatter_as_json(scatter: PullScatter) -> dict[str, Any]:
+    """Return how far pulls scatter with nothing changed, over their torque, and what that is from."""
+    return {
+        "relative": _number(scatter.relative),
+        "degrees_of_freedom": _number(scatter.freedom),
+        "from": scatter.source,
+    }
+
+
+def repeats_as_json(repeats: Repeats) -> dict[str, Any]:
+    """Return how far some repeats differ and whether they drift; torque [N m]."""
+    return {
+        "pulls": list(repeats.names),
+        "deviation": _number(repeats.repeatability.overall),
+        "deviation_of_means": _number(repeats.repeatability.of_means),
+        "drift_per_pull": _number(repeats.drift.per_pull),
+        "drift_half_width": _number(repeats.drift.half_width),
+        "drift": repeats.drift.verdict,
+        "says": _plain(repeats.text),
+    }
+
+
+def change_as_json(change: ComparisonResult, scatter: PullScatter) -> dict[str, Any]:
+    """Return what a change was worth in mean torque [N m], with its interval; null where it cannot be compared."""
+    gain = change.gain
+    return {
+        "pull": change.name,
+        "since": change.since,
+        "changed": change.changed,
+        "changes_at_once": change.changes,
+        "before": list(change.before),
+        "after": list(change.after),
+        "value": None if gain is None else _number(gain.mean),
+        "half_width": None if gain is None else _number(gain.half_width),
+        "confidence": CONFIDENCE,
+        "scatter": scatter.source,
+        "drift": change.drift,
+        "verdict": "not comparable" if gain is None else gain.verdict,
+        "says": _plain(change.text),
+    }
+
+
+def setting_as_json(setting: SettingTrials) -> dict[str, Any]:
+    """Return a swept setting with the optimum of each result, in the unit of the setting; null where none is named."""
+    return {
+        "name": setting.name,
+        "unit": setting.unit,
+        "caution": setting.caution or None,
+        "fits": [
+            {
+                "result": fit.quantity,
+                "levels": [_number(level) for level in fit.levels],
+                "values": [_number(value) for value in fit.values],
+                "optimum": _number(fit.best.optimum) if fit.best and fit.best.optimum is not None else None,
+                "interval": [_number(end) for end in (fit.best.interval or ())] if fit.best else [],
+                "confidence": CONFIDENCE,
+                "verdict": fit.best.verdict if fit.best else "two settings only",
+                "says": _plain(fit.text),
+            }
+            for fit in setting.fits
+        ],
+    }
+
+
+def _number(value: float) -> float | None:
+    """Return a number rounded so that every machine writes the same digits; None for what is not finite."""
+    return float(f"{value:.9g}") if math.isfinite(value) else None
 
 
 def _peak(peak: StatePeak) -> dict[str, Any]:

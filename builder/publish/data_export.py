@@ -17,14 +17,19 @@ from typing import Any
 
 import numpy as np
 
-from builder.engine.comparison import CONFIDENCE
 from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession
-from builder.figures.export import state_as_json
+from builder.figures.export import (
+    change_as_json,
+    repeats_as_json,
+    scatter_as_json,
+    setting_as_json,
+    state_as_json,
+)
 from builder.record.dyno_log.channels import CHANNELS
 from builder.record.models.build import Build
 from builder.record.quantities.unit_table import printed_unit
@@ -254,19 +259,10 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
             _pull(pull, name, delivered=session.is_delivered(pull))
             for pull, name in zip(session.pulls, names, strict=True)
         ],
-        "scatter": {
-            "relative": _number(session.scatter.relative), "degrees_of_freedom": _number(session.scatter.freedom),
-            "from": session.scatter.source,
-        },
-        "repeats": [
-            {"pulls": list(repeat.names), "deviation": _number(repeat.repeatability.overall),
-             "deviation_of_means": _number(repeat.repeatability.of_means),
-             "drift_per_pull": _number(repeat.drift.per_pull),
-             "drift_half_width": _number(repeat.drift.half_width), "drift": repeat.drift.verdict, "says": repeat.text}
-            for repeat in session.repeats
-        ],
+        "scatter": scatter_as_json(session.scatter),
+        "repeats": [repeats_as_json(repeat) for repeat in session.repeats],
         "changes": [_change(session, index) for index in range(len(session.changes))],
-        "settings": [_setting(session, index) for index in range(len(session.settings))],
+        "settings": [setting_as_json(setting) for setting in session.settings],
         "health": [
             {"pull": item.pull, "channel": item.channel, "side": item.side, "limit": _number(item.limit),
              "value": _number(item.value), "speed": _number(item.speed), "says": item.text}
@@ -338,49 +334,13 @@ def _pull(pull: PullResult, name: str, *, delivered: bool) -> dict[str, Any]:
 
 
 def _change(session: DynoSession, index: int) -> dict[str, Any]:
+    """Return a change with its curve of difference."""
     change = session.changes[index]
-    gain = change.gain
-    result: dict[str, Any] = {
-        "pull": change.name,
-        "since": change.since,
-        "changed": change.changed,
-        "changes_at_once": change.changes,
-        "before": list(change.before),
-        "after": list(change.after),
-        "verdict": "not comparable" if gain is None else gain.verdict,
-        "says": change.text,
-    }
-    if gain is not None:
+    result = change_as_json(change, session.scatter)
+    if change.gain is not None:
         result |= {
-            "value": _number(gain.mean),
-            "half_width": _number(gain.half_width),
-            "confidence": CONFIDENCE,
-            "scatter": session.scatter.source,
-            "drift": change.drift,
-            "engine_speed": _numbers(gain.speed),
-            "difference": _numbers(gain.difference),
-            "band": _numbers(gain.band),
+            "engine_speed": _numbers(change.gain.speed),
+            "difference": _numbers(change.gain.difference),
+            "band": _numbers(change.gain.band),
         }
     return result
-
-
-def _setting(session: DynoSession, index: int) -> dict[str, Any]:
-    sweep = session.settings[index]
-    return {
-        "name": sweep.name,
-        "unit": sweep.unit,
-        "caution": sweep.caution or None,
-        "fits": [
-            {
-                "result": fit.quantity,
-                "levels": [_number(level) for level in fit.levels],
-                "values": [_number(value) for value in fit.values],
-                "optimum": _number(fit.best.optimum) if fit.best else None,
-                "interval": [_number(end) for end in fit.best.interval or ()] if fit.best else [],
-                "confidence": CONFIDENCE,
-                "verdict": fit.best.verdict if fit.best else "two settings only",
-                "says": fit.text,
-            }
-            for fit in sweep.fits
-        ],
-    }

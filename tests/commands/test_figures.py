@@ -42,3 +42,16 @@ def test_figures_stay_when_inputs_conflict(published_archive: Path, tmp_path: Pa
     assert result.exit_code == 1
     assert "bottom_end.yaml:" in result.output
     assert "Displacement" in result.stdout
+
+
+def test_each_change_has_its_interval_and_verdict_as_json(published_archive: Path) -> None:
+    result = json.loads(run("figures", "pilot-launch-four", "--json", archive=published_archive).stdout)
+    assert result["scatter"]["from"] == "session"
+    for change in result["changes"]:
+        assert change["half_width"] > 0
+        assert (change["confidence"], change["scatter"]) == (0.95, "session")
+        within = abs(change["value"]) <= change["half_width"]
+        assert change["verdict"] in (("no measurable change", "gain", "loss") if within else ("gain", "loss"))
+    assert {fit["verdict"] for setting in result["settings"] for fit in setting["fits"]} <= {
+        "optimum", "no optimum", "no measurable change", "still rising", "still falling",
+    }  # fmt: skip

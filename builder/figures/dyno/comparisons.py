@@ -186,11 +186,15 @@ def compare_changes(
     low: float,
     high: float,
     system: System,
+    *,
+    drift_seen: bool,
 ) -> tuple[ComparisonResult, ...]:
-    """Return a comparison for every pull that names an earlier one, between two speeds [rev/s]."""
+    """Return a comparison for every pull that names an earlier one, between two speeds [rev/s].
+
+    ``drift_seen``: whether any repeats of the session drift.
+    """
     by_name = {pull.name: pull for pull in pulls}
     group_of = {pull.name: group for group in groups for pull in group}
-    drift_seen = any(repeats.drift.verdict == "seen" for repeats in measure_repeats(groups, low, high, system))
     results = []
     for pull in pulls:
         if pull.record.since is None:

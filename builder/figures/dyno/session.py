@@ -126,9 +126,9 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     prior = prior_scatter(shop)
     scatter = guard.run("the scatter between pulls", partial(session_scatter, groups, prior, low, high), prior)
     repeats = guard.run("the repeats", partial(measure_repeats, groups, low, high, system), ())
-    changes = guard.run(
-        "what changes were worth", partial(compare_changes, pulls, groups, scatter, low, high, system), ()
-    )
+    drift_seen = any(item.drift.verdict == "seen" for item in repeats)
+    compare = partial(compare_changes, pulls, groups, scatter, low, high, system, drift_seen=drift_seen)
+    changes = guard.run("what changes were worth", compare, ())
     settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, scatter, system), ())
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
     problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]

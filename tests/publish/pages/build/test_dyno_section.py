@@ -124,3 +124,16 @@ def test_the_pulls_of_the_delivered_state_are_marked() -> None:
     rows = _section("methanol-speed-single").pulls.rows
     marked = [row[0].text for row in rows if row[0].alternate_unit == "as delivered"]
     assert marked == ["jet 205", "jet 205, second time", "jet 205, third time", "jet 205, fourth time"]
+
+
+def test_pulls_with_several_changes_are_marked_and_drift_is_explained() -> None:
+    assert [change.changes for change in _section("breakdown-truck-v8").changes] == [3, 1, 1, 2]
+    assert [change.changes for change in _section("climb-special-six").changes] == [1, 1]
+    (_, removed) = _section("methanol-speed-single").changes
+    assert removed.drift == "Baseline pulled again after the change: a steady drift is removed."
+
+
+def test_the_mean_is_stated_once() -> None:
+    section = _section("breakdown-truck-v8")
+    for change in section.changes:
+        assert ("averaged over" in change.verdict) != bool(change.mean)
