@@ -70,6 +70,7 @@ def _contradiction(found: Contradiction) -> dict[str, Any]:
                 "text": _plain(value.text),
                 "file": value.where[0].name,
                 "line": value.where[1],
+                "meant": _plain(dict(found.meant).get(value.path, "")) or None,
             }
             for value in found.values
         ],

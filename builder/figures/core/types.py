@@ -404,12 +404,19 @@ class Contradiction:
     """What it changes in a figure, where that can be computed."""
     suspect: RecordedValue | None = None
     """The value that more checks name than any other of these: the most likely slip."""
+    meant: tuple[tuple[str, str], ...] = ()
+    """Fields that would agree with one slip mended (digits swapped, decimal, unit, sign), and what each would be."""
 
     @property
     def text(self) -> str:
         """Return title, positions, both sides and the consequence as one sentence."""
         parts = [f"{self.title}{self.position_text}: {self.sentence}"]
         return "; ".join([*parts, self.consequence] if self.consequence else parts)
+
+    def meant_for(self, value: RecordedValue) -> str:
+        """Return what a value probably was meant to be, or nothing: `1.4495 in meant?`."""
+        text = dict(self.meant).get(value.path)
+        return f"{text} meant?" if text and self.suspect in (None, value) else ""
 
     @property
     def position_text(self) -> str:
@@ -422,7 +429,10 @@ class Contradiction:
     @property
     def problem(self) -> Problem:
         """Return the warning of `millbook check`: the text, then every value with its file and line."""
-        values = ", ".join(f"{value.label} {value.text} ({value.place})" for value in self.values)
+        values = ", ".join(
+            f"{value.label} {value.text} ({', '.join(filter(None, (value.place, self.meant_for(value))))})"
+            for value in self.values
+        )
         likely = f" Look first at {self.suspect.label}." if self.suspect else ""
         message = f"{self.text}.{likely} Compare {values}".replace("\N{NO-BREAK SPACE}", " ")
         fields = tuple(dict.fromkeys(value.path for value in self.values))

@@ -53,7 +53,7 @@ def test_every_value_comes_with_its_file_and_line(tmp_path: Path) -> None:
         assert path.name == "bottom_end.yaml"
         name = value.path.removeprefix("bottom_end.").replace(".measured.0", "").rpartition(".")[2]
         assert line == line_of(tmp_path, f"{name}:", "bottom_end")
-        assert f"({path.name}:{line})" in found.problem.message
+        assert f"({path.name}:{line}" in found.problem.message
     assert found.problem.severity == "warning"
     assert set(found.problem.fields) == {value.path for value in found.values}
     assert found.consequence is not None
@@ -122,6 +122,19 @@ def test_the_worst_position_is_shown_and_the_others_are_named(tmp_path: Path) ->
     assert (found.axis, found.worst, found.positions) == ("main", "2", ("2", "4"))
     assert any(value.path == "assembly.fits.main_oil_clearance.measured.1" for value in found.values)
     assert not any(value.path.endswith("measured.3") for value in found.values)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "meant"),
+    [("measured: 0.052", "0.025 in meant?"), ("measured: 0.250", "0.0250 in meant?"),
+     ("measured: -0.025", "0.025 in meant?"), ("measured: 0.100", "")],
+)  # fmt: skip
+def test_what_was_probably_meant(tmp_path: Path, wrong: str, meant: str) -> None:
+    bottom_end = SOUND["bottom_end"].replace("measured: 0.025", wrong)
+    found = found_by(tmp_path, "deck_clearance", {"bottom_end": bottom_end})[0]
+    texts = {found.meant_for(value).replace("\N{NO-BREAK SPACE}", " ") for value in found.values}
+    assert meant in texts
+    assert meant or texts == {""}
 
 
 PISTONS = [4.0265, 4.0268, 4.0264, 4.0266, 4.0263, 4.0267, 4.0266, 4.0262]

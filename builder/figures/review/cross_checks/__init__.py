@@ -29,7 +29,9 @@ def find_contradictions(solver: Solver) -> tuple[Contradiction, ...]:
 
 
 def _suspect(found: Contradiction, named: Counter[str]) -> RecordedValue | None:
+    """Return the value that most checks name; where none stands out, the only one that a mended slip would explain."""
     counts = sorted((named[value.path] for value in found.values), reverse=True)
-    if counts[0] < 2 or (len(counts) > 1 and counts[0] == counts[1]):
-        return None
-    return max(found.values, key=lambda value: named[value.path])
+    if counts[0] >= 2 and (len(counts) == 1 or counts[0] > counts[1]):
+        return max(found.values, key=lambda value: named[value.path])
+    explained = [value for value in found.values if value.path in dict(found.meant)]
+    return explained[0] if len(explained) == 1 else None

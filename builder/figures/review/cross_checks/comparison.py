@@ -24,8 +24,10 @@ from typing import Literal
 import numpy as np
 
 from builder.engine.validation import Array, InputConflict
+from builder.figures.core.display_units import written_text
 from builder.figures.core.types import Contradiction, RecordedValue
 from builder.figures.review.cross_checks.operand import Operand, Source
+from builder.figures.review.cross_checks.probable_slips import without_slip
 from builder.figures.review.cross_checks.record_values import NotRecorded, RecordValues
 from builder.record.quantities.units import parse_quantity
 from builder.record.wording import in_sentence
@@ -169,7 +171,25 @@ def _contradiction(check: CrossCheck, comparison: Comparison) -> Contradiction |
         axis=difference.axis if labels else None,
         positions=tuple(labels[index] for index in failing) if labels else (),
         worst=labels[worst] if labels else None,
+        meant=tuple(_meant(comparison, difference, worst, _at(tolerance, worst))),
     )
+
+
+def _meant(comparison: Comparison, difference: Operand, index: int, tolerance: float) -> Iterator[tuple[str, str]]:
+    """Yield field and text of each written value that would make both sides agree at one position, one slip mended."""
+    size = difference.values.size
+    for source in (*comparison.first.sources, *comparison.second.sources):
+        part = difference.uncertainties.get(source.path)
+        if part is None or not source.uncertainty or len(source.written) not in (1, size):
+            continue
+        position = index if len(source.written) == size else 0
+        slope = _at(part, index) / source.uncertainty
+        written = source.written[position]
+        for candidate in without_slip(written):
+            left = float(difference.values[index]) + slope * (candidate.si - written.si)
+            if _excess(np.array([left]), comparison.relation)[0] <= tolerance:
+                yield source.values[position].path, written_text(candidate)
+                break
 
 
 _MOST_POSITIONS = 24

@@ -9,6 +9,7 @@ import numpy as np
 
 from builder.engine.validation import Array, Value
 from builder.figures.core.types import RecordedValue
+from builder.record.quantities.units import Quantity
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,6 +22,8 @@ class Source:
     """The same [SI], where the source is a field with several positions."""
     uncertainty: float = 0.0
     """Standard uncertainty of each of them [SI]."""
+    written: tuple[Quantity, ...] = ()
+    """The same as written."""
 
     def summary(self, show: Callable[[float], str]) -> Source:
         """Return the values of several positions as one: the range from the least to the most."""

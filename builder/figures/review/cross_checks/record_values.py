@@ -116,7 +116,7 @@ class RecordValues:
         return Operand(
             np.array([quantity.si for quantity in quantities]),
             {root: np.full(len(quantities), standard)},
-            (Source(root, values, np.array([quantity.si for quantity in quantities]), standard),),
+            (Source(root, values, np.array([quantity.si for quantity in quantities]), standard, tuple(quantities)),),
             _as_written(first),
             axis,
             tuple(str(index + 1) for index in range(len(quantities))) if several else (),
