@@ -103,7 +103,7 @@ def best_setting(
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Fit:
-    """A fit by generalised least squares: coefficients, their covariance, and the t that 95 % intervals take."""
+    """A fit by generalized least squares: coefficients, their covariance, and the t that 95 % intervals take."""
 
     columns: Array
     coefficients: Array

@@ -150,8 +150,8 @@ class Drift:
 def drift(group: RepeatGroup, resolution: float = 0.0) -> Drift:
     """Return the slope of repeats over their positions, tested against their own residuals at 97 %.
 
-    ``resolution``: standard uncertainty of one mean from the last digit of the log, below which residuals are not
-    believed. Raises ValueError for fewer than two repeats or repeats all at one position.
+    ``resolution``: standard uncertainty of one mean from the last digit of the log; residuals count as no smaller than
+    that. Raises ValueError for fewer than two repeats or repeats all at one position.
     Source: least squares and Student's t with two degrees of freedom less than the pulls; JCGM 100, H.3.
     """
     position, value = _centered(group)

@@ -8,9 +8,10 @@ from typing import Any
 
 from builder.engine.comparison import CONFIDENCE
 from builder.figures.core.types import Contradiction, FigureSheet
-from builder.figures.dyno.comparisons import ComparisonResult, Repeats, SettingTrials
+from builder.figures.dyno.comparisons import ComparisonResult, Repeats, SettingTrials, scatter_text
 from builder.figures.dyno.engine_state import EngineState, StatePeak
 from builder.figures.dyno.pull_scatter import PullScatter
+from builder.figures.dyno.session import DynoSession
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
@@ -182,10 +183,29 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
         yield f"      {figure.calculated_from or figure.provenance_text}"
         for caution in figure.cautions:
             yield f"      caution: {caution}"
+    if sheet.session is not None:
+        yield from _session_lines(sheet.session)
     if sheet.needs:
         yield "\nNot to be had"
         for need in sheet.needs:
             yield f"  {need.title:<32} needs {need.text}"
+
+
+def _session_lines(session: DynoSession) -> Iterator[str]:
+    """Yield what each change was worth, swept settings and repeats."""
+    if not (session.changes or session.settings or session.repeats):
+        return
+    yield "\nBack-to-back tests"
+    for change in session.changes:
+        yield f"  {change.changed} (vs {change.since}): {_plain(change.text)}"
+        for text in filter(None, (change.mean_text, change.drift_text)):
+            yield f"      {_plain(text)}"
+    for setting in session.settings:
+        for fit in setting.fits:
+            yield f"  {setting.name}: {_plain(fit.text)}"
+    for repeats in session.repeats:
+        yield f"  {repeats.names[0]}: {_plain(repeats.text)}"
+    yield f"  {_plain(scatter_text(session.scatter))}"
 
 
 def _plain(text: str) -> str:

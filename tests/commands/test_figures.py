@@ -55,3 +55,13 @@ def test_each_change_has_its_interval_and_verdict_as_json(published_archive: Pat
     assert {fit["verdict"] for setting in result["settings"] for fit in setting["fits"]} <= {
         "optimum", "no optimum", "no measurable change", "still rising", "still falling",
     }  # fmt: skip
+
+
+def test_the_terminal_shows_back_to_back_tests(published_archive: Path) -> None:
+    output = run("figures", "pilot-launch-four", archive=published_archive).output
+    section = output.split("Back-to-back tests")[1]
+    assert "main jets 120 to 125 (vs first pull): no measurable change, 2,200–4,800 rpm" in section
+    assert "(95 % confidence)" in section
+    assert "total spark advance: peak power: no measurable change" in section
+    assert "Repeatability: " in section
+    assert "Pull-to-pull scatter" in section
