@@ -10,7 +10,7 @@ from builder.figures.core.types import FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.build.record_tables import cell
 from builder.publish.sheets.joints import Joint, joints
-from builder.publish.sheets.record_rows import LabelledValue, capitalize, labelled, rows_of
+from builder.publish.sheets.record_rows import LabelledValue, capitalize, cut, labelled, rows_of
 from builder.publish.sheets.specification import cam_rows, specification
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -55,48 +55,44 @@ def build_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> BuildSheet:
     both = shop.units == "both"
     left_out: list[str] = []
     shown = [item for item in sheet.clearances if item.kind != "check" or item.figure_slug in _CHECKS]
-    clearances = _cut([_clearance_row(item) for item in shown], _MAX_CLEARANCES, "clearances", left_out)
+    clearances = _first([_clearance_row(item) for item in shown], _MAX_CLEARANCES, "clearances", left_out)
     return BuildSheet(
         specification=_rows(specification(build, sheet, both), "specification", left_out),
         cam=_rows(cam_rows(build, sheet), "cam", left_out),
         settings=_rows((*_settings(build, both), *_fluids(build)), "settings", left_out),
-        clearances=tuple(replace(row, title=_short(row.title, 48)) for row in clearances),
-        joints=tuple(_short_joint(joint) for joint in _cut(joints(build), _MAX_JOINTS, "torques", left_out)),
+        clearances=tuple(replace(row, title=cut(row.title, 48)) for row in clearances),
+        joints=tuple(_short_joint(joint) for joint in _first(joints(build), _MAX_JOINTS, "torques", left_out)),
         left_out=tuple(left_out),
     )
 
 
 def _rows(rows: Iterable[LabelledValue], block: str, left_out: list[str]) -> tuple[LabelledValue, ...]:
-    shown = _cut(tuple(rows), _MAX_ROWS, block, left_out)
+    shown = _first(tuple(rows), _MAX_ROWS, block, left_out)
     return tuple(
         replace(
             row,
-            title=_short(row.title, 32),
-            text=_short(row.text, _MAX_TEXT),
-            remarks=tuple(_short(remark, _MAX_TEXT) for remark in row.remarks[:2]),
+            title=cut(row.title, 32),
+            text=cut(row.text, _MAX_TEXT),
+            remarks=tuple(cut(remark, _MAX_TEXT) for remark in row.remarks[:2]),
         )
         for row in shown
     )
 
 
-def _cut(items: Iterable[T], count: int, block: str, left_out: list[str]) -> tuple[T, ...]:
+def _first(items: Iterable[T], count: int, block: str, left_out: list[str]) -> tuple[T, ...]:
     items = tuple(items)
     if len(items) > count:
         left_out.append(f"{len(items) - count} more in {block}")
     return items[:count]
 
 
-def _short(text: str, length: int) -> str:
-    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
-
-
 def _short_joint(joint: Joint) -> Joint:
     return replace(
         joint,
-        title=_short(joint.title, 40),
-        bolts=_short(joint.bolts, 40),
-        tightening=_short(joint.tightening, 60),
-        lubricant=_short(joint.lubricant, 60),
+        title=cut(joint.title, 40),
+        bolts=cut(joint.bolts, 40),
+        tightening=cut(joint.tightening, 60),
+        lubricant=cut(joint.lubricant, 60),
     )
 
 

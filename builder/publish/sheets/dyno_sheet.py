@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,12 +14,14 @@ from builder.figures.dyno.pull import CorrectedCurves
 from builder.figures.dyno.pull_scatter import PullScatter
 from builder.publish.pages.build.headline import Headline, assumption_sentence, best_sentence, headline
 from builder.publish.pages.formatting import format_date
-from builder.publish.sheets.record_rows import LabelledValue, labelled, rows_of
+from builder.publish.sheets.record_rows import LabelledValue, cut, labelled, rows_of
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.unit_table import printed_unit
 
 _MAX_ROWS = 22
+_MAX_TEXT = 140
+"""A longer text of the record is cut: the sheet has one page, the full text is on the build's page."""
 _FEW_ROWS = 9
 _WITHDRAWN = "The standard is withdrawn: not comparable with results in current standards."
 _COMPARISON = "Results from other dynos, standards or at the wheels are not comparable."
@@ -129,7 +131,7 @@ def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[L
     factor = float(delivered.corrected.torque_curve.at(speed)) / uncorrected if uncorrected else 1.0
     is_corrected = pull.correction is not None
     power = display_units.POWER.text(uncorrected * 2 * np.pi * speed, system, delivered.peak_power.half_width)
-    return (
+    rows = (
         *labelled(
             ("Standard", pull.standard.name if is_corrected else "none: as logged"),
             ("Reference air", _REFERENCE_AIR.get(pull.standard.slug) if is_corrected else None),
@@ -148,6 +150,7 @@ def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[L
             ("Test", {"sweep": "sweep", "steps": "held at each speed", None: None}[pull.kind]),
         ),
     )
+    return tuple(replace(row, text=cut(row.text, _MAX_TEXT)) for row in rows)
 
 
 def _uncertainty_note(scatter: PullScatter) -> str:

@@ -50,7 +50,7 @@ def _joint(index: int, fastener: Fastener) -> Joint:
         index,
         capitalize(fastener.joint),
         bolts,
-        _tightening(fastener),
+        _tightening(fastener) or (f"stretch {stretch}" if stretch else ""),
         _alternate_torque(fastener),
         fastener.lubricant or "",
         tuple((title, text) for title, text in rows if text),

@@ -61,6 +61,11 @@ def capitalize(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def cut(text: str, length: int) -> str:
+    """Return a text of no more than so many characters, with an ellipsis where it was cut."""
+    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
+
+
 def rows_of(model: RecordModel, both: bool) -> tuple[LabelledValue, ...]:
     """Return every recorded value of a model, without those of the models inside it."""
     rows = []

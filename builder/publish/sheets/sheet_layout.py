@@ -25,6 +25,8 @@ _CHARACTER = 0.76 * 0.54
 """Mean width of a character of a value, as a share of the size of type."""
 _ROW, _LINE, _TITLE = 0.9, 0.82, 1.75
 """Height of a row of one line, of each further line, and of the title of a block, as shares of the size of type."""
+_WRAPPED_UP_TO = 10.0
+"""Up to this size of type [pt] a range may take two lines: it would be hard to read on one."""
 _GUTTER = 7.0
 _LEFT_COLUMN = 0.465
 _MIN_CHART, _MAX_CHART = 58.0, 118.0  # height [mm]
@@ -60,7 +62,8 @@ def layout_build_sheet(sheet: BuildSheet, paper: str, attempt: int = 0) -> Build
         specification += _block(sheet.settings, left, size) if settings_left else 0.0
         measured += 0.0 if settings_left else _block(sheet.settings, right, size)
         needed = max(specification, measured) + (5.0 if sheet.left_out else 0.0)
-        if needed <= height or size == SMALLEST:
+        wrapped = size > _WRAPPED_UP_TO and _wraps(sheet, right, size)
+        if (needed <= height and not wrapped) or size == SMALLEST:
             break
     return BuildLayout(size, settings_left, height - needed > _MIN_NOTES and not attempt)
 
@@ -103,6 +106,13 @@ def _clearances(sheet: BuildSheet, width: float, size: float) -> float:
         lines = max(_lines(text, width / 3 - 1.5, size) for text in (row.title, row.allowed, row.measured))
         height += _ROW + _LINE * (lines - 1)
     return float(height * size * _POINT)
+
+
+def _wraps(sheet: BuildSheet, width: float, size: float) -> bool:
+    """Return whether a range or a reading takes more than one line."""
+    return any(
+        _lines(text, width / 3 - 1.2, size) > 1 for row in sheet.clearances for text in (row.allowed, row.measured)
+    )
 
 
 def _joints(sheet: BuildSheet, width: float, size: float) -> float:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -16,7 +16,7 @@ from builder.publish.sheets.build_sheet import build_sheet_of
 from builder.publish.sheets.dyno_sheet import dyno_sheet_of
 from builder.publish.sheets.glyphs import map_texts, renderable, renderable_svg
 from builder.publish.sheets.identity import Identity, identity_of
-from builder.publish.sheets.sheet_layout import layout_build_sheet, layout_dyno_sheet
+from builder.publish.sheets.sheet_layout import BuildLayout, DynoLayout, layout_build_sheet, layout_dyno_sheet
 from builder.publish.sheets.typst_pdf import compile_typst, page_count, pdf_date, qr_svg, shorten
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -78,7 +78,7 @@ class SheetRequest:
         """Return the sheet in the largest layout that takes one page."""
         pictures = {name: svg.encode() for name, svg in self.pictures.items()}
         for attempt, layout in enumerate(self.layouts):
-            data = {**self.data, "key": self.key, "layout": layout, "clip": attempt == len(self.layouts) - 1}
+            data = {**self.data, "key": self.key, "layout": layout, "last_attempt": attempt == len(self.layouts) - 1}
             pdf = compile_typst(TEMPLATE, data, pictures, archive=archive, date=self.date, english=english)
             if page_count(pdf) == 1:
                 break
@@ -150,18 +150,25 @@ def sheet_contents(
             pictures["power.svg"] = renderable_svg(chart.for_pdf("DejaVu Sans"))
             alt = chart.description or chart.title
             data["chart"] = {"file": "power.svg", "alt": alt}
-        dyno_layouts = [asdict(layout_dyno_sheet(dyno, shop.paper, attempt)) for attempt in range(_ATTEMPTS)]
+        dyno_layouts = _layouts(partial(layout_dyno_sheet, dyno, shop.paper))
         contents["dyno"] = SheetContent(data, dyno_layouts, pictures)
     content = build_sheet_of(build, sheet, shop)
-    build_layouts = [asdict(layout_build_sheet(content, shop.paper, attempt)) for attempt in range(_ATTEMPTS)]
+    build_layouts = _layouts(partial(layout_build_sheet, content, shop.paper))
     contents["build"] = SheetContent(asdict(content), build_layouts)
     return contents
+
+
+def _layouts(layout: Callable[[int], BuildLayout | DynoLayout]) -> list[dict[str, Any]]:
+    """Return the layouts to be tried, each once, and the last one again: then what does not fit is scaled down."""
+    layouts = list(dict.fromkeys(layout(attempt) for attempt in range(_ATTEMPTS)))
+    return [asdict(item) for item in (*layouts, layouts[-1])]
 
 
 def identity_texts(identity: Identity) -> dict[str, Any]:
     """Return the identity for a template, with texts cut to the room in headers."""
     return {
         **asdict(identity),
+        "invented": shorten(identity.invented, 80),
         "short_title": shorten(identity.title, 90),
         "short_number": shorten(identity.number, 24),
         "short_shop": shorten(identity.shop, 60),

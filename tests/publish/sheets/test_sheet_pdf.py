@@ -57,6 +57,8 @@ def test_the_sheets_of_a_bare_and_of_an_overfull_build_have_one_page(tmp_path: P
     text = without_blanks(text_of(sheets["build-sheet.pdf"]))
     assert "moreinclearances" in text
     assert "moreintorques" in text
+    for last in ("Drive", "Reversegear", "Joint13"):  # nothing is cut off at the end of a column
+        assert last in text
     for name in sheets:
         assert _lowest_text(pdf_reader(sheets, name)) > 10  # [pt] above the edge: the footer is on the page
 

@@ -109,7 +109,7 @@ def kind_of_engine(build: Build) -> str:
         "V": "V twin" if number == 2 else f"V{number}",
         "flat": f"flat {count}",
         "radial": f"{number}-cylinder radial",
-    }.get(engine.layout or "", f"{number} cylinders")
+    }.get(engine.layout or "", "single-cylinder" if number == 1 else f"{number} cylinders")
     if engine.cycle == "two-stroke":
         text += " two-stroke"
     if engine.ignition == "compression":
