@@ -48,15 +48,22 @@ class English:
     terms: Mapping[str, str] = dataclasses.field(default_factory=dict)
     """US term to the term in force, in small letters; none for US English."""
     own_words: frozenset[str] = frozenset()
-    """Pieces of the shop's own texts that contain a term, in small letters."""
+    """Terms in the shop's own texts with the words around them, in small letters."""
 
     def keeping(self, record: Any) -> English:
-        """Return the same English for texts that hold what a record says: those words stay as the shop wrote them."""
+        """Return the same English for texts that hold what a record says: those words stay as the shop wrote them.
+
+        A term is known as the shop's own by the words before and after it, which a page that cuts a text leaves.
+        """
         if not self.terms:
             return self
-        pieces = (piece.strip().lower() for text in _texts(record) for piece in _SPECIAL.split(text))
-        found = frozenset(" ".join(piece.split()) for piece in pieces if self._pattern.search(piece))
+        pieces = (" ".join(piece.lower().split()) for text in _texts(record) for piece in _SPECIAL.split(text))
+        found = frozenset(match[0] for piece in pieces for match in self._context_pattern.finditer(piece))
         return dataclasses.replace(self, own_words=self.own_words | found)
+
+    def words_in(self, text: str) -> list[str]:
+        """Return the terms that a text has, as written."""
+        return self._pattern.findall(text) if self.terms else []
 
     def text(self, text: str) -> str:
         """Return a plain text; what is quoted, an address or the name of a file stays."""
@@ -98,6 +105,10 @@ class English:
     @cached_property
     def _pattern(self) -> re.Pattern[str]:
         return _words_pattern(self.terms)
+
+    @cached_property
+    def _context_pattern(self) -> re.Pattern[str]:
+        return re.compile(rf"(?:\S+ )?{self._pattern.pattern}(?: \S+)?", re.IGNORECASE)
 
     @cached_property
     def _own_pattern(self) -> re.Pattern[str]:

@@ -58,15 +58,15 @@ def test_a_script_and_a_template_have_their_shown_strings_translated() -> None:
 
 
 def test_the_shops_own_words_stay_as_written() -> None:
-    english = UK.keeping({"note": "Ran on *leaded gasoline* at\nthe center", "by": "RT"})
-    assert english.own_words == {"leaded gasoline", "the center"}
-    page = "<p>Ran on <em>leaded gasoline</em> at The center. Unleaded gasoline, wrist pin.</p>"
+    english = UK.keeping({"note": "Ran on *leaded gasoline* at\nthe center of it all", "by": "RT"})
+    assert english.own_words == {"leaded gasoline", "the center of"}
+    page = "<p>Ran on <em>leaded gasoline</em> at The center of it. Unleaded gasoline, wrist pin.</p>"
     assert english.markup(page) == page.replace("Unleaded gasoline, wrist pin", "Unleaded petrol, gudgeon pin")
 
 
 def test_a_choice_of_the_record_is_no_word_of_the_shop() -> None:
     fuel = Fuel.model_construct(kind="gasoline", octane="95 RON, gasoline")
-    assert UK.keeping(fuel).own_words == {"95 ron, gasoline"}
+    assert UK.keeping(fuel).own_words == {"ron, gasoline"}
 
 
 def test_a_shop_adds_terms_and_changes_them(tmp_path: Path) -> None:

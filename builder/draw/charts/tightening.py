@@ -89,6 +89,6 @@ def _order_path(points: tuple[tuple[float, float], ...], left: float, right: flo
 
     places = []
     for n, (x, y) in enumerate(points, start=1):
-        parts = [third(y, low, high, ("lower", "middle", "upper")), third(x, left, right, ("left", "centre", "right"))]
+        parts = [third(y, low, high, ("lower", "middle", "upper")), third(x, left, right, ("left", "center", "right"))]
         places.append(" ".join(part for part in (str(n), *parts) if part))
     return f"Places: {', '.join(places)}."

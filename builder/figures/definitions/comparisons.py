@@ -108,7 +108,7 @@ def repeatability(repeat_deviation: Value) -> Value:
     source=f"{GUM}, 4.2, 4.3 and annex G; {GELMAN}",
     axis="change",
     headline="first",
-    means="Torque gain of a change, averaged over the session's range, with its 95 % confidence interval.",
+    means="Torque gain from a change, averaged over the session's range, with its 95 % confidence interval.",
     formula=r"D = \overline{T_{after} - T_{before}}, \quad U = t_{95} \sqrt{s^2 T^2 \left(\frac{1}{n_1} + \frac{1}{n_2}"
     r" + 0.25 \, d^2\right) + u_r^2 + u_q^2}",
     symbols=(

@@ -26,7 +26,7 @@ define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
     formula=r"LSA = \frac{C_i + C_e}{2}",
     working="({intake_centerline_wheel} + {exhaust_centerline_wheel}) / 2",
     symbols=(("C_i, C_e", "intake and exhaust centerline", "deg"),),
-    validity="cam degrees; by the degree wheel where both lobes were degreed, else as on the card",
+    validity="cam degrees; from degree-wheel readings where both lobes were degreed, else from the card",
 )
 def lobe_separation(intake_centerline_wheel: Value, exhaust_centerline_wheel: Value) -> Value:
     """Return the lobe separation from the degree wheel [cam deg]."""

@@ -110,7 +110,7 @@ define.add_inputs(
         "top_end.springs.installed_height", "top_end.springs.exhaust_installed_height", shared=True,
     ),
     _by_side(
-        "piston_to_valve_measured", "piston to valve, measured", "", units.LENGTH,
+        "piston_to_valve_measured", "piston-to-valve clearance, measured", "", units.LENGTH,
         "assembly.checks.intake_piston_to_valve", "assembly.checks.exhaust_piston_to_valve",
     ),
     Input("preload_turns", "turns past zero lash", "u", units.RATIO, "cam.lifters.preload_turns"),

@@ -232,9 +232,9 @@ def correct_pull(pull: UncorrectedPull, standard: Standard, engine: EngineData) 
         if applied.target_factor is not None:
             torque = torque + rows.acceleration_torque * applied.target_factor(rows.speed)
             acceleration = curve(rows.speed, rows.acceleration)
-            notes.append("torque spent on accelerating the rotating parts, J dw/dt, is added back")
+            notes.append("inertia correction applied: J dw/dt added back")
         else:
-            notes.append("torque spent on accelerating is not added back: what the log was corrected by is not known")
+            notes.append("no inertia correction: the log's own correction is not known")
     corrected = _corrected_curves(rows.speed, torque, applied, acceleration)
     peaks = _peaks(corrected)
     correction = applied.at(peaks.power.speed) if applied.at is not None else None

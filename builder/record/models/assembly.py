@@ -314,7 +314,7 @@ class Checks(RecordModel):
 
 
 class Assembly(RecordModel):
-    """assembly.yaml: fits, fasteners, checks."""
+    """assembly.yaml: clearances, fasteners, checks."""
 
     fits: Fits | None = field("clearances as assembled", "")
     fasteners: tuple[Fastener, ...] = field("joints as tightened", "", default=())

@@ -218,7 +218,7 @@ class Customer(RecordModel):
 
 
 class BuildSheet(RecordModel):
-    """build.yaml: what it is."""
+    """build.yaml: the engine and the customer's brief."""
 
     title: Line = field("name of the build", "Launch engine for the harbour pilot", required=True)
     number: Line | None = field("the shop's number for this build", "0142")

@@ -127,7 +127,7 @@ class AcceptedCaution(RecordModel):
 
 
 class Delivery(RecordModel):
-    """delivery.yaml: the handing over."""
+    """delivery.yaml: settings, fluids, limits and sign-off at delivery."""
 
     delivered: Day | None = field("date of delivery", "2024-05-20")
     settings: Settings | None = field("settings as delivered", "")

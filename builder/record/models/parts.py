@@ -68,6 +68,6 @@ class Part(RecordModel):
 
 
 class Parts(RecordModel):
-    """parts.yaml: parts as received."""
+    """parts.yaml: parts received."""
 
     parts: tuple[Part, ...] = field("parts received", "", default=())

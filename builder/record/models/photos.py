@@ -33,6 +33,6 @@ class Photo(RecordModel):
 
 
 class Photos(RecordModel):
-    """photos.yaml: pictures of the work."""
+    """photos.yaml: photos."""
 
     photos: tuple[Photo, ...] = field("pictures", "", default=())

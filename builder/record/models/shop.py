@@ -179,7 +179,7 @@ class Repeatability(RecordModel):
 
 
 class Shop(RecordModel):
-    """shop.yaml: the shop."""
+    """shop.yaml: the shop's profile."""
 
     name: Line = field("the shop's name", "Tidewater Engine Works", default="Engine shop")
     tagline: Line | None = field(

@@ -79,7 +79,7 @@ class BoreGauging(RecordModel):
 
 
 class Work(RecordModel):
-    """work.yaml: machine work and preparation."""
+    """work.yaml: machining."""
 
     operations: tuple[Operation, ...] = field("machining operations, in order", "", default=())
     bore_gauging: BoreGauging | None = field("bore gauging", "")

@@ -63,7 +63,7 @@ def test_torque_added_back_is_in_the_standard_of_the_log(tmp_path: Path) -> None
         0
     ]
     assert unknown_air.corrected.torque == pytest.approx(np.full(unknown_air.corrected.torque.shape, 100.0))
-    assert any("not added back" in line for line in unknown_air.notes)
+    assert any("no inertia correction" in line for line in unknown_air.notes)
 
 
 def test_the_run_up_and_the_coast_down_are_left_out(tmp_path: Path) -> None:

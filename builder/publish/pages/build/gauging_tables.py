@@ -59,7 +59,7 @@ def _events(degreeing: Degreeing) -> Table:
     for events in degreeing.events:
         values = (getattr(events, name) for name in names)
         rows.append((Cell(events.at), *(Cell("") if value is None else cell(value, False) for value in values)))
-    return Table("Valve events by the degree wheel", head, tuple(rows))
+    return Table("Valve events, degree wheel", head, tuple(rows))
 
 
 def degreeing_remarks(build: Build) -> str:

@@ -148,7 +148,9 @@ def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]
 
 def _inner_groups(model: RecordModel, title: str, path: str, both: bool) -> Iterator[Group]:
     for group in _groups(model, path, both):
-        yield replace(group, title=title if group.path == path else f"{title}: {in_sentence(group.title)}")
+        depth = group.path.count(".") - path.count(".")
+        titles = {0: title, 1: f"{title}, {in_sentence(group.title)}"}
+        yield replace(group, title=titles.get(depth, group.title))  # of deeper ones, the last two titles
 
 
 def _position_tables(readings: list[tuple[str, Reading]]) -> Iterator[Table]:
