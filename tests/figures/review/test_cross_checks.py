@@ -182,6 +182,16 @@ def test_part_numbers_in_two_files(tmp_path: Path, number: str, verdict: str, ag
     assert (found_by(tmp_path, "part_numbers", {"bottom_end": pistons, "parts": parts}) == []) == agrees
 
 
+@pytest.mark.parametrize(("closes", "agrees"), [("43 deg", True), ("34 deg", False)])
+def test_degree_wheel_against_events(tmp_path: Path, closes: str, agrees: bool) -> None:
+    """72 and 136 put the centerline at 104; 15 before TDC and 43 after BDC put it there too."""
+    degreeing = (
+        "degreeing:\n  intake: [{lift: 0.300 in, opening: 72 deg, closing: 136 deg}]\n"
+        f"  events: [{{at: 0.050 in, intake_opens: 15 deg, intake_closes: {closes}}}]\n"
+    )
+    assert (found_by(tmp_path, "degree_wheel", {"cam": degreeing}) == []) == agrees
+
+
 PULLS = """
 date: 2024-05-01
 pulls:

@@ -39,6 +39,7 @@ class RecordValues:
         self._solver = solver
         self.context: Context = solver.context
         self.build: Build = solver.context.build
+        self._operands: dict[tuple[str, bool], Operand | None] = {}
 
     @cached_property
     def session(self) -> DynoSession | None:
@@ -63,6 +64,11 @@ class RecordValues:
 
     def get(self, path: str, *, listed: bool = False) -> Operand | None:
         """Return what the record holds at a path, or None; with ``listed`` the listed value alone."""
+        if (path, listed) not in self._operands:
+            self._operands[path, listed] = self._read(path, listed=listed)
+        return self._operands[path, listed]
+
+    def _read(self, path: str, *, listed: bool) -> Operand | None:
         recorded = self._at(path)
         if isinstance(recorded, Reading):
             return self.reading(recorded, path, self.label(path), listed=listed)

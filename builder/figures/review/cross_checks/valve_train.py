@@ -100,28 +100,32 @@ def _installed_against_card(record: RecordValues) -> Iterator[Comparison]:
 
 @define.check("degree_wheel", "Centerline by degree wheel")
 def _degree_wheel(record: RecordValues) -> Iterator[Comparison]:
+    """Yield readings at equal lift, and events, against the centerline as installed; without one, with each other."""
     for side in SIDES:
+        readings = [
+            (f"{side} wheel at {pair.lift.text} of lift", _middle_of_pair(record, side, index))
+            for index, pair in enumerate(record.build.get(f"cam.degreeing.{side}") or ())
+        ]
+        name = "as installed"
         installed = record.get(f"cam.installed.{side}_centerline") or record.get(f"cam.card.{side}.centerline")
+        if installed is None and readings:
+            name, installed = readings.pop(0)
         if installed is None:
             continue
-        for index, pair in enumerate(record.build.get(f"cam.degreeing.{side}") or ()):
-            path = f"cam.degreeing.{side}.{index}"
-            near, far = ("opening", "closing") if side == "intake" else ("closing", "opening")
-            middle = combine(
-                valve_train.installed_centerline, record.value(f"{path}.{near}"), record.value(f"{path}.{far}")
-            )
+        for label, middle in readings:
             opposite = abs(float(middle.values[0] - installed.values[0])) > 150
-            yield compare(
-                (f"{side} wheel at {pair.lift.text} of lift", middle),
-                "equals",
-                ("as installed", installed),
-                within=_WHEEL,
-                advice="are the two readings swapped?" if opposite else "look at how both were counted",
-            )
-        yield from _events(record, side, installed)
+            advice = "are the two readings swapped?" if opposite else "look at how both were counted"
+            yield compare((label, middle), "equals", (name, installed), within=_WHEEL, advice=advice)
+        yield from _events(record, side, name, installed)
 
 
-def _events(record: RecordValues, side: Side, installed: Operand) -> Iterator[Comparison]:
+def _middle_of_pair(record: RecordValues, side: Side, index: int) -> Operand:
+    near, far = ("opening", "closing") if side == "intake" else ("closing", "opening")
+    path = f"cam.degreeing.{side}.{index}"
+    return combine(valve_train.installed_centerline, record.value(f"{path}.{near}"), record.value(f"{path}.{far}"))
+
+
+def _events(record: RecordValues, side: Side, name: str, installed: Operand) -> Iterator[Comparison]:
     """Yield the centerline and the duration that valve events make, against installed centerline and card."""
     middle_of = (
         valve_train.intake_centerline_from_events if side == "intake" else valve_train.exhaust_centerline_from_events
@@ -133,7 +137,7 @@ def _events(record: RecordValues, side: Side, installed: Operand) -> Iterator[Co
             continue
         at = f"{side} events at {_mark(events)}"
         middle = combine(middle_of, opens, closes)
-        yield compare((f"centerline of the {at}", middle), "equals", ("as installed", installed), within=_WHEEL)
+        yield compare((f"centerline of the {at}", middle), "equals", (name, installed), within=_WHEEL)
         for number, item in enumerate(record.build.get(f"cam.card.{side}.durations") or ()):
             if abs(item.lift - events.lift) > 1e-6:
                 continue
