@@ -176,7 +176,12 @@ def _contradiction(check: CrossCheck, comparison: Comparison) -> Contradiction |
 
 
 def _meant(comparison: Comparison, difference: Operand, index: int, tolerance: float) -> Iterator[tuple[str, str]]:
-    """Yield field and text of each written value that would make both sides agree at one position, one slip mended."""
+    """Yield field and text of each written value that would make both sides agree at one position, one slip mended.
+
+    A limit says too little of what was meant: almost any other number keeps it.
+    """
+    if comparison.relation != "equals":
+        return
     size = difference.values.size
     for source in (*comparison.first.sources, *comparison.second.sources):
         part = difference.uncertainties.get(source.path)
@@ -187,7 +192,7 @@ def _meant(comparison: Comparison, difference: Operand, index: int, tolerance: f
         written = source.written[position]
         for candidate in without_slip(written):
             left = float(difference.values[index]) + slope * (candidate.si - written.si)
-            if _excess(np.array([left]), comparison.relation)[0] <= tolerance:
+            if abs(left) <= tolerance:
                 yield source.values[position].path, written_text(candidate)
                 break
 
