@@ -32,13 +32,17 @@ _SPECIAL = re.compile(r"[\\`*_\[\]{}|~^=$!&<>\"'\n\r]")
 _FILE_NAME = r"[\w./-]+\.(?:ya?ml|csv|tsv|txt|json|pdf|html?|svg|png|jpe?g|css|js|md|typ|j2)\b"
 _KEPT_IN_TEXT = re.compile(rf"{_FILE_NAME}|https?://\S+|`[^`\n]*`|(?<!\w)'[^'\n]{{1,80}}'(?!\w)")
 _KEPT_IN_MARKUP = re.compile(
-    rf"<(?P<element>code|pre|script|style)\b[^>]*>.*?</(?P=element)>|<!--.*?-->|<[^>]*>|\]\([^)\s]*\)|\{{\s?[#:.][^}}\n]*\}}"
-    rf"|(?<!\w)&\#39;[^&\n]{{1,80}}&\#39;(?!\w)|`[^`\n]*`|https?://[^\s<\"]+|{_FILE_NAME}",
-    re.DOTALL,
+    rf"\]\([^)\s]*\)|\{{\s?[#:.][^}}\n]*\}}|(?<!\w)&\#39;[^&\n]{{1,80}}&\#39;(?!\w)|`[^`\n]*`"
+    rf"|https?://[^\s<\"]+|{_FILE_NAME}"
 )
+_TAG = re.compile(r"<(?:(?P<element>code|pre|script|style)\b[^>]*>.*?</(?P=element)>|!--.*?-->|[^>]*>)", re.DOTALL)
 _SHOWN_ATTRIBUTE = re.compile(r"(?:alt|title|aria-label|placeholder|content)=\"[^\"]*\Z")
 _STRING = re.compile(r'"(?:[^"\\\n]|\\.)*"|`(?:[^`\\]|\\.)*`')
 _TYPST_TEXT = re.compile(r'"(?:[^"\\\n]|\\.)*"|\[[^\[\]#]*\]')
+
+
+_REACH = 160
+"""How many characters around a term decide whether it is quoted, or the shop's own."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -63,7 +67,7 @@ class English:
 
     def words_in(self, text: str) -> list[str]:
         """Return the terms that a text has, as written."""
-        return self._pattern.findall(text) if self.terms else []
+        return [match[0] for match in self._terms_in(text)]
 
     def text(self, text: str) -> str:
         """Return a plain text; what is quoted, an address or the name of a file stays."""
@@ -88,31 +92,60 @@ class English:
         return _TYPST_TEXT.sub(lambda text: self.text(text[0]), source) if self.terms else source
 
     def _translate(self, text: str, kept: re.Pattern[str]) -> str:
-        if not self.terms or not (matches := list(self._pattern.finditer(text))):
-            return text
-        kept_spans = list(kept.finditer(text))
-        own_spans = list(self._own_pattern.finditer(text)) if self.own_words else []
+        tags: Sequence[re.Match[str]] | None = None
         pieces: list[str] = []
         end = 0
-        for match in matches:
-            span = _span_at(kept_spans, match.start())
-            if _span_at(own_spans, match.start()) or (span and not _in_shown_attribute(span, match, text)):
+        for match in self._terms_in(text):
+            if tags is None and kept is _KEPT_IN_MARKUP:
+                tags = list(_TAG.finditer(text))  # found only where a page has a term
+            if self._is_kept(match, text, kept, tags or ()):
                 continue
-            pieces += (text[end : match.start()], _in_case_of(match[0], self.terms[" ".join(match[0].lower().split())]))
+            written = text[match.start() : match.end()]
+            pieces += (text[end : match.start()], _in_case_of(written, self.terms[" ".join(match[0].split())]))
             end = match.end()
         return "".join([*pieces, text[end:]])
 
+    def _terms_in(self, text: str) -> Iterator[re.Match[str]]:
+        """Yield the terms in a text, matched in its small letters."""
+        if not self.terms:
+            return
+        small = text.lower()
+        if len(small) != len(text):  # a letter whose small form is two
+            small = "".join(letter.lower() if len(letter.lower()) == 1 else letter for letter in text)
+        for match in self._pattern.finditer(small):
+            before = small[match.start() - 1 : match.start()]
+            if not (before.isalnum() or (before in ("_", ".") and before)):
+                yield match
+
+    def _is_kept(self, match: re.Match[str], text: str, kept: re.Pattern[str], tags: Sequence[re.Match[str]]) -> bool:
+        """Return whether a term stays as it is: in code, in a tag, quoted, or in the shop's own words."""
+        start = match.start()
+        tag = _span_at(tags, start)
+        if tag and not _in_shown_attribute(tag, match, text):
+            return True
+        line_start = text.rfind("\n", 0, start) + 1
+        line_end = text.find("\n", match.end())
+        first, last = max(line_start, start - _REACH), match.end() + _REACH
+        last = last if line_end < 0 else min(line_end, last)
+        if not tag and any(span.start() <= start < span.end() for span in kept.finditer(text, first, last)):
+            return True
+        around = text[max(0, start - _REACH) : match.end() + _REACH]
+        at = min(start, _REACH)
+        return bool(self.own_words) and any(
+            span.start() <= at < span.end() for span in self._own_pattern.finditer(around)
+        )
+
     @cached_property
     def _pattern(self) -> re.Pattern[str]:
-        return _words_pattern(self.terms)
+        return re.compile(rf"{_choices(self.terms)}(?!\w|\.\w)")
 
     @cached_property
     def _context_pattern(self) -> re.Pattern[str]:
-        return re.compile(rf"(?:\S+ )?{self._pattern.pattern}(?: \S+)?", re.IGNORECASE)
+        return re.compile(rf"(?:\S+ )?(?<![\w.]){self._pattern.pattern}(?: \S+)?")
 
     @cached_property
     def _own_pattern(self) -> re.Pattern[str]:
-        return _words_pattern(self.own_words)
+        return re.compile(rf"(?<!\w){_choices(self.own_words)}(?!\w)", re.IGNORECASE)
 
 
 US = English()
@@ -134,13 +167,29 @@ def _in_shown_attribute(span: re.Match[str], match: re.Match[str], text: str) ->
     return is_tag and _SHOWN_ATTRIBUTE.search(text, span.start(), match.start()) is not None
 
 
-def _words_pattern(words: Iterable[str]) -> re.Pattern[str]:
-    """Return a pattern that finds the longest of these words at a place; blanks in them may be line ends."""
-    by_letter: dict[str, list[str]] = {}
-    for word in sorted(words, key=lambda word: (-len(word), word)):
-        by_letter.setdefault(word[0], []).append(r"\s+".join(map(re.escape, word.split())))
-    choices = "|".join("|".join(group) for _, group in sorted(by_letter.items()))
-    return re.compile(rf"(?<![\w.])(?:{choices})(?!\w|\.\w)", re.IGNORECASE)
+def _choices(words: Iterable[str]) -> str:
+    """Return an expression for these words, the longest first at each place; blanks in them may be line ends.
+
+    Words that begin alike share their beginning, so that a page is searched in one pass.
+    """
+    tree: dict[str, Any] = {}
+    for word in words:
+        node = tree
+        for letter in word:
+            node = node.setdefault(letter, {})
+        node[""] = {}
+
+    def expression(node: dict[str, Any]) -> str:
+        branches = [
+            (r"\s+" if letter == " " else re.escape(letter)) + expression(inner)
+            for letter, inner in sorted(node.items())
+            if letter
+        ]
+        if not branches:
+            return ""
+        return f"(?:{'|'.join(branches)}){'?' if '' in node else ''}"
+
+    return expression(tree)
 
 
 def _in_case_of(written: str, term: str) -> str:

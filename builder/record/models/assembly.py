@@ -285,6 +285,7 @@ class Checks(RecordModel):
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
         also=("intake_valve_to_piston",),
+        title="intake piston-to-valve",
         measured=True,
     )
     exhaust_piston_to_valve: Length | None = field(
@@ -293,6 +294,7 @@ class Checks(RecordModel):
         plausible_range=("0.1 mm", "40 mm"),
         sign="not negative",
         also=("exhaust_valve_to_piston",),
+        title="exhaust piston-to-valve",
         measured=True,
     )
     coil_bind: Length | None = field(

@@ -92,7 +92,7 @@ def test_cylinders_against_each_other(tmp_path: Path) -> None:
     assert checks["Cranking compression, worst of best"].readings[0].value == pytest.approx(0.86)  # 150 / 175
     assert checks["Coil bind"].verdict == "out of spec"
     # A range that the record states wins over the guideline of 0.080 in.
-    assert checks["Intake piston to valve"].verdict == "within spec"
+    assert checks["Intake piston-to-valve"].verdict == "within spec"
 
 
 def test_a_reading_at_the_end_of_its_range_in_the_other_unit_is_within(tmp_path: Path) -> None:

@@ -197,7 +197,7 @@ def _spring_heights(record: RecordValues) -> Iterator[Comparison]:
         yield compare(("installed less solid height", installed.mean() - solid), "at most", ("twice the lift", most))
 
 
-@define.check("spring_loads", "Spring loads")
+@define.check("spring_loads", "Spring pressures")
 def _spring_loads(record: RecordValues) -> Iterator[Result]:
     """Yield loads that do not fit the heights they were read at, the listed rate or the seat load."""
     show = record.in_unit(STIFFNESS)
