@@ -77,9 +77,10 @@ def unit_reference() -> tuple[UnitRow, ...]:
 
 def _notation(notes: Notes, shape: Shape) -> str:
     """Return how a value is written, with the units that the trade uses for the field where it has its own."""
-    if not notes.units:
-        return shape.notation
-    return f"{shape.dimension or 'a value'} in {' or '.join(notes.units)}"
+    notation = shape.notation
+    if notes.units:
+        notation = f"{shape.dimension or 'a value'} in {' or '.join(notes.units)}"
+    return f"{notation}; a plain value was measured" if notes.measured else notation
 
 
 def _rows(model: type[RecordModel], prefix: str = "") -> Iterator[FieldRow]:

@@ -28,6 +28,7 @@ from builder.publish.pages.build.dyno_charts import in_unit, session_charts, uni
 from builder.publish.pages.build.page_chart import PageChart
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.quantities.digits import rounded
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
 
@@ -241,7 +242,7 @@ def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     lift_text = position.label if position.place else "the seat"
     yield from _lift_chart(source, sheet, position.place or None, lift_text, exhaust, intake)
     arcs = tuple(
-        RingArc(side, opens, closes, f"{closes.angle - opens.angle:.0f}°")
+        RingArc(side, opens, closes, f"{rounded(closes.angle - opens.angle, 0)}°")
         for side, (opens, closes) in (("exhaust", exhaust), ("intake", intake))
     )
     yield PageChart(

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.formatting import sentence
 from builder.record.models.build import Build
+from builder.record.quantities.digits import rounded
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def _row(clearance: CheckedClearance) -> ClearanceRow:
         mean=clearance.mean_text,
         maximum="" if single else clearance.maximum.text,
         gauge_svg=Markup() if position is None else _range_gauge(clearance),
-        place_text="" if position is None else f"{100 * position:.0f} %",
+        place_text="" if position is None else f"{rounded(100 * position, 0)} %",
         verdict=_verdict(clearance),
         out_of_range=bool(clearance.out_of_range),
         outlier=f"{clearance.axis} {clearance.outlier} differs from the rest"

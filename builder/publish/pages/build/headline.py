@@ -28,7 +28,7 @@ class Headline:
     number: str
     unit: str
     notes: tuple[str, ...]
-    """Short texts below the number: its speed, the other system of units, its uncertainty."""
+    """Short texts below the number: its speed, its range over the cylinders, the other system, its uncertainty."""
     slug: str
 
 
@@ -41,6 +41,8 @@ def headline(sheet: FigureSheet) -> tuple[Headline, ...]:
             continue
         speed = sheet.get(speed_slug) if speed_slug else None
         notes = [f"at {group_thousands(speed.display)}"] if speed else []
+        if figure.range_text:
+            notes.append(group_thousands(figure.range_text))
         if figure.alternate_text:
             notes.append(group_thousands(figure.alternate_text))
         if figure.uncertainty_text:

@@ -33,7 +33,7 @@ def test_the_headline_has_the_numbers_of_the_figures() -> None:
     assert f"± {peak.uncertainty_text}" in power.notes
     assert power.notes[0].startswith("at 4,8")
     assert ratio.unit == ": 1"
-    assert ratio.notes == ("± 0.01",)
+    assert ratio.notes == ("8.94 to 9.03:1", "± 0.01")
     assert "±" not in ratio.number
 
 
