@@ -17,7 +17,7 @@ from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import Quantity
 
 COMMON_PRACTICE = "common practice"
-SHOP_RULE = "the shop's habit"
+SHOP_RULE = "shop guideline"
 
 # As it would be written in shop.yaml.
 _DEFAULTS: dict[str, Any] = {

@@ -86,7 +86,7 @@ def test_a_fuel_without_a_window_is_not_checked_unless_the_shop_has_one(tmp_path
     window = {"mixture": [{"fuel": "natural gas", "least_lambda": 0.95, "most_lambda": 1.1}], "most_lambda": 0.9}
     own = Shop.model_validate({"guidelines": window})
     assert _mixture_violations(tmp_path / "b", "natural gas", 1.5, own) == [
-        ("above", "the shop's habit: lambda 0.95 to 1.1 on natural gas")
+        ("above", "shop guideline: lambda 0.95 to 1.1 on natural gas")
     ]
     # The plain limits are for petrol, and leave other fuels' windows alone.
     assert _mixture_violations(tmp_path / "c", "E85", 0.92, own) == []
