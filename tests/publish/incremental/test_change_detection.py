@@ -76,6 +76,7 @@ def test_what_only_deliveries_show_of_the_shop_rebuilds_no_page(archive: Path, s
     [
         "name: Ferry Engines\n",
         "name: Fern Engines\nunits: inch\n",
+        "name: Fern Engines\nenglish: uk\n",
         "name: Fern Engines\npaper: Letter\n",
         "name: Fern Engines\nguidelines: {least_quench: 0.9 mm}\n",
     ],
@@ -180,3 +181,10 @@ def test_a_large_archive_is_checked_in_another_process(archive: Path, monkeypatc
     assert again(archive).changed == 2
     publish(archive, archive / "elsewhere", full=True)
     assert tiny.read_tree(archive / "site") == tiny.read_tree(archive / "elsewhere")
+
+
+def test_another_term_rebuilds_every_page(archive: Path) -> None:
+    own = archive / "site_templates" / "english.yaml"
+    own.parent.mkdir(exist_ok=True)
+    own.write_text("gasoline: motor spirit\n")
+    assert changes_of(archive).global_changed
