@@ -253,7 +253,7 @@ def print_averages(trials: int, orders: Sequence[str] = (*BLOCKS, *INTERLEAVED))
     """Print coverage, width and false gains averaged over scatter drawn from the prior."""
     print("  averaged over scatter drawn from the prior; drift of 0, 0.1 and 0.2 % a pull")
     for order in orders:
-        for prior in (0.003, 0.005):
+        for prior in PRIORS:
             cells = [Conditions(order=order, prior=prior, drift=slope) for slope in DRIFTS]
             found = [rates(cell, trials, 1, COARSE) for cell in cells]
             false = [rates(cell, trials, 2, COARSE, changed=False).claims for cell in cells]
@@ -270,7 +270,7 @@ def print_cells(trials: int, orders: Sequence[str] = (*BLOCKS, *INTERLEAVED)) ->
     """Print coverage at each scatter up to 1.5 times the prior's; a cell below its aim is run five times longer."""
     print("  coverage by order, prior and drift; scatter of 0.1 % and up")
     for order in orders:
-        for prior in (0.003, 0.005):
+        for prior in PRIORS:
             for slope in DRIFTS:
                 texts = []
                 for scatter in SCATTERS:
