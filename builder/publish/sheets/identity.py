@@ -19,7 +19,6 @@ class Identity:
     number: str
     shop: str
     shop_lines: tuple[str, ...]
-    family: str
     engine_type: str
     serial: str
     status: str
@@ -39,7 +38,6 @@ def identity_of(build: Build, shop: Shop) -> Identity:
         number=record.number or build.slug,
         shop=shop.name,
         shop_lines=tuple(line for line in (shop.place, shop.contact) if line),
-        family=record.family or "",
         engine_type=kind_of_engine(build),
         serial=record.engine_serial or "",
         status="" if record.status == "finished" else record.status,

@@ -17,7 +17,7 @@ def specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[Labelle
     """Return the specification without the cam, as far as it was recorded; with ``both``, in both systems of units."""
 
     def figures(*slugs: str) -> tuple[LabelledValue, ...]:
-        return tuple(labelled_figure(figure, both) for slug in slugs if (figure := sheet.get(slug)) is not None)
+        return tuple(_labelled_figure(figure, both) for slug in slugs if (figure := sheet.get(slug)) is not None)
 
     engine = build.build.engine
     fuel = engine.fuel
@@ -69,7 +69,7 @@ def cam_rows(build: Build, sheet: FigureSheet) -> tuple[LabelledValue, ...]:
     )
 
 
-def labelled_figure(figure: Figure, both: bool = True) -> LabelledValue:
+def _labelled_figure(figure: Figure, both: bool = True) -> LabelledValue:
     """Return a figure with its range over the positions, its cautions, and how it is known."""
     remarks = []
     low, high = figure.minimum, figure.maximum
