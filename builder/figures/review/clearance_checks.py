@@ -357,7 +357,7 @@ def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None
             _length_as_shown(middle * (1 + sign * _OIL_CLEARANCE_TOLERANCE), journal) for sign in (-1, 1)
         )
         text = f"{_length_text(minimum, journal)} to {_length_text(maximum, journal)}"
-        authority = f"{rule.authority}: {rule.text} of the journal, a quarter either way"
+        authority = f"{rule.authority}: {rule.text} of the journal, ±25 %"
         return AllowedRange(minimum, maximum, text, authority)
     return None
 

@@ -125,8 +125,8 @@ class _Finder:
         if scenario is None or self.what_if.as_built is None:
             return None
         if scenario.ratio.display == self._ratio:
-            return _Consequence(f"the compression ratio is {self._ratio} either way", matters=False)
-        text = f"as listed it would make the compression ratio {scenario.ratio.display}, as measured {self._ratio}"
+            return _Consequence(f"CR {self._ratio} unchanged", matters=False)
+        text = f"CR {scenario.ratio.display} with the catalog value, {self._ratio} as measured"
         return _Consequence(text, matters=True)
 
     @property
@@ -169,13 +169,13 @@ class _Finder:
         if scenario is None or self.what_if.as_built is None:
             return None
         if scenario.ratio.display == self._ratio:
-            return _Consequence(f"fitted, it would have left the compression ratio at {self._ratio}", matters=True)
+            return _Consequence(f"If fitted: CR {self._ratio} unchanged", matters=True)
         ratio = scenario.ratio.display
-        text = f"fitted, it would have brought the compression ratio to {ratio} in place of {self._ratio}"
+        text = f"If fitted: CR {ratio} instead of {self._ratio}"
         if PARTS[name] and scenario.deck_clearance is not None:
             depth = scenario.deck_clearance.value
             distance = display_units.LENGTH.text(abs(depth), self.solver.context.system, _CROWN_STEP)
-            text += f" and the crowns to {distance} {'below' if depth >= 0 else 'above'} the deck"
+            text += f", crowns {distance} {'below' if depth >= 0 else 'above'} the deck"
         return _Consequence(text, matters=True)
 
 

@@ -123,7 +123,7 @@ def test_a_rejected_part_was_never_fitted(tmp_path: Path) -> None:
     actual = sheet.get("compression_ratio")
     assert actual is not None
     assert wrong.consequence is not None
-    assert f"to {would.display} in place of {actual.display}" in wrong.consequence
+    assert f"CR {would.display} instead of {actual.display}" in wrong.consequence
     assert "0.125 in below the deck" in wrong.consequence.replace("\N{NO-BREAK SPACE}", " ")
     assert discrepancy_of(sheet, "parts.parts.0.checked.1").consequence is None
     assert discrepancy_of(sheet, "parts.parts.1.checked.0").consequence is None

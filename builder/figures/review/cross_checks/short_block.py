@@ -395,4 +395,4 @@ def deck_consequence(record: RecordValues) -> str | None:
     scenario, built = what_if.from_parts, what_if.as_built
     if scenario is None or built is None or scenario.ratio.display == built.ratio.display:
         return None
-    return f"from the parts the compression ratio would be {scenario.ratio.display} in place of {built.ratio.display}"
+    return f"calculated from the parts: CR {scenario.ratio.display} instead of {built.ratio.display}"

@@ -98,12 +98,9 @@ def _deck_stack_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart
         4 if source.system == "inch" else 2,
     )
     request = stack_up.request(data, responsive=True)
-    caption = (
-        "Half the stroke, the rod and the piston together against the height of the block: "
-        "what is left is the deck clearance."
-    )
+    caption = "Crank radius, rod and compression height vs deck height; the difference is the deck clearance."
     if listed is not None:
-        caption += " The broken line is where the piston would stand if it were as listed."
+        caption += " Broken line: with the catalog piston."
     yield PageChart(CYLINDER, request, caption)
 
 
@@ -144,7 +141,7 @@ def _port_map_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     )
     caption = "To scale, at the wall of the bore; angles are when each port opens."
     if any(ports_of.at is None and ports_of.count > 0 for ports_of in (ports.transfer, ports.boost) if ports_of):
-        caption += " Places around the bore that were not recorded are typical ones."
+        caption += " Positions around the bore that are not recorded are typical."
     yield PageChart(PORTS, request, caption)
 
 
@@ -195,8 +192,7 @@ def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PageCha
     yield PageChart(
         "piston_speed",
         request,
-        "Piston speed over one turn of the crank at the red line, by the exact slider-crank; "
-        "the shorter the rod, the nearer to the top its peak.",
+        "Piston speed vs crank angle at redline, exact slider-crank.",
     )
 
 
@@ -248,7 +244,7 @@ def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     yield PageChart(
         VALVE_TRAIN,
         timing_ring.request(TimingRing(arcs, lift_text), size=NARROW),
-        f"When the valves are open, around the crank's circle, at {lift_text} lift.",
+        f"Valve timing at {lift_text} lift.",
     )
 
 
@@ -295,7 +291,7 @@ def _lift_chart(
     yield PageChart(
         VALVE_TRAIN,
         request,
-        "How far each valve is open as the crank turns. Where both stand open together is the overlap.",
+        "Valve lift vs crank angle; overlap where both valves are open.",
     )
 
 
@@ -364,7 +360,7 @@ def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
     yield PageChart(
         FITS,
         request,
-        "Every bore at every depth, across and along the crank: a round, straight bore is a row of equal points.",
+        "Each bore at each depth, across and along the crank.",
     )
 
 
