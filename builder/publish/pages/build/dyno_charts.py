@@ -11,7 +11,6 @@ import numpy.typing as npt
 from builder.draw.charts.channels import Channels, ChannelTrace, Trace, ViolationPoint, channels
 from builder.draw.charts.comparison import GainCurve, Level, SignificantRange, gain_curve, setting_sweep
 from builder.draw.charts.comparison import SettingSweep as SweepData
-from builder.draw.footnotes import CautionNote
 from builder.draw.style import NARROW
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
@@ -136,7 +135,6 @@ def _sweep_charts(sweep: SettingTrials, number: int, system: System) -> Iterator
             fitted,
             None if best is None else best.optimum,
             fit.text,
-            (CautionNote(sweep.caution),) if sweep.caution else (),
         )
         request = setting_sweep.request(data, name=f"setting_{number + 1}_{index + 1}", size=NARROW)
         caption = f"{fit.quantity[:1].upper()}{fit.quantity[1:]} against {sweep.name}."
