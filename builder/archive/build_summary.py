@@ -61,6 +61,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
             PartSummary(part.maker or "", part.number or "", part.part, None if part.never_checked else _verdict(part))
             for part in (build.parts.parts if build.parts else ())
         ),
+        system=sheet.system,
         words=" ".join(filter(None, (record.summary, record.goals, *_notes(build)))),
     )
 

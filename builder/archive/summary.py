@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -88,6 +89,8 @@ class Summary:
     curve: CoarseCurve | None = None
     parts: tuple[PartSummary, ...] = ()
     words: str = ""
+    system: Literal["inch", "metric"] | None = None
+    """The system that the build's own page leads with: inch or metric."""
 
 
 def coarse_curve(

@@ -17,6 +17,7 @@ from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.cross_checks import find_contradictions
 from builder.figures.review.discrepancies import find_discrepancies
 from builder.figures.review.plausibility import plausibility_problems
+from builder.record.build_profile import profile_of
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -28,7 +29,7 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     and line, and the other figures are still there.
     """
     with np.errstate(all="ignore"):  # what comes to no finite number is a problem, not a warning of NumPy
-        return _compute(Solver(Context(build, shop, REGISTRY)))
+        return _compute(Solver(Context(build, profile_of(build, shop), REGISTRY)))
 
 
 def _compute(solver: Solver) -> FigureSheet:

@@ -144,6 +144,7 @@ def _build_pack(
     slug: str, archive: Path, folder: Path, *, draft: bool, finished_only: bool, workers: WorkerPool
 ) -> PackResult:
     from builder.handover.pack import customer_view, pack_files
+    from builder.record.build_profile import profile_of
     from builder.record.load import read_build, read_shop
 
     shop, _ = read_shop(archive)
@@ -154,6 +155,7 @@ def _build_pack(
     if build.build.status != "finished" and not draft:
         reasons = () if finished_only else (f"{build.build.status}; --draft makes a draft",)
         return PackResult(slug, None, reasons, tuple(problems))
+    shop = profile_of(build, shop)
     view = customer_view(build, shop)
     if not draft and (blockers := _blockers(build, shop, view.sheet)):
         return PackResult(slug, None, blockers, tuple(problems))

@@ -14,6 +14,7 @@ from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
 from builder.publish.record_check import select_folders
 from builder.publish.sheets.sheet_pdf import CHARTS, FILES, sheet_requests
+from builder.record.build_profile import profile_of
 from builder.record.load import errors_in, read_build, read_shop
 from builder.record.problem import Problem
 from builder.record.redaction import without_private
@@ -42,6 +43,7 @@ def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> Sheet
     if build is None or errors_in(shop_problems):
         return SheetReport((f"{slug}: no sheet until the errors are corrected",), (*shop_problems, *problems), ok=False)
     public = without_private(build)
+    shop = profile_of(build, shop)
     figures = compute(public, shop)
     guard = chart_guard(slug)
     charts = [chart for chart in charts_for(public, figures, shop, guard) if chart.request.name in CHARTS]

@@ -8,6 +8,7 @@ from pydantic import GetJsonSchemaHandler, field_validator, model_validator
 from pydantic_core import core_schema
 
 from builder.record.models.choices import Synonyms
+from builder.record.models.dyno import CorrectionStandard, UnitChoice
 from builder.record.models.fields import (
     Count,
     Day,
@@ -233,6 +234,10 @@ class BuildSheet(RecordModel):
     )
     goals: Prose | None = field("customer's brief", "Torque from 2000 rpm, nothing above 6500 rpm, fuel of any harbor.")
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
+    units: UnitChoice | None = field("units shown for this build, where they differ from the shop's", "both")
+    correction: CorrectionStandard | None = field(
+        "correction standard of this build, where it differs from the shop's", "sae-j1349"
+    )
     engine: EngineKind = field("engine data", "", required=True)
     customer: Customer | None = field("owner", "")
     registration: Line | None = field(

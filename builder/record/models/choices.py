@@ -66,6 +66,7 @@ class Synonyms:
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Read a word as its choice, and keep the word."""
+        by_key = {choice_key(choice): choice for choice in get_args(source)}
 
         def read(given: object, literal: Callable[[object], Any]) -> Any:
             if isinstance(given, Choice):
@@ -73,16 +74,12 @@ class Synonyms:
             if isinstance(given, (dict, list, bool)) or given is None:
                 return literal(given)
             text = " ".join(as_written(given).split())
-            normal = self._of_literal(text, literal)
-            return Choice(normal, text)
+            normal = self.normal(text) or by_key.get(choice_key(text), text)
+            return Choice(str(literal(normal)), text)
 
         return core_schema.no_info_wrap_validator_function(
             read, handler(source), serialization=core_schema.to_string_ser_schema()
         )
-
-    def _of_literal(self, text: str, literal: Callable[[object], Any]) -> str:
-        normal = self.normal(text)
-        return str(literal(text if normal is None else normal))
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler

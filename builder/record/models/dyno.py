@@ -28,6 +28,10 @@ from builder.record.models.fields import (
 from builder.record.problem import did_you_mean
 from builder.record.quantities.readings import ReadingErrors
 
+UnitChoice = Annotated[
+    Literal["inch", "metric", "both"],
+    Synonyms({"inch": "in, inches, US, imperial", "metric": "SI, mm", "both": "inch and metric, metric and inch"}),
+]
 CorrectionStandard = Annotated[
     Literal["observed", "sae-j1349", "iso-1585", "sae-j607", "din-70020", "un-r85-diesel"],
     Synonyms(
@@ -211,6 +215,9 @@ class Dyno(RecordModel):
     conditions: Conditions | None = field("weather during the session", "")
     test: TestKind | None = field(
         "sweep, or steps held at each speed; if not given, as the log's time column shows", "sweep"
+    )
+    correction: CorrectionStandard | None = field(
+        "correction standard of this session, where it differs from the shop's", "sae-j1349"
     )
     range: SpeedRange | None = field("speeds over which means and gains are taken", "3000..6000 rpm")
     inertia: OneInertia | None = field(

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from builder.record.models.bottom_end import CrankMaterial, PistonType
 from builder.record.models.build_yaml import FuelKind
 from builder.record.models.choices import Synonyms
-from builder.record.models.dyno import CorrectionStandard
+from builder.record.models.dyno import CorrectionStandard, UnitChoice
 from builder.record.models.fields import (
     Count,
     Line,
@@ -28,10 +28,6 @@ from builder.record.models.fields import (
     notes_of,
 )
 
-UnitChoice = Annotated[
-    Literal["inch", "metric", "both"],
-    Synonyms({"inch": "in, inches, US, imperial", "metric": "SI, mm", "both": "inch and metric, metric and inch"}),
-]
 English = Annotated[
     Literal["us", "uk"],
     Synonyms({"us": "USA, American, American English, US English", "uk": "GB, British, British English, UK English"}),

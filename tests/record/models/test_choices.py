@@ -47,6 +47,14 @@ def _engine(**fields: Any) -> EngineKind:
     return EngineKind.model_validate({"cylinders": 8, **fields})
 
 
+def test_capitals_blanks_and_hyphens_do_not_matter(read: ReadWith) -> None:
+    for written, standard in (("SAE J1349", "sae-j1349"), ("DIN 70020", "din-70020"), ("Iso_1585", "iso-1585")):
+        build, problems = read(dyno=f"readings: {written}\n")
+        assert problems == []
+        assert build is not None
+        assert build.get("dyno.readings") == standard
+
+
 @pytest.mark.parametrize(
     ("field", "written", "normal"),
     [

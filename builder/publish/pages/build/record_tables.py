@@ -31,8 +31,8 @@ TITLES = {
     "delivery": "Delivery",
 }
 _LEFT_OUT = {
-    "build": {"title", "summary", "goals", "invented", "status"},
-    "dyno": {"pulls"},
+    "build": {"title", "summary", "goals", "invented", "status", "units", "correction"},
+    "dyno": {"pulls", "correction"},
 }
 """Fields of a document that the page shows in another section."""
 _LONG_TEXT = 120

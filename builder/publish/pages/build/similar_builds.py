@@ -94,7 +94,7 @@ def render_similar(
     matches = most_similar(build_matrix(similar.neighbours, weights), summary, weights, _COUNT)
     if not matches:
         return SimilarSection("")
-    system = display_units(shop)
+    system = summary.system or display_units(shop)
     guard = chart_guard(summary.slug)
     charts_of_all = guard.collect(
         "the chart of similar builds", partial(_overlay, summary, matches, system, both=shop.units == "both")

@@ -26,6 +26,7 @@ from builder.publish.pages.templating import error_location, error_text, page_en
 from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.sheets.sheet_pdf import sheet_pdfs, sheet_requests
 from builder.publish.social_card import render_card
+from builder.record.build_profile import profile_of
 from builder.record.load import errors_in, read_build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
@@ -132,6 +133,7 @@ def build_one(
     if build.build.status != "finished" and not edition.includes_unfinished:
         return BuildOutput(folder.name, str(build.build.status), problems=tuple(problems))
     public = without_private(build)
+    shop = profile_of(build, shop)
     sheet = compute(public, shop)
     guard = chart_guard(build.slug)
     placed, chart_problems = draw_page_charts(charts_for(public, sheet, shop, guard), charts, build.slug)
