@@ -30,8 +30,8 @@ _SPECIAL = re.compile(r"[\\`*_\[\]{}|~^=$!&<>\"'\n\r]")
 """What the pages escape or act on: a text of the record is found between these, whatever became of them."""
 
 _FILE_NAME = r"[\w./-]+\.(?:ya?ml|csv|tsv|txt|json|pdf|html?|svg|png|jpe?g|css|js|md|typ|j2)\b"
-_KEPT_IN_TEXT = re.compile(rf"{_FILE_NAME}|https?://\S+|`[^`\n]*`|(?<!\w)'[^'\n]{{1,80}}'(?!\w)")
-_KEPT_IN_MARKUP = re.compile(
+_UNTRANSLATED_IN_TEXT = re.compile(rf"{_FILE_NAME}|https?://\S+|`[^`\n]*`|(?<!\w)'[^'\n]{{1,80}}'(?!\w)")
+_UNTRANSLATED_IN_MARKUP = re.compile(
     rf"\]\([^)\s]*\)|\{{\s?[#:.][^}}\n]*\}}|(?<!\w)&\#39;[^&\n]{{1,80}}&\#39;(?!\w)|`[^`\n]*`"
     rf"|https?://[^\s<\"]+|{_FILE_NAME}"
 )
@@ -71,11 +71,11 @@ class English:
 
     def text(self, text: str) -> str:
         """Return a plain text; what is quoted, an address or the name of a file stays."""
-        return self._translate(text, _KEPT_IN_TEXT)
+        return self._translate(text, _UNTRANSLATED_IN_TEXT)
 
     def markup(self, page: str) -> str:
         """Return a page of Markdown or HTML, or an SVG, with the texts between tags and in shown attributes."""
-        return self._translate(page, _KEPT_IN_MARKUP)
+        return self._translate(page, _UNTRANSLATED_IN_MARKUP)
 
     def script(self, source: str) -> str:
         """Return a script with the strings that are shown: those with a blank or a capital."""
@@ -96,9 +96,9 @@ class English:
         pieces: list[str] = []
         end = 0
         for match in self._terms_in(text):
-            if tags is None and kept is _KEPT_IN_MARKUP:
+            if tags is None and kept is _UNTRANSLATED_IN_MARKUP:
                 tags = list(_TAG.finditer(text))  # found only where a page has a term
-            if self._is_kept(match, text, kept, tags or ()):
+            if self._is_untranslated(match, text, kept, tags or ()):
                 continue
             written = text[match.start() : match.end()]
             pieces += (text[end : match.start()], _in_case_of(written, self.terms[" ".join(match[0].split())]))
@@ -117,7 +117,9 @@ class English:
             if not (before.isalnum() or (before in ("_", ".") and before)):
                 yield match
 
-    def _is_kept(self, match: re.Match[str], text: str, kept: re.Pattern[str], tags: Sequence[re.Match[str]]) -> bool:
+    def _is_untranslated(
+        self, match: re.Match[str], text: str, kept: re.Pattern[str], tags: Sequence[re.Match[str]]
+    ) -> bool:
         """Return whether a term stays as it is: in code, in a tag, quoted, or in the shop's own words."""
         start = match.start()
         tag = _span_at(tags, start)
