@@ -79,7 +79,7 @@ def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | N
         pull=delivered.label,
         headline=headline(sheet),
         basis=f"Corrected to {session.standard.name}" if session.corrected else "As logged, not corrected",
-        table=_power_table(delivered.corrected, (system, _other(system)) if shop.units == "both" else (system,)),
+        table=power_table(delivered.corrected, system, both=shop.units == "both"),
         conditions=_conditions(build, delivered, system),
         notes=tuple(filter(None, (assumption, best, _uncertainty_note(session.scatter), _COMPARISON))),
         cautions=(*withdrawn, *delivered.outside, *session.remarks),
@@ -90,7 +90,9 @@ def _other(system: System) -> System:
     return "metric" if system == "inch" else "inch"
 
 
-def _power_table(curves: CorrectedCurves, systems: tuple[System, ...]) -> PowerTable:
+def power_table(curves: CorrectedCurves, system: System, *, both: bool) -> PowerTable:
+    """Return torque and power every so many rpm in a system of units, and in the other one behind it."""
+    systems = (system, _other(system)) if both else (system,)
     speeds = speeds_of(curves)
     step = speeds[1] - speeds[0] if len(speeds) > 1 else 0
     torque = np.array([curves.at(curves.torque, rpm / 60) for rpm in speeds])

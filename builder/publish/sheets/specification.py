@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from builder.figures.core.display_units import mean_quantity, written_text
+from builder.figures.core.display_units import mean_quantity, written_mean, written_text
 from builder.figures.core.types import LISTED, PROVENANCE_TEXTS, Figure, FigureSheet
 from builder.publish.sheets.record_rows import LabelledValue, labelled
 from builder.record.models.build import Build
 from builder.record.models.cam import LobeCard
 from builder.record.quantities.digits import rounded
 from builder.record.quantities.readings import Reading
+from builder.record.quantities.units import Quantity
 
 
 def specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[LabelledValue, ...]:
@@ -136,3 +137,70 @@ def _durations(intake: LobeCard | None, exhaust: LobeCard | None) -> list[tuple[
         for entry in card.durations if card else ():
             by_lift.setdefault(entry.at, [None, None])[side] = written_text(entry.duration)
     return [(f"Duration at {lift}", _slashed(*pair)) for lift, pair in by_lift.items()]
+
+
+def short_specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[LabelledValue, ...]:
+    """Return the engine in some fourteen lines, as a shop says it over the counter; what was not recorded is left out."""
+    settings = build.delivery.settings if build.delivery else None
+    engine, ratio = build.build.engine, sheet.get("compression_ratio")
+    fuel = engine.fuel
+    fluids = build.delivery.fluids if build.delivery else ()
+    oil = next((fluid for fluid in fluids if fluid.what.casefold() in ("oil", "engine oil")), None)
+    total = _with_words(settings.total_timing, "by", settings.total_timing_by) if settings else None
+    idle = _with_words(settings.idle_timing, "at idle") if settings else None
+    red_line = engine.red_line
+    return (
+        *labelled(("Bore × stroke", _product(build, "bottom_end.block.bores", "bottom_end.crankshaft.stroke"))),
+        *((labelled_figure(ratio, both),) if ratio else ()),
+        *labelled(
+            ("Cam", _cam_line(build, sheet)),
+            ("Heads", _heads_line(build)),
+            ("Ports", _ports_line(sheet)),
+            ("Induction", build.get("top_end.induction.description") or _text(engine.fuel_system, engine.induction)),
+            ("Exhaust", build.get("top_end.exhaust")),
+            ("Fuel", _text(fuel.kind, fuel.octane) if fuel else None),
+            ("Ignition timing", _text(total, idle)),
+            ("Lash, in / ex", _slashed(settings.intake_lash, settings.exhaust_lash) if settings else None),
+            ("Spark plug", _text(settings.plug, _with_words(settings.plug_gap, "gap")) if settings else None),
+            ("Firing order", engine.firing_order),
+            ("Red line", written_text(red_line) if red_line else None),
+            ("Oil", _text(oil.grade, written_mean(oil.amount) if oil.amount else None) if oil else None),
+        ),
+    )
+
+
+def _with_words(value: Quantity | None, *words: str | Quantity | None) -> str | None:
+    """Return a value with words behind it: `34° by 3000 rpm`, `12° at idle`."""
+    if value is None or None in words:
+        return written_text(value) if value else None
+    return " ".join(written_text(word) if isinstance(word, Quantity) else str(word) for word in (value, *words))
+
+
+def _cam_line(build: Build, sheet: FigureSheet) -> str | None:
+    durations = _durations(build.get("cam.card.intake"), build.get("cam.card.exhaust"))
+    duration = next(((title, text) for title, text in reversed(durations) if text), None)
+    lift, separation = sheet.get("valve_lift"), sheet.get("lobe_separation")
+    installed = _figure(sheet, "installed_centerline")
+    return _text(
+        build.get("cam.lifters.kind"),
+        f"{duration[1]} {duration[0].removeprefix('Duration ')}" if duration else None,
+        f"{_slashed(*(position.display for position in lift.positions[:2]))} lift" if lift and lift.positions else None,
+        f"{separation.display} lobe separation" if separation else None,
+        f"in at {installed}" if installed else None,
+    )
+
+
+def _heads_line(build: Build) -> str | None:
+    valves = _pair(build, "top_end.heads.intake_valve.diameter", "top_end.heads.exhaust_valve.diameter")
+    flow = build.get("top_end.heads.flow_bench.intake") or ()
+    best = max(flow, key=lambda point: point.flow.si, default=None)
+    return _text(
+        build.get("top_end.heads.material"),
+        f"valves {valves}" if valves else None,
+        f"intake flow {written_text(best.flow)} at {written_text(best.lift)}" if best else None,
+    )
+
+
+def _ports_line(sheet: FigureSheet) -> str | None:
+    exhaust, transfer = _figure(sheet, "exhaust_port_duration"), _figure(sheet, "transfer_port_duration")
+    return _text(f"exhaust {exhaust}" if exhaust else None, f"transfer {transfer}" if transfer else None)

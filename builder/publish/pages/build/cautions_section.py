@@ -15,8 +15,8 @@ _ANCHORS = (
     ("parts", "parts-received"),
     ("assembly.fasteners", "fasteners"),
     ("assembly", "clearances"),
-    ("delivery", "sheet-delivery"),
-    ("work", "sheet-work"),
+    ("delivery", "delivery"),
+    ("work", "record-work"),
 )
 """The section of the page for each path of the record; the first prefix that matches counts."""
 

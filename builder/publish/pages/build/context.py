@@ -29,6 +29,8 @@ from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
 from builder.publish.pages.build.sheet_link import SheetLink
 from builder.publish.photos import BuildPhoto
+from builder.publish.sheets.dyno_sheet import power_table
+from builder.publish.sheets.specification import short_specification
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 
@@ -62,7 +64,10 @@ def render_build_page(
     `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone,
     `sheets` are the one-page PDFs beside the page.
     """
-    all_chapters = chapters(build, both_systems=shop.units == "both")
+    both = shop.units == "both"
+    all_chapters = chapters(build, both_systems=both)
+    shown_chapters = [chapter for item in all_chapters if (chapter := _without_own_sections(item)).groups]
+    delivered = sheet.session.delivered if sheet.session else None
     headlines = headline(sheet)
     significant = [item for item in sheet.discrepancies if item.matters]
     return environment.get_template("pages/build.md.j2").render(
@@ -71,10 +76,13 @@ def render_build_page(
         shop=shop,
         facts=facts(build),
         headline=headlines,
+        specification=short_specification(build, sheet, both),
+        power_table=power_table(delivered.corrected, sheet.system, both=both) if delivered else None,
         performance=performance_sentence(sheet),
         best_during_testing=best_sentence(sheet),
         delivered_assumption=assumption_sentence(sheet),
         readiness=readiness,
+        for_shop=readiness is not None,
         sheets=sheets,
         dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,
         data_files=data_files,
@@ -92,7 +100,8 @@ def render_build_page(
         stretch_tables=stretch_tables(build),
         fasteners=fasteners_table(build, sheet),
         parts=part_rows(build),
-        chapters=[chapter for item in all_chapters if (chapter := _without_own_sections(item)).groups],
+        chapters=[chapter for chapter in shown_chapters if chapter.name != "delivery"],
+        delivery=next((chapter for chapter in shown_chapters if chapter.name == "delivery"), None),
         bore_table=bore_table(build),
         degreeing_tables=degreeing_tables(build),
         degreeing_remarks=degreeing_remarks(build),
