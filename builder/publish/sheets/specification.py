@@ -151,7 +151,7 @@ def short_specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[L
     red_line = engine.red_line
     return (
         *labelled(("Bore × stroke", _product(build, "bottom_end.block.bores", "bottom_end.crankshaft.stroke"))),
-        *((labelled_figure(ratio, both),) if ratio else ()),
+        *((_labelled_figure(ratio, both),) if ratio else ()),
         *labelled(
             ("Cam", _cam_line(build, sheet)),
             ("Heads", _heads_line(build)),
