@@ -140,7 +140,7 @@ def _durations(intake: LobeCard | None, exhaust: LobeCard | None) -> list[tuple[
 
 
 def short_specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[LabelledValue, ...]:
-    """Return the engine in some fourteen lines, as a shop says it over the counter; what was not recorded is left out."""
+    """Return the engine in some fourteen lines, in the order a shop would say it; what was not recorded is left out."""
     settings = build.delivery.settings if build.delivery else None
     engine, ratio = build.build.engine, sheet.get("compression_ratio")
     fuel = engine.fuel
