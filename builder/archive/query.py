@@ -132,7 +132,7 @@ def _known_choice(context: QueryContext, field: Field, text: str) -> str:
         if " ".join(value.split()).casefold() == " ".join(normal.split()).casefold():
             return value
     folded = {value.casefold(): value for value in known}
-    matches = difflib.get_close_matches(normal.casefold(), folded, n=1, cutoff=0.5)
+    matches = difflib.get_close_matches(normal.casefold(), folded, n=1, cutoff=0.6)
     nearest = f"did you mean {folded[matches[0]]}? " if matches else ""
     listed = f"builds have {', '.join(known[:12])}" if known else "no build records it"
     raise QueryError(f"{field.slug}: no build has {text!r}; {nearest}{listed}")
