@@ -20,12 +20,16 @@ def test_a_build_may_be_named_by_the_path_of_its_folder(written: str, published_
         )
 
 
-def test_queries_before_the_first_publish_have_a_message(tmp_path: Path) -> None:
+def test_queries_in_an_archive_without_builds_have_a_message(tmp_path: Path) -> None:
     (tmp_path / "builds").mkdir()
-    for words in (("find",), ("similar", "x"), ("compare", "a", "b")):
+    for words, status, message in (
+        (("find",), 0, "no builds match"),
+        (("similar", "x"), 1, "no published build is called x"),
+        (("compare", "a", "b"), 1, "no published build is called a"),
+    ):
         result = run(*words, archive=tmp_path)
-        assert result.exit_code == 1
-        assert "millbook publish" in result.output
+        assert result.exit_code == status
+        assert message in result.output
 
 
 @pytest.mark.parametrize(

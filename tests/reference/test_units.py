@@ -14,54 +14,118 @@ from builder.record.quantities.units import DIMENSIONS, parse_quantity, to_unit
 # What each spelling means, written here by hand and apart from the record's own table: spelling -> pint expression.
 MEANS: dict[str, dict[str, str]] = {
     "length": {
-        "in": "inch", "inch": "inch", "inches": "inch", '"': "inch", "mm": "millimeter", "thou": "0.001 inch",
-        "um": "micrometer", "µm": "micrometer", "μm": "micrometer", "cm": "centimeter", "m": "meter", "ft": "foot",
+        **dict.fromkeys(("in", "inch", "inches", '"', "''"), "inch"),
+        **dict.fromkeys(("mm", "millimeter", "millimeters", "millimetre", "millimetres"), "millimeter"),
+        **dict.fromkeys(("thou", "thousandths"), "0.001 inch"),
+        **dict.fromkeys(("um", "µm", "μm", "micron", "microns"), "micrometer"),
+        **dict.fromkeys(("cm", "centimeters", "centimetres"), "centimeter"),
+        **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), "meter"),
+        **dict.fromkeys(("ft", "feet", "foot"), "foot"), **dict.fromkeys(("miles", "mile"), "mile"),
+        **dict.fromkeys(("km", "kilometers", "kilometres"), "kilometer"),
     },
     "volume": {
-        "cc": "centimeter**3", "cm3": "centimeter**3", "cm³": "centimeter**3", "ml": "milliliter", "mL": "milliliter",
-        "cu in": "inch**3", "cu.in": "inch**3", "in3": "inch**3", "in³": "inch**3", "L": "liter", "l": "liter",
-        "litre": "liter", "litres": "liter", "qt": "US_liquid_quart", "US pt": "US_liquid_gallon / 8",
-        "US gal": "US_liquid_gallon", "mm3": "millimeter**3",
+        **dict.fromkeys(("cc", "ccs", "cm3", "cm³"), "centimeter**3"),
+        **dict.fromkeys(("cu in", "cu.in", "in3", "in³", "cubic inch", "cubic inches", "cid", "ci"), "inch**3"),
+        **dict.fromkeys(("L", "l", "liter", "liters", "litre", "litres"), "liter"),
+        **dict.fromkeys(("ml", "mL", "milliliters", "millilitres"), "milliliter"),
+        **dict.fromkeys(("qt", "qts", "quart", "quarts", "US qt", "US quarts"), "US_liquid_quart"),
+        **dict.fromkeys(("pt", "pts", "pint", "pints", "US pt", "US pints"), "US_liquid_gallon / 8"),
+        **dict.fromkeys(("fl oz", "US fl oz"), "US_fluid_ounce"),
+        **dict.fromkeys(("gal", "gals", "gallon", "gallons", "US gal", "US gallons"), "US_liquid_gallon"),
+        **dict.fromkeys(("imp qt", "imperial qt", "imperial quarts", "UK qt", "UK quarts", "imp quarts"), "imperial_quart"),
+        **dict.fromkeys(("imp pt", "imperial pt", "imperial pints", "UK pt", "UK pints", "imp pints"), "imperial_pint"),
+        **dict.fromkeys(("imp fl oz", "UK fl oz"), "imperial_fluid_ounce"),
+        **dict.fromkeys(("imp gal", "imperial gal", "imperial gallons", "imp gallons", "UK gal", "UK gallons"), "imperial_gallon"),
+        **dict.fromkeys(("mm3", "mm³"), "millimeter**3"),
     },
     "area": {
-        "sq in": "inch**2", "in2": "inch**2", "in²": "inch**2", "cm2": "centimeter**2", "cm²": "centimeter**2",
-        "mm2": "millimeter**2", "mm²": "millimeter**2",
+        **dict.fromkeys(("sq in", "in2", "in²", "square inches"), "inch**2"),
+        **dict.fromkeys(("cm2", "cm²", "sq cm"), "centimeter**2"),
+        **dict.fromkeys(("mm2", "mm²", "sq mm"), "millimeter**2"),
     },
-    "angle": {"deg": "degree", "°": "degree", "degrees": "degree"},
+    "angle": dict.fromkeys(("deg", "°", "degs", "degree", "degrees"), "degree"),
     "torque": {
-        **dict.fromkeys(("lbf.ft", "lbf ft", "lb.ft", "lb-ft", "ft-lb", "ft.lbf", "ft-lbf", "ft.lb", "ft-lbs", "lbs-ft"),
-                        "foot * force_pound"),
-        **dict.fromkeys(("lbf.in", "in-lb", "lbf in", "in.lbf", "in-lbf", "in-lbs", "lb-in"), "inch * force_pound"),
-        **dict.fromkeys(("N.m", "Nm", "N m", "N·m"), "newton * meter"), "kgf.m": "force_kilogram * meter",
+        **dict.fromkeys(("lbf.ft", "lbf ft", "lb.ft", "lb-ft", "ft-lb", "ft.lbf", "ft-lbf", "ft.lb", "ft-lbs", "lbs-ft",
+                         "lbs.ft", "foot-pounds", "pound-feet", "pounds-feet", "foot-pound"), "foot * force_pound"),
+        **dict.fromkeys(("lbf.in", "in-lb", "lbf in", "in.lbf", "in-lbf", "in-lbs", "lb-in", "lbs-in", "inch-pounds",
+                         "pound-inches"), "inch * force_pound"),
+        **dict.fromkeys(("N.m", "Nm", "N m", "N·m", "newton meters", "newton metres"), "newton * meter"),
+        **dict.fromkeys(("kgf.m", "kg.m", "kgm"), "force_kilogram * meter"),
     },
-    "force": {"lbf": "force_pound", "lb": "force_pound", "lbs": "force_pound", "N": "newton", "kN": "kilonewton",
-              "kgf": "force_kilogram"},
-    "stiffness": {"lbf/in": "force_pound / inch", "lb/in": "force_pound / inch", "N/mm": "newton / millimeter"},
-    "mass": {"g": "gram", "kg": "kilogram", "lb": "avoirdupois_pound", "lbs": "avoirdupois_pound",
-             "oz": "avoirdupois_ounce"},
+    "force": {
+        **dict.fromkeys(("lbf", "lb", "lbs", "pound", "pounds"), "force_pound"),
+        **dict.fromkeys(("N", "newton", "newtons"), "newton"), "kN": "kilonewton",
+        **dict.fromkeys(("kgf", "kg", "kp"), "force_kilogram"),
+    },
+    "stiffness": {
+        **dict.fromkeys(("lbf/in", "lb/in", "lbs/in", "lbs/inch", "lb/inch", "pounds per inch"), "force_pound / inch"),
+        "N/mm": "newton / millimeter", **dict.fromkeys(("kgf/mm", "kg/mm"), "force_kilogram / millimeter"),
+    },
+    "mass": {
+        **dict.fromkeys(("g", "gram", "grams", "gm", "gms"), "gram"),
+        **dict.fromkeys(("kg", "kgs", "kilogram", "kilograms", "kilo", "kilos"), "kilogram"),
+        **dict.fromkeys(("lb", "lbs", "pound", "pounds"), "avoirdupois_pound"),
+        **dict.fromkeys(("oz", "ounce", "ounces"), "avoirdupois_ounce"),
+    },
     "pressure": {
-        "psi": "force_pound / inch**2", "kPa": "kilopascal", "bar": "bar", "mbar": "millibar", "hPa": "hectopascal",
-        "Pa": "pascal", "MPa": "megapascal", "inHg": "inch_Hg", "in Hg": "inch_Hg", "mmHg": "millimeter_Hg",
-        "mm Hg": "millimeter_Hg", "inH2O": "inch * kilogram / liter * standard_gravity", "in H2O": "inch * kilogram / liter * standard_gravity",
+        **dict.fromkeys(("psi", "lb/in2", "lbf/in2", "lb/sq in", "lbs/sq in", "lbs/in2"), "force_pound / inch**2"),
+        "kPa": "kilopascal", "hPa": "hectopascal", "Pa": "pascal", "MPa": "megapascal",
+        **dict.fromkeys(("bar", "bars"), "bar"),
+        **dict.fromkeys(("mbar", "mb", "millibar", "millibars"), "millibar"),
+        **dict.fromkeys(("inHg", "in Hg", '"Hg', "in. Hg", "inches Hg", "inches of mercury"), "inch_Hg"),
+        **dict.fromkeys(("mmHg", "mm Hg", "torr"), "millimeter_Hg"),
+        **dict.fromkeys(("inH2O", "in H2O", '"H2O', "in WC", "in wg", "inches H2O", "inches of water", "in H₂O", "inH₂O"),
+                        "inch * kilogram / liter * standard_gravity"),
+        **dict.fromkeys(("kgf/cm2", "kg/cm2"), "force_kilogram / centimeter**2"),
     },
-    "power": {"hp": "horsepower", "bhp": "horsepower", "kW": "kilowatt", "PS": "metric_horsepower", "W": "watt"},
-    "engine speed": {"rpm": "turn / minute", "rev/min": "turn / minute", "1/min": "turn / minute", "rev/s": "turn / second"},
+    "power": {
+        **dict.fromkeys(("hp", "bhp", "horsepower"), "horsepower"), "kW": "kilowatt", "W": "watt",
+        **dict.fromkeys(("PS", "metric hp"), "metric_horsepower"),
+    },
+    "engine speed": {
+        **dict.fromkeys(("rpm", "rev/min", "revs/min", "r/min", "revs", "1/min"), "turn / minute"),
+        "rev/s": "turn / second",
+    },
     "volume flow": {
-        "cfm": "foot**3 / minute", "L/s": "liter / second", "l/s": "liter / second", "L/min": "liter / minute",
-        "l/min": "liter / minute", "m3/h": "meter**3 / hour", "m3/s": "meter**3 / second",
-        "cc/min": "centimeter**3 / minute",
+        **dict.fromkeys(("cfm", "cu ft/min", "ft3/min"), "foot**3 / minute"),
+        **dict.fromkeys(("L/s", "l/s"), "liter / second"), **dict.fromkeys(("L/min", "l/min", "lpm"), "liter / minute"),
+        **dict.fromkeys(("L/h", "l/h", "lph"), "liter / hour"), "m3/h": "meter**3 / hour", "m3/s": "meter**3 / second",
+        **dict.fromkeys(("cc/min", "ml/min", "mL/min", "cm3/min"), "centimeter**3 / minute"),
+        **dict.fromkeys(("gal/h", "gal/hr", "gph", "US gal/h", "US gal/hr"), "US_liquid_gallon / hour"),
+        **dict.fromkeys(("imp gal/h", "imp gal/hr", "UK gal/h"), "imperial_gallon / hour"),
     },
     "mass flow": {
-        "lb/h": "avoirdupois_pound / hour", "lb/hr": "avoirdupois_pound / hour", "kg/h": "kilogram / hour",
+        **dict.fromkeys(("lb/h", "lb/hr", "lbs/h", "lbs/hr", "lb/hour", "pph"), "avoirdupois_pound / hour"),
+        **dict.fromkeys(("lb/min", "lbs/min"), "avoirdupois_pound / minute"),
+        **dict.fromkeys(("kg/h", "kg/hr"), "kilogram / hour"),
         "g/s": "gram / second", "g/min": "gram / minute", "kg/s": "kilogram / second",
     },
-    "fraction": {"%": "0.01"},
-    "inertia": {"kg.m2": "kilogram * meter**2", "kg m2": "kilogram * meter**2",
-                "lb.ft2": "avoirdupois_pound * foot**2"},
-    "specific energy": {"MJ/kg": "megajoule / kilogram", "BTU/lb": "Btu / avoirdupois_pound"},
-    "density": {"kg/m3": "kilogram / meter**3", "kg/L": "kilogram / liter", "g/cc": "gram / centimeter**3"},
-    "time": {"s": "second", "min": "minute", "h": "hour"},
+    "fraction": dict.fromkeys(("%", "percent", "per cent", "pct"), "0.01"),
+    "inertia": {
+        **dict.fromkeys(("kg.m2", "kg m2", "kg m²"), "kilogram * meter**2"),
+        **dict.fromkeys(("lb.ft2", "lb ft²", "lb.sq ft"), "avoirdupois_pound * foot**2"),
+    },
+    "specific energy": {
+        "MJ/kg": "megajoule / kilogram", "kJ/kg": "kilojoule / kilogram",
+        **dict.fromkeys(("BTU/lb", "BTU per lb"), "Btu / avoirdupois_pound"),
+    },
+    "density": {
+        **dict.fromkeys(("kg/m3", "kg/m³"), "kilogram / meter**3"), **dict.fromkeys(("kg/L", "kg/l"), "kilogram / liter"),
+        **dict.fromkeys(("g/cc", "g/cm3", "g/cm³", "g/ml", "g/mL"), "gram / centimeter**3"),
+        **dict.fromkeys(("lb/gal", "lbs/gal", "lb/US gal"), "avoirdupois_pound / US_liquid_gallon"),
+        **dict.fromkeys(("lb/imp gal", "lbs/imp gal", "lb/UK gal"), "avoirdupois_pound / imperial_gallon"),
+    },
+    "time": {
+        **dict.fromkeys(("s", "sec", "secs", "seconds"), "second"), "ms": "millisecond",
+        **dict.fromkeys(("min", "mins", "minutes"), "minute"), **dict.fromkeys(("h", "hr", "hrs", "hours"), "hour"),
+    },
 }  # fmt: skip
+
+TEMPERATURE_SCALES = {
+    **dict.fromkeys(("degF", "F", "°F", "deg F", "degrees F", "fahrenheit"), "degF"),
+    **dict.fromkeys(("degC", "C", "°C", "deg C", "degrees C", "celsius"), "degC"),
+    **dict.fromkeys(("K", "kelvin"), "kelvin"),
+}
 
 SI = {
     "length": "meter", "volume": "meter**3", "area": "meter**2", "angle": "degree", "torque": "newton * meter",
@@ -81,7 +145,7 @@ def ureg() -> pint.UnitRegistry:
 
 def test_no_unit_of_the_record_is_left_out_of_this_check() -> None:
     checked = {name: set(units) for name, units in MEANS.items()}
-    checked["temperature"] = set(DIMENSIONS["temperature"].units)
+    checked["temperature"] = set(TEMPERATURE_SCALES)
     assert checked == {name: set(dimension.units) for name, dimension in DIMENSIONS.items()}
 
 
@@ -94,12 +158,11 @@ def test_every_unit_as_pint_converts_it(dimension: str, unit: str, ureg: pint.Un
     assert to_unit(expected, unit, dimension) == pytest.approx(3.25, rel=1e-12)
 
 
-@pytest.mark.parametrize("unit", list(DIMENSIONS["temperature"].units))
+@pytest.mark.parametrize("unit", list(TEMPERATURE_SCALES))
 @pytest.mark.parametrize("number", ["-40", "0", "32", "72.5", "212"])
 def test_every_temperature_as_pint_converts_it(unit: str, number: str, ureg: pint.UnitRegistry) -> None:
     """pint, the library of units."""
-    scale = {"F": "degF", "C": "degC", "K": "kelvin"}[unit[-1]]
-    expected = ureg.Quantity(float(number), scale).to("kelvin").magnitude
+    expected = ureg.Quantity(float(number), TEMPERATURE_SCALES[unit]).to("kelvin").magnitude
     if expected >= 0:
         assert parse_quantity(f"{number} {unit}", "temperature").si == pytest.approx(expected, rel=1e-12)
 

@@ -10,6 +10,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from builder.publish.english import US
 from builder.publish.sheets.glyphs import COMMON, _covered, font_folder, renderable, renderable_svg
 from builder.publish.sheets.typst_pdf import NO_DATE, STANDARDS, compile_typst
 
@@ -51,7 +52,7 @@ def _compile(template: str, data: dict[str, Any]) -> bytes:
         archive = Path(made)
         (archive / "site_templates" / "handover").mkdir(parents=True)
         (archive / "site_templates" / "handover" / "looks.typ").write_text(template, encoding="utf-8")
-        return compile_typst("handover/looks.typ", data, {}, archive=archive, date=NO_DATE)
+        return compile_typst("handover/looks.typ", data, {}, archive=archive, date=NO_DATE, english=US)
 
 
 def test_every_character_of_the_first_planes_is_printed_or_named() -> None:
