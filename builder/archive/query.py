@@ -59,9 +59,10 @@ def open_index(archive: Path) -> QueryContext:
         summaries = _summaries_of_records(archive, folders)
     profile = _read_profile(archive / "builds" / "shop.yaml")
     units, weights = profile.get("units"), profile.get("likeness_weights")
+    first = profile.get("first_units") if units not in _SYSTEMS else units
     return QueryContext(
         summaries,
-        "inch" if units == "inch" else "metric",
+        "inch" if first == "inch" else "metric",
         _SYSTEMS.get(str(units)),
         weights_from(weights if isinstance(weights, dict) else None)[0],
         "uk" if profile.get("english") == "uk" else "us",

@@ -263,7 +263,7 @@ def _compare(
         gain=found,
         mean_text=_mean_text(found, system),
         drift=correction,
-        drift_text=_drift_text(correction, found.drift, system),
+        drift_text=_drift_text(correction, found, system),
     )
 
 
@@ -289,12 +289,16 @@ def _drift_correction(
     return "baseline not repeated" if drift_seen else "none"
 
 
-def _drift_text(correction: DriftCorrection, drift: float, system: System) -> str:
+_DRIFT_WORTH_TELLING = 0.1
+"""A drift below this share of the half width of the interval is no more than the interval covers."""
+
+
+def _drift_text(correction: DriftCorrection, gain: Gain, system: System) -> str:
     if correction == "removed":
         return "baseline pulled again after the change: a steady drift is removed"
     texts = []
-    if not display_units.TORQUE.rounds_to_zero(drift, system, 0.0):
-        texts.append(f"drift taken off, as the repeats show it: {signed_torque(drift, system)}")
+    if abs(gain.drift) > _DRIFT_WORTH_TELLING * gain.half_width:
+        texts.append(f"drift taken off, as the repeats show it: {signed_torque(gain.drift, system)}")
     if correction == "baseline not repeated":
         texts.append("drift seen, and the baseline not pulled again after the change: pull it again to be sure")
     return "; ".join(texts)

@@ -32,6 +32,7 @@ English = Annotated[
     Literal["us", "uk"],
     Synonyms({"us": "USA, American, American English, US English", "uk": "GB, British, British English, UK English"}),
 ]
+FirstUnits = Annotated[Literal["inch", "metric"], Synonyms({"inch": "in, inches, US, imperial", "metric": "SI, mm"})]
 Paper = Annotated[Literal["A4", "Letter"], Synonyms({"A4": "ISO A4", "Letter": "US Letter"})]
 
 TAG_WIDTH, TAG_HEIGHT = (70, 200), (35, 100)
@@ -188,6 +189,9 @@ class Shop(RecordModel):
     site_address: Line | None = field("address the archive is published under", "https://archive.example")
     english: English = field("spelling and terms of pages, PDFs and messages: US or UK English", "uk", default="us")
     units: UnitChoice = field("units shown: inch, metric or both", "both", default="both")
+    first_units: FirstUnits = field(
+        "where both are shown, the system that lists and the finder lead with", "inch", default="metric"
+    )
     correction: CorrectionStandard = field("correction standard of dyno results", "sae-j1349", default="sae-j1349")
     range: SpeedRange | None = field(
         "speeds over which means and gains are taken, unless a session says otherwise", "3000..6000 rpm"

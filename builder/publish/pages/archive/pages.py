@@ -53,7 +53,7 @@ class Card:
 
 def display_units(shop: Shop) -> System:
     """Return the system of units of the lists and the finder."""
-    return "inch" if shop.units == "inch" else "metric"
+    return shop.first_units if shop.units == "both" else shop.units
 
 
 def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:

@@ -9,9 +9,11 @@ import pytest
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
 from builder.publish.pages.archive.overview import draw_overviews, overview_charts
-from builder.publish.pages.archive.pages import archive_pages
+from builder.publish.pages.archive.pages import archive_pages, display_units
 from builder.publish.pages.templating import page_environment
 from builder.record.load import read_shop
+from builder.record.models.dyno import UnitChoice
+from builder.record.models.shop import FirstUnits, Shop
 
 
 def pages(count: int, archive: Path) -> dict[str, str]:
@@ -44,3 +46,11 @@ def test_overviews_come_from_the_cache(tmp_path: Path, monkeypatch: pytest.Monke
     assert [str(svg).count("<svg ") for _, svg in drawn] == [1]
     monkeypatch.setattr("builder.draw.canvas.Canvas.to_drawing", lambda *_: pytest.fail("it was drawn again"))
     assert draw_overviews(overview_charts(builds, "metric"), ChartCache(tmp_path)) == drawn
+
+
+@pytest.mark.parametrize(
+    ("units", "first", "shown"),
+    [("both", "metric", "metric"), ("both", "inch", "inch"), ("inch", "metric", "inch"), ("metric", "inch", "metric")],
+)
+def test_lists_lead_with_the_shops_first_choice(units: UnitChoice, first: FirstUnits, shown: str) -> None:
+    assert display_units(Shop(units=units, first_units=first)) == shown
