@@ -212,8 +212,9 @@ def similar_lines(archive: Path, target: str, count: int = 8, *, as_json: bool =
     context = open_index(archive)
     is_file = target.endswith((".yaml", ".yml"))
     plan = _read_plan(Path(target), context.system_of_numbers) if is_file else context.get(target)
-    answer = similar(context.summaries, plan, context.weights, count, context.system)
-    return [_as_json(answer)] if as_json else _as_lines(answer, context.system)
+    system = context.system_of_numbers or plan.system or context.system
+    answer = similar(context.summaries, plan, context.weights, count, system)
+    return [_as_json(answer)] if as_json else _as_lines(answer, system)
 
 
 def _read_plan(path: Path, system: System | None) -> Summary:
