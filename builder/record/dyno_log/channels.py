@@ -10,7 +10,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from builder.engine.constants import (
@@ -21,6 +21,7 @@ from builder.engine.constants import (
     STANDARD_ATMOSPHERE,
     STANDARD_GRAVITY,
 )
+from builder.record.dyno_log.translated_words import TRANSLATED_WORDS
 from builder.record.quantities.unit_table import IMPERIAL_GALLON, MILLIMETRE_OF_MERCURY, US_GALLON
 from builder.record.quantities.units import dimension_of
 from builder.record.quantities.units import factor as record_factor
@@ -116,7 +117,13 @@ _CHANNELS = (
              "inj pulse width", "inj pw", "fuel pulse width", "injector on time"), 0.0, 0.1),
 )  # fmt: skip
 
-CHANNELS: Mapping[str, Channel] = {channel.slug: channel for channel in _CHANNELS}
+
+def _with_translations(channel: Channel) -> Channel:
+    source = channel.slug.removesuffix("_volume")
+    return replace(channel, words=(*channel.words, *TRANSLATED_WORDS.get(source, ())))
+
+
+CHANNELS: Mapping[str, Channel] = {channel.slug: _with_translations(channel) for channel in _CHANNELS}
 """Every channel by its slug, in the order in which a page would list them."""
 
 
@@ -126,15 +133,20 @@ def channel_named(name: str) -> str | None:
 
 
 def _plain(name: str) -> str:
-    return " ".join(re.sub(r"[^a-z0-9λ]+", " ", name.lower()).split())
+    return " ".join(re.sub(r"[^a-z0-9λ]+", " ", without_accents(name).lower()).split())
+
+
+def without_accents(text: str) -> str:
+    """Return the text with plain letters in place of accented ones: "Öldruck" is "Oldruck", "régime" is "regime"."""
+    return "".join(mark for mark in unicodedata.normalize("NFD", text) if not unicodedata.combining(mark))
 
 
 @cache
 def _channel_names() -> Mapping[str, str]:
     names: dict[str, str] = {}  # by mass comes before by volume, which has the same words
-    for channel in _CHANNELS:
+    for channel in CHANNELS.values():
         names[_plain(channel.slug)] = channel.slug
-    for channel in _CHANNELS:
+    for channel in CHANNELS.values():
         for word in (channel.title, *channel.words):
             names.setdefault(_plain(word), channel.slug)
     return names
@@ -157,7 +169,7 @@ _LOG_UNITS = {
 
 # dimension -> name of the unit, here or in the record's table -> the spellings met in logs, squashed: see `_squash`.
 _MASS_FLOW = {
-    "kg/h": "kg/h kg/hr kgh kg/hour kgperhour",
+    "kg/h": "kg/h kg/hr kgh kg/hour kgperhour kg/std",
     "kg/min": "kg/min",
     "kg/s": "kg/s kg/sec",
     "g/s": "g/s g/sec gs",
@@ -172,7 +184,7 @@ _VOLUME_FLOW = {
     "m3/h": "m3/h m3/hr cmh m3h",
     "m3/min": "m3/min",
     "m3/s": "m3/s",
-    "L/h": "l/h l/hr lph lh litres/h liters/h",
+    "L/h": "l/h l/hr lph lh litres/h liters/h l/std liter/h litros/h litri/h",
     "L/min": "l/min lpm litres/min liters/min",
     "L/s": "l/s lps",
     "cc/min": "ml/min cc/min cm3/min ccm",
@@ -202,32 +214,36 @@ _ABSOLUTE = {
 }  # fmt: skip
 _GAUGE = {"psi": "psig psigauge", "bar": "barg bargauge", "kPa": "kpag kpagauge", "mbar": "mbarg"}
 _SPELLINGS: Mapping[str, tuple[Mapping[str, str], ...]] = {
-    "time": ({"s": "s sec secs second seconds", "ms": "ms msec", "us": "us μs usec",
-              "min": "min mins minute minutes", "h": "h hr hrs hour hours"},),
+    "time": ({"s": "s sec secs second seconds"
+                   " sek sekunde sekunden seconde secondes seg segundo segundos secondo secondi", "ms": "ms msec", "us": "us μs usec",
+              "min": "min mins minute minutes minuten minuto minutos minuti", "h": "h hr hrs hour hours"},),
     "speed": ({"rpm": "rpm 1/min /min min1 r/min rev/min revs/min revmin u/min umin tr/min revolutions/minute "
-                      "revolutionsperminute",
+                      "revolutionsperminute umdr/min umdrehungen/min upm tour/min tours/min trs/min t/min "
+                      "vuelta/min vueltas/min giri/min giri/1' giri/minuto tours/minute vueltas/minuto",
                "rev/s": "rev/s revs/s rps r/s 1/s s1 hz", "rad/s": "rad/s"},),
     "torque": ({"lbf.ft": "lbft ftlb lbfft ftlbf lbsft ftlbs lbfeet poundfeet poundfoot footpound "
                           "footpounds lb/ft lbs/ft ft/lb ft/lbs lbffeet poundforcefeet",
                 "lbf.in": "lbin inlb lbfin inlbf lbsin inlbs",
                 "N.m": "nm newtonmetre newtonmeter newtonmetres newtonmeters",
-                "kN.m": "knm", "daN.m": "danm", "kgf.m": "kgm kgfm mkg mkgf kpm mkp"},),
+                "kN.m": "knm", "daN.m": "danm mdan", "kgf.m": "kgm kgfm mkg mkgf kpm mkp"},),
     "power": ({"hp": "hp bhp horsepower mechanicalhp hpmech hpmechanical imperialhp",
-               "PS": "ps cv ch pk metrichp hpmetric metrichorsepower hpm",
+               "PS": "ps cv ch pk"
+                     " psdin cvdin chdin chevaux pferdestarken caballos cavalli metrichp hpmetric metrichorsepower hpm",
                "W": "w watt watts", "kW": "kw kilowatt kilowatts"},),
     "mass_flow": (_MASS_FLOW,),
     "volume_flow": (_VOLUME_FLOW,),
     "pressure": (_PLAIN_PRESSURE, _ABSOLUTE, _GAUGE),
     "absolute_pressure": (_PLAIN_PRESSURE, _ABSOLUTE),
     "gauge_pressure": (_PLAIN_PRESSURE, _GAUGE),
-    "temperature": ({"degC": "°c c degc celsius degreec degreesc degcelsius",
+    "temperature": ({"degC": "°c c degc celsius degreec degreesc degcelsius gradc gradcelsius",
                      "degF": "°f f degf fahrenheit degreef degreesf degfahrenheit",
                      "K": "k kelvin °k degk"},),
-    "angle": ({"deg": "° deg degs degree degrees degca °ca degcrank degbtdc °btdc btdc degreesbtdc",
+    "angle": ({"deg": "° deg degs degree degrees degca °ca degcrank degbtdc °btdc btdc degreesbtdc"
+                     " °kw gradkw grad grados gradi °vilebrequin",
                "rad": "rad"},),
     "afr": ({"": "1 :1 x:1 afr a/f ratio none"},),
     "lambda": ({"": "1 lambda λ ratio none"},),
-    "fraction": ({"%": "% percent pct %rh rh% %open", "": "fraction 01 01fraction"},),
+    "fraction": ({"%": "% percent pct %rh rh% %open prozent", "": "fraction 01 01fraction"},),
 }  # fmt: skip
 
 EXAMPLES: Mapping[str, str] = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Literal
 
-from builder.record.dyno_log.channels import CHANNELS, CYLINDERS, DIMENSIONS, REQUIRED, is_unit
+from builder.record.dyno_log.channels import CHANNELS, CYLINDERS, DIMENSIONS, REQUIRED, is_unit, without_accents
 from builder.record.dyno_log.encoding import CLOCK, DELIMITERS, Line, is_number, split_cells
 
 MAX_COLUMNS = 500
@@ -19,20 +19,27 @@ CorrectionKind = Literal["observed", "corrected", ""]
 
 _CORRECTED = frozenset([
     "corrected", "corr", "cor", "std", "sae", "stp", "din", "iso", "ece", "jis", "j1349", "j607",
-    "1585", "70020", "stdcor",
+    "1585", "70020", "stdcor", "korrigiert", "korr", "corrige", "corrigee", "corregido", "corregida", "corretto",
+    "corretta", "norm",
 ])  # fmt: skip
 _OBSERVED = frozenset([
     "observed", "obs", "uncorrected", "uncorr", "raw", "actual", "act", "measured", "meas",
+    "unkorrigiert", "gemessen", "mesure", "mesuree", "brut", "brute", "medido", "medida", "misurato", "misurata",
 ])  # fmt: skip
 _NEUTRAL = frozenset([
     "smoothed", "smooth", "avg", "average", "mean", "filtered", "filt", "the", "of", "in", "at",
+    "gemittelt", "geglattet", "mittelwert", "moyen", "moyenne", "media", "medio", "der", "de", "du", "des", "del",
+    "di", "della", "dell", "la", "le",
 ])  # fmt: skip
+_NOT_CORRECTED = re.compile(r"\b(?:not|nicht|non?) (?:corrected|korrigiert|corrigee?|corregid[oa]|corrett[oa])\b")
 _LETTER = re.compile(r"[^\W\d_]")
 _WORD = re.compile(r"[^\W_]+")
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 _BRACKETS = re.compile(r"[(\[{<]([^()\[\]{}<>]*)[)\]}>]")
 _SEPARATOR = re.compile(r"[\s,/:_\-–]+|\s+in\s+")
-_CYLINDER = re.compile(r"(?:(?:cyl|cylinder|port|no|number|runner)\s*)*0*([1-9][0-9]?)")
+_CYLINDER = re.compile(
+    r"(?:(?:cyl|cylinder|port|no|number|runner|zyl|zylinder|cylindre|cil|cilindro)\s*)*0*([1-9][0-9]?)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +54,11 @@ class Heading:
 
 
 def normal_words(text: str) -> str:
-    """Return the words in lower case, with one space between them, without punctuation."""
-    return " ".join(_WORD.findall(text.casefold()))
+    """Return the words in lower case, with one space between them, without punctuation and accents.
+
+    "Not corrected", in any language that headers are read in, becomes the one word "uncorrected".
+    """
+    return _NOT_CORRECTED.sub("uncorrected", " ".join(_WORD.findall(without_accents(text.casefold()))))
 
 
 @cache
