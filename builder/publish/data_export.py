@@ -44,6 +44,9 @@ _BY_DIMENSION = {
     "angle": display_units.ANGLE,
     "afr": display_units.RATIO,
     "lambda": display_units.RATIO,
+    "speed": display_units.SPEED,
+    "time": display_units.PULSE,
+    "voltage": display_units.VOLTAGE,
     "fraction": display_units.PERCENT,
 }
 _DERIVED: dict[str, tuple[str, DisplayUnit]] = {

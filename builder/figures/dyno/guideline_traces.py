@@ -13,9 +13,8 @@ from builder.engine.validation import Array
 from builder.figures.core import display_units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.engine_data import EngineData
-from builder.figures.dyno.pull import PullResult, lambda_of
+from builder.figures.dyno.pull import PullResult, by_cylinder, lambda_of
 from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value, mixture_guideline
-from builder.record.dyno_log.channels import CYLINDERS
 from builder.record.models.shop import Shop
 
 _FULL_LOAD = 0.9
@@ -135,7 +134,17 @@ def _rule_text(template: str, *limits: GuidelineValue) -> str:
 
 def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
     """Return the hottest less the coldest exhaust [K] along the speed, and which cylinders at its widest."""
-    logged = _exhaust_by_cylinder(pull)
+    return _spread(by_cylinder(pull.channels, "exhaust_temperature"))
+
+
+def lambda_spread(pull: PullResult) -> Array | None:
+    """Return the leanest less the richest cylinder's lambda [-] along the speed; None for fewer than two cylinders."""
+    spread = _spread(by_cylinder(pull.channels, "lambda"))
+    return None if spread is None else spread[0]
+
+
+def _spread(logged: list[tuple[int, Array]]) -> tuple[Array, int, int] | None:
+    """Return the highest less the lowest cylinder along the speed, and which those are where it is widest."""
     if len(logged) < 2:
         return None
     values = np.stack([channel for _, channel in logged])
@@ -150,16 +159,8 @@ def exhaust_spread(pull: PullResult) -> tuple[Array, int, int] | None:
 
 def hottest_exhaust(pull: PullResult) -> Array | None:
     """Return the exhaust temperature of the hottest cylinder at each speed [K]; None where no cylinder was logged."""
-    logged = _exhaust_by_cylinder(pull)
+    logged = by_cylinder(pull.channels, "exhaust_temperature")
     return np.fmax.reduce([values for _, values in logged]) if logged else None
-
-
-def _exhaust_by_cylinder(pull: PullResult) -> list[tuple[int, Array]]:
-    return [
-        (number, pull.channels[slug])
-        for number in range(1, CYLINDERS + 1)
-        if (slug := f"exhaust_temperature_{number}") in pull.channels
-    ]
 
 
 def blow_by_share(pull: PullResult) -> Array | None:

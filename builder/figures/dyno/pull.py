@@ -25,6 +25,7 @@ from builder.figures.dyno.correction import (
 from builder.figures.dyno.resolution import TorqueResolution, torque_resolution
 from builder.figures.dyno.row_selection import SelectedRows, binned, select_rows
 from builder.figures.dyno.unit_checks import check_units
+from builder.record.dyno_log.channels import CYLINDERS
 from builder.record.dyno_log.reader import DynoLog
 from builder.record.models.build import Build
 from builder.record.models.dyno import Pull, TestKind
@@ -389,18 +390,34 @@ def air_fuel_ratio(channels: Mapping[str, Array], engine: EngineData) -> Array |
     """Return air by mass over fuel by mass [-], None where neither it nor lambda was logged."""
     if "afr" in channels:
         return channels["afr"]
-    if "lambda" in channels and engine.stoichiometric is not None:
-        return channels["lambda"] * engine.stoichiometric
+    mixture = _logged_lambda(channels)
+    if mixture is not None and engine.stoichiometric is not None:
+        return mixture * engine.stoichiometric
     return None
 
 
 def lambda_of(channels: Mapping[str, Array], engine: EngineData) -> Array | None:
     """Return lambda [-], from the air-fuel ratio where it was not logged."""
-    if "lambda" in channels:
-        return channels["lambda"]
+    mixture = _logged_lambda(channels)
+    if mixture is not None:
+        return mixture
     if "afr" in channels and engine.stoichiometric is not None:
         return channels["afr"] / engine.stoichiometric
     return None
+
+
+def _logged_lambda(channels: Mapping[str, Array]) -> Array | None:
+    """Return lambda as logged [-]: the engine's, else the mean of its cylinders; None where it was not logged."""
+    if "lambda" in channels:
+        return channels["lambda"]
+    cylinders = by_cylinder(channels, "lambda")
+    return np.mean([values for _, values in cylinders], axis=0) if cylinders else None
+
+
+def by_cylinder(channels: Mapping[str, Array], slug: str) -> list[tuple[int, Array]]:
+    """Return each cylinder's number and its channel, of those that were logged cylinder by cylinder."""
+    numbered = ((number, f"{slug}_{number}") for number in range(1, CYLINDERS + 1))
+    return [(number, channels[name]) for number, name in numbered if name in channels]
 
 
 def _air_flow(channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions) -> Array | None:

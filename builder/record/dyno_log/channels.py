@@ -76,6 +76,8 @@ _CHANNELS = (
             3.0, 100.0, assumed="1"),
     Channel("lambda", "Lambda", "lambda", "1", ("lambda", "λ", "wideband lambda", "excess air ratio"),
             0.3, 5.0, assumed="1"),
+    *(Channel(f"lambda_{i}", f"Lambda, cylinder {i}", "lambda", "1", (), 0.3, 5.0, assumed="1")
+      for i in range(1, CYLINDERS + 1)),
     Channel("spark_advance", "Spark advance", "angle", "deg",
             ("spark advance", "spark", "ignition advance", "ignition timing", "ign advance", "ign timing",
              "timing", "spark timing", "total advance", "total timing", "advance"), -30.0, 80.0, assumed="deg"),
@@ -99,6 +101,11 @@ _CHANNELS = (
              "manifold press", "inlet manifold pressure", "manifold abs pressure"), 5e3, 8e5),
     Channel("boost_pressure", "Boost above the air outside", "gauge_pressure", "Pa",
             ("boost", "boost pressure", "manifold gauge pressure"), -1e5, 7e5),
+    Channel("manifold_vacuum", "Manifold vacuum", "gauge_pressure", "Pa",
+            ("vacuum", "manifold vacuum", "intake vacuum", "inlet vacuum", "intake manifold vacuum",
+             "inlet manifold vacuum"), -2e4, 1.05e5),
+    Channel("turbo_speed", "Turbocharger speed", "speed", "rev/s",
+            ("turbo speed", "turbocharger speed", "turbo rpm", "turbo shaft speed", "turbine speed"), 0.0, 6000.0),
     Channel("blow_by", "Blow-by", "volume_flow", "m3/s",
             ("blow by", "blowby", "crankcase blow by", "crankcase flow", "blow by flow"), 0.0, 0.05),
     Channel("barometer", "Barometer", "absolute_pressure", "Pa",
@@ -108,6 +115,13 @@ _CHANNELS = (
             ("air temperature", "air temp", "intake air temp", "intake air temperature", "iat",
              "inlet air temp", "inlet air temperature", "ambient temp", "ambient temperature", "inlet temp",
              "intake temp", "ambient air temp", "ambient air temperature"), 230.0, 370.0),
+    Channel("charge_temperature", "Charge temperature, in the manifold", "temperature", "K",
+            ("charge temperature", "charge temp", "charge air temperature", "charge air temp", "manifold temperature",
+             "manifold temp", "manifold air temperature", "manifold air temp", "intake manifold temperature",
+             "intake manifold temp", "inlet manifold temperature", "inlet manifold temp"), 230.0, 550.0),
+    Channel("battery_voltage", "Battery voltage", "voltage", "V",
+            ("battery voltage", "battery", "batt voltage", "battery volts", "batt", "vbat", "vbatt", "volts", "voltage",
+             "system voltage", "supply voltage"), 0.0, 60.0),
     Channel("relative_humidity", "Relative humidity", "fraction", "1",
             ("relative humidity", "humidity", "rh", "rel humidity", "rel hum"), 0.0, 1.0),
     Channel("throttle", "Throttle", "fraction", "1",
@@ -159,6 +173,7 @@ REQUIRED = ("engine_speed", "torque", "power")
 
 # Units that logs have and records have not: factor to SI.
 _LOG_UNITS = {
+    "V": 1.0, "mV": 1e-3, "krpm": 1000 / MINUTE,
     "ms": 1e-3, "us": 1e-6, "rad/s": 1 / math.tau, "rad": 180 / math.pi, "kN.m": 1e3, "daN.m": 10.0,
     "kg/min": 1 / MINUTE, "g/h": 1e-3 / HOUR, "lb/min": POUND / MINUTE, "lb/s": POUND,
     "m3/min": 1 / MINUTE, "L/h": LITRE / HOUR, "cc/s": 1e-6, "US gal/h": US_GALLON / HOUR,
@@ -215,12 +230,15 @@ _ABSOLUTE = {
 _GAUGE = {"psi": "psig psigauge", "bar": "barg bargauge", "kPa": "kpag kpagauge", "mbar": "mbarg"}
 _SPELLINGS: Mapping[str, tuple[Mapping[str, str], ...]] = {
     "time": ({"s": "s sec secs second seconds"
-                   " sek sekunde sekunden seconde secondes seg segundo segundos secondo secondi", "ms": "ms msec", "us": "us μs usec",
+                   " sek sekunde sekunden seconde secondes seg segundo segundos secondo secondi",
+              "ms": "ms msec", "us": "us μs usec",
               "min": "min mins minute minutes minuten minuto minutos minuti", "h": "h hr hrs hour hours"},),
     "speed": ({"rpm": "rpm 1/min /min min1 r/min rev/min revs/min revmin u/min umin tr/min revolutions/minute "
                       "revolutionsperminute umdr/min umdrehungen/min upm tour/min tours/min trs/min t/min "
-                      "vuelta/min vueltas/min giri/min giri/1' giri/minuto tours/minute vueltas/minuto",
-               "rev/s": "rev/s revs/s rps r/s 1/s s1 hz", "rad/s": "rad/s"},),
+                      "vuelta/min vueltas/min giri/min giri/1' giri/minuto tours/minute "
+                      "vueltas/minuto",
+               "rev/s": "rev/s revs/s rps r/s 1/s s1 hz", "rad/s": "rad/s", "krpm": "krpm 1000rpm x1000rpm rpmx1000"},),
+    "voltage": ({"V": "v volt volts", "mV": "mv millivolt millivolts"},),
     "torque": ({"lbf.ft": "lbft ftlb lbfft ftlbf lbsft ftlbs lbfeet poundfeet poundfoot footpound "
                           "footpounds lb/ft lbs/ft ft/lb ft/lbs lbffeet poundforcefeet",
                 "lbf.in": "lbin inlb lbfin inlbf lbsin inlbs",
@@ -247,7 +265,7 @@ _SPELLINGS: Mapping[str, tuple[Mapping[str, str], ...]] = {
 }  # fmt: skip
 
 EXAMPLES: Mapping[str, str] = {
-    "time": "s, ms", "speed": "rpm, 1/min, rev/s, rad/s", "torque": "lb-ft, N m, kgf m",
+    "time": "s, ms", "voltage": "V, mV", "speed": "rpm, 1/min, rev/s, rad/s", "torque": "lb-ft, N m, kgf m",
     "power": "hp, PS (metric hp), kW", "mass_flow": "lb/h, kg/h, g/s",
     "volume_flow": "cfm, m3/h, L/h, US gal/h, imp gal/h", "pressure": "psi, bar, kPa",
     "absolute_pressure": "kPa, mbar, inHg, psia", "gauge_pressure": "psi, bar, kPa",

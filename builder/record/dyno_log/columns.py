@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -92,6 +92,7 @@ def resolve_columns(header: Header, mapped: Mapping[str, str], stated: Mapping[s
             candidate = _candidate(header, index, named.slugs, stated, mapped=False)
             if not (named.needs_unit and not candidate.unit_ok):
                 candidates.append(candidate)
+    candidates = _single_lambda(candidates)
     sources: list[str] = []
     for slug in CHANNELS:
         chosen = _only_candidate([c for c in candidates if c.slug == slug], header, problem)
@@ -149,6 +150,14 @@ def _mapped_candidates(
             slugs = tuple(s for s in _siblings(slug) if s == slug or s not in mapped)
             candidates.append(_candidate(header, places[0], slugs, stated, mapped=True))
     return candidates
+
+
+def _single_lambda(candidates: list[_Candidate]) -> list[_Candidate]:
+    """Return the candidates, with a numbered lambda ("Lambda 1") as the engine's where no other lambda was logged."""
+    measured = [candidate for candidate in candidates if CHANNELS[candidate.slug].dimension == "lambda"]
+    if len(measured) != 1 or measured[0].mapped:
+        return candidates
+    return [replace(c, slug="lambda") if c is measured[0] else c for c in candidates]
 
 
 def _siblings(slug: str) -> tuple[str, ...]:

@@ -103,15 +103,16 @@ def _named(words: str) -> tuple[tuple[str, ...], CorrectionKind]:
 
 
 def _numbered(words: str) -> tuple[str, ...]:
-    """Return the channel of a numbered name: exhaust temperature of a cylinder ("egt 3", "cyl 3 egt"), AFR 1."""
+    """Return the channel of a numbered name: a cylinder's EGT ("egt 3", "cyl 3 egt") or lambda; AFR 1."""
     joined = re.sub(r"(?<=[a-z])(?=[0-9])|(?<=[0-9])(?=[a-z])", " ", words)
-    for base in ("lambda", "afr", *CHANNELS["exhaust_temperature"].words):
+    for base in ("afr", *CHANNELS["lambda"].words, *CHANNELS["exhaust_temperature"].words):
         for rest in (joined.removeprefix(base), joined.removesuffix(base)):
             match = _CYLINDER.fullmatch(rest.strip()) if rest != joined else None
-            if match and base in ("lambda", "afr"):
+            if match and base == "afr":
                 return (base,)
             if match and int(match[1]) <= CYLINDERS:
-                return (f"exhaust_temperature_{int(match[1])}",)
+                slug = "lambda" if base in CHANNELS["lambda"].words else "exhaust_temperature"
+                return (f"{slug}_{int(match[1])}",)
     return ()
 
 
@@ -126,7 +127,11 @@ def _implied(words: str, slugs: tuple[str, ...]) -> str | None:
         return "rpm"
     if slugs == ("power",) and ("horsepower" in tokens):
         return "hp"
-    return tokens[0] if slugs and slugs[0] in ("lambda", "afr") and tokens[0] in ("lambda", "afr") else None
+    return (
+        tokens[0]
+        if slugs and CHANNELS[slugs[0]].dimension in ("lambda", "afr") and tokens[0] in ("lambda", "afr")
+        else None
+    )
 
 
 def _bracketed(text: str) -> Heading | None:
@@ -152,8 +157,8 @@ def _bracketed(text: str) -> Heading | None:
         elif set(normal_words(group).split()) & _OBSERVED:
             kind = "observed"
         elif match := _CYLINDER.fullmatch(normal_words(group)):
-            if slugs == ("exhaust_temperature",) and int(match[1]) <= CYLINDERS:
-                slugs = (f"exhaust_temperature_{int(match[1])}",)
+            if slugs in (("exhaust_temperature",), ("lambda",)) and int(match[1]) <= CYLINDERS:
+                slugs = (f"{slugs[0]}_{int(match[1])}",)
         elif group and unit is None:
             unit = group  # not a unit of this channel: reported when the column is resolved
     return Heading(slugs, unit or _implied(base, slugs), kind, len(base) == 1)

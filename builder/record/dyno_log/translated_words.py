@@ -72,6 +72,22 @@ TRANSLATED_WORDS: Mapping[str, tuple[str, ...]] = {
         "ladedruck", "pression suralimentation", "pression turbo", "presion turbo", "presion sobrealimentacion",
         "pressione turbo", "pressione sovralimentazione",
     ),
+    "manifold_vacuum": (
+        "unterdruck", "saugrohrunterdruck", "depression", "depression admission", "depresion", "vacio",
+        "vacio admision", "depressione", "depressione collettore",
+    ),
+    "turbo_speed": (
+        "turboladerdrehzahl", "laderdrehzahl", "turbodrehzahl", "regime turbo", "regimen turbo", "giri turbo",
+        "velocidad turbo",
+    ),
+    "charge_temperature": (
+        "ladelufttemperatur", "ladelufttemp", "saugrohrtemperatur", "temperature collecteur",
+        "temperature air suralimentation", "temperatura colector", "temperatura collettore",
+    ),
+    "battery_voltage": (
+        "batteriespannung", "bordspannung", "tension batterie", "tension bateria", "voltaje bateria", "batteria",
+        "tensione batteria", "voltaje",
+    ),
     "blow_by": ("kurbelgehausegase", "leckgas", "leckgasmenge"),
     "barometer": (
         "luftdruck", "umgebungsdruck", "barometerdruck", "pression atmospherique", "pression barometrique",

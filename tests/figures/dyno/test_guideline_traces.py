@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from builder.figures.dyno.guideline_traces import hottest_exhaust
+from builder.figures.dyno.guideline_traces import hottest_exhaust, lambda_spread
 from builder.figures.review.guideline_defaults import mixture_guideline
 from builder.record.models.shop import Guidelines, Shop
 from builder.record.quantities.units import parse_quantity
@@ -64,6 +64,16 @@ def test_the_shops_own_guidelines_win(tmp_path: Path) -> None:
 def test_the_mixture_is_checked_at_full_load_only(tmp_path: Path) -> None:
     channels = {"Lambda": np.full(RPM.size, 1.0), "Throttle (%)": np.full(RPM.size, 40.0)}
     assert session_of(tmp_path, one_pull(), {"a.csv": log_of(**channels)}).violations == ()
+
+
+def test_lambda_of_the_cylinders(tmp_path: Path) -> None:
+    """The mean is held against the guideline; the leanest less the richest is the spread."""
+    channels = {f"Lambda {number}": np.full(RPM.size, value) for number, value in ((1, 0.95), (2, 1.05), (3, 1.0))}
+    session = session_of(tmp_path, one_pull(), {"a.csv": log_of(**channels)})
+    assert [(item.channel, item.value) for item in session.violations] == [("lambda", pytest.approx(1.0))]
+    spread = lambda_spread(session.pulls[0])
+    assert spread is not None
+    assert spread == pytest.approx(0.1)
 
 
 def _mixture_violations(tmp_path: Path, fuel: str, mixture: float, shop: Shop | None = None) -> list[tuple[str, str]]:

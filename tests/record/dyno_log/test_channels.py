@@ -10,7 +10,8 @@ from builder.record.dyno_log.channels import _SPELLINGS, factor
 # What the first spelling of each unit means, in pint's words, written by hand and apart from the table of units.
 MEANS = {
     "time": "second millisecond microsecond minute hour",
-    "speed": "turn/minute turn/second radian/second",
+    "speed": "turn/minute turn/second radian/second kiloturn/minute",
+    "voltage": "volt millivolt",
     "torque": "force_pound*foot force_pound*inch newton*meter kilonewton*meter decanewton*meter force_kilogram*meter",
     "power": "horsepower metric_horsepower watt kilowatt",
     "mass_flow": "kilogram/hour kilogram/minute kilogram/second gram/second gram/minute gram/hour pound/hour"
@@ -23,6 +24,7 @@ MEANS = {
     "fraction": "percent dimensionless",
 }
 SI = {
+    "voltage": "volt",
     "time": "second", "speed": "turn/second", "torque": "newton*meter", "power": "watt", "mass_flow": "kilogram/second",
     "volume_flow": "meter**3/second", "pressure": "pascal", "angle": "degree", "fraction": "dimensionless",
 }  # fmt: skip

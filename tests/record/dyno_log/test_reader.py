@@ -156,6 +156,10 @@ def test_an_empty_cell_is_no_number(tmp_path: Path) -> None:
         ("Airflow [m³/h]", "air_flow_volume", "m³/h"),
         ("A/F ratio", "afr", "1"),
         ("Lambda 1", "lambda", "lambda"),
+        ("Charge air temp (°C)", "charge_temperature", "°C"),
+        ("Battery (V)", "battery_voltage", "V"),
+        ("Manifold vacuum inHg", "manifold_vacuum", "inHg"),
+        ("Turbo speed krpm", "turbo_speed", "krpm"),
         ("Ign. Timing (°BTDC)", "spark_advance", "°BTDC"),
         ("Oil Press psi", "oil_pressure", "psi"),
         ("FuelPressure_kPa", "fuel_pressure", "kPa"),
@@ -292,3 +296,12 @@ def test_a_complete_last_line_without_a_line_end_is_read(tmp_path: Path) -> None
     assert log is not None
     assert log.rows.size == 2
     assert problems[0].startswith("dyno/pull.csv:4: warning: the file ends inside this line, and '32'")
+
+
+def test_lambda_of_each_cylinder(tmp_path: Path) -> None:
+    log = good(
+        tmp_path,
+        "RPM;Torque (Nm);Lambda 1;Cyl 2 lambda;Lambda (cyl 3)\n3000;300;0.86;0.88;0.90\n3500;302;0.86;0.88;0.91\n",
+    )
+    assert [log.channels[f"lambda_{number}"][0] for number in (1, 2, 3)] == [0.86, 0.88, 0.90]
+    assert "lambda" not in log.channels

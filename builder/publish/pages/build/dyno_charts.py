@@ -17,7 +17,13 @@ from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.engine_data import EngineData, read_engine_data
 from builder.figures.core.inputs import Context
 from builder.figures.core.registry import POWER
-from builder.figures.dyno.guideline_traces import blow_by_share, exhaust_spread, guideline_traces, hottest_exhaust
+from builder.figures.dyno.guideline_traces import (
+    blow_by_share,
+    exhaust_spread,
+    guideline_traces,
+    hottest_exhaust,
+    lambda_spread,
+)
 from builder.figures.dyno.pull import lambda_of
 from builder.publish.pages.build.page_chart import PageChart
 from builder.publish.pages.build.power_chart import power_charts
@@ -151,13 +157,21 @@ _CHANNELS = (
     ("hottest_exhaust", "Exhaust temperature, hottest", units.TEMPERATURE),
     ("exhaust_spread", "Exhaust spread of the cylinders", units.TEMPERATURE_STEP),
     ("lambda", "Lambda", units.RATIO),
+    ("lambda_spread", "Lambda spread of the cylinders", units.RATIO),
     ("spark_advance", "Spark advance", units.ANGLE),
     ("manifold_pressure", "Manifold pressure", units.PRESSURE),
+    ("manifold_vacuum", "Manifold vacuum", units.AIR_PRESSURE),
     ("boost_pressure", "Boost", units.PRESSURE),
+    ("turbo_speed", "Turbocharger speed", units.SPEED),
+    ("air_temperature", "Inlet air temperature", units.TEMPERATURE),
+    ("charge_temperature", "Charge temperature", units.TEMPERATURE),
     ("blow_by_share", "Blow-by, share of the air", units.PERCENT),
     ("blow_by", "Blow-by", units.VOLUME_FLOW),
     ("fuel_pressure", "Fuel pressure", units.PRESSURE),
     ("fuel_flow", "Fuel flow", units.MASS_FLOW),
+    ("injector_pulse", "Injector pulse", units.PULSE),
+    ("throttle", "Throttle", units.PERCENT),
+    ("battery_voltage", "Battery voltage", units.VOLTAGE),
 )
 """The channels drawn over engine speed, from top to bottom, where they were logged or follow from what was."""
 
@@ -203,6 +217,7 @@ def _logged_and_derived(pull: PullResult, facts: EngineData) -> dict[str, Floats
         "hottest_exhaust": hottest_exhaust(pull),
         "exhaust_spread": None if spread is None else spread[0],
         "blow_by_share": share,
+        "lambda_spread": lambda_spread(pull),
     }
     logged = {slug: values for slug, values in pull.channels.items() if slug != "blow_by" or share is None}
     return logged | {slug: values for slug, values in derived.items() if values is not None}
