@@ -59,18 +59,19 @@ def flow_at_depression(flow: Value, depression: Value, target_depression: Value)
     return unwrap_scalar(np.asarray(flow) * np.sqrt(np.asarray(target_depression) / np.asarray(depression)))
 
 
-def choked_air_flow(area: Value, pressure: Value, temperature: Value) -> Value:
+def choked_air_flow(area: Value, pressure: Value, temperature: Value, coefficient: Value = 1.0) -> Value:
     """Return the mass flow of air through an opening at the speed of sound [kg/s]: no engine draws more through it.
 
-    That is A p sqrt(k / (R T)) (2 / (k + 1))^((k + 1) / (2 (k - 1))) with k = 1.4, before any loss. Shapes: area
-    [m2], pressure [Pa] and temperature [K] of the air at rest before it broadcast together. Raises ValueError for
-    a value of zero or less. Range: dry air near room temperature. Source: Heywood, appendix C (compressible flow).
+    That is Cd A p sqrt(k / (R T)) (2 / (k + 1))^((k + 1) / (2 (k - 1))) with k = 1.4; a discharge coefficient Cd of 1
+    is before any loss. Shapes: area [m2], pressure [Pa] and temperature [K] of the air at rest before it and the
+    coefficient [-] broadcast together. Raises ValueError for a value of zero or less. Range: dry air near room
+    temperature. Source: Heywood, appendix C (compressible flow).
     """
-    require_positive(area=area, pressure=pressure, temperature=temperature)
+    require_positive(area=area, pressure=pressure, temperature=temperature, coefficient=coefficient)
     k = 1.4
     critical = np.sqrt(k) * (2 / (k + 1)) ** ((k + 1) / (2 * (k - 1)))
     return unwrap_scalar(
-        np.asarray(area) * pressure * critical / np.sqrt(GAS_CONSTANT_DRY_AIR * np.asarray(temperature))
+        np.asarray(coefficient) * area * pressure * critical / np.sqrt(GAS_CONSTANT_DRY_AIR * np.asarray(temperature))
     )
 
 

@@ -261,6 +261,12 @@ SPECIFIC_TORQUE = DisplayUnit(
 SPECIFIC_POWER = DisplayUnit(
     "specific power", "W/m^3", UnitScale("hp/cu in", 2, MECHANICAL_HORSEPOWER / CUBIC_INCH), UnitScale("kW/L", 1, 1e6)
 )
+SPECIFIC_POWER_PER_PRESSURE = DisplayUnit(
+    "specific power per pressure",
+    "W/(m^3 Pa)",
+    UnitScale("hp/(cu in bar)", 2, MECHANICAL_HORSEPOWER / CUBIC_INCH / 1e5),
+    UnitScale("kW/(L bar)", 1, 10.0),
+)
 SPECIFIC_FUEL = DisplayUnit(
     "specific fuel",
     "kg/J",

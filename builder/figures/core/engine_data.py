@@ -42,7 +42,7 @@ def read_engine_data(build: Build) -> EngineData:
         stroke=float(stroke.mean()) if stroke is not None else None,
         revolutions=build.revolutions_per_cycle,
         compression_ignition=engine.ignition == "compression",
-        boosted=engine.induction in ("turbocharged", "supercharged"),
+        boosted=build.is_boosted,
         turbocharged=engine.induction == "turbocharged",
         fuel=fuel.kind if fuel else None,
         fuel_density=fuel.density.si if fuel and fuel.density else None,

@@ -3,6 +3,7 @@
 from builder.figures.core.registry import combine
 from builder.figures.definitions import (
     air,
+    boost,
     breathing,
     cam_readings,
     clearances,
@@ -31,6 +32,7 @@ _IN_PAGE_ORDER = (
     air,
     breathing,
     logged_flow,
+    boost,
     comparisons,
     power,
     clearances,

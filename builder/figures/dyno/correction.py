@@ -332,13 +332,8 @@ def _correction(
         not_for_boost = [
             f"{standard.name}: the factor is for engines without a turbocharger or supercharger"
             for standard in dict.fromkeys((first, second))
-            if boosted(build) and standard.slug in ("sae-j1349", "sae-j607", DIN_70020.slug)
+            if build.is_boosted and standard.slug in ("sae-j1349", "sae-j607", DIN_70020.slug)
         ]
         return replace(correction, outside=(*correction.outside, *not_for_boost))
 
     return at
-
-
-def boosted(build: Build) -> bool:
-    """Return whether the record says that the engine is turbocharged or supercharged."""
-    return build.build.engine.induction in ("turbocharged", "supercharged")

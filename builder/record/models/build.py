@@ -79,6 +79,11 @@ class Build:
         return self.build.engine.cycle == "two-stroke" and self.get("top_end.heads.exhaust_valve") is None
 
     @property
+    def is_boosted(self) -> bool:
+        """Whether it is turbocharged or supercharged."""
+        return self.build.engine.induction in ("turbocharged", "supercharged")
+
+    @property
     def has_valves(self) -> bool:
         """Whether a cam opens its valves."""
         return not self.is_timed_by_ports

@@ -12,6 +12,7 @@ from builder.record.models.fields import (
     OneInjectorFlow,
     OneLength,
     OnePressure,
+    OneTemperature,
     OneVolumeFlow,
     Ratio,
     RecordModel,
@@ -187,13 +188,26 @@ class InductionSystem(RecordModel):
         plausible_range=("8 mm", "150 mm"),
         only_where="the rules ask for a restrictor",
     )
+    restrictor_coefficient: Ratio | None = field(
+        "discharge coefficient of the restrictor; 1, no loss at all, unless given",
+        "0.97",
+        plausible_range=("0.5", "1"),
+        only_where="the rules ask for a restrictor",
+    )
     boost: OnePressure | None = field(
-        "boost above the barometer",
+        "boost above the barometer at peak power",
         "8 psi",
         plausible_range=("0.5 psi", "100 psi"),
         sign="not negative",
         units=("psi", "bar"),
         only_where="the engine is turbocharged or supercharged",
+    )
+    charge_temperature: OneTemperature | None = field(
+        "charge in the manifold at peak power, after any charge cooler",
+        "45 degC",
+        plausible_range=("-20 degC", "200 degC"),
+        only_where="the engine is turbocharged or supercharged",
+        also=("manifold_temperature",),
     )
     injectors: Injectors | None = field("injectors", "", only_where="the engine has injectors")
 

@@ -125,6 +125,13 @@ def _volumetric_efficiency(record: RecordValues) -> Iterator[Comparison]:
     )
 
 
+@define.check("restrictor", "Restrictor")
+def _restrictor(record: RecordValues) -> Comparison:
+    """Return the air taken in at peak power against the most that the restrictor can pass."""
+    share = record.figure("restrictor_use")
+    return compare(("air over the most it can pass", share), "at most", ("choked flow", _plain(1.0, share)), share=0.03)
+
+
 @define.check("injectors", "Injectors")
 def _injectors(record: RecordValues) -> Iterator[Comparison]:
     duty = record.figure("injector_duty")

@@ -1,0 +1,76 @@
+"""Figures of forced induction and of a restrictor, from a log with boost and one without."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from builder.engine import breathing
+from builder.engine.air import air_density
+from builder.engine.boost import corrected_compressor_flow
+from builder.figures.core.types import FigureSheet
+from builder.figures.evaluate import compute
+from tests.support.dyno_figures import AIR, METRIC, figure, sheet_of
+from tests.support.dyno_samples import RPM, log_of, one_pull, write_build
+
+DISPLACEMENT = math.pi * 0.0815**2 * 0.0776
+BOOST, CHARGE = 80e3, 273.15 + 45
+INDUCTION = "induction: {boost: 60 kPa, charge_temperature: 45 degC, restrictor_diameter: 34 mm}\n"
+
+
+def boosted_sheet(archive: Path, top_end: str = INDUCTION, induction: str = "turbo", **more: np.ndarray) -> FigureSheet:
+    log = log_of(**{"Air flow (kg/h)": 0.09 * RPM}, **more)
+    write_build(archive, one_pull(), {"a.csv": log}, induction=induction)
+    (archive / "builds" / "test-four" / "top_end.yaml").write_text(top_end)
+    build, _ = write_build(archive, one_pull(), {"a.csv": log}, induction=induction)
+    return compute(build, METRIC)
+
+
+def test_logged_boost_comes_first(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path, **{"Boost (kPa)": np.full(RPM.shape, BOOST / 1e3)})
+    ratio = 1 + BOOST / AIR.pressure
+    assert figure(sheet, "pressure_ratio").value == pytest.approx(ratio)
+    density = air_density(AIR.pressure + BOOST, CHARGE, AIR.vapor * ratio)
+    assert figure(sheet, "charge_density").value == pytest.approx(density)
+    assert figure(sheet, "density_ratio").value == pytest.approx(density / AIR.density)
+    speed = figure(sheet, "peak_power_speed").value
+    air = 0.09 * speed * 60 / 3600
+    filling = air / (density * DISPLACEMENT * speed / 2)
+    assert figure(sheet, "volumetric_efficiency_manifold").value == pytest.approx(filling, rel=2e-3)
+    demand = DISPLACEMENT * speed / 2 * density / AIR.density
+    assert figure(sheet, "boosted_air_demand").value == pytest.approx(demand, rel=2e-3)
+    corrected = corrected_compressor_flow(air, AIR.pressure, AIR.temperature)
+    assert figure(sheet, "corrected_compressor_flow").value == pytest.approx(corrected, rel=2e-3)
+    per_bar = figure(sheet, "peak_power").value / DISPLACEMENT / (AIR.pressure + BOOST)
+    assert figure(sheet, "specific_power_per_pressure").value == pytest.approx(per_bar)
+
+
+def test_manifold_pressure_is_absolute(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path, **{"Manifold pressure (kPa)": np.full(RPM.shape, 190.0)})
+    assert figure(sheet, "pressure_ratio").value == pytest.approx(190e3 / AIR.pressure)
+
+
+def test_recorded_boost_where_none_is_logged(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path)
+    assert figure(sheet, "pressure_ratio").value == pytest.approx(1 + 60e3 / AIR.pressure)
+
+
+def test_restrictor_of_any_engine(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path, "induction: {restrictor_diameter: 20 mm, restrictor_coefficient: 0.95}\n", "na")
+    most = 0.95 * float(breathing.choked_air_flow(math.pi / 4 * 0.02**2, AIR.pressure, AIR.temperature))
+    assert figure(sheet, "restrictor_choked_flow").value == pytest.approx(most)
+    use = figure(sheet, "restrictor_use").value
+    assert use == pytest.approx(0.09 * figure(sheet, "peak_power_speed").value * 60 / 3600 / most, rel=2e-3)
+    assert use > 1.03
+    assert "Restrictor" in {contradiction.title for contradiction in sheet.contradictions}
+    assert "pressure_ratio" not in sheet
+
+
+def test_an_engine_without_boost_or_restrictor_has_none_of_them(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, one_pull(), {"a.csv": log_of()})
+    names = {"pressure_ratio", "charge_density", "restrictor_choked_flow", "corrected_compressor_flow"}
+    assert not names & {item.slug for item in sheet.figures}
+    assert not names & {need.slug for need in sheet.needs}
