@@ -13,27 +13,25 @@ function openTarget() {
   const details = target && target.closest("details");
   if (details) {
     for (let outer = details; outer; outer = outer.parentElement?.closest("details")) outer.open = true;
-    details.classList.toggle("mb-read", details.matches(".mb-figure"));
     target.scrollIntoView();
   }
 }
 addEventListener("hashchange", openTarget);
 openTarget();
 
-// Closed details are opened for printing. Of the figures only those that the reader opened print their working: a
-// hundred workings would fill the paper, and the theme's script opens them all once it is loaded for the search.
-document.addEventListener("click", (event) => {
-  const figure = event.target.closest(".mb-figure > summary")?.parentElement;
-  if (figure) figure.classList.toggle("mb-read", !figure.open);
-});
-let openedForPrint = [];
+// Details are printed as they are on screen. The theme's script, once loaded for the search, opens them all for the
+// printer: those that were closed print their title only, and are closed again.
+let closedDetails = [];
 addEventListener("beforeprint", () => {
-  openedForPrint = [...document.querySelectorAll(".md-content details.mb-fold:not([open])")];
-  for (const details of openedForPrint) details.open = true;
+  closedDetails = [...document.querySelectorAll(".md-content details:not([open])")];
+  for (const details of closedDetails) details.classList.add("mb-closed");
 });
 addEventListener("afterprint", () => {
-  for (const details of openedForPrint) details.open = false;
-  openedForPrint = [];
+  for (const details of closedDetails) {
+    details.classList.remove("mb-closed");
+    details.open = false;
+  }
+  closedDetails = [];
 });
 
 // A photo opens in a dialog; in browsers without dialogs the link leads to it.

@@ -59,7 +59,7 @@ def _joint(joint: Fastener, label: str, by_torque: _Forces, by_stretch: _Forces)
         Cell(metric, number=True),
         Cell(inch, number=True),
         Cell(", ".join(_after_torque(joint, by_stretch.get(label)))),
-        Cell(", ".join(written_text(step) for step in joint.steps)),
+        Cell(", ".join(written_text(step).replace(" ", "\N{NO-BREAK SPACE}") for step in joint.steps)),
         Cell(joint.lubricant or "", _lubrication_text(joint)),
         Cell(group_thousands(force), group_thousands(alternate_force or "") or None, number=bool(force)),
         Cell("; ".join(filter(None, names))),
