@@ -29,7 +29,8 @@ BEYOND_THE_EDGE = """table => {
 LINES_OF_CELLS = """table => [...table.querySelectorAll('tbody > tr > *')].map(cell => {
   const range = document.createRange();
   range.selectNodeContents(cell);
-  return [cell.textContent, Math.round(range.getBoundingClientRect().height / parseFloat(getComputedStyle(cell).lineHeight))];
+  const lineHeight = parseFloat(getComputedStyle(cell).lineHeight);
+  return [cell.textContent, Math.round(range.getBoundingClientRect().height / lineHeight)];
 })"""
 
 
