@@ -16,6 +16,7 @@ from builder.figures.definitions import (
     power,
     rod_bolts,
     timing,
+    valve_dynamics,
     valve_train,
     what_if,
 )
@@ -28,6 +29,7 @@ _IN_PAGE_ORDER = (
     cam_readings,
     timing,
     valve_train,
+    valve_dynamics,
     ports,
     air,
     breathing,

@@ -124,6 +124,19 @@ def _rod_bolts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
     )
 
 
+def _spring_surge(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    order, rule = sheet.get("spring_surge_order"), guideline_value(shop, "least_surge_order")
+    if order is None or not is_below(order.shown, rule.value, order.step):
+        return
+    yield Caution(
+        "spring_surge",
+        "spring_surge_order",
+        f"The valve springs surge at {order.display} times the cam speed at redline",
+        f"{rule.authority}: at least {rule.text}, {_SET_IN}.least_surge_order",
+        build.where("top_end.springs"),
+    )
+
+
 def _piston_speed(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     kind, figure = build.get("bottom_end.pistons.type"), sheet.get("mean_piston_speed")
     rule = piston_speed_guideline(shop, kind) if kind else None
@@ -263,6 +276,7 @@ _RULES: tuple[Rule, ...] = (
     _crank,
     _crank_torque,
     _rod_bolts,
+    _spring_surge,
     _piston_speed,
     _quench,
     _effective_ratio,

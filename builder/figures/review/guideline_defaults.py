@@ -41,6 +41,7 @@ _DEFAULTS: dict[str, Any] = {
     "least_intake_piston_to_valve": "0.080 in",
     "least_exhaust_piston_to_valve": "0.100 in",
     "least_coil_bind": "0.060 in",
+    "least_surge_order": 10,
     "most_bmep_natural": "220 psi",
     "most_volumetric_efficiency": 1.25,
     "ring_gap_per_bore": 0.0045,

@@ -89,7 +89,8 @@ class SignOff(RecordModel):
 
 
 CAUTIONS = (
-    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "piston_speed", "quench",
+    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "spring_surge",
+    "piston_speed", "quench",
     "effective_ratio", "bmep", "volumetric_efficiency", "total_timing", "injector_duty", "induction_headroom",
     "unchecked_part",
     "oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share",

@@ -8,6 +8,8 @@ from builder.record.models.fields import (
     Force,
     Length,
     Line,
+    Mass,
+    Number,
     OneForce,
     OneInjectorFlow,
     OneLength,
@@ -128,6 +130,13 @@ class Springs(RecordModel):
         title="seat pressure",
     )  # fmt: skip
     rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"), also=("spring_rate",))
+    mass: Mass | None = field(
+        "mass of the springs of one valve, dampers left out", "68.5 g", plausible_range=("5 g", "2 kg")
+    )
+    active_coils: Number | None = field("coils that move", "4.5", plausible_range=("1", "20"), sign="positive")
+    total_coils: Number | None = field(
+        "all coils, the closed ends included", "6.5", plausible_range=("2", "25"), sign="positive"
+    )
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
     exhaust_installed_height: Length | None = field(
         "installed height of the exhaust springs, where it differs", "1.780 in", plausible_range=("12 mm", "120 mm")
