@@ -9,7 +9,7 @@ import numpy as np
 
 from builder.engine import uncertainty
 from builder.engine import valve_train as train
-from builder.engine.validation import Value
+from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit
 from builder.figures.core.inputs import Context, Input, recorded_value
@@ -25,11 +25,17 @@ from builder.figures.core.registry import (
 from builder.figures.core.solver import FigureResult
 from builder.figures.core.types import GIVEN, InputValue, weakest
 from builder.figures.definitions.cam_readings import SIDES
+from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
 
 define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
+
+
+def _has_retainer_to_seal(build: Build) -> bool:
+    paths = ("top_end.springs.retainer_to_seal", "assembly.checks.retainer_to_seal")
+    return build.has_valves and any(build.get(path) is not None for path in paths)
 
 
 def _of_sides(
@@ -54,7 +60,7 @@ def _of_sides(
     )
 
 
-def _by_side(
+def side_input(
     name: str,
     label: str,
     symbol: str,
@@ -91,25 +97,25 @@ def _tested(label: str, index: int, field: str, display_unit: DisplayUnit) -> In
 
 
 define.add_inputs(
-    _by_side("lobe_lift", "lift at the lobe", "l", units.LENGTH, "cam.card.intake.lobe_lift",
-             "cam.card.exhaust.lobe_lift"),
-    _by_side(
+    side_input("lobe_lift", "lift at the lobe", "l", units.LENGTH, "cam.card.intake.lobe_lift",
+               "cam.card.exhaust.lobe_lift"),
+    side_input(
         "card_valve_lift", "lift at the valve, on the card", "l_v", units.LENGTH,
         "cam.card.intake.valve_lift", "cam.card.exhaust.valve_lift",
     ),
-    _by_side("card_rocker_ratio", "rocker ratio of the card", "R_c", units.RATIO, "cam.card.intake.rocker_ratio",
-             "cam.card.exhaust.rocker_ratio", shared=True),
-    _by_side("rocker_ratio", "rocker ratio", "R", units.RATIO, "top_end.rockers.ratio", "top_end.rockers.exhaust_ratio",
-             shared=True),
-    _by_side(
+    side_input("card_rocker_ratio", "rocker ratio of the card", "R_c", units.RATIO, "cam.card.intake.rocker_ratio",
+               "cam.card.exhaust.rocker_ratio", shared=True),
+    side_input("rocker_ratio", "rocker ratio", "R", units.RATIO, "top_end.rockers.ratio",
+               "top_end.rockers.exhaust_ratio", shared=True),
+    side_input(
         "valve_diameter", "valve head diameter", "D_v", units.LENGTH,
         "top_end.heads.intake_valve.diameter", "top_end.heads.exhaust_valve.diameter",
     ),
-    _by_side(
+    side_input(
         "installed_height", "installed spring height", "h_0", units.LENGTH,
         "top_end.springs.installed_height", "top_end.springs.exhaust_installed_height", shared=True,
     ),
-    _by_side(
+    side_input(
         "piston_to_valve_measured", "piston-to-valve clearance, measured", "", units.LENGTH,
         "assembly.checks.intake_piston_to_valve", "assembly.checks.exhaust_piston_to_valve",
     ),
@@ -117,6 +123,12 @@ define.add_inputs(
     Input("rate_listed", "spring rate, as listed", "k", units.STIFFNESS, "top_end.springs.rate"),
     Input("seat_load_recorded", "seat pressure", "F_0", units.FORCE, "top_end.springs.seat_load"),
     Input("solid_height", "spring height at coil bind", "h_s", units.LENGTH, "top_end.springs.solid_height"),
+    side_input(
+        "retainer_to_seal_closed", "retainer to seal, valve closed", "g_0", units.LENGTH,
+        "top_end.springs.retainer_to_seal", "top_end.springs.exhaust_retainer_to_seal", shared=True,
+    ),
+    Input("retainer_to_seal_measured", "retainer to seal at full lift, measured", "", units.LENGTH,
+          "assembly.checks.retainer_to_seal"),
     Input("coil_bind_measured", "spring travel left, measured", "", units.LENGTH, "assembly.checks.coil_bind"),
     _tested("first", 0, "height", units.LENGTH),
     _tested("first", 0, "load", units.FORCE),
@@ -359,6 +371,31 @@ def coil_bind_clearance(coil_bind_measured: Value) -> Value:
 def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
     """Return the travel left before coil bind, intake and exhaust [m]."""
     return train.coil_bind_clearance(installed_height, valve_lift, solid_height)
+
+
+@define.figure(
+    "retainer_to_seal_clearance",
+    "Retainer-to-seal clearance",
+    units.LENGTH,
+    source=GEOMETRY,
+    axis="side",
+    headline="least",
+    applies=_has_retainer_to_seal,
+    means="Gap between the spring's retainer and the valve seal at full lift.",
+    formula=r"g_0 - L_v",
+    working="measured: {retainer_to_seal_measured}",
+    symbols=(("g_0", "gap with the valve closed", "m"), ("L_v", "net valve lift", "m")),
+    validity="measured wins",
+)
+def retainer_to_seal_clearance(retainer_to_seal_measured: Value) -> Value:
+    """Return the gap at full lift, as measured [m]."""
+    return retainer_to_seal_measured
+
+
+@define.alternative("retainer_to_seal_clearance", working="{retainer_to_seal_closed} − {valve_lift}", is_sum=True)
+def retainer_to_seal_computed(retainer_to_seal_closed: Value, valve_lift: Value) -> Value:
+    """Return the gap at full lift, intake and exhaust [m]; negative where the retainer would hit the seal."""
+    return unwrap_scalar(np.asarray(retainer_to_seal_closed) - valve_lift)
 
 
 @define.figure(

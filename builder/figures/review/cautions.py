@@ -124,6 +124,31 @@ def _rod_bolts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
     )
 
 
+def _pushrods(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    difference, rule = sheet.get("pushrod_difference"), guideline_value(shop, "most_pushrod_difference")
+    if difference is None or not difference.positions:
+        return
+    limit = f"{rule.authority}: within {rule.text_in(sheet.system)}, {_SET_IN}.most_pushrod_difference"
+    for position in difference.positions:
+        if is_above(abs(position.shown), rule.value, position.step):
+            length = position.display.removeprefix("−")
+            direction = "longer" if position.shown > 0 else "shorter"
+            text = f"The {position.label} pushrods are {length} {direction} than needed"
+            yield Caution("pushrod_length", "pushrod_difference", text, limit, build.where("top_end.pushrods"))
+
+
+def _retainer_to_seal(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    """Yield the clearance as calculated; where it was measured at full lift, the check of the measurement applies."""
+    figure, rule = sheet.get("retainer_to_seal_clearance"), guideline_value(shop, "least_retainer_to_seal")
+    if figure is None or build.get("assembly.checks.retainer_to_seal") is not None:
+        return
+    (low, low_text), _ = _extremes(figure)
+    if is_below(low, rule.value, figure.step):
+        text = f"The retainer is {low_text} from the valve seal at full lift"
+        limit = f"{rule.authority}: at least {rule.text_in(sheet.system)}"
+        yield Caution("retainer_to_seal", "retainer_to_seal_clearance", text, limit, figure.where)
+
+
 def _spring_surge(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     order, rule = sheet.get("spring_surge_order"), guideline_value(shop, "least_surge_order")
     if order is None or not is_below(order.shown, rule.value, order.step):
@@ -276,6 +301,8 @@ _RULES: tuple[Rule, ...] = (
     _crank,
     _crank_torque,
     _rod_bolts,
+    _pushrods,
+    _retainer_to_seal,
     _spring_surge,
     _piston_speed,
     _quench,

@@ -468,6 +468,7 @@ _FIGURE_OF_CHECK = {
     "intake_piston_to_valve": "piston_to_valve",
     "exhaust_piston_to_valve": "piston_to_valve",
     "coil_bind": "coil_bind_clearance",
+    "retainer_to_seal": "retainer_to_seal_clearance",
 }
 """The figure that each checked clearance belongs to, by the last step of its path."""
 
@@ -475,6 +476,7 @@ _MINIMUM_RULES = {
     "intake_piston_to_valve": "least_intake_piston_to_valve",
     "exhaust_piston_to_valve": "least_exhaust_piston_to_valve",
     "coil_bind": "least_coil_bind",
+    "retainer_to_seal": "least_retainer_to_seal",
 }
 
 

@@ -41,6 +41,8 @@ _DEFAULTS: dict[str, Any] = {
     "least_intake_piston_to_valve": "0.080 in",
     "least_exhaust_piston_to_valve": "0.100 in",
     "least_coil_bind": "0.060 in",
+    "most_pushrod_difference": "0.025 in",
+    "least_retainer_to_seal": "0.050 in",
     "least_surge_order": 10,
     "most_bmep_natural": "220 psi",
     "most_volumetric_efficiency": 1.25,

@@ -305,6 +305,14 @@ class Checks(RecordModel):
         also=("coil_bind_clearance",),
         measured=True,
     )
+    retainer_to_seal: Length | None = field(
+        "least retainer to valve seal at full lift",
+        "0.070 in",
+        plausible_range=("0.1 mm", "30 mm"),
+        sign="not negative",
+        also=("retainer_to_seal_clearance",),
+        measured=True,
+    )
     rotation_torque: Torque | None = field(
         "torque to turn the short block",
         "18 lbf.ft",

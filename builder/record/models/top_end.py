@@ -131,13 +131,24 @@ class Springs(RecordModel):
     )  # fmt: skip
     rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"), also=("spring_rate",))
     mass: Mass | None = field(
-        "mass of the springs of one valve, dampers left out", "68.5 g", plausible_range=("5 g", "2 kg")
+        "mass of the springs of one valve, dampers left out", "68.5 g", plausible_range=("5 g", "2 kg"),
+        only_where="the springs were weighed",
+    )  # fmt: skip
+    active_coils: Number | None = field(
+        "coils that move", "4.5", plausible_range=("1", "20"), sign="positive", only_where="the springs were weighed"
     )
-    active_coils: Number | None = field("coils that move", "4.5", plausible_range=("1", "20"), sign="positive")
     total_coils: Number | None = field(
-        "all coils, the closed ends included", "6.5", plausible_range=("2", "25"), sign="positive"
-    )
+        "all coils, the closed ends included", "6.5", plausible_range=("2", "25"), sign="positive",
+        only_where="the springs were weighed",
+    )  # fmt: skip
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
+    retainer_to_seal: Length | None = field(
+        "retainer to valve seal, valve closed", "0.600 in", plausible_range=("0.5 mm", "40 mm"), sign="not negative"
+    )
+    exhaust_retainer_to_seal: Length | None = field(
+        "the same on the exhaust side, where it differs", "0.600 in", plausible_range=("0.5 mm", "40 mm"),
+        sign="not negative",
+    )  # fmt: skip
     exhaust_installed_height: Length | None = field(
         "installed height of the exhaust springs, where it differs", "1.780 in", plausible_range=("12 mm", "120 mm")
     )
@@ -153,6 +164,33 @@ class Rockers(RecordModel):
     exhaust_ratio: Ratio | None = field(
         "ratio on the exhaust side, where it differs", "1.5", plausible_range=("0.8", "2.5")
     )
+
+
+_PUSHROD = ("40 mm", "500 mm")
+
+
+class Pushrods(RecordModel):
+    """Pushrods: what the checking pushrod showed, and what was ordered."""
+
+    maker: Line | None = field("manufacturer", "Petrel Valves")
+    number: Line | None = field("part number", "PV-P7800")
+    checking_length: Length | None = field(
+        "length of the checking pushrod at zero lash, with the wear pattern centered", "7.775 in",
+        plausible_range=_PUSHROD,
+    )  # fmt: skip
+    exhaust_checking_length: Length | None = field(
+        "the same on the exhaust side, where it differs", "7.775 in", plausible_range=_PUSHROD
+    )
+    preload: Length | None = field(
+        "preload to add for hydraulic lifters; leave it out for solid ones", "0.030 in",
+        plausible_range=("0 mm", "4 mm"), sign="not negative",
+    )  # fmt: skip
+    ordered_length: Length | None = field("length ordered", "7.800 in", plausible_range=_PUSHROD)
+    exhaust_ordered_length: Length | None = field(
+        "length ordered for the exhaust side, where it differs", "7.800 in", plausible_range=_PUSHROD
+    )
+    diameter: Length | None = field("diameter", "5/16 in", plausible_range=("3 mm", "20 mm"))
+    wall: Length | None = field("wall thickness", "0.080 in", plausible_range=("0.3 mm", "6 mm"))
 
 
 class Injectors(RecordModel):
@@ -228,6 +266,7 @@ class TopEnd(RecordModel):
     gasket: Gasket | None = field("the head gasket", "", also=("head_gasket",))
     springs: Springs | None = field("valve springs", "", also=("valve_springs",))
     rockers: Rockers | None = field("rockers or followers", "", also=("rocker_arms",))
+    pushrods: Pushrods | None = field("pushrods", "", only_where="the engine has pushrods")
     induction: InductionSystem | None = field("carburetor or injection, and manifold", "")
     ignition: Line | None = field("distributor, coil, box", "distributor with points, coil of 3 ohm")
     plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in", also=("spark_plugs",))

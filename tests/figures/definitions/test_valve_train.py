@@ -91,3 +91,22 @@ def test_the_testers_load_beats_a_listed_one_at_the_same_height(tmp_path: Path) 
     assert sheet.value("seat_load") == pytest.approx(125 * LBF)
     measured = SPRINGS.replace("solid_height", "seat_load: {measured: 128 lbf}\n      solid_height")
     assert figure_of(tmp_path, "seat_load", {**V8, "top_end": measured}).value == pytest.approx(128 * LBF)
+
+
+SEALS = TOP_END + "    springs: {retainer_to_seal: 0.600 in, exhaust_retainer_to_seal: 0.580 in}\n"
+
+
+def test_retainer_to_seal_from_the_gap_with_the_valve_closed(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "top_end": SEALS})
+    gaps = [p.value / INCH for p in sheet["retainer_to_seal_clearance"].positions]
+    assert gaps == pytest.approx([0.600 - 0.335 * 1.6, 0.580 - 0.335 * 1.6])
+    cautions = [caution.text for caution in sheet.cautions if caution.name == "retainer_to_seal"]
+    assert len(cautions) == 1
+    assert "exhaust" in cautions[0]
+
+
+def test_a_measured_retainer_to_seal_wins_and_is_checked(tmp_path: Path) -> None:
+    checks = "checks: {retainer_to_seal: 0.040 in}\n"
+    sheet = sheet_of(tmp_path, {**V8, "top_end": SEALS, "assembly": checks})
+    assert sheet.value("retainer_to_seal_clearance") == pytest.approx(0.040 * INCH)
+    assert [c.name for c in sheet.cautions if "retainer" in c.name] == ["retainer_to_seal"]
