@@ -16,6 +16,7 @@ from builder.figures.review.cautions import build_cautions, unused_answers
 from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.cross_checks import find_contradictions
 from builder.figures.review.discrepancies import find_discrepancies
+from builder.figures.review.instruments import unknown_instruments
 from builder.figures.review.plausibility import plausibility_problems
 from builder.record.build_profile import profile_of
 from builder.record.models.build import Build
@@ -53,9 +54,10 @@ def _compute(solver: Solver) -> FigureSheet:
     cautions = build_cautions(build, shop, sheet, guard)
     implausible = guard.collect("what is hardly possible", lambda: plausibility_problems(build, sheet))
     contradictory = (found.problem for found in sheet.contradictions)
+    unknown = guard.collect("the instruments", lambda: unknown_instruments(build, shop))
     unused = guard.collect("the cautions that were accepted", lambda: unused_answers(build, cautions))
     session_problems = session.problems if session else ()
-    problems = (*solver.problems, *session_problems, *implausible, *contradictory, *unused, *guard.problems)
+    problems = (*solver.problems, *session_problems, *implausible, *contradictory, *unknown, *unused, *guard.problems)
     return replace(sheet, figures=_with_cautions(sheet.figures, cautions), problems=problems, cautions=cautions)
 
 

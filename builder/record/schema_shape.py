@@ -69,11 +69,11 @@ class Shape:
 
 def _listed(choices: tuple[str, ...]) -> str:
     """Return choices as a list, those of a numbered row as its first and last."""
-    numbered = [choice for choice in choices if choice[-1:].isdigit() and choice.rstrip("0123456789").endswith("_")]
-    if len(numbered) < 3:
-        return ", ".join(choices)
-    shown = [choice for choice in choices if choice not in numbered[1:]]
-    return ", ".join(f"{choice} to {numbered[-1]}" if choice == numbered[0] else choice for choice in shown)
+    rows: dict[str, list[str]] = {}
+    for choice in choices:
+        stem = choice.rstrip("0123456789")
+        rows.setdefault(stem if stem.endswith("_") else choice, []).append(choice)
+    return ", ".join(f"{row[0]} to {row[-1]}" if len(row) > 2 else ", ".join(row) for row in rows.values())
 
 
 def shape_of(info: FieldInfo) -> Shape:

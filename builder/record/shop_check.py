@@ -22,7 +22,7 @@ def check_shop(shop: Shop, document: Document) -> tuple[Shop, list[Problem]]:
     """Return the profile without an address that cannot be used, and its problems.
 
     These are the address, paths that are not in the record, each with the nearest that is, the tag's size, and the
-    repeatability of the dyno.
+    repeatability of the dyno, and the instruments.
     """
     checks: list[tuple[str, int | str, str]] = [
         *_address(shop),
@@ -30,6 +30,7 @@ def check_shop(shop: Shop, document: Document) -> tuple[Shop, list[Problem]]:
         *_handover(shop),
         *_tag(shop),
         *_repeatability(shop),
+        *_instruments(shop),
     ]
     problems = [Problem(document.path, document.line((key, step)), f"{key}: {text}") for key, step, text in checks]
     if any(_address(shop)):
@@ -67,6 +68,17 @@ def _handover(shop: Shop) -> Iterator[tuple[str, int, str]]:
             yield "handover_holds", index, f"{path!r} is for the shop alone and never in a handover: take it off"
         elif path not in customers:
             yield "handover_holds", index, _unknown_path(path, customers)
+
+
+def _instruments(shop: Shop) -> Iterator[tuple[str, int, str]]:
+    seen: set[str] = set()
+    for index, instrument in enumerate(shop.instruments):
+        if instrument.id in seen:
+            yield "instruments", index, f"two instruments have the ID {instrument.id!r}: give each its own"
+        if instrument.due and instrument.calibrated_on and instrument.due <= instrument.calibrated_on:
+            message = f"{instrument.id} is due on or before the day it was calibrated: check both days"
+            yield "instruments", index, message
+        seen.add(instrument.id)
 
 
 def _tag(shop: Shop) -> Iterator[tuple[str, str, str]]:

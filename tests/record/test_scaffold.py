@@ -9,9 +9,11 @@ import pytest
 from PIL import Image
 
 from builder.figures.evaluate import compute
+from builder.figures.review.instruments import citations
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel, notes_of
+from builder.record.models.shop import Instrument
 from builder.record.quantities.units import parse_quantity, parse_range
 from builder.record.reference import document_models
 from builder.record.scaffold import FIRST, WIDTH, scaffold, shop_scaffold, write_scaffold
@@ -130,6 +132,11 @@ def test_the_examples_are_one_engine_without_a_caution(new: Path, cylinders: int
     shop, more = read_shop(new.parent.parent)
     assert [str(problem) for problem in (*problems, *more)] == []
     assert build is not None
+    # The example of the register is one instrument, and the session cites several: list them all.
+    (barometer,) = shop.instruments
+    cited = sorted({cited.id for cited in citations(build)})
+    others = tuple(Instrument(id=name, kind="other") for name in cited if name != barometer.id)
+    shop = shop.model_copy(update={"instruments": (barometer, *others)})
     sheet = compute(build, shop)
     assert [str(problem) for problem in sheet.problems] == []
     assert [caution.sentence for caution in sheet.cautions] == []

@@ -17,6 +17,7 @@ from builder.figures.review.guideline_defaults import (
     guideline_value,
     piston_speed_guideline,
 )
+from builder.figures.review.instruments import overdue_instruments
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
@@ -68,6 +69,12 @@ def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
     for violation in sheet.session.delivered_violations if sheet.session else ():
         path = f"dyno.pulls.{violation.index}"
         yield Caution(violation.channel, path, violation.text, violation.guideline, build.where(f"{path}.file"))
+
+
+def _calibration_due(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    for instrument, due, cited in overdue_instruments(build, shop):
+        text = f"{instrument.kind} {instrument.id} was due for calibration on {due.isoformat()}, before the session"
+        yield Caution("calibration_due", cited.path, text, "the shop's instruments", build.where(cited.path))
 
 
 def _peak_at_end(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -297,6 +304,7 @@ def _parts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
 _RULES: tuple[Rule, ...] = (
     _correction_range,
     _pull_guidelines,
+    _calibration_due,
     _peak_at_end,
     _crank,
     _crank_torque,

@@ -92,7 +92,7 @@ CAUTIONS = (
     "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "spring_surge", "pushrod_length",
     "piston_speed", "quench",
     "effective_ratio", "bmep", "volumetric_efficiency", "total_timing", "injector_duty", "induction_headroom",
-    "unchecked_part",
+    "unchecked_part", "calibration_due",
     "oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share",
     "taper", "out_of_round", "stretch",
     *Fits.model_fields,

@@ -14,12 +14,15 @@ from builder.record.models.fields import (
     Day,
     Line,
     Lines,
+    Mass,
+    Number,
     OneFraction,
     OneInertia,
     OneLength,
     OneOfAny,
     OnePressure,
     OneTemperature,
+    OneTime,
     Prose,
     RecordModel,
     SpeedRange,
@@ -57,6 +60,20 @@ TestKind = Annotated[
 ]
 """How the speed was run through: swept, or held at each point."""
 
+DynoType = Annotated[
+    Literal["water brake", "eddy current", "inertia", "electric motor", "hydraulic pump", "friction brake"],
+    Synonyms(
+        {
+            "water brake": "water, hydraulic, hydrodynamic",
+            "eddy current": "retarder, electromagnetic",
+            "inertia": "flywheel, inertial",
+            "electric motor": "AC, DC, AC motor, motoring, transient",
+            "friction brake": "Prony brake, Prony, rope brake",
+        }
+    ),
+]
+"""How a dyno takes up the power."""
+
 DecimalMark = Annotated[Literal[".", ","], Synonyms({".": "point, dot, period", ",": "comma"})]
 
 
@@ -92,8 +109,20 @@ ChannelPairs = Annotated[dict[Line, Line], ByChannel()]
 """A text for each channel of a log."""
 
 
+class ConditionInstruments(RecordModel):
+    """The instruments that the air was read with, each by its ID in shop.yaml."""
+
+    barometer: Line | None = field("ID of the barometer in the instruments of shop.yaml", "B1")
+    temperature: Line | None = field("ID of the thermometer", "T1")
+    humidity: Line | None = field("ID of the hygrometer", "H1")
+
+
 class Conditions(RecordModel):
     """The air the engine breathed."""
+
+    # `with` is what the shop writes, and a keyword of Python, so that it cannot be written as an attribute.
+    __annotations__["with"] = ConditionInstruments | None
+    locals()["with"] = field("instruments that the air was read with", "")
 
     barometer: OnePressure | None = field(
         "barometric pressure",
@@ -141,6 +170,12 @@ class Conditions(RecordModel):
         sign="not negative",
         units=("inHg", "hPa", "kPa"),
     )
+
+    @property
+    def instruments(self) -> ConditionInstruments | None:
+        """Return the instruments that the air was read with; None where not recorded."""
+        cited: ConditionInstruments | None = getattr(self, "with")
+        return cited
 
     @model_validator(mode="after")
     def _one_humidity(self) -> Conditions:
@@ -203,10 +238,41 @@ class Pull(RecordModel):
         return ", ".join(self.changed)
 
 
+class TorqueCalibration(RecordModel):
+    """How the torque reading was last checked with masses on the arm."""
+
+    date: Day | None = field("day", "2024-04-02")
+    masses: Mass | None = field("masses hung on the arm", "{unit: kg, measured: [10, 20, 40]}")
+    error_found: OneFraction | None = field(
+        "largest error found and not corrected for, over the torque",
+        "0.3 %",
+        plausible_range=("0 %", "5 %"),
+        sign="not negative",
+    )
+
+
+class Machine(RecordModel):
+    """The dyno itself."""
+
+    type: DynoType | None = field("how it takes up the power", "water brake")
+    arm: OneLength | None = field("length of the torque arm", "0.7162 m", plausible_range=("50 mm", "3 m"))
+    calibration: TorqueCalibration | None = field("last calibration of the torque reading", "")
+    drive_losses: OneFraction | None = field(
+        "power lost between the crankshaft and the dyno, over the power; stated, not added to the result",
+        "1 %",
+        plausible_range=("0 %", "30 %"),
+        sign="not negative",
+    )
+
+
 class Dyno(RecordModel):
     """dyno.yaml: the dyno session."""
 
+    # `with` is what the shop writes, and a keyword of Python, so that it cannot be written as an attribute.
+    __annotations__["with"] = Line | None
+    locals()["with"] = field("ID of the instrument that read the torque, in the instruments of shop.yaml", "D1")
     dyno: Line | None = field("dyno", "water brake")
+    machine: Machine | None = field("the dyno itself: type, arm, calibration, losses", "")
     date: Day | None = field("day", "2024-05-14")
     by: Line | None = field("operator", "RT")
     readings: CorrectionStandard | None = field(
@@ -215,6 +281,12 @@ class Dyno(RecordModel):
     conditions: Conditions | None = field("weather during the session", "")
     test: TestKind | None = field(
         "sweep, or steps held at each speed; if not given, as the log's time column shows", "sweep"
+    )
+    sweep_rate: Number | None = field("rate of a sweep, rpm per second", "200", sign="positive")
+    settling_time: OneTime | None = field(
+        "time that each speed of a step test was held before it was read",
+        "5 s",
+        plausible_range=("0.5 s", "10 min"),
     )
     correction: CorrectionStandard | None = field(
         "correction standard of this session, where it differs from the shop's", "sae-j1349"
@@ -240,3 +312,9 @@ class Dyno(RecordModel):
     )
     pulls: tuple[Pull, ...] = field("pulls, in order", "", default=(), also=("runs",))
     note: Prose | None = field("remarks", "ninety minutes of break-in before the first pull")
+
+    @property
+    def instrument(self) -> str | None:
+        """Return the ID of the instrument that read the torque; None where not recorded."""
+        cited: str | None = getattr(self, "with")
+        return cited

@@ -282,6 +282,7 @@ OneFraction = Annotated[Quantity, QuantityOf("fraction")]
 OneInertia = Annotated[Quantity, QuantityOf("inertia")]
 OneEnergy = Annotated[Quantity, QuantityOf("specific energy")]
 OneDensity = Annotated[Quantity, QuantityOf("density")]
+OneTime = Annotated[Quantity, QuantityOf("time")]
 OneOfAny = Annotated[Quantity, QuantityOf(None, or_number=True)]
 """A value of any kind: its unit says which, and a plain number (a jet, a notch) will do."""
 

@@ -11,11 +11,13 @@ from builder.record.models.choices import Synonyms
 from builder.record.models.dyno import CorrectionStandard, UnitChoice
 from builder.record.models.fields import (
     Count,
+    Day,
     Line,
     Number,
     OneAngle,
     OneFraction,
     OneLength,
+    OneOfAny,
     OnePower,
     OnePressure,
     OneTemperature,
@@ -178,6 +180,23 @@ class Repeatability(RecordModel):
         return int(getattr(self, "from"))
 
 
+class Instrument(RecordModel):
+    """One measuring instrument of the shop, which readings cite by its ID."""
+
+    id: Line = field("short name that readings cite it by", "B1", required=True)
+    kind: Line = field("what it is", "barometer", required=True)
+    resolution: OneOfAny | None = field(
+        "smallest step that it shows, in the unit of what it reads", "0.01 inHg", sign="positive"
+    )
+    expanded_uncertainty: OneOfAny | None = field(
+        "expanded uncertainty (k = 2) by its certificate, in the unit of what it reads; a share of the reading in %",
+        "0.02 inHg",
+        sign="positive",
+    )
+    calibrated_on: Day | None = field("day of its last calibration", "2024-01-10")
+    due: Day | None = field("day on which the next calibration is due", "2025-01-10")
+
+
 class Shop(RecordModel):
     """shop.yaml: the shop's profile."""
 
@@ -201,6 +220,9 @@ class Shop(RecordModel):
     )
     repeatability: Repeatability | None = field(
         "how far the dyno's pulls scatter with nothing changed; 0.5 % from 6 unless given", ""
+    )
+    instruments: tuple[Instrument, ...] = field(
+        "the shop's measuring instruments, which readings cite by `with`", "", default=()
     )
     paper: Paper = field("paper of the sheets and of the handover", "A4", default="A4")
     tag: TagSize = field("size of the engine tag", "", default=TagSize(), shown_in="deliveries")

@@ -1,0 +1,77 @@
+"""Instruments that readings cite: unknown ones are errors with the nearest, overdue ones are cautions."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+from builder.figures.evaluate import compute
+from builder.figures.review.instruments import unknown_instruments
+from builder.record.load import read_shop
+from builder.record.models.build import Build
+from builder.record.models.shop import Instrument, Shop
+from tests.support.dyno_samples import log_of, write_build
+
+SESSION = """\
+date: 2024-05-14
+with: D1
+conditions:
+  barometer: 1000 hPa
+  barometer_is: station
+  temperature: 20 degC
+  relative_humidity: 50 %
+  with: {barometer: B1, temperature: T1}
+pulls: [{name: first, file: dyno/a.csv, readings: observed}]
+"""
+
+
+def shop_with(**due: str) -> Shop:
+    """Return a shop with a barometer, a thermometer and a torque reading, due on the days given."""
+    kinds = {"B1": "barometer", "T1": "thermometer", "D1": "load cell"}
+    days = {name: datetime.date.fromisoformat(day) for name, day in due.items()}
+    return Shop(instruments=tuple(Instrument(id=name, kind=kind, due=days.get(name)) for name, kind in kinds.items()))
+
+
+def build_with(tmp_path: Path, session: str = SESSION) -> Build:
+    build, messages = write_build(tmp_path, session, {"a.csv": log_of()})
+    assert messages == []
+    return build
+
+
+def test_an_unknown_instrument_is_an_error_with_the_nearest(tmp_path: Path) -> None:
+    build = build_with(tmp_path, SESSION.replace("T1", "T12"))
+    (problem,) = unknown_instruments(build, shop_with())
+    assert problem.severity == "error"
+    assert (problem.path.name, problem.line) == ("dyno.yaml", 8)
+    assert "'T12'" in problem.message
+    assert "T1" in problem.message.replace("T12", "")
+    assert problem in compute(build, shop_with()).problems
+
+
+def test_an_overdue_instrument_is_a_caution(tmp_path: Path) -> None:
+    build = build_with(tmp_path)
+    names = [caution.name for caution in compute(build, shop_with(B1="2024-05-13", T1="2024-05-14")).cautions]
+    assert names.count("calibration_due") == 1
+    assert "calibration_due" not in [c.name for c in compute(build, shop_with(B1="2024-06-01")).cautions]
+
+
+def test_the_dyno_itself_is_read(tmp_path: Path) -> None:
+    machine = "machine: {type: eddy-current, arm: 0.7162 m, drive_losses: 1 %, calibration: {error_found: 0.3 %}}\n"
+    dyno = build_with(tmp_path, SESSION + machine + "sweep_rate: 200\nsettling_time: 5 s\n").dyno
+    assert dyno is not None
+    assert dyno.machine is not None
+    assert (dyno.machine.type, dyno.sweep_rate, dyno.settling_time.si if dyno.settling_time else None) == (
+        "eddy current", 200.0, 5.0,
+    )  # fmt: skip
+
+
+def test_ids_and_days_of_the_register(tmp_path: Path) -> None:
+    (tmp_path / "builds").mkdir()
+    (tmp_path / "builds" / "shop.yaml").write_text(
+        "instruments:\n  - {id: B1, kind: barometer}\n"
+        "  - {id: B1, kind: barometer, calibrated_on: 2024-05-01, due: 2024-04-01}\n"
+    )
+    shop, problems = read_shop(tmp_path)
+    assert len(shop.instruments) == 2
+    assert [problem.line for problem in problems] == [3, 3]
+    assert "two instruments have the ID 'B1'" in problems[0].message or "two instruments" in problems[1].message
