@@ -16,6 +16,7 @@ from builder.record.models.build import Build
 
 _INDUCTION = "top_end.induction"
 _BOOST_LOG = "dyno.pulls (with boost or manifold pressure in the log) or top_end.yaml: induction.boost"
+_CHARGE_LOG = "dyno.pulls (with the charge temperature in the log) or top_end.yaml: induction.charge_temperature"
 _AIR_LOG = "dyno.pulls (with air flow in the log, or fuel flow with AFR or lambda)"
 
 
@@ -41,6 +42,11 @@ def _boost_at_peak_power(pull: PullResult) -> float | None:
     return pull.corrected.at(logged, pull.peaks.power.speed) - ambient
 
 
+def _charge_at_peak_power(pull: PullResult) -> float | None:
+    logged = pull.channels.get("charge_temperature")
+    return None if logged is None else pull.corrected.at(logged, pull.peaks.power.speed)
+
+
 def _air_at_peak_power(pull: PullResult) -> float | None:
     flow = pull.derived.get("air_flow_mass")
     return None if flow is None else pull.corrected.at(flow, pull.peaks.power.speed)
@@ -50,7 +56,9 @@ define.add_inputs(
     per_pull("boost_logged", "boost at peak power", "p_b", units.PRESSURE, "dyno.pulls", _boost_at_peak_power,
              hint=_BOOST_LOG),
     Input("boost_recorded", "boost as recorded", "p_b", units.PRESSURE, f"{_INDUCTION}.boost", provenance=GIVEN),
-    Input("charge_temperature", "charge in the manifold", "T_m", units.TEMPERATURE,
+    per_pull("charge_logged", "charge in the manifold at peak power", "T_m", units.TEMPERATURE, "dyno.pulls",
+             _charge_at_peak_power, hint=_CHARGE_LOG),
+    Input("charge_recorded", "charge in the manifold as recorded", "T_m", units.TEMPERATURE,
           f"{_INDUCTION}.charge_temperature"),
     per_pull("air_at_peak_power", "air taken in at peak power", "m_a", units.MASS_FLOW, _AIR_LOG, _air_at_peak_power),
     Input("restrictor_diameter", "restrictor diameter", "d", units.LENGTH, f"{_INDUCTION}.restrictor_diameter"),
@@ -117,13 +125,24 @@ def pressure_ratio_as_recorded(boost_recorded: Value, barometer: Value) -> Value
         ("M_a, M_w", "molar mass of dry air and of water", "kg/mol"),
         ("R", "molar gas constant", "J/(mol K)"),
     ),
-    working="air at {barometer} × {pressure_ratio} and {charge_temperature}, vapor {vapor_pressure} × {pressure_ratio}",
+    working="air at {barometer} × {pressure_ratio} and {charge_logged}, vapor {vapor_pressure} × {pressure_ratio}",
     validity="charge without fuel; no water condensed in the charge cooler",
 )
-def charge_density(barometer: Value, pressure_ratio: Value, charge_temperature: Value, vapor_pressure: Value) -> Value:
+def charge_density(barometer: Value, pressure_ratio: Value, charge_logged: Value, vapor_pressure: Value) -> Value:
     """Return the density of the charge of each pull [kg/m3]."""
     manifold = unwrap_scalar(np.asarray(barometer) * np.asarray(pressure_ratio))
-    return boost.charge_density(manifold, charge_temperature, vapor_pressure, pressure_ratio)
+    return boost.charge_density(manifold, charge_logged, vapor_pressure, pressure_ratio)
+
+
+@define.alternative(
+    "charge_density",
+    working="air at {barometer} × {pressure_ratio} and {charge_recorded}, vapor {vapor_pressure} × {pressure_ratio}",
+)
+def charge_density_as_recorded(
+    barometer: Value, pressure_ratio: Value, charge_recorded: Value, vapor_pressure: Value
+) -> Value:
+    """Return the density of the charge from its temperature as recorded [kg/m3]."""
+    return charge_density(barometer, pressure_ratio, charge_recorded, vapor_pressure)
 
 
 @define.figure(

@@ -13,6 +13,7 @@ from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, HEYWOOD_6, TAYLOR_1, Definitions
 from builder.figures.core.solver import solver_without_uncertainty
 from builder.figures.core.types import GIVEN, LISTED, MEASURED, InputValue
+from builder.record.models.build import Build
 from builder.record.models.top_end import FlowBench, FlowPoint
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
@@ -29,6 +30,10 @@ _LIFT_STEPS = 720
 """Steps of the half-sine lift over which the mean flow coefficient is taken, by the trapezoid rule."""
 BENCH_AIR = 1.204
 """Density [kg/m3] of the air that bench flows are read for: 20 °C and 101.325 kPa. Common practice, no source."""
+
+
+def _is_natural(build: Build) -> bool:
+    return not build.is_boosted
 
 
 def _constant(name: str, label: str, symbol: str, display_unit: DisplayUnit, value: float, text: str) -> Input:
@@ -183,7 +188,8 @@ def _revolutions(counted: Value) -> int:
     formula=r"\frac{Q_r}{Q} \sqrt{\frac{\Delta p}{\Delta p_r}}",
     symbols=(("Q", "airflow demand", "m³/s"),),
     working="{rated_flow} × √({allowed_depression} / {rated_depression}) / {air_demand}",
-    validity="rating and demand at the same pressure drop; at 100 % volumetric efficiency",
+    validity="rating and demand at the same pressure drop; at 100 % volumetric efficiency; engines without boost",
+    applies=_is_natural,
 )
 def induction_headroom(
     rated_flow: Value, rated_depression: Value, allowed_depression: Value, air_demand: Value
@@ -352,6 +358,7 @@ def inlet_mach_index(
     symbols=(("Q_{28}", "intake flow at full lift and 28 in H₂O", "cfm"),),
     working="{power_per_flow} × {port_flow} × {cylinders}",
     validity="naturally aspirated four-strokes on gasoline; a rule of thumb, ±10 % at best",
+    applies=_is_natural,
 )
 def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value) -> Value:
     """Return the power the heads could support [W]."""

@@ -215,6 +215,12 @@ class AppliedCorrection:
 def target_standard(build: Build, correction: str) -> tuple[str, str]:
     """Return the shop's standard as it applies to this kind of engine, and a remark if that is another one."""
     compression = build.build.engine.ignition == "compression"
+    if _is_held_to_absolute_boost(build) and correction != "observed":
+        name = STANDARDS[correction].name
+        return "observed", (
+            "the boost is held to an absolute pressure, whatever the barometer: results are as observed, "
+            f"not corrected to {name} (from memory, check the standard)"
+        )
     if correction == "observed" or (compression and correction in _COMPRESSION_IGNITION):
         return correction, ""
     if compression:
@@ -223,6 +229,24 @@ def target_standard(build: Build, correction: str) -> tuple[str, str]:
     if correction == "un-r85-diesel":
         return "iso-1585", "UN Regulation 85's formula for spark ignition is that of ISO 1585"
     return correction, ""
+
+
+def _is_held_to_absolute_boost(build: Build) -> bool:
+    """Return whether a spark-ignition engine's boost is held to an absolute pressure."""
+    control = build.get("top_end.induction.boost_control")
+    return build.is_boosted and control == "absolute" and build.build.engine.ignition == "spark"
+
+
+def withheld_factor_note(build: Build, correction: str, conditions: AmbientConditions) -> str:
+    """Return the factor that an engine held to absolute boost would have had; empty for any other, or without its air.
+
+    ``correction`` is the slug of the shop's standard.
+    """
+    if not _is_held_to_absolute_boost(build) or correction == "observed" or conditions.air is None:
+        return ""
+    standard = STANDARDS["iso-1585" if correction == "un-r85-diesel" else correction]
+    factor = standard.factor(conditions.air)
+    return f"not corrected, since the boost is held to an absolute pressure; by {standard.name} times {factor:.4f}"
 
 
 def applied_correction(

@@ -23,7 +23,7 @@ from builder.figures.dyno.comparisons import (
     group_repeats,
     measure_repeats,
 )
-from builder.figures.dyno.correction import target_standard
+from builder.figures.dyno.correction import target_standard, withheld_factor_note
 from builder.figures.dyno.engine_state import EngineState, engine_states
 from builder.figures.dyno.guideline_traces import Violation, find_violations
 from builder.figures.dyno.pull import PullResult, UncorrectedPull, correct_pull, load_pull, with_range_means
@@ -114,7 +114,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         guard.run(_pull_name(build, pull.index), partial(correct_pull, pull, standard, engine), None)
         for pull in uncorrected
     )
-    pulls = tuple(pull for pull in corrected_pulls if pull is not None)
+    pulls = tuple(_with_withheld_factor(pull, build, shop) for pull in corrected_pulls if pull is not None)
     speed_range, range_source = _speed_range(build, shop, [pull for pull in pulls if pull.counted])
     low, high = speed_range or (-np.inf, np.inf)
     if speed_range is not None:
@@ -154,6 +154,12 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         remarks=tuple(remarks),
         problems=tuple(sorted(dict.fromkeys(problems))),
     )
+
+
+def _with_withheld_factor(pull: PullResult, build: Build, shop: Shop) -> PullResult:
+    """Return the pull with a note of the factor it would have had, where its boost is held to an absolute pressure."""
+    note = withheld_factor_note(build, shop.correction, pull.conditions)
+    return replace(pull, notes=(*pull.notes, note)) if note else pull
 
 
 def _delivered_first(

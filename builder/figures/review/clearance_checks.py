@@ -30,6 +30,7 @@ from builder.figures.definitions.fasteners import joint_labels
 from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value
 from builder.record.models.assembly import Checks, Fits
 from builder.record.models.build import Build
+from builder.record.models.build_yaml import FUEL_FAMILIES
 from builder.record.models.fields import notes_of, title_of
 from builder.record.models.shop import Shop
 from builder.record.quantities.digits import is_above, is_below, rounded
@@ -341,7 +342,7 @@ def _check_computed(
 def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None:
     """Return what the shop's rule or common practice asks of a clearance that has no range of its own."""
     if name == "top_ring_gap" and (bore := _mean_quantity(build, "bottom_end.block.bores")):
-        rule = guideline_value(shop, "ring_gap_per_bore")
+        rule = guideline_value(shop, _ring_gap_guideline(build))
         if rule.value <= 0:
             return None
         minimum = _length_as_shown(float(engine.ring_gap_rule(bore.si, rule.value)), bore)
@@ -360,6 +361,17 @@ def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None
         authority = f"{rule.authority}: {rule.text} of the journal, ±25 %"
         return AllowedRange(minimum, maximum, text, authority)
     return None
+
+
+def _ring_gap_guideline(build: Build) -> str:
+    """Return the name of the guideline for the top ring gap: the widest that applies to how the engine is fed."""
+    if build.get("top_end.induction.nitrous") is not None:
+        return "nitrous_ring_gap_per_bore"
+    if build.is_boosted:
+        return "boosted_ring_gap_per_bore"
+    fuel = build.build.engine.fuel
+    on_alcohol = fuel is not None and FUEL_FAMILIES[fuel.kind] == "alcohol"
+    return "alcohol_ring_gap_per_bore" if on_alcohol else "ring_gap_per_bore"
 
 
 def _mean_quantity(build: Build, path: str) -> Quantity | None:

@@ -112,6 +112,9 @@ class Guidelines(RecordModel):
         "volumetric efficiency above which a naturally aspirated engine is flagged", "1.25"
     )
     ring_gap_per_bore: Number | None = _limit("least top ring gap for each unit of bore", "0.0045")
+    boosted_ring_gap_per_bore: Number | None = _limit("the same of a turbocharged or supercharged engine", "0.0055")
+    nitrous_ring_gap_per_bore: Number | None = _limit("the same of an engine with nitrous oxide", "0.0065")
+    alcohol_ring_gap_per_bore: Number | None = _limit("the same of an engine without boost on alcohol", "0.0045")
     oil_clearance_per_journal: Number | None = _limit("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")

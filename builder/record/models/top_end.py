@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Annotated, Literal
+
+from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Area,
     Count,
@@ -211,6 +214,67 @@ class Injectors(RecordModel):
     pulses_per_cycle: Count | None = field("injections per cycle: 1 sequential, 2 all at once", "1")
 
 
+BoostControl = Annotated[
+    Literal["none", "gauge", "absolute"],
+    Synonyms({"none": "uncontrolled", "gauge": "above ambient, relative", "absolute": "absolute pressure"}),
+]
+
+
+class Turbocharger(RecordModel):
+    """Turbocharger."""
+
+    maker: Line | None = field("manufacturer", "Petrel Boost")
+    number: Line | None = field("part number", "PB 55")
+    count: Count | None = field("quantity", "1")
+    trim: Ratio | None = field(
+        "compressor trim: inducer over exducer diameter, squared, in per cent", "56", plausible_range=("30", "80")
+    )
+    area_over_radius: Ratio | None = field(
+        "A/R of the turbine housing, in inches", "0.63", plausible_range=("0.2", "2.5"), also=("ar", "a_r")
+    )
+
+
+class Supercharger(RecordModel):
+    """Supercharger."""
+
+    maker: Line | None = field("manufacturer", "Petrel Boost")
+    number: Line | None = field("part number", "PB R2")
+    kind: Line | None = field("Roots, screw, centrifugal", "screw")
+    pulley_ratio: Ratio | None = field(
+        "turns of the supercharger for one of the crankshaft", "1.85", plausible_range=("0.5", "15")
+    )
+
+
+class Wastegate(RecordModel):
+    """Wastegate."""
+
+    maker: Line | None = field("manufacturer", "Petrel Boost")
+    number: Line | None = field("part number", "PB W38")
+    spring: OnePressure | None = field(
+        "boost at which its spring lets it open", "7 psi", plausible_range=("0.5 psi", "60 psi"), units=("psi", "bar")
+    )
+
+
+class ChargeCooler(RecordModel):
+    """Charge cooler."""
+
+    maker: Line | None = field("manufacturer", "Petrel Boost")
+    number: Line | None = field("part number", "PB C600")
+    kind: Line | None = field("air to air, air to water", "air to air")
+
+
+class Nitrous(RecordModel):
+    """Nitrous oxide."""
+
+    maker: Line | None = field("manufacturer", "Cinder Fuel")
+    number: Line | None = field("part number", "CF N75")
+    kind: Line | None = field("with its own fuel or without", "with its own fuel")
+    jets: Line | None = field("jets for nitrous oxide and fuel", "47 and 24")
+    bottle_pressure: OnePressure | None = field(
+        "pressure in the bottle", "950 psi", plausible_range=("300 psi", "1300 psi"), units=("psi", "bar")
+    )
+
+
 class InductionSystem(RecordModel):
     """What feeds it."""
 
@@ -249,6 +313,19 @@ class InductionSystem(RecordModel):
         units=("psi", "bar"),
         only_where="the engine is turbocharged or supercharged",
     )
+    boost_control: BoostControl | None = field(
+        "what the boost is held to: nothing, a pressure above the barometer, or an absolute pressure; results of an "
+        "engine held to an absolute pressure are not corrected for the barometer",
+        "gauge",
+        only_where="the engine is turbocharged or supercharged",
+    )
+    turbocharger: Turbocharger | None = field("turbocharger", "", only_where="the engine is turbocharged")
+    supercharger: Supercharger | None = field("supercharger", "", only_where="the engine is supercharged")
+    wastegate: Wastegate | None = field("wastegate", "", only_where="the engine is turbocharged")
+    charge_cooler: ChargeCooler | None = field(
+        "charge cooler", "", only_where="the engine is turbocharged or supercharged", also=("intercooler",)
+    )
+    nitrous: Nitrous | None = field("nitrous oxide", "", only_where="the engine has nitrous oxide")
     charge_temperature: OneTemperature | None = field(
         "charge in the manifold at peak power, after any charge cooler",
         "45 degC",

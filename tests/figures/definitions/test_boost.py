@@ -11,6 +11,7 @@ import pytest
 from builder.engine import breathing
 from builder.engine.air import air_density
 from builder.engine.boost import corrected_compressor_flow
+from builder.engine.correction import SAE_J1349
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
 from tests.support.dyno_figures import AIR, METRIC, figure, sheet_of
@@ -74,3 +75,36 @@ def test_an_engine_without_boost_or_restrictor_has_none_of_them(tmp_path: Path) 
     names = {"pressure_ratio", "charge_density", "restrictor_choked_flow", "corrected_compressor_flow"}
     assert not names & {item.slug for item in sheet.figures}
     assert not names & {need.slug for need in sheet.needs}
+
+
+def test_logged_charge_temperature_comes_first(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path, **{"Charge temperature (degC)": np.full(RPM.shape, 30.0)})
+    ratio = 1 + 60e3 / AIR.pressure
+    density = air_density(AIR.pressure + 60e3, 273.15 + 30, AIR.vapor * ratio)
+    assert figure(sheet, "charge_density").value == pytest.approx(density)
+
+
+def test_rules_of_thumb_for_natural_engines_are_not_applied_to_boosted_ones(tmp_path: Path) -> None:
+    carburetor = "induction: {rated_flow: 700 cfm, rated_depression: 1.5 inHg}\n"
+    natural = boosted_sheet(tmp_path / "natural", carburetor, "na")
+    boosted = boosted_sheet(tmp_path / "boosted", carburetor, "turbo")
+    assert "induction_headroom" in natural
+    assert "induction_headroom" not in boosted
+    assert "induction_headroom" not in {need.slug for need in boosted.needs}
+
+
+@pytest.mark.parametrize("control", ["absolute", "gauge", "none"])
+def test_absolute_boost_control_is_not_corrected_but_says_the_factor(tmp_path: Path, control: str) -> None:
+    session = boosted_sheet(tmp_path, f"induction: {{boost: 60 kPa, boost_control: {control}}}\n").session
+    assert session is not None
+    notes = [note for note in session.pulls[0].notes if note.startswith("not corrected")]
+    if control == "absolute":
+        assert session.standard.slug == "observed"
+        assert notes == [
+            "not corrected, since the boost is held to an absolute pressure; by SAE J1349 "
+            f"times {SAE_J1349.factor(AIR):.4f}"
+        ]
+        assert any("absolute" in remark for remark in session.remarks)
+    else:
+        assert session.standard.slug == "sae-j1349"
+        assert notes == []

@@ -69,6 +69,25 @@ def test_a_rule_of_thumb_applies_where_the_record_states_no_range(tmp_path: Path
     assert "shop guideline" in by_shop.allowed.authority
 
 
+@pytest.mark.parametrize(
+    ("engine", "induction", "per_bore"),
+    [
+        ("fuel: petrol, induction: turbo", "", 0.0055),
+        ("fuel: methanol, induction: supercharged", "", 0.0055),
+        ("fuel: methanol", "", 0.0045),
+        ("fuel: petrol", "nitrous: {maker: Cinder Fuel}", 0.0065),
+    ],
+)
+def test_the_ring_gap_follows_how_the_engine_is_fed(
+    tmp_path: Path, engine: str, induction: str, per_bore: float
+) -> None:
+    build = f"title: T\nstatus: finished\nengine: {{cylinders: 8, layout: V, {engine}}}\n"
+    assembly = "fits: {top_ring_gap: {unit: in, measured: [.018, .019, .019, .019, .019, .019, .019, .019]}}"
+    gap = checks_of(tmp_path, assembly, build=build, top_end=f"induction: {{{induction}}}\n")["Top ring gap"]
+    assert gap.allowed.minimum is not None
+    assert gap.allowed.minimum / INCH == pytest.approx(per_bore * 4.0305, abs=6e-5)
+
+
 def test_clearances_that_were_not_gauged_are_checked_from_the_parts(tmp_path: Path) -> None:
     main = checks_of(tmp_path, "by: RT")["Main oil clearance"]
     assert main.computed
