@@ -2,7 +2,7 @@
 
 A cam card gives a few durations and one maximum. The curve goes exactly through those points; between them
 its shape is APPROXIMATE: smooth, symmetric about the centerline, rising all the way to the nose and level
-there. It is good for a picture and for shading the overlap, not for valve acceleration.
+there. It is good for a picture and for shading the overlap; accelerations from it are a guide only.
 """
 
 from __future__ import annotations
@@ -44,6 +44,19 @@ class LiftCurve:
             (3 - 2 * t) * self.lifts[piece + 1] - back * width * self.slopes[piece + 1]
         )
         return unwrap_scalar(np.where(away < self.half_angles[-1], np.maximum(lift, 0.0), 0.0))
+
+    def strongest_deceleration(self) -> tuple[float, float]:
+        """Return the strongest curvature towards the seat [m/deg2], above zero, and the lift [m] where it is.
+
+        On a piecewise cubic it lies at the end of a piece. Approximate, as the curve is.
+        """
+        widths, drops = np.diff(self.half_angles), -np.diff(self.lifts)
+        first, last = self.slopes[:-1], self.slopes[1:]
+        starts = (6 * drops / widths + 4 * first + 2 * last) / widths
+        ends = -(6 * drops / widths + 2 * first + 4 * last) / widths
+        curvatures, lifts = np.concatenate([starts, ends]), np.concatenate([self.lifts[:-1], self.lifts[1:]])
+        strongest = int(np.argmax(curvatures))
+        return float(curvatures[strongest]), float(lifts[strongest])
 
 
 def lift_curve(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from builder.engine.validation import Value, reject_if, require_positive, unwrap_scalar
+from builder.engine.validation import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 def active_spring_mass(mass: Value, active_coils: Value, total_coils: Value) -> Value:
@@ -45,3 +45,28 @@ def surge_order(frequency: Value, speed: Value, revolutions_per_cycle: Value = 2
     """
     require_positive(frequency=frequency, speed=speed, revolutions_per_cycle=revolutions_per_cycle)
     return unwrap_scalar(np.asarray(frequency) * revolutions_per_cycle / np.asarray(speed))
+
+
+def valve_train_mass(
+    valve: Value, retainer: Value, spring: Value, rocker_ratio: Value, rocker: Value = 0.0, lifter_side: Value = 0.0
+) -> Value:
+    """Return the mass that the spring has to move [kg]: valve + retainer + spring/3 + rocker + lifter side/ratio^2.
+
+    Shapes: masses [kg], of which ``rocker`` is already reduced to the valve's tip, and rocker_ratio [1] broadcast
+    together. Raises ValueError for a valve, retainer, spring or ratio of zero or less, or another mass below zero.
+    Range: rigid valve train. Source: Taylor vol. 2; a third of a spring, from its kinetic energy.
+    """
+    require_positive(valve=valve, retainer=retainer, spring=spring, rocker_ratio=rocker_ratio)
+    require_not_negative(rocker=rocker, lifter_side=lifter_side)
+    reduced = np.asarray(lifter_side) / np.asarray(rocker_ratio) ** 2
+    return unwrap_scalar(np.asarray(valve) + retainer + np.asarray(spring) / 3 + rocker + reduced)
+
+
+def valve_acceleration(curvature: Value, speed: Value) -> Value:
+    """Return the acceleration of a valve [m/s2] from the curvature of its lift over the crank angle.
+
+    Shapes: curvature [m/deg2] and speed [rev/s] broadcast together. Raises ValueError for a speed of zero or less.
+    Source: geometry.
+    """
+    require_positive(speed=speed)
+    return unwrap_scalar(np.asarray(curvature) * (360 * np.asarray(speed)) ** 2)

@@ -106,3 +106,12 @@ def test_scalars_give_floats_and_arrays_keep_their_shape() -> None:
 def test_a_card_that_contradicts_itself_is_refused(lifts: list[float], durations: list[float], sentence: str) -> None:
     with pytest.raises(InputConflict, match=sentence):
         lift_curve(104.0, lifts, durations, 0.015)
+
+
+def test_the_strongest_deceleration_is_the_least_second_difference() -> None:
+    curve = lift_curve(0.0, [1.27e-3, 5e-3], [230.0, 150.0], 12e-3)
+    angles = np.arange(-160.0, 160.0, 0.01)
+    second = np.diff(np.asarray(curve.at(angles)), 2) / 0.01**2
+    curvature, lift = curve.strongest_deceleration()
+    assert curvature == pytest.approx(-second.min(), rel=1e-3)
+    assert lift == pytest.approx(float(np.asarray(curve.at(angles[1 + int(second.argmin())]))), rel=1e-3)

@@ -237,6 +237,7 @@ STIFFNESS = DisplayUnit("stiffness", "N/m", UnitScale("lbf/in", 0), UnitScale("N
 MASS = DisplayUnit("mass", "kg", UnitScale("g", 1), UnitScale("g", 1))
 PULSE = DisplayUnit("time", "s", UnitScale("ms", 2, 1e-3), UnitScale("ms", 2, 1e-3))
 VOLTAGE = DisplayUnit(NUMBER, "V", UnitScale("V", 1), UnitScale("V", 1))
+CURVATURE = DisplayUnit("curvature", "m/deg^2", UnitScale("µin/deg²", 1, INCH * 1e-6), UnitScale("µm/deg²", 2, 1e-6))
 FREQUENCY = DisplayUnit("frequency", "Hz", UnitScale("Hz", 0, 1.0), UnitScale("Hz", 0, 1.0))
 SPEED = DisplayUnit("engine speed", "rev/s", UnitScale("rpm", 0), UnitScale("rpm", 0))
 TORQUE = DisplayUnit("torque", "N m", UnitScale("lbf.ft", 1), UnitScale("N.m", 1))

@@ -131,6 +131,22 @@ def _rod_bolts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
     )
 
 
+def _spring_margin(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    margin, rule = sheet.get("spring_margin"), guideline_value(shop, "least_spring_margin")
+    if margin is None:
+        return
+    (low, low_text), _ = _extremes(margin)
+    if is_below(low, rule.value, margin.step):
+        yield Caution(
+            "spring_margin",
+            "spring_margin",
+            f"The spring force is about {low_text} times what the valve needs at redline",
+            f"{rule.authority}: at least {rule.text}, {_SET_IN}.least_spring_margin; approximate, from the cam card: "
+            "ask the manufacturer of the cam which spring it needs",
+            build.where("top_end.springs"),
+        )
+
+
 def _pushrods(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     difference, rule = sheet.get("pushrod_difference"), guideline_value(shop, "most_pushrod_difference")
     if difference is None or not difference.positions:
@@ -312,6 +328,7 @@ _RULES: tuple[Rule, ...] = (
     _pushrods,
     _retainer_to_seal,
     _spring_surge,
+    _spring_margin,
     _piston_speed,
     _quench,
     _effective_ratio,

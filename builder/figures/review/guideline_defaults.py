@@ -43,6 +43,7 @@ _DEFAULTS: dict[str, Any] = {
     "least_coil_bind": "0.060 in",
     "most_pushrod_difference": "0.025 in",
     "least_retainer_to_seal": "0.050 in",
+    "least_spring_margin": 1.1,
     "least_surge_order": 10,
     "most_bmep_natural": "220 psi",
     "most_volumetric_efficiency": 1.25,

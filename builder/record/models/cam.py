@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator
 
 from builder.record.models.choices import Synonyms
-from builder.record.models.fields import Length, Line, Number, OneAngle, OneLength, Ratio, RecordModel, field
+from builder.record.models.fields import Length, Line, Mass, Number, OneAngle, OneLength, Ratio, RecordModel, field
 from builder.record.quantities.sign import require_sign
 from builder.record.quantities.units import UnitProblem, parse_quantity
 
@@ -165,6 +165,9 @@ class Lifters(RecordModel):
     maker: Line | None = field("manufacturer", "Heron Camshafts")
     number: Line | None = field("part number", "HC-L842")
     kind: LifterKind | None = field("kind", "hydraulic flat tappet")
+    mass: Mass | None = field(
+        "mass of one lifter", "98 g", plausible_range=("3 g", "3 kg"), only_where="the valve train was weighed"
+    )
     preload_turns: Number | None = field(
         "turns of the adjuster past zero lash", "0.5", plausible_range=("0", "2.5"), sign="not negative"
     )

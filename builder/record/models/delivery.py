@@ -89,7 +89,8 @@ class SignOff(RecordModel):
 
 
 CAUTIONS = (
-    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "spring_surge", "pushrod_length",
+    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "spring_surge", "spring_margin",
+    "pushrod_length",
     "piston_speed", "quench",
     "effective_ratio", "bmep", "volumetric_efficiency", "total_timing", "injector_duty", "induction_headroom",
     "unchecked_part", "calibration_due",

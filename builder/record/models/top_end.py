@@ -36,6 +36,9 @@ class Valve(RecordModel):
         "head diameter", "1.940 in", plausible_range=("8 mm", "150 mm"), also=("head_diameter",)
     )
     per_cylinder: Count = field("valves of this kind in one cylinder", "1", default=1)
+    mass: Mass | None = field(
+        "mass of one valve", "112 g", plausible_range=("3 g", "3 kg"), only_where="the valve train was weighed"
+    )
     stem: Line | None = field("stem diameter", "11/32 in")
     seat: Line | None = field("seat angles and width", "30/45/60 deg, 0.060 in")
     material: Line | None = field("material", "stainless")
@@ -137,6 +140,12 @@ class Springs(RecordModel):
         "mass of the springs of one valve, dampers left out", "68.5 g", plausible_range=("5 g", "2 kg"),
         only_where="the springs were weighed",
     )  # fmt: skip
+    retainer_mass: Mass | None = field(
+        "retainer and locks of one valve",
+        "24 g",
+        plausible_range=("1 g", "500 g"),
+        only_where="the valve train was weighed",
+    )
     active_coils: Number | None = field(
         "coils that move", "4.5", plausible_range=("1", "20"), sign="positive", only_where="the springs were weighed"
     )
@@ -164,6 +173,10 @@ class Rockers(RecordModel):
     number: Line | None = field("part number", "PV-R16")
     kind: Line | None = field("stamped, roller, finger follower", "roller")
     ratio: Ratio | None = field("ratio; 1 where the cam sits on the valve", "1.5", plausible_range=("0.8", "2.5"))
+    mass_at_valve: Mass | None = field(
+        "rocker reduced to the valve tip: moment of inertia over the square of that arm", "38 g",
+        plausible_range=("1 g", "2 kg"), only_where="the valve train was weighed",
+    )  # fmt: skip
     exhaust_ratio: Ratio | None = field(
         "ratio on the exhaust side, where it differs", "1.5", plausible_range=("0.8", "2.5")
     )
@@ -191,6 +204,9 @@ class Pushrods(RecordModel):
     ordered_length: Length | None = field("length ordered", "7.800 in", plausible_range=_PUSHROD)
     exhaust_ordered_length: Length | None = field(
         "length ordered for the exhaust side, where it differs", "7.800 in", plausible_range=_PUSHROD
+    )
+    mass: Mass | None = field(
+        "mass of one", "52 g", plausible_range=("3 g", "1 kg"), only_where="the valve train was weighed"
     )
     diameter: Length | None = field("diameter", "5/16 in", plausible_range=("3 mm", "20 mm"))
     wall: Length | None = field("wall thickness", "0.080 in", plausible_range=("0.3 mm", "6 mm"))
