@@ -36,10 +36,14 @@ class PartUse:
         return sum(_is_checked(u.verdict) for u in self.uses)
 
     @property
+    def good(self) -> int:
+        """How many of those checked had a good verdict."""
+        return sum(n for verdict, n in self.verdicts if verdict.casefold() in GOOD)
+
+    @property
     def verdicts(self) -> tuple[tuple[str, int], ...]:
         """Each verdict with its number, most frequent first."""
-        count = Counter(u.verdict for u in self.uses if u.verdict is not None and _is_checked(u.verdict))
-        return tuple(sorted(count.items(), key=lambda item: (-item[1], item[0])))
+        return _verdict_counts(self.uses)
 
     @property
     def finding(self) -> str:
@@ -60,6 +64,16 @@ class MakerUse:
         return len({u.summary.slug for p in self.parts for u in p.uses})
 
     @property
+    def checked(self) -> int:
+        """How many of the maker's parts were checked on receipt."""
+        return sum(p.checked for p in self.parts)
+
+    @property
+    def verdicts(self) -> tuple[tuple[str, int], ...]:
+        """Each verdict on the maker's parts with its number, most frequent first."""
+        return _verdict_counts(u for p in self.parts for u in p.uses)
+
+    @property
     def finding(self) -> str:
         """The verdicts on all of the maker's parts in one sentence."""
         return finding(u.verdict for p in self.parts for u in p.uses)
@@ -76,6 +90,11 @@ def finding(verdicts: Iterable[str | None]) -> str:
         return "inspected, OK" if len(checked) == 1 else f"all {total} inspected, OK"
     by_frequency = sorted(wrong.items(), key=lambda item: (-item[1], item[0]))
     return "; ".join(f"{_count(n)} of {total} {verdict}" for verdict, n in by_frequency)
+
+
+def _verdict_counts(uses: Iterable[PartOccurrence]) -> tuple[tuple[str, int], ...]:
+    count = Counter(u.verdict for u in uses if u.verdict is not None and _is_checked(u.verdict))
+    return tuple(sorted(count.items(), key=lambda item: (-item[1], item[0])))
 
 
 def _is_checked(verdict: str | None) -> bool:

@@ -97,11 +97,16 @@ def build_photos(
 
 
 def photo_sizes(photos: tuple[BuildPhoto, ...]) -> Sizes:
-    """Return the sizes of these photos, as `build_photos` takes them at the next publish."""
+    """Return the sizes of these photos, the cover first, as `build_photos` takes them at the next publish."""
     return {
         item.published.source_hash: [[size.name, size.width, size.height] for size in item.published.sizes]
-        for item in photos
+        for item in sorted(photos, key=lambda item: item.photo.section != "cover")
     }
+
+
+def first_photo(sizes: Sizes) -> PhotoSize | None:
+    """Return the smallest size of the first photo, the cover where there is one; None without photos."""
+    return next((PhotoSize(*photo[0]) for photo in sizes.values()), None)
 
 
 def cover_image(photos: tuple[BuildPhoto, ...], files: Mapping[str, bytes]) -> bytes | None:

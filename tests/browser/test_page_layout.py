@@ -132,3 +132,20 @@ def test_details_print_as_they_are_on_screen(opened: Open, tmp_path: Path) -> No
         assert "All readings" in text
         assert "81.507" not in text
     assert tab.locator("article details[open]").count() == 1
+
+
+def test_the_table_of_parts_is_searched_and_sorted(opened: Open) -> None:
+    tab = opened("parts.html")
+    rows = tab.locator(".mb-parts tbody tr")
+    total = rows.count()
+    tab.locator(".mb-parts input").fill("quillfin PISTONS")
+    shown = tab.locator(".mb-parts tbody tr:visible").all_inner_texts()
+    assert 0 < len(shown) < total
+    assert all("Quillfin" in text and "piston" in text.lower() for text in shown)
+    assert tab.locator(".mb-parts output").inner_text() == f"{len(shown)} of {total}"
+    tab.locator(".mb-parts input").fill("")
+    for descending in (False, True):
+        tab.locator(".mb-parts thead th button", has_text="Number").click()
+        numbers = [text.strip() for text in tab.locator(".mb-parts td[data-label=Number]").all_inner_texts()]
+        assert [numbers[0][0], numbers[-1][0]] == sorted([numbers[0][0], numbers[-1][0]], reverse=descending)
+    assert tab.locator("th[aria-sort=descending]").count() == 1

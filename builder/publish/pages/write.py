@@ -23,6 +23,7 @@ from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
 from builder.publish.pages.build.rebuild import RebuildResult
 from builder.publish.pages.build.similar_builds import SimilarBuilds, render_similar, stale_similar
 from builder.publish.pages.build.worker import template_env
+from builder.publish.photos import first_photo
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
 from builder.record.models.shop import Shop
@@ -105,7 +106,8 @@ def write_pages(
         similar_hashes = {slug: build.similar_hash for slug, build in rebuilt.builds.items()}
         similar = stale_similar(index.builds, build_hashes, similar_hashes, shop=shop, global_hash=changes.global_hash)
         english = english_of(shop.english, workspace.archive).keeping(list(shown_texts(index.builds)))
-        files = archive_pages(index.builds, shop, environment, drawings.result, english.text)
+        photos = {slug: photo for slug, build in rebuilt.builds.items() if (photo := first_photo(build.photos))}
+        files = archive_pages(index.builds, shop, environment, drawings.result, english.text, photos)
         static = previous.static_pages
         if not changes.output_valid or not static:
             static_files = fixed_pages(shop, environment) | templating.assets(workspace.archive)

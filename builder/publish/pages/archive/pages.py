@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -16,8 +17,8 @@ from builder.archive.summary import Summary, newest_first
 from builder.publish.pages.archive.glossary import GLOSSARY
 from builder.publish.pages.archive.methods import method_pages
 from builder.publish.pages.archive.overview import overview_pairs, overview_table
-from builder.publish.pages.archive.sparkline import sparkline
 from builder.publish.pages.build.headline import Headline
+from builder.publish.photos import PhotoSize
 from builder.record.models.shop import Shop
 from builder.record.reference import field_reference, unit_reference
 
@@ -32,6 +33,8 @@ _NEWEST = 24
 """How many builds the home page shows as cards."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
 _TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
+_PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Inspected", "OK", "Used in")
+_MAKER_COLUMNS = ("Manufacturer", "Builds", "Part numbers", "Inspected", "Results")
 _CARD_FIELDS = (
     ("peak_power", "Power"),
     ("peak_torque", "Torque"),
@@ -48,7 +51,7 @@ class Card:
     title: str
     line: str
     numbers: tuple[tuple[str, str], ...]
-    sparkline: Markup
+    photo: PhotoSize | None
 
 
 def display_units(shop: Shop) -> System:
@@ -83,16 +86,18 @@ def archive_pages(
     environment: jinja2.Environment,
     overviews: Callable[[], Sequence[tuple[str, Markup]]],
     translate: Callable[[str], str] = str,
+    photos: Mapping[str, PhotoSize] = MappingProxyType({}),
 ) -> Files:
     """Return the pages about several builds, by path below the pages folder.
 
     `overviews` returns the titles and SVGs of the overview page; it is called last. `translate` returns a label of
     the finder's data in the archive's English; the pages themselves are translated when they are written.
+    `photos` are the pictures of the cards, by the slug of the build.
     """
     rows = newest_first(summaries)
     system = display_units(shop)
     weights, _ = weights_from(shop.likeness_weights)
-    cards = [card(summary, system) for summary in rows[:_NEWEST]]
+    cards = [card(summary, system, photos.get(summary.slug)) for summary in rows[:_NEWEST]]
     page = page_renderer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
     return {
@@ -104,7 +109,7 @@ def archive_pages(
         "lists.md": page(
             "lists", lists=[(title, slug, group_builds(rows, slug)) for slug, title in LIST_TITLES.items()]
         ),
-        "parts.md": page("part_usage", makers=index_parts(rows)),
+        "parts.md": page("part_usage", makers=index_parts(rows), columns=_PART_COLUMNS, maker_columns=_MAKER_COLUMNS),
         FINDER_DATA: finder_data(rows, weights, system, translate).encode(),
         "overview.md": page(
             "overview",
@@ -117,15 +122,15 @@ def archive_pages(
     }
 
 
-def card(summary: Summary, system: System) -> Card:
-    """Return a build as a card."""
+def card(summary: Summary, system: System, photo: PhotoSize | None) -> Card:
+    """Return a build as a card, its numbers in the units that its own page leads with."""
     line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date)))
     numbers = tuple(
-        (title, BY_SLUG[slug].show(value, system))
+        (title, BY_SLUG[slug].show(value, summary.system or system))
         for slug, title in _CARD_FIELDS
         if (value := number_of(summary, BY_SLUG[slug])) is not None
     )
-    return Card(summary.slug, summary.title, line, numbers, sparkline(summary))
+    return Card(summary.slug, summary.title, line, numbers, photo)
 
 
 def _ranges(rows: Sequence[Summary], system: System) -> Iterator[Headline]:

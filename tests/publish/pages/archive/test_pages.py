@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from html import unescape
 from pathlib import Path
 
 import pytest
 
-from builder.archive.summary import Summary
+from builder.archive.summary import PartSummary, Summary
 from builder.draw.chart_cache import ChartCache
 from builder.publish.pages.archive.overview import draw_overviews, overview_charts
 from builder.publish.pages.archive.pages import archive_pages, display_units
 from builder.publish.pages.templating import page_environment
+from builder.publish.photos import PhotoSize
 from builder.record.load import read_shop
 from builder.record.models.dyno import UnitChoice
 from builder.record.models.shop import FirstUnits, Shop
@@ -54,3 +56,30 @@ def test_overviews_come_from_the_cache(tmp_path: Path, monkeypatch: pytest.Monke
 )
 def test_lists_lead_with_the_shops_first_choice(units: UnitChoice, first: FirstUnits, shown: str) -> None:
     assert display_units(Shop(units=units, first_units=first)) == shown
+
+
+def test_a_card_has_its_photo_and_the_units_of_its_build(tmp_path: Path) -> None:
+    (tmp_path / "builds").mkdir()
+    shop, _ = read_shop(tmp_path)
+    builds = [
+        Summary("inch", "Inch", date="2024-01-01", displacement=0.0057, system="inch"),
+        Summary("metric", "Metric", date="2023-01-01", displacement=0.0016, system="metric"),
+    ]
+    photos = {"inch": PhotoSize("cover.jpg", 640, 480)}
+    home = archive_pages(builds, shop, page_environment(tmp_path), lambda: [], photos=photos)["index.md"].decode()
+    first, second = home.split('class="mb-card"')[1:]
+    assert 'src="builds/inch/photos/cover.jpg"' in first
+    assert "347.8 cu in" in unescape(first)  # 5.7 L over 16.387 064 cc to the cubic inch
+    assert "<img" not in second
+    assert "1600 cc" in second
+
+
+def test_all_parts_are_in_one_table_with_the_results_of_each_manufacturer(tmp_path: Path) -> None:
+    (tmp_path / "builds").mkdir()
+    shop, _ = read_shop(tmp_path)
+    parts = (PartSummary("Orrin", "P-1", "pistons", "fits"), PartSummary("Vale", "R-2", "rods", "reworked"))
+    files = archive_pages([Summary("a", "A", parts=parts)], shop, page_environment(tmp_path), lambda: [])
+    page = files["parts.md"].decode()
+    assert page.count("<table") == 2
+    assert page.count('data-label="Number"') == 2
+    assert '<td data-label="Results">1 reworked</td>' in page
