@@ -270,11 +270,20 @@ def specific_power_per_pressure(specific_power: Value, barometer: Value, pressur
     applies=_has_restrictor,
 )
 def restrictor_choked_flow(
-    restrictor_diameter: Value, barometer: Value, air_temperature: Value, restrictor_coefficient: Value = 1.0
+    restrictor_diameter: Value, barometer: Value, air_temperature: Value, restrictor_coefficient: Value
 ) -> Value:
     """Return the most air that the restrictor can pass on the day of each pull [kg/s]."""
     area = unwrap_scalar(np.pi / 4 * np.asarray(restrictor_diameter) ** 2)
     return breathing.choked_air_flow(area, barometer, air_temperature, restrictor_coefficient)
+
+
+@define.alternative(
+    "restrictor_choked_flow",
+    working="1 × π/4 × ({restrictor_diameter})², choked at {barometer} and {air_temperature}, no loss counted",
+)
+def restrictor_choked_flow_without_loss(restrictor_diameter: Value, barometer: Value, air_temperature: Value) -> Value:
+    """Return the most air that a restrictor without loss could pass on the day of each pull [kg/s]."""
+    return restrictor_choked_flow(restrictor_diameter, barometer, air_temperature, 1.0)
 
 
 @define.figure(

@@ -70,6 +70,14 @@ def test_restrictor_of_any_engine(tmp_path: Path) -> None:
     assert "pressure_ratio" not in sheet
 
 
+def test_a_restrictor_without_a_coefficient_counts_no_loss(tmp_path: Path) -> None:
+    flow = figure(boosted_sheet(tmp_path, "induction: {restrictor_diameter: 34 mm}\n", "na"), "restrictor_choked_flow")
+    most = breathing.choked_air_flow(math.pi / 4 * 0.034**2, AIR.pressure, AIR.temperature)
+    assert flow.value == pytest.approx(most)
+    assert "no loss counted" in flow.working
+    assert "none recorded" not in flow.working
+
+
 def test_an_engine_without_boost_or_restrictor_has_none_of_them(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, one_pull(), {"a.csv": log_of()})
     names = {"pressure_ratio", "charge_density", "restrictor_choked_flow", "corrected_compressor_flow"}
