@@ -62,7 +62,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
             for part in (build.parts.parts if build.parts else ())
         ),
         system=sheet.system,
-        words=" ".join(filter(None, (record.summary, record.goals, *_notes(build)))),
+        words=" ".join(filter(None, (record.summary, record.goals.text if record.goals else None, *_notes(build)))),
     )
 
 

@@ -16,6 +16,7 @@ from builder.figures.review.cautions import build_cautions, unused_answers
 from builder.figures.review.clearance_checks import check_clearances
 from builder.figures.review.cross_checks import find_contradictions
 from builder.figures.review.discrepancies import find_discrepancies
+from builder.figures.review.goals import goal_results
 from builder.figures.review.instruments import unknown_instruments
 from builder.figures.review.plausibility import plausibility_problems
 from builder.record.build_profile import profile_of
@@ -50,7 +51,8 @@ def _compute(solver: Solver) -> FigureSheet:
         discrepancies=find_discrepancies(solver),
         contradictions=find_contradictions(solver),
     )
-    sheet = replace(sheet, clearances=check_clearances(build, shop, sheet, guard))
+    goals = guard.collect("the customer's goals", lambda: goal_results(build, sheet))
+    sheet = replace(sheet, clearances=check_clearances(build, shop, sheet, guard), goals=tuple(goals))
     cautions = build_cautions(build, shop, sheet, guard)
     implausible = guard.collect("what is hardly possible", lambda: plausibility_problems(build, sheet))
     contradictory = (found.problem for found in sheet.contradictions)

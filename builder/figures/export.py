@@ -8,10 +8,12 @@ from typing import Any
 
 from builder.engine.comparison import CONFIDENCE
 from builder.figures.core.types import Contradiction, FigureSheet
+from builder.figures.dyno.before_after import BeforeAfter, Difference
 from builder.figures.dyno.comparisons import ComparisonResult, Repeats, SettingTrials, scatter_text
 from builder.figures.dyno.engine_state import EngineState, StatePeak
 from builder.figures.dyno.pull_scatter import PullScatter
 from builder.figures.dyno.session import DynoSession
+from builder.figures.review.goals import GoalResult
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
@@ -21,6 +23,8 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
         "build": slug,
         "delivered": state_as_json(session.delivered) if session else None,
         "best_during_testing": state_as_json(session.best) if session else None,
+        "before_after": before_after_as_json(session.before_after) if session and session.before_after else None,
+        "goals": [goal_as_json(goal) for goal in sheet.goals],
         "scatter": scatter_as_json(session.scatter) if session else None,
         "repeats": [repeats_as_json(repeats) for repeats in session.repeats] if session else [],
         "changes": [change_as_json(change, session.scatter) for change in session.changes] if session else [],
@@ -88,6 +92,48 @@ def state_as_json(state: EngineState | None) -> dict[str, Any] | None:
         "pulls": [pull.name for pull in state.pulls],
         "peak_torque": _peak(state.peak_torque),
         "peak_power": _peak(state.peak_power),
+    }
+
+
+def before_after_as_json(results: BeforeAfter) -> dict[str, Any]:
+    """Return the results before the work and as delivered with their differences and 95 % intervals; values SI."""
+
+    def difference(item: Difference | None) -> dict[str, Any] | None:
+        if item is None:
+            return None
+        return {
+            "before": _number(item.before),
+            "delivered": _number(item.delivered),
+            "difference": _number(item.value),
+            "half_width": _number(item.half_width),
+        }
+
+    return {
+        "before": results.before.name,
+        "peak_power": difference(results.power),
+        "peak_torque": difference(results.torque),
+        "mean_torque": difference(results.mean_torque),
+        "range": [_number(end) for end in results.range or ()],
+        "confidence": CONFIDENCE,
+    }
+
+
+def goal_as_json(goal: GoalResult) -> dict[str, Any]:
+    """Return a goal with a number: what is enough, what the engine has, and the result; values SI."""
+    target, finding = goal.target, goal.finding
+    return {
+        "goal": target.name,
+        "quantity": target.quantity,
+        "speed": None if target.speed is None else _number(target.speed.si),
+        "minimum": None if target.minimum is None else _number(target.minimum),
+        "maximum": None if target.maximum is None else _number(target.maximum),
+        "value": None if finding is None else _number(finding.value),
+        "half_width": None if finding is None or finding.half_width is None else _number(finding.half_width),
+        "lowest": None if finding is None else _number(finding.lowest),
+        "highest": None if finding is None else _number(finding.highest),
+        "basis": None if finding is None else finding.basis,
+        "unit": goal.display_unit.si,
+        "result": goal.outcome,
     }
 
 

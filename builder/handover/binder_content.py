@@ -13,6 +13,7 @@ from builder.handover.parts_list import PartLine, PartsGroup, installed_parts, r
 from builder.handover.procedures import Procedure, break_in, cautions, first_start, read_texts
 from builder.handover.rich_text import TextBlock, parse_blocks
 from builder.handover.warranty import Warranty, warranty_of
+from builder.publish.pages.build.goals_section import GoalRow, goal_rows
 from builder.publish.pages.build.headline import (
     Headline,
     assumption_sentence,
@@ -99,7 +100,8 @@ class Binder:
     customer: tuple[LabelledValue, ...]
     facts: tuple[LabelledValue, ...]
     summary: tuple[TextBlock, ...]
-    goals: tuple[TextBlock, ...]
+    brief: tuple[TextBlock, ...]
+    goals: tuple[GoalRow, ...]
     headline: tuple[Headline, ...]
     performance: tuple[str, ...]
     """What the engine made as delivered, and at best during testing, as sentences."""
@@ -130,7 +132,8 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         customer=_customer(build),
         facts=_facts(build),
         summary=parse_blocks(record.summary),
-        goals=parse_blocks(record.goals),
+        brief=parse_blocks(record.goals.text if record.goals else None),
+        goals=goal_rows(sheet),
         headline=headline(sheet),
         performance=tuple(
             filter(None, (performance_sentence(sheet), best_sentence(sheet), assumption_sentence(sheet)))

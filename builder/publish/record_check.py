@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,6 +16,7 @@ from builder.figures.dyno.pull import PullResult
 from builder.figures.evaluate import compute
 from builder.figures.export import figures_as_json, figures_as_lines
 from builder.figures.review.delivery_readiness import Readiness, readiness
+from builder.publish.pages.build.goals_section import goal_rows
 from builder.publish.pages.build.headline import performance_sentences
 from builder.record.load import build_folders, errors_in, file_in, read_build
 from builder.record.models.build import Build
@@ -70,7 +71,16 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
     if not delivery:
         return CheckReport(tuple(problems), tuple(lines), ok=True)
     result = readiness(build, shop, sheet)
-    return CheckReport(tuple(problems), (*lines, *_readiness_lines(build.slug, result)), result.ready)
+    lines += [*_readiness_lines(build.slug, result), *_goal_lines(build.slug, sheet)]
+    return CheckReport(tuple(problems), tuple(lines), result.ready)
+
+
+def _goal_lines(slug: str, sheet: FigureSheet) -> Iterator[str]:
+    """Yield a line for each goal of the customer that has a number; one that is not met does not prevent delivery."""
+    for goal in goal_rows(sheet):
+        found = f"; as delivered {goal.result}" if goal.result else ""
+        text = f"{slug}: goal {goal.outcome}: {goal.name}, wanted {goal.wanted}{found}"
+        yield text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckReport:

@@ -18,7 +18,7 @@ _MAX_COMPARED_PULLS = 100
 
 def check_consistency(build: Build) -> list[Problem]:
     """Return everything in which the parts of a build's record contradict each other."""
-    checks = (_wrong_counts, _cam_or_ports, _bore_gauging, _unknown_pulls, _delivered_pull, _pictures)
+    checks = (_wrong_counts, _cam_or_ports, _bore_gauging, _unknown_pulls, _named_pulls, _pictures)
     return [problem for check in checks for problem in check(build)]
 
 
@@ -102,21 +102,26 @@ def _unknown_pulls(build: Build) -> Iterator[Problem]:
         seen.append(pull.name)
 
 
-def _delivered_pull(build: Build) -> Iterator[Problem]:
-    named = build.dyno.delivered if build.dyno else None
-    if named is None:
-        return
-    pull = next((pull for pull in build.pulls if pull.name == named), None)
+def _named_pulls(build: Build) -> Iterator[Problem]:
+    """Yield what is wrong with the pulls that the session names as delivered and as made before the work."""
     usable = [pull.name for pull in build.pulls if pull.left_out is None and pull.file is not None]
-    hint = did_you_mean(named, usable, "name one of the pulls, or remove the line")
-    if pull is None:
-        yield _problem(build, "dyno.delivered", f"delivered: no pull is called {named!r}: {hint}")
-    elif pull.left_out is not None:
-        message = f"delivered: {named!r} is left out ({pull.left_out}): name a pull that counts, or remove the line"
-        yield _problem(build, "dyno.delivered", message)
-    elif pull.file is None:
-        message = f"delivered: {named!r} has no log: add its file, name a pull that has one, or remove the line"
-        yield _problem(build, "dyno.delivered", message)
+    for name in ("delivered", "before_work"):
+        named = getattr(build.dyno, name, None)
+        if named is None:
+            continue
+        pull = next((pull for pull in build.pulls if pull.name == named), None)
+        hint = did_you_mean(named, usable, "name one of the pulls, or remove the line")
+        message = ""
+        if pull is None:
+            message = f"no pull is called {named!r}: {hint}"
+        elif pull.left_out is not None:
+            message = f"{named!r} is left out ({pull.left_out}): name a pull that counts, or remove the line"
+        elif pull.file is None:
+            message = f"{named!r} has no log: add its file, name a pull that has one, or remove the line"
+        elif name == "before_work" and build.dyno is not None and named == build.dyno.delivered:
+            message = f"{named!r} is also the pull as delivered: name the one made before the work, or remove the line"
+        if message:
+            yield _problem(build, f"dyno.{name}", f"{name}: {message}")
 
 
 def _pictures(build: Build) -> Iterator[Problem]:

@@ -19,6 +19,7 @@ from builder.record.quantities.readings import Accepted
 if TYPE_CHECKING:
     from builder.figures.dyno.session import DynoSession
     from builder.figures.review.clearance_checks import CheckedClearance
+    from builder.figures.review.goals import GoalResult
 
 Provenance = Literal["listed", "measured", "given"]
 """How a value is known."""
@@ -453,6 +454,8 @@ class FigureSheet(Mapping[str, Figure]):
     """Every clearance against what is allowed."""
     cautions: tuple[Caution, ...] = ()
     discrepancies: tuple[Discrepancy, ...] = ()
+    goals: tuple[GoalResult, ...] = ()
+    """The customer's goals with a number, each met or not."""
     contradictions: tuple[Contradiction, ...] = ()
     """Values of the record that cannot all be true."""
 

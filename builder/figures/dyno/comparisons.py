@@ -254,7 +254,7 @@ def _compare(
     drift_seen: bool,
 ) -> ComparisonResult:
     repeats = [[item.corrected.torque_curve for item in group] for group in groups if len(group) > 1]
-    found = gain(_pull_group(before), _pull_group(after), scatter.scatter, *shared, repeats=repeats)
+    found = gain(pull_group(before), pull_group(after), scatter.scatter, *shared, repeats=repeats)
     correction = _drift_correction(before, after, drift_seen=drift_seen)
     return replace(
         _comparison(pull, gain_text(found, system)),
@@ -267,7 +267,8 @@ def _compare(
     )
 
 
-def _pull_group(pulls: Sequence[PullResult]) -> PullGroup:
+def pull_group(pulls: Sequence[PullResult]) -> PullGroup:
+    """Return one side of a comparison: the torque curves of its pulls, when they were made, and their last digits."""
     return PullGroup(
         curves=tuple(pull.corrected.torque_curve for pull in pulls),
         position=tuple(float(pull.index) for pull in pulls),

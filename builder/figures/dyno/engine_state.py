@@ -87,19 +87,19 @@ class EngineState:
 
     def uncorrected_torque(self, speed: float) -> float:
         """Return the mean torque at one speed [rev/s] before correction [N m]."""
-        pulls = self._pulls_over_full_range
+        pulls = self.averaged_pulls
         return float(np.mean([pull.uncorrected_torque(speed) for pull in pulls]))
 
     @property
     def relative_half_width(self) -> float:
         """Return the half width of the 95 % interval of the state's mean torque, over the torque [-]."""
-        between_pulls = self.scatter.relative / len(self._pulls_over_full_range) ** 0.5
+        between_pulls = self.scatter.relative / len(self.averaged_pulls) ** 0.5
         return half_width((between_pulls, self.scatter.freedom))
 
     @cached_property
     def corrected(self) -> CorrectedCurves:
         """Return the mean curves of the state's pulls, over the speeds that they share; short pulls give nothing."""
-        pulls = self._pulls_over_full_range
+        pulls = self.averaged_pulls
         if len(pulls) == 1:
             return pulls[0].corrected
         return _mean_curves([pull.corrected for pull in pulls])
@@ -107,7 +107,7 @@ class EngineState:
     @cached_property
     def readings(self) -> PullReadings:
         """Return the corrected readings of the pulls behind the mean curves, sorted by speed."""
-        pulls = self._pulls_over_full_range
+        pulls = self.averaged_pulls
         speed, torque, watts = (
             np.concatenate([getattr(pull.readings, name) for pull in pulls]) for name in ("speed", "torque", "power")
         )
@@ -117,8 +117,8 @@ class EngineState:
     @cached_property
     def peaks(self) -> PullPeaks:
         """Return the peaks of the mean curves."""
-        if len(self._pulls_over_full_range) == 1:
-            return self._pulls_over_full_range[0].peaks
+        if len(self.averaged_pulls) == 1:
+            return self.averaged_pulls[0].peaks
         torque = peak(self.corrected.torque_curve)
         return PullPeaks(
             torque=torque,
@@ -137,7 +137,7 @@ class EngineState:
         return self._peak(self.peaks.power)
 
     def _peak(self, top: CurvePeak) -> StatePeak:
-        between_pulls = self.scatter.relative * abs(top.value) / len(self._pulls_over_full_range) ** 0.5
+        between_pulls = self.scatter.relative * abs(top.value) / len(self.averaged_pulls) ** 0.5
         return StatePeak(
             value=top.value,
             half_width=half_width((between_pulls, self.scatter.freedom), (top.deviation, top.freedom)),
@@ -147,7 +147,8 @@ class EngineState:
         )
 
     @property
-    def _pulls_over_full_range(self) -> list[PullResult]:
+    def averaged_pulls(self) -> list[PullResult]:
+        """Return the pulls behind the mean curves: those that cover nearly all the speeds of the widest."""
         widest = max(self.pulls, key=lambda pull: _width(pull.corrected.torque_curve))
         needed = _FULL_RANGE * _width(widest.corrected.torque_curve)
         return [pull for pull in self.pulls if pull is widest or _shared_width(pull, widest) >= needed > 0]

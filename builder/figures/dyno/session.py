@@ -13,6 +13,7 @@ from builder.engine.correction import STANDARDS, Standard
 from builder.figures.core.display_units import system_for
 from builder.figures.core.engine_data import read_engine_data
 from builder.figures.core.guard import Guard
+from builder.figures.dyno.before_after import BeforeAfter, compare_before_after
 from builder.figures.dyno.common_range import usual_range
 from builder.figures.dyno.comparisons import (
     ComparisonResult,
@@ -39,7 +40,8 @@ class DynoSession:
 
     ``pulls``: every pull whose log makes a curve, in the order of the record. ``states``: the counted pulls, those
     with nothing changed between them as one state, the delivered state first. ``delivered``: the engine as it left
-    the shop, which every headline describes; None where no pull counts. ``standard``: what the results
+    the shop, which every headline describes; None where no pull counts. ``before_after``: it against the state before
+    the work, where the record names that. ``standard``: what the results
     are in; the shop's, unless no pull could be corrected to it (then ``remarks`` says so). ``range``: speeds
     [rev/s] over which means and gains are taken, ``range_from`` where that range comes from. ``scatter``: how far
     a pull scatters with nothing changed. ``problems``: with file and line.
@@ -48,6 +50,7 @@ class DynoSession:
     pulls: tuple[PullResult, ...]
     states: tuple[EngineState, ...]
     delivered: EngineState | None
+    before_after: BeforeAfter | None
     standard: Standard
     corrected: bool
     range: tuple[float, float] | None
@@ -131,10 +134,15 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     changes = guard.run("what changes were worth", compare, ())
     settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, scatter, system), ())
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
-    problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     problems += _missing_inputs_warnings(build, uncorrected, target)
     states, delivered = _delivered_first(build, pulls, scatter)
-    problems += _delivered_warnings(build, pulls, delivered)
+    before = _state_before_work(build, states, delivered)
+    problems += _named_pull_warnings(build, pulls, delivered, before)
+    before_after = None
+    if before is not None and delivered is not None:
+        compare_states = partial(compare_before_after, before, delivered, low, high)
+        before_after = guard.run("the engine before the work", compare_states, None)
+    problems += [*(problem for pull in pulls for problem in pull.problems), *guard.problems]
     remarks = [remark] if remark else []
     if not corrected and pulls:
         remarks.append(f"no pull could be corrected to {_standard_name(target)}: results are {standard.name}")
@@ -142,6 +150,7 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
         pulls=pulls,
         states=states,
         delivered=delivered,
+        before_after=before_after,
         standard=standard,
         corrected=corrected,
         range=speed_range,
@@ -178,16 +187,38 @@ def _delivered_first(
     return (delivered, *(state for state in states if state is not delivered)), delivered
 
 
-def _delivered_warnings(build: Build, pulls: Sequence[PullResult], delivered: EngineState | None) -> list[Problem]:
-    """Return a warning where the record names a delivered pull that no result can be taken from."""
-    named = build.dyno.delivered if build.dyno else None
-    pull = next((pull for pull in pulls if pull.name == named), None)
-    if named is None or delivered is None or not delivered.assumed:
+def _state_before_work(
+    build: Build, states: Sequence[EngineState], delivered: EngineState | None
+) -> EngineState | None:
+    """Return the state of the pull that the record names as made before the work; None where there is none."""
+    named = build.dyno.before_work if build.dyno else None
+    others = (state for state in states if state is not delivered)
+    return next((state for state in others if any(pull.name == named for pull in state.pulls)), None)
+
+
+def _named_pull_warnings(
+    build: Build, pulls: Sequence[PullResult], delivered: EngineState | None, before: EngineState | None
+) -> list[Problem]:
+    """Return a warning for each pull that the record names but that no result can be taken from."""
+    if build.dyno is None or delivered is None:
         return []
-    reason = pull.exclusion_reason if pull is not None else "its log makes no curve"
-    message = f"delivered: {named!r} does not count ({reason}); {delivered.name!r} is shown as delivered. "
-    message += "Correct that pull, or name one that counts"
-    return [Problem(*build.where("dyno.delivered"), message, "warning")]
+    problems = []
+    for name, unused, consequence in (
+        ("delivered", delivered.assumed, f"{delivered.name!r} is shown as delivered"),
+        ("before_work", before is None, "the engine is not compared with it"),
+    ):
+        named = getattr(build.dyno, name)
+        if named is None or not unused:
+            continue
+        pull = next((pull for pull in pulls if pull.name == named), None)
+        if pull is not None and pull.counted:
+            reason = "it shows the engine as delivered"
+        else:
+            reason = pull.exclusion_reason if pull is not None else "its log makes no curve"
+        message = f"{name}: {named!r} does not count ({reason}); {consequence}. "
+        message += "Correct that pull, or name one that counts"
+        problems.append(Problem(*build.where(f"dyno.{name}"), message, "warning"))
+    return problems
 
 
 def _pull_name(build: Build, index: int) -> str:

@@ -23,6 +23,7 @@ from builder.record.models.fields import (
     RecordModel,
     field,
 )
+from builder.record.models.goals import Goals
 
 Status = Annotated[
     Literal["finished", "in progress", "withdrawn"],
@@ -232,7 +233,7 @@ class BuildSheet(RecordModel):
         "two or three sentences for the customer",
         "A launch engine that pulls from idle, rebuilt from a worn block with every part measured.",
     )
-    goals: Prose | None = field("customer's brief", "Torque from 2000 rpm, nothing above 6500 rpm, fuel of any harbor.")
+    goals: Goals | None = field("customer's brief: in words, or words as text and numbers as targets", "")
     invented: Line | None = field("marks example data as invented", "invented for demonstration")
     units: UnitChoice | None = field("units shown for this build, where they differ from the shop's", "both")
     correction: CorrectionStandard | None = field(

@@ -310,6 +310,12 @@ class Dyno(RecordModel):
         "first pull, 70 jets",
         title="Pull as delivered",
     )
+    before_work: Line | None = field(
+        "name of a pull made before the work, which the engine as delivered is compared with",
+        "before the work",
+        title="Pull before the work",
+        only_where="a pull was made before the work",
+    )
     pulls: tuple[Pull, ...] = field("pulls, in order", "", default=(), also=("runs",))
     note: Prose | None = field("remarks", "ninety minutes of break-in before the first pull")
 

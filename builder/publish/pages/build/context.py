@@ -12,11 +12,13 @@ from builder.figures.core.registry import FITS, SECTIONS
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.review.delivery_readiness import Readiness
 from builder.publish.pages.archive.glossary import terms_for
+from builder.publish.pages.build.before_after_section import before_after_table
 from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.clearances_section import checks_without_values, clearance_rows
 from builder.publish.pages.build.dyno_section import dyno_section
 from builder.publish.pages.build.fasteners_section import fasteners_table, stretch_tables
 from builder.publish.pages.build.gauging_tables import bore_table, degreeing_remarks, degreeing_tables
+from builder.publish.pages.build.goals_section import goal_rows
 from builder.publish.pages.build.headline import (
     assumption_sentence,
     best_sentence,
@@ -101,6 +103,12 @@ def render_build_page(
         fasteners=fasteners_table(build, sheet),
         parts=part_rows(build),
         chapters=[chapter for chapter in shown_chapters if chapter.name != "delivery"],
+        goals=goal_rows(sheet),
+        before_after=(
+            before_after_table(sheet.session.before_after, sheet.system)
+            if sheet.session and sheet.session.before_after
+            else None
+        ),
         delivery=next((chapter for chapter in shown_chapters if chapter.name == "delivery"), None),
         bore_table=bore_table(build),
         degreeing_tables=degreeing_tables(build),

@@ -37,7 +37,8 @@ def power_charts(session: DynoSession, system: System, *, both: bool) -> Iterato
     states = sorted(session.states, key=lambda state: state.pulls[0].index)
     delivered, best = session.delivered, session.best
     assert delivered is not None
-    notes = [_note(state, states, delivered, best) for state in states]
+    before = session.before_after.before if session.before_after else None
+    notes = [_note(state, states, delivered, best, before) for state in states]
     compared = [index for index, state in enumerate(states) if notes[index] and state is not delivered]
     data = PowerCurves(
         tuple(_curves(state, system, note) for state, note in zip(states, notes, strict=True)),
@@ -58,15 +59,23 @@ def power_charts(session: DynoSession, system: System, *, both: bool) -> Iterato
     yield PageChart(POWER, power_curves.request(data, name=AS_PICTURE), caption)
 
 
-def _note(state: EngineState, states: Sequence[EngineState], delivered: EngineState, best: EngineState | None) -> str:
-    """Return what a state is among several: delivered, best or first; empty for any other."""
+def _note(
+    state: EngineState,
+    states: Sequence[EngineState],
+    delivered: EngineState,
+    best: EngineState | None,
+    before: EngineState | None,
+) -> str:
+    """Return what a state is among several: delivered, before the work (else the first), best; empty for any other."""
     if len(states) == 1:
         return ""
     if state is delivered:
         return "as delivered"
+    if state is before:
+        return "before the work"
     if state is best:
         return "best"
-    return "first" if state is states[0] else ""
+    return "first" if before is None and state is states[0] else ""
 
 
 def _curves(state: EngineState, system: System, note: str) -> PullCurves:
