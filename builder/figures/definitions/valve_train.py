@@ -22,7 +22,7 @@ from builder.figures.core.registry import (
     Definitions,
     Missing,
 )
-from builder.figures.core.solver import FigureResult
+from builder.figures.core.solver import FigureResult, solver_without_uncertainty
 from builder.figures.core.types import GIVEN, InputValue, weakest
 from builder.figures.definitions.cam_readings import SIDES
 from builder.record.models.build import Build
@@ -413,3 +413,63 @@ def retainer_to_seal_computed(retainer_to_seal_closed: Value, valve_lift: Value)
 def piston_to_valve(piston_to_valve_measured: Value) -> Value:
     """Return the least distance, intake and exhaust [m]."""
     return piston_to_valve_measured
+
+
+def _define_each_spring(prefix: str, side: str, label: str, path: str) -> None:
+    """Define seat and open pressure of every spring whose installed height was measured by itself."""
+    height, lift, seat = f"{prefix}spring_heights", f"{side}_lift_of_springs", f"{prefix}seat_load_each"
+
+    def has_each(build: Build) -> bool:
+        reading = build.get(path)
+        return build.has_valves and isinstance(reading, Reading) and len(reading.measured) > 1
+
+    def full_lift(context: Context, item: Input) -> InputValue | None:
+        figure = context.cached(solver_without_uncertainty).input("valve_lift")
+        if figure is None or figure.axis is None or side not in figure.axis.labels:
+            return None
+        value = float(np.asarray(figure.values)[figure.axis.labels.index(side)])
+        return item.value(value, (item.display_unit.text(value, context.system),), figure.provenance)
+
+    def seat_load_each(**inputs: Value) -> Value:
+        known = (inputs["first_tested_load"], inputs["first_tested_height"])
+        return train.seat_load(inputs["spring_rate"], *known, inputs[height])
+
+    def open_load_each(**inputs: Value) -> Value:
+        return train.open_load(inputs[seat], inputs["spring_rate"], inputs[lift])
+
+    define.add_inputs(
+        Input(height, f"installed height of each {label}", "h", units.LENGTH, path, "spring"),
+        Input(lift, f"net {side} lift", "L_v", units.LENGTH, f"cam.card.{side}.lobe_lift", get=full_lift),
+    )
+    define.figure(
+        seat,
+        f"Seat pressure, each {label}",
+        units.FORCE,
+        source=SHIGLEY,
+        axis="spring",
+        applies=has_each,
+        means=f"Force of each {label} with the valve closed, at its own installed height.",
+        formula=r"F_1 + k (h_1 - h)",
+        symbols=(("F_1, h_1", "pressure and height on the tester", "N, m"), ("k", "spring rate", "N/m")),
+        working=f"{{first_tested_load}} + {{spring_rate}} × ({{first_tested_height}} − {{{height}}})",
+        validity="one spring was tested for all of them; springs differ by some per cent",
+        inputs=("first_tested_load", "first_tested_height", "spring_rate", height),
+    )(seat_load_each)
+    define.figure(
+        f"{prefix}open_load_each",
+        f"Open pressure, each {label}",
+        units.FORCE,
+        source=SHIGLEY,
+        axis="spring",
+        applies=has_each,
+        means=f"Force of each {label} at full {side} lift.",
+        formula=r"F_0 + k \, L_v",
+        symbols=(("F_0", "seat pressure of that spring", "N"), ("k", "spring rate", "N/m")),
+        working=f"{{{seat}}} + {{spring_rate}} × {{{lift}}}",
+        validity=f"constant-rate springs; {side} lift",
+        inputs=(seat, "spring_rate", lift),
+    )(open_load_each)
+
+
+_define_each_spring("", "intake", "spring", "top_end.springs.installed_height")
+_define_each_spring("exhaust_", "exhaust", "exhaust spring", "top_end.springs.exhaust_installed_height")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from builder.record.models.fields import (
+    Angle,
     AnyReading,
     Count,
     Fraction,
@@ -14,6 +15,7 @@ from builder.record.models.fields import (
     OneTorque,
     Pressure,
     Prose,
+    Ratio,
     RecordModel,
     Torque,
     field,
@@ -312,6 +314,68 @@ class Checks(RecordModel):
         sign="not negative",
         also=("retainer_to_seal_clearance",),
         measured=True,
+    )
+    intake_valve_recession: Length | None = field(
+        "intake valve below the face of the head",
+        "{unit: mm, allowed: 0.7..1.2, measured: [0.9, 0.9, 1.0, 0.9]}",
+        axis="intake valve",
+        plausible_range=("-3 mm", "6 mm"),
+        sign="any",
+        measured=True,
+        only_where="the engine ignites by compression",
+    )
+    exhaust_valve_recession: Length | None = field(
+        "exhaust valve below the face of the head",
+        "{unit: mm, allowed: 0.7..1.2, measured: [0.9, 1.0, 1.0, 0.9]}",
+        axis="exhaust valve",
+        plausible_range=("-3 mm", "6 mm"),
+        sign="any",
+        measured=True,
+        only_where="the engine ignites by compression",
+    )
+    liner_protrusion: Length | None = field(
+        "liner above the deck",
+        "{unit: mm, allowed: 0.03..0.08, measured: [0.05, 0.05, 0.06, 0.05]}",
+        axis="cylinder",
+        plausible_range=("-0.2 mm", "1 mm"),
+        sign="any",
+        measured=True,
+        only_where="the engine has liners",
+    )
+    bump_clearance: Length | None = field(
+        "piston to head at TDC, by soft wire",
+        "{unit: mm, allowed: 0.7..0.9, measured: [0.80, 0.79, 0.81, 0.80]}",
+        axis="cylinder",
+        plausible_range=("0.2 mm", "5 mm"),
+        sign="not negative",
+        measured=True,
+        only_where="the engine ignites by compression",
+    )
+    injector_opening_pressure: Pressure | None = field(
+        "pressure at which each injector opens",
+        "{unit: bar, allowed: 175..185, measured: [180, 181, 180, 179]}",
+        axis="cylinder",
+        plausible_range=("50 bar", "1000 bar"),
+        sign="not negative",
+        units=("bar", "psi"),
+        measured=True,
+        only_where="the engine ignites by compression",
+    )
+    injection_timing: Angle | None = field(
+        "start of injection, crank degrees before TDC",
+        "{unit: deg, allowed: 17..19, measured: 18}",
+        plausible_range=("-20 deg", "50 deg"),
+        sign="any",
+        measured=True,
+        only_where="the engine ignites by compression",
+    )
+    smoke: Ratio | None = field(
+        "filter smoke number at full load, 0 to 10 (ISO 10054)",
+        "{at_most: 2.5, measured: 1.8}",
+        plausible_range=("0", "10"),
+        sign="not negative",
+        measured=True,
+        only_where="the engine ignites by compression",
     )
     rotation_torque: Torque | None = field(
         "torque to turn the short block",

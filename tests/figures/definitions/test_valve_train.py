@@ -110,3 +110,13 @@ def test_a_measured_retainer_to_seal_wins_and_is_checked(tmp_path: Path) -> None
     sheet = sheet_of(tmp_path, {**V8, "top_end": SEALS, "assembly": checks})
     assert sheet.value("retainer_to_seal_clearance") == pytest.approx(0.040 * INCH)
     assert [c.name for c in sheet.cautions if "retainer" in c.name] == ["retainer_to_seal"]
+
+
+def test_each_spring_at_its_own_installed_height(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "top_end": SPRINGS})
+    rate = 350.0
+    seat = [125 + rate * (1.800 - height) for height in (1.801, 1.799, 1.800)]
+    assert [p.value / LBF for p in sheet["seat_load_each"].positions] == pytest.approx(seat)
+    opened = [load + rate * 0.335 * 1.6 for load in seat]
+    assert [p.value / LBF for p in sheet["open_load_each"].positions] == pytest.approx(opened)
+    assert "exhaust_seat_load_each" not in sheet

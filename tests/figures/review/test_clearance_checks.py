@@ -139,3 +139,31 @@ def test_a_calculated_clearance_is_compared_as_it_is_shown(tmp_path: Path) -> No
     ]
     assert check.verdict == "within spec"
     assert {reading.number for reading in check.readings} == {"0.0027"}
+
+
+COMPRESSION_IGNITION = """
+    checks:
+      intake_valve_recession: {unit: mm, allowed: 0.7..1.2, measured: [0.9, 0.9, 1.3, 0.9, 0.9, 0.9, 0.9, 0.9]}
+      liner_protrusion: {unit: mm, allowed: 0.03..0.08, measured: [0.05, 0.05, 0.06, 0.05, 0.05, 0.05, 0.05, 0.05]}
+      bump_clearance: {unit: mm, allowed: 0.7..0.9, measured: 0.80}
+      injector_opening_pressure: {unit: bar, allowed: 175..185, measured: [180, 181, 180, 179, 180, 180, 172, 180]}
+      injection_timing: {unit: deg, allowed: 17..19, measured: 20}
+      smoke: {at_most: 2.5, measured: 1.8}
+"""
+
+
+def test_checks_of_compression_ignition_against_their_ranges(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "assembly": COMPRESSION_IGNITION})
+    verdicts = {fit.path.rpartition(".")[2]: fit.passes for fit in sheet.clearances if fit.kind == "check"}
+    assert verdicts == {
+        "intake_valve_recession": False,
+        "liner_protrusion": True,
+        "bump_clearance": True,
+        "injector_opening_pressure": False,
+        "injection_timing": False,
+        "smoke": True,
+    }
+    texts = {caution.name: caution.text for caution in sheet.cautions}
+    assert "intake valve 3" in texts["intake_valve_recession"]
+    assert "cylinder 7" in texts["injector_opening_pressure"]
+    assert "injection_timing" in texts
