@@ -164,6 +164,17 @@ def injector_duty(fuel_flow: Value, injector_flow: Value, injectors: int) -> Val
     return unwrap_scalar(np.asarray(fuel_flow) / (np.asarray(injector_flow) * injectors))
 
 
+def injector_size_needed(fuel_flow: Value, injectors: int, duty: Value) -> Value:
+    """Return the flow of one injector, held open, that gives an engine its fuel at a duty [kg/s].
+
+    Shapes: fuel mass flow of the whole engine [kg/s] and duty [-] broadcast together. The inverse of
+    :func:`injector_duty`. Raises ValueError for fewer than one injector, a negative fuel flow or a duty of zero or
+    less. Source: continuity.
+    """
+    require_positive(duty=duty)
+    return injector_duty(fuel_flow, duty, injectors)
+
+
 def injector_duty_from_pulse(pulse_width: Value, speed: Value, pulses_per_revolution: Value = 0.5) -> Value:
     """Return the share of the time an injector stands open [-] = pulse width * n * pulses per revolution.
 

@@ -60,3 +60,11 @@ def test_corrected_flow_keeps_the_mach_number_at_the_inlet(pressure: float, temp
     corrected = float(boost.corrected_compressor_flow(flow, pressure, temperature))
     reference = mach(corrected, boost.REFERENCE_PRESSURE, boost.REFERENCE_TEMPERATURE)
     assert reference == pytest.approx(mach(flow, pressure, temperature), rel=1e-3)
+
+
+def test_injector_size_by_the_rule_of_the_trade() -> None:
+    """Common practice, no source: power x bsfc / (injectors x duty), 400 hp at 0.50 lb/(hp h), eight at 80 %."""
+    pound_per_hour = 0.45359237 / 3600
+    size = breathing.injector_size_needed(400 * 0.50 * pound_per_hour, 8, 0.80)
+    assert size == pytest.approx(31.25 * pound_per_hour)
+    assert breathing.injector_duty(400 * 0.50 * pound_per_hour, size, 8) == pytest.approx(0.80)

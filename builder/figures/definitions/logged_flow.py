@@ -15,6 +15,8 @@ from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, Defin
 from builder.figures.core.types import GIVEN, LISTED, InputValue
 from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
 from builder.figures.dyno.pull import PullResult
+from builder.figures.review.guideline_defaults import guideline_value
+from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
 
@@ -138,6 +140,53 @@ def injector_duty_from_pulse(
     """Return the share of the time that the injectors are open at peak power, from the length of their pulse [1]."""
     often = np.asarray(injector_pulses) / np.asarray(revolutions_per_cycle)
     return breathing.injector_duty_from_pulse(pulse_at_peak_power, speed_of_peak_power, unwrap_scalar(often))
+
+
+def _has_injectors(build: Build) -> bool:
+    return build.get("top_end.induction.injectors") is not None
+
+
+@define.figure(
+    "injector_flow_at_pressure",
+    "Injector flow at the fuel pressure",
+    units.MASS_FLOW,
+    source="Bernoulli",
+    means="Flow of one injector held open at the fuel pressure of this engine, which is seldom that of its rating.",
+    formula=r"\dot m_i \, \sqrt{p / p_r}",
+    working="{injector_flow} × √({fuel_pressure} / {injector_pressure})",
+    validity="pressure across the injector taken as the fuel pressure; boost in the manifold takes from it",
+    applies=_has_injectors,
+)
+def injector_flow_at_pressure(injector_flow: Value, fuel_pressure: Value, injector_pressure: Value) -> Value:
+    """Return the flow of one injector at the fuel pressure [kg/s]."""
+    return breathing.flow_at_depression(injector_flow, injector_pressure, fuel_pressure)
+
+
+@define.computed_input(
+    "injector_duty_allowed", "highest injector duty", "D", units.WHOLE_PERCENT, "top_end.induction.injectors"
+)
+def _injector_duty_allowed(context: Context, item: Input) -> InputValue | None:
+    """Return the shop's guideline, or that of common practice; None where it is set to nothing."""
+    rule = guideline_value(context.shop, "most_injector_duty")
+    return item.value(rule.value, (item.display_unit.text(rule.value, context.system),), GIVEN) if rule.value else None
+
+
+@define.figure(
+    "injector_size_needed",
+    "Injector size needed",
+    units.MASS_FLOW,
+    source=COMMON_PRACTICE,
+    axis="pull",
+    headline="first",
+    means="Flow that one injector needs at the fuel pressure to give the fuel of peak power at the highest duty.",
+    formula=r"\frac{\dot m_f}{k \, D}",
+    working="{fuel_at_peak_power} / ({injectors} × {injector_duty_allowed})",
+    validity="fuel flow as logged at peak power; the highest duty is the shop's guideline or common practice",
+    applies=_has_injectors,
+)
+def injector_size_needed(fuel_at_peak_power: Value, injectors: Value, injector_duty_allowed: Value) -> Value:
+    """Return the flow that one injector needs [kg/s]."""
+    return breathing.injector_size_needed(fuel_at_peak_power, round(float(np.mean(injectors))), injector_duty_allowed)
 
 
 @define.figure(

@@ -144,6 +144,21 @@ def test_an_injector_rated_by_volume_counts_at_the_fuels_density(tmp_path: Path)
     assert duty == pytest.approx((10 + speed * 60 / 1000) / 3600 / (4 * 440e-6 / 60 * 750), rel=1e-3)
 
 
+def test_injector_size_needed_and_flow_at_the_fuel_pressure(tmp_path: Path) -> None:
+    rpm = np.arange(2000, 6001, 100)
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log_of(rpm=rpm, **{"Fuel flow (kg/h)": 10 + rpm / 1000})})
+    injectors = "{count: 4, flow: 20 kg/h, rated_pressure: 3 bar}"
+    (build.folder / "top_end.yaml").write_text(f"induction: {{injectors: {injectors}}}\n")
+    (build.folder / "delivery.yaml").write_text("settings: {fuel_pressure: 4 bar}\n")
+    again, _ = read_build(build.folder, tmp_path)
+    assert again is not None
+    sheet = compute(again, Shop.model_validate({"guidelines": {"most_injector_duty": 0.80}}))
+    assert sheet.value("injector_flow_at_pressure") == pytest.approx(20 / 3600 * (4 / 3) ** 0.5)
+    speed, size = sheet.value("peak_power_speed"), sheet.value("injector_size_needed")
+    assert speed is not None
+    assert size == pytest.approx((10 + speed * 60 / 1000) / 3600 / (4 * 0.80), rel=1e-3)
+
+
 def test_without_a_bench_nothing_is_guessed(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "cam": CAM})
     needs = {need.slug: need.needs for need in sheet.needs}
