@@ -12,7 +12,9 @@ from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.engine_state import EngineState
 from builder.figures.dyno.pull import CorrectedCurves
 from builder.figures.dyno.pull_scatter import PullScatter
+from builder.figures.dyno.uncertainty_budget import result_budget
 from builder.publish.pages.build.headline import Headline, assumption_sentence, best_sentence, headline
+from builder.publish.pages.build.uncertainty_section import uncertainty_sentence
 from builder.publish.pages.formatting import format_date
 from builder.publish.sheets.record_rows import LabelledValue, cut, labelled, rows_of
 from builder.record.models.build import Build
@@ -74,6 +76,7 @@ def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | N
         return None
     delivered, system = session.delivered, sheet.system
     assumption, best = assumption_sentence(sheet), best_sentence(sheet)
+    uncertainty = uncertainty_sentence(result_budget(build, shop, delivered))
     withdrawn = [_WITHDRAWN] if session.standard.withdrawn else []
     return DynoSheet(
         pull=delivered.label,
@@ -81,7 +84,7 @@ def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | N
         basis=f"Corrected to {session.standard.name}" if session.corrected else "As logged, not corrected",
         table=power_table(delivered.corrected, system, both=shop.units == "both"),
         conditions=_conditions(build, delivered, system),
-        notes=tuple(filter(None, (assumption, best, _uncertainty_note(session.scatter), _COMPARISON))),
+        notes=tuple(filter(None, (assumption, best, _scatter_note(session.scatter), uncertainty, _COMPARISON))),
         cautions=(*withdrawn, *delivered.outside, *session.remarks),
     )
 
@@ -155,13 +158,12 @@ def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[L
     return tuple(replace(row, text=cut(row.text, _MAX_TEXT)) for row in rows)
 
 
-def _uncertainty_note(scatter: PullScatter) -> str:
+def _scatter_note(scatter: PullScatter) -> str:
     source = {
         "assumed": "common practice, no repeat pulls here",
         "shop": "this shop's repeat pulls",
         "session": "repeat pulls of this session and earlier experience",
     }[scatter.source]
     return (
-        f"± is the 95 % interval for pulls on this dyno; one pull scatters by {scatter.relative:.1%} (1 SD, {source}). "
-        "The calibration of the dyno is not included."
+        f"± is the 95 % interval for pulls on this dyno; one pull scatters by {scatter.relative:.1%} (1 SD, {source})."
     )

@@ -30,6 +30,7 @@ from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.record_tables import Chapter, Group, chapters
 from builder.publish.pages.build.sheet_link import SheetLink
+from builder.publish.pages.build.uncertainty_section import uncertainty_section
 from builder.publish.photos import BuildPhoto
 from builder.publish.sheets.dyno_sheet import power_table
 from builder.publish.sheets.specification import short_specification
@@ -87,6 +88,7 @@ def render_build_page(
         for_shop=readiness is not None,
         sheets=sheets,
         dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,
+        uncertainty=uncertainty_section(build, shop, sheet),
         data_files=data_files,
         cautions=caution_lines(build, sheet),
         significant_discrepancies=sorted(significant, key=lambda item: item.kind != "as received"),

@@ -1,0 +1,166 @@
+"""The uncertainty of peak torque and power: the dyno's calibration, its resolution, the air, and the repeats."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from builder.engine.air import Air, vapor_pressure
+from builder.engine.correction import Correction, correct
+from builder.engine.uncertainty import from_resolution, partials
+from builder.engine.uncertainty_budget import Influence, UncertaintyBudget
+from builder.figures.dyno.engine_state import EngineState
+from builder.record.models.build import Build
+from builder.record.models.dyno import Conditions
+from builder.record.models.shop import Instrument, Shop
+from builder.record.quantities.units import Quantity, factor
+
+Origin = Literal["certificate", "calibration", "instrument", "written", "log", "repeats"]
+"""Where an uncertainty comes from: written is the last digit of the record, log that of the log."""
+
+CERTIFICATE_COVERAGE = 2.0
+"""Coverage factor of the expanded uncertainty on a certificate. Source: JCGM 100, 6.3.3."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BudgetRow:
+    """One influence on the result over that result [-], and where its uncertainty comes from."""
+
+    influence: Influence
+    origins: tuple[Origin, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResultBudget:
+    """The budget of torque and power as delivered, relative to them [-].
+
+    Both have the same one: the speed is taken as exactly known. ``missing``: influences of which the
+    record says nothing, so that the result is less certain than the budget.
+    """
+
+    rows: tuple[BudgetRow, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def budget(self) -> UncertaintyBudget:
+        """Return the budget of the rows."""
+        return UncertaintyBudget(tuple(row.influence for row in self.rows))
+
+
+def result_budget(build: Build, shop: Shop, delivered: EngineState) -> ResultBudget:
+    """Return the budget of the delivered state's torque and power, relative to them [-]."""
+    rows, missing = [], []
+    calibration = _calibration(build, shop, delivered)
+    if calibration is None:
+        missing.append("calibration of the dyno")
+    else:
+        rows.append(calibration)
+    rows.append(_torque_resolution(build, shop, delivered))
+    correction = delivered.last.correction
+    if correction is not None and correction.stated is not correction.target:
+        rows += _air(build, shop, delivered, correction)
+    scatter, pulls = delivered.scatter, len(delivered.pulls)
+    repeats = Influence(
+        name="Repeatability",
+        standard_uncertainty=scatter.relative / math.sqrt(pulls),
+        sensitivity=1.0,
+        freedom=scatter.freedom,
+    )
+    rows.append(BudgetRow(influence=repeats, origins=("repeats",)))
+    return ResultBudget(rows=tuple(rows), missing=tuple(missing))
+
+
+def _instrument(shop: Shop, name: str | None) -> Instrument | None:
+    return next((instrument for instrument in shop.instruments if instrument.id == name), None)
+
+
+def _difference(quantity: Quantity | None, dimension: str, value: float) -> float | None:
+    """Return a step or an uncertainty [SI], as a share of the value where it is in percent; None where it cannot be."""
+    if quantity is None or not quantity.unit:
+        return None
+    if quantity.dimension == dimension:
+        return float(quantity.number) * factor(quantity.unit, dimension)[0]
+    return quantity.si * abs(value) if quantity.dimension == "fraction" else None
+
+
+def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow | None:
+    """Return the error found with masses and the uncertainty of the instrument; None where neither is recorded."""
+    parts: list[float] = []
+    origins: list[Origin] = []
+    machine = build.dyno.machine if build.dyno else None
+    if machine and machine.calibration and machine.calibration.error_found is not None:
+        parts.append(machine.calibration.error_found.si / math.sqrt(3))
+        origins.append("calibration")
+    torque = delivered.peak_torque.value
+    instrument = _instrument(shop, build.dyno.instrument if build.dyno else None)
+    expanded = _difference(instrument.expanded_uncertainty, "torque", torque) if instrument else None
+    if expanded is not None and torque > 0:
+        parts.append(expanded / CERTIFICATE_COVERAGE / torque)
+        origins.append("certificate")
+    if not parts:
+        return None
+    row = Influence(name="Calibration", standard_uncertainty=math.hypot(*parts), sensitivity=1.0)
+    return BudgetRow(influence=row, origins=tuple(origins))
+
+
+def _torque_resolution(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow:
+    torque = delivered.peak_torque.value
+    instrument = _instrument(shop, build.dyno.instrument if build.dyno else None)
+    step = _difference(instrument.resolution, "torque", torque) if instrument else None
+    origin: Origin = "log" if step is None else "instrument"
+    uncertainty = float(from_resolution(delivered.last.resolution.step if step is None else step))
+    row = Influence(name="Resolution", standard_uncertainty=uncertainty, sensitivity=1 / torque if torque > 0 else 0.0)
+    return BudgetRow(influence=row, origins=(origin,))
+
+
+def _air(build: Build, shop: Shop, delivered: EngineState, correction: Correction) -> Iterator[BudgetRow]:
+    """Yield barometer, temperature and humidity, each with the slope of the logarithm of the correction factor."""
+    ambient = delivered.conditions
+    if ambient.pressure is None or ambient.temperature is None or ambient.humidity is None:
+        return
+    form = ambient.humidity_form or "relative_humidity"
+    values = {"pressure": ambient.pressure, "temperature": ambient.temperature, "humidity": ambient.humidity}
+
+    def logarithm(pressure: float, temperature: float, humidity: float) -> float:
+        vapor = float(vapor_pressure(pressure, temperature, **{form: humidity}))
+        return math.log(correct(Air(pressure, temperature, vapor), correction.stated, correction.target).factor)
+
+    slopes = partials(logarithm, values)
+    for name, title, fields in (
+        ("pressure", "Barometer", ("barometer",)),
+        ("temperature", "Temperature", ("temperature",)),
+        ("humidity", "Humidity", ("relative_humidity", "wet_bulb", "dew_point", "vapor_pressure")),
+    ):
+        uncertainty, origins = _reading(build, shop, delivered, name, fields)
+        if origins:
+            row = Influence(name=title, standard_uncertainty=uncertainty, sensitivity=float(slopes[name]))
+            yield BudgetRow(influence=row, origins=origins)
+
+
+def _reading(
+    build: Build, shop: Shop, delivered: EngineState, name: str, fields: tuple[str, ...]
+) -> tuple[float, tuple[Origin, ...]]:
+    """Return the standard uncertainty of one reading of the air [SI] and where it comes from."""
+    blocks: tuple[Conditions | None, ...] = (
+        delivered.last.record.conditions,
+        build.dyno.conditions if build.dyno else None,
+    )
+    for block in blocks:
+        for field in fields if block is not None else ():
+            quantity: Quantity | None = getattr(block, field)
+            if block is None or quantity is None:
+                continue
+            cited = getattr(block.instruments, "barometer" if name == "pressure" else name, None)
+            instrument = _instrument(shop, cited)
+            expanded, step = (
+                _difference(stated, quantity.dimension, quantity.si)
+                for stated in ((instrument.expanded_uncertainty, instrument.resolution) if instrument else (None, None))
+            )
+            resolution = float(from_resolution(step if step is not None else quantity.step))
+            origins: tuple[Origin, ...] = ("written",) if step is None else ("instrument",)
+            if expanded is None:
+                return resolution, origins
+            return math.hypot(resolution, expanded / CERTIFICATE_COVERAGE), ("certificate", *origins)
+    return 0.0, ()

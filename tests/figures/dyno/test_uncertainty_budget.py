@@ -1,0 +1,95 @@
+"""The budget of a session: what each record says of the dyno and its instruments, in the result's uncertainty."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from builder.figures.dyno.session import analyse_session
+from builder.figures.dyno.uncertainty_budget import ResultBudget, result_budget
+from builder.record.models.shop import Instrument, Shop
+from builder.record.quantities.units import parse_quantity
+from tests.support.dyno_samples import log_of, write_build
+
+SESSION = """\
+readings: observed
+{more}
+conditions:
+  barometer: 1000 hPa
+  barometer_is: station
+  temperature: 20 degC
+  relative_humidity: 50 %
+  with: {{barometer: B1, temperature: T1, humidity: H1}}
+pulls: [{{name: first, file: dyno/a.csv}}]
+"""
+
+
+def instrument(name: str, uncertainty: str, resolution: str, dimension: str) -> Instrument:
+    return Instrument(
+        id=name,
+        kind="gauge",
+        expanded_uncertainty=parse_quantity(uncertainty, dimension),
+        resolution=parse_quantity(resolution, dimension),
+    )
+
+
+SHOP = Shop(
+    instruments=(
+        instrument("B1", "1 hPa", "0.1 hPa", "pressure"),
+        instrument("T1", "1 degC", "0.1 degC", "temperature"),
+        instrument("H1", "4 %", "1 %", "fraction"),
+        instrument("D1", "0.8 N.m", "0.1 N.m", "torque"),
+    )
+)
+
+
+def budget_of(tmp_path: Path, more: str = "", shop: Shop = SHOP) -> ResultBudget:
+    build, messages = write_build(tmp_path, SESSION.format(more=more), {"a.csv": log_of()})
+    assert messages == []
+    session = analyse_session(build, shop)
+    assert session is not None
+    assert session.delivered is not None
+    return result_budget(build, shop, session.delivered)
+
+
+def test_the_air_by_the_formula_of_the_standard(tmp_path: Path) -> None:
+    """By hand. Source: SAE J1349, 1.18 (99/Pd) sqrt(T/298.15) - 0.18, differentiated; JCGM 100, 5.1.3."""
+    rows = {row.influence.name: row.influence for row in budget_of(tmp_path).rows}
+    vapor = 0.5 * 2338.8  # saturation pressure at 20 °C [Pa]: ASHRAE Handbook, Psychrometrics, table 3
+    dry = 100_000.0 - vapor
+    main = 1.18 * 99_000.0 / dry * math.sqrt(293.15 / 298.15)
+    factor = main - 0.18
+    barometer = math.hypot(50.0, 10.0 / math.sqrt(12))
+    assert rows["Barometer"].contribution == pytest.approx(main / factor / dry * barometer, rel=1e-3)
+    temperature = math.hypot(0.5, 0.1 / math.sqrt(12))
+    # Warmer air at the same relative humidity holds more vapor: 2338.8 Pa at 20 °C, 6.2 % more for each kelvin.
+    slope = main / factor * (0.5 / 293.15 + vapor * 0.0620 / dry)
+    assert rows["Temperature"].contribution == pytest.approx(slope * temperature, rel=5e-3)
+    humidity = math.hypot(0.02, 0.01 / math.sqrt(12))
+    assert rows["Humidity"].contribution == pytest.approx(main / factor / dry * 2338.8 * humidity, rel=2e-3)
+
+
+def test_calibration_and_resolution(tmp_path: Path) -> None:
+    """By hand. Source: JCGM 100, 4.3.7 (an error within limits, a resolution) and 4.3.3 (a certificate)."""
+    more = "with: D1\nmachine: {calibration: {error_found: 0.3 %}}"
+    result = budget_of(tmp_path, more)
+    rows = {row.influence.name: row for row in result.rows}
+    torque = 0.1 / math.sqrt(12) / rows["Resolution"].influence.contribution
+    assert torque == pytest.approx(130 * 0.99, rel=0.02)
+    expected = math.hypot(0.003 / math.sqrt(3), 0.4 / torque)
+    assert rows["Calibration"].influence.contribution == pytest.approx(expected, rel=1e-9)
+    assert rows["Calibration"].origins == ("calibration", "certificate")
+    assert result.missing == ()
+    total = math.sqrt(sum(row.influence.contribution**2 for row in result.rows))
+    assert result.budget.combined == pytest.approx(total)
+    assert result.budget.expanded() > 1.96 * total
+
+
+def test_what_is_not_recorded_is_said(tmp_path: Path) -> None:
+    result = budget_of(tmp_path, shop=Shop())
+    assert result.missing == ("calibration of the dyno",)
+    origins = {row.influence.name: row.origins for row in result.rows}
+    assert origins["Barometer"] == ("written",)
+    assert origins["Resolution"] == ("log",)
