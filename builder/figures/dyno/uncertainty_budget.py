@@ -142,18 +142,25 @@ def _air(build: Build, shop: Shop, delivered: EngineState, correction: Correctio
 def _reading(
     build: Build, shop: Shop, delivered: EngineState, name: str, fields: tuple[str, ...]
 ) -> tuple[float, tuple[Origin, ...]]:
-    """Return the standard uncertainty of one reading of the air [SI] and where it comes from."""
+    """Return the standard uncertainty of one reading of the air [SI] and where it comes from.
+
+    A pull that gives its own reading and no instrument was read with that of the session.
+    """
     blocks: tuple[Conditions | None, ...] = (
         delivered.last.record.conditions,
         build.dyno.conditions if build.dyno else None,
     )
+    cited = (
+        getattr(block.instruments, "barometer" if name == "pressure" else name)
+        for block in blocks
+        if block is not None and block.instruments is not None
+    )
+    instrument = _instrument(shop, next((one for one in cited if one is not None), None))
     for block in blocks:
         for field in fields if block is not None else ():
             quantity: Quantity | None = getattr(block, field)
             if block is None or quantity is None:
                 continue
-            cited = getattr(block.instruments, "barometer" if name == "pressure" else name, None)
-            instrument = _instrument(shop, cited)
             expanded, step = (
                 _difference(stated, quantity.dimension, quantity.si)
                 for stated in ((instrument.expanded_uncertainty, instrument.resolution) if instrument else (None, None))

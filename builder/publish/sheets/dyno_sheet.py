@@ -165,5 +165,6 @@ def _scatter_note(scatter: PullScatter) -> str:
         "session": "repeat pulls of this session and earlier experience",
     }[scatter.source]
     return (
-        f"± is the 95 % interval for pulls on this dyno; one pull scatters by {scatter.relative:.1%} (1 SD, {source})."
+        f"± is the 95 % interval for pulls on this dyno; one pull scatters by {scatter.relative:.1%} (1 SD, {source}). "
+        "The calibration of the dyno is not in this ±."
     )

@@ -122,7 +122,7 @@ class Conditions(RecordModel):
 
     # `with` is what the shop writes, and a keyword of Python, so that it cannot be written as an attribute.
     __annotations__["with"] = ConditionInstruments | None
-    locals()["with"] = field("instruments that the air was read with", "")
+    locals()["with"] = field("instruments that the air was read with", "", title="Instruments")
 
     barometer: OnePressure | None = field(
         "barometric pressure",
@@ -270,9 +270,11 @@ class Dyno(RecordModel):
 
     # `with` is what the shop writes, and a keyword of Python, so that it cannot be written as an attribute.
     __annotations__["with"] = Line | None
-    locals()["with"] = field("ID of the instrument that read the torque, in the instruments of shop.yaml", "D1")
+    locals()["with"] = field(
+        "ID of the instrument that read the torque, in the instruments of shop.yaml", "D1", title="Torque read with"
+    )
     dyno: Line | None = field("dyno", "water brake")
-    machine: Machine | None = field("the dyno itself: type, arm, calibration, losses", "")
+    machine: Machine | None = field("the dyno itself: type, arm, calibration, losses", "", title="Dyno, as calibrated")
     date: Day | None = field("day", "2024-05-14")
     by: Line | None = field("operator", "RT")
     readings: CorrectionStandard | None = field(
@@ -282,7 +284,9 @@ class Dyno(RecordModel):
     test: TestKind | None = field(
         "sweep, or steps held at each speed; if not given, as the log's time column shows", "sweep"
     )
-    sweep_rate: Number | None = field("rate of a sweep, rpm per second", "200", sign="positive")
+    sweep_rate: Number | None = field(
+        "rate of a sweep, rpm per second", "200", sign="positive", title="Sweep rate, rpm/s"
+    )
     settling_time: OneTime | None = field(
         "time that each speed of a step test was held before it was read",
         "5 s",

@@ -93,3 +93,16 @@ def test_what_is_not_recorded_is_said(tmp_path: Path) -> None:
     origins = {row.influence.name: row.origins for row in result.rows}
     assert origins["Barometer"] == ("written",)
     assert origins["Resolution"] == ("log",)
+
+
+def test_a_pull_with_its_own_weather_was_read_with_the_sessions_instruments(tmp_path: Path) -> None:
+    build, _ = write_build(
+        tmp_path,
+        SESSION.format(more="").replace("a.csv}", "a.csv, conditions: {barometer: 998 hPa, barometer_is: station}}"),
+        {"a.csv": log_of()},
+    )
+    session = analyse_session(build, SHOP)
+    assert session is not None
+    assert session.delivered is not None
+    origins = {row.influence.name: row.origins for row in result_budget(build, SHOP, session.delivered).rows}
+    assert origins["Barometer"] == ("certificate", "instrument")
