@@ -150,7 +150,7 @@ def charge_density_as_recorded(
     "Charge density over outside air",
     units.INDEX,
     source=DEFINITION,
-    means="How many times the air outside the manifold's charge is: less than the pressure ratio, since boost heats.",
+    means="Density of the charge over that of the air outside; below the pressure ratio where the charge is warmer.",
     formula=r"\rho_m / \rho",
     symbols=((r"\rho_m, \rho", "density of the charge and of the air outside", "kg/m³"),),
     working="{charge_density} / {air_density}",
