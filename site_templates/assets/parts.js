@@ -5,25 +5,16 @@ for (const box of document.querySelectorAll(".mb-parts")) {
   const rows = [...body.rows];
   const texts = new Map(rows.map((row) => [row, row.textContent.toLowerCase()]));
 
-  const label = document.createElement("label");
-  label.textContent = "Search parts ";
-  const input = document.createElement("input");
-  input.type = "search";
-  input.autocomplete = "off";
-  label.append(input);
-  const count = document.createElement("output");
-  const tools = document.createElement("p");
-  tools.className = "mb-parts-search";
-  tools.append(label, " ", count);
-  box.prepend(tools);
+  const input = box.querySelector("input");
+  const count = box.querySelector("output");
 
   function filter() {
     const words = input.value.toLowerCase().split(/\s+/).filter(Boolean);
     for (const row of rows) row.hidden = !words.every((word) => texts.get(row).includes(word));
-    count.textContent = `${rows.filter((row) => !row.hidden).length} of ${rows.length}`;
+    count.textContent = `${rows.filter((row) => !row.hidden).length} of ${rows.length} parts`;
   }
   input.addEventListener("input", filter);
-  filter();
+  if (input.value) filter();
 
   const heads = [...box.querySelectorAll("thead th")];
   heads.forEach((head, index) => {

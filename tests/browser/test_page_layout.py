@@ -142,7 +142,7 @@ def test_the_table_of_parts_is_searched_and_sorted(opened: Open) -> None:
     shown = tab.locator(".mb-parts tbody tr:visible").all_inner_texts()
     assert 0 < len(shown) < total
     assert all("Quillfin" in text and "piston" in text.lower() for text in shown)
-    assert tab.locator(".mb-parts output").inner_text() == f"{len(shown)} of {total}"
+    assert tab.locator(".mb-parts output").inner_text() == f"{len(shown)} of {total} parts"
     tab.locator(".mb-parts input").fill("")
     for descending in (False, True):
         tab.locator(".mb-parts thead th button", has_text="Number").click()
