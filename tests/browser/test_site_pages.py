@@ -56,7 +56,8 @@ def test_a_first_time_visitor_finds_reads_and_compares(
     page.wait_for_url("**/pilot-launch-four/**")
     # The working opens in place, and leads to its method.
     figure = page.locator("details#compression_ratio")
-    figure.locator("summary").click()
+    page.locator("details.mb-fold", has=figure).locator("> summary").click()
+    figure.locator("> summary").click()
     assert figure.locator(".mb-formula").is_visible()
     figure.locator("a[href*='methods.html#compression_ratio']").click()
     page.wait_for_url("**/methods.html#compression_ratio")

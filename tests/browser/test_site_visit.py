@@ -268,7 +268,7 @@ def test_without_scripts_every_reading_of_the_record_is_there(opened: Open, buil
             if isinstance(item.value, Reading):
                 missing += [f"{name}.{item.location}: {q.number}" for q in item.value.measured if q.number not in words]
     assert missing == []
-    for figure in compute(of, read_shop(demo.ROOT)[0]).figures:
+    for figure in compute(of, read_shop(demo.ROOT)[0]).listed:
         assert f'id="{figure.slug}"' in text, figure.slug
     tab = opened("finder.html", script=False)
     assert tab.locator("noscript").count() == 1
