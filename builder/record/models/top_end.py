@@ -155,10 +155,14 @@ class Springs(RecordModel):
     )  # fmt: skip
     tested: tuple[SpringReading, ...] = field("readings on the spring tester", "", default=())
     retainer_to_seal: Length | None = field(
-        "retainer to valve seal, valve closed", "0.600 in", plausible_range=("0.5 mm", "40 mm"), sign="not negative"
+        "retainer to valve seal, valve closed",
+        "0.600 in",
+        measured=True,
+        plausible_range=("0.5 mm", "40 mm"),
+        sign="not negative",
     )
     exhaust_retainer_to_seal: Length | None = field(
-        "the same on the exhaust side, where it differs", "0.600 in", plausible_range=("0.5 mm", "40 mm"),
+        "the same on the exhaust side, where it differs", "0.600 in", measured=True, plausible_range=("0.5 mm", "40 mm"),
         sign="not negative",
     )  # fmt: skip
     exhaust_installed_height: Length | None = field(
@@ -192,10 +196,10 @@ class Pushrods(RecordModel):
     number: Line | None = field("part number", "PV-P7800")
     checking_length: Length | None = field(
         "length of the checking pushrod at zero lash, with the wear pattern centered", "7.775 in",
-        plausible_range=_PUSHROD,
+        measured=True, plausible_range=_PUSHROD,
     )  # fmt: skip
     exhaust_checking_length: Length | None = field(
-        "the same on the exhaust side, where it differs", "7.775 in", plausible_range=_PUSHROD
+        "the same on the exhaust side, where it differs", "7.775 in", measured=True, plausible_range=_PUSHROD
     )
     preload: Length | None = field(
         "preload to add for hydraulic lifters; leave it out for solid ones", "0.030 in",
