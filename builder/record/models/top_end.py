@@ -162,8 +162,8 @@ class Springs(RecordModel):
         sign="not negative",
     )
     exhaust_retainer_to_seal: Length | None = field(
-        "the same on the exhaust side, where it differs", "0.600 in", measured=True, plausible_range=("0.5 mm", "40 mm"),
-        sign="not negative",
+        "the same on the exhaust side, where it differs", "0.600 in", measured=True,
+        plausible_range=("0.5 mm", "40 mm"), sign="not negative",
     )  # fmt: skip
     exhaust_installed_height: Length | None = field(
         "installed height of the exhaust springs, where it differs", "1.780 in", plausible_range=("12 mm", "120 mm")
