@@ -34,7 +34,7 @@ define = Definitions(VALVE_TRAIN, applies=_springs_weighed)
 _NEAR_THE_NOSE = 0.3
 """The curve needs a known lift of at least this share of full lift to say anything of the nose."""
 _CURVE_UNCERTAINTY = 0.2
-"""Standard uncertainty of the curvature at the nose, as a share: the curve gives 1.0 to 1.5 times the true value on polynomial lobes."""
+"""Standard uncertainty of the curvature at the nose, as a share: it came out 1.0 to 1.5 times too high on polynomials."""
 
 define.add_inputs(
     side_input("valve_mass", "valve", "m_v", units.MASS, "top_end.heads.intake_valve.mass",
@@ -182,7 +182,7 @@ def valve_train_mass(
     means="How hard the spring has to pull the valve back over the nose of the lobe; from the cam card, approximate.",
     formula=r"y'' \, (360 \, n)^2",
     working="{nose_curvature} × (360 × {red_line})²",
-    validity="as approximate as the lift curve through the card's points: on polynomial lobes 1.0 to 1.5 times the true value",
+    validity="as approximate as the lift curve through the card's points: up to 1.5 times too high on polynomial lobes",
 )
 def valve_acceleration(nose_curvature: Value, red_line: Value) -> Value:
     """Return the strongest deceleration towards the seat, intake and exhaust [m/s2]."""
