@@ -34,7 +34,7 @@ define = Definitions(VALVE_TRAIN, applies=_springs_weighed)
 _NEAR_THE_NOSE = 0.3
 """The curve needs a known lift of at least this share of full lift to say anything of the nose."""
 _CURVE_UNCERTAINTY = 0.2
-"""Standard uncertainty of the curvature at the nose, as a share: it came out 1.0 to 1.5 times too high on polynomials."""
+"""Standard uncertainty of the curvature at the nose, as a share: up to 1.5 times too high on polynomial lobes."""
 
 define.add_inputs(
     side_input("valve_mass", "valve", "m_v", units.MASS, "top_end.heads.intake_valve.mass",
