@@ -96,9 +96,11 @@ def test_pages_open_as_files_without_a_network(full_pack: Path, chromium: Any, p
         broken = page.evaluate("[...document.images].filter(i => i.src && !i.naturalWidth).map(i => i.src)")
         assert broken == []
         assert page.evaluate("document.images.length") > 10
-        page.locator("#compression_ratio summary").click()
-        assert page.locator("#compression_ratio .mb-working").is_visible()
-        page.get_by_role("link", name="How we calculate this").first.click()
+        figure = page.locator("details#compression_ratio")
+        page.locator("details.mb-fold", has=figure).locator("> summary").click()
+        figure.locator("> summary").click()
+        assert figure.locator(".mb-working").is_visible()
+        figure.get_by_role("link", name="How we calculate this").click()
         page.wait_for_url("**/methods.html#*")
     assert page.locator('[data-md-component="search"]').count() == 0
     context.close()
