@@ -44,7 +44,7 @@ class QueryContext:
             if summary.slug == slug:
                 return summary
         matches = difflib.get_close_matches(slug, [summary.slug for summary in self.summaries], n=1)
-        hint = f"did you mean {matches[0]}?" if matches else "only published builds can be asked for"
+        hint = f"did you mean {matches[0]}?" if matches else "only finished builds can be asked for"
         raise QueryError(f"no published build is called {slug}: {hint}")
 
 

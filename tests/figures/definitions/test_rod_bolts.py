@@ -25,8 +25,7 @@ def test_load_stress_and_margin(tmp_path: Path) -> None:
     assert sheet.value("rod_bolt_load") == pytest.approx(load)
     margin = sheet.value("rod_bolt_margin")
     assert margin == pytest.approx(9000 * 4.4482216 / load, rel=1e-6)
-    subjects = {caution.subject for caution in sheet.cautions}
-    assert ("rod_bolt_margin" in subjects) == (margin < 1.5)
+    assert "rod_bolt_margin" not in {caution.subject for caution in sheet.cautions}
 
 
 def test_a_small_margin_is_a_caution_that_defers_to_the_manufacturer(tmp_path: Path) -> None:
