@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.validation import Array, Value, reject_if, require_positive, unwrap_scalar
+from builder.engine.validation import Array, Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,6 +44,22 @@ class LiftCurve:
             (3 - 2 * t) * self.lifts[piece + 1] - back * width * self.slopes[piece + 1]
         )
         return unwrap_scalar(np.where(away < self.half_angles[-1], np.maximum(lift, 0.0), 0.0))
+
+    def changed(
+        self, ratio: float = 1.0, lash_before: float = 0.0, lash_after: float = 0.0, advance: float = 0.0
+    ) -> LiftCurve:
+        """Return the lift at the valve with another rocker ratio, lash or timing of the same lobe.
+
+        ratio [1] is the rocker ratio after over that before, lash [m] at the valve tip, advance [deg of crank]
+        positive where the cam is put in earlier. Lift = (lift + lash before) * ratio - lash after. Raises ValueError
+        for a ratio of zero or less or a negative lash. Range: stiff parts; where the valve was shut it stays shut,
+        since the ramp below is not known, so that the first opening with less lash is not in it. Source: geometry.
+        """
+        require_positive(ratio=ratio)
+        require_not_negative(lash_before=lash_before, lash_after=lash_after)
+        lifts = (self.lifts + lash_before) * ratio - lash_after
+        lifts[-1] = min(lifts[-1], 0.0)
+        return LiftCurve(self.centerline - advance, self.half_angles, lifts, self.slopes * ratio, self.cycle)
 
     def strongest_deceleration(self) -> tuple[float, float]:
         """Return the strongest curvature towards the seat [m/deg2], above zero, and the lift [m] where it is.

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from builder.engine.kinematics import piston_position
+from builder.engine.lift_curve import LiftCurve
 from builder.engine.validation import Value, reject_if, require_not_negative, require_positive, unwrap_scalar
 
 
@@ -276,6 +278,65 @@ def coil_bind_clearance(installed_height: Value, valve_lift: Value, solid_height
         "solid_height",
     )
     return unwrap_scalar(np.asarray(installed_height) - valve_lift - solid_height)
+
+
+def carried_coil_bind_clearance(
+    measured: Value, lift_before: Value, lift_after: Value, lower_by: Value = 0.0, solid_longer_by: Value = 0.0
+) -> Value:
+    """Return the travel left before the coils touch [m] after a change, carried along from where it was measured.
+
+    = measured - (lift after - lift before) - how much lower the spring is installed - how much longer it is when
+    solid. Lifts are net lifts at the valve (:func:`valve_lift`). Negative means that the spring binds before full
+    lift. Shapes: inputs [m] broadcast together. Raises ValueError for a negative lift. Range: stiff parts.
+    Source: geometry.
+    """
+    require_not_negative(lift_before=lift_before, lift_after=lift_after)
+    return unwrap_scalar(
+        np.asarray(measured) - (np.asarray(lift_after) - lift_before) - np.asarray(lower_by) - solid_longer_by
+    )
+
+
+def closest_approach(
+    curve: LiftCurve, stroke: float, rod: float, pin_offset: float = 0.0, valve_angle: float = 0.0
+) -> tuple[float, float]:
+    """Return where piston and valve come closest [deg of crank after the TDC of overlap], and how far they close in.
+
+    What they close in [m] is lift less the way of the piston below TDC, along the valve's axis: the clearance is
+    that much smaller than with the piston at TDC and the valve shut. Searched from 90 degrees before the TDC of
+    overlap to 90 after. stroke, rod and pin_offset [m]; valve_angle [deg] between the axes of valve and cylinder.
+    Raises ValueError if the crank cannot turn. Range: the bottom of the pocket square to the valve; as approximate
+    as the lift curve. Source: geometry.
+    """
+    angles = np.linspace(-90.0, 90.0, 7201)
+    away = np.asarray(piston_position(np.deg2rad(angles), stroke, rod, pin_offset)) * np.cos(np.deg2rad(valve_angle))
+    closing = np.asarray(curve.at(angles)) - away
+    closest = int(np.argmax(closing))
+    return float(angles[closest]), float(closing[closest])
+
+
+def carried_piston_to_valve(
+    measured: Value,
+    before: LiftCurve,
+    after: LiftCurve,
+    stroke: float,
+    rod: float,
+    pin_offset: float = 0.0,
+    valve_angle: float = 0.0,
+) -> Value:
+    """Return the piston-to-valve clearance [m] after a change of lift, ratio, lash or timing, from one measured before.
+
+    = measured + (closing in before - closing in after), see :func:`closest_approach`. Near the TDC of overlap this is
+    the change of lift at the angle of closest approach, with the motion of the piston where that angle moves.
+    ``before`` and ``after`` are the lift at the valve with the parts as measured and as changed
+    (:meth:`LiftCurve.changed`); a piston higher or lower in the bore is added by the caller. Shapes: measured [m] of
+    any shape. Raises ValueError if the crank cannot turn. Range: APPROXIMATE. The curves are drawn through the few
+    points of a cam card; the shape that both share drops out of the difference, so that a small change is carried
+    along well and another cam less so. Stiff parts: float and stretch at speed are not in it. To be measured again
+    on the engine before it is run. Source: geometry.
+    """
+    closing_before = closest_approach(before, stroke, rod, pin_offset, valve_angle)[1]
+    closing_after = closest_approach(after, stroke, rod, pin_offset, valve_angle)[1]
+    return unwrap_scalar(np.asarray(measured) + (closing_before - closing_after))
 
 
 def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:

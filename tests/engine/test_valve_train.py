@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from builder.engine import valve_train as vt
+from builder.engine.lift_curve import lift_curve
 from builder.engine.validation import InputConflict
 
 durations = st.floats(150.0, 340.0)
@@ -140,3 +141,47 @@ def test_curtain_area_is_the_seat_circle_times_the_lift() -> None:
     assert vt.curtain_area(0.0125, 0.050) == pytest.approx(np.pi / 4 * 0.05**2)
     with pytest.raises(InputConflict, match="valve diameter"):
         vt.lift_to_diameter(0.01, 0.0)
+
+
+CURVE = lift_curve(108.0, [0.15e-3, 1.27e-3, 5.1e-3], [290.0, 238.0, 158.0], 11.0e-3)
+STROKE, ROD = 88.0e-3, 145.0e-3
+
+
+def test_an_unchanged_lobe_keeps_its_lift_and_its_clearance() -> None:
+    angles = np.linspace(-180, 400, 1161)
+    np.testing.assert_allclose(CURVE.changed().at(angles), CURVE.at(angles), atol=1e-15)
+    assert vt.carried_piston_to_valve(2.1e-3, CURVE, CURVE.changed(), STROKE, ROD) == pytest.approx(2.1e-3, abs=1e-15)
+
+
+@given(ratio=st.floats(0.9, 1.15), before=st.floats(0, 0.6e-3), after=st.floats(0, 0.6e-3))
+def test_ratio_and_lash_change_the_lift_of_an_open_valve(ratio: float, before: float, after: float) -> None:
+    angles = np.linspace(-20.0, 236.0, 257)
+    wanted = (np.asarray(CURVE.at(angles)) + before) * ratio - after
+    np.testing.assert_allclose(
+        CURVE.changed(ratio, before, after).at(angles), np.where(wanted > 0, wanted, 0.0), atol=1e-12
+    )
+
+
+@pytest.mark.parametrize(("advance", "wanted"), [(4.0, -1), (-4.0, 1)])
+def test_an_intake_cam_put_in_earlier_comes_closer_to_the_piston(advance: float, wanted: int) -> None:
+    moved = vt.carried_piston_to_valve(2.0e-3, CURVE, CURVE.changed(advance=advance), STROKE, ROD)
+    assert (moved - 2.0e-3) * wanted > 0.2e-3
+
+
+def test_an_exhaust_cam_put_in_earlier_moves_away_from_the_piston() -> None:
+    exhaust = lift_curve(-108.0, [0.15e-3, 1.27e-3, 5.1e-3], [290.0, 238.0, 158.0], 11.0e-3)
+    angle, closing = vt.closest_approach(exhaust, STROKE, ROD)
+    assert angle == pytest.approx(-vt.closest_approach(CURVE, STROKE, ROD)[0])
+    assert closing == pytest.approx(vt.closest_approach(CURVE, STROKE, ROD)[1])
+    assert vt.carried_piston_to_valve(2.5e-3, exhaust, exhaust.changed(advance=3.0), STROKE, ROD) > 2.5e-3
+
+
+def test_a_leaning_valve_comes_closer_because_the_piston_falls_away_more_slowly_along_it() -> None:
+    assert vt.closest_approach(CURVE, STROKE, ROD, valve_angle=20.0)[1] > vt.closest_approach(CURVE, STROKE, ROD)[1]
+
+
+def test_more_lift_takes_as_much_coil_bind_clearance_and_a_shim_takes_its_thickness() -> None:
+    assert vt.carried_coil_bind_clearance(2.0e-3, 11.0e-3, 11.7e-3) == pytest.approx(1.3e-3)
+    assert vt.carried_coil_bind_clearance(2.0e-3, 11.0e-3, 11.0e-3, 0.75e-3, 0.25e-3) == pytest.approx(1.0e-3)
+    with pytest.raises(InputConflict, match="lift after"):
+        vt.carried_coil_bind_clearance(2.0e-3, 11.0e-3, -1.0e-3)
