@@ -114,7 +114,7 @@ def test_lift_curve_stays_near_a_raised_cosine(known: list[float]) -> None:
 
 
 def test_piston_to_valve_carried_along_agrees_with_a_search_over_a_known_lobe() -> None:
-    """SciPy minimize_scalar on a raised cosine and the exact slider-crank: to 0.05 mm after 4 degrees and more ratio."""
+    """SciPy minimize_scalar on a raised cosine and the exact slider-crank: to 0.05 mm, 4 degrees or more ratio on."""
     stroke, rod, half_duration, peak = 0.088, 0.145, 150.0, 0.0115
 
     def gap(angle: float, centerline: float, ratio: float) -> float:
