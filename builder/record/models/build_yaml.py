@@ -26,11 +26,12 @@ from builder.record.models.fields import (
 from builder.record.models.goals import Goals
 
 Status = Annotated[
-    Literal["finished", "in progress", "withdrawn"],
+    Literal["planned", "in progress", "finished", "withdrawn"],
     Synonyms(
         {
-            "finished": "done, complete, completed",
+            "planned": "plan, quoted, quote, not started",
             "in progress": "unfinished, in work, in hand, open",
+            "finished": "done, complete, completed",
             "withdrawn": "canceled, cancelled",
         }
     ),
