@@ -38,7 +38,7 @@ def main(builds: int, keep: Path | None) -> None:
     cores = os.cpu_count() or 1
     with tempfile.TemporaryDirectory(prefix="millbook-bench-") as temporary:
         archive = (keep or Path(temporary)) / "archive"
-        light = write_archive(ROOT / "builds", archive, builds - 1)[1]
+        light = write_archive(archive, builds - 1)[1]
         shutil.copytree(ROOT / "builds" / FULLEST, archive / "builds" / FULLEST)
         command = [sys.executable, "-m", "builder", "publish", "--archive", str(archive)]
 

@@ -11,6 +11,8 @@ from typing import Any, ClassVar
 
 import yaml
 
+from tests.support.demo_builds import ROOT, folders
+
 PULLS = 3
 _NUMBER = re.compile(r"(?<![\w./:-])(\d+\.\d{3,})(?=$|[\s,;])")
 _HEADER_LINES, _MISSING_SHARE = 12, 0.04
@@ -33,15 +35,15 @@ def _read(path: Path) -> Any:
     return yaml.load(path.read_text(encoding="utf-8"), Loader=_Reader)
 
 
-def write_archive(demo: Path, archive: Path, count: int, seed: int = 1) -> list[str]:
+def write_archive(archive: Path, count: int, seed: int = 1) -> list[str]:
     """Write `count` builds into `archive/builds` and return their slugs.
 
-    Only builds of the demo with three pulls or more serve as models. Every finely measured number differs in its
+    Only builds of the sample with three pulls or more serve as models. Every finely measured number differs in its
     last digit, dates differ from build to build, and in every log some readings are missing.
     """
-    models = [folder for folder in sorted(demo.iterdir()) if _pulls(folder) >= PULLS and _finished(folder)]
+    models = [folder for folder in folders() if _pulls(folder) >= PULLS and _finished(folder)]
     (archive / "builds").mkdir(parents=True)
-    shutil.copyfile(demo / "shop.yaml", archive / "builds" / "shop.yaml")
+    shutil.copyfile(ROOT / "builds" / "shop.yaml", archive / "builds" / "shop.yaml")
     slugs = []
     for number in range(count):
         model = models[number % len(models)]

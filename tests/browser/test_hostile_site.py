@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,7 @@ from playwright.sync_api import Browser
 
 from builder.publish.pipeline import publish
 from builder.record.reference import field_reference
-from tests.support import demo_site as demo
+from tests.support.demo_builds import copy_builds
 
 pytestmark = pytest.mark.browser
 PAYLOAD = (
@@ -48,9 +47,7 @@ class WrittenBack(yaml.SafeDumper):
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     archive = tmp_path_factory.mktemp("hostile")
-    shutil.copytree(demo.ROOT / "builds" / BASE, archive / "builds" / BASE)
-    shutil.copytree(demo.ROOT / "builds" / "fire-pump-flat-four", archive / "builds" / "fire-pump-flat-four")
-    shutil.copy(demo.ROOT / "builds" / "shop.yaml", archive / "builds" / "shop.yaml")
+    copy_builds(archive, BASE, "fire-pump-flat-four")
     texts = {
         d.name: {row.path.removesuffix("[]") for row in d.rows if row.notation in _TEXT} for d in field_reference()
     }

@@ -19,6 +19,7 @@ from builder.record.quantities.readings import Reading
 from builder.record.redaction import without_private
 from builder.record.traversal import field_values
 from tests.support import demo_site as demo
+from tests.support.demo_builds import ROOT
 
 pytestmark = pytest.mark.browser
 Open = Callable[..., Page]
@@ -51,7 +52,7 @@ def opened(chromium: Browser, published: Path) -> Iterator[Open]:
 
 @pytest.fixture(scope="module")
 def build() -> tuple[Build, Path]:
-    archive = demo.ROOT
+    archive = ROOT
     read, _ = read_build(archive / "builds" / "pilot-launch-four", archive)
     assert read is not None
     return without_private(read), archive
@@ -268,7 +269,7 @@ def test_without_scripts_every_reading_of_the_record_is_there(opened: Open, buil
             if isinstance(item.value, Reading):
                 missing += [f"{name}.{item.location}: {q.number}" for q in item.value.measured if q.number not in words]
     assert missing == []
-    for figure in compute(of, read_shop(demo.ROOT)[0]).listed:
+    for figure in compute(of, read_shop(ROOT)[0]).listed:
         assert f'id="{figure.slug}"' in text, figure.slug
     tab = opened("finder.html", script=False)
     assert tab.locator("noscript").count() == 1

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
 
 from builder.publish.deploy.lock import lock
 from tests.support.command_line import run
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.support.demo_builds import copy_builds
 
 
 @pytest.fixture(scope="session")
@@ -19,10 +17,7 @@ def published_archive(shared_folder: Path) -> Path:
     archive, done = shared_folder / "commands", shared_folder / "commands.done"
     with lock(shared_folder / "commands.lock"):
         if not done.exists():
-            (archive / "builds").mkdir(parents=True)
-            shutil.copy(ROOT / "builds" / "shop.yaml", archive / "builds")
-            for slug in ("pilot-launch-four", "roadster-six", "breakdown-truck-v8"):
-                shutil.copytree(ROOT / "builds" / slug, archive / "builds" / slug)
+            copy_builds(archive, "pilot-launch-four", "roadster-six", "breakdown-truck-v8")
             assert run("publish", archive=archive).exit_code == 0
             done.touch()
     return archive

@@ -12,6 +12,7 @@ from builder.record.load import build_folders, read_build, read_shop
 from builder.record.models.build import Build
 from tests.demo.engine_specs import Session
 from tests.demo.sessions import SESSIONS
+from tests.support.demo_builds import SAMPLE
 
 ARCHIVE = Path(__file__).parents[2]
 LOGS = {name: content for session in SESSIONS for name, content in session.logs().items()}
@@ -31,10 +32,10 @@ def displacement(build: Build) -> float | None:
     )
 
 
-def test_fourteen_builds_and_the_shop_are_read_without_a_problem() -> None:
+def test_every_build_and_the_shop_are_read_without_a_problem() -> None:
     assert read_shop(ARCHIVE)[1] == []
     assert [str(problem) for _, problems in READ.values() for problem in problems] == []
-    assert len(BUILDS) == 14
+    assert set(SAMPLE) <= set(BUILDS) == set(READ)
 
 
 @pytest.mark.parametrize("name", sorted(LOGS))

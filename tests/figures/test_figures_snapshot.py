@@ -1,4 +1,4 @@
-"""Every figure of the demonstration archive, to ten digits, as it was recorded: a number changes only on purpose.
+"""Every figure of the sample of demo builds, to ten digits, as it was recorded: a number changes only on purpose.
 
 After an intended change, record them again and read the difference before it is committed:
 
@@ -14,11 +14,10 @@ from pathlib import Path
 import pytest
 
 from builder.figures.evaluate import compute
-from builder.record.load import build_folders, read_build, read_shop
+from builder.record.load import read_build, read_shop
+from tests.support.demo_builds import ROOT, folders
 
-ROOT = Path(__file__).resolve().parents[2]
 RECORDED = Path(__file__).with_name("recorded_figures.json")
-BUILDS = ROOT / "builds"
 Recorded = dict[str, dict[str, list[float]]]
 
 
@@ -44,7 +43,7 @@ def recorded() -> Recorded:
     return values
 
 
-@pytest.mark.parametrize("folder", build_folders(ROOT), ids=lambda folder: folder.name)
+@pytest.mark.parametrize("folder", folders(), ids=lambda folder: folder.name)
 def test_figures_are_as_recorded(folder: Path) -> None:
     before, now = recorded().get(folder.name, {}), figures_of(folder)
     assert set(now) == set(before)
@@ -56,12 +55,12 @@ def test_figures_are_as_recorded(folder: Path) -> None:
 
 
 def test_every_recorded_build_exists() -> None:
-    assert set(recorded()) == {folder.name for folder in build_folders(ROOT)}
+    assert set(recorded()) == {folder.name for folder in folders()}
 
 
 def record() -> None:
-    """Write the figures of every build to the recording."""
-    builds = {folder.name: figures_of(folder) for folder in build_folders(ROOT)}
+    """Write the figures of every build of the sample to the recording."""
+    builds = {folder.name: figures_of(folder) for folder in folders()}
     lines = []
     for slug, figures in sorted(builds.items()):
         rows = ",\n".join(f"  {json.dumps(name)}: {json.dumps(values)}" for name, values in sorted(figures.items()))

@@ -19,6 +19,7 @@ from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.redaction import without_private
+from tests.support.demo_builds import folders
 from tests.support.dyno_samples import CONDITIONS, RPM, log_of, torque_curve, write_build
 
 REPO = Path(__file__).parents[2]
@@ -172,11 +173,11 @@ def test_nothing_private_is_in_the_data(export: Export) -> None:
 def test_the_data_of_every_demonstration_build_is_valid(tmp_path: Path) -> None:
     shop, _ = read_shop(REPO)
     checked = 0
-    for folder in sorted((REPO / "builds").iterdir()):
+    for folder in folders():
         build = read_build(folder, REPO)[0] if (folder / "dyno.yaml").exists() else None
         files = export_data(build, compute(build, shop)) if build is not None else {}
         if files:
             (tmp_path / folder.name).mkdir()
             _valid(_write(files, tmp_path / folder.name))
             checked += 1
-    assert checked or not (REPO / "builds").exists()
+    assert checked >= 10

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import io
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,7 +15,7 @@ from builder.handover.packs import handover
 from builder.publish.english import English, english_of
 from builder.publish.pipeline import publish
 from builder.record.load import build_folders, read_build
-from tests.support.demo_site import ROOT
+from tests.support.demo_builds import copy_builds
 
 BUILDS = ("hydroplane-two-stroke", "pilot-launch-four", "breakdown-truck-v8")
 TERMS = english_of("uk", None).terms
@@ -59,10 +58,10 @@ def _foreign_words(archive: Path, language: str) -> dict[str, set[str]]:
 
 @pytest.mark.parametrize("language", ["us", "uk"])
 def test_an_archive_has_no_word_of_the_other_english(tmp_path: Path, language: str) -> None:
-    for slug in BUILDS:
-        shutil.copytree(ROOT / "builds" / slug, tmp_path / "builds" / slug)
-    profile = (ROOT / "builds" / "shop.yaml").read_text(encoding="utf-8")
-    (tmp_path / "builds" / "shop.yaml").write_text(f"{profile}\nenglish: {language}\n", encoding="utf-8")
+    shop = copy_builds(tmp_path, *BUILDS) / "builds" / "shop.yaml"
+    shop.write_text(
+        re.sub("^english: .*\n", "", shop.read_text("utf-8"), flags=re.M) + f"english: {language}\n", "utf-8"
+    )
     assert publish(tmp_path, tmp_path / "site").ok
     report = handover(tmp_path, BUILDS[1:2], draft=True)
     assert report.ok, report.lines

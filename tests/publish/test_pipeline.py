@@ -13,8 +13,10 @@ import pytest
 
 from builder.publish.pipeline import publish
 from builder.publish.report import Report
+from tests.support.demo_builds import ROOT, copy_builds
 
-ROOT = Path(__file__).resolve().parents[2]
+TWICE = ("breakdown-truck-v8", "fire-pump-flat-four", "hydroplane-two-stroke", "workboat-diesel-four")
+"""A complete and a sparse build, a two-stroke and a diesel."""
 
 
 @pytest.fixture(scope="module")
@@ -122,19 +124,17 @@ def differences(one: filecmp.dircmp) -> list[str]:
     return found
 
 
-def test_same_input_same_bytes(archive: Path, report: Report, tmp_path: Path) -> None:
-    other = tmp_path / "elsewhere"
-    shutil.copytree(archive / "builds", other / "builds")
-    again = publish(other, other / "site", full=True)
-    assert again.published == report.published
-    assert differences(filecmp.dircmp(report.out, again.out)) == []
+def test_same_input_same_bytes(tmp_path: Path) -> None:
+    here, there = copy_builds(tmp_path / "here", *TWICE), copy_builds(tmp_path / "there", *TWICE)
+    once, again = publish(here, here / "site"), publish(there, there / "site", full=True)
+    assert once.published == again.published == TWICE
+    assert differences(filecmp.dircmp(once.out, again.out)) == []
 
 
-def test_one_broken_build_does_not_stop_the_others(archive: Path, report: Report, tmp_path: Path) -> None:
+def test_one_broken_build_does_not_stop_the_others(report: Report, tmp_path: Path) -> None:
     other = tmp_path / "broken"
     broken, *sound = report.published[:3]
-    for slug in (broken, *sound):
-        shutil.copytree(archive / "builds" / slug, other / "builds" / slug)
+    copy_builds(other, broken, *sound)
     (other / "builds" / broken / "bottom_end.yaml").write_text("block: {bores: [4.03]}\n")
     again = publish(other, other / "site")
     assert not again.ok
@@ -144,10 +144,10 @@ def test_one_broken_build_does_not_stop_the_others(archive: Path, report: Report
 
 
 @pytest.mark.parametrize("builds", [0, 1])
-def test_small_archives(builds: int, archive: Path, report: Report, tmp_path: Path) -> None:
+def test_small_archives(builds: int, report: Report, tmp_path: Path) -> None:
     (tmp_path / "builds").mkdir()
-    for slug in report.published[:builds]:
-        shutil.copytree(archive / "builds" / slug, tmp_path / "builds" / slug)
+    if builds:
+        copy_builds(tmp_path, *report.published[:builds])
     small = publish(tmp_path, tmp_path / "site")
     assert len(small.published) == builds
     assert (tmp_path / "site" / "index.html").is_file()

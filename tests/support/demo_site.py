@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.publish.deploy.lock import lock
 from builder.publish.pipeline import publish
 from tests.support.browser import wait_until
+from tests.support.demo_builds import copy_builds
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-ROOT = Path(__file__).resolve().parents[2]
 BUILDS = ("pilot-launch-four", "breakdown-truck-v8", "fire-pump-flat-four", "offshore-v8", "post-van-four")
 """Complete ones, a sparse one, one with a fit accepted out of range, and one that is not finished."""
 BUILD = "builds/pilot-launch-four/index.html"
@@ -46,9 +45,7 @@ def published(folder: Path) -> Path:
     archive, done = folder / "demo", folder / "demo.done"
     with lock(folder / "demo.lock"):
         if not done.exists():
-            for slug in BUILDS:
-                shutil.copytree(ROOT / "builds" / slug, archive / "builds" / slug)
-            shutil.copy(ROOT / "builds" / "shop.yaml", archive / "builds" / "shop.yaml")
+            copy_builds(archive, *BUILDS)
             report = publish(archive, archive / "site")
             assert report.ok, [str(problem) for problem in report.problems]
             assert not report.warnings

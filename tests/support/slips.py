@@ -21,10 +21,11 @@ from builder.figures.core.types import Contradiction
 from builder.figures.definitions import REGISTRY
 from builder.figures.evaluate import compute
 from builder.figures.review.cross_checks import find_contradictions
-from builder.record.load import build_folders, read_build, read_shop
+from builder.record.load import read_build, read_shop
 from builder.record.models.fields import RecordModel
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
+from tests.support.demo_builds import folders
 
 ARCHIVE = Path(__file__).parents[2]
 CATALOG = ARCHIVE / "tests" / "figures" / "review" / "slips.yaml"
@@ -149,7 +150,7 @@ def drawn_slips(count: int, seed: int) -> list[DrawnSlip]:
     generator = random.Random(seed)
     readings = [
         (folder.name, name, path, text)
-        for folder in build_folders(ARCHIVE)
+        for folder in folders()
         for name in _MEASURED_FILES
         if (folder / f"{name}.yaml").is_file()
         for path, text in _readings(_as_text(folder / f"{name}.yaml"), ())
@@ -240,7 +241,7 @@ def with_noise(value: Any, generator: np.random.Generator, steps: float) -> Any:
 def alarms_from_noise(runs: int, steps: float, seed: int) -> tuple[int, int]:
     """Return how many noisy copies of the demo builds have a contradiction, and how many copies there were."""
     generator = np.random.default_rng(seed)
-    builds = [build for folder in build_folders(ARCHIVE) if (build := read_build(folder, ARCHIVE)[0]) is not None]
+    builds = [build for folder in folders() if (build := read_build(folder, ARCHIVE)[0]) is not None]
     alarms = 0
     for build in builds * runs:
         parts = {

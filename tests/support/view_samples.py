@@ -7,12 +7,11 @@ from pathlib import Path
 
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
-from builder.record.load import build_folders, read_build, read_shop
+from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.redaction import without_private
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.support.demo_builds import ROOT
 
 
 @cache
@@ -26,10 +25,6 @@ def build_and_sheet(slug: str) -> tuple[Build, FigureSheet]:
     assert build is not None
     public = without_private(build)
     return public, compute(public, shop())
-
-
-def slugs() -> list[str]:
-    return [folder.name for folder in build_folders(ROOT)]
 
 
 def write_and_read(folder: Path, **files: str) -> tuple[Build, FigureSheet]:

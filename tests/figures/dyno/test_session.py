@@ -11,6 +11,7 @@ from builder.engine.correction import SAE_J1349
 from builder.figures.dyno.session import analyse_session
 from builder.record.load import read_build, read_shop
 from builder.record.models.shop import Shop
+from tests.support.demo_builds import folders
 from tests.support.dyno_samples import (
     AIR,
     CONDITIONS,
@@ -154,7 +155,7 @@ def test_without_a_range_the_shared_speeds_are_taken_and_a_short_pull_shortens_t
 
 def test_every_demonstration_session_is_analysed_without_an_error() -> None:
     shop, _ = read_shop(REPO)
-    for folder in sorted((REPO / "builds").iterdir()):
+    for folder in folders():
         if not (folder / "dyno.yaml").exists():
             continue
         build, problems = read_build(folder, REPO)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from tests.support.handover_samples import REPO, sheets_of
+from tests.support.demo_builds import ROOT, SAMPLE
+from tests.support.handover_samples import sheets_of
 
 
 @pytest.fixture(scope="session")
 def demo_sheets() -> dict[str, bytes]:
-    """Return the sheets of every demo build by file name: `SLUG-dyno-sheet.pdf`, `SLUG-build-sheet.pdf`."""
+    """Return the sheets of the sample of demo builds by file name: `SLUG-dyno-sheet.pdf`, `SLUG-build-sheet.pdf`."""
     sheets: dict[str, bytes] = {}
-    for folder in sorted((REPO / "builds").iterdir()):
-        if folder.is_dir():
-            sheets |= {f"{folder.name}-{name}": pdf for name, pdf in sheets_of(REPO, folder.name).items()}
+    for slug in SAMPLE:
+        sheets |= {f"{slug}-{name}": pdf for name, pdf in sheets_of(ROOT, slug).items()}
     return sheets

@@ -10,6 +10,7 @@ from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.clearances_section import clearance_rows
 from builder.publish.pages.build.page_chart import chart_guard
 from tests.support import view_samples as samples
+from tests.support.demo_builds import SAMPLE
 
 BUILD = "title: T\nengine: {cylinders: 4}\n"
 
@@ -49,7 +50,7 @@ def test_a_range_with_one_end_has_no_gauge() -> None:
     assert (row.gauge_svg, row.place_text) == ("", "")
 
 
-@pytest.mark.parametrize("slug", samples.slugs())
+@pytest.mark.parametrize("slug", SAMPLE)
 def test_every_clearance_with_several_readings_has_a_chart_of_its_range(slug: str) -> None:
     build, sheet = samples.build_and_sheet(slug)
     clearances = [clearance for clearance in sheet.clearances if len(clearance.readings) > 1]
