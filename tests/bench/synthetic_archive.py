@@ -70,6 +70,10 @@ def write_build(model: Path, folder: Path, number: int, chance: random.Random) -
             document.pop("delivered", None)
         if path.name == "dyno.yaml":
             document["pulls"] = _first_pulls(document["pulls"])
+            names = {pull["name"] for pull in document["pulls"]}
+            for reference in ("delivered", "before_work"):
+                if reference in document and document[reference] not in names:
+                    del document[reference]
             (folder / "dyno").mkdir()
             for pull in document["pulls"]:
                 log = (model / pull["file"]).read_bytes()
