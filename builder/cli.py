@@ -20,6 +20,7 @@ from builder.commands import (
     schema,
     sheet,
     similar,
+    worksheet,
 )
 
 
@@ -36,5 +37,19 @@ def main() -> None:
         os.environ.setdefault(name, "1")
 
 
-for module in (check, compare, figures, find, handover, new, preview, publish, repeatability, schema, sheet, similar):
+for module in (
+    check,
+    compare,
+    figures,
+    find,
+    handover,
+    new,
+    preview,
+    publish,
+    repeatability,
+    schema,
+    sheet,
+    similar,
+    worksheet,
+):
     main.add_command(module.command)

@@ -312,6 +312,21 @@ def recorded_range(reading: Reading | None) -> AllowedRange:
     )
 
 
+def allowed_range(build: Build, shop: Shop, path: str) -> AllowedRange:
+    """Return what is allowed of the reading at a path: what the record states, else the guideline that applies."""
+    reading = build.get(path)
+    recorded = recorded_range(reading if isinstance(reading, Reading) else None)
+    if recorded:
+        return recorded
+    group, _, name = path.rpartition(".")
+    rule = _guideline_range(build, shop, name) if group == FITS_AT else None
+    if group == _CHECKS_AT and name in _MINIMUM_RULES:
+        guideline = guideline_value(shop, _MINIMUM_RULES[name])
+        text = f"at least {display_units.LENGTH.text(guideline.value, display_units.system_for(build, shop))}"
+        rule = AllowedRange(guideline.value, None, text, guideline.authority)
+    return rule or AllowedRange()
+
+
 def _check_computed(
     build: Build, path: str, title: str, figure: Figure, reading: Reading | None, rule: AllowedRange | None
 ) -> CheckedClearance:
