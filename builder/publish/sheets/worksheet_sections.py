@@ -55,7 +55,7 @@ SECTIONS = (
     _section("springs", "Valve springs", "spring tester", "top_end.springs", "assembly.checks.coil_bind",
              "assembly.checks.retainer_to_seal"),
     _section("ports", "Ports", "depth gauge", "ports"),
-    _section("cam", "Cam, by the degree wheel", "degree wheel and dial indicator", "cam.degreeing", "cam.installed"),
+    _section("cam", "Cam, by the degree wheel", "degree wheel and dial indicator", "cam.degreeing"),
     _section("valve-train", "Valve train", "feeler gauge", "top_end.rockers", "top_end.pushrods", "cam.lifters",
              "assembly.checks.intake_piston_to_valve", "assembly.checks.exhaust_piston_to_valve",
              "assembly.checks.intake_lash", "assembly.checks.exhaust_lash"),
