@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from builder.engine.fuel_properties import TYPICAL_FUELS, FuelProperties
 from builder.engine.geometry import swept_volume
 from builder.engine.validation import Array
 from builder.record.models.build import Build
@@ -14,7 +15,10 @@ from builder.record.quantities.readings import Reading
 
 @dataclass(frozen=True, kw_only=True)
 class EngineData:
-    """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded."""
+    """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded.
+
+    ``typical_fuel``: what fuels of this kind usually have.
+    """
 
     displacement: float | None
     stroke: float | None
@@ -26,6 +30,19 @@ class EngineData:
     fuel_density: float | None
     stoichiometric: float | None
     heating_value: float | None
+    typical_fuel: FuelProperties | None
+
+    @property
+    def air_for_fuel(self) -> float | None:
+        """Return the air-fuel ratio at lambda 1 [-]: that of the record, else the typical one of the fuel."""
+        typical = self.typical_fuel.stoichiometric if self.typical_fuel else None
+        return self.stoichiometric if self.stoichiometric is not None else typical
+
+    @property
+    def heat_of_fuel(self) -> float | None:
+        """Return the lower heating value [J/kg]: that of the record, else the typical one of the fuel."""
+        typical = self.typical_fuel.heating_value if self.typical_fuel else None
+        return self.heating_value if self.heating_value is not None else typical
 
 
 def read_engine_data(build: Build) -> EngineData:
@@ -48,6 +65,7 @@ def read_engine_data(build: Build) -> EngineData:
         fuel_density=fuel.density.si if fuel and fuel.density else None,
         stoichiometric=fuel.stoichiometric if fuel else None,
         heating_value=fuel.heating_value.si if fuel and fuel.heating_value else None,
+        typical_fuel=TYPICAL_FUELS[fuel.kind] if fuel else None,
     )
 
 

@@ -21,17 +21,24 @@ if TYPE_CHECKING:
     from builder.figures.review.clearance_checks import CheckedClearance
     from builder.figures.review.goals import GoalResult
 
-Provenance = Literal["listed", "measured", "given"]
+Provenance = Literal["typical", "listed", "measured", "given"]
 """How a value is known."""
+TYPICAL: Final = "typical"
+"""Usual for things of its kind; not of this engine."""
 LISTED: Final = "listed"
 MEASURED: Final = "measured"
 GIVEN: Final = "given"
 """Known exactly: a count or a choice, not a reading."""
 
-PROVENANCE_TEXTS: Mapping[Provenance, str] = {LISTED: "from catalog", MEASURED: "measured", GIVEN: "given"}
+PROVENANCE_TEXTS: Mapping[Provenance, str] = {
+    TYPICAL: "typical, not measured",
+    LISTED: "from catalog",
+    MEASURED: "measured",
+    GIVEN: "given",
+}
 """How a value is known, in words."""
 
-_WEAKEST_FIRST: tuple[Provenance, ...] = (LISTED, MEASURED, GIVEN)
+_WEAKEST_FIRST: tuple[Provenance, ...] = (TYPICAL, LISTED, MEASURED, GIVEN)
 
 
 def weakest(provenances: Iterable[Provenance]) -> Provenance:
@@ -242,8 +249,10 @@ class Figure:
 
     @property
     def basis(self) -> Provenance | Literal["mixed"]:
-        """Return how what it goes back to is known: measured, listed, some of each, or given."""
+        """Return how what it goes back to is known: measured, listed, some of each, or given; typical if any is."""
         known = {reading.provenance for reading in self.readings} - {GIVEN}
+        if TYPICAL in known:
+            return TYPICAL
         return "mixed" if len(known) > 1 else next(iter(known), GIVEN)
 
     @property
@@ -257,7 +266,7 @@ class Figure:
         if self.is_reading:
             return ""
         groups = []
-        for provenance in (MEASURED, LISTED):
+        for provenance in (MEASURED, LISTED, TYPICAL):
             labels = dict.fromkeys(reading.label for reading in self.readings if reading.provenance == provenance)
             if labels:
                 groups.append(f"{_enumerate(labels)} {PROVENANCE_TEXTS[provenance]}")

@@ -17,7 +17,6 @@ from builder.record.models.build import Build
 _INDUCTION = "top_end.induction"
 _BOOST_LOG = "dyno.pulls (with boost or manifold pressure in the log) or top_end.yaml: induction.boost"
 _CHARGE_LOG = "dyno.pulls (with the charge temperature in the log) or top_end.yaml: induction.charge_temperature"
-_AIR_LOG = "dyno.pulls (with air flow in the log, or fuel flow with AFR or lambda)"
 
 
 def _is_boosted(build: Build) -> bool:
@@ -47,11 +46,6 @@ def _charge_at_peak_power(pull: PullResult) -> float | None:
     return None if logged is None else pull.corrected.at(logged, pull.peaks.power.speed)
 
 
-def _air_at_peak_power(pull: PullResult) -> float | None:
-    flow = pull.derived.get("air_flow_mass")
-    return None if flow is None else pull.corrected.at(flow, pull.peaks.power.speed)
-
-
 define.add_inputs(
     per_pull("boost_logged", "boost at peak power", "p_b", units.PRESSURE, "dyno.pulls", _boost_at_peak_power,
              hint=_BOOST_LOG),
@@ -60,7 +54,6 @@ define.add_inputs(
              _charge_at_peak_power, hint=_CHARGE_LOG),
     Input("charge_recorded", "charge in the manifold as recorded", "T_m", units.TEMPERATURE,
           f"{_INDUCTION}.charge_temperature"),
-    per_pull("air_at_peak_power", "air taken in at peak power", "m_a", units.MASS_FLOW, _AIR_LOG, _air_at_peak_power),
     Input("restrictor_diameter", "restrictor diameter", "d", units.LENGTH, f"{_INDUCTION}.restrictor_diameter"),
     Input("restrictor_coefficient", "discharge coefficient of the restrictor", "C_d", units.INDEX,
           f"{_INDUCTION}.restrictor_coefficient", provenance=GIVEN),

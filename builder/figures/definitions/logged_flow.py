@@ -7,14 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from builder.engine import breathing
-from builder.engine.validation import Value, unwrap_scalar
+from builder.engine.fuel_properties import air_from_fuel
+from builder.engine.validation import Array, Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import Context, Input, recorded_value
 from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, Definitions
 from builder.figures.core.types import GIVEN, LISTED, InputValue
 from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
-from builder.figures.dyno.pull import PullResult
+from builder.figures.dyno.pull import PullResult, logged_lambda, metered_air
 from builder.figures.review.guideline_defaults import guideline_value
 from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
@@ -31,22 +32,14 @@ def _fullest(pull: PullResult) -> int | None:
     return None if filling is None or not np.isfinite(filling).any() else int(np.nanargmax(filling))
 
 
-def _air_when_fullest(pull: PullResult) -> float | None:
-    row, flow = _fullest(pull), pull.derived.get("air_flow_mass")
-    return None if row is None or flow is None else float(flow[row])
+def _when_fullest(pull: PullResult, values: Array | None) -> float | None:
+    row = _fullest(pull)
+    return None if row is None or values is None or not np.isfinite(values[row]) else float(values[row])
 
 
 def _speed_when_fullest(pull: PullResult) -> float | None:
     row = _fullest(pull)
     return None if row is None else float(pull.corrected.speed[row])
-
-
-def _fuel_at_peak_power(pull: PullResult) -> float | None:
-    fuel = pull.derived.get("fuel_flow_mass")
-    if fuel is None:
-        return None
-    known = np.isfinite(fuel)
-    return float(np.interp(pull.peaks.power.speed, pull.corrected.speed[known], fuel[known])) if known.any() else None
 
 
 def _pulse_at_peak_power(pull: PullResult) -> float | None:
@@ -62,9 +55,15 @@ define.add_inputs(
           "top_end.induction.injectors.pulses_per_cycle", provenance=GIVEN),
     per_pull("pulse_at_peak_power", "injector pulse at peak power", "t_i", units.PULSE,
              "dyno.pulls (with the injector pulse in the log)", _pulse_at_peak_power),
-    per_pull("fuel_at_peak_power", "fuel flow at peak power", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_peak_power),
     per_pull("fullest_air", "air taken in where the cylinders fill best", "m_a", units.MASS_FLOW, _AIR_FLOW_LOG,
-             _air_when_fullest),
+             lambda pull: _when_fullest(pull, metered_air(pull.channels, pull.conditions))),
+    per_pull("fullest_fuel", "fuel flow where the cylinders fill best", "m_f", units.MASS_FLOW, FUEL_LOG,
+             lambda pull: _when_fullest(pull, pull.derived.get("fuel_flow_mass"))),
+    per_pull("fullest_lambda", "lambda there", "λ", units.RATIO, "dyno.pulls (with lambda in the log)",
+             lambda pull: _when_fullest(pull, logged_lambda(pull.channels))),
+    per_pull("fullest_ratio", "air-fuel ratio there", "AFR", units.RATIO,
+             "dyno.pulls (with the air-fuel ratio in the log)",
+             lambda pull: _when_fullest(pull, pull.channels.get("afr"))),
     per_pull("fullest_speed", "speed there", "n", units.SPEED, _AIR_FLOW_LOG, _speed_when_fullest),
 )  # fmt: skip
 
@@ -191,12 +190,12 @@ def injector_size_needed(fuel_at_peak_power: Value, injectors: Value, injector_d
 
 @define.figure(
     "volumetric_efficiency",
-    "Volumetric efficiency",
+    "Volumetric efficiency (on outside air)",
     units.PERCENT,
     source=HEYWOOD_2,
     axis="pull",
     headline="first",
-    means="Air taken in over air the swept volume would hold, at its best speed.",
+    means="Air taken in over the outside air that the swept volume would hold, at its best speed; boost raises it.",
     formula=r"\frac{\dot m_a}{\rho \, V_d \, n / r}",
     symbols=(
         (r"\rho", "density of the air outside", "kg/m^3"),
@@ -211,3 +210,41 @@ def volumetric_efficiency(
     """Return the highest volumetric efficiency of each pull [-]."""
     revolutions = round(float(np.mean(revolutions_per_cycle)))
     return breathing.volumetric_efficiency(fullest_air, air_density, displacement, fullest_speed, revolutions)
+
+
+@define.alternative(
+    "volumetric_efficiency",
+    working="{fullest_fuel} × {fullest_ratio} / ({air_density} × {displacement} × {fullest_speed}"
+    " / {revolutions_per_cycle})",
+)
+def volumetric_efficiency_from_ratio(
+    fullest_fuel: Value,
+    fullest_ratio: Value,
+    air_density: Value,
+    displacement: Value,
+    fullest_speed: Value,
+    revolutions_per_cycle: Value,
+) -> Value:
+    """Return the highest volumetric efficiency from fuel flow and air-fuel ratio [-]."""
+    air = air_from_fuel(fullest_fuel, fullest_ratio)
+    return volumetric_efficiency(air, air_density, displacement, fullest_speed, revolutions_per_cycle)
+
+
+@define.alternative(
+    "volumetric_efficiency",
+    working="{fullest_fuel} × {fullest_lambda} × {stoichiometric} / ({air_density} × {displacement} × {fullest_speed}"
+    " / {revolutions_per_cycle})",
+)
+def volumetric_efficiency_from_lambda(
+    fullest_fuel: Value,
+    fullest_lambda: Value,
+    stoichiometric: Value,
+    air_density: Value,
+    displacement: Value,
+    fullest_speed: Value,
+    revolutions_per_cycle: Value,
+) -> Value:
+    """Return the highest volumetric efficiency from fuel flow and lambda [-]."""
+    ratio = unwrap_scalar(np.asarray(fullest_lambda) * np.asarray(stoichiometric))
+    air = air_from_fuel(fullest_fuel, ratio)
+    return volumetric_efficiency(air, air_density, displacement, fullest_speed, revolutions_per_cycle)

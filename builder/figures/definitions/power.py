@@ -117,8 +117,6 @@ define.add_inputs(
              _fuel_text),
     per_pull("thriftiest_power", "power there, as observed", "P", units.POWER, FUEL_LOG,
              _power_at_best),
-    Input("heating_value", "lower heating value of the fuel", "LHV", units.SPECIFIC_ENERGY,
-          "build.engine.fuel.heating_value"),
     Input("inertia", "inertia of rotating parts", "J", units.INERTIA, "dyno.inertia"),
     per_state("acceleration", "acceleration at peak torque", "dn/dt", units.ENGINE_ACCELERATION,
               "dyno.pulls (a sweep with time in the log)",

@@ -390,15 +390,18 @@ def air_fuel_ratio(channels: Mapping[str, Array], engine: EngineData) -> Array |
     """Return air by mass over fuel by mass [-], None where neither it nor lambda was logged."""
     if "afr" in channels:
         return channels["afr"]
-    mixture = _logged_lambda(channels)
-    if mixture is not None and engine.stoichiometric is not None:
-        return mixture * engine.stoichiometric
+    mixture = logged_lambda(channels)
+    if mixture is not None and engine.air_for_fuel is not None:
+        return mixture * engine.air_for_fuel
     return None
 
 
 def lambda_of(channels: Mapping[str, Array], engine: EngineData) -> Array | None:
-    """Return lambda [-], from the air-fuel ratio where it was not logged."""
-    mixture = _logged_lambda(channels)
+    """Return lambda [-], from the air-fuel ratio where it was not logged.
+
+    For that the fuel's own ratio at lambda 1 is needed: many sensors show every fuel on the scale of gasoline.
+    """
+    mixture = logged_lambda(channels)
     if mixture is not None:
         return mixture
     if "afr" in channels and engine.stoichiometric is not None:
@@ -406,7 +409,7 @@ def lambda_of(channels: Mapping[str, Array], engine: EngineData) -> Array | None
     return None
 
 
-def _logged_lambda(channels: Mapping[str, Array]) -> Array | None:
+def logged_lambda(channels: Mapping[str, Array]) -> Array | None:
     """Return lambda as logged [-]: the engine's, else the mean of its cylinders; None where it was not logged."""
     if "lambda" in channels:
         return channels["lambda"]
@@ -420,12 +423,20 @@ def by_cylinder(channels: Mapping[str, Array], slug: str) -> list[tuple[int, Arr
     return [(number, channels[name]) for number, name in numbered if name in channels]
 
 
-def _air_flow(channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions) -> Array | None:
-    """Return the air by mass [kg/s]: logged, or by volume with the day's density, or from fuel and mixture."""
+def metered_air(channels: Mapping[str, Array], conditions: AmbientConditions) -> Array | None:
+    """Return the air by mass [kg/s] as a flow meter read it, one by volume with the day's density; None without one."""
     if "air_flow" in channels:
         return channels["air_flow"]
     if "air_flow_volume" in channels and conditions.air is not None:
         return channels["air_flow_volume"] * conditions.air.density
+    return None
+
+
+def _air_flow(channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions) -> Array | None:
+    """Return the air by mass [kg/s]: as metered, or from fuel and mixture."""
+    metered = metered_air(channels, conditions)
+    if metered is not None:
+        return metered
     fuel, ratio = _fuel_flow(channels, engine), air_fuel_ratio(channels, engine)
     return fuel * ratio if fuel is not None and ratio is not None else None
 
@@ -457,9 +468,9 @@ def _derived(
         loaded = observed >= 0.1 * np.fmax.reduce(observed, initial=0.0)
         watts = np.where(loaded, corrected.observed_power, np.nan)
         derived["bsfc"] = np.asarray(power.bsfc(fuel, watts))
-        if engine.heating_value is not None:
+        if engine.heat_of_fuel is not None:
             derived["brake_thermal_efficiency"] = np.asarray(
-                power.brake_thermal_efficiency(watts, fuel, engine.heating_value)
+                power.brake_thermal_efficiency(watts, fuel, engine.heat_of_fuel)
             )
     return {slug: values for slug, values in derived.items() if np.isfinite(values).any()}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from builder.figures.core.display_units import mean_quantity, written_mean, written_text
-from builder.figures.core.types import LISTED, PROVENANCE_TEXTS, Figure, FigureSheet
+from builder.figures.core.types import LISTED, PROVENANCE_TEXTS, TYPICAL, Figure, FigureSheet
 from builder.publish.sheets.record_rows import LabelledValue, labelled
 from builder.record.models.build import Build
 from builder.record.models.cam import LobeCard
@@ -83,6 +83,8 @@ def _labelled_figure(figure: Figure, both: bool = True) -> LabelledValue:
     remarks += figure.cautions
     alternate = (figure.alternate_text or "") if both else ""
     provenance = PROVENANCE_TEXTS[LISTED] if figure.is_reading and figure.provenance == LISTED else ""
+    if figure.provenance == TYPICAL:
+        provenance = "from a typical value"
     return LabelledValue(figure.title, figure.display_with_range, alternate, tuple(remarks), provenance)
 
 

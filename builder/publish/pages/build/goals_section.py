@@ -54,7 +54,7 @@ def _differs(quantity: Quantity, unit: DisplayUnit, system: System) -> bool:
     return not math.isclose(float(quantity.number), unit.number(quantity.si, system), rel_tol=1e-6)
 
 
-_BASIS = {"listed": "from catalog", "mixed": "partly from catalog"}
+_BASIS = {"listed": "from catalog", "mixed": "partly from catalog", "typical": "from a typical value"}
 
 
 def _result_text(finding: Finding, unit: DisplayUnit, system: System) -> str:

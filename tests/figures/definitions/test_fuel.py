@@ -1,0 +1,76 @@
+"""Air from fuel flow and mixture, with the record's own fuel properties and with typical ones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from builder.figures.core.types import FigureSheet
+from builder.figures.evaluate import compute
+from tests.support.dyno_figures import AIR, METRIC, figure, plain
+from tests.support.dyno_samples import ENGINE, RPM, log_of, one_pull, write_build
+
+FUEL = 0.004 * RPM  # [kg/h]
+LAMBDA = np.full(RPM.shape, 0.85)
+OWN = "heating_value: 43.2 MJ/kg, stoichiometric: 14.6"
+
+
+def sheet_of_fuel(archive: Path, monkeypatch: pytest.MonkeyPatch, fuel: str, **more: np.ndarray) -> FigureSheet:
+    """Return the figures of a build that records nothing of its fuel but its kind."""
+    monkeypatch.setattr("tests.support.dyno_samples.ENGINE", ENGINE.replace(f", {OWN}", ""))
+    log = log_of(**{"Fuel flow (kg/h)": FUEL}, **more)
+    build, messages = write_build(archive, one_pull(), {"a.csv": log}, fuel=fuel, induction="turbo")
+    assert build.get("build.engine.fuel.stoichiometric") is None, messages
+    return compute(build, METRIC)
+
+
+def test_fuel_flow_and_lambda_alone_give_air_filling_and_efficiency(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = sheet_of_fuel(tmp_path, monkeypatch, "E85", Lambda=LAMBDA)
+    speed = figure(sheet, "peak_power_speed").value * 60
+    air = 0.004 * speed / 3600 * 0.85 * 9.8
+    assert figure(sheet, "air_from_fuel").value == pytest.approx(air, rel=5e-3)
+    assert figure(sheet, "air_at_peak_power").value == figure(sheet, "air_from_fuel").value
+    filling = 0.004 / 60 * 0.85 * 9.8 / (AIR.density * figure(sheet, "displacement").value / 2)
+    assert figure(sheet, "volumetric_efficiency").value == pytest.approx(filling, rel=5e-3)
+    assert "brake_thermal_efficiency" in sheet
+
+
+def test_what_rests_on_a_typical_value_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = sheet_of_fuel(tmp_path, monkeypatch, "E85", Lambda=LAMBDA)
+    for slug in ("air_from_fuel", "air_at_peak_power", "volumetric_efficiency", "brake_thermal_efficiency"):
+        found = figure(sheet, slug)
+        assert (found.provenance, found.basis) == ("typical", "typical"), slug
+        assert "typical, not measured" in plain(found.calculated_from), slug
+    assert "air-fuel ratio at lambda 1 of E85" in plain(figure(sheet, "air_from_fuel").calculated_from)
+
+
+def test_the_records_own_properties_come_first(tmp_path: Path) -> None:
+    log = log_of(**{"Fuel flow (kg/h)": FUEL, "Lambda": LAMBDA})
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log}, fuel="E85")
+    sheet = compute(build, METRIC)
+    found = figure(sheet, "air_from_fuel")
+    assert found.value == pytest.approx(0.004 * figure(sheet, "peak_power_speed").value * 60 / 3600 * 0.85 * 14.6)
+    assert "typical" not in found.calculated_from
+    assert "typical" not in figure(sheet, "brake_thermal_efficiency").calculated_from
+    assert "air_at_peak_power" not in sheet
+
+
+def test_a_flow_meter_comes_before_the_fuel(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = sheet_of_fuel(tmp_path, monkeypatch, "E85", Lambda=LAMBDA, **{"Air flow (kg/h)": 0.05 * RPM})
+    speed = figure(sheet, "peak_power_speed").value * 60
+    assert figure(sheet, "air_at_peak_power").value == pytest.approx(0.05 * speed / 3600)
+    assert figure(sheet, "air_at_peak_power").basis == "measured"
+    assert figure(sheet, "volumetric_efficiency").basis != "typical"
+    assert figure(sheet, "air_from_fuel").basis == "typical"
+
+
+def test_a_logged_air_fuel_ratio_is_not_turned_into_lambda_by_a_typical_value(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = sheet_of_fuel(tmp_path, monkeypatch, "E85", AFR=np.full(RPM.shape, 12.5))
+    assert "lambda" not in {caution.name for caution in sheet.cautions}
+    assert figure(sheet, "air_from_fuel").basis == "measured"
