@@ -293,7 +293,7 @@ def _bore_tables(build: Build, shop: Shop) -> Iterator[BoxTable]:
     known = {bore.cylinder: bore.depths for bore in card.cylinders} if card else {}
     rows = []
     for index, depth in enumerate(depths):
-        for axis, meaning in (("across", "across the crank"), ("along", "along the crank")):
+        for axis, meaning in (("across", "across crank"), ("along", "along crank")):
             boxes = []
             for cylinder in range(1, build.cylinders + 1):
                 gauged = known.get(cylinder, ())
