@@ -15,12 +15,14 @@ from pathlib import Path
 from typing import Any
 
 import yaml
+from pydantic.fields import FieldInfo
 
 from builder.publish.data_export import pull_file_name
 from builder.publish.photos import BuildPhoto
 from builder.record.dyno_log.reader import without_comments
 from builder.record.load import file_in
 from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.choices import Synonyms
 from builder.record.models.delivery import AcceptedCaution
 from builder.record.models.dyno import Pull
 from builder.record.models.fields import RecordModel, notes_of
@@ -98,8 +100,12 @@ class _Redaction:
         public: dict[str, Any] = {}
         for name, inner in value.items():
             info, inner_path = model.model_fields.get(name), f"{path}.{name}"
-            if info is None or is_removed(notes_of(info).private, inner_path, self.allowed):
+            if info is None:
                 continue  # an unknown field may be private
+            if is_removed(notes_of(info).private, inner_path, self.allowed):
+                if entries := _public_entries(inner, info):
+                    public[name] = [self.public(entry, models_in(info.annotation)[0], inner_path) for entry in entries]
+                continue
             if name == "file" and model in (Pull, Photo):
                 if (file_name := self.file_names.get(" ".join(str(inner).split()))) is not None:
                     public[name] = file_name
@@ -107,6 +113,21 @@ class _Redaction:
             models = models_in(info.annotation)
             public[name] = self.public(inner, models[0], inner_path) if models else inner
         return public
+
+
+def _public_entries(value: Any, info: FieldInfo) -> list[Mapping[str, Any]]:
+    """Return the entries of a private list that are public by what they say themselves."""
+    public_where = notes_of(info).public_where
+    if public_where is None or not isinstance(value, list):
+        return []
+    decisive, choice = public_where
+    decisive_field = models_in(info.annotation)[0].model_fields[decisive]
+    synonyms = next(note for note in decisive_field.metadata if isinstance(note, Synonyms))
+    return [
+        entry
+        for entry in value
+        if isinstance(entry, Mapping) and decisive in entry and synonyms.normal(str(entry[decisive])) == choice
+    ]
 
 
 class _RecordDumper(yaml.SafeDumper):

@@ -44,8 +44,12 @@ def _redacted(model: RecordModel, path: str, allowed: Collection[str]) -> Record
     for name, info in type(model).model_fields.items():
         value = getattr(model, name)
         field_path = f"{path}.{name}"
-        if is_removed(notes_of(info).private, field_path, allowed):
+        notes = notes_of(info)
+        if is_removed(notes.private, field_path, allowed):
             changes[name] = None
+            if notes.public_where:
+                decisive, choice = notes.public_where
+                changes[name] = tuple(entry for entry in value if getattr(entry, decisive) == choice)
         elif isinstance(value, RecordModel):
             changes[name] = _redacted(value, field_path, allowed)
         elif isinstance(value, tuple) and any(isinstance(item, RecordModel) for item in value):

@@ -53,9 +53,11 @@ def test_what_is_public_stays_as_it_was() -> None:
     build = filled_build(Path("x"))
     stripped = without_private(build)
     for name in DOCUMENTS:
-        before = {item.location: item.value for item in field_values(getattr(build, name)) if not item.notes.private}
-        after = {item.location for item in field_values(getattr(stripped, name))}
-        assert set(before) == after
+        items = list(field_values(getattr(build, name)))
+        private = [item.location for item in items if item.notes.private]
+        before = {i.location for i in items if not any(i.location[: len(place)] == place for place in private)}
+        after = {item.location for item in field_values(getattr(stripped, name)) if item.value != ()}
+        assert before == after
 
 
 @pytest.mark.parametrize(("name", "path", "who"), ALL)
@@ -68,10 +70,10 @@ def test_a_private_field_is_optional_and_can_hold_a_marked_value(name: str, path
         model = inner
     info = model.model_fields[last]
     assert not info.is_required()
-    assert info.default is None
+    assert info.default is None or (notes_of(info).public_where and info.default == ())
     assert who in ("customer", "shop")
     # A private field of another kind would need a canary of its own in `filled`.
-    assert shape_of(info).kind in ("text", "prose")
+    assert shape_of(info).kind in ("text", "prose", "quantity", "entries")
 
 
 def test_names_that_sound_private_are_private() -> None:
@@ -133,3 +135,16 @@ def test_a_read_build_loses_its_private_values_and_keeps_its_lines(read: ReadWit
     handover = without_private(build, keep=("customer.name", "price"))
     assert "CANARY-2" in _everything(handover)
     assert all(f"CANARY-{index}" not in _everything(handover) for index in (1, 3, 4, 5, 6))
+
+
+def test_a_lesson_is_private_unless_it_says_otherwise(read: ReadWith) -> None:
+    build, problems = read(
+        build=f"{SHEET}lessons:\n  - CANARY-1\n  - {{lesson: CANARY-2, part: CANARY-3, visibility: shop}}\n"
+        "  - {lesson: gaps larger next time, part: rings, visibility: everybody}\n"
+    )
+    assert not problems
+    assert build is not None
+    assert len(build.build.lessons) == 3
+    stripped = without_private(build, keep=("lessons",))
+    assert CANARY not in _everything(stripped)
+    assert [(lesson.lesson, lesson.part) for lesson in stripped.build.lessons] == [("gaps larger next time", "rings")]

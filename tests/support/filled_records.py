@@ -15,18 +15,18 @@ from builder.record.schema_shape import shape_of
 CANARY = "CANARY"
 
 
-def _value(path: str, info: Any) -> Any:
-    shape, private = shape_of(info), notes_of(info).private
+def _value(path: str, info: Any, private: str | None) -> Any:
+    shape, private = shape_of(info), notes_of(info).private or private
     mark = f"{CANARY}-{private}-{path}" if private else "public"
     dimension = shape.dimension or "length"
     example = "1.5" if dimension == NUMBER else DIMENSIONS[dimension].example
     match shape.kind:
         case "section":
             assert shape.model is not None
-            return filled_model(shape.model, path)
+            return filled_model(shape.model, path, private)
         case "entries":
             assert shape.model is not None
-            return (filled_model(shape.model, f"{path}.0"), filled_model(shape.model, f"{path}.1"))
+            return tuple(filled_model(shape.model, f"{path}.{index}", private) for index in range(2))
         case "list":
             return (mark, mark)
         case "map":
@@ -52,9 +52,12 @@ def _value(path: str, info: Any) -> Any:
             return mark
 
 
-def filled_model(model: type[RecordModel], path: str) -> RecordModel:
-    """Return a model with a value in every field, without the validators, which forbid some of them together."""
-    values = {name: _value(f"{path}.{name}", info) for name, info in model.model_fields.items()}
+def filled_model(model: type[RecordModel], path: str, private: str | None = None) -> RecordModel:
+    """Return a model with a value in every field, without the validators, which forbid some of them together.
+
+    ``private`` is who alone may see the field that holds it.
+    """
+    values = {name: _value(f"{path}.{name}", info, private) for name, info in model.model_fields.items()}
     return model.model_construct(**values)
 
 

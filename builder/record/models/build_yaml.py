@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import GetJsonSchemaHandler, field_validator, model_validator
+from pydantic import BeforeValidator, GetJsonSchemaHandler, field_validator, model_validator
 from pydantic_core import core_schema
 
 from builder.record.models.choices import Synonyms
@@ -21,6 +21,7 @@ from builder.record.models.fields import (
     Prose,
     RatioNumber,
     RecordModel,
+    as_list,
     field,
 )
 from builder.record.models.goals import Goals
@@ -220,6 +221,35 @@ class Customer(RecordModel):
     address: Prose | None = field("address", "4 Slipway Lane, Port Example", private="customer")
 
 
+LessonVisibility = Annotated[
+    Literal["shop", "public"],
+    Synonyms({"shop": "private, shop only, internal, ours", "public": "everybody, everyone, all, published"}),
+]
+
+
+class Lesson(RecordModel):
+    """What the shop learned from a build."""
+
+    lesson: Prose = field("what was learned", "ring gaps 0.002 in larger next time", required=True)
+    part: Line | None = field("part that it is about, as parts.yaml calls it", "rings")
+    visibility: LessonVisibility = field(
+        "public: on the build's page; shop: in the shop's edition alone", "shop", default="shop"
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _words_alone(cls, given: object) -> object:
+        return {"lesson": given} if isinstance(given, (str, int, float)) and not isinstance(given, bool) else given
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Describe both forms: words alone, which are for the shop, or a lesson with its part and visibility."""
+        full = handler.resolve_ref_schema(handler(schema))
+        return {"anyOf": [{"type": "string", "description": "a lesson for the shop alone"}, dict(full)]}
+
+
 class BuildSheet(RecordModel):
     """build.yaml: the engine and the customer's brief."""
 
@@ -253,3 +283,10 @@ class BuildSheet(RecordModel):
     )
     price: Line | None = field("price", "4800", private="shop")
     private_notes: Prose | None = field("private note", "Paid half in advance.", private="shop")
+    lessons: Annotated[tuple[Lesson, ...], BeforeValidator(as_list)] = field(
+        "what was learned, for the next similar job; a lesson is the shop's own unless its visibility is public",
+        "",
+        default=(),
+        private="shop",
+        public_where=("visibility", "public"),
+    )

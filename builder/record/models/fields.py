@@ -55,6 +55,7 @@ class Notes:
     units: tuple[str, ...] = ()
     measured: bool = False
     only_where: str = ""
+    public_where: tuple[str, str] | None = None
 
 
 def field(
@@ -75,6 +76,7 @@ def field(
     units: tuple[str, ...] = (),
     measured: bool = False,
     only_where: str = "",
+    public_where: tuple[str, str] | None = None,
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -90,6 +92,7 @@ def field(
     that the trade uses for it, where they are not those of its dimension. ``measured``: it can only come from a
     measurement (dial gauge, burette, tester), so that a plain value counts as measured. ``only_where`` says
     which engines have it, where the engine of the other examples has not. Private fields must be optional.
+    ``public_where`` is, in a private list, the field of an entry and the choice in it that make this entry public.
     """
     notes = Notes(
         description,
@@ -107,6 +110,7 @@ def field(
         units,
         measured,
         only_where,
+        public_where,
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))
@@ -214,7 +218,8 @@ Line = Annotated[
 """A few words on one line; shown as plain text."""
 
 
-def _as_list(given: object) -> object:
+def as_list(given: object) -> object:
+    """Return one value that was written in place of a list as a list of it."""
     return (given,) if isinstance(given, (str, int, float)) and not isinstance(given, bool) else given
 
 
@@ -223,7 +228,7 @@ _LinesAsWritten = Annotated[
 ]
 """What an editor accepts for one line or several."""
 
-Lines = Annotated[tuple[Line, ...], BeforeValidator(_as_list, json_schema_input_type=_LinesAsWritten)]
+Lines = Annotated[tuple[Line, ...], BeforeValidator(as_list, json_schema_input_type=_LinesAsWritten)]
 """One line of text, or a list of them."""
 
 Prose = Annotated[

@@ -31,7 +31,7 @@ TITLES = {
     "delivery": "Delivery",
 }
 _LEFT_OUT = {
-    "build": {"title", "summary", "goals", "invented", "status", "units", "correction"},
+    "build": {"title", "summary", "goals", "invented", "status", "units", "correction", "lessons"},
     "dyno": {"pulls", "correction"},
 }
 """Fields of a document that the page shows in another section."""
