@@ -94,3 +94,17 @@ def _read(text: str, read_yaml: Any, path: Path) -> Any:
         document, problems = read_yaml(Path(folder) / "x.yaml", path)
         assert document is not None, problems
         return document.value
+
+
+def test_only_public_lessons_are_delivered(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "larch"
+    folder.mkdir(parents=True)
+    lessons = "lessons: [first, {lesson: second, part: rings}, {lesson: third, visibility: Everyone}]\n"
+    (folder / "build.yaml").write_text(f"title: Larch\nengine: {{cylinders: 4}}\n{lessons}")
+    build, _ = read_build(folder, tmp_path)
+    assert build is not None
+    sheet = delivered_record(build, (), (), {}).files["build.yaml"].decode()
+    assert "third" in sheet
+    assert "first" not in sheet
+    assert "second" not in sheet
+    assert "rings" not in sheet

@@ -25,6 +25,7 @@ from tests.support import tiny_archive as tiny
 from tests.support.handover_samples import unpacked_pdf
 
 CANARY = "Canary"
+HOURS = "387.61 h"
 PRIVATE = {name: private_fields(model) for name, model in DOCUMENTS.items()}
 
 
@@ -41,7 +42,9 @@ class Writer(yaml.SafeDumper):
 
 
 def canaries(word: str) -> str:
-    """Return a word that no page contains by itself."""
+    """Return a word that no page contains by itself; for a number of hours, a number that none contains."""
+    if word.endswith(".hours"):
+        return HOURS
     return f"{CANARY}{''.join(part.capitalize() for part in re.split('[^a-z]+', word))}"
 
 
@@ -113,6 +116,11 @@ def write_pictures(folder: Path) -> list[str]:
     return names
 
 
+def occurrences_of_all(archive: Path) -> list[str]:
+    """Return where any canary occurs in the output of an archive."""
+    return [*occurrences(archive), *occurrences(archive, HOURS.removesuffix(" h"))]
+
+
 def occurrences(archive: Path, word: str = CANARY) -> list[str]:
     """Return where a word occurs in the output of an archive: in file names, contents and picture metadata."""
     places = []
@@ -157,15 +165,19 @@ def test_nothing_private_is_published(archive: Path) -> None:
     for kind in ("dyno", "build"):
         assert b"Enginelarch" in unpacked_pdf((archive / f"site/builds/larch/{kind}-sheet.pdf").read_bytes())
     assert "Engine larch" in (archive / "site/assets/finder-data.js").read_text()
-    assert occurrences(archive) == []
+    assert occurrences_of_all(archive) == []
 
 
 def test_nothing_private_is_in_the_shops_edition(archive: Path) -> None:
-    """The shop's edition is a web page too, which visitors of the shop may see."""
+    """The shop's edition is a web page too, which visitors of the shop may see; its own lessons are all it adds."""
     write_private_build(archive, "larch")
+    path = archive / "builds" / "larch" / "build.yaml"
+    sheet = path.read_text()
+    path.write_text(sheet.replace(canaries("build.lessons"), "OwnLesson"))
     report = publish(archive, archive / ".millbook" / "shop" / "site", edition=Edition.SHOP)
     assert "larch" in report.published
-    assert occurrences(archive) == []
+    assert occurrences_of_all(archive) == []
+    assert any(place.endswith("larch/index.html") for place in occurrences(archive, "OwnLesson"))
 
 
 def test_nothing_private_is_stored_of_a_build_with_errors(archive: Path) -> None:

@@ -38,7 +38,13 @@ def test_rows_of_the_reference() -> None:
     assert _row("bottom_end", "block.bores").notation == "length in in, mm, thou, um"
     status = _row("build", "status")
     assert status.notation == "one of"
-    assert [choice for choice, _ in status.synonyms] == ["planned", "in progress", "finished", "withdrawn"]
+    assert [choice for choice, _ in status.synonyms] == [
+        "planned",
+        "in progress",
+        "waiting for parts",
+        "finished",
+        "withdrawn",
+    ]
     assert "lbf.ft" in _row("assembly", "fasteners[].torque").notation
     assert _row("dyno", "pulls[].conditions.wet_bulb").example == "61 degF"
     assert _row("top_end", "rockers.ratio").notation == "a ratio: 1.6 or 1.6:1"

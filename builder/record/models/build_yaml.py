@@ -27,11 +27,12 @@ from builder.record.models.fields import (
 from builder.record.models.goals import Goals
 
 Status = Annotated[
-    Literal["planned", "in progress", "finished", "withdrawn"],
+    Literal["planned", "in progress", "waiting for parts", "finished", "withdrawn"],
     Synonyms(
         {
             "planned": "plan, quoted, quote, not started",
             "in progress": "unfinished, in work, in hand, open",
+            "waiting for parts": "waiting, awaiting parts, parts on order, on hold for parts",
             "finished": "done, complete, completed",
             "withdrawn": "canceled, cancelled",
         }

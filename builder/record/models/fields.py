@@ -288,6 +288,14 @@ OneInertia = Annotated[Quantity, QuantityOf("inertia")]
 OneEnergy = Annotated[Quantity, QuantityOf("specific energy")]
 OneDensity = Annotated[Quantity, QuantityOf("density")]
 OneTime = Annotated[Quantity, QuantityOf("time")]
+
+
+def _in_hours(given: object) -> object:
+    return f"{as_written(given)} h" if isinstance(given, (int, float)) and not isinstance(given, bool) else given
+
+
+Hours = Annotated[OneTime, BeforeValidator(_in_hours)]
+"""A time; a plain number is hours."""
 OneOfAny = Annotated[Quantity, QuantityOf(None, or_number=True)]
 """A value of any kind: its unit says which, and a plain number (a jet, a notch) will do."""
 

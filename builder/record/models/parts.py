@@ -53,7 +53,9 @@ class Part(RecordModel):
     quantity: Count | None = field("quantity", "8")
     source: PartSource | None = field("source", "used")
     supplier: Line | None = field("supplier", "Quayside Autojumble", private="shop")
-    price: Line | None = field("price", "260", private="shop")
+    price: Line | None = field("price of the whole entry, all pieces together", "260", private="shop")
+    ordered: Day | None = field("day it was ordered; until it is received, the build waits for it", "2024-01-29")
+    expected: Day | None = field("day it is expected", "2024-02-10")
     received: Day | None = field("day it came in", "2024-02-12")
     checked: tuple[PartCheck, ...] = field("inspections", "", default=())
     verdict: Verdict | None = field("outcome", "fits")
@@ -65,6 +67,16 @@ class Part(RecordModel):
     def never_checked(self) -> bool:
         """Whether nobody looked at it."""
         return not self.checked and self.verdict in (None, "not checked")
+
+    @property
+    def awaited(self) -> bool:
+        """Whether it was ordered and there is no sign yet that it came."""
+        return self.ordered is not None and not self.arrived
+
+    @property
+    def arrived(self) -> bool:
+        """Whether it is there: received, inspected, or with an outcome."""
+        return self.received is not None or bool(self.checked) or self.verdict not in (None, "not checked")
 
 
 class Parts(RecordModel):

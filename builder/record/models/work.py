@@ -10,6 +10,7 @@ from builder.record.models.fields import (
     AnyReading,
     Count,
     Day,
+    Hours,
     Line,
     Number,
     OneLength,
@@ -27,6 +28,13 @@ class Operation(RecordModel):
     on: Line | None = field("part", "block")
     who: Line | None = field("initials", "RT")
     when: Day | None = field("day", "2024-03-02")
+    hours: Hours | None = field(
+        "hours worked on it, for quoting the next job",
+        "2.5 h",
+        private="shop",
+        plausible_range=("1 min", "400 h"),
+        units=("h", "min"),
+    )
     before: AnyReading | None = field("reading before", "9.012 in", sign="any")
     after: AnyReading | None = field("reading after", "9.003 in", sign="any")
     note: Prose | None = field("remarks", "plate torqued to 65 lbf.ft")

@@ -35,6 +35,7 @@ from builder.publish.photos import BuildPhoto
 from builder.publish.sheets.dyno_sheet import power_table
 from builder.publish.sheets.specification import short_specification
 from builder.record.models.build import Build
+from builder.record.models.build_yaml import Lesson
 from builder.record.models.shop import Shop
 
 if TYPE_CHECKING:
@@ -60,12 +61,13 @@ def render_build_page(
     photos: Sequence[BuildPhoto],
     data_files: Sequence[str],
     readiness: Readiness | None,
+    lessons: Sequence[Lesson] = (),
     sheets: Sequence[SheetLink] = (),
 ) -> str:
     """Return the Markdown of a build's page.
 
-    `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone,
-    `sheets` are the one-page PDFs beside the page.
+    `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone, which
+    shows all `lessons`, the public edition those that are public; `sheets` are the one-page PDFs beside the page.
     """
     both = shop.units == "both"
     all_chapters = chapters(build, both_systems=both)
@@ -85,6 +87,7 @@ def render_build_page(
         best_during_testing=best_sentence(sheet),
         delivered_assumption=assumption_sentence(sheet),
         readiness=readiness,
+        lessons=lessons,
         for_shop=readiness is not None,
         sheets=sheets,
         dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,

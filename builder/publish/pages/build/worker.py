@@ -123,8 +123,8 @@ def build_one(
 ) -> BuildOutput:
     """Read one build folder and build its page and files, or say why it is not published.
 
-    Nothing that the record marks as private gets into the page. The shop's own edition adds what is missing before
-    the engine may be delivered.
+    Nothing that the record marks as private gets into the page. The shop's own edition adds the shop's own lessons, and
+    what is missing before the engine may be delivered.
     """
     build, problems = read_build(folder, archive)
     if build is None:
@@ -152,6 +152,7 @@ def build_one(
         data_files=tuple(data),
         sheets=tuple(request.link for request in sheets),
         readiness=readiness(build, shop, sheet) if edition.is_internal else None,
+        lessons=(build if edition.is_internal else public).build.lessons,
     )
     page = english.markup(page)
     files = chart_files(placed, english)
