@@ -31,10 +31,19 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
     and line, and the other figures are still there.
     """
     with np.errstate(all="ignore"):  # what comes to no finite number is a problem, not a warning of NumPy
-        return _compute(Solver(Context(build, profile_of(build, shop), REGISTRY)))
+        return evaluate(solver_for(build, shop))
 
 
-def _compute(solver: Solver) -> FigureSheet:
+def solver_for(build: Build, shop: Shop) -> Solver:
+    """Return the solver of a build's figures."""
+    return Solver(Context(build, profile_of(build, shop), REGISTRY))
+
+
+def evaluate(solver: Solver, *, with_findings: bool = True) -> FigureSheet:
+    """Return every figure of a solver's build, reviewed.
+
+    Without findings the values of the record are not compared with each other, for an engine that is not yet recorded.
+    """
     build, shop, guard = solver.context.build, solver.context.shop, solver.context.guard
     results = [
         guard.run(item.description.title, partial(solver.figure, slug), MissingInputs(slug, item.description.title, ()))
@@ -48,8 +57,8 @@ def _compute(solver: Solver) -> FigureSheet:
         problems=(),
         system=solver.context.system,
         session=session,
-        discrepancies=find_discrepancies(solver),
-        contradictions=find_contradictions(solver),
+        discrepancies=find_discrepancies(solver) if with_findings else (),
+        contradictions=find_contradictions(solver) if with_findings else (),
     )
     goals = guard.collect("the customer's goals", lambda: goal_results(build, sheet))
     sheet = replace(sheet, clearances=check_clearances(build, shop, sheet, guard), goals=tuple(goals))

@@ -77,7 +77,7 @@ def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4, two_str
     """Return the files of a new build as commented YAML, by file name.
 
     ``title`` is what the engine is called, ``cylinders`` how many readings the examples have. A four-stroke has a cam,
-    a ``two_stroke`` ports.
+    a ``two_stroke`` ports. plan.yaml is for an engine with parts to choose from, and is left to be written.
     """
     name = title or slug.replace("-", " ").capitalize()
     live = {"title": _quoted("title", name), "status": "in progress", "engine.cylinders": str(cylinders)}
@@ -88,7 +88,7 @@ def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4, two_str
             document, model, f"../{SCHEMA_FOLDER}", live if document == "build" else {}, cylinders
         )
         for document, model in DOCUMENTS.items()
-        if document != ("cam" if two_stroke else "ports")
+        if document not in ("plan", "cam" if two_stroke else "ports")
     }
 
 

@@ -11,14 +11,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from builder.record.changes import with_value
 from builder.record.dyno_log.channels import channel_named
-from builder.record.models.build import DOCUMENTS, Build
-from builder.record.models.fields import RecordModel
+from builder.record.models.build import Build
 from builder.record.models.parts import Part
 from builder.record.problem import Problem
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import parse_quantity
-from builder.record.traversal import models_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +49,7 @@ def with_taken_over(build: Build) -> Build:
     taken: dict[str, str] = {}
     for item in sources(build):
         if build.get(item.path) is None:
-            build = _with(build, item.path, item.value)
+            build = with_value(build, item.path, item.value)
             taken[item.path] = item.source
     return dataclasses.replace(build, taken_from=taken) if taken else build
 
@@ -146,21 +145,3 @@ def _serial(build: Build) -> Iterator[Source]:
     ]
     if len(blocks) == 1 and blocks[0][1].serial:
         yield Source("build.engine_serial", f"parts.parts.{blocks[0][0]}.serial", blocks[0][1].serial)
-
-
-def _with(build: Build, path: str, value: Any) -> Build:
-    """Return the build with a value at a path; sections on the way that were not recorded are made."""
-    document, *steps = path.split(".")
-    part = getattr(build, document) or DOCUMENTS[document]()
-    changes: dict[str, Any] = {document: _with_value(part, steps, value)}
-    return dataclasses.replace(build, **changes)
-
-
-def _with_value(model: RecordModel, steps: list[str], value: Any) -> RecordModel:
-    name, *rest = steps
-    if rest:
-        inner = getattr(model, name)
-        if inner is None:
-            inner = models_in(type(model).model_fields[name].annotation)[0]()
-        value = _with_value(inner, rest, value)
-    return model.model_copy(update={name: value})

@@ -73,7 +73,7 @@ def test_a_private_field_is_optional_and_can_hold_a_marked_value(name: str, path
     assert info.default is None or (notes_of(info).public_where and info.default == ())
     assert who in ("customer", "shop")
     # A private field of another kind would need a canary of its own in `filled`.
-    assert shape_of(info).kind in ("text", "prose", "quantity", "entries")
+    assert shape_of(info).kind in ("text", "prose", "quantity", "entries", "map")
 
 
 def test_names_that_sound_private_are_private() -> None:

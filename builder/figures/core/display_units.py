@@ -151,6 +151,11 @@ def written_text(quantity: Quantity) -> str:
     return join_unit(written_number(quantity), printed_unit(quantity.unit))
 
 
+def number_decimals(quantity: Quantity) -> int:
+    """Return with how many decimals a value was written."""
+    return len(quantity.number.lower().partition("e")[0].partition(".")[2])
+
+
 def written_mean(reading: Reading) -> str:
     """Return the mean of a reading's values as text, its unit as printed."""
     return written_text(mean_quantity(reading))

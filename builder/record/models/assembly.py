@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from builder.record.models.fields import (
     Angle,
     AnyReading,
@@ -20,6 +22,37 @@ from builder.record.models.fields import (
     Torque,
     field,
 )
+
+_CROWN = {
+    "bottom_end.block.deck_height": 1,
+    "bottom_end.crankshaft.stroke": -0.5,
+    "bottom_end.rods.length": -1,
+    "bottom_end.pistons.compression_height": -1,
+}
+"""How far the crown comes to stand lower at TDC [m] for each meter of the parts."""
+_LIFT = dict.fromkeys(
+    (
+        *(f"cam.card.{side}.{field}" for side in ("intake", "exhaust") for field in
+          ("lobe_lift", "valve_lift", "rocker_ratio", "lash")),
+        "assembly.checks.intake_lash", "assembly.checks.exhaust_lash",
+        "top_end.rockers.ratio", "top_end.rockers.exhaust_ratio",
+    )
+)  # fmt: skip
+"""What the lift at the valve depends on."""
+_TIMING = dict.fromkeys(
+    (
+        *(f"cam.card.{side}.{field}" for side in ("intake", "exhaust") for field in ("centerline", "durations")),
+        "cam.card.lobe_separation", "cam.installed.intake_centerline", "cam.installed.exhaust_centerline",
+    )
+)  # fmt: skip
+"""What the timing of the valves depends on."""
+_COMPRESSION = dict.fromkeys(
+    (
+        *_CROWN, "bottom_end.block.bores", "bottom_end.pistons.dish", "bottom_end.pistons.dome",
+        "top_end.heads.chambers", "top_end.gasket.bore", "top_end.gasket.thickness",
+    )
+)  # fmt: skip
+"""What the compression ratio depends on."""
 
 
 class OtherFit(RecordModel):
@@ -45,6 +78,11 @@ class Fits(RecordModel):
         sign="not negative",
         also=("main_bearing_clearance", "main_clearance"),
         measured=True,
+        depends_on={
+            "bottom_end.block.main_bores": 1,
+            "bottom_end.crankshaft.main_journals": -1,
+            "bottom_end.bearings.main_shell": -2,
+        },
     )
     rod_oil_clearance: Length | None = field(
         "rod bearings",
@@ -54,6 +92,11 @@ class Fits(RecordModel):
         sign="not negative",
         also=("rod_bearing_clearance", "big_end_clearance"),
         measured=True,
+        depends_on={
+            "bottom_end.rods.big_end_bores": 1,
+            "bottom_end.crankshaft.rod_journals": -1,
+            "bottom_end.bearings.rod_shell": -2,
+        },
     )
     cam_oil_clearance: Length | None = field(
         "cam bearings, front to rear",
@@ -63,6 +106,7 @@ class Fits(RecordModel):
         sign="not negative",
         also=("cam_bearing_clearance",),
         measured=True,
+        depends_on={"bottom_end.block.cam_bores": None},
     )
     main_bearing_crush: Length | None = field(
         "main shells above the parting line, one side",
@@ -71,6 +115,7 @@ class Fits(RecordModel):
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
         measured=True,
+        depends_on={"bottom_end.block.main_bores": None, "bottom_end.bearings.main_shell": None},
     )
     rod_bearing_crush: Length | None = field(
         "rod shells above the parting line, one side",
@@ -79,6 +124,7 @@ class Fits(RecordModel):
         plausible_range=("0.005 mm", "0.3 mm"),
         sign="not negative",
         measured=True,
+        depends_on={"bottom_end.rods.big_end_bores": None, "bottom_end.bearings.rod_shell": None},
     )
     piston_clearance: Length | None = field(
         "piston to bore at the gauge point",
@@ -88,6 +134,7 @@ class Fits(RecordModel):
         sign="not negative",
         also=("piston_to_wall_clearance", "piston_to_bore_clearance", "skirt_clearance"),
         measured=True,
+        depends_on={"bottom_end.block.bores": 1, "bottom_end.pistons.diameter": -1},
     )
     pin_clearance: Length | None = field(
         "pin in piston or rod",
@@ -97,6 +144,7 @@ class Fits(RecordModel):
         sign="any",
         also=("wrist_pin_clearance",),
         measured=True,
+        depends_on={"bottom_end.pistons.pin_diameter": None},
     )
     top_ring_gap: Length | None = field(
         "top ring end gap, in its own bore",
@@ -106,6 +154,7 @@ class Fits(RecordModel):
         sign="not negative",
         also=("top_ring_end_gap", "first_ring_gap"),
         measured=True,
+        depends_on={"bottom_end.block.bores": math.pi},
     )
     second_ring_gap: Length | None = field(
         "second ring end gap",
@@ -115,6 +164,7 @@ class Fits(RecordModel):
         sign="not negative",
         also=("second_ring_end_gap",),
         measured=True,
+        depends_on={"bottom_end.block.bores": math.pi},
     )
     ring_side_clearance: Length | None = field(
         "ring in its groove",
@@ -242,6 +292,7 @@ class Checks(RecordModel):
         sign="not negative",
         also=("leakdown", "leak_down_test"),
         measured=True,
+        depends_on={"bottom_end.block.bores": None, "assembly.fits.top_ring_gap": None},
     )
     cranking_compression: Pressure | None = field(
         "cranking pressure, throttle open",
@@ -252,6 +303,7 @@ class Checks(RecordModel):
         units=("psi", "bar"),
         also=("cranking_pressure", "compression_test"),
         measured=True,
+        depends_on={**_COMPRESSION, **_LIFT, **_TIMING},
     )
     priming_oil_pressure: Pressure | None = field(
         "oil pressure when primed",
@@ -289,6 +341,7 @@ class Checks(RecordModel):
         also=("intake_valve_to_piston",),
         title="intake piston-to-valve",
         measured=True,
+        depends_on={**_LIFT, **_TIMING, **_CROWN, "top_end.gasket.thickness": None},
     )
     exhaust_piston_to_valve: Length | None = field(
         "minimum exhaust valve to piston",
@@ -298,6 +351,7 @@ class Checks(RecordModel):
         also=("exhaust_valve_to_piston",),
         title="exhaust piston-to-valve",
         measured=True,
+        depends_on={**_LIFT, **_TIMING, **_CROWN, "top_end.gasket.thickness": None},
     )
     coil_bind: Length | None = field(
         "spring travel left at full lift",
@@ -306,6 +360,12 @@ class Checks(RecordModel):
         sign="not negative",
         also=("coil_bind_clearance",),
         measured=True,
+        depends_on={
+            **_LIFT,
+            "top_end.springs.installed_height": None,
+            "top_end.springs.exhaust_installed_height": None,
+            "top_end.springs.solid_height": None,
+        },
     )
     retainer_to_seal: Length | None = field(
         "least retainer to valve seal at full lift",
@@ -314,6 +374,11 @@ class Checks(RecordModel):
         sign="not negative",
         also=("retainer_to_seal_clearance",),
         measured=True,
+        depends_on={
+            **_LIFT,
+            "top_end.springs.retainer_to_seal": None,
+            "top_end.springs.exhaust_retainer_to_seal": None,
+        },
     )
     intake_valve_recession: Length | None = field(
         "intake valve below the face of the head",
@@ -350,6 +415,7 @@ class Checks(RecordModel):
         sign="not negative",
         measured=True,
         only_where="the engine ignites by compression",
+        depends_on={**_CROWN, "top_end.gasket.thickness": 1},
     )
     injector_opening_pressure: Pressure | None = field(
         "pressure at which each injector opens",
@@ -376,6 +442,7 @@ class Checks(RecordModel):
         sign="not negative",
         measured=True,
         only_where="the engine ignites by compression",
+        depends_on={**_COMPRESSION, **_TIMING},
     )
     rotation_torque: Torque | None = field(
         "torque to turn the short block",
@@ -383,6 +450,7 @@ class Checks(RecordModel):
         plausible_range=("0.2 N.m", "300 N.m"),
         also=("turning_torque",),
         measured=True,
+        depends_on={"bottom_end.block.bores": None, "bottom_end.pistons.diameter": None, "bottom_end.bearings": None},
     )
     other: tuple[OtherCheck, ...] = field("other checks", "", default=())
 

@@ -283,6 +283,12 @@ class BottomEnd(RecordModel):
         sign="any",
         also=("piston_to_deck",),
         measured=True,
+        depends_on={
+            "bottom_end.block.deck_height": 1,
+            "bottom_end.crankshaft.stroke": -0.5,
+            "bottom_end.rods.length": -1,
+            "bottom_end.pistons.compression_height": -1,
+        },
     )
     rings: RingPack | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")

@@ -17,6 +17,7 @@ from builder.record.models.dyno import Dyno, Pull
 from builder.record.models.fields import RecordModel
 from builder.record.models.parts import Parts
 from builder.record.models.photos import Photos
+from builder.record.models.plan import Plan
 from builder.record.models.ports import Ports
 from builder.record.models.top_end import TopEnd
 from builder.record.models.work import Work
@@ -25,6 +26,7 @@ from builder.record.yaml_loader import Document
 
 DOCUMENTS: dict[str, type[RecordModel]] = {
     "build": BuildSheet,
+    "plan": Plan,
     "parts": Parts,
     "work": Work,
     "bottom_end": BottomEnd,
@@ -46,6 +48,7 @@ class Build:
     slug: str
     folder: Path
     build: BuildSheet
+    plan: Plan | None = None
     parts: Parts | None = None
     work: Work | None = None
     bottom_end: BottomEnd | None = None

@@ -117,7 +117,10 @@ class Installed(RecordModel):
         "intake centerline, crank degrees after TDC", "104 deg", plausible_range=("80 deg", "140 deg")
     )
     exhaust_centerline: OneAngle | None = field(
-        "exhaust centerline, crank degrees before TDC", "112 deg", plausible_range=("80 deg", "140 deg")
+        "exhaust centerline, crank degrees before TDC",
+        "112 deg",
+        plausible_range=("80 deg", "140 deg"),
+        depends_on={"cam.installed.intake_centerline": None},
     )
     note: Line | None = field("how it was set: offset bush, slotted wheel", "offset bush, 4 deg advanced")
 
@@ -152,9 +155,28 @@ class ExhaustEqualLift(EqualLift):
 class Degreeing(RecordModel):
     """The degree wheel."""
 
-    intake: tuple[EqualLift, ...] = field("intake lobe, both sides of peak lift", "", default=())
-    exhaust: tuple[ExhaustEqualLift, ...] = field("exhaust lobe, both sides of peak lift", "", default=())
-    events: tuple[Events, ...] = field("valve events at each lift checked", "", default=())
+    intake: tuple[EqualLift, ...] = field(
+        "intake lobe, both sides of peak lift",
+        "",
+        default=(),
+        depends_on={"cam.card.intake": None, "cam.installed.intake_centerline": None, "cam.card.lobe_separation": None},
+    )
+    exhaust: tuple[ExhaustEqualLift, ...] = field(
+        "exhaust lobe, both sides of peak lift",
+        "",
+        default=(),
+        depends_on={
+            "cam.card.exhaust": None,
+            "cam.installed.exhaust_centerline": None,
+            "cam.card.lobe_separation": None,
+        },
+    )
+    events: tuple[Events, ...] = field(
+        "valve events at each lift checked",
+        "",
+        default=(),
+        depends_on={"cam.card": None, "cam.installed": None, "top_end.rockers": None},
+    )
     by: Line | None = field("who degreed it", "RT")
     note: Line | None = field("how TDC was found", "positive stop")
 

@@ -320,7 +320,32 @@ class Dyno(RecordModel):
         title="Pull before the work",
         only_where="a pull was made before the work",
     )
-    pulls: tuple[Pull, ...] = field("pulls, in order", "", default=(), also=("runs",))
+    pulls: tuple[Pull, ...] = field(
+        "pulls, in order",
+        "",
+        default=(),
+        also=("runs",),
+        depends_on=dict.fromkeys(
+            (
+                "bottom_end.block",
+                "bottom_end.crankshaft",
+                "bottom_end.rods",
+                "bottom_end.pistons",
+                "bottom_end.deck_clearance",
+                "top_end.heads",
+                "top_end.gasket",
+                "top_end.rockers",
+                "top_end.exhaust",
+                "top_end.induction.rated_flow",
+                "top_end.induction.restrictor_diameter",
+                "top_end.induction.boost",
+                "cam",
+                "ports",
+                "build.engine",
+                "delivery.settings.total_timing",
+            )
+        ),
+    )
     note: Prose | None = field("remarks", "ninety minutes of break-in before the first pull")
 
     @property

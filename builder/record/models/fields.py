@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -56,6 +58,7 @@ class Notes:
     measured: bool = False
     only_where: str = ""
     public_where: tuple[str, str] | None = None
+    depends_on: Mapping[str, float | None] = dataclass_field(default_factory=dict)
 
 
 def field(
@@ -77,6 +80,7 @@ def field(
     measured: bool = False,
     only_where: str = "",
     public_where: tuple[str, str] | None = None,
+    depends_on: Mapping[str, float | None] | None = None,
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -91,7 +95,9 @@ def field(
     zero. ``also`` are other names that the trade has for the field, which are read as well. ``units`` are the units
     that the trade uses for it, where they are not those of its dimension. ``measured``: it can only come from a
     measurement (dial gauge, burette, tester), so that a plain value counts as measured. ``only_where`` says
-    which engines have it, where the engine of the other examples has not. Private fields must be optional.
+    which engines have it, where the engine of the other examples has not. ``depends_on`` are the fields (or sections)
+    whose change makes a measurement no longer hold, each with how much the measurement changes for one unit of it;
+    None where that takes more than a factor, or cannot be calculated. Private fields must be optional.
     ``public_where`` is, in a private list, the field of an entry and the choice in it that make this entry public.
     """
     notes = Notes(
@@ -111,6 +117,7 @@ def field(
         measured,
         only_where,
         public_where,
+        depends_on or {},
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))

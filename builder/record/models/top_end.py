@@ -91,7 +91,11 @@ class Heads(RecordModel):
     intake_port_area: Area | None = field(
         "smallest section of the intake port", "2.05 sq in", plausible_range=("0.5 cm2", "150 cm2")
     )
-    flow_bench: FlowBench | None = field("the flow bench card", "")
+    flow_bench: FlowBench | None = field(
+        "the flow bench card",
+        "",
+        depends_on={"top_end.heads.intake_valve.diameter": None, "top_end.heads.exhaust_valve.diameter": None},
+    )
     work: Line | None = field("work done", "bowls blended, three-angle seats")
     note: Line | None = field("remarks", "guides new, all bronze")
 
@@ -133,7 +137,7 @@ class Springs(RecordModel):
     )
     seat_load: Force | None = field(
         "pressure at installed height", "125 lbf", plausible_range=("20 N", "3000 N"), also=("seat_pressure",),
-        title="seat pressure",
+        title="seat pressure", depends_on={"top_end.springs.installed_height": None, "top_end.springs.rate": None},
     )  # fmt: skip
     rate: Stiffness | None = field("rate", "350 lbf/in", plausible_range=("2 N/mm", "400 N/mm"), also=("spring_rate",))
     mass: Mass | None = field(
@@ -197,9 +201,14 @@ class Pushrods(RecordModel):
     checking_length: Length | None = field(
         "length of the checking pushrod at zero lash, with the wear pattern centered", "7.775 in",
         measured=True, plausible_range=_PUSHROD,
+        depends_on={"bottom_end.block.deck_height": 1, "top_end.gasket.thickness": 1},
     )  # fmt: skip
     exhaust_checking_length: Length | None = field(
-        "the same on the exhaust side, where it differs", "7.775 in", measured=True, plausible_range=_PUSHROD
+        "the same on the exhaust side, where it differs",
+        "7.775 in",
+        measured=True,
+        plausible_range=_PUSHROD,
+        depends_on={"bottom_end.block.deck_height": 1, "top_end.gasket.thickness": 1},
     )
     preload: Length | None = field(
         "preload to add for hydraulic lifters; leave it out for solid ones", "0.030 in",

@@ -90,4 +90,8 @@ class Work(RecordModel):
     """work.yaml: machining."""
 
     operations: tuple[Operation, ...] = field("machining operations, in order", "", default=())
-    bore_gauging: BoreGauging | None = field("bore gauging", "")
+    bore_gauging: BoreGauging | None = field(
+        "bore gauging",
+        "",
+        depends_on={"bottom_end.block.bores": None},
+    )

@@ -1,0 +1,1 @@
+"""What an engine would be with other values: changes, solved values, combinations of parts."""
