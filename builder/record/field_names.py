@@ -27,6 +27,7 @@ _WORDS = (
     ("colour", "color"),
     ("aluminium", "aluminum"),
     ("carburettor", "carburetor"),
+    ("silencer", "muffler"),
     ("catalogue", "catalog"),
 )
 

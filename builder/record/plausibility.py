@@ -40,7 +40,7 @@ def check_plausibility(build: Build) -> list[Problem]:
 
 # Units that are of another size on the other side of the Atlantic: read as US measure.
 _US_MEASURES = re.compile(
-    r"(?:(?:lbs?/)?(?:gals?|gallons?)(?:/hr?)?|gph|qts?|quarts?|pts?|pints?|fl oz)", re.IGNORECASE
+    r"(?:(?:lbs?/)?(?:gals?|gallons?)(?:/hr?|/min)?|gp[hm]|qts?|quarts?|pts?|pints?|fl oz)", re.IGNORECASE
 )
 
 

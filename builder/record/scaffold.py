@@ -165,7 +165,7 @@ class _Writer:
                 yield f"{pad}{_MORE}"
             if field.notes.only_where:
                 yield from self._only_where(field, pad, f"{path}.")
-            elif field.shape.kind == "section":
+            elif field.shape.kind == "section" and not field.notes.example:
                 assert field.shape.model is not None
                 yield ""
                 yield from self._with_remark(pad, f"{pad}{field.name}:", field.notes.description)
@@ -250,7 +250,7 @@ class _Writer:
             inner = f"{prefix}{field.name}."
             if field.notes.only_where:
                 yield from self._only_where(field, "", inner)
-            elif field.shape.kind == "section":
+            elif field.shape.kind == "section" and not field.notes.example:
                 assert field.shape.model is not None
                 yield from self._with_remark("", f"{field.name}:", field.notes.description)
                 yield from (f"  {line}" for line in self._nested(field.shape.model, inner))
@@ -291,7 +291,7 @@ class _Writer:
 
     def _value(self, field: _Field, later: bool = False) -> str:
         example = (field.notes.repeat_example if later else "") or field.notes.example
-        if field.shape.kind in ("text", "prose", "choice"):
+        if field.shape.kind in ("text", "prose", "choice", "section"):
             return _quoted(field.name, example)
         if field.notes.axis in ("cylinder", "intake valve", "exhaust valve"):
             return _MEASURED.sub(lambda match: f"measured: [{self._repeated(match[1])}]", example)
@@ -310,8 +310,11 @@ class _Writer:
 
 
 def _fields(model: type[RecordModel]) -> list[_Field]:
+    """Return the fields of a model, but for those that few shops record."""
     return [
-        _Field(name, notes_of(info), shape_of(info), info.is_required()) for name, info in model.model_fields.items()
+        _Field(name, notes, shape_of(info), info.is_required())
+        for name, info in model.model_fields.items()
+        if not (notes := notes_of(info)).rare
     ]
 
 

@@ -12,7 +12,7 @@ from builder.figures.evaluate import compute
 from builder.figures.review.instruments import citations
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import DOCUMENTS
-from builder.record.models.fields import RecordModel, notes_of
+from builder.record.models.fields import DescribedModel, RecordModel, notes_of
 from builder.record.models.shop import Instrument
 from builder.record.quantities.units import parse_quantity, parse_range
 from builder.record.reference import document_models
@@ -183,6 +183,8 @@ def _assert_all_given(model: RecordModel) -> None:
     for name, info in type(model).model_fields.items():
         notes, value = notes_of(info), getattr(model, name)
         if notes.only_where or notes.alternative_to or notes.refers_to or _refers_to_earlier_entries(type(model)):
+            continue
+        if notes.rare or (isinstance(model, DescribedModel) and model.is_one_line):
             continue
         assert name in model.model_fields_set, f"{type(model).__name__}.{name}"
         for inner in value if isinstance(value, tuple) else (value,):

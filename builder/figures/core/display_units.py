@@ -178,6 +178,10 @@ _COUNTERPARTS = {
     **dict.fromkeys(("hPa", "mbar", "mmHg", "mm Hg"), "inHg"),
     **dict.fromkeys(("inHg", "in Hg"), "hPa"),
     "psi": "bar",
+    **dict.fromkeys(("um", "µm", "μm"), "uin"),
+    **dict.fromkeys(("uin", "µin", "μin"), "um"),
+    **dict.fromkeys(("L/min", "l/min", "lpm"), "gpm"),
+    **dict.fromkeys(("gpm", "gal/min"), "L/min"),
 }
 """The unit that the trade of the other system uses for what is written in this one, where its usual unit is not it."""
 

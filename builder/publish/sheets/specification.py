@@ -10,7 +10,7 @@ from builder.publish.sheets.record_rows import LabelledValue, labelled
 from builder.record.models.build import Build
 from builder.record.models.cam import LobeCard
 from builder.record.quantities.digits import rounded
-from builder.record.quantities.readings import Reading
+from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import Quantity
 
 
@@ -45,7 +45,12 @@ def specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[Labelle
         *labelled(
             ("Rocker ratio", _mean(build, "top_end.rockers.ratio")),
             ("Induction", build.get("top_end.induction.description") or _text(engine.fuel_system, engine.induction)),
-            ("Ignition", build.get("top_end.ignition")),
+            ("Intake manifold", _manifold(build)),
+            ("Carburetor", _carburetor(build)),
+            ("Ignition", _ignition(build)),
+            ("Rev limiter", _value(build, "top_end.ignition.rev_limiter")),
+            ("Exhaust", _exhaust(build)),
+            ("Oil system", _oil_system(build)),
             ("Firing order", engine.firing_order),
             ("Red line", written_text(engine.red_line) if engine.red_line else None),
             ("Fuel", _text(fuel.kind, fuel.octane) if fuel else None),
@@ -66,7 +71,7 @@ def cam_rows(build: Build, sheet: FigureSheet) -> tuple[LabelledValue, ...]:
         ("Advance", _figure(sheet, "cam_advance")),
         ("Set by", build.get("cam.installed.note")),
         ("Lifters", _part(build, "cam.lifters", "maker", "number", "kind")),
-        ("Drive", build.get("cam.drive")),
+        ("Drive", _cam_drive(build)),
     )
 
 
@@ -120,7 +125,85 @@ def _slashed(first: str | None, second: str | None) -> str | None:
 
 
 def _part(build: Build, path: str, *fields: str) -> str | None:
-    return _text(*(build.get(f"{path}.{name}") for name in fields))
+    return _text(*(as_written(value) for name in fields if (value := build.get(f"{path}.{name}")) is not None))
+
+
+def _value(build: Build, path: str, before: str = "", after: str = "") -> str | None:
+    """Return a reading or a value as text with words around it; None where it was not recorded."""
+    value = build.get(path)
+    text = _mean(build, path) if isinstance(value, Reading) else written_text(value) if value is not None else None
+    return " ".join(filter(None, (before, text, after))) if text else None
+
+
+def _size(build: Build, path: str, name: str) -> str | None:
+    """Return diameter and length of a pipe as `primaries 1.625 in × 32 in`."""
+    sizes = (_mean(build, f"{path}_diameter"), _mean(build, f"{path}_length"))
+    text = " × ".join(filter(None, sizes))
+    return f"{name} {text}" if text else None
+
+
+def _manifold(build: Build) -> str | None:
+    path = "top_end.induction.manifold"
+    rpm_range = build.get(f"{path}.rpm_range")
+    return _text(
+        _part(build, path, "kind", "description", "maker", "number"),
+        f"{rpm_range.minimum.number} to {written_text(rpm_range.maximum)}" if rpm_range else None,
+        _size_of_runner(build),
+    )
+
+
+def _size_of_runner(build: Build) -> str | None:
+    path = "top_end.induction.manifold"
+    sizes = (_mean(build, f"{path}.runner_area"), _mean(build, f"{path}.runner_length"))
+    text = " × ".join(filter(None, sizes))
+    return f"runners {text}" if text else None
+
+
+def _carburetor(build: Build) -> str | None:
+    path = "top_end.induction.carburetor"
+    count, barrels = build.get(f"{path}.count"), build.get(f"{path}.barrels")
+    jets = (_value(build, f"{path}.main_jet"), _value(build, f"{path}.secondary_jet"))
+    return _text(
+        " × ".join(filter(None, (str(count) if count else None, f"{barrels}-barrel" if barrels else None))) or None,
+        build.get(f"{path}.description"),
+        _value(build, f"{path}.rated_flow", after="each" if count and count > 1 else ""),
+        _value(build, f"{path}.venturi", "venturi"),
+        f"jets {' / '.join(filter(None, jets))}" if any(jets) else None,
+    )
+
+
+def _ignition(build: Build) -> str | None:
+    return _part(build, "top_end.ignition", "kind", "description", "maker", "number", "box", "coil")
+
+
+def _exhaust(build: Build) -> str | None:
+    path = "top_end.exhaust"
+    return _text(
+        _part(build, path, "kind", "layout"),
+        _size(build, f"{path}.primary", "primaries"),
+        _size(build, f"{path}.secondary", "secondaries"),
+        _size(build, f"{path}.collector", "collector"),
+        _value(build, f"{path}.pipe_diameter", "pipe"),
+        _part(build, path, "muffler", "description"),
+    )
+
+
+def _oil_system(build: Build) -> str | None:
+    path = "bottom_end.oil_system"
+    return _text(
+        _part(build, path, "pump", "maker", "number", "description", "pan"),
+        _value(build, f"{path}.pan_capacity", "pan holds"),
+        _value(build, f"{path}.pickup_clearance", "pickup", "off the floor"),
+    )
+
+
+def _cam_drive(build: Build) -> str | None:
+    path = "cam.drive"
+    return _text(
+        _part(build, path, "kind", "description", "maker", "number"),
+        f"keyway {keyway}" if (keyway := build.get(f"{path}.keyway")) else None,
+        _value(build, f"{path}.offset", "offset"),
+    )
 
 
 def _text(*parts: str | None) -> str | None:
@@ -159,13 +242,15 @@ def short_specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[L
             ("Heads", _heads_line(build)),
             ("Ports", _ports_line(sheet)),
             ("Induction", build.get("top_end.induction.description") or _text(engine.fuel_system, engine.induction)),
-            ("Exhaust", build.get("top_end.exhaust")),
+            ("Manifold", _manifold(build)),
+            ("Exhaust", _exhaust(build)),
             ("Fuel", _text(fuel.kind, fuel.octane) if fuel else None),
             ("Ignition timing", _text(total, idle)),
             ("Lash, in / ex", _slashed(settings.intake_lash, settings.exhaust_lash) if settings else None),
             ("Spark plug", _text(settings.plug, _with_words(settings.plug_gap, "gap")) if settings else None),
             ("Firing order", engine.firing_order),
             ("Red line", written_text(red_line) if red_line else None),
+            ("Rev limiter", _value(build, "top_end.ignition.rev_limiter")),
             ("Oil", _text(oil.grade, written_mean(oil.amount) if oil.amount else None) if oil else None),
         ),
     )

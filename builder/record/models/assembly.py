@@ -259,6 +259,8 @@ class Fastener(RecordModel):
         sign="not negative",
     )
     lubricant: Line | None = field("lubricant on threads and under heads", "moly assembly paste")
+    threadlocker: Line | None = field("threadlocker", "medium strength", rare=True, also=("thread_lock",))
+    sealant: Line | None = field("sealant on the threads", "paste, holes into water", rare=True)
     friction: Number | None = field(
         "coefficient of friction of that lubricant, instead of a nut factor", "0.11", plausible_range=("0.03", "0.4")
     )
@@ -270,6 +272,18 @@ class Fastener(RecordModel):
     rechecked: Line | None = field("re-checked by, and after what", "AM, after the first heat cycle")
     according_to: Line | None = field("source of the spec", "maker's sheet")
     note: Line | None = field("remarks", "bolts new")
+
+
+class Seal(RecordModel):
+    """One joint that is sealed."""
+
+    joint: Line = field("joint", "rear main", required=True)
+    kind: Line | None = field("seal or gasket", "two-piece lip seal")
+    maker: Line | None = field("manufacturer", "Sallow & Reed")
+    number: Line | None = field("part number", "SR 88")
+    sealant: Line | None = field("sealant", "silicone at both ends, the faces dry")
+    by: Line | None = field("initials", "RT")
+    note: Line | None = field("remarks", "ends offset from the parting line")
 
 
 class OtherCheck(RecordModel):
@@ -461,5 +475,10 @@ class Assembly(RecordModel):
     fits: Fits | None = field("clearances as assembled", "")
     fasteners: tuple[Fastener, ...] = field("joints as tightened", "", default=())
     checks: Checks | None = field("final checks", "")
+    seals: tuple[Seal, ...] = field(
+        "main seals, gaskets and sealants, joint by joint", "", default=(), rare=True,
+        title="seals, gaskets and sealants", also=("gaskets", "sealants"),
+    )  # fmt: skip
+    paint: Line | None = field("paint", "blue enamel, manifolds left bare", rare=True)
     by: Line | None = field("assembled by", "RT")
     note: Prose | None = field("remarks", "Assembled in one go, nothing left for later.")

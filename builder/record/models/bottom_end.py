@@ -7,12 +7,18 @@ from typing import Annotated, Literal
 from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Count,
+    DescribedModel,
     Force,
     Length,
     Line,
     Mass,
     OneFraction,
     OneLength,
+    OnePressure,
+    OneSpeed,
+    OneTemperature,
+    OneVolume,
+    OneVolumeFlow,
     RecordModel,
     Volume,
     field,
@@ -268,6 +274,48 @@ class Balance(RecordModel):
     note: Line | None = field("remarks", "with pulley and flywheel")
 
 
+class OilSystem(DescribedModel):
+    """Oil system."""
+
+    description: Line | None = field("in words", "end clearance lapped")
+    pump: Line | None = field("kind of pump", "gear pump, standard volume")
+    maker: Line | None = field("manufacturer of the pump", "Wrenfield")
+    number: Line | None = field("its part number", "WF 7720")
+    relief_pressure: OnePressure | None = field(
+        "pressure at which the relief valve opens", "62 psi", plausible_range=("10 psi", "200 psi"),
+        units=("psi", "bar"),
+    )  # fmt: skip
+    pickup_clearance: Length | None = field(
+        "pickup to the floor of the pan", "0.375 in", measured=True, plausible_range=("1 mm", "80 mm"),
+        also=("pickup_to_pan",),
+    )  # fmt: skip
+    pan: Line | None = field("pan: shape, baffles", "rear sump, one hinged baffle", also=("sump", "oil_pan"))
+    pan_capacity: OneVolume | None = field(
+        "oil in the pan up to the full mark, without filter and cooler", "4.2 L", plausible_range=("0.1 L", "200 L"),
+        units=("qt", "L"), also=("sump_capacity", "oil_capacity"),
+    )  # fmt: skip
+    windage_tray: Line | None = field("windage tray, crank scraper", "louvered tray on the main studs")
+    drain_back: Line | None = field("work on the oil return", "returns deburred, screens over the valley")
+
+
+class CoolingSystem(DescribedModel):
+    """Cooling system."""
+
+    description: Line | None = field("in words", "raw-water pump and heat exchanger")
+    pump: Line | None = field("kind of pump", "belt-driven, cast impeller")
+    maker: Line | None = field("manufacturer of the pump", "Wrenfield")
+    number: Line | None = field("its part number", "WF 8801")
+    pump_flow: OneVolumeFlow | None = field(
+        "flow of the pump", "35 gpm", plausible_range=("1 L/min", "5000 L/min"), units=("gpm", "L/min")
+    )
+    pump_flow_at: OneSpeed | None = field(
+        "engine speed of that flow", "4000 rpm", plausible_range=("150 rpm", "20000 rpm")
+    )
+    thermostat: OneTemperature | None = field(
+        "temperature at which the thermostat opens", "82 degC", plausible_range=("30 degC", "120 degC")
+    )
+
+
 class BottomEnd(RecordModel):
     """bottom_end.yaml: the bottom end."""
 
@@ -293,4 +341,9 @@ class BottomEnd(RecordModel):
     rings: RingPack | None = field("rings", "")
     bearings: Bearings | None = field("bearing shells", "")
     balance: Balance | None = field("the balance card", "")
-    oil_pump: Line | None = field("pump, pickup, sump", "new gear pump, pickup 0.375 in off the sump floor")
+    oil_system: OilSystem | None = field(
+        "oil system: one line, or the fields of the field reference",
+        "new gear pump, pickup 0.375 in off the sump floor",
+        also=("oil_pump", "lubrication"),
+    )
+    cooling_system: CoolingSystem | None = field("cooling system", "", also=("water_pump",), rare=True)

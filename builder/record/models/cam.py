@@ -7,7 +7,18 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator
 
 from builder.record.models.choices import Synonyms
-from builder.record.models.fields import Length, Line, Mass, Number, OneAngle, OneLength, Ratio, RecordModel, field
+from builder.record.models.fields import (
+    DescribedModel,
+    Length,
+    Line,
+    Mass,
+    Number,
+    OneAngle,
+    OneLength,
+    Ratio,
+    RecordModel,
+    field,
+)
 from builder.record.quantities.sign import require_sign
 from builder.record.quantities.units import UnitProblem, parse_quantity
 
@@ -199,6 +210,32 @@ class Lifters(RecordModel):
     )
 
 
+DriveKind = Annotated[
+    Literal["chain", "belt", "gears"],
+    Synonyms(
+        {
+            "chain": "timing chain, roller chain, double roller chain, double-row chain, duplex chain",
+            "belt": "timing belt, toothed belt, cam belt",
+            "gears": "gear, timing gears, gear drive, gear train",
+        }
+    ),
+]
+
+
+class CamDrive(DescribedModel):
+    """Cam drive."""
+
+    description: Line | None = field("in words", "double roller, new")
+    kind: DriveKind | None = field("kind", "chain")
+    maker: Line | None = field("manufacturer", "Heron Camshafts")
+    number: Line | None = field("part number", "HC-T9")
+    keyway: Line | None = field("keyway, bushing or slot used, as marked", "A4", also=("bushing",))
+    offset: OneAngle | None = field(
+        "advance by that keyway, bushing or slot, crank degrees; below zero it retards", "4 deg",
+        plausible_range=("-20 deg", "20 deg"), also=("cam_offset", "keyway_offset"),
+    )  # fmt: skip
+
+
 class Camshaft(RecordModel):
     """cam.yaml: the cam."""
 
@@ -206,4 +243,7 @@ class Camshaft(RecordModel):
     installed: Installed | None = field("as installed", "")
     degreeing: Degreeing | None = field("degree-wheel readings", "")
     lifters: Lifters | None = field("lifters or followers", "", also=("tappets", "followers"))
-    drive: Line | None = field("chain, belt or gears", "double roller chain")
+    drive: CamDrive | None = field(
+        "timing set: one line, or the fields of the field reference", "double roller chain",
+        also=("timing_set", "cam_drive"),
+    )  # fmt: skip

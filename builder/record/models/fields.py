@@ -18,6 +18,7 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    GetJsonSchemaHandler,
     StringConstraints,
     ValidationInfo,
     WithJsonSchema,
@@ -25,6 +26,7 @@ from pydantic import (
     model_validator,
 )
 from pydantic.fields import FieldInfo
+from pydantic_core import core_schema
 
 from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, ReadingOf
 from builder.record.quantities.readings import Reading, as_written
@@ -59,6 +61,7 @@ class Notes:
     only_where: str = ""
     public_where: tuple[str, str] | None = None
     depends_on: Mapping[str, float | None] = dataclass_field(default_factory=dict)
+    rare: bool = False
 
 
 def field(
@@ -81,6 +84,7 @@ def field(
     only_where: str = "",
     public_where: tuple[str, str] | None = None,
     depends_on: Mapping[str, float | None] | None = None,
+    rare: bool = False,
     required: bool = False,
 ) -> Any:
     """Declare a field of the record.
@@ -99,6 +103,7 @@ def field(
     whose change makes a measurement no longer hold, each with how much the measurement changes for one unit of it;
     None where that takes more than a factor, or cannot be calculated. Private fields must be optional.
     ``public_where`` is, in a private list, the field of an entry and the choice in it that make this entry public.
+    ``rare``: few shops record it, so that the files of a new build leave it out and the field reference alone has it.
     """
     notes = Notes(
         description,
@@ -118,6 +123,7 @@ def field(
         only_where,
         public_where,
         depends_on or {},
+        rare,
     )
     if required:
         return Field(description=description, title=title, json_schema_extra=_SchemaNotes(notes))
@@ -234,6 +240,31 @@ _LinesAsWritten = Annotated[
     Any, WithJsonSchema({"anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": "string"}}]})
 ]
 """What an editor accepts for one line or several."""
+
+
+class DescribedModel(RecordModel):
+    """A section that may be written as one line of text, which is then its description."""
+
+    description: Line | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _only_its_description(cls, given: Any) -> Any:
+        return given if isinstance(given, (dict, list, cls)) else {"description": given}
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Describe both forms: the description alone, or everything about it."""
+        full = handler.resolve_ref_schema(handler(schema))
+        return {"anyOf": [{"type": ["string", "number"], "description": "its description alone"}, dict(full)]}
+
+    @property
+    def is_one_line(self) -> bool:
+        """Whether nothing but the description was recorded."""
+        return self.description is not None and self.model_fields_set == {"description"}
+
 
 Lines = Annotated[tuple[Line, ...], BeforeValidator(as_list, json_schema_input_type=_LinesAsWritten)]
 """One line of text, or a list of them."""

@@ -8,6 +8,7 @@ from builder.record.models.choices import Synonyms
 from builder.record.models.fields import (
     Area,
     Count,
+    DescribedModel,
     Force,
     Length,
     Line,
@@ -16,11 +17,15 @@ from builder.record.models.fields import (
     OneForce,
     OneInjectorFlow,
     OneLength,
+    OneOfAny,
     OnePressure,
+    OneSpeed,
     OneTemperature,
+    OneVolume,
     OneVolumeFlow,
     Ratio,
     RecordModel,
+    SpeedRange,
     Stiffness,
     Volume,
     field,
@@ -95,6 +100,24 @@ class Heads(RecordModel):
         "the flow bench card",
         "",
         depends_on={"top_end.heads.intake_valve.diameter": None, "top_end.heads.exhaust_valve.diameter": None},
+    )
+    intake_port_volume: Volume | None = field(
+        "volume of each intake port, valve seat to manifold face, by burette; {listed: 180 cc} for the catalog's",
+        "{unit: cc, measured: [181.0, 180.5, 181.0, 180.5]}",
+        axis="cylinder",
+        plausible_range=("5 cc", "1500 cc"),
+        also=("intake_runner_volume",),
+        measured=True,
+        rare=True,
+    )
+    exhaust_port_volume: Volume | None = field(
+        "volume of each exhaust port, valve seat to manifold face, by burette",
+        "{unit: cc, measured: [62.0, 62.5, 62.0, 62.0]}",
+        axis="cylinder",
+        plausible_range=("2 cc", "1000 cc"),
+        also=("exhaust_runner_volume",),
+        measured=True,
+        rare=True,
     )
     work: Line | None = field("work done", "bowls blended, three-angle seats")
     note: Line | None = field("remarks", "guides new, all bronze")
@@ -243,6 +266,74 @@ class Injectors(RecordModel):
     pulses_per_cycle: Count | None = field("injections per cycle: 1 sequential, 2 all at once", "1")
 
 
+ManifoldKind = Annotated[
+    Literal["single plane", "dual plane", "individual runners", "tunnel ram", "plenum", "log"],
+    Synonyms(
+        {
+            "single plane": "single-plane manifold, open plenum, 360 degree",
+            "dual plane": "dual-plane manifold, two plane, two level, two-level manifold, 180 degree",
+            "individual runners": "individual runner, isolated runners, IR, individual throttles, "
+            "individual throttle bodies, ITB",
+            "tunnel ram": "ram manifold",
+            "plenum": "plenum and runners, long runner, long runners, long-runner manifold",
+            "log": "log manifold, log type",
+        }
+    ),
+]
+
+
+class IntakeManifold(DescribedModel):
+    """Intake manifold."""
+
+    description: Line | None = field("in words", "aluminum, heated by coolant")
+    kind: ManifoldKind | None = field("kind", "single plane")
+    maker: Line | None = field("manufacturer", "Cinder Fuel")
+    number: Line | None = field("part number", "CF M210")
+    rpm_range: SpeedRange | None = field(
+        "engine speeds it is made for, by its manufacturer", "2500..6800 rpm", also=("speed_range",)
+    )
+    runner_length: Length | None = field(
+        "runner from the plenum to the head, along its center", "6.5 in", axis="cylinder",
+        plausible_range=("10 mm", "1500 mm"),
+    )  # fmt: skip
+    runner_area: Area | None = field(
+        "smallest section of a runner", "2.25 sq in", axis="cylinder", plausible_range=("0.5 cm2", "150 cm2")
+    )
+    plenum_volume: OneVolume | None = field("volume of the plenum", "1.9 L", plausible_range=("20 cc", "100 L"))
+    work: Line | None = field("work done", "matched to the ports and gaskets")
+
+
+class Carburetor(DescribedModel):
+    """Carburetors, all alike, as delivered; their maker and number stand with the induction."""
+
+    description: Line | None = field("in words", "four-barrel, mechanical secondaries")
+    count: Count | None = field("quantity", "1")
+    barrels: Count | None = field("barrels of one", "4", also=("chokes", "throats"))
+    rated_flow: OneVolumeFlow | None = field(
+        "rated airflow of one, at the rated_depression of the induction", "700 cfm",
+        plausible_range=("5 cfm", "2000 cfm"),
+    )  # fmt: skip
+    bore: OneLength | None = field(
+        "bore at the throttle, primary where they differ", "1.6875 in", plausible_range=("8 mm", "120 mm"),
+        also=("throttle_bore",),
+    )  # fmt: skip
+    venturi: OneLength | None = field(
+        "smallest diameter of the venturi, primary where they differ", "1.375 in", plausible_range=("6 mm", "100 mm"),
+        also=("venturi_diameter", "choke_tube"),
+    )  # fmt: skip
+    secondary_venturi: OneLength | None = field(
+        "the same of the secondary", "1.4375 in", plausible_range=("6 mm", "100 mm")
+    )
+    main_jet: OneOfAny | None = field(
+        "main jet, primary where they differ: its number or its bore",
+        "0.070 in",
+        also=("primary_jet", "primary_main_jet"),
+    )
+    secondary_jet: OneOfAny | None = field("main jet of the secondary", "0.076 in", also=("secondary_main_jet",))
+    idle_jet: OneOfAny | None = field("idle jet", "0.50 mm", also=("pilot_jet", "slow_jet"))
+    air_jet: OneOfAny | None = field("air corrector of the main jet", "1.90 mm", also=("air_corrector", "air_bleed"))
+
+
 BoostControl = Annotated[
     Literal["none", "gauge", "absolute"],
     Synonyms({"none": "uncontrolled", "gauge": "above ambient, relative", "absolute": "absolute pressure"}),
@@ -310,9 +401,15 @@ class InductionSystem(RecordModel):
     description: Line | None = field(
         "carburetor or injection, and manifold", "four-barrel carburetor on a single-plane manifold"
     )
-    maker: Line | None = field("manufacturer", "Cinder Fuel")
-    number: Line | None = field("part number", "CF 700")
-    rated_flow: OneVolumeFlow | None = field("rated airflow, total", "700 cfm", plausible_range=("10 cfm", "4000 cfm"))
+    maker: Line | None = field("manufacturer of the carburetor, throttle body or mixer", "Cinder Fuel")
+    number: Line | None = field("its part number", "CF 700")
+    rated_flow: OneVolumeFlow | None = field(
+        "rated airflow, total; of several alike as rated_flow and count of carburetor",
+        "700 cfm",
+        plausible_range=("10 cfm", "4000 cfm"),
+    )
+    manifold: IntakeManifold | None = field("intake manifold", "", also=("intake_manifold",), rare=True)
+    carburetor: Carburetor | None = field("carburetors", "", also=("carburetors", "carb", "carbs"), rare=True)
     rated_depression: OnePressure | None = field(
         "pressure drop of the rating", "1.5 inHg", plausible_range=("0.2 inHg", "6 inHg"), units=("inHg", "mbar")
     )
@@ -365,6 +462,103 @@ class InductionSystem(RecordModel):
     injectors: Injectors | None = field("injectors", "", only_where="the engine has injectors")
 
 
+IgnitionKind = Annotated[
+    Literal["points distributor", "electronic distributor", "magneto", "distributorless", "coil on plug"],
+    Synonyms(
+        {
+            "points distributor": "points, breaker points, contact breaker, distributor with points",
+            "electronic distributor": "pointless distributor, breakerless distributor, transistor ignition, electronic",
+            "magneto": "mag",
+            "distributorless": "wasted spark, crank trigger, crank triggered, coil pack, coil packs, DIS",
+            "coil on plug": "coil per cylinder, coil near plug, coils on plugs, COP, CNP",
+        }
+    ),
+]
+
+
+class IgnitionSystem(DescribedModel):
+    """Ignition system."""
+
+    description: Line | None = field("in words", "sealed cap, tacho drive kept")
+    kind: IgnitionKind | None = field("kind", "points distributor")
+    maker: Line | None = field("manufacturer of distributor or magneto", "Cinder Fuel")
+    number: Line | None = field("its part number", "CF D120")
+    box: Line | None = field("ignition box or control unit", "none, points alone", also=("control_unit", "amplifier"))
+    coil: Line | None = field("coil, with its primary resistance", "Cinder CF C3, 3 ohm", also=("coils",))
+    rev_limiter: OneSpeed | None = field(
+        "speed at which the rev limiter cuts in", "6500 rpm", plausible_range=("400 rpm", "20000 rpm"),
+        also=("rev_limit",),
+    )  # fmt: skip
+
+
+class SparkPlugs(DescribedModel):
+    """Spark plugs."""
+
+    description: Line | None = field("in words", "14 mm, long reach, middle heat range")
+    maker: Line | None = field("manufacturer", "Cinder Fuel")
+    number: Line | None = field("part number", "CF P7")
+    gap: OneLength | None = field(
+        "gap", "0.035 in", plausible_range=("0.2 mm", "2.5 mm"), also=("plug_gap", "spark_plug_gap")
+    )
+
+
+ExhaustKind = Annotated[
+    Literal["cast manifold", "water-jacketed manifold", "headers", "separate pipes", "expansion chambers"],
+    Synonyms(
+        {
+            "cast manifold": "cast manifolds, cast iron manifold, cast iron manifolds, manifold, manifolds",
+            "water-jacketed manifold": "water-jacketed manifolds, wet manifold, wet manifolds, water-cooled manifold",
+            "headers": "header, tubular manifold, tubular headers, tubular, extractors",
+            "separate pipes": "open pipes, stub pipes, stacks, one pipe per cylinder",
+            "expansion chambers": "expansion chamber, expansion pipes, tuned pipes",
+        }
+    ),
+]
+
+_PIPE = ("10 mm", "250 mm")
+_PIPE_LENGTH = ("20 mm", "4 m")
+
+
+class PipeStep(RecordModel):
+    """One further step of a primary pipe."""
+
+    diameter: OneLength = field("outside diameter", "1.750 in", required=True, plausible_range=_PIPE)
+    length: OneLength | None = field("length of this step", "10 in", plausible_range=_PIPE_LENGTH)
+
+
+class ExhaustSystem(DescribedModel):
+    """Exhaust system."""
+
+    description: Line | None = field("in words", "mild steel, coated")
+    kind: ExhaustKind | None = field("kind", "headers")
+    maker: Line | None = field("manufacturer", "Oakhanger")
+    number: Line | None = field("part number", "OH-X162")
+    layout: Line | None = field("how the pipes join: 4 into 1, 4-2-1", "4 into 1")
+    primary_diameter: Length | None = field(
+        "outside diameter of the primary pipes, of stepped ones at the head", "1.625 in", plausible_range=_PIPE,
+        also=("primary_pipe_diameter",),
+    )  # fmt: skip
+    primary_length: Length | None = field(
+        "length of the primary pipes, all steps together", "32 in", axis="cylinder", plausible_range=_PIPE_LENGTH
+    )
+    steps: tuple[PipeStep, ...] = field("further steps of stepped primaries, in order", "", default=())
+    secondary_diameter: Length | None = field(
+        "outside diameter of the secondary pipes of a 4-2-1", "1.875 in", plausible_range=_PIPE,
+        only_where="pairs of primaries join first",
+    )  # fmt: skip
+    secondary_length: Length | None = field(
+        "length of the secondary pipes", "16 in", plausible_range=_PIPE_LENGTH,
+        only_where="pairs of primaries join first",
+    )  # fmt: skip
+    collector_diameter: Length | None = field("outside diameter of the collector", "2.5 in", plausible_range=_PIPE)
+    collector_length: Length | None = field("length of the collector", "12 in", plausible_range=_PIPE_LENGTH)
+    pipe_diameter: Length | None = field(
+        "pipe behind collector or manifold, outside diameter", "2.5 in", plausible_range=_PIPE,
+        also=("tailpipe_diameter", "exhaust_pipe_diameter"),
+    )  # fmt: skip
+    muffler: Line | None = field("muffler", "one, straight through", also=("mufflers",))
+
+
 class TopEnd(RecordModel):
     """top_end.yaml: the top end."""
 
@@ -374,8 +568,16 @@ class TopEnd(RecordModel):
     rockers: Rockers | None = field("rockers or followers", "", also=("rocker_arms",))
     pushrods: Pushrods | None = field("pushrods", "", only_where="the engine has pushrods")
     induction: InductionSystem | None = field("carburetor or injection, and manifold", "")
-    ignition: Line | None = field("distributor, coil, box", "distributor with points, coil of 3 ohm")
-    plugs: Line | None = field("spark plugs", "14 mm, gap 0.035 in", also=("spark_plugs",))
-    exhaust: Line | None = field(
-        "manifolds or headers: pipe diameter and length", "four into one, 1.625 in by 32 in, collector 2.5 in"
+    ignition: IgnitionSystem | None = field(
+        "ignition: one line, or the fields of the field reference", "distributor with points, coil of 3 ohm",
+        also=("ignition_system",),
+    )  # fmt: skip
+    plugs: SparkPlugs | None = field(
+        "spark plugs: one line, or the fields of the field reference", "14 mm, long reach, middle heat range",
+        also=("spark_plugs",),
+    )  # fmt: skip
+    exhaust: ExhaustSystem | None = field(
+        "exhaust: one line, or the fields of the field reference",
+        "four into one, 1.625 in by 32 in, collector 2.5 in",
+        also=("exhaust_system",),
     )

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator
 
 from builder.record.models.fields import (
+    Angle,
     AnyReading,
     Count,
     Day,
     Hours,
+    Length,
     Line,
     Number,
     OneLength,
@@ -86,6 +88,55 @@ class BoreGauging(RecordModel):
     by: Line | None = field("measured by", "RT")
 
 
+_ROUGHNESS: Any = {"units": ("uin", "um"), "measured": True, "plausible_range": ("0.01 um", "25 um")}
+
+
+class FaceFinish(RecordModel):
+    """Surface finish of a sealing face."""
+
+    ra: Length | None = field("Ra, mean roughness (ISO 21920-2)", "32 uin", title="Ra", **_ROUGHNESS)
+    rz: Length | None = field("Rz, mean peak-to-valley height", "180 uin", title="Rz", **_ROUGHNESS)
+    by: Line | None = field("how and by whom", "fly cut, read by RT")
+
+
+class BoreFinish(RecordModel):
+    """Surface finish of the bores."""
+
+    ra: Length | None = field(
+        "Ra, mean roughness (ISO 21920-2)", "{unit: uin, measured: [14, 15, 14, 14]}", axis="cylinder", title="Ra",
+        **_ROUGHNESS,
+    )  # fmt: skip
+    rz: Length | None = field(
+        "Rz, mean peak-to-valley height", "{unit: uin, measured: [105, 110, 105, 105]}", axis="cylinder", title="Rz",
+        **_ROUGHNESS,
+    )  # fmt: skip
+    rpk: Length | None = field(
+        "Rpk, height of the peaks above the core", "{unit: uin, measured: [9, 10, 9, 9]}", axis="cylinder",
+        title="Rpk", **_ROUGHNESS,
+    )  # fmt: skip
+    rk: Length | None = field(
+        "Rk, depth of the core", "{unit: uin, measured: [28, 30, 29, 28]}", axis="cylinder", title="Rk", **_ROUGHNESS
+    )
+    rvk: Length | None = field(
+        "Rvk, depth of the valleys below the core", "{unit: uin, measured: [46, 48, 45, 46]}", axis="cylinder",
+        title="Rvk", **_ROUGHNESS,
+    )  # fmt: skip
+    crosshatch: Angle | None = field(
+        "angle between the two sets of honing lines: twice their angle to the deck", "45 deg", axis="cylinder",
+        plausible_range=("5 deg", "90 deg"), sign="positive", measured=True, also=("crosshatch_angle",),
+    )  # fmt: skip
+    stones: Line | None = field("last stones and strokes", "400 grit, then 8 strokes of a plateau brush")
+    by: Line | None = field("how and by whom", "profilometer, RT")
+
+
+class SurfaceFinish(RecordModel):
+    """Surface finish as machined."""
+
+    bores: BoreFinish | None = field("bores", "")
+    decks: FaceFinish | None = field("decks of the block", "", also=("deck",))
+    heads: FaceFinish | None = field("faces of the heads", "", also=("head",))
+
+
 class Work(RecordModel):
     """work.yaml: machining."""
 
@@ -95,3 +146,4 @@ class Work(RecordModel):
         "",
         depends_on={"bottom_end.block.bores": None},
     )
+    surface_finish: SurfaceFinish | None = field("surface finish of bores and sealing faces", "", rare=True)

@@ -13,7 +13,7 @@ from typing import Any
 
 from builder.figures.core.display_units import convert_to_other_system, written_text
 from builder.record.models.build import DOCUMENTS, Build
-from builder.record.models.fields import RecordModel, notes_of, title_of
+from builder.record.models.fields import DescribedModel, RecordModel, notes_of, title_of
 from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import Quantity, Range
 from builder.record.wording import in_sentence
@@ -132,7 +132,9 @@ def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]
         if value is None or value == () or name in _LEFT_OUT.get(path, ()):
             continue
         title, inner_path = title_of(name, info), f"{path}.{name}"
-        if isinstance(value, RecordModel):
+        if isinstance(value, DescribedModel) and value.is_one_line:
+            rows.append(Row(title, cell(value.description, both)))
+        elif isinstance(value, RecordModel):
             inner += _inner_groups(value, title, inner_path, both)
         elif isinstance(value, tuple) and isinstance(value[0], RecordModel):
             if table := table_of(title, value, both):
