@@ -60,7 +60,10 @@ SECTIONS = (
              "assembly.checks.intake_piston_to_valve", "assembly.checks.exhaust_piston_to_valve",
              "assembly.checks.intake_lash", "assembly.checks.exhaust_lash"),
     _section("torques", "Torques", "torque wrench", "assembly.fasteners"),
-    _section("checks", "Final checks", "pressure gauge", "assembly.checks"),
+    _section("induction", "Manifold and exhaust", "caliper", "top_end.induction.manifold.runner_length",
+             "top_end.induction.manifold.runner_area", "top_end.exhaust.primary_diameter",
+             "top_end.exhaust.primary_length", is_optional=True),
+    _section("checks", "Final checks", "pressure gauge", "assembly.checks", "bottom_end.oil_system.pickup_clearance"),
     _section("settings", "Settings", "", "delivery.settings"),
 )  # fmt: skip
 """A field belongs to the section with the longest path that leads to it."""
@@ -76,6 +79,7 @@ INSTRUMENTS = {
     "bottom_end.pistons.dome": "burette",
     "bottom_end.pistons.top_land": "outside micrometer",
     "bottom_end.bearings": "ball micrometer",
+    "bottom_end.oil_system.pickup_clearance": "caliper",
     "assembly.fits.main_bearing_crush": "feeler gauge",
     "assembly.fits.rod_bearing_crush": "feeler gauge",
     "assembly.fits.crank_end_play": "dial indicator",
@@ -203,7 +207,11 @@ class MeasuredField:
 
     def _is_rare(self, build: Build) -> bool:
         """Return whether only some engines have it, or the model that it is in, and nothing says that this one does."""
-        return any(notes_of(info).only_where and build.get(path) is None for path, info in _fields_around(self.path))
+        return any(
+            (notes.only_where or notes.rare) and build.get(path) is None
+            for path, info in _fields_around(self.path)
+            for notes in (notes_of(info),)
+        )
 
 
 def section_of(path: str) -> str | None:
