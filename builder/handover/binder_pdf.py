@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +13,11 @@ from builder.draw.style import WIDE
 from builder.figures.core.registry import FITS, VALVE_TRAIN
 from builder.figures.core.types import FigureSheet
 from builder.handover.binder_content import Binder
+from builder.handover.issue import Issue
 from builder.publish.english import English
+from builder.publish.pages.formatting import format_date
 from builder.publish.sheets.glyphs import map_texts, renderable, renderable_svg
+from builder.publish.sheets.record_rows import cut
 from builder.publish.sheets.sheet_pdf import Sheet, identity_texts
 from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
 
@@ -31,6 +35,10 @@ _WORKINGS = (
 )  # fmt: skip
 
 
+_MAX_CHANGES, _MAX_TEXT = 120, 240
+"""How many changes since the former issue are printed, and how many characters of each value."""
+
+
 @dataclass(frozen=True)
 class BinderChart:
     """A chart with its section of the binder, and its width as a share of a wide one: all have one font size."""
@@ -44,6 +52,7 @@ class BinderChart:
 
 def binder_pdf(
     binder: Binder,
+    issue: Issue | None,
     sheet: FigureSheet,
     shop: Shop,
     sheets: Sequence[Sheet],
@@ -58,8 +67,8 @@ def binder_pdf(
 ) -> bytes:
     """Return the binder as a PDF.
 
-    ``sheets`` are the one-page sheets, which are pages of the binder too, ``pictures`` the files of the photos by
-    name, ``digest`` is that of the pack's other files.
+    ``issue`` is None for a draft. ``sheets`` are the one-page sheets, which are pages of the binder too,
+    ``pictures`` the files of the photos by name, ``digest`` is that of the pack's other files.
     """
     identity = binder.identity
     files: dict[str, bytes] = {}
@@ -78,6 +87,7 @@ def binder_pdf(
         files["qr.svg"] = qr_svg(identity.page_url)
     data = {
         "binder": dataclasses.asdict(binder),
+        "issue": _issue_texts(issue) if issue else None,
         "identity": identity_texts(identity),
         "paper": shop.paper,
         "draft": draft,
@@ -92,11 +102,38 @@ def binder_pdf(
         "cover": cover,
         "workings": _workings(sheet),
     }
-    # Texts of the sheets are renderable already. The digest stays as it is: the template cuts it by its length.
-    texts = {**map_texts(data, renderable), "sheets": [item.data for item in sheets], "digest": digest}
+    # Texts of the sheets are renderable already. Digests stay as they are: the template cuts them by their length.
+    digests = [{"number": item.number, "digest": item.digest} for item in (issue.former if issue else ())]
+    texts = {
+        **map_texts(data, renderable),
+        "sheets": [item.data for item in sheets],
+        "digest": digest,
+        "former_digests": digests,
+    }
     return compile_typst(
         "handover/binder.typ", texts, files, archive=archive, date=pdf_date(identity.date), english=english
     )
+
+
+def _issue_texts(issue: Issue) -> dict[str, object]:
+    """Return the issue as the binder prints it; of very many changes the first ones, and how many there are more."""
+    former = issue.former[-1] if issue.former else None
+    shown = issue.changes[:_MAX_CHANGES]
+    return {
+        "number": str(issue.number),
+        "text": f"Issue {issue.number}, {_date_text(issue.date)}",
+        "former": f"issue {former.number}, {_date_text(former.date)}" if former else "",
+        "former_number": str(former.number) if former else "",
+        "changes": [
+            (change.section, change.field, cut(change.before, _MAX_TEXT), cut(change.after, _MAX_TEXT))
+            for change in shown
+        ],
+        "more_changes": len(issue.changes) - len(shown),
+    }
+
+
+def _date_text(date: str) -> str:
+    return format_date(datetime.date.fromisoformat(date))
 
 
 def _cover_index(sections: Sequence[str | None]) -> int:

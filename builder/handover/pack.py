@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import json
 from collections.abc import Mapping
@@ -19,6 +20,7 @@ from builder.handover.binder_content import Binder, binder_of
 from builder.handover.binder_pdf import binder_pdf
 from builder.handover.checksums import BINDER, README, add_checksums, pack_digest
 from builder.handover.engine_tag import tag_pdf, tag_size
+from builder.handover.issue import ISSUE_FILE, Issue, IssuedPack, issue_content, issue_file, issue_of
 from builder.handover.offline_site import compile_templates, offline_record
 from builder.handover.redacted_record import delivered_record
 from builder.publish.data_export import export_data
@@ -53,14 +55,32 @@ def customer_view(build: Build, shop: Shop) -> CustomerView:
     return CustomerView(public, compute(public, shop))
 
 
-def pack_files(
-    build: Build, view: CustomerView, shop: Shop, archive: Path, *, draft: bool = False, workers: WorkerPool = INLINE
-) -> tuple[dict[str, bytes], tuple[Problem, ...]]:
-    """Return every file of the pack, by path, with its checksums, and a warning for each chart that is left out.
+@dataclass(frozen=True)
+class Pack:
+    """Every file of a pack by path, its issue (None for a draft), its digest, and warnings for charts left out."""
 
-    The same record gives the same bytes. ``build`` is the record as read, for its documents and logs; everything
-    else is made from ``view``. A process of ``workers`` draws the charts and builds the HTML meanwhile.
-    Raises PublishError where a template has an error.
+    files: dict[str, bytes]
+    issue: Issue | None
+    digest: str
+    problems: tuple[Problem, ...]
+
+
+def make_pack(
+    build: Build,
+    view: CustomerView,
+    shop: Shop,
+    archive: Path,
+    *,
+    today: datetime.date,
+    former: IssuedPack | None = None,
+    draft: bool = False,
+    workers: WorkerPool = INLINE,
+) -> Pack:
+    """Return the pack of a build: the issue after ``former``, or the same again where nothing changed.
+
+    The same record and the same former pack give the same bytes. ``build`` is the record as read, for its documents
+    and logs; everything else is made from ``view``. A process of ``workers`` draws the charts and builds the HTML
+    meanwhile. Raises PublishError where a template has an error.
     """
     public, sheet = view.build, view.sheet
     guard = chart_guard(build.slug)
@@ -75,6 +95,11 @@ def pack_files(
     record = delivered_record(build, shop.handover_holds, photos, pictures)
     data |= {f"{DATA}record/{name}": content for name, content in record.files.items()}
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
+    content = issue_content(
+        data, shop, {item.published.source_hash: item.photo.caption or item.photo.alt for item in photos}
+    )
+    issue = None if draft else issue_of(content, former, today)
+    data[ISSUE_FILE] = issue_file(issue, content)
     data[f"{DATA}datapackage.json"] = _datapackage(public, data, record.original_hashes)
     compile_templates(archive)
     placed, chart_problems = drawings.result()
@@ -102,6 +127,7 @@ def pack_files(
     digest = pack_digest(files)
     files[BINDER] = binder_pdf(
         binder,
+        issue,
         sheet,
         shop,
         sheets,
@@ -114,8 +140,8 @@ def pack_files(
         draft=draft,
     )
     sheet_files = tuple(item.file for item in sheets)
-    files[README] = english.text(_readme(binder, shop, digest, draft, sheet_files)).encode()
-    return add_checksums(files), (*guard.problems, *chart_problems)
+    files[README] = english.text(_readme(binder, shop, digest, issue, sheet_files)).encode()
+    return Pack(add_checksums(files), issue, digest, (*guard.problems, *chart_problems))
 
 
 def _json(value: object) -> bytes:
@@ -158,16 +184,25 @@ def _datapackage(build: Build, data: Mapping[str, bytes], original_hashes: Mappi
 def _title(name: str) -> str:
     if name == "figures.json":
         return "All calculations"
+    if name == ISSUE_FILE.removeprefix(DATA):
+        return "The issue of this pack, and what changed since the one before"
     kind = {".yaml": "as delivered", ".csv": "as it was logged, without comments"}.get(Path(name).suffix.lower(), "")
     return f"{name.removeprefix('record/')} {kind}".strip()
 
 
-def _readme(binder: Binder, shop: Shop, digest: str, draft: bool, sheets: tuple[str, ...]) -> str:
+def _issue_lines(issue: Issue) -> list[str]:
+    lines = [issue.text]
+    for former in reversed(issue.former):
+        lines += [f"Replaces issue {former.number}, {former.date}, with the digest", f"    {former.digest}"]
+    return lines
+
+
+def _readme(binder: Binder, shop: Shop, digest: str, issue: Issue | None, sheets: tuple[str, ...]) -> str:
     width, height = tag_size(shop)
     lines = [
         f"{binder.identity.title}",
         f"Build {binder.identity.number}, {binder.identity.shop}",
-        *(["", "DRAFT: something is still missing. Not for delivery."] if draft else []),
+        *(_issue_lines(issue) if issue else ["", "DRAFT: something is still missing. Not for delivery."]),
         "",
         f"{BINDER}      the binder, to read and to print",
         *(f"{file:<15} {_SHEET_TEXTS[file]}" for file in sheets),

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
+import datetime
+import json
 import os
 import shutil
 import time
@@ -10,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from builder.handover.checksums import CHECKSUM_FILE, verify, zip_bytes
 from builder.publish.deploy.atomic_swap import activate
@@ -22,6 +25,7 @@ from builder.record.problem import Problem, errors_in
 
 if TYPE_CHECKING:
     from builder.figures.core.types import FigureSheet
+    from builder.handover.issue import Issue, IssuedPack
     from builder.record.models.build import Build
     from builder.record.models.shop import Shop
 
@@ -40,13 +44,38 @@ class PackResult:
     problems: tuple[Problem, ...] = ()
     files: int = 0
     size: int = 0
+    issue: Issue | None = None
+    """None for a draft."""
+    digest: str = ""
 
     @property
     def lines(self) -> tuple[str, ...]:
         """The result as lines to print."""
         if self.pack is None:
             return tuple(f"{self.slug}: not handed over: {reason}" for reason in self.reasons)
-        return (f"{self.pack} and {self.pack.name}.zip: {self.files} files, {self.size / 1e6:.1f} MB",)
+        size = f"{self.files} files, {self.size / 1e6:.1f} MB"
+        return (f"{self.pack} and {self.pack.name}.zip: {size}, {self._issue_text}",)
+
+    @property
+    def _issue_text(self) -> str:
+        if self.issue is None:
+            return "draft"
+        changes, former = len(self.issue.changes), self.issue.former
+        since = f" ({changes} change{'s' if changes != 1 else ''} since issue {former[-1].number})" if former else ""
+        return f"issue {self.issue.number}, {self.issue.date}{since}"
+
+    @property
+    def as_json(self) -> dict[str, Any]:
+        """The result as JSON."""
+        return {
+            "build": self.slug,
+            "pack": str(self.pack) if self.pack else None,
+            "reasons": list(self.reasons),
+            "files": self.files,
+            "bytes": self.size,
+            "issue": dataclasses.asdict(self.issue) if self.issue else None,
+            "digest": self.digest,
+        }
 
 
 @dataclass(frozen=True)
@@ -59,14 +88,24 @@ class HandoverReport:
 
 
 def handover(
-    archive: Path, slugs: Sequence[str] = (), *, everything: bool = False, draft: bool = False, out: Path | None = None
+    archive: Path,
+    slugs: Sequence[str] = (),
+    *,
+    everything: bool = False,
+    draft: bool = False,
+    out: Path | None = None,
+    previous: Path | None = None,
+    as_json: bool = False,
 ) -> HandoverReport:
     """Write the packs of the builds named, or with ``everything`` of all finished ones.
 
-    Raises PublishError where packs may not or cannot be written, ArchiveError where there is no `builds/`.
+    ``previous`` is the former issue of one build, where it is not in the folder of the packs. Raises PublishError
+    where packs may not or cannot be written, ArchiveError where there is no `builds/`.
     """
     if not slugs and not everything:
         raise PublishError("name a build, or hand over all of them with --all, or look at a pack with --verify")
+    if previous and (everything or len(slugs) != 1):
+        raise PublishError("--previous is the former pack of one build: name that build alone")
     started = time.perf_counter()
     names = [folder.name for folder in build_folders(archive)]
     due = names if everything else [slug for slug in slugs if slug in names]
@@ -80,7 +119,15 @@ def handover(
         if errors_in(shop_problems):
             return HandoverReport((), tuple(shop_problems), ok=False)
         folder = _output_folder(out or archive / FOLDER, archive)
-        work = partial(build_pack, archive=archive, folder=folder, draft=draft, finished_only=everything and not draft)
+        work = partial(
+            build_pack,
+            archive=archive,
+            folder=folder,
+            draft=draft,
+            finished_only=everything and not draft,
+            previous=previous,
+            today=datetime.date.today(),
+        )
         results = [work(slug, workers=workers) for slug in due] if few else [*workers.map(work, due)]
     lines = [line for result in results for line in result.lines]
     unknown = [slug for slug in slugs if slug not in names]
@@ -88,15 +135,28 @@ def handover(
     if everything:
         count = sum(result.pack is not None for result in results)
         lines.append(f"{count} packs in {time.perf_counter() - started:.1f} s")
+    if as_json:
+        lines = [json.dumps([result.as_json for result in results], ensure_ascii=False, indent=1)]
     ok = not unknown and not any(result.reasons for result in results)
     problems = (*shop_problems, *(problem for result in results for problem in result.problems))
     return HandoverReport(tuple(lines), problems, ok)
 
 
-def verify_pack(pack: Path) -> HandoverReport:
-    """Compare a pack, a folder or its ZIP, with its checksums."""
+def verify_pack(pack: Path, *, as_json: bool = False) -> HandoverReport:
+    """Compare a pack, a folder or its ZIP, with its checksums, and say which issue it is."""
+    from builder.handover.issue import issue_in
+
     result = verify(pack)
-    return HandoverReport(result.lines, (), result.intact)
+    issue = issue_in(pack) if result.intact else None
+    if as_json:
+        value = dataclasses.asdict(result) | {
+            "intact": result.intact, "issue": dataclasses.asdict(issue) if issue else None
+        }  # fmt: skip
+        return HandoverReport((json.dumps(value, ensure_ascii=False, indent=1),), (), result.intact)
+    former = [
+        f"replaces issue {item.number}, {item.date}, digest {item.digest}" for item in (issue.former if issue else ())
+    ]
+    return HandoverReport((*result.lines, *([issue.text] if issue else []), *reversed(former)), (), result.intact)
 
 
 def _preload(archive: Path) -> None:
@@ -125,25 +185,45 @@ def build_pack(
     archive: Path,
     folder: Path,
     draft: bool,
+    today: datetime.date,
     finished_only: bool = False,
+    previous: Path | None = None,
     workers: WorkerPool = INLINE,
 ) -> PackResult:
     """Write the pack of one build into ``folder``, or return why it has none; an error of the program is a reason.
 
-    With ``finished_only`` an unfinished build is skipped without a reason. A process of ``workers`` draws the
+    With ``finished_only`` an unfinished build is skipped without a reason. ``previous`` is the former issue, the pack
+    in the folder unless given. A process of ``workers`` draws the
     charts and builds the HTML.
     """
     try:
-        return _build_pack(slug, archive, folder, draft=draft, finished_only=finished_only, workers=workers)
+        return _build_pack(
+            slug,
+            archive,
+            folder,
+            draft=draft,
+            finished_only=finished_only,
+            previous=previous,
+            today=today,
+            workers=workers,
+        )
     except Exception as error:
         reason = " ".join(f"cannot be made: {type(error).__name__}: {error}".split())
         return PackResult(slug, None, (reason[:_MAX_REASON_LENGTH],))
 
 
 def _build_pack(
-    slug: str, archive: Path, folder: Path, *, draft: bool, finished_only: bool, workers: WorkerPool
+    slug: str,
+    archive: Path,
+    folder: Path,
+    *,
+    draft: bool,
+    finished_only: bool,
+    previous: Path | None,
+    today: datetime.date,
+    workers: WorkerPool,
 ) -> PackResult:
-    from builder.handover.pack import customer_view, pack_files
+    from builder.handover.pack import customer_view, make_pack
     from builder.record.build_profile import profile_of
     from builder.record.load import read_build, read_shop
 
@@ -160,12 +240,32 @@ def _build_pack(
     if not draft and (blockers := _blockers(build, shop, view.sheet)):
         return PackResult(slug, None, blockers, tuple(problems))
     try:
-        files, chart_problems = pack_files(build, view, shop, archive, draft=draft, workers=workers)
-        pack = _write(files, folder / slug)
+        former = _former_pack(folder / slug, previous, draft=draft)
+        made = make_pack(build, view, shop, archive, today=today, former=former, draft=draft, workers=workers)
+        pack = _write(made.files, folder / slug)
     except PublishError as error:
         return PackResult(slug, None, (str(error),), tuple(problems))
-    problems += [*errors_in(view.sheet.problems), *chart_problems]
-    return PackResult(slug, pack, (), tuple(problems), len(files), sum(map(len, files.values())))
+    problems += [*errors_in(view.sheet.problems), *made.problems]
+    size = sum(map(len, made.files.values()))
+    return PackResult(slug, pack, (), tuple(problems), len(made.files), size, made.issue, made.digest)
+
+
+def _former_pack(pack: Path, previous: Path | None, *, draft: bool) -> IssuedPack | None:
+    """Return the issue before: the pack named, else the one in the folder of packs, else its ZIP; None without any.
+
+    Raises PublishError where it is missing or was altered, and where a draft would replace it.
+    """
+    from builder.handover.issue import issued_pack
+
+    zip_file = pack.with_name(f"{pack.name}.zip")
+    if previous is None:
+        previous = next(
+            (path for path in (pack, zip_file) if path.exists() and (path == zip_file or _is_pack(path))), None
+        )
+    former = issued_pack(previous) if previous else None
+    if draft and former and previous in (pack, zip_file):
+        raise PublishError(f"{pack} is issue {former.issue.number}, which a draft would replace; choose another --out")
+    return former
 
 
 def _blockers(build: Build, shop: Shop, sheet: FigureSheet) -> tuple[str, ...]:

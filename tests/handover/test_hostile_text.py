@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import io
 import re
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 import pypdf
 import pytest
 
-from builder.handover.pack import customer_view, pack_files
+from builder.handover.pack import customer_view, make_pack
 from builder.record.load import errors_in, read_build, read_shop
 from builder.record.models.fields import RecordModel
 from tests.support.handover_samples import (
@@ -54,7 +55,7 @@ def _pack_with(archive: Path, text_added: str) -> dict[str, bytes]:
     build, problems = read_build(archive / "builds" / FULL, archive)
     assert build is not None
     assert not errors_in(problems), problems
-    return pack_files(build, customer_view(build, shop), shop, archive)[0]
+    return make_pack(build, customer_view(build, shop), shop, archive, today=datetime.date(2026, 3, 1)).files
 
 
 @pytest.mark.parametrize("name", sorted(HOSTILE))

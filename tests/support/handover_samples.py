@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import io
 import re
 import shutil
@@ -15,7 +16,7 @@ import yaml
 from builder.draw.chart_cache import ChartCache
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
-from builder.handover.pack import customer_view, pack_files
+from builder.handover.pack import customer_view, make_pack
 from builder.publish.english import US
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
@@ -146,7 +147,9 @@ def build_pack_files(archive: Path, slug: str, *, draft: bool = False) -> dict[s
     shop, _ = read_shop(archive)
     build, problems = read_build(archive / "builds" / slug, archive)
     assert build is not None, problems
-    return pack_files(build, customer_view(build, shop), shop, archive, draft=draft)[0]
+    return make_pack(
+        build, customer_view(build, shop), shop, archive, draft=draft, today=datetime.date(2026, 3, 1)
+    ).files
 
 
 def read_files(folder: Path) -> dict[str, bytes]:

@@ -40,6 +40,21 @@ DOCUMENTS: dict[str, type[RecordModel]] = {
 }
 """The YAML files of a build, in the order of the work. Only build.yaml must be there."""
 
+DOCUMENT_TITLES = {
+    "build": "Engine",
+    "parts": "Parts received",
+    "work": "Machining",
+    "bottom_end": "Bottom end",
+    "top_end": "Top end",
+    "cam": "Cam",
+    "ports": "Two-stroke ports",
+    "assembly": "Assembly",
+    "dyno": "Dyno session",
+    "delivery": "Delivery",
+    "photos": "Photos",
+}
+"""The title of each file, where a page shows it."""
+
 
 @dataclass(frozen=True)
 class Build:

@@ -12,24 +12,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from builder.figures.core.display_units import convert_to_other_system, written_text
-from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.build import DOCUMENT_TITLES, Build
 from builder.record.models.fields import DescribedModel, RecordModel, notes_of, title_of
 from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import Quantity, Range
 from builder.record.wording import in_sentence
 
-TITLES = {
-    "build": "Engine",
-    "parts": "Parts received",
-    "work": "Machining",
-    "bottom_end": "Bottom end",
-    "top_end": "Top end",
-    "cam": "Cam",
-    "ports": "Two-stroke ports",
-    "assembly": "Assembly",
-    "dyno": "Dyno session",
-    "delivery": "Delivery",
-}
 _LEFT_OUT = {
     "build": {"title", "summary", "goals", "invented", "status", "units", "correction", "lessons"},
     "dyno": {"pulls", "correction"},
@@ -115,8 +103,8 @@ def chapters(build: Build, *, both_systems: bool = True) -> tuple[Chapter, ...]:
     """Return a chapter for every document of the record, empty ones included."""
     return tuple(
         Chapter(name, title, tuple(_groups(getattr(build, name), name, both_systems)))
-        for name, title in TITLES.items()
-        if name in DOCUMENTS
+        for name, title in DOCUMENT_TITLES.items()
+        if name != "photos"
     )
 
 
@@ -144,7 +132,9 @@ def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]
         else:
             rows.append(Row(title, cell(value, both), remarks(value, both)))
     if rows or readings:
-        yield Group(TITLES.get(path, path.split(".")[-1]), path, tuple(rows), tuple(_position_tables(readings)))
+        yield Group(
+            DOCUMENT_TITLES.get(path, path.split(".")[-1]), path, tuple(rows), tuple(_position_tables(readings))
+        )
     yield from inner
 
 
