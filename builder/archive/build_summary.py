@@ -16,6 +16,8 @@ _SEAT_LIFT = 0.0061 * INCH
 """Timing at no more lift [m] than this is seat timing: cards give it at the seat or at 0.006 in (common practice)."""
 _BENCH_DEPRESSION = "28 inH2O"
 """Head flows are compared at this depression."""
+_RATING_DEPRESSION = "1.5 inHg"
+"""Ratings of carburetors and throttles are compared at this depression."""
 
 
 def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
@@ -49,6 +51,10 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         fuel_family=FUEL_FAMILIES[engine.fuel.kind] if engine.fuel else None,
         octane=" ".join(engine.fuel.octane.split()) if engine.fuel and engine.fuel.octane else None,
         ignition=str(engine.ignition),
+        manifold=_word(build.get("top_end.induction.manifold.kind")),
+        rated_flow=rated_flow(build),
+        primary_diameter=_mean_of(build, "top_end.exhaust.primary_diameter"),
+        ignition_system=_word(build.get("top_end.ignition.kind")),
         peak_torque=sheet.value("peak_torque"),
         peak_torque_speed=sheet.value("peak_torque_speed"),
         peak_power=sheet.value("peak_power"),
@@ -94,6 +100,16 @@ def head_flow(build: Build) -> float | None:
         return None
     flow = max(point.flow.si for point in bench.intake)
     return float(flow_at_depression(flow, bench.depression.si, parse_quantity(_BENCH_DEPRESSION, "pressure").si))
+
+
+def rated_flow(build: Build) -> float | None:
+    """Return the rated flow of carburetors or throttles, converted to 1.5 inHg [m3/s]; None without its depression."""
+    from builder.engine.breathing import flow_at_depression
+
+    flow, depression = build.get("top_end.induction.rated_flow"), build.get("top_end.induction.rated_depression")
+    if flow is None or depression is None:
+        return None
+    return float(flow_at_depression(flow.si, depression.si, parse_quantity(_RATING_DEPRESSION, "pressure").si))
 
 
 def _mean_of(build: Build, path: str) -> float | None:

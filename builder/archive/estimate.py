@@ -268,6 +268,8 @@ def _out_of_range(
     reasons = []
     for slug in weights:
         field = BY_SLUG[slug]
+        if field.optional:
+            continue
         value = _value_of(plan, field)
         recorded = [v for s in features.summaries if (v := _value_of(s, field)) is not None]
         if isinstance(value, str):

@@ -54,7 +54,8 @@ class Field:
     ``quantum`` is the number of the archive's steps in one SI unit: values are compared as multiples of a
     step, finer than any shop measures, so that Python and the browser compute with identical numbers.
     ``scale`` is the difference that counts in full: in the SI unit or, where ``ratio`` is set, as a ratio
-    (2.0: one is twice the other). ``weight`` is the field's default weight in similarity.
+    (2.0: one is twice the other). ``weight`` is the field's default weight in similarity. ``optional`` is a field that
+    many records leave out: in similarity a build without it is compared by the other fields alone.
     """
 
     slug: str
@@ -67,6 +68,7 @@ class Field:
     quantum: int = 1
     inch: FieldUnit = FieldUnit("")
     metric: FieldUnit = FieldUnit("")
+    optional: bool = False
 
     def unit(self, system: System) -> FieldUnit:
         """Return the unit in which a shop that works in this system reads the field."""
@@ -90,13 +92,13 @@ _RPM = FieldUnit("rpm", MINUTE, 0)
 
 def _number(
     slug: str, title: str, group: FieldGroup, weight: float, scale: float, quantum: int,
-    inch: FieldUnit, metric: FieldUnit, *, ratio: bool = False,
+    inch: FieldUnit, metric: FieldUnit, *, ratio: bool = False, optional: bool = False,
 ) -> Field:  # fmt: skip
-    return Field(slug, title, "number", group, weight, scale, ratio, quantum, inch, metric)
+    return Field(slug, title, "number", group, weight, scale, ratio, quantum, inch, metric, optional)
 
 
-def _choice(slug: str, title: str, group: FieldGroup, weight: float) -> Field:
-    return Field(slug, title, "choice", group, weight)
+def _choice(slug: str, title: str, group: FieldGroup, weight: float, *, optional: bool = False) -> Field:
+    return Field(slug, title, "choice", group, weight, optional=optional)
 
 
 # Weights and scales are common practice, no source: what an engine builder would call "very similar" and
@@ -134,6 +136,12 @@ FIELDS: tuple[Field, ...] = (
     _choice("fuel_family", "Fuel family", "airflow and fuel", 0.0),
     _choice("octane", "Octane", "airflow and fuel", 0.0),
     _choice("ignition", "Ignition", "airflow and fuel", 0.5),
+    _choice("manifold", "Intake manifold", "airflow and fuel", 0.75, optional=True),
+    _number("rated_flow", "Carb/throttle flow at 1.5 inHg", "airflow and fuel", 0.75, 2.0, 1_000_000,
+            FieldUnit("cfm", 1 / CUBIC_FOOT_PER_MINUTE, 0), FieldUnit("L/s", 1e3, 1), ratio=True, optional=True),
+    _number("primary_diameter", "Exhaust primary diameter", "airflow and fuel", 0.5, 1.5, 1_000_000,
+            FieldUnit("in", 1 / INCH, 3), FieldUnit("mm", 1e3, 1), ratio=True, optional=True),
+    _choice("ignition_system", "Ignition system", "airflow and fuel", 0.25, optional=True),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
             FieldUnit("lbf ft", 1 / POUND_FORCE_FOOT, 0), FieldUnit("N m", 1.0, 0), ratio=True),
     _number("peak_torque_speed", "Peak torque rpm", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),

@@ -97,6 +97,7 @@ def _field(field: Field, weight: float, translate: Callable[[str], str]) -> dict
         "kind": field.kind,
         "group": field.group,
         "weight": weight,
+        "optional": field.optional,
     }
     if field.kind == "number":
         content |= {"span": field.scale, "ratio": field.ratio, "per": field.quantum}

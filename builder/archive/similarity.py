@@ -9,8 +9,9 @@ properties", Biometrics 27, 1971) turned into a distance, with three choices of 
   A choice differs by 0 or 1.
 * The distance is from a query (a build or a plan) to a candidate: the weighted mean of the differences
   over the fields that the *query* has. A field that the candidate lacks counts as half different
-  (``MISSING_DIFFERENCE``), so that a build with little recorded is never the best match. Where nothing is
-  missing this is Gower's coefficient and symmetric.
+  (``MISSING_DIFFERENCE``), so that a build with little recorded is never the best match. A field that many
+  records leave out (``Field.optional``) is not counted for a candidate that lacks it, as Gower has it. Where
+  nothing is missing this is Gower's coefficient and symmetric.
 * Minimum overlap: both must have fields that make up half of the query's weight (``MIN_SHARED_WEIGHT``),
   and at least three of them (``MIN_SHARED_FIELDS``), or all where the query has fewer. Otherwise the
   distance is infinite, and the candidate is not a match.
@@ -57,6 +58,11 @@ class FeatureMatrix:
     codes: npt.NDArray[np.int32]
     known: Floats
     labels: tuple[Mapping[str, int], ...]
+
+    @property
+    def optional(self) -> Ints:
+        """The rows, numbers first, of the fields that are not counted for a build that lacks them."""
+        return np.flatnonzero([field.optional for field in (*self.number_fields, *self.choice_fields)])
 
     def __len__(self) -> int:
         """Return the number of builds."""
@@ -208,8 +214,11 @@ def pairwise_distances(matrix: FeatureMatrix, numbers: Floats, codes: npt.NDArra
     query_weight = (w @ known)[:, None]
     shared_weight = (known * w[:, None]).T @ matrix.known
     shared_fields = known.T @ matrix.known
+    optional = matrix.optional
+    not_counted = (known * w[:, None])[optional].T @ (1.0 - matrix.known[optional])
     # Subtract what was counted as a full difference only because it is unknown.
-    total -= w.sum() - query_weight
+    total -= w.sum() - query_weight + not_counted
+    query_weight = query_weight - not_counted
     total -= (1.0 - MISSING_DIFFERENCE) * (query_weight - shared_weight)
     with np.errstate(invalid="ignore", divide="ignore"):
         total /= query_weight
@@ -231,6 +240,8 @@ def differences(plan: Summary, candidate: Summary, weights: Mapping[str, float])
         query, value = read(plan, field), read(candidate, field)
         scaled = scale_value(number_of(plan, field), field) if field.kind == "number" else 0.0
         if weight <= 0.0 or query is None or math.isnan(scaled):
+            continue
+        if value is None and field.optional:
             continue
         query_weight += weight
         if value is None:

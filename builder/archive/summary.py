@@ -79,6 +79,10 @@ class Summary:
     fuel_family: str | None = None
     octane: str | None = None
     ignition: str | None = None
+    manifold: str | None = None
+    rated_flow: float | None = None
+    primary_diameter: float | None = None
+    ignition_system: str | None = None
     peak_torque: float | None = None
     peak_torque_speed: float | None = None
     peak_power: float | None = None

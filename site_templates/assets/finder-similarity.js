@@ -39,13 +39,15 @@
     const [missingDifference, minSharedWeight, minSharedFields] = archive.rules;
     let total = 0, queryWeight = 0, sharedWeight = 0, sharedFields = 0, queryFields = 0;
     for (let i = 0; i < columns.length; i++) {
-      const { isNumber, weight, values } = columns[i];
+      const { field, isNumber, weight, values } = columns[i];
       const value = query[i];
       if (value === null || Number.isNaN(value)) continue;
-      queryWeight += weight;
       queryFields += 1;
       const candidate = values[row];
-      if (isNumber ? Number.isNaN(candidate) : candidate < 0) {
+      const isMissing = isNumber ? Number.isNaN(candidate) : candidate < 0;
+      if (isMissing && field.optional) continue;
+      queryWeight += weight;
+      if (isMissing) {
         total += missingDifference * weight;
         continue;
       }
@@ -70,11 +72,13 @@
   function differences(archive, plan, row) {
     const fields = archive.fields.filter((field) =>
       isPlanned(plan, field) && (field.kind === "choice" || !Number.isNaN(scaled(plan[field.slug], field))));
-    const queryWeight = fields.reduce((sum, field) => sum + field.weight, 0);
+    const { valueOf } = globalThis.millbook.core;
+    const counted = fields.filter((field) => !field.optional || valueOf(archive, field.slug, row) !== null);
+    const queryWeight = counted.reduce((sum, field) => sum + field.weight, 0);
     const results = [];
-    for (const field of fields) {
+    for (const field of counted) {
       const query = plan[field.slug];
-      const candidate = globalThis.millbook.core.valueOf(archive, field.slug, row);
+      const candidate = valueOf(archive, field.slug, row);
       if (candidate === query) continue;
       let cost = field.weight;
       if (candidate === null) cost *= archive.rules[0];
@@ -179,7 +183,7 @@
     const { formatValue, inSentence } = globalThis.millbook.core;
     const reasons = [];
     for (const field of archive.fields) {
-      if (!columns.some((column) => column.field === field)) continue;
+      if (field.optional || !columns.some((column) => column.field === field)) continue;
       const value = plan[field.slug];
       if (field.kind === "choice") {
         const code = archive.choices[field.slug].indexOf(value);

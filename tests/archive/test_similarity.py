@@ -28,8 +28,10 @@ def distance_by_definition(plan: Summary, other: Summary, weights: dict[str, flo
         weight = weights[field.slug]
         if weight == 0 or a is None or (field.ratio and a <= 0):
             continue
-        asked += weight
         had += 1
+        if b is None and field.optional:
+            continue
+        asked += weight
         if b is None or (field.ratio and b <= 0):
             total += weight / 2
             continue
@@ -87,6 +89,21 @@ def test_missing_counts_as_half_different() -> None:
     share = WEIGHTS["fuel"] / sum(WEIGHTS[s] for s in ("displacement", "compression_ratio", "fuel", "induction"))
     assert found["less"].distance == pytest.approx(share / 2)
     assert [d.text("inch") for d in found["less"].differences] == ["Fuel not recorded"]
+
+
+def test_a_field_that_many_records_leave_out_is_not_counted_where_it_is_missing() -> None:
+    values = {"displacement": 0.005, "compression_ratio": 10.0, "fuel": "gasoline", "manifold": "dual plane"}
+    plan = similarity.plan_from_values(**values, rated_flow=0.3)
+    same = replace(plan, slug="same", title="same")
+    silent = replace(same, slug="silent", manifold=None, rated_flow=None)
+    other = replace(same, slug="other", manifold="single plane", rated_flow=0.3 * math.sqrt(2.0))
+    table = similarity.build_matrix([same, silent, other], WEIGHTS)
+    found = {r.summary.slug: r for r in similarity.most_similar(table, plan, WEIGHTS)}
+    assert (found["same"].distance, found["silent"].distance) == (0.0, 0.0)
+    assert found["silent"].differences == ()
+    counted = WEIGHTS["manifold"] + WEIGHTS["rated_flow"] / 2
+    assert found["other"].distance == pytest.approx(counted / sum(WEIGHTS[name] for name in (*values, "rated_flow")))
+    assert [d.field.slug for d in found["other"].differences] == ["manifold", "rated_flow"]
 
 
 def test_too_few_shared_fields_are_no_match() -> None:

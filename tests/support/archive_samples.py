@@ -69,6 +69,14 @@ def invented_engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summa
         "fuel": fuel,
         "ignition": rng.choice(("distributor", "coils", "magneto")),
     }
+    # Drawn apart, so that the other values of the sample stay as they are.
+    extra = random.Random(i * 1009 + cylinders)
+    optional: dict[str, object] = {
+        "manifold": extra.choice(("single plane", "dual plane", "plenum")),
+        "rated_flow": displacement * extra.uniform(45.0, 75.0),
+        "primary_diameter": bore * extra.uniform(0.38, 0.46),
+        "ignition_system": extra.choice(("points distributor", "coil on plug")),
+    }
     dyno = {
         "peak_torque": peak_torque,
         "peak_torque_speed": torque_speed,
@@ -80,6 +88,7 @@ def invented_engine(i: int, rng: random.Random, *, sparse: float = 0.1) -> Summa
         "curve": coarse_curve(n, torque),
     }
     keep = {k: v for k, v in values.items() if rng.random() >= sparse or k == "displacement"}
+    keep |= {name: value for name, value in optional.items() if extra.random() >= 0.5}
     if rng.random() >= sparse:
         keep |= dyno
     maker = rng.choice(_MAKERS)

@@ -27,7 +27,14 @@ if TYPE_CHECKING:
 
 
 Files = dict[str, bytes]
-LIST_TITLES = {"family": "Family", "year": "Year", "fuel": "Fuel", "purpose": "Purpose"}
+LIST_TITLES = {
+    "family": "Family",
+    "year": "Year",
+    "fuel": "Fuel",
+    "purpose": "Purpose",
+    "manifold": "Intake manifold",
+    "ignition_system": "Ignition system",
+}
 FINDER_DATA = "assets/finder-data.js"
 _NEWEST = 24
 """How many builds the home page shows as cards."""
@@ -107,7 +114,12 @@ def archive_pages(
         "builds.md": page("builds", **_builds_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page(
-            "lists", lists=[(title, slug, group_builds(rows, slug)) for slug, title in LIST_TITLES.items()]
+            "lists",
+            lists=[
+                (title, slug, groups)
+                for slug, title in LIST_TITLES.items()
+                if len(groups := group_builds(rows, slug)) > 1 or not BY_SLUG[slug].optional
+            ],
         ),
         "parts.md": page("part_usage", makers=index_parts(rows), columns=_PART_COLUMNS, maker_columns=_MAKER_COLUMNS),
         FINDER_DATA: finder_data(rows, weights, system, translate).encode(),
