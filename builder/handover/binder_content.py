@@ -21,7 +21,7 @@ from builder.publish.pages.build.headline import (
     headline,
     performance_sentence,
 )
-from builder.publish.pages.build.record_tables import cell, chapters
+from builder.publish.pages.build.record_tables import RARE_CHAPTERS, cell, chapters
 from builder.publish.pages.formatting import format_date, sentence
 from builder.publish.sheets.build_sheet import measured_text
 from builder.publish.sheets.identity import Identity, identity_of
@@ -165,7 +165,9 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         not_recorded=tuple(
             chapter.title
             for chapter in chapters(build)
-            if not chapter.groups and (chapter.name != "ports" or record.engine.cycle == "two-stroke")
+            if not chapter.groups
+            and chapter.name not in RARE_CHAPTERS
+            and (chapter.name != "ports" or record.engine.cycle == "two-stroke")
         ),
     )
 

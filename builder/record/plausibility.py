@@ -85,7 +85,7 @@ def _values(value: object) -> Iterator[tuple[Quantity, tuple[str | int, ...]]]:
     elif isinstance(value, Reading):
         if value.listed is not None:
             yield value.listed, ("listed",)
-        for key in ("measured", "repeats"):
+        for key in ("measured", "repeats", "returned"):
             for index, quantity in enumerate(getattr(value, key)):
                 yield quantity, (key, index)
 

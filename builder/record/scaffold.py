@@ -294,6 +294,8 @@ class _Writer:
         if field.shape.kind in ("text", "prose", "choice", "section"):
             return _quoted(field.name, example)
         if field.notes.axis in ("cylinder", "intake valve", "exhaust valve"):
+            if field.shape.kind == "list":
+                return f"[{self._repeated(example.strip('[]'))}]"
             return _MEASURED.sub(lambda match: f"measured: [{self._repeated(match[1])}]", example)
         return example
 

@@ -15,9 +15,10 @@ from builder.record.changes import with_value
 from builder.record.dyno_log.channels import channel_named
 from builder.record.models.build import Build
 from builder.record.models.parts import Part
+from builder.record.models.work import BoreGauging
 from builder.record.problem import Problem
 from builder.record.quantities.readings import Reading
-from builder.record.quantities.units import parse_quantity
+from builder.record.quantities.units import Quantity, parse_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,25 @@ def with_taken_over(build: Build) -> Build:
         if build.get(item.path) is None:
             build = with_value(build, item.path, item.value)
             taken[item.path] = item.source
-    return dataclasses.replace(build, taken_from=taken) if taken else build
+    build = dataclasses.replace(build, taken_from=taken) if taken else build
+    for path, returned in _returned_readings(build):
+        reading = build.get(path)
+        if reading is None or not reading.returned:
+            build = with_value(
+                build, path, dataclasses.replace(reading or Reading(returned[0].dimension), returned=returned)
+            )
+    return build
+
+
+def _returned_readings(build: Build) -> Iterator[tuple[str, tuple[Quantity, ...]]]:
+    """Yield the path of each reading that was taken as the engine came back in a place of its own, and its values."""
+    card = build.work.returned_bore_gauging if build.work else None
+    if card is not None and (bores := _mean_bores(build, card)) is not None:
+        yield "bottom_end.block.bores", bores.measured
+    for name in ("leak_down", "cranking_compression"):
+        reading = getattr(build.returned, name, None)
+        if reading is not None and (reading.returned or reading.measured):
+            yield f"assembly.checks.{name}", reading.returned or reading.measured
 
 
 def differences(build: Build) -> list[Problem]:
@@ -84,9 +103,15 @@ def sources(build: Build) -> Iterator[Source]:
 def _gauged_bores(build: Build) -> Iterator[Source]:
     """Yield the mean bore of each cylinder on the gauge card, where the card has every cylinder."""
     card = build.work.bore_gauging if build.work else None
-    by_cylinder = {bore.cylinder: bore for bore in card.cylinders} if card else {}
-    if card is None or sorted(by_cylinder) != list(range(1, build.cylinders + 1)):
-        return
+    if card is not None and (bores := _mean_bores(build, card)) is not None:
+        yield Source("bottom_end.block.bores", "work.bore_gauging.cylinders", bores)
+
+
+def _mean_bores(build: Build, card: BoreGauging) -> Reading | None:
+    """Return the mean bore of each cylinder on a gauge card, None where the card lacks one."""
+    by_cylinder = {bore.cylinder: bore for bore in card.cylinders}
+    if sorted(by_cylinder) != list(range(1, build.cylinders + 1)):
+        return None
     readings = {
         number: [reading for depth in bore.depths for reading in (depth.across, depth.along)]
         for number, bore in sorted(by_cylinder.items())
@@ -95,10 +120,7 @@ def _gauged_bores(build: Build) -> Iterator[Source]:
     measured = tuple(
         parse_quantity(f"{sum(each) / len(each):.{decimals}f} {card.unit}", "length") for each in readings.values()
     )
-    reading = Reading(
-        "length", measured=measured, resolution=card.resolution, by=card.by, note="mean of the gauge card"
-    )
-    yield Source("bottom_end.block.bores", "work.bore_gauging.cylinders", reading)
+    return Reading("length", measured=measured, resolution=card.resolution, by=card.by, note="mean of the gauge card")
 
 
 def _part_numbers(build: Build) -> Iterator[Source]:

@@ -24,7 +24,7 @@ from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, factor
 from builder.record.wording import in_sentence
 
-_OTHER_DOCUMENTS = ("parts", "delivery", "dyno", "photos")
+_OTHER_DOCUMENTS = ("parts", "delivery", "dyno", "photos", "returned", "service")
 _LISTED_LABELS = ("listed", "measured")
 _CROWN_STEP = 2.54e-5
 """Step to which the position of the crowns is shown [m]: 0.001 in."""

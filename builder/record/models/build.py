@@ -19,6 +19,8 @@ from builder.record.models.parts import Parts
 from builder.record.models.photos import Photos
 from builder.record.models.plan import Plan
 from builder.record.models.ports import Ports
+from builder.record.models.returned import Returned
+from builder.record.models.service import ServiceRecord
 from builder.record.models.top_end import TopEnd
 from builder.record.models.work import Work
 from builder.record.quantities.readings import Accepted
@@ -27,6 +29,7 @@ from builder.record.yaml_loader import Document
 DOCUMENTS: dict[str, type[RecordModel]] = {
     "build": BuildSheet,
     "plan": Plan,
+    "returned": Returned,
     "parts": Parts,
     "work": Work,
     "bottom_end": BottomEnd,
@@ -36,12 +39,14 @@ DOCUMENTS: dict[str, type[RecordModel]] = {
     "assembly": Assembly,
     "dyno": Dyno,
     "delivery": Delivery,
+    "service": ServiceRecord,
     "photos": Photos,
 }
 """The YAML files of a build, in the order of the work. Only build.yaml must be there."""
 
 DOCUMENT_TITLES = {
     "build": "Engine",
+    "returned": "As returned",
     "parts": "Parts received",
     "work": "Machining",
     "bottom_end": "Bottom end",
@@ -51,6 +56,7 @@ DOCUMENT_TITLES = {
     "assembly": "Assembly",
     "dyno": "Dyno session",
     "delivery": "Delivery",
+    "service": "After delivery",
     "photos": "Photos",
 }
 """The title of each file, where a page shows it."""
@@ -64,6 +70,7 @@ class Build:
     folder: Path
     build: BuildSheet
     plan: Plan | None = None
+    returned: Returned | None = None
     parts: Parts | None = None
     work: Work | None = None
     bottom_end: BottomEnd | None = None
@@ -73,6 +80,7 @@ class Build:
     assembly: Assembly | None = None
     dyno: Dyno | None = None
     delivery: Delivery | None = None
+    service: ServiceRecord | None = None
     photos: Photos | None = None
     logs: Mapping[str, DynoLog] = field(default_factory=dict)
     """The log of each pull, by the pull's name."""

@@ -25,6 +25,7 @@ from builder.record.models.fields import (
     field,
 )
 from builder.record.models.goals import Goals
+from builder.record.models.returned import ReturnedFor, SinceLast
 
 Status = Annotated[
     Literal["planned", "in progress", "waiting for parts", "finished", "withdrawn"],
@@ -256,6 +257,18 @@ class BuildSheet(RecordModel):
 
     title: Line = field("name of the build", "Launch engine for the harbour pilot", required=True)
     number: Line | None = field("the shop's number for this build", "0142")
+    engine_number: Line | None = field(
+        "the shop's own number for this engine, the same in every build of it; public, so not the serial number",
+        "E-041",
+    )
+    previous_build: Line | None = field(
+        "folder of this engine's build before this one, where their dates do not show it", "pilot-launch-2021",
+        only_where="this engine was built here before",
+    )  # fmt: skip
+    since_last: SinceLast | None = field(
+        "how long it ran since its last build", "", only_where="this engine was built before"
+    )
+    returned_for: ReturnedFor | None = field("why it came back", "", only_where="this engine was built before")
     status: Status = field("only finished builds are published", "finished", default="in progress")
     started: Day | None = field("date the block came in", "2024-02-05")
     finished: Day | None = field("date finished", "2024-05-17")
@@ -280,7 +293,7 @@ class BuildSheet(RecordModel):
         also=("license_plate", "licence_plate", "registration_number"),
     )
     engine_serial: Line | None = field(
-        "serial number stamped on the block", "K16-04412", private="customer", also=("engine_number", "serial_number")
+        "serial number stamped on the block", "K16-04412", private="customer", also=("serial_number",)
     )
     price: Line | None = field("price", "4800", private="shop")
     private_notes: Prose | None = field("private note", "Paid half in advance.", private="shop")

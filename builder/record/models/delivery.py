@@ -11,6 +11,7 @@ from builder.record.models.fields import (
     AnyReading,
     Day,
     Line,
+    Number,
     OneAngle,
     OneLength,
     OneSpeed,
@@ -73,11 +74,38 @@ class Limit(RecordModel):
     according_to: Line | None = field("source", "maker's manual")
 
 
+class Interval(RecordModel):
+    """How long until something is due: whichever of them comes first."""
+
+    hours: Number | None = field("hours run", "50", sign="positive")
+    distance: OneLength | None = field(
+        "distance run", "5000 km", units=("mi", "km"), plausible_range=("10 km", "500000 km")
+    )
+    months: Number | None = field("months since delivery, or since it was last done", "12", sign="positive")
+
+
 class Service(RecordModel):
-    """One service."""
+    """One service. ``after`` is once, after delivery; ``every`` is again and again."""
 
     at: Line = field("when", "after 500 km", required=True)
     do: Line = field("what", "change oil and filter, check the head bolts as the manufacturer says", required=True)
+    name: Line | None = field(
+        "short name, by which service.yaml says that it was done", "oil",
+        only_where="`millbook due` is to say when it is due",
+    )  # fmt: skip
+    after: Interval | None = field(
+        "once, so long after delivery", "", only_where="`millbook due` is to say when it is due"
+    )
+    every: Interval | None = field(
+        "again and again, so long after delivery or after it was last done", "",
+        only_where="`millbook due` is to say when it is due",
+    )  # fmt: skip
+
+    @model_validator(mode="after")
+    def _has_a_name(self) -> Service:
+        if (self.after or self.every) and not self.name:
+            raise ValueError("give it a short name, so that service.yaml can say that it was done: name: oil")
+        return self
 
 
 class SignOff(RecordModel):

@@ -237,7 +237,15 @@ def as_list(given: object) -> object:
 
 
 _LinesAsWritten = Annotated[
-    Any, WithJsonSchema({"anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": "string"}}]})
+    Any,
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": ["string", "number"]},
+                {"type": "array", "items": {"type": ["string", "number"]}},
+            ]
+        }
+    ),
 ]
 """What an editor accepts for one line or several."""
 

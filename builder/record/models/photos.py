@@ -8,9 +8,10 @@ from builder.record.models.choices import Synonyms
 from builder.record.models.fields import Line, RecordModel, field
 
 Section = Annotated[
-    Literal["cover", "parts", "work", "bottom end", "top end", "cam", "assembly", "dyno", "delivery"],
+    Literal["cover", "returned", "parts", "work", "bottom end", "top end", "cam", "assembly", "dyno", "delivery"],
     Synonyms(
         {
+            "returned": "as returned, as received",
             "parts": "parts received",
             "work": "machining, machine work",
             "bottom end": "short block, block",

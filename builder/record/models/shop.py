@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from builder.record.models.bottom_end import CrankMaterial, PistonType
 from builder.record.models.build_yaml import FuelKind
 from builder.record.models.choices import Synonyms
+from builder.record.models.delivery import Service
 from builder.record.models.dyno import CorrectionStandard, UnitChoice
 from builder.record.models.fields import (
     Count,
@@ -29,6 +30,7 @@ from builder.record.models.fields import (
     field,
     notes_of,
 )
+from builder.record.models.service import OilElements
 
 English = Annotated[
     Literal["us", "uk"],
@@ -231,6 +233,11 @@ class Shop(RecordModel):
     paper: Paper = field("paper of the sheets and of the handover", "A4", default="A4")
     tag: TagSize = field("size of the engine tag", "", default=TagSize(), shown_in="deliveries")
     guidelines: Guidelines = field("the shop's guidelines; outside one is a caution", "", default=Guidelines())
+    services: tuple[Service, ...] = field(
+        "service schedule of engines whose delivery.yaml has none with names", "", default=(),
+        only_where="`millbook due` is to say when it is due",
+    )  # fmt: skip
+    oil_limits: OilElements | None = field("most of each element in used oil [ppm]", "", only_where="oil is analyzed")
     delivery_requires: tuple[Line, ...] = field(
         "fields required for delivery: file.section.field",
         "[assembly.fits.main_oil_clearance, delivery.settings.total_timing]",

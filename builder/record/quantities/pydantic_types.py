@@ -106,6 +106,7 @@ class ReadingOf:
         keys = {
             "listed": {**one, "description": "what the catalog, card or sheet says"},
             "measured": {**many, "description": "what the gauge said: one for each position, in order, or one for all"},
+            "returned": {**many, "description": "as the engine came back, before any work: the same positions"},
             "repeats": {**many, "description": "the same thing measured several times; the mean counts"},
             "allowed": _range(self.dimension),
             "at_least": {**one, "description": "the least allowed"},
@@ -114,6 +115,7 @@ class ReadingOf:
             "resolution": {**one, "description": "what the gauge resolves"},
             "rule": {**words, "description": "source of the spec: manufacturer, shop"},
             "accepted": {**accepted, "description": "why a value out of range was accepted, and by whom"},
+            "with": {**words, "description": "instrument it was read with: its ID in shop.yaml"},
             "by": {**words, "description": "who measured"},
             "note": {**words, "description": "anything else"},
         }

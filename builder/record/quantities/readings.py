@@ -6,6 +6,7 @@ A reading may be written short or long::
     chambers: {unit: cc, measured: [64.2, 64.0, 64.1]}      every position
     compression_height: {listed: 1.480 in, measured: 1.395 in}
     main_oil_clearance: {unit: in, allowed: 0.0022..0.0030, measured: [0.0026, 0.0025]}
+    bores: {unit: in, returned: [4.0318, 4.0321], measured: [4.0405, 4.0404], with: B2}
 """
 
 from __future__ import annotations
@@ -54,12 +55,15 @@ class Accepted:
 class Reading:
     """A listed value, measured values, or both, with the range that is allowed.
 
-    ``measured`` has one entry for each position, in order; a value measured once has one.
+    ``measured`` has one entry for each position, in order; a value measured once has one. ``returned`` has the same
+    positions as they were when the engine came back, before any work: no figure of the rebuilt engine uses them.
+    ``instrument`` is the ID in shop.yaml of what it was read with.
     """
 
     dimension: str
     listed: Quantity | None = None
     measured: tuple[Quantity, ...] = ()
+    returned: tuple[Quantity, ...] = ()
     allowed: Range | None = None
     at_least: Quantity | None = None
     at_most: Quantity | None = None
@@ -68,6 +72,7 @@ class Reading:
     rule: str | None = None
     accepted: Accepted | None = None
     by: str | None = None
+    instrument: str | None = None
     note: str | None = None
     is_plain: bool = False
     """Whether it was written as one plain value, which does not say how it is known."""
@@ -77,6 +82,13 @@ class Reading:
         if not self.is_plain or self.listed is None:
             return self
         return replace(self, listed=None, measured=(self.listed,), is_plain=False)
+
+    @property
+    def as_returned(self) -> Reading | None:
+        """Return the same reading as the engine came back, held against the same limits; None where not recorded."""
+        if not self.returned:
+            return None
+        return replace(self, listed=None, measured=self.returned, returned=(), repeats=(), accepted=None)
 
     @property
     def preferred(self) -> tuple[Quantity, ...]:
@@ -118,12 +130,12 @@ class Reading:
     def quantities(self) -> tuple[Quantity, ...]:
         """Every quantity the reading holds."""
         ends = (self.listed, self.minimum, self.maximum, self.resolution)
-        return (*(end for end in ends if end is not None), *self.measured, *self.repeats)
+        return (*(end for end in ends if end is not None), *self.measured, *self.repeats, *self.returned)
 
 
 _KEYS = (
-    "listed", "measured", "allowed", "at_least", "at_most", "unit",
-    "resolution", "repeats", "rule", "accepted", "by", "note",
+    "listed", "measured", "returned", "allowed", "at_least", "at_most", "unit",
+    "resolution", "repeats", "with", "rule", "accepted", "by", "note",
 )  # fmt: skip
 
 _Value = TypeVar("_Value")
@@ -219,6 +231,7 @@ class _LongForm:
         values = {
             "listed": self._one("listed"),
             "measured": self._several("measured"),
+            "returned": self._several("returned"),
             "allowed": self._range("allowed"),
             "at_least": self._one("at_least"),
             "at_most": self._one("at_most"),
@@ -226,6 +239,7 @@ class _LongForm:
             "repeats": self._several("repeats"),
         }
         texts = {key: self._text(self.given, (key,)) for key in ("rule", "by", "note")}
+        texts["instrument"] = self._text(self.given, ("with",))
         reading = Reading(self.dimension or "length", **values, **texts, accepted=self._accepted())  # type: ignore[arg-type]
         kinds = sorted({quantity.dimension for quantity in reading.quantities})
         if not self.errors.details:

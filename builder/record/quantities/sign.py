@@ -51,10 +51,12 @@ def _signed(value: object, sign: Sign | None) -> Iterator[tuple[Location, Quanti
 
 
 def _signed_in_reading(reading: Reading, sign: Sign) -> Iterator[tuple[Location, Quantity, Sign]]:
-    several = bool(reading.measured or reading.allowed or reading.minimum or reading.maximum or reading.repeats)
+    several = bool(
+        reading.measured or reading.allowed or reading.minimum or reading.maximum or reading.repeats or reading.returned
+    )
     if reading.listed is not None:
         yield (("listed",) if several else ()), reading.listed, sign
-    for key in ("measured", "repeats"):
+    for key in ("measured", "repeats", "returned"):
         quantities = getattr(reading, key)
         for index, quantity in enumerate(quantities):
             yield ((key, index) if len(quantities) > 1 else (key,)), quantity, sign

@@ -88,7 +88,7 @@ DIMENSIONS: dict[str, Dimension] = {
         _metric("cm, centimeters, centimetres", 1e-2),
         _metric("m, meter, meters, metre, metres", 1.0),
         _inch("ft, feet, foot", FOOT),
-        _inch("miles, mile", MILE),
+        _inch("mi, mile, miles", MILE),
         _metric("km, kilometers, kilometres", 1e3),
     ),
     "volume": Dimension(

@@ -108,7 +108,7 @@ def test_the_unit_gives_the_dimension_where_the_field_does_not() -> None:
         ("{unit: 5, measured: 4}", "length", ("unit",), "is a word such as in"),
         ("{unit: in, measured: 1.6}", NUMBER, ("unit",), "leave the unit out"),
         ("{lsited: 4 in}", "length", ("lsited",), "did you mean 'listed'?"),
-        ("{listed: 4 in, colour: red}", "length", ("colour",), "known are listed, measured, allowed"),
+        ("{listed: 4 in, colour: red}", "length", ("colour",), "known are listed, measured, returned"),
         ("{listed: 4 in, measured: 5 cc}", None, (), "mixes length and volume"),
         ("{measured: 3 mm, allowed: 1..2 psi}", None, (), "mixes length and pressure"),
         ("{}", "length", (), "holds no value: give listed, measured or both"),

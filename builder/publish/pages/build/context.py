@@ -17,7 +17,7 @@ from builder.publish.pages.build.cautions_section import caution_lines
 from builder.publish.pages.build.clearances_section import checks_without_values, clearance_rows
 from builder.publish.pages.build.dyno_section import dyno_section
 from builder.publish.pages.build.fasteners_section import fasteners_table, stretch_tables
-from builder.publish.pages.build.gauging_tables import bore_table, degreeing_remarks, degreeing_tables
+from builder.publish.pages.build.gauging_tables import bore_tables, degreeing_remarks, degreeing_tables
 from builder.publish.pages.build.goals_section import goal_rows
 from builder.publish.pages.build.headline import (
     assumption_sentence,
@@ -28,7 +28,7 @@ from builder.publish.pages.build.headline import (
 )
 from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
-from builder.publish.pages.build.record_tables import Chapter, Group, chapters
+from builder.publish.pages.build.record_tables import RARE_CHAPTERS, Chapter, Group, chapters
 from builder.publish.pages.build.sheet_link import SheetLink
 from builder.publish.pages.build.uncertainty_section import uncertainty_section
 from builder.publish.photos import BuildPhoto
@@ -47,7 +47,15 @@ SIMILAR_BUILDS_SLOT = "<!-- millbook: similar builds -->"
 PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
 """The photo section of each chapter whose name is spelled differently."""
 
-_OWN_SECTIONS = ("parts", "assembly", "cam.degreeing", "work.bore_gauging.cylinders", "photos", "delivery.accepted")
+_OWN_SECTIONS = (
+    "parts",
+    "assembly",
+    "cam.degreeing",
+    "work.bore_gauging.cylinders",
+    "work.returned_bore_gauging.cylinders",
+    "photos",
+    "delivery.accepted",
+)
 """Paths of the record that have a section or a table of their own on the page."""
 
 
@@ -115,10 +123,12 @@ def render_build_page(
             else None
         ),
         delivery=next((chapter for chapter in shown_chapters if chapter.name == "delivery"), None),
-        bore_table=bore_table(build),
+        bore_tables=bore_tables(build),
         degreeing_tables=degreeing_tables(build),
         degreeing_remarks=degreeing_remarks(build),
-        unrecorded=[chapter.title for chapter in all_chapters if not chapter.groups],
+        unrecorded=[
+            chapter.title for chapter in all_chapters if not chapter.groups and chapter.name not in RARE_CHAPTERS
+        ],
         charts=charts,
         photos=photos,
         photo_sections=PHOTO_SECTIONS,

@@ -72,9 +72,14 @@ def degreeing_remarks(build: Build) -> str:
     return " ".join(filter(None, (by, note)))
 
 
-def bore_table(build: Build) -> Table | None:
+def bore_tables(build: Build) -> dict[str, Table]:
+    """Return the bore gauge cards as tables, by the path of each in the record."""
+    cards = {path: build.get(path) for path in ("work.returned_bore_gauging", "work.bore_gauging")}
+    return {path: table for path, card in cards.items() if (table := _bore_table(card)) is not None}
+
+
+def _bore_table(gauging: BoreGauging | None) -> Table | None:
     """Return every bore at every depth, across and along the crank, with the decimals of the finest reading."""
-    gauging: BoreGauging | None = build.get("work.bore_gauging")
     if gauging is None or not gauging.cylinders:
         return None
     readings = [

@@ -18,6 +18,8 @@ from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.units import Quantity, Range
 from builder.record.wording import in_sentence
 
+RARE_CHAPTERS = ("returned", "service")
+"""Documents that most builds do not have: nothing is missing without them."""
 _LEFT_OUT = {
     "build": {"title", "summary", "goals", "invented", "status", "units", "correction", "lessons"},
     "dyno": {"pulls", "correction"},
@@ -127,8 +129,12 @@ def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]
         elif isinstance(value, tuple) and isinstance(value[0], RecordModel):
             if table := table_of(title, value, both):
                 inner.append(Group(title, inner_path, tables=(table,)))
-        elif isinstance(value, Reading) and len(value.measured) > 1:
-            readings.append((title, value))
+        elif isinstance(value, Reading):
+            for label, reading in _states(title, value):
+                if len(reading.measured) > 1:
+                    readings.append((label, reading))
+                else:
+                    rows.append(Row(label, cell(reading, both), remarks(reading, both)))
         else:
             rows.append(Row(title, cell(value, both), remarks(value, both)))
     if rows or readings:
@@ -136,6 +142,14 @@ def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]
             DOCUMENT_TITLES.get(path, path.split(".")[-1]), path, tuple(rows), tuple(_position_tables(readings))
         )
     yield from inner
+
+
+def _states(title: str, reading: Reading) -> Iterator[tuple[str, Reading]]:
+    """Yield a reading of the rebuilt engine, and the same as the engine came back, each with its title."""
+    if reading.as_returned is not None:
+        yield f"{title}, as returned", reading.as_returned
+    if reading.preferred or reading.as_returned is None:
+        yield title, reading
 
 
 def _inner_groups(model: RecordModel, title: str, path: str, both: bool) -> Iterator[Group]:
@@ -206,6 +220,8 @@ def remarks(value: Any, both: bool) -> tuple[str, ...]:
         texts.append(f"gauge resolves {written_text(value.resolution)}")
     if value.repeats:
         texts.append("read " + ", ".join(quantity.number for quantity in value.repeats))
+    if value.instrument:
+        texts.append(f"with {value.instrument}")
     if value.by:
         texts.append(f"by {value.by}")
     if value.accepted:
@@ -240,6 +256,9 @@ def cell(value: Any, both: bool = True) -> Cell:
 
 
 def _reading_cell(reading: Reading, both: bool) -> Cell:
+    if not reading.preferred and reading.as_returned is not None:
+        returned = _reading_cell(reading.as_returned, both)
+        return replace(returned, text=f"{returned.text}, as returned")
     values = reading.preferred
     if not values:
         return Cell(f"allowed {allowed_text(reading)}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from builder.publish.pages.build.gauging_tables import bore_table, degreeing_remarks, degreeing_tables
+from builder.publish.pages.build.gauging_tables import bore_tables, degreeing_remarks, degreeing_tables
 from tests.support import view_samples as samples
 
 
@@ -27,7 +27,7 @@ def test_the_centerline_is_the_middle_of_its_two_readings() -> None:
 
 def test_bores_have_the_last_digit_of_the_gauge() -> None:
     build, _ = samples.build_and_sheet("pilot-launch-four")
-    table = bore_table(build)
+    table = bore_tables(build).get("work.bore_gauging")
     assert table is not None
     assert table.head[:3] == ("Cylinder", "top, across", "top, along")
     assert {len(cell.text.partition(".")[2]) for row in table.rows for cell in row[1:]} == {3}
@@ -38,4 +38,4 @@ def test_without_gauging_there_is_no_table(tmp_path: Path) -> None:
     build, _ = samples.write_and_read(tmp_path, build="title: T\nengine: {cylinders: 4}\n")
     assert degreeing_tables(build) == ()
     assert degreeing_remarks(build) == ""
-    assert bore_table(build) is None
+    assert bore_tables(build) == {}
