@@ -19,8 +19,8 @@ from builder.record.traversal import field_paths, models_in
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import Document, parse_yaml
 
-_NOT_CHANGED = ("parts", "photos", "plan", "dyno")
-"""Files that hold no value to try: what was received, pictures, the plan itself, and what was measured of an engine."""
+_NOT_CHANGED = ("parts", "photos", "plan", "dyno", "returned", "service")
+"""Files that hold no value to try: what was received, pictures, the plan, and what was measured of an engine."""
 
 
 class ChangeError(ValueError):

@@ -266,7 +266,7 @@ def test_a_document_that_is_a_folder_or_a_pipe(read: ReadWith, folder: Path) -> 
 @pytest.mark.parametrize(
     ("name", "message"),
     [("dynos.yaml", "did you mean dyno.yaml?"), ("build.yml", "did you mean build.yaml?"), ("Cam.YAML", "did you mean cam.yaml?"),
-     ("wombat.yaml", "known are build, returned")],
+     ("wombat.yaml", "known are build, plan")],
 )  # fmt: skip
 def test_a_file_that_is_not_read_is_a_warning(read: ReadWith, folder: Path, name: str, message: str) -> None:
     (folder / name).write_text("x: 1\n", encoding="utf-8")

@@ -237,7 +237,7 @@ class Shop(RecordModel):
         "service schedule of engines whose delivery.yaml has none with names", "", default=(),
         only_where="`millbook due` is to say when it is due",
     )  # fmt: skip
-    oil_limits: OilElements | None = field("most of each element in used oil [ppm]", "", only_where="oil is analyzed")
+    oil_limits: OilElements | None = field("most of each element in used oil [ppm]", "", rare=True)
     delivery_requires: tuple[Line, ...] = field(
         "fields required for delivery: file.section.field",
         "[assembly.fits.main_oil_clearance, delivery.settings.total_timing]",

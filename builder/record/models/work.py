@@ -56,7 +56,7 @@ class BoreCylinder(RecordModel):
     cylinder: Count = field("cylinder", "1", required=True)
     depths: tuple[BoreDepth, ...] = field(
         "top to bottom",
-        "[{across: 4.0305, along: 4.0304}, {across: 4.0305, along: 4.0303}]",
+        "[{across: 4.0305, along: 4.0304}, {across: 4.0304, along: 4.0304}, {across: 4.0305, along: 4.0303}]",
         required=True,
     )
 
@@ -76,7 +76,7 @@ class BoreGauging(RecordModel):
         "unit of every reading on this card", "in", required=True
     )
     resolution: OneLength | None = field("gauge resolution", "0.0001 in", plausible_range=("0.0001 mm", "0.05 mm"))
-    depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, bottom]", default=())
+    depths: tuple[Line, ...] = field("names of the depths, top to bottom", "[top, middle, bottom]", default=())
     when: Line | None = field("before or after which operation", "after honing")
     taper_at_most: OneLength | None = field(
         "largest taper allowed", "0.0005 in", plausible_range=("0.002 mm", "0.1 mm"), sign="not negative"
@@ -147,6 +147,6 @@ class Work(RecordModel):
         depends_on={"bottom_end.block.bores": None},
     )
     returned_bore_gauging: BoreGauging | None = field(
-        "bore gauging as the engine came back, before any work", "", only_where="this engine was built before"
+        "bore gauging as the engine came back, before any work", "", rare=True
     )
     surface_finish: SurfaceFinish | None = field("surface finish of bores and sealing faces", "", rare=True)
