@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+from typing import Any
+
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
 from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.evaluate import compute_some
 from builder.record.models.build import Build
 from builder.record.models.build_yaml import FUEL_FAMILIES
 from builder.record.models.parts import Part as ReceivedPart
+from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, parse_quantity
+from builder.record.redaction import without_private
 
 _CAM_LIFTS = {"050": 0.050 * INCH, "1mm": 0.001}
 _SEAT_LIFT = 0.0061 * INCH
@@ -18,6 +25,46 @@ _BENCH_DEPRESSION = "28 inH2O"
 """Head flows are compared at this depression."""
 _RATING_DEPRESSION = "1.5 inHg"
 """Ratings of carburetors and throttles are compared at this depression."""
+
+
+SUMMARY_FIGURES = (
+    "displacement", "compression_ratio", "effective_compression_ratio", "lobe_separation", "cam_advance", "valve_lift",
+    "peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed", "bmep", "specific_power", "mean_piston_speed",
+)  # fmt: skip
+"""The figures that a summary is made of."""
+_MAX_NAME_LENGTH = 120
+
+
+def summary_of_record(build: Build, shop: Shop) -> Summary:
+    """Return the summary of a build as read, from its record without private fields and the figures that it needs."""
+    public = without_private(build)
+    return summarize_build(public, compute_some(public, shop, SUMMARY_FIGURES))
+
+
+def summary_of_plan(build: Build, shop: Shop) -> Summary:
+    """Return the summary of an unfinished build as a plan: what is wanted stands where nothing is known yet."""
+    summary = summary_of_record(build, shop)
+    wanted: dict[str, Any] = {s: value for s, value in wanted_values(build).items() if getattr(summary, s) is None}
+    return replace(summary, **wanted)
+
+
+def wanted_values(build: Build) -> dict[str, float]:
+    """Return compression ratio and displacement [m3] as wanted by the customer's goals, else as stated in build.yaml.
+
+    Of a range it is the middle.
+    """
+    engine, goals = build.build.engine, build.build.goals
+    stated = {
+        "compression_ratio": engine.compression_wanted,
+        "displacement": engine.displacement.si if engine.displacement else None,
+    }
+    wanted = {slug: value for slug, value in stated.items() if value is not None}
+    for target in goals.read_targets if goals else ():
+        slug = target.quantity.replace(" ", "_")
+        ends = [end for end in (target.minimum, target.maximum) if end is not None and math.isfinite(end)]
+        if slug in stated and ends:
+            wanted[slug] = sum(ends) / len(ends)
+    return wanted
 
 
 def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
@@ -67,9 +114,28 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
             PartSummary(part.maker or "", part.number or "", part.part, None if part.never_checked else _verdict(part))
             for part in (build.parts.parts if build.parts else ())
         ),
+        cam=_name(build.get("cam.card.maker"), build.get("cam.card.number")),
+        heads=_name(build.get("top_end.heads.maker"), build.get("top_end.heads.casting")),
+        carburetor=_induction_name(build),
+        status=None if record.status == "finished" else str(record.status),
         system=sheet.system,
         words=" ".join(filter(None, (record.summary, record.goals.text if record.goals else None, *_notes(build)))),
     )
+
+
+def _name(*parts: str | None) -> str | None:
+    """Return a maker and a part number as one text on one line; None where neither is given."""
+    text = " ".join(" ".join(filter(None, parts)).split())
+    if not text:
+        return None
+    return text if len(text) <= _MAX_NAME_LENGTH else f"{text[: _MAX_NAME_LENGTH - 1]}…"
+
+
+def _induction_name(build: Build) -> str | None:
+    """Return the carburetor or injection: its description, with maker and part number after it."""
+    part = _name(build.get("top_end.induction.maker"), build.get("top_end.induction.number"))
+    description = build.get("top_end.induction.description")
+    return _name(description, f"({part})" if part and description else part)
 
 
 def _word(choice: str | None) -> str | None:

@@ -16,8 +16,10 @@ matches, sigma. The interval is as many sigma wide as covers the stated share of
 interval covered, with its width taken from the errors of the others, is reported with it, and whether families or
 single builds were left out.
 
-There is no estimate without a displacement, with fewer than five usable matches, or for a plan outside
-what the archive covers.
+A field in which the plan lies outside what the archive covers is left out of the match, and the estimate says so; a
+displacement outside it is still scaled to, up to twice or half. There is no estimate without a displacement, with fewer
+than five usable matches, for an engine of a type that no build is (cycle, induction, ignition), or where the fields
+left out make up more than half of the plan's weight.
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ import numpy.typing as npt
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of
 from builder.archive.similarity import (
+    MIN_SHARED_WEIGHT,
     FeatureMatrix,
     build_matrix,
     distances,
@@ -56,13 +59,17 @@ LeftOut = Literal["families", "builds"]
 """What was left out of the archive to measure the errors: a build with all of its family, or each build alone."""
 
 TARGETS = ("peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed")
-REQUIRED_CHOICES = ("cycle", "induction", "fuel", "ignition")  # the archive must have a build with the plan's choice
+REQUIRED_CHOICES = ("cycle", "induction", "ignition")  # the archive must have a build with the plan's choice
+KNOWN_CHOICES = ("fuel",)  # one that no build has is left out of the match
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 Texts = npt.NDArray[np.str_]
 
+
+_LEFT_OUT = "left out of the match"
+_SCALED = "scaled beyond it, which the ranges do not allow for"
 
 LEFT_OUT_TEXTS: Mapping[LeftOut, str] = {
     "families": "builds, each left out with its whole family",
@@ -106,10 +113,11 @@ class ExpectedResult:
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """The expected results of a plan, or the reasons why there are none."""
+    """The expected results of a plan, or the reasons why there are none; ``notes``: fields left out of the match."""
 
     expected: tuple[ExpectedResult, ...]
     reasons: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,13 +171,22 @@ def estimate(
     }
     if not plan_weights:
         return Estimate((), ("no planned field counts in the match",))
-    archive = _result_matrix([s for s in summaries if not plan.slug or s.slug != plan.slug], plan_weights)
-    features = archive.features
-    if len(features) < MIN_MATCHES:
-        return Estimate((), (_too_few(len(features)),))
-    reasons = _out_of_range(features, plan, plan_weights, system)
+    others = [s for s in summaries if not plan.slug or s.slug != plan.slug]
+    archive = _result_matrix(others, plan_weights)
+    if len(archive.features) < MIN_MATCHES:
+        return Estimate((), (_too_few(len(archive.features)),))
+    outside = _outside(archive.features, plan, plan_weights, system)
+    reasons = tuple(field.text for field in outside if field.is_required)
     if reasons:
         return Estimate((), reasons)
+    notes = tuple(field.text for field in outside)
+    if outside:
+        remaining = {slug: w for slug, w in plan_weights.items() if slug not in {item.slug for item in outside}}
+        if sum(remaining.values()) < MIN_SHARED_WEIGHT * sum(plan_weights.values()):
+            return Estimate((), ("most of the plan lies outside what the archive covers",), notes)
+        plan_weights = remaining
+        archive = _result_matrix(others, plan_weights)
+    features = archive.features
     plan_distance = distances(features, plan)
     plan_distance[_incompatible(archive, _engine_types([plan]))[0]] = np.inf
     plan_distance[plan_distance > MAX_DISTANCE] = np.inf
@@ -181,8 +198,8 @@ def estimate(
     results = [_expect(archive, query, plan_distance, sample, sample_distance, target, level) for target in TARGETS]
     expected = tuple(result for result in results if result is not None)
     if not any(result.field.slug in ("peak_torque", "peak_power") for result in expected):
-        return Estimate((), (_too_few(int(np.isfinite(plan_distance).sum())),))
-    return Estimate(expected, ())
+        return Estimate((), (_too_few(int(np.isfinite(plan_distance).sum())),), notes)
+    return Estimate(expected, (), notes)
 
 
 def _too_few(count: int) -> str:
@@ -261,11 +278,20 @@ def _calibration_sample(n: int) -> Ints:
     return np.arange(CALIBRATION_SIZE) * n // CALIBRATION_SIZE
 
 
-def _out_of_range(
+@dataclass(frozen=True, slots=True)
+class _FieldOutside:
+    """A field in which a plan lies outside what the archive covers; required: there is no estimate without it."""
+
+    slug: str
+    text: str
+    is_required: bool
+
+
+def _outside(
     features: FeatureMatrix, plan: Summary, weights: Mapping[str, float], system: System
-) -> tuple[str, ...]:
-    """Return a sentence for each field in which the plan lies outside what the archive covers."""
-    reasons = []
+) -> tuple[_FieldOutside, ...]:
+    """Return each field in which the plan lies outside what the archive covers, with a sentence about it."""
+    outside = []
     for slug in weights:
         field = BY_SLUG[slug]
         if field.optional:
@@ -273,18 +299,27 @@ def _out_of_range(
         value = _value_of(plan, field)
         recorded = [v for s in features.summaries if (v := _value_of(s, field)) is not None]
         if isinstance(value, str):
-            if slug in REQUIRED_CHOICES and value not in recorded:
-                reasons.append(f"no build in the archive has {in_sentence(field.title)} {value}")
+            if slug in (*REQUIRED_CHOICES, *KNOWN_CHOICES) and value not in recorded:
+                is_required = slug in REQUIRED_CHOICES
+                text = f"no build in the archive has {in_sentence(field.title)} {value}"
+                outside.append(_FieldOutside(slug, text if is_required else f"{text}: {_LEFT_OUT}", is_required))
             continue
         numbers = [float(v) for v in recorded]
         if value is None or not numbers:
             continue
         scaled, minimum, maximum = (scale_value(v, field) for v in (value, min(numbers), max(numbers)))
         margin = RANGE_MARGIN * (maximum - minimum) + 1e-9
-        if not minimum - margin <= scaled <= maximum + margin:
-            limits = f"{field.show(min(numbers), system)} to {field.show(max(numbers), system)}"
-            reasons.append(f"{field.title} {field.show(value, system)} lies outside what the archive covers ({limits})")
-    return tuple(reasons)
+        if minimum - margin <= scaled <= maximum + margin:
+            continue
+        limits = f"{field.show(min(numbers), system)} to {field.show(max(numbers), system)}"
+        text = f"{field.title} {field.show(value, system)} lies outside what the archive covers ({limits})"
+        if slug != "displacement":
+            outside.append(_FieldOutside(slug, f"{text}: {_LEFT_OUT}", False))
+        elif minimum - 1.0 <= scaled <= maximum + 1.0:  # up to twice or half, the scale of the field
+            outside.append(_FieldOutside(slug, f"{text}: {_SCALED}", False))
+        else:
+            outside.append(_FieldOutside(slug, text, True))
+    return tuple(outside)
 
 
 def _scaling(archive: _ResultMatrix, queries: _ResultMatrix, rows: Ints, index: Ints, target: str) -> Floats:

@@ -75,6 +75,7 @@ def finder_data(
             "margin": estimate.RANGE_MARGIN,
             "level": estimate.CONFIDENCE_LEVEL,
             "mustBeKnown": estimate.REQUIRED_CHOICES,
+            "shouldBeKnown": estimate.KNOWN_CHOICES,
         },
         "fields": [_field(f, weights.get(f.slug, 0.0), translate) for f in FIELDS],
         "choices": {slug: [translate(label) for label in choices] for slug, choices in labels.items()},

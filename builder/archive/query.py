@@ -1,21 +1,20 @@
-"""The archive's answers for the terminal: find and similar builds, from the index of the last publish."""
+"""The archive opened for a question, and the builds found by ranges, choices and words as lines for the terminal."""
 
 from __future__ import annotations
 
 import difflib
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of, weights_from
 from builder.archive.index import INDEX_PATH, read_index
-from builder.archive.search import Similar, WrittenRange, find, read_range, similar
-from builder.archive.similarity import plan_from_values
+from builder.archive.search import WrittenRange, find, read_range
 from builder.archive.summary import Summary, newest_first
 from builder.record.files import build_folders
-from builder.record.wording import in_sentence
+from builder.record.wording import count_of, in_sentence
 from builder.record.yaml_loader import read_yaml
 
 _SYSTEMS: dict[str, System] = {"inch": "inch", "metric": "metric"}
@@ -28,7 +27,10 @@ class QueryError(Exception):
 
 @dataclass(frozen=True)
 class QueryContext:
-    """The builds of the last publish, and the shop's units and weights."""
+    """The builds of the last publish, and the shop's units and weights.
+
+    ``source`` says where the builds are from, where it is not the last publish.
+    """
 
     summaries: tuple[Summary, ...]
     system: System
@@ -37,6 +39,7 @@ class QueryContext:
     """The system of a number without a unit; None where the shop shows both, so that it is asked for its unit."""
     weights: dict[str, float]
     english: Literal["us", "uk"]
+    source: str = ""
 
     def get(self, slug: str) -> Summary:
         """Return the build of that name. Raises QueryError with the nearest name."""
@@ -54,9 +57,9 @@ def open_index(archive: Path) -> QueryContext:
     Raises ArchiveError where the folder of the builds is missing.
     """
     folders = build_folders(archive)
-    summaries = read_index(archive / INDEX_PATH)
+    summaries, source = read_index(archive / INDEX_PATH), ""
     if summaries is None:
-        summaries = _summaries_of_records(archive, folders)
+        summaries, source = _summaries_of_records(archive, folders)
     profile = _read_profile(archive / "builds" / "shop.yaml")
     units, weights = profile.get("units"), profile.get("likeness_weights")
     first = profile.get("first_units") if units not in _SYSTEMS else units
@@ -66,24 +69,30 @@ def open_index(archive: Path) -> QueryContext:
         _SYSTEMS.get(str(units)),
         weights_from(weights if isinstance(weights, dict) else None)[0],
         "uk" if profile.get("english") == "uk" else "us",
+        source,
     )
 
 
-def _summaries_of_records(archive: Path, folders: Sequence[Path]) -> tuple[Summary, ...]:
-    """Return the summaries of the builds that a publish would show, from their records."""
-    from builder.archive.build_summary import summarize_build
-    from builder.figures.evaluate import compute
+def _summaries_of_records(archive: Path, folders: Sequence[Path]) -> tuple[tuple[Summary, ...], str]:
+    """Return the summaries of the builds that a publish would show, from their records, and a sentence about that."""
+    from builder.archive.build_summary import summary_of_record
+    from builder.figures.core.guard import Guard
     from builder.record.load import read_build, read_shop
-    from builder.record.redaction import without_private
 
     shop, _ = read_shop(archive)
-    summaries = []
+    summaries, unread = [], 0
     for folder in folders:
         build, _ = read_build(folder, archive)
-        if build is not None and build.build.status == "finished":
-            public = without_private(build)
-            summaries.append(summarize_build(public, compute(public, shop)))
-    return newest_first(summaries)
+        if build is None:
+            unread += 1
+        elif build.build.status == "finished":
+            summary = Guard(folder.name).run("the build", partial(summary_of_record, build, shop), None)
+            unread += summary is None
+            summaries += [summary] if summary is not None else []
+    source = f"nothing published yet: computed from {count_of(len(summaries), 'finished build')}"
+    if unread:
+        source += f"; {count_of(unread, 'build')} left out, `millbook check` says why"
+    return newest_first(summaries), source
 
 
 def _read_profile(path: Path) -> dict[str, Any]:
@@ -103,7 +112,7 @@ def find_lines(archive: Path, conditions: Sequence[str], words: str) -> list[str
     choices: dict[str, list[str]] = {}
     for condition in conditions:
         name, equals, value = (part.strip() for part in condition.partition("="))
-        field = _field(name) if equals else None
+        field = field_named(name) if equals else None
         if field is None or not value:
             example = f"displacement=340..360 {BY_SLUG['displacement'].unit(context.system).label}"
             raise QueryError(f"{condition!r} is not field=value: write for example '{example}' or fuel=gasoline")
@@ -122,12 +131,16 @@ def find_lines(archive: Path, conditions: Sequence[str], words: str) -> list[str
             _require_some(context, several)
     searched = [" or ".join(asked.text for asked in several) for several in ranges.values()]
     searched += [f"{slug} {' or '.join(values)}" for slug, values in choices.items()]
-    return [*([f"searched: {', '.join(searched)}"] if searched else []), *_table(found, context.system)]
+    return [
+        *([context.source] if context.source else []),
+        *([f"searched: {', '.join(searched)}"] if searched else []),
+        *_table(found, context.system),
+    ]
 
 
 def _known_choice(context: QueryContext, field: Field, text: str) -> str:
     """Return a choice as the builds have it. Raises QueryError, with the nearest, where no build has it."""
-    normal = _normal_choice(field, text)
+    normal = normal_choice(field, text)
     known = sorted({value for summary in context.summaries if (value := choice_of(summary, field)) is not None})
     for value in known:
         if " ".join(value.split()).casefold() == " ".join(normal.split()).casefold():
@@ -166,7 +179,7 @@ def _around(asked: WrittenRange) -> str:
     return f"{value * 0.9:.4g}..{value * 1.1:.4g}{unit}"
 
 
-def _normal_choice(field: Field, text: str) -> str:
+def normal_choice(field: Field, text: str) -> str:
     """Return the normal form of a choice that may be written in any of the trade's words for it."""
     from builder.record.models.build_yaml import Cycle, FuelKind, FuelSystem, Ignition, Induction
     from builder.record.models.choices import Synonyms
@@ -181,7 +194,8 @@ def _normal_choice(field: Field, text: str) -> str:
     return Synonyms.of(choices[field.slug]).normal(text) or text
 
 
-def _field(name: str) -> Field:
+def field_named(name: str) -> Field:
+    """Return the field of that name. Raises QueryError with the nearest name."""
     slug = name.lower().replace(" ", "_").replace("-", "_")
     if slug in BY_SLUG:
         return BY_SLUG[slug]
@@ -197,88 +211,9 @@ def _table(summaries: Sequence[Summary], system: System) -> list[str]:
     rows += [[s.slug, s.date or "", *(_format_field(s, BY_SLUG[slug], system) for slug in _COLUMNS)] for s in summaries]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-    count = len(summaries)
-    return [*lines, f"{count} build{'s' if count != 1 else ''}"]
+    return [*lines, count_of(len(summaries), "build")]
 
 
 def _format_field(summary: Summary, field: Field, system: System) -> str:
     value = number_of(summary, field) if field.kind == "number" else choice_of(summary, field)
     return "" if value is None else field.show(value, system)
-
-
-def similar_lines(archive: Path, target: str, count: int = 8, *, as_json: bool = False) -> list[str]:
-    """Return the builds most like a build of the archive, or like a plan in a YAML file, as lines or as JSON.
-
-    Raises QueryError where there is no such build, or the plan cannot be read.
-    """
-    context = open_index(archive)
-    is_file = target.endswith((".yaml", ".yml"))
-    plan = _read_plan(Path(target), context.system_of_numbers) if is_file else context.get(target)
-    system = context.system_of_numbers or plan.system or context.system
-    answer = similar(context.summaries, plan, context.weights, count, system)
-    return [_as_json(answer)] if as_json else _as_lines(answer, system)
-
-
-def _read_plan(path: Path, system: System | None) -> Summary:
-    document, problems = read_yaml(path, path)
-    if document is None:
-        raise QueryError(str(problems[0]))
-    if not isinstance(document.value, dict):
-        raise QueryError(f"{path}:1: a plan holds entries such as displacement: 350 cu in")
-    values: dict[str, float | str] = {}
-    for name, entry in document.value.items():
-        line = document.line((name,))
-        try:
-            field = _field(str(name))
-        except QueryError as error:
-            raise QueryError(f"{path}:{line}: {error}") from None
-        text = str(getattr(entry, "text", entry))
-        if field.kind == "choice":
-            values[field.slug] = _normal_choice(field, text)
-            continue
-        asked = read_range(text, field, system)
-        if isinstance(asked, str):
-            raise QueryError(f"{path}:{line}: {asked}")
-        ends = [end for end in asked.limits if end is not None]
-        values[field.slug] = sum(ends) / len(ends)
-    for name in ("cylinders", "year"):
-        if name in values:
-            values[name] = round(float(values[name]))
-    return plan_from_values(**values)  # type: ignore[arg-type]
-
-
-def _as_lines(answer: Similar, system: System) -> list[str]:
-    """Return the matches, nearest first, each with what differs most, and what might be expected."""
-    lines = []
-    for match in answer.matches:
-        differences = "; ".join(difference.text(system) for difference in match.differences[:3])
-        lines.append(f"{match.similarity:4.0%}  {match.summary.slug}: {match.summary.title}")
-        lines.append(f"      {differences or 'no recorded differences'}")
-    lines = lines or ["no comparable builds"]
-    lines += [expected.text(system) for expected in answer.estimate.expected]
-    return lines + [f"no estimate: {reason}" for reason in answer.estimate.reasons]
-
-
-def _as_json(answer: Similar) -> str:
-    """Return the answer for other programs; values SI."""
-    content = {
-        "relatives": [
-            {
-                "build": match.summary.slug,
-                "title": match.summary.title,
-                "likeness": round(match.similarity, 6),
-                "differences": [
-                    {"field": d.field.slug, "asked": d.query, "has": d.candidate, "share": round(d.share, 6)}
-                    for d in match.differences
-                ],
-            }
-            for match in answer.matches
-        ],
-        "estimate": [
-            {"field": e.field.slug, "value": e.value, "least": e.minimum, "most": e.maximum, "level": e.level,
-             "held": e.covered, "tried": e.evaluated}
-            for e in answer.estimate.expected
-        ],
-        "no_estimate": list(answer.estimate.reasons),
-    }  # fmt: skip
-    return json.dumps(content, indent=2, ensure_ascii=False)

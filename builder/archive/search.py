@@ -66,8 +66,11 @@ def similar(
     count: int = 8,
     system: System = "metric",
 ) -> Similar:
-    """Return the builds most similar to a plan (or a build of the archive, which is left out), and the estimate."""
-    rows = newest_first(summaries)
+    """Return the builds most similar to a plan (or a build of the archive, which is left out), and the estimate.
+
+    Builds that are only planned are not among them.
+    """
+    rows = [summary for summary in newest_first(summaries) if summary.status != "planned"]
     matches = most_similar(build_matrix(rows, weights), plan, weights, count)
     return Similar(matches, estimate(rows, plan, weights, system=system))
 

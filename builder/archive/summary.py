@@ -47,7 +47,9 @@ class Summary:
     """One build in the archive. Everything but the slug and the title may be unknown (None).
 
     Values are SI (m, m3, Pa, N m, W, m/s, rev/s, W/m3); cam timing is in degrees of crank angle, as the
-    trade states it. ``date`` is ISO 8601. ``words`` is the text people search for: summary and notes.
+    trade states it. ``date`` is ISO 8601. ``cam``, ``heads`` and ``carburetor`` (or injection) name the parts that
+    decide the output. ``words`` is the text people search for: summary and notes. ``status`` is given where the build
+    is not finished.
     """
 
     slug: str
@@ -92,6 +94,10 @@ class Summary:
     piston_speed_at_peak_power: float | None = None
     curve: CoarseCurve | None = None
     parts: tuple[PartSummary, ...] = ()
+    cam: str | None = None
+    heads: str | None = None
+    carburetor: str | None = None
+    status: str | None = None
     words: str = ""
     system: Literal["inch", "metric"] | None = None
     """The system that the build's own page leads with: inch or metric."""

@@ -12,15 +12,17 @@ from builder.commands import common
 @click.command("similar")
 @click.argument("target", type=common.slug, metavar="SLUG|PLAN.yaml")
 @click.option("--count", default=8, show_default=True, type=click.IntRange(1, 1000), help="How many builds to show.")
+@click.option("--shop", is_flag=True, help="Add hours and prices, for quoting; not for customers.")
 @common.json_option
 @common.archive_option
-def command(target: str, count: int, as_json: bool, archive: Path) -> None:
-    """Show the closest builds to one of the archive, or to a plan.
+def command(target: str, count: int, shop: bool, as_json: bool, archive: Path) -> None:
+    """Show the closest builds to one of the archive, or to a plan, with what they made and an estimate.
 
-    A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in.
+    A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in. Nothing needs to be
+    published before.
     """
-    from builder.archive.query import similar_lines
+    from builder.archive.similar_answer import similar_lines
 
     with common.plain_errors():
-        lines = similar_lines(archive, target, count, as_json=as_json)
+        lines = similar_lines(archive, target, count, as_json=as_json, with_costs=shop)
     common.print_result([], lines, ok=True)

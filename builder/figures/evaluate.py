@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from functools import partial
 
@@ -37,6 +38,28 @@ def compute(build: Build, shop: Shop) -> FigureSheet:
 def solver_for(build: Build, shop: Shop) -> Solver:
     """Return the solver of a build's figures."""
     return Solver(Context(build, profile_of(build, shop), REGISTRY))
+
+
+def compute_some(build: Build, shop: Shop, slugs: Collection[str]) -> FigureSheet:
+    """Return some figures of a build and its dyno session, without any review: for what needs no more, and is quick.
+
+    The figures are those of `compute`. One that lacks an input, or does not apply to the engine, is left out.
+    """
+    with np.errstate(all="ignore"):
+        solver = solver_for(build, shop)
+        guard = solver.context.guard
+        results = [
+            guard.run(item.description.title, partial(solver.figure, slug), None)
+            for slug, item in REGISTRY.figures.items()
+            if slug in slugs and (item.applies is None or item.applies(build))
+        ]
+        return FigureSheet(
+            figures=tuple(result for result in results if isinstance(result, Figure)),
+            needs=tuple(result for result in results if isinstance(result, MissingInputs)),
+            problems=tuple(solver.problems),
+            system=solver.context.system,
+            session=session_of(solver.context),
+        )
 
 
 def evaluate(solver: Solver, *, with_findings: bool = True) -> FigureSheet:

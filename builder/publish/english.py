@@ -204,7 +204,8 @@ def _in_case_of(written: str, term: str) -> str:
 def shown_texts(summaries: Iterable[Summary]) -> Iterator[tuple[object, ...]]:
     """Yield of each build what lists show of the shop's own words."""
     for summary in summaries:
-        yield summary.title, summary.number, summary.family, summary.purpose, summary.parts
+        yield summary.title, summary.number, summary.family, summary.purpose, summary.parts, summary.cam, summary.heads
+        yield (summary.carburetor,)
 
 
 def _is_choice(info: FieldInfo) -> bool:

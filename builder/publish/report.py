@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from builder.record.problem import Problem, errors_in
+from builder.record.wording import count_of
 
 Progress = Callable[[str, int, int], None]
 """Called with the step at work, how much of it is done, and how much there is (0 if that is not known)."""
@@ -48,19 +49,15 @@ class Report:
         count = len(self.published)
         rebuilt = f", {self.changed} rebuilt" if 0 < self.changed < count else ""
         rebuilt = ", no changes" if count and not self.changed else rebuilt
-        lines = [f"{_plural(count, 'build')} published to {self.out} in {self.seconds:.1f} s{rebuilt}"]
+        lines = [f"{count_of(count, 'build')} published to {self.out} in {self.seconds:.1f} s{rebuilt}"]
         lines += [self.own_code] if self.own_code else []
         lines += [f"skipped: {slug} ({why})" for slug, why in self.left_out]
         lines += [f"site: {warning}" for warning in self.warnings]
         unchanged = [
-            _plural(number, name)
+            count_of(number, name)
             for number, name in zip(self.unchanged_problems, ("error", "warning"), strict=True)
             if number
         ]
         if unchanged:
             lines.append(f"in unchanged records: {' and '.join(unchanged)}; run `millbook check`")
         return tuple(lines)
-
-
-def _plural(count: int, noun: str) -> str:
-    return f"{count} {noun}{'s' if count != 1 else ''}"

@@ -1,4 +1,4 @@
-"""Titles inside sentences."""
+"""Titles and counts inside sentences."""
 
 from __future__ import annotations
 
@@ -10,3 +10,8 @@ def in_sentence(title: str) -> str:
     ('peak power', 'BMEP at peak torque', 'V8')
     """
     return title[:1].lower() + title[1:] if title[1:2].islower() or title[1:2] in (" ", "") else title
+
+
+def count_of(count: int, noun: str) -> str:
+    """Return a count with its noun, in the plural where it has to be: `1 build`, `3 builds`."""
+    return f"{count} {noun}{'s' if count != 1 else ''}"

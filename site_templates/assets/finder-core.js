@@ -315,6 +315,11 @@
     return /^[A-Z]([a-z ]|$)/.test(title) ? title.slice(0, 1).toLowerCase() + title.slice(1) : title;
   }
 
+  // Return a text as a sentence.
+  function sentence(text) {
+    return text.slice(0, 1).toUpperCase() + text.slice(1) + ".";
+  }
+
   // ---- CSV ---------------------------------------------------------------------------------------------
 
   // Return a cell for a spreadsheet. A text that it would read as a formula gets an apostrophe in front.
@@ -350,7 +355,7 @@
 
   const core = {
     MAX_PICKS, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber, parseInUnit,
-    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, inSentence,
+    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, inSentence, sentence,
     csvCell, toCsv,
   };
   globalThis.millbook = Object.assign(globalThis.millbook || {}, { core });

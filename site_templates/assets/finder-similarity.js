@@ -106,14 +106,16 @@
   /**
    * Estimate the results of a plan in steps, so that the page stays responsive. Indexes below count `rows`, the builds
    * with a displacement and a result.
-   * @returns {Generator<number, {expected: Object[], reasons: string[]}>} yields progress
+   * @returns {Generator<number, {expected: Object[], reasons: string[], notes: string[]}>} yields progress; `notes`
+   *   name the fields that were left out of the match
    */
   function* estimateSteps(archive, plan, system) {
     const { valueOf } = globalThis.millbook.core;
     const rules = archive.estimate;
-    const noEstimate = (reasons) => ({ expected: [], reasons: [].concat(reasons) });
+    let notes = [];
+    const noEstimate = (...reasons) => ({ expected: [], reasons, notes });
     if (!(plan.displacement > 0)) return noEstimate("enter the planned displacement");
-    const columns = planColumns(archive, plan, (field) => field.group !== "result");
+    let columns = planColumns(archive, plan, (field) => field.group !== "result");
     if (!columns.length) return noEstimate("no planned field counts in the match");
 
     const rows = [];
@@ -122,8 +124,18 @@
       if (archive.values.displacement[row] > 0 && hasResult) rows.push(row);
     }
     if (rows.length < rules.leastRelatives) return noEstimate(tooFew(rules, rows.length));
-    const outOfRange = outOfRangeReasons(archive, columns, rows, plan, system);
-    if (outOfRange.length) return noEstimate(outOfRange);
+    const outside = fieldsOutside(archive, columns, rows, plan, system);
+    const required = outside.filter(({ isRequired }) => isRequired);
+    if (required.length) return noEstimate(...required.map(({ text }) => text));
+    notes = outside.map(({ text }) => text);
+    if (outside.length) {
+      const weightOf = (some) => some.reduce((sum, { weight }) => sum + weight, 0);
+      const remaining = columns.filter(({ field }) => !outside.some((item) => item.field === field));
+      if (weightOf(remaining) < archive.rules[1] * weightOf(columns)) {
+        return noEstimate("most of the plan lies outside what the archive covers");
+      }
+      columns = remaining;
+    }
 
     const types = rows.map((row) => engineType((slug) => valueOf(archive, slug, row)));
     const sizes = rows.map((row) => engineSize((slug) => valueOf(archive, slug, row)));
@@ -164,7 +176,7 @@
     if (!expected.some(({ field }) => field.slug === "peak_torque" || field.slug === "peak_power")) {
       return noEstimate(tooFew(rules, planMatches.length));
     }
-    return { expected, reasons: [] };
+    return { expected, reasons: [], notes };
   }
 
   function estimate(archive, plan, system) {
@@ -178,33 +190,38 @@
     return "not enough similar builds (" + count + "; " + rules.leastRelatives + " needed)";
   }
 
-  // Why a plan is outside the archive: choices that no build has, numbers beyond the range of all builds.
-  function outOfRangeReasons(archive, columns, rows, plan, system) {
+  // The fields in which a plan is outside the archive: choices that no build has, numbers beyond the range of all builds.
+  // Without a required one there is no estimate; the others are left out of the match.
+  function fieldsOutside(archive, columns, rows, plan, system) {
     const { formatValue, inSentence } = globalThis.millbook.core;
-    const reasons = [];
+    const { mustBeKnown, shouldBeKnown, margin } = archive.estimate;
+    const outside = [];
     for (const field of archive.fields) {
       if (field.optional || !columns.some((column) => column.field === field)) continue;
       const value = plan[field.slug];
       if (field.kind === "choice") {
         const code = archive.choices[field.slug].indexOf(value);
         const exists = code >= 0 && rows.some((row) => archive.codes[field.slug][row] === code);
-        if (archive.estimate.mustBeKnown.includes(field.slug) && !exists) {
-          reasons.push("no build in the archive has " + inSentence(field.title) + " " + value);
-        }
+        if (exists || !mustBeKnown.concat(shouldBeKnown).includes(field.slug)) continue;
+        const text = "no build in the archive has " + inSentence(field.title) + " " + value;
+        const isRequired = mustBeKnown.includes(field.slug);
+        outside.push({ field, isRequired, text: isRequired ? text : text + ": left out of the match" });
         continue;
       }
       const numbers = rows.map((row) => archive.values[field.slug][row]).filter((number) => !Number.isNaN(scaled(number, field)));
       if (!numbers.length) continue;
       const min = numbers.reduce((a, b) => Math.min(a, b)), max = numbers.reduce((a, b) => Math.max(a, b));
       const [query, low, high] = [value, min, max].map((number) => scaled(number, field));
-      const margin = archive.estimate.margin * (high - low) + 1e-9;
-      if (query < low - margin || query > high + margin) {
-        const range = formatValue(field, min, system) + " to " + formatValue(field, max, system);
-        const text = formatValue(field, value, system);
-        reasons.push(field.title + " " + text + " lies outside what the archive covers (" + range + ")");
-      }
+      const tolerance = margin * (high - low) + 1e-9;
+      if (query >= low - tolerance && query <= high + tolerance) continue;
+      const range = formatValue(field, min, system) + " to " + formatValue(field, max, system);
+      const text = field.title + " " + formatValue(field, value, system) + " lies outside what the archive covers (" + range + ")";
+      if (field.slug !== "displacement") outside.push({ field, isRequired: false, text: text + ": left out of the match" });
+      else if (query >= low - 1 && query <= high + 1) {
+        outside.push({ field, isRequired: false, text: text + ": scaled beyond it, which the ranges do not allow for" });
+      } else outside.push({ field, isRequired: true, text });
     }
-    return reasons;
+    return outside;
   }
 
   // What a build must share with the plan: cycle, induction, and spark or compression ignition.

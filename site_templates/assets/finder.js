@@ -260,11 +260,11 @@
       estimateTimer = setTimeout(runSteps, 150);
     }
 
-    function showEstimate({ expected, reasons }) {
+    function showEstimate({ expected, reasons, notes }) {
       estimateSection.setAttribute("aria-busy", "false");
       const heading = el("h2", { text: "Estimated output" });
       if (!expected.length) {
-        estimateSection.replaceChildren(heading, el("p", { text: "No estimate: " + reasons.join("; ") + "." }));
+        estimateSection.replaceChildren(heading, el("p", { text: "No estimate: " + [...reasons, ...notes].join("; ") + "." }));
         return;
       }
       const { system } = state;
@@ -287,7 +287,9 @@
         `${Math.floor(100 * level)} % of engines; each was checked by leaving ${leftOut} and estimating it ` +
         `from the rest. An estimate is no promise: ` +
         `the dyno decides.`;
-      estimateSection.replaceChildren(heading, el("dl", {}, ...results), el("p", { class: "mb-finder-quiet", text: explanation }));
+      const outside = notes.length ? el("p", { text: core.sentence(notes.join("; ")) }) : null;
+      estimateSection.replaceChildren(...[heading, outside, el("dl", {}, ...results),
+        el("p", { class: "mb-finder-quiet", text: explanation })].filter(Boolean));
     }
 
     // ---- address and CSV -------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from builder.archive.build_summary import summarize_build
+from builder.archive.build_summary import summarize_build, summary_of_record
 from builder.archive.summary import Summary
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
@@ -78,3 +78,12 @@ def test_the_effective_ratio_is_compared_with_seat_timing_alone() -> None:
     assert summary_of("pilot-launch-four").effective_compression_ratio == by_lift["seat"]
     assert "effective_compression_ratio" in read_figures("offshore-v8")
     assert summary_of("offshore-v8").effective_compression_ratio is None
+
+
+def test_the_quick_summary_of_a_record_is_that_of_all_its_figures() -> None:
+    shop = Shop()
+    for slug in ("pilot-launch-four", "hydroplane-two-stroke"):
+        build, _ = read_build(ROOT / "builds" / slug, ROOT)
+        assert build is not None
+        public = without_private(build)
+        assert summary_of_record(build, shop) == summarize_build(public, compute(public, shop))

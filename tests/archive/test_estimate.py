@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -125,14 +126,41 @@ def test_another_induction_cycle_or_ignition_is_no_use() -> None:
         (plan_from_values(fuel="gasoline"), "enter the planned displacement"),
         (plan_from_values(displacement=-1.0), "enter the planned displacement"),
         (plan_from_values(displacement=0.05), "Displacement 50000 cc lies outside what the archive covers"),
-        (plan_from_values(displacement=0.0055, compression_ratio=25.0), "Compression ratio 25.00 lies outside"),
-        (plan_from_values(displacement=0.0055, fuel="hydrogen"), "no build in the archive has fuel hydrogen"),
+        (plan_from_values(displacement=0.0055, induction="turbine"), "no build in the archive has induction turbine"),
+        (plan_from_values(displacement=0.005, stroke=0.5, valve_lift=0.1, compression_ratio=90.0), "most of the plan"),
     ],
 )
 def test_no_estimate_beyond_the_archive(plan: Summary, says: str) -> None:
     found = estimate(samples.invented_archive(80), plan, WEIGHTS)
     assert found.expected == ()
     assert any(says in reason for reason in found.reasons)
+
+
+@pytest.mark.parametrize(
+    ("outside", "note"),
+    [
+        ({"compression_ratio": 25.0}, "Compression ratio 25.00 lies outside"),
+        ({"fuel": "hydrogen"}, "no build in the archive has fuel hydrogen: left out of the match"),
+    ],
+)
+def test_a_field_outside_the_archive_is_left_out_of_the_match(outside: dict[str, Any], note: str) -> None:
+    builds = samples.invented_archive(80)
+    stated = plan_from_values(displacement=0.0055, cylinders=8, cycle="four-stroke")
+    found, without = estimate(builds, replace(stated, **outside), WEIGHTS), estimate(builds, stated, WEIGHTS)
+    assert found.expected == without.expected != ()
+    assert note in found.notes[0]
+    assert found.reasons == without.notes == ()
+
+
+def test_a_displacement_a_little_outside_is_scaled_to() -> None:
+    builds = scaled_family()
+    largest = max(builds, key=lambda build: build.displacement or 0.0)
+    plan = replace(largest, slug="plan", displacement=1.8 * largest.displacement, bore=None, stroke=None)
+    found = estimate(builds, plan, WEIGHTS)
+    torque = next(item for item in found.expected if item.field.slug == "peak_torque")
+    # At the same BMEP torque goes with displacement; the builds of the family have one BMEP.
+    assert torque.value == pytest.approx(1.8 * largest.peak_torque, rel=0.02)
+    assert "scaled beyond it" in found.notes[0]
 
 
 def test_fewer_than_five_relatives_give_none() -> None:

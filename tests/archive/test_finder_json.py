@@ -149,6 +149,9 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         ),
         plan_from_values(displacement=0.002, stroke=0.086, cylinders=4, intake_duration_050=230.0),
         plan_from_values(displacement=0.5, fuel="hydrogen"),
+        plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=25.0, fuel="hydrogen"),
+        plan_from_values(displacement=0.011, cylinders=8, cycle="four-stroke", lobe_separation=60.0),
+        plan_from_values(displacement=0.005, stroke=0.5, valve_lift=0.1, compression_ratio=90.0),
         plan_from_values(fuel="gasoline"),
         plan_from_values(displacement=0.00573, family="Corran small block V8", cycle="two-stroke"),
         plan_from_values(displacement=0.00573, family="Corran small block V8", cylinders=8),
@@ -156,7 +159,7 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
     expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => similarity.estimate(a, p, 'inch'))"
     for plan, got in zip(plans, run(finder_data(builds, WEIGHTS), expression), strict=True):
         want = estimate(builds, plan, WEIGHTS, system="inch")
-        assert tuple(got["reasons"]) == want.reasons
+        assert (tuple(got["reasons"]), tuple(got["notes"])) == (want.reasons, want.notes)
         assert [e["field"]["slug"] for e in got["expected"]] == [e.field.slug for e in want.expected]
         rows = newest_first(builds)
         for g, w in zip(got["expected"], want.expected, strict=True):
