@@ -330,6 +330,8 @@ def _pull(pull: PullResult, name: str, *, delivered: bool) -> dict[str, Any]:
         "highest_reading_of_power": _number(pull.peaks.power.raw_value),
         "mean_torque": _number(pull.mean_torque),
         "mean_power": _number(pull.mean_power),
+        "total_timing": _number(pull.record.total_timing.si if pull.record.total_timing else None),
+        "knock": pull.record.knock,
         "torque_band": [[_number(low), _number(high)] for low, high in pull.peaks.torque_band],
         "told": list(pull.notes),
         "curves": {slug: _numbers(values) for slug, values in curves.items()},

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from builder.record.changes import with_value
-from builder.record.dyno_log.channels import channel_named
 from builder.record.models.build import Build
+from builder.record.models.dyno import is_timing
 from builder.record.models.parts import Part
 from builder.record.models.work import BoreGauging
 from builder.record.problem import Problem
@@ -150,10 +150,11 @@ def _timing(build: Build) -> Iterator[Source]:
     delivered = build.dyno.delivered if build.dyno else None
     for index, pull in enumerate(build.pulls):
         setting = pull.setting
-        if delivered is None or pull.name != delivered or setting is None:
+        if delivered is None or pull.name != delivered:
             continue
-        name = setting.name.casefold().removeprefix("total ")
-        if setting.level.dimension == "angle" and channel_named(name) == "spark_advance":
+        if pull.total_timing is not None:
+            yield Source("delivery.settings.total_timing", f"dyno.pulls.{index}.total_timing", pull.total_timing)
+        elif setting is not None and setting.level.dimension == "angle" and is_timing(setting.name):
             yield Source("delivery.settings.total_timing", f"dyno.pulls.{index}.setting.level", setting.level)
 
 

@@ -120,6 +120,10 @@ def test_timing_as_delivered_from_the_pull_that_is_named(read: ReadWith) -> None
     assert build.get("delivery.settings.total_timing").text == "30 deg"
     assert build.where("delivery.settings.total_timing") == build.where("dyno.pulls.0.setting.level")
     assert _read(read, dyno=_pulls("")).get("delivery.settings.total_timing") is None
+    stated = "delivered: a\npulls:\n  - {name: a, file: dyno/pull-1.csv, total_timing: 31 deg}\n"
+    build = _read(read, dyno=stated)
+    assert build.get("delivery.settings.total_timing").text == "31 deg"
+    assert build.where("delivery.settings.total_timing") == build.where("dyno.pulls.0.total_timing")
 
 
 def test_a_serial_number_stays_private(read: ReadWith) -> None:

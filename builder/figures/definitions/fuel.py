@@ -56,7 +56,7 @@ define.add_inputs(
     per_pull("ratio_at_peak_power", "air-fuel ratio at peak power", "AFR", units.RATIO,
              "dyno.pulls (with the air-fuel ratio in the log)",
              lambda pull: value_at_peak_power(pull, pull.channels.get("afr"))),
-    per_pull("metered_air", "air by flow meter at peak power", "m_a", units.MASS_FLOW,
+    per_pull("metered_air", "air by flow meter at peak power", "m_m", units.MASS_FLOW,
              "dyno.pulls (with air flow in the log)",
              lambda pull: value_at_peak_power(pull, metered_air(pull.channels, pull.conditions))),
 )  # fmt: skip
@@ -129,7 +129,7 @@ def air_from_fuel_and_lambda(fuel_at_peak_power: Value, lambda_at_peak_power: Va
     units.MASS_FLOW,
     source=DEFINITION,
     means="Mass of air that the engine takes in at peak power: by flow meter, else from fuel flow and mixture.",
-    formula=r"\dot m_a",
+    formula=r"\dot m_a = \dot m_m",
     working="{metered_air}",
     validity="as observed on the day of the pull, not corrected",
 )

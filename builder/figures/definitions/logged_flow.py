@@ -53,6 +53,7 @@ define.add_inputs(
           "top_end.induction.injectors.rated_pressure", provenance=LISTED),
     Input("injector_pulses", "pulses of one injector in a cycle", "i", units.COUNT,
           "top_end.induction.injectors.pulses_per_cycle", provenance=GIVEN),
+    Input("fuel_pumps", "fuel pumps", "k_p", units.COUNT, "top_end.induction.fuel_pump.count", provenance=GIVEN),
     per_pull("pulse_at_peak_power", "injector pulse at peak power", "t_i", units.PULSE,
              "dyno.pulls (with the injector pulse in the log)", _pulse_at_peak_power),
     per_pull("fullest_air", "air taken in where the cylinders fill best", "m_a", units.MASS_FLOW, _AIR_FLOW_LOG,
@@ -77,6 +78,10 @@ define.add_inputs(
     hint="top_end.yaml: induction.injectors.flow (rated by volume: build.yaml, engine.fuel.density too)",
 )
 def _injector_flow(context: Context, item: Input) -> InputValue | None:
+    return _flow_by_mass(context, item)
+
+
+def _flow_by_mass(context: Context, item: Input) -> InputValue | None:
     """Return the rated flow by mass; one by volume times the density of the fuel, where that is recorded."""
     flow = context.build.get(item.path)
     if not isinstance(flow, Quantity):
@@ -88,6 +93,18 @@ def _injector_flow(context: Context, item: Input) -> InputValue | None:
             return None
         text, mass = f"({text} × {written_text(density)})", flow.si * density.si
     return item.value(mass, (text,), LISTED, where=context.build.where(item.path))
+
+
+@define.computed_input(
+    "fuel_pump_flow",
+    "flow of one fuel pump",
+    "m_p",
+    units.MASS_FLOW,
+    "top_end.induction.fuel_pump.flow",
+    hint="top_end.yaml: induction.fuel_pump.flow (by volume: build.yaml, engine.fuel.density too)",
+)
+def _fuel_pump_flow(context: Context, item: Input) -> InputValue | None:
+    return _flow_by_mass(context, item)
 
 
 @define.computed_input("fuel_pressure", "fuel pressure", "p", units.PRESSURE, "delivery.settings.fuel_pressure")
@@ -186,6 +203,29 @@ def _injector_duty_allowed(context: Context, item: Input) -> InputValue | None:
 def injector_size_needed(fuel_at_peak_power: Value, injectors: Value, injector_duty_allowed: Value) -> Value:
     """Return the flow that one injector needs [kg/s]."""
     return breathing.injector_size_needed(fuel_at_peak_power, round(float(np.mean(injectors))), injector_duty_allowed)
+
+
+def _has_fuel_pump(build: Build) -> bool:
+    return build.get("top_end.induction.fuel_pump") is not None
+
+
+@define.figure(
+    "fuel_pump_margin",
+    "Fuel pump flow over fuel needed",
+    units.INDEX,
+    source=COMMON_PRACTICE,
+    axis="pull",
+    headline="first",
+    means="What the fuel pump delivers at its stated pressure over the fuel that the engine takes at peak power.",
+    formula=r"k_p \, \dot m_p / \dot m_f",
+    working="{fuel_pumps} × {fuel_pump_flow} / {fuel_at_peak_power}",
+    validity="fuel flow as logged at peak power; a pump gives less against more pressure and at less voltage: its "
+    "flow counts at the pressure of the rail, with boost on top where the regulator follows it",
+    applies=_has_fuel_pump,
+)
+def fuel_pump_margin(fuel_pump_flow: Value, fuel_at_peak_power: Value, fuel_pumps: Value = 1.0) -> Value:
+    """Return the flow of all fuel pumps over the fuel taken at peak power [1]."""
+    return unwrap_scalar(np.asarray(fuel_pumps) * np.asarray(fuel_pump_flow) / np.asarray(fuel_at_peak_power))
 
 
 @define.figure(

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from builder.figures.core import display_units
+from builder.figures.core.display_units import written_text
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.definitions.piston_motion import AT_RED_LINE
@@ -291,11 +292,37 @@ def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     yield Caution("total_timing", path, text, f"{rule.authority}: up to {rule.text}", build.where(path))
 
 
+def _fuel_pump_pressure(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    """Yield a fuel pump whose flow is stated at less pressure than that of the fuel, and boost where there is some."""
+    rated, fuel = build.get("top_end.induction.fuel_pump.pressure"), build.get("delivery.settings.fuel_pressure")
+    if rated is None or fuel is None or fuel.dimension != "pressure" or not fuel.preferred:
+        return
+    boost = sheet.get("pressure_ratio")
+    barometer = sheet.session.delivered.conditions.pressure if sheet.session and sheet.session.delivered else None
+    on_top = (boost.value - 1) * barometer if boost is not None and barometer is not None else 0.0
+    needed = float(fuel.values.max()) + max(on_top, 0.0)
+    if is_below(rated.si, needed, rated.step):
+        against = display_units.PRESSURE.text(needed, sheet.system)
+        parts = "the fuel pressure and the boost" if on_top > 0 else "the fuel pressure"
+        text = f"The flow of the fuel pump is stated at {written_text(rated)}, and {parts} come to {against}"
+        path = "top_end.induction.fuel_pump.pressure"
+        rule = (
+            "physics: a pump gives less against more pressure; without a regulator that follows the boost, leave it out"
+        )
+        yield Caution("fuel_pump", path, text, rule, build.where(path))
+
+
 def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     duty, rule = sheet.get("injector_duty"), guideline_value(shop, "most_injector_duty")
     if duty is not None and is_above(duty.shown, rule.value, duty.step):
         limit = f"{rule.authority}: at most {display_units.WHOLE_PERCENT.text(rule.value, sheet.system)}"
         yield Caution("injector_duty", "injector_duty", f"The injectors stand open {duty.display} of the time", limit)
+    margin, rule = sheet.get("fuel_pump_margin"), guideline_value(shop, "least_fuel_pump_margin")
+    if margin is not None and is_below(margin.shown, rule.value, margin.step):
+        text = f"The fuel pump gives {margin.display} times the fuel taken at peak power; an engine that runs out of "
+        text += "fuel under load runs lean and is damaged"
+        limit = f"{rule.authority}: at least {rule.text}, {_SET_IN}.least_fuel_pump_margin"
+        yield Caution("fuel_pump", "fuel_pump_margin", text, limit, build.where("top_end.induction.fuel_pump"))
     headroom, rule = sheet.get("induction_headroom"), guideline_value(shop, "least_induction_headroom")
     if headroom is not None and is_below(headroom.shown, rule.value, headroom.step):
         text = f"The induction passes {headroom.display} of the air the engine asks for"
@@ -336,6 +363,7 @@ _RULES: tuple[Rule, ...] = (
     _implausibly_high,
     _timing,
     _breathing,
+    _fuel_pump_pressure,
     _clearances,
     _parts,
 )

@@ -71,6 +71,7 @@ _DEFAULTS: dict[str, Any] = {
     "most_exhaust_spread": 55,
     "most_blow_by_share": 0.015,
     "most_injector_duty": 0.85,
+    "least_fuel_pump_margin": 1.2,
     "least_induction_headroom": 1.0,
 }
 

@@ -16,6 +16,7 @@ from builder.record.models.fields import (
     Lines,
     Mass,
     Number,
+    OneAngle,
     OneFraction,
     OneInertia,
     OneLength,
@@ -200,7 +201,17 @@ class Setting(RecordModel):
     """The level of the one thing that is varied over several pulls."""
 
     name: Line = field("variable", "total spark advance", required=True)
-    level: OneOfAny = field("its setting in this pull", "34 deg", required=True, sign="any")
+    level: OneOfAny = field(
+        "its setting in this pull; of spark advance it may be left out where the pull has total_timing",
+        "34 deg",
+        required=True,
+        sign="any",
+    )
+
+
+def is_timing(name: str) -> bool:
+    """Return whether a setting's name means the spark advance."""
+    return channel_named(name.casefold().removeprefix("total ")) == "spark_advance"
 
 
 class Pull(RecordModel):
@@ -221,6 +232,14 @@ class Pull(RecordModel):
         refers_to="name",
     )
     setting: Setting | None = field("variable swept over several pulls, and its setting here", "")
+    total_timing: OneAngle | None = field(
+        "total spark advance, before TDC",
+        "34 deg",
+        plausible_range=("5 deg", "60 deg"),
+        also=("total_advance",),
+        title="total timing, before TDC",
+    )
+    knock: Line | None = field("knock, heard or by sensor", "none heard up to 6000 rpm")
     conditions: Conditions | None = field("weather of this pull, if different", "")
     readings: CorrectionStandard | None = field(
         "observed, or the standard the log was corrected to already", "observed"
@@ -230,7 +249,20 @@ class Pull(RecordModel):
     decimal_mark: DecimalMark | None = field("decimal mark, if ambiguous", ".")
     left_out: Line | None = field("reason to exclude this pull", "plug lead came off")
     note: Prose | None = field("remarks", "plugs read after the pull: light tan")
+    private_note: Prose | None = field("private note", "light knock at 4200 rpm on the first try", private="shop")
     test: TestKind | None = field("sweep, or steps held at each speed; if different from the session", "steps")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _timing_is_the_level(cls, given: Any) -> Any:
+        """Take the level of a setting that is the spark advance from the total timing of the pull."""
+        setting = given.get("setting") if isinstance(given, dict) else None
+        if not isinstance(given, dict) or not isinstance(setting, dict) or setting.get("level") is not None:
+            return given
+        timing, name = given.get("total_timing"), setting.get("name")
+        if timing is None or not isinstance(name, str) or not is_timing(name):
+            return given
+        return {**given, "setting": {**setting, "level": timing}}
 
     @property
     def changed_text(self) -> str:

@@ -130,6 +130,7 @@ class Guidelines(RecordModel):
     cranking_spread: Number | None = _limit("cranking compression, worst cylinder against best", "0.90")
     most_timing: OneAngle | None = field("total advance above which it is flagged", "40 deg")
     most_injector_duty: Number | None = _limit("highest injector duty", "0.85")
+    least_fuel_pump_margin: Number | None = _limit("flow of the fuel pump over the fuel taken at peak power", "1.2")
     least_induction_headroom: Number | None = _limit("rated flow of carburetor or throttle over airflow demand", "1.0")
 
 

@@ -14,6 +14,7 @@ from builder.record.models.fields import (
     Line,
     Mass,
     Number,
+    OneAngle,
     OneForce,
     OneInjectorFlow,
     OneLength,
@@ -334,6 +335,23 @@ class Carburetor(DescribedModel):
     air_jet: OneOfAny | None = field("air corrector of the main jet", "1.90 mm", also=("air_corrector", "air_bleed"))
 
 
+class FuelPump(RecordModel):
+    """Fuel pump."""
+
+    maker: Line | None = field("manufacturer", "Cinder Fuel")
+    number: Line | None = field("part number", "CF P35")
+    count: Count | None = field("quantity", "1")
+    flow: OneInjectorFlow | None = field(
+        "flow of one at the pressure below, by mass, or by volume with the fuel's density in build.yaml",
+        "210 lb/h",
+        plausible_range=("5 lb/h", "4000 lb/h"),
+        units=("lb/h", "L/h", "gal/h"),
+    )
+    pressure: OnePressure | None = field(
+        "pressure at which it gives that flow", "6.5 psi", plausible_range=("1 psi", "400 bar"), units=("psi", "bar")
+    )
+
+
 BoostControl = Annotated[
     Literal["none", "gauge", "absolute"],
     Synonyms({"none": "uncontrolled", "gauge": "above ambient, relative", "absolute": "absolute pressure"}),
@@ -460,6 +478,50 @@ class InductionSystem(RecordModel):
         also=("manifold_temperature",),
     )
     injectors: Injectors | None = field("injectors", "", only_where="the engine has injectors")
+    fuel_pump: FuelPump | None = field("fuel pump", "", rare=True)
+
+
+class AdvancePoint(RecordModel):
+    """One point of the advance curve."""
+
+    speed: OneSpeed = field("speed", "2500 rpm", required=True, plausible_range=("100 rpm", "12000 rpm"))
+    advance: OneAngle = field("mechanical advance there", "22 deg", required=True, plausible_range=("0 deg", "50 deg"))
+
+
+class VacuumAdvance(RecordModel):
+    """Vacuum advance."""
+
+    starts_at: OnePressure | None = field(
+        "vacuum at which it begins", "6 inHg", plausible_range=("1 inHg", "25 inHg"), units=("inHg", "mbar", "kPa")
+    )
+    full_at: OnePressure | None = field(
+        "vacuum at which it is complete", "13 inHg", plausible_range=("2 inHg", "28 inHg"),
+        units=("inHg", "mbar", "kPa"),
+    )  # fmt: skip
+    most: OneAngle | None = field("most that it adds", "14 deg", plausible_range=("1 deg", "40 deg"))
+    connected_to: Line | None = field("where it takes its vacuum", "above the throttle")
+
+
+AdvanceCounted = Annotated[
+    Literal["crankshaft", "distributor"],
+    Synonyms({"crankshaft": "crank, engine", "distributor": "cam, camshaft, test machine"}),
+]
+
+
+class Distributor(RecordModel):
+    """Distributor: its advance."""
+
+    counted_in: AdvanceCounted = field(
+        "whose speed and degrees the curve, the limit and the vacuum advance are in; a test machine shows the "
+        "distributor's, which are half the crankshaft's",
+        "crankshaft",
+        default="crankshaft",
+    )
+    curve: tuple[AdvancePoint, ...] = field("mechanical advance by speed", "", default=())
+    limit: OneAngle | None = field(
+        "most mechanical advance that the stop allows", "22 deg", plausible_range=("1 deg", "50 deg")
+    )
+    vacuum: VacuumAdvance | None = field("vacuum advance", "")
 
 
 IgnitionKind = Annotated[
@@ -572,6 +634,7 @@ class TopEnd(RecordModel):
         "ignition: one line, or the fields of the field reference", "distributor with points, coil of 3 ohm",
         also=("ignition_system",),
     )  # fmt: skip
+    distributor: Distributor | None = field("advance curve of the distributor", "", rare=True)
     plugs: SparkPlugs | None = field(
         "spark plugs: one line, or the fields of the field reference", "14 mm, long reach, middle heat range",
         also=("spark_plugs",),
@@ -580,4 +643,4 @@ class TopEnd(RecordModel):
         "exhaust: one line, or the fields of the field reference",
         "four into one, 1.625 in by 32 in, collector 2.5 in",
         also=("exhaust_system",),
-    )
+    )  # fmt: skip

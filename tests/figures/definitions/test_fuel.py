@@ -74,3 +74,35 @@ def test_a_logged_air_fuel_ratio_is_not_turned_into_lambda_by_a_typical_value(
     sheet = sheet_of_fuel(tmp_path, monkeypatch, "E85", AFR=np.full(RPM.shape, 12.5))
     assert "lambda" not in {caution.name for caution in sheet.cautions}
     assert figure(sheet, "air_from_fuel").basis == "measured"
+
+
+PUMP = "induction: {fuel_pump: {count: 1, flow: 30 L/h, pressure: 3 bar}}\n"
+
+
+def pump_sheet(archive: Path, settings: str, pump: str = PUMP, **more: np.ndarray) -> FigureSheet:
+    log = log_of(**{"Fuel flow (kg/h)": FUEL}, **more)
+    write_build(archive, one_pull(), {"a.csv": log}, induction="turbo")
+    folder = archive / "builds" / "test-four"
+    (folder / "top_end.yaml").write_text(pump)
+    (folder / "delivery.yaml").write_text(settings)
+    build, _ = write_build(archive, one_pull(), {"a.csv": log}, induction="turbo")
+    return compute(build, METRIC)
+
+
+def test_a_fuel_pump_with_little_left_is_a_caution(tmp_path: Path) -> None:
+    sheet = pump_sheet(tmp_path, "settings: {fuel_pressure: 3 bar}\n")
+    fuel = 0.004 * figure(sheet, "peak_power_speed").value * 60 / 3600
+    margin = figure(sheet, "fuel_pump_margin").value
+    assert margin == pytest.approx(30e-3 / 3600 * 745 / fuel, rel=1e-3)
+    assert margin < 1.2
+    assert [caution.subject for caution in sheet.cautions if caution.name == "fuel_pump"] == ["fuel_pump_margin"]
+
+
+def test_a_fuel_pump_is_asked_for_the_boost_as_well(tmp_path: Path) -> None:
+    ample = PUMP.replace("30 L/h", "130 L/h")
+    boost = {"Boost (kPa)": np.full(RPM.shape, 80.0)}
+    sheet = pump_sheet(tmp_path, "settings: {fuel_pressure: 3 bar}\n", ample, **boost)
+    (caution,) = (caution for caution in sheet.cautions if caution.name == "fuel_pump")
+    assert "380 kPa" in plain(caution.sentence)
+    enough = pump_sheet(tmp_path, "settings: {fuel_pressure: 3 bar}\n", ample.replace("3 bar", "4 bar"), **boost)
+    assert not [caution for caution in enough.cautions if caution.name == "fuel_pump"]

@@ -232,6 +232,18 @@ def test_the_best_setting_is_named_where_the_curve_bends_down(tmp_path: Path) ->
     assert sweep.unit == "°"
 
 
+def test_the_total_timing_of_a_pull_is_the_level_of_a_setting_that_is_the_spark_advance(tmp_path: Path) -> None:
+    lines = "".join(
+        f"  - {{name: p{level}, file: dyno/{level}.csv, total_timing: {level} deg, setting: {{name: total timing}}}}\n"
+        for level in (28, 31, 34, 37)
+    )
+    offsets = {28: -16.0, 31: -1.0, 34: -4.0, 37: -25.0}
+    logs = {f"{level}.csv": log_of(torque_curve(RPM) + offset) for level, offset in offsets.items()}
+    (sweep,) = session_of(tmp_path, _record(lines), logs, METRIC).settings
+    assert sweep.fits[0].levels == (28, 31, 34, 37)
+    assert sweep.unit == "°"
+
+
 def test_a_setting_still_rising_carries_the_caution_on_detonation(tmp_path: Path) -> None:
     sweep = _setting_trials(tmp_path, {"24": 0.0, "28": 8.0, "32": 16.5})
     assert all(fit.best is not None and fit.best.optimum is None for fit in sweep.fits)

@@ -6,6 +6,7 @@ import datetime
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -194,6 +195,31 @@ def _settings(record: RecordValues) -> Iterator[Result]:
         )
 
 
+@define.check("advance_curve", "Total timing and distributor")
+def _advance_curve(record: RecordValues) -> Iterator[Result]:
+    """Yield total timing at delivery against idle timing and curve, and a curve that falls or passes its limit."""
+    path = "top_end.distributor.curve"
+    points = record.build.get(path) or ()
+    for index, (low, high) in enumerate(pairwise(points)):
+        if high.speed.si <= low.speed.si:
+            yield Statement(
+                sentence=f"speeds of the curve should increase: {high.speed.text} comes after {low.speed.text}",
+                values=tuple(
+                    record.recorded(f"{path}.{index + step}.speed", point.speed.text, f"point {index + step + 1}")
+                    for step, point in enumerate((low, high))
+                ),
+            )
+    limit = record.get("top_end.distributor.limit")
+    if points and limit is not None:
+        last = max(range(len(points)), key=lambda index: points[index].advance.si)
+        most = record.value(f"{path}.{last}.advance")
+        yield compare(("most advance of the curve", most), "at most", ("limit", limit), within="1 deg")
+    stated = record.get("delivery.settings.total_timing")
+    if stated is not None and record.build.get("delivery.settings.idle_timing") is not None and points:
+        by_curve = record.figure("timing_by_curve")
+        yield compare(("as delivered", stated), "equals", ("idle timing and curve", by_curve), within="1 deg")
+
+
 def _level_of(record: RecordValues, pattern: re.Pattern[str]) -> tuple[str, str, float] | None:
     """Return path, text and number of a setting as delivered: by that pull's note, or those of the pulls before it."""
     pulls = record.build.pulls
@@ -202,6 +228,8 @@ def _level_of(record: RecordValues, pattern: re.Pattern[str]) -> tuple[str, str,
     index = max(usable, default=-1)
     while index >= 0:
         pull = pulls[index]
+        if pattern is _TIMING and pull.total_timing is not None:
+            return f"dyno.pulls.{index}.total_timing", pull.total_timing.text, pull.total_timing.si
         if pull.setting is not None and pattern.search(pull.setting.name):
             path = f"dyno.pulls.{index}.setting.level"
             return path, pull.setting.level.text, pull.setting.level.si

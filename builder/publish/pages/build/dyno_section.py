@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from builder.engine.peaks import CurvePeak
 from builder.figures.core import display_units as units
-from builder.figures.core.display_units import DisplayUnit, System
+from builder.figures.core.display_units import DisplayUnit, System, written_text
 from builder.figures.dyno.comparisons import ComparisonResult, SettingTrials, scatter_text
 from builder.figures.dyno.guideline_traces import summarize_violations
 from builder.figures.dyno.pull import PullResult
@@ -130,8 +130,9 @@ def _setting(sweep: SettingTrials, number: int) -> SettingResult:
 
 
 def _pulls_table(session: DynoSession, system: System) -> Table:
-    head = ("Pull", "Changed", "Peak torque", "Peak power", "Mean torque", "Factor", "Air")
-    return Table("Pulls", head, tuple(_pull_row(session, pull, system) for pull in session.pulls))
+    head = ("Pull", "Changed", "Timing", "Peak torque", "Peak power", "Mean torque", "Factor", "Air", "Knock")
+    rows = tuple(_pull_row(session, pull, system) for pull in session.pulls)
+    return Table("Pulls", head, rows).without_empty_columns()
 
 
 def _pull_row(session: DynoSession, pull: PullResult, system: System) -> tuple[Cell, ...]:
@@ -139,15 +140,18 @@ def _pull_row(session: DynoSession, pull: PullResult, system: System) -> tuple[C
         speed = group_thousands(f"at {units.SPEED.text(value.speed, system)}")
         return Cell(unit.text(value.value, system), speed, number=True)
 
+    timing = pull.record.total_timing
     mean_torque = "" if pull.mean_torque is None else group_thousands(units.TORQUE.text(pull.mean_torque, system))
     return (
         Cell(pull.name, _DELIVERED if session.is_delivered(pull) else None),
         Cell(_change_text(pull)),
+        Cell(f"{written_text(timing)} BTDC" if timing else "", nowrap=True),
         peak(units.TORQUE, pull.peaks.torque),
         peak(units.POWER, pull.peaks.power),
         Cell(mean_torque, number=True),
         Cell("" if pull.correction is None else f"{pull.correction.factor:.4f}", number=True),
         Cell(", ".join(pull.conditions.texts.values()), nowrap=True),
+        Cell(pull.record.knock or ""),
     )
 
 

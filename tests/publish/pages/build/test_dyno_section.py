@@ -37,6 +37,17 @@ def test_every_pull_has_its_row_with_its_peaks_and_what_was_changed() -> None:
     assert next(row for row in section.pulls.rows if row[0].text == "130 jets again")[1].text == "repeats 130 jets"
 
 
+def test_timing_and_knock_of_a_pull_are_columns_where_they_were_recorded(tmp_path: Path) -> None:
+    pull = "{name: first, file: dyno/a.csv, total_timing: 32 deg, knock: light at 4200 rpm, private_note: own ears}"
+    record = f"readings: observed\nconditions: {CONDITIONS}\npulls:\n  - {pull}\n"
+    table = dyno_section(session_of(tmp_path, record, {"a.csv": log_of()}), "metric").pulls
+    row = dict(zip(table.head, (cell.text for cell in table.rows[0]), strict=True))
+    assert row["Timing"].replace("\N{NO-BREAK SPACE}", " ") == "32° BTDC"
+    assert row["Knock"] == "light at 4200 rpm"
+    assert "own ears" not in str(table)
+    assert not {"Timing", "Knock"} & set(_section("pilot-launch-four").pulls.head)
+
+
 def test_a_verdict_is_a_sentence_with_its_chart() -> None:
     build, sheet = samples.build_and_sheet("breakdown-truck-v8")
     section = _section("breakdown-truck-v8")
