@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "commands": {"handover", "publish", "archive", "draw", "figures", "record", "engine"},
 }
 """For each package the packages that it may import, besides itself."""
-THIRD_PARTY = {"engine": {"numpy"}, "record": {"numpy", "pydantic", "pydantic_core", "yaml"}}
+THIRD_PARTY = {"engine": {"numpy"}, "record": {"numpy", "openpyxl", "pydantic", "pydantic_core", "yaml"}}
 """For the packages that depend on little: all they may import besides the standard library and this program."""
 FROM_ENGINE_TO_RECORD = {"builder.engine.constants"}
 """The modules of `engine` that `record` may import."""

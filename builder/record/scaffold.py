@@ -80,7 +80,7 @@ def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4, two_str
     a ``two_stroke`` ports. plan.yaml is for an engine with parts to choose from, and is left to be written.
     """
     name = title or slug.replace("-", " ").capitalize()
-    live = {"title": _quoted("title", name), "status": "in progress", "engine.cylinders": str(cylinders)}
+    live = {"title": quoted("title", name), "status": "in progress", "engine.cylinders": str(cylinders)}
     if two_stroke:
         live["engine.cycle"] = "two-stroke"
     return {
@@ -94,7 +94,7 @@ def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4, two_str
 
 def shop_scaffold(name: str = "Engine shop") -> str:
     """Return the shop's own file, ready to fill in."""
-    return _document("shop", Shop, SCHEMA_FOLDER, {"name": _quoted("name", name)}, 4)
+    return _document("shop", Shop, SCHEMA_FOLDER, {"name": quoted("name", name)}, 4)
 
 
 def write_scaffold(
@@ -119,11 +119,24 @@ def write_scaffold(
             (folder / inner).mkdir(parents=True)
         for name, text in scaffold(slug, title=title, cylinders=cylinders, two_stroke=two_stroke).items():
             written.append(_write_new(folder / name, text))
-        shop = archive / "builds" / "shop.yaml"
+    except OSError as error:
+        return written, [Problem(shown, 1, f"cannot be written: {error.strerror or error}")]
+    shared, problems = write_shared_files(archive)
+    return written + shared, problems
+
+
+def write_shared_files(archive: Path) -> tuple[list[Path], list[Problem]]:
+    """Write the shop's own file unless it exists, and the schemas that the files of builds point an editor to.
+
+    Returns the files written, and the problems that prevented others.
+    """
+    shop = archive / "builds" / "shop.yaml"
+    written: list[Path] = []
+    try:
         if not shop.exists() and not shop.is_symlink():
             written.append(_write_new(shop, shop_scaffold()))
     except OSError as error:
-        return written, [Problem(shown, 1, f"cannot be written: {error.strerror or error}")]
+        return written, [Problem(Path("builds") / shop.name, 1, f"cannot be written: {error.strerror or error}")]
     schema_files, problems = write_schemas(archive / "builds" / SCHEMA_FOLDER)
     return written + schema_files, problems
 
@@ -292,7 +305,7 @@ class _Writer:
     def _value(self, field: _Field, later: bool = False) -> str:
         example = (field.notes.repeat_example if later else "") or field.notes.example
         if field.shape.kind in ("text", "prose", "choice", "section"):
-            return _quoted(field.name, example)
+            return quoted(field.name, example)
         if field.notes.axis in ("cylinder", "intake valve", "exhaust valve"):
             if field.shape.kind == "list":
                 return f"[{self._repeated(example.strip('[]'))}]"
@@ -307,7 +320,7 @@ class _Writer:
         """Return a small entry as `{name: value, ...}`, or None where it is too large for one line."""
         if len(fields) > 4 or any(field.shape.model or field.notes.alternative_to for field in fields):
             return None
-        pairs = ", ".join(f"{field.name}: {_in_flow(self._value(field))}" for field in fields)
+        pairs = ", ".join(f"{field.name}: {in_flow(self._value(field))}" for field in fields)
         return f"{{{pairs}}}" if len(pairs) <= WIDTH - 20 else None
 
 
@@ -346,7 +359,7 @@ def _remark(field: _Field) -> str:
     return remark
 
 
-def _quoted(name: str, text: str) -> str:
+def quoted(name: str, text: str) -> str:
     """Return a text as a YAML value: between quotes where it would not be read as itself."""
     document, problems = parse_yaml(f"{name}: {text}".encode(), Path("example"))
     if not problems and document is not None and isinstance(document.value, dict):
@@ -356,7 +369,7 @@ def _quoted(name: str, text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
-def _in_flow(value: str) -> str:
+def in_flow(value: str) -> str:
     """Return a value that can be written between braces, where commas and brackets have a meaning."""
     if value[:1] in "'\"{[" or not set(value) & set(",[]{}"):
         return value

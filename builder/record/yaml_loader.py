@@ -42,7 +42,7 @@ _WORDS = {
 }
 # Characters no record needs: control characters, halves of surrogate pairs, and marks that turn the reading direction
 # around, so that what is shown is not what the file holds.
-_UNWANTED = re.compile(
+UNWANTED = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufffe\uffff]"
 )
 _DIRECTIVE = re.compile(r"^%", re.MULTILINE)
@@ -138,7 +138,7 @@ def parse_yaml(raw: bytes, shown_as: Path) -> tuple[Document | None, list[Proble
 
 def _reject_before_parsing(text: str) -> None:
     """Reject what the parser would fail on, or pass on in another form."""
-    if match := _UNWANTED.search(text):
+    if match := UNWANTED.search(text):
         line = text.count("\n", 0, match.start()) + 1
         raise _Rejected(line, f"holds a character that no record needs ({_code(match[0])}): delete it and type it anew")
     if match := _DIRECTIVE.search(text):
@@ -257,7 +257,7 @@ class _Composer:
         return bool(self.open) and isinstance(self.open[-1].value, dict) and self.open[-1].key is None
 
     def _scalar(self, event: Any, line: int) -> None:
-        if match := _UNWANTED.search(event.value):
+        if match := UNWANTED.search(event.value):
             raise _Rejected(line, f"holds a character that no record needs ({_code(match[0])}): leave it out")
         if len(event.value) > MAX_TEXT_LENGTH:
             raise _Rejected(line, f"holds a text of {len(event.value)} characters; at most {MAX_TEXT_LENGTH} are read")

@@ -26,6 +26,7 @@ from builder.record.models.fields import (
 )
 from builder.record.models.goals import Goals
 from builder.record.models.returned import ReturnedFor, SinceLast
+from builder.record.quantities.readings import as_written
 
 Status = Annotated[
     Literal["planned", "in progress", "waiting for parts", "finished", "withdrawn"],
@@ -44,7 +45,7 @@ Layout = Annotated[
     Synonyms(
         {
             "single": "single cylinder, one cylinder",
-            "inline": "straight, in a row",
+            "inline": "straight, in a row, I2, I3, I4, I5, I6, I8, L2, L3, L4, L5, L6, L8",
             "V": "vee, V type, V twin, V4, V6, V8, V10, V12, V16",
             "flat": "boxer, opposed, horizontally opposed",
             "radial": "radial engine",
@@ -252,6 +253,22 @@ class Lesson(RecordModel):
         return {"anyOf": [{"type": "string", "description": "a lesson for the shop alone"}, dict(full)]}
 
 
+class ImportedFrom(RecordModel):
+    """The row of a spreadsheet that the build was imported from. Never on a public page."""
+
+    file: Line | None = field("name of the spreadsheet", "engines.xlsx", private="shop")
+    sheet: Line | None = field("sheet", "Builds", private="shop")
+    row: Line | None = field("row", "12", private="shop")
+    cells: dict[str, str] | None = field(
+        "what the row held, by the heading of its column", "{Job: '0142'}", private="shop"
+    )
+
+    @field_validator("cells", mode="before")
+    @classmethod
+    def _as_texts(cls, given: Any) -> Any:
+        return {name: as_written(text) for name, text in given.items()} if isinstance(given, dict) else given
+
+
 class BuildSheet(RecordModel):
     """build.yaml: the engine and the customer's brief."""
 
@@ -303,4 +320,9 @@ class BuildSheet(RecordModel):
         default=(),
         private="shop",
         public_where=("visibility", "public"),
+    )
+    imported_from: ImportedFrom | None = field(
+        "the row of a spreadsheet that the build was imported from",
+        "",
+        only_where="the build was imported from a spreadsheet",
     )
