@@ -243,7 +243,7 @@ def _names() -> Mapping[str, Mapping[str, _Rank]]:
     """Return the fields by every name that a heading may have for them, each with its rank: the least is meant."""
     names: dict[str, dict[str, _Rank]] = defaultdict(dict)
     for document, model in DOCUMENTS.items():
-        if document in ("photos", "dyno"):
+        if document in ("photos", "dyno", "plan"):
             continue
         first = {path.strip() for path in FIRST.get(document, "").split(",")}
         for path, parts in _leaves(model, ()):
