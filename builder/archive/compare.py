@@ -1,4 +1,4 @@
-"""Two or more builds compared: the table of what differs."""
+"""Two or more builds compared: what the archive knows of each, then every field of their records, file by file."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from builder.archive.fields import FIELDS, System, choice_of, number_of
+from builder.archive.recorded_fields import RecordedField, recorded_fields
 from builder.archive.summary import Summary
+from builder.record.models.build import DOCUMENT_TITLES, Build
 
 UNKNOWN = "not recorded"
 
@@ -28,6 +30,66 @@ class Comparison:
     summaries: tuple[Summary, ...]
     rows: tuple[DifferenceRow, ...]
     identical: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FileComparison:
+    """One file of the records compared: the rows that differ, and the titles of what is identical."""
+
+    title: str
+    rows: tuple[DifferenceRow, ...]
+    identical: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedRecord:
+    """The fields of a build's record that are compared; ``engine`` is the shop's number of the engine."""
+
+    engine: str | None
+    fields: tuple[RecordedField, ...]
+
+
+_NOT_COMPARED = (
+    "build.title", "build.summary", "build.number", "build.status", "build.started", "build.finished",
+    "build.invented", "build.goals.text", "dyno.pulls", "assembly.fasteners.sequence", "delivery.signed", "photos",
+)  # fmt: skip
+"""What names a build, or is told of it elsewhere: it differs in every two."""
+
+
+def compared_record(build: Build) -> ComparedRecord:
+    """Return what is compared of a build from which the private fields were removed."""
+    return ComparedRecord(build.get("build.engine_number"), recorded_fields(build, without=_NOT_COMPARED))
+
+
+def compare_records(records: Sequence[ComparedRecord], system: System = "metric") -> tuple[FileComparison, ...]:
+    """Return what differs between records, file by file in the order of the work.
+
+    Readings are their range; where all builds are of one engine, the number at every position. Two values are
+    identical that read the same in the units of the system.
+    """
+    one_engine = records[0].engine is not None and len({record.engine for record in records}) == 1
+    by_key = [{field.key: field for field in record.fields} for record in records]
+    compared = []
+    for file, file_title in DOCUMENT_TITLES.items():
+        rows: list[DifferenceRow] = []
+        alike: list[str] = []
+        for key in dict.fromkeys(key for fields in by_key for key in fields if key[0] == file):
+            found = [fields.get(key) for fields in by_key]
+            values = tuple(UNKNOWN if field is None else _shown(field, system, one_engine) for field in found)
+            title = ": ".join(filter(None, key[1:]))
+            if len(set(values)) > 1:
+                rows.append(DifferenceRow(":".join(key), title, file, values))
+            else:
+                alike.append(title)
+        if rows or alike:
+            compared.append(FileComparison(file_title, tuple(rows), tuple(alike)))
+    return tuple(compared)
+
+
+def _shown(field: RecordedField, system: System, one_engine: bool) -> str:
+    if one_engine and field.positions:
+        return field.in_full
+    return field.inch if system == "inch" else field.metric
 
 
 def compare(summaries: Sequence[Summary], system: System = "metric") -> Comparison:

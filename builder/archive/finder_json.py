@@ -88,7 +88,7 @@ def finder_data(
         "words": [_words(s) for s in rows],
     }
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return f"globalThis.{GLOBAL}=JSON.parse('{_escape_script(text)}');\n"
+    return f"globalThis.{GLOBAL}=JSON.parse('{escape_script(text)}');\n"
 
 
 def _field(field: Field, weight: float, translate: Callable[[str], str]) -> dict[str, Any]:
@@ -144,7 +144,7 @@ def _truncate(text: str, length: int) -> str:
     return text if len(text) <= length else text[: length - 1] + "…"
 
 
-def _escape_script(text: str) -> str:
+def escape_script(text: str) -> str:
     """Return text for between single quotes of a script, so that nothing in it can end the string or the script."""
     text = text.encode("utf-8", "replace").decode("utf-8").replace("\\", "\\\\").replace("'", "\\'")
     for character in "<>&\u2028\u2029\ufeff":

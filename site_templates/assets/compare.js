@@ -14,6 +14,7 @@
     const linkTo = (row) => (host.dataset.link || "builds/{slug}.html").replace("{slug}", encodeURIComponent(archive.slugs[row]));
     let system = archive.system, perLitre = false;
     let width = host.clientWidth;
+    const openFiles = new Set();
 
     // Read the rows of the builds named in the address, and how many names are unknown.
     function readAddress() {
@@ -58,22 +59,60 @@
         return el("label", {}, radio, el("span", { text: SYSTEM_NAMES[name] }));
       });
       drawCurves();
-      await nextTask();
+      const [records] = await Promise.all([loadRecords(rows), nextTask()]);
       fill(...[note].filter(Boolean), legend,
         el("div", { class: "mb-finder-row" },
           el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios),
           el("label", {}, perLitreBox, el("span", { text: "per liter" })), finderLink),
-        chartPair, ...differences(rows));
+        chartPair, ...differences(rows, records));
     }
 
-    function differences(rows) {
+    function differences(rows, records) {
       const { different, identical } = core.compareBuilds(archive, rows, system);
       const nodes = [el("h2", { text: "Differences" })];
       if (different.length) nodes.push(differencesTable(rows, different));
       else nodes.push(el("p", { text: "No recorded differences." }));
-      const titles = identical.map(core.inSentence).join(", ");
-      if (titles) nodes.push(el("p", { class: "mb-finder-quiet", text: `Identical: ${titles}.` }));
+      if (identical.length) nodes.push(identicalTitles(identical));
+      if (records) nodes.push(el("h2", { text: "Records" }), ...core.compareRecords(records, system).map((file) => fileFold(rows, file)));
       return nodes;
+    }
+
+    const identicalTitles = (titles) =>
+      el("p", { class: "mb-finder-quiet", text: `Identical: ${titles.map(core.inSentence).join(", ")}.` });
+
+    // A fold for one file of the records. Its table is made when it is opened: a record has hundreds of fields.
+    function fileFold(rows, { title, different, identical }) {
+      const count = different.length === 1 ? "1 difference" : `${different.length || "no"} differences`;
+      const fold = el("details", { class: "mb-finder-section" },
+        el("summary", {}, title, el("small", { text: `${count}, ${identical.length} identical` })));
+      const fillFold = () => {
+        if (fold.childElementCount > 1) return;
+        if (different.length) fold.append(differencesTable(rows, different));
+        if (identical.length) fold.append(identicalTitles(identical));
+      };
+      fold.addEventListener("toggle", () => {
+        if (fold.open) openFiles.add(title), fillFold();
+        else openFiles.delete(title);
+      });
+      if (openFiles.has(title)) {
+        fillFold();
+        fold.open = true;
+      }
+      return fold;
+    }
+
+    // Load the script with a build's record and return the record; null where it cannot be loaded.
+    const loadRecord = (slug) => new Promise((resolve) => {
+      const loaded = () => resolve(globalThis.millbookRecords?.[slug] || null);
+      if (globalThis.millbookRecords?.[slug]) loaded();
+      else document.head.append(el("script", { src: host.dataset.record.replace("{slug}", encodeURIComponent(slug)),
+        onload: loaded, onerror: loaded }));
+    });
+
+    async function loadRecords(rows) {
+      if (!host.dataset.record) return null;
+      const records = await Promise.all(rows.map((row) => loadRecord(archive.slugs[row])));
+      return records.every(Boolean) ? records : null;
     }
 
     function differencesTable(rows, different) {

@@ -310,6 +310,32 @@
     return { different, identical };
   }
 
+  /**
+   * Compare the records of builds, file by file: [{title, different: [{title, values}], identical: [titles]}].
+   * Readings are their range; where all builds are of one engine, the number at every position.
+   * @param {{engine: ?string, files: Array}[]} records as record.js holds them
+   */
+  function compareRecords(records, system) {
+    const oneEngine = Boolean(records[0].engine) && records.every((record) => record.engine === records[0].engine);
+    const shown = ([, , inch, metric, everyPosition]) =>
+      (oneEngine && everyPosition) || (system === "metric" && metric) || inch;
+    const files = new Map();
+    records.forEach((record, index) => record.files.forEach(([title, fields]) => {
+      if (!files.has(title)) files.set(title, new Map());
+      for (const field of fields) {
+        const name = [field[0], field[1]].filter(Boolean).join(": ");
+        if (!files.get(title).has(name)) files.get(title).set(name, records.map(() => "not recorded"));
+        files.get(title).get(name)[index] = shown(field);
+      }
+    }));
+    return [...files].map(([title, fields]) => {
+      const rows = [...fields].map(([name, values]) => ({ title: name, values }));
+      const differs = ({ values }) => new Set(values).size > 1;
+      return { title, different: rows.filter(differs),
+        identical: rows.filter((row) => !differs(row)).map((row) => row.title) };
+    });
+  }
+
   // Return a title within a sentence: with a small first letter, unless it begins with an abbreviation.
   function inSentence(title) {
     return /^[A-Z]([a-z ]|$)/.test(title) ? title.slice(0, 1).toLowerCase() + title.slice(1) : title;
@@ -355,7 +381,8 @@
 
   const core = {
     MAX_PICKS, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber, parseInUnit,
-    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, inSentence, sentence,
+    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, compareRecords,
+    inSentence, sentence,
     csvCell, toCsv,
   };
   globalThis.millbook = Object.assign(globalThis.millbook || {}, { core });

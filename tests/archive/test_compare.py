@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from builder.archive.compare import compare
+from builder.archive.compare import ComparedRecord, compare, compare_records
+from builder.archive.recorded_fields import RecordedField
 from builder.archive.summary import PartSummary, Summary
 
 
@@ -25,3 +26,24 @@ def test_only_what_differs_is_compared() -> None:
     assert found.identical == ("Displacement", "Compression ratio")  # 10.5004 reads as 10.50
     with pytest.raises(ValueError, match="two builds"):
         compare([a])
+
+
+def _field(title: str, inch: str, metric: str = "", positions: tuple[str, ...] = ()) -> RecordedField:
+    return RecordedField("bottom_end", "Crankshaft", title, inch, metric or inch, inch, positions, "in")
+
+
+def test_records_are_compared_file_by_file_and_by_position_within_one_engine() -> None:
+    journals = [_field("Main journals", "2.4480 to 2.4482 in, 3 read", "", ("2.4480", "2.4482", third))
+                for third in ("2.4480", "2.4481")]  # fmt: skip
+    stroke = [_field("Stroke", text, "88.39 mm") for text in ("3.480 in", "3.4799 in")]
+    for engine, different in ((None, ["Crankshaft: Stroke"]), ("E-1", ["Crankshaft: Main journals", "Crankshaft: Stroke"])):
+        records = [ComparedRecord(engine, pair) for pair in zip(journals, stroke, strict=True)]
+        file = compare_records(records, "inch")[0]
+        assert file.title == "Bottom end"
+        assert [row.title for row in file.rows] == different
+    assert file.rows[0].values[1] == "2.4480, 2.4482, 2.4481\N{NO-BREAK SPACE}in"
+    # Engines of two numbers are two engines, and one value in both units is one value.
+    other = [ComparedRecord("E-1", (stroke[0],)), ComparedRecord("E-2", (stroke[1],))]
+    assert compare_records(other, "metric")[0].identical == ("Crankshaft: Stroke",)
+    only_one = [ComparedRecord(None, (stroke[0],)), ComparedRecord(None, ())]
+    assert compare_records(only_one, "inch")[0].rows[0].values == ("3.480 in", "not recorded")

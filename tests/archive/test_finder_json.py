@@ -13,15 +13,19 @@ from typing import Any
 
 import pytest
 
-from builder.archive.compare import compare
+from builder.archive.compare import ComparedRecord, compare, compare_records, compared_record
 from builder.archive.estimate import estimate
-from builder.archive.fields import CHOICES, FIELDS, NUMBERS, weights_from
+from builder.archive.fields import CHOICES, FIELDS, NUMBERS, System, weights_from
 from builder.archive.finder_json import finder_data
+from builder.archive.record_json import record_script
 from builder.archive.search import find
 from builder.archive.similarity import build_matrix, differences, distances, plan_from_values
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
+from builder.record.load import read_build
+from builder.record.redaction import without_private
 from tests.support import archive_samples as samples
 
+BUILDS = Path(__file__).parents[2] / "builds"
 ASSETS = Path(__file__).parents[2] / "site_templates" / "assets"
 WEIGHTS, _ = weights_from(None)
 HOSTILE = "</script><img src=x onerror=alert(1)>'\"\\ \u2028\u2029\ufeff\x00\n=1+1 `${1}` ]]> <!-- \ud800"
@@ -209,6 +213,28 @@ def test_what_differs_is_the_same_list_in_both(run: Run) -> None:
     got = run(finder_data(builds), "core.compareBuilds(a, [0, 1, 2], 'inch')")
     assert [(r["slug"], tuple(r["values"])) for r in got["different"]] == [(r.slug, r.values) for r in want.rows]
     assert tuple(got["identical"]) == want.identical
+
+
+@needs_node
+@pytest.mark.parametrize("system", ["inch", "metric"])
+@pytest.mark.parametrize("engine", [None, "E-1"])
+def test_records_are_compared_alike_in_both(run: Run, system: System, engine: str | None) -> None:
+    records = [replace(_record(slug), engine=engine) for slug in ("irrigation-single", "grasstrack-sidecar-twin")]
+    scripts = [record_script(str(index), record).decode() for index, record in enumerate(records)]
+    code = f"(() => {{ {''.join(scripts)} return core.compareRecords(Object.values(millbookRecords), '{system}'); }})()"
+    got = run(finder_data([]), code)
+    want = compare_records(records, system)
+    assert [file["title"] for file in got] == [file.title for file in want]
+    for file, wanted in zip(got, want, strict=True):
+        rows = {row["title"]: tuple(row["values"]) for row in file["different"]}
+        assert rows == {row.title: row.values for row in wanted.rows}
+        assert sorted(file["identical"]) == sorted(wanted.identical)
+
+
+def _record(slug: str) -> ComparedRecord:
+    build, problems = read_build(BUILDS / slug, BUILDS.parent)
+    assert build is not None, problems
+    return compared_record(without_private(build))
 
 
 @needs_node

@@ -155,6 +155,12 @@ def test_two_builds_are_compared(opened: Open) -> None:
     tab.wait_for_url(re.compile(r"compare\.html\?.+"))
     tab.wait_for_selector("[data-ready]")
     assert tab.locator("main table thead th, article table thead th").count() >= 3
+    fold = tab.locator("details", has_text="Bottom end")
+    fold.locator("summary").click()
+    expect(fold.locator("tbody tr").first).to_be_visible()
+    expect(fold.locator("summary")).to_contain_text("difference")
+    tab.get_by_label("US/imperial").check()  # the fold stays open
+    expect(fold.locator("tbody")).to_contain_text(" in")
 
 
 def test_a_build_leads_to_the_comparison_with_its_relatives(opened: Open) -> None:

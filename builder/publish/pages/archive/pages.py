@@ -13,6 +13,7 @@ from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, nu
 from builder.archive.finder_json import finder_data
 from builder.archive.groupings import group_builds
 from builder.archive.part_usage import index_parts
+from builder.archive.record_json import RECORD_SCRIPT
 from builder.archive.summary import Summary, newest_first
 from builder.publish.pages.archive.glossary import GLOSSARY
 from builder.publish.pages.archive.methods import method_pages
@@ -70,7 +71,7 @@ def fixed_pages(shop: Shop, environment: jinja2.Environment) -> Files:
     """Return the pages that depend on no build, by path below the pages folder."""
     page = page_renderer(shop, environment)
     return {
-        "compare.md": page("compare", finder="finder.html", **_LINKS),
+        "compare.md": page("compare", finder="finder.html", record=f"builds/{{slug}}/{RECORD_SCRIPT}", **_LINKS),
         "glossary.md": page("glossary", glossary=GLOSSARY),
         "fields.md": page("fields", documents=field_reference(), units=unit_reference()),
         **method_pages(page),

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from builder.archive.build_summary import summarize_build
+from builder.archive.compare import compared_record
+from builder.archive.record_json import RECORD_SCRIPT, record_script
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
 from builder.figures.evaluate import compute
@@ -159,6 +161,7 @@ def build_one(
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files |= sheet_pdfs(sheets, archive, english, previous.folder if previous else None)
+    files[RECORD_SCRIPT] = record_script(build.slug, compared_record(public), english.text)
     files["card.png"] = render_card(
         public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )
