@@ -51,14 +51,14 @@ class ComparedRecord:
 
 _NOT_COMPARED = (
     "build.title", "build.summary", "build.number", "build.status", "build.started", "build.finished",
-    "build.invented", "build.goals.text", "dyno.pulls", "assembly.fasteners.sequence", "delivery.signed", "photos",
+    "build.invented", "build.goals.text", "build.previous_build", "dyno.pulls", "assembly.fasteners.sequence", "delivery.signed", "photos",
 )  # fmt: skip
 """What names a build, or is told of it elsewhere: it differs in every two."""
 
 
 def compared_record(build: Build) -> ComparedRecord:
     """Return what is compared of a build from which the private fields were removed."""
-    return ComparedRecord(build.get("build.engine_number"), recorded_fields(build, without=_NOT_COMPARED))
+    return ComparedRecord(build.build.engine_number, recorded_fields(build, without=_NOT_COMPARED))
 
 
 def compare_records(records: Sequence[ComparedRecord], system: System = "metric") -> tuple[FileComparison, ...]:

@@ -1,7 +1,7 @@
 """The record of one build as a small script file, which the compare page loads for the builds it compares.
 
 It adds one entry to the global ``millbookRecords``: the shop's number of the engine, and the fields file by file. A
-field is its group, its title and its value; then, where they differ from it, the value in the metric system and the
+file is its place in the order of the work, its title and its fields; a field is its group, its title and its value; then, where they differ from it, the value in the metric system and the
 numbers at every position. A 0 takes the place of one that is left out before another.
 """
 
@@ -19,12 +19,13 @@ from builder.record.models.build import DOCUMENT_TITLES
 
 GLOBAL = "millbookRecords"
 RECORD_SCRIPT = "record.js"
+_ORDER = tuple(DOCUMENT_TITLES)
 
 
 def record_script(slug: str, record: ComparedRecord, translate: Callable[[str], str] = str) -> bytes:
     """Return the content of a build's ``record.js``; `translate` returns a title in the English of the archive."""
     files = [
-        [translate(DOCUMENT_TITLES[file]), [_entry(field, translate) for field in fields]]
+        [_ORDER.index(file), translate(DOCUMENT_TITLES[file]), [_entry(field, translate) for field in fields]]
         for file, fields in groupby(record.fields, key=lambda field: field.file)
     ]
     value = {"engine": record.engine, "files": files}

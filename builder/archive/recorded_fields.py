@@ -20,7 +20,7 @@ from builder.figures.core.display_units import (
     written_number,
     written_text,
 )
-from builder.record.models.build import DOCUMENTS, Build
+from builder.record.models.build import DOCUMENT_TITLES, Build
 from builder.record.models.fields import RecordModel, title_of
 from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.unit_table import printed_unit
@@ -35,6 +35,7 @@ _REMARKS = (
     ("resolution", "gauge resolution"),
     ("repeats", "repeat readings"),
     ("rule", "rule"),
+    ("instrument", "measured with"),
     ("by", "measured by"),
     ("note", "note"),
 )
@@ -78,7 +79,7 @@ def recorded_fields(build: Build, *, remarks: bool = False, without: Collection[
     """
     fields = (
         field
-        for name in DOCUMENTS
+        for name in DOCUMENT_TITLES
         if name not in without and (model := getattr(build, name)) is not None
         for field in model_fields(model, name, remarks=remarks, without=without)
     )
@@ -114,9 +115,14 @@ def _fields(
             yield from _fields(value, file, inner_path, inner_group, remarks, without)
         elif isinstance(value, tuple) and isinstance(value[0], RecordModel):
             yield from _entries(value, file, inner_path, inner_group, remarks, without)
-        else:
+        elif not isinstance(value, Reading):
             yield _field(file, group, title, value)
-            if remarks and isinstance(value, Reading):
+        else:
+            if value.as_returned is not None:
+                yield _field(file, group, f"{title}, as returned", value.as_returned)
+            if value.preferred or value.as_returned is None:
+                yield _field(file, group, title, value)
+            if remarks:
                 yield from _remarks(file, group, title, value)
 
 

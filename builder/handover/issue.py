@@ -194,7 +194,7 @@ def _fields_of(files: Mapping[str, bytes]) -> list[RecordedField]:
     return [
         field
         for name, model in DOCUMENTS.items()
-        if name != "photos" and (content := files.get(f"{_RECORD}{name}.yaml")) is not None
+        if name in DOCUMENT_TITLES and name != "photos" and (content := files.get(f"{_RECORD}{name}.yaml")) is not None
         for field in model_fields(_document(content, model, name), name, remarks=True, without=("dyno.pulls.file",))
     ]
 

@@ -319,16 +319,16 @@
     const oneEngine = Boolean(records[0].engine) && records.every((record) => record.engine === records[0].engine);
     const shown = ([, , inch, metric, everyPosition]) =>
       (oneEngine && everyPosition) || (system === "metric" && metric) || inch;
-    const files = new Map();
-    records.forEach((record, index) => record.files.forEach(([title, fields]) => {
-      if (!files.has(title)) files.set(title, new Map());
+    const files = [];
+    records.forEach((record, index) => record.files.forEach(([place, title, fields]) => {
+      const file = (files[place] ||= { title, fields: new Map() });
       for (const field of fields) {
         const name = [field[0], field[1]].filter(Boolean).join(": ");
-        if (!files.get(title).has(name)) files.get(title).set(name, records.map(() => "not recorded"));
-        files.get(title).get(name)[index] = shown(field);
+        if (!file.fields.has(name)) file.fields.set(name, records.map(() => "not recorded"));
+        file.fields.get(name)[index] = shown(field);
       }
     }));
-    return [...files].map(([title, fields]) => {
+    return files.filter(Boolean).map(({ title, fields }) => {
       const rows = [...fields].map(([name, values]) => ({ title: name, values }));
       const differs = ({ values }) => new Set(values).size > 1;
       return { title, different: rows.filter(differs),

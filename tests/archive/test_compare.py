@@ -36,7 +36,10 @@ def test_records_are_compared_file_by_file_and_by_position_within_one_engine() -
     journals = [_field("Main journals", "2.4480 to 2.4482 in, 3 read", "", ("2.4480", "2.4482", third))
                 for third in ("2.4480", "2.4481")]  # fmt: skip
     stroke = [_field("Stroke", text, "88.39 mm") for text in ("3.480 in", "3.4799 in")]
-    for engine, different in ((None, ["Crankshaft: Stroke"]), ("E-1", ["Crankshaft: Main journals", "Crankshaft: Stroke"])):
+    for engine, different in (
+        (None, ["Crankshaft: Stroke"]),
+        ("E-1", ["Crankshaft: Main journals", "Crankshaft: Stroke"]),
+    ):
         records = [ComparedRecord(engine, pair) for pair in zip(journals, stroke, strict=True)]
         file = compare_records(records, "inch")[0]
         assert file.title == "Bottom end"
