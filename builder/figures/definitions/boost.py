@@ -156,7 +156,7 @@ def density_ratio(charge_density: Value, air_density: Value) -> Value:
 
 @define.figure(
     "volumetric_efficiency_manifold",
-    "Volumetric efficiency (charge in the manifold)",
+    "Volumetric efficiency (on manifold density)",
     units.PERCENT,
     source=HEYWOOD_2,
     means="Air taken in over the charge that the swept volume would hold, at peak power: how well the engine itself "

@@ -14,6 +14,7 @@ from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, HEYWO
 from builder.figures.core.solver import solver_without_uncertainty
 from builder.figures.core.types import GIVEN, LISTED, MEASURED, InputValue
 from builder.record.models.build import Build
+from builder.record.models.build_yaml import FUEL_FAMILIES
 from builder.record.models.top_end import FlowBench, FlowPoint
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
@@ -34,6 +35,13 @@ BENCH_AIR = 1.204
 
 def _is_natural(build: Build) -> bool:
     return not build.is_boosted
+
+
+def _is_plain(build: Build) -> bool:
+    """Return whether it is a four-stroke on gasoline without boost and nitrous oxide, as the rule of thumb asks."""
+    engine, nitrous = build.build.engine, build.get("top_end.induction.nitrous")
+    on_gasoline = engine.fuel is None or FUEL_FAMILIES[engine.fuel.kind] in ("pump gasoline", "race gasoline")
+    return not build.is_boosted and nitrous is None and engine.cycle == "four-stroke" and on_gasoline
 
 
 def _constant(name: str, label: str, symbol: str, display_unit: DisplayUnit, value: float, text: str) -> Input:
@@ -166,7 +174,8 @@ def _power_per_flow(context: Context, item: Input) -> InputValue:
     formula=r"V_d \, \frac{n}{r} \, VE",
     symbols=(("V_d", "displacement", "m³"), ("VE", "volumetric efficiency, taken as 100 %", "1")),
     working="{displacement} × {speed_of_interest} / {revolutions_per_cycle} × 100 %",
-    validity="at 100 % volumetric efficiency, in outside air; boost adds to it",
+    validity="at 100 % volumetric efficiency, in outside air; engines without boost",
+    applies=_is_natural,
 )
 def air_demand(displacement: Value, speed_of_interest: Value, revolutions_per_cycle: Value) -> Value:
     """Return the volume flow of air at 100 % volumetric efficiency [m3/s]."""
@@ -357,8 +366,8 @@ def inlet_mach_index(
     formula=r"0.257 \; Q_{28} \, N",
     symbols=(("Q_{28}", "intake flow at full lift and 28 in H₂O", "cfm"),),
     working="{power_per_flow} × {port_flow} × {cylinders}",
-    validity="naturally aspirated four-strokes on gasoline; a rule of thumb, ±10 % at best",
-    applies=_is_natural,
+    validity="naturally aspirated four-strokes on gasoline, without nitrous oxide; a rule of thumb, ±10 % at best",
+    applies=_is_plain,
 )
 def head_flow_ceiling(port_flow: Value, cylinders: Value, power_per_flow: Value) -> Value:
     """Return the power the heads could support [W]."""

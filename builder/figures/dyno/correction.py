@@ -294,6 +294,28 @@ def applied_correction(
     )
 
 
+_OF_BOOSTED_ENGINES = {
+    "sae-j1349": "one factor for engines with and without boost",
+    "iso-1585": "one factor for engines with and without boost",
+    "sae-j607": "written for engines without boost",
+    DIN_70020.slug: "written for engines without boost",
+}
+"""What each standard says of spark-ignition engines with boost: from memory."""
+
+
+def _of_boosted_engines(build: Build, slug: str) -> str:
+    """Return what a standard says of a boosted spark-ignition engine, and what its control does to the factor."""
+    if not build.is_boosted or slug not in _OF_BOOSTED_ENGINES:
+        return ""
+    statement = f"{_OF_BOOSTED_ENGINES[slug]} (from memory, check the standard)"
+    control = build.get("top_end.induction.boost_control")
+    if control == "gauge":
+        return f"{statement}; with the boost held above the barometer, the factor corrects too much"
+    if control is None:
+        return f"{statement}; how the boost is controlled is not recorded, and the factor may correct too much"
+    return statement
+
+
 def _quotient(numerator: Factor, denominator: Factor) -> Factor:
     return lambda speed: np.asarray(numerator(speed) / denominator(speed))
 
@@ -353,11 +375,11 @@ def _correction(
             correction = Correction(first, second, 1.0, 1.0, ())
         else:
             correction = correct(air, first, second)
-        not_for_boost = [
-            f"{standard.name}: the factor is for engines without a turbocharger or supercharger"
+        of_boosted = [
+            f"{standard.name}: {text}"
             for standard in dict.fromkeys((first, second))
-            if build.is_boosted and standard.slug in ("sae-j1349", "sae-j607", DIN_70020.slug)
+            if (text := _of_boosted_engines(build, standard.slug))
         ]
-        return replace(correction, outside=(*correction.outside, *not_for_boost))
+        return replace(correction, outside=(*correction.outside, *of_boosted))
 
     return at

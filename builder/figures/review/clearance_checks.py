@@ -363,6 +363,14 @@ def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None
         minimum = _length_as_shown(float(engine.ring_gap_rule(bore.si, rule.value)), bore)
         authority = f"{rule.authority}: {rule.text} of the bore"
         return AllowedRange(minimum, None, f"at least {_length_text(minimum, bore)}", authority)
+    if name == "second_ring_gap" and (top := _mean_quantity(build, f"{FITS_AT}.top_ring_gap")):
+        is_pressed = build.is_boosted or build.get("top_end.induction.nitrous") is not None
+        rule = guideline_value(shop, f"{'boosted_' if is_pressed else ''}second_ring_gap_over_top")
+        if rule.value <= 0:
+            return None
+        minimum = _length_as_shown(rule.value * top.si, top)
+        authority = f"{rule.authority}: {rule.text} times the top ring gap"
+        return AllowedRange(minimum, None, f"at least {_length_text(minimum, top)}", authority)
     journals = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
     if journals and (journal := _mean_quantity(build, f"bottom_end.crankshaft.{journals}")):
         rule = guideline_value(shop, "oil_clearance_per_journal")

@@ -51,6 +51,8 @@ _DEFAULTS: dict[str, Any] = {
     "boosted_ring_gap_per_bore": 0.0055,
     "nitrous_ring_gap_per_bore": 0.0065,
     "alcohol_ring_gap_per_bore": 0.0045,
+    "second_ring_gap_over_top": 1.0,
+    "boosted_second_ring_gap_over_top": 1.0,
     "oil_clearance_per_journal": 0.001,
     "leak_down_spread": 5,
     "cranking_spread": 0.90,

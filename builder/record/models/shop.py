@@ -118,6 +118,10 @@ class Guidelines(RecordModel):
     boosted_ring_gap_per_bore: Number | None = _limit("the same of a turbocharged or supercharged engine", "0.0055")
     nitrous_ring_gap_per_bore: Number | None = _limit("the same of an engine with nitrous oxide", "0.0065")
     alcohol_ring_gap_per_bore: Number | None = _limit("the same of an engine without boost on alcohol", "0.0045")
+    second_ring_gap_over_top: Number | None = _limit("least second ring gap over the top ring's", "1.0")
+    boosted_second_ring_gap_over_top: Number | None = _limit(
+        "the same of an engine with a turbocharger, a supercharger or nitrous oxide", "1.0"
+    )
     oil_clearance_per_journal: Number | None = _limit("bearing oil clearance for each unit of journal", "0.001")
     most_oil_temperature: OneTemperature | None = field("oil temperature", "275 degF")
     most_coolant_temperature: OneTemperature | None = field("coolant temperature", "220 degF")

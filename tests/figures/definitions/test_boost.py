@@ -116,3 +116,25 @@ def test_absolute_boost_control_is_not_corrected_but_says_the_factor(tmp_path: P
     else:
         assert session.standard.slug == "sae-j1349"
         assert notes == []
+
+
+@pytest.mark.parametrize(
+    ("control", "word"),
+    [("gauge", "corrects too much"), ("none", "check the standard"), (None, "how the boost is controlled")],
+)
+def test_a_corrected_boosted_engine_says_what_the_standard_says_of_it(
+    tmp_path: Path, control: str | None, word: str
+) -> None:
+    more = "" if control is None else f", boost_control: {control}"
+    session = boosted_sheet(tmp_path, f"induction: {{boost: 60 kPa{more}}}\n").session
+    assert session is not None
+    (sentence,) = (text for text in session.pulls[0].outside if "boost" in text)
+    assert "from memory" in sentence
+    assert word in sentence
+
+
+def test_air_demand_without_boost_is_not_shown_of_a_boosted_engine(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path)
+    assert "air_demand" not in sheet
+    assert "boosted_air_demand" in sheet
+    assert "air_demand" in boosted_sheet(tmp_path / "na", "induction: {}\n", "na")

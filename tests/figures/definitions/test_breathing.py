@@ -74,6 +74,17 @@ def test_heads_are_compared_at_the_lift_the_cam_gives(tmp_path: Path) -> None:
     assert float(ceiling.display.split("\N{NO-BREAK SPACE}")[0]) % 10 == 0  # a rule of thumb shows no false digits
 
 
+def test_the_rule_for_heads_is_not_applied_to_other_fuels_and_nitrous_oxide(tmp_path: Path) -> None:
+    methanol = {
+        **V8,
+        "top_end": BENCH,
+        "build": V8["build"].replace("cylinders: 8", "cylinders: 8\n      fuel: methanol"),
+    }
+    assert "head_flow_ceiling" not in sheet_of(tmp_path, methanol)
+    nitrous = BENCH + "    induction: {nitrous: {kind: with its own fuel}}\n"
+    assert "head_flow_ceiling" not in sheet_of(tmp_path / "nitrous", {**V8, "top_end": nitrous})
+
+
 def test_headroom_at_the_depression_that_is_allowed(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path, {**V8, "top_end": CARBURETTOR})
     demand = sheet.value("air_demand")

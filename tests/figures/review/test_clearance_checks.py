@@ -88,6 +88,22 @@ def test_the_ring_gap_follows_how_the_engine_is_fed(
     assert gap.allowed.minimum / INCH == pytest.approx(per_bore * 4.0305, abs=6e-5)
 
 
+def test_the_second_ring_gap_is_compared_with_the_top_one(tmp_path: Path) -> None:
+    gaps = "{{unit: in, measured: [.0{0}, .0{0}, .0{0}, .0{0}, .0{0}, .0{0}, .0{0}, .0{0}]}}"
+    assembly = f"fits: {{top_ring_gap: {gaps.format(22)}, second_ring_gap: {gaps.format(18)}}}"
+    found = checks_of(tmp_path, assembly)["Second ring gap"]
+    assert found.verdict == "out of spec"
+    assert "times the top ring gap" in found.allowed.authority
+    narrower = Shop.model_validate({"guidelines": {"second_ring_gap_over_top": 0.8}})
+    assert checks_of(tmp_path, assembly, narrower)["Second ring gap"].verdict == "within spec"
+    stated = assembly.replace("second_ring_gap: {", "second_ring_gap: {at_least: 0.016 in, ")
+    assert checks_of(tmp_path, stated)["Second ring gap"].verdict == "within spec"
+    boosted = Shop.model_validate({"guidelines": {"boosted_second_ring_gap_over_top": 0.8}})
+    nitrous = "induction: {nitrous: {kind: with its own fuel}}\n"
+    found = checks_of(tmp_path, assembly, boosted, top_end=nitrous)["Second ring gap"]
+    assert found.verdict == "within spec"
+
+
 def test_clearances_that_were_not_gauged_are_checked_from_the_parts(tmp_path: Path) -> None:
     main = checks_of(tmp_path, "by: RT")["Main oil clearance"]
     assert main.computed

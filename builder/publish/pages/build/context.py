@@ -29,6 +29,7 @@ from builder.publish.pages.build.headline import (
 from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
 from builder.publish.pages.build.record_tables import RARE_CHAPTERS, Chapter, Group, chapters
+from builder.publish.pages.build.safety_subjects import safety_subjects
 from builder.publish.pages.build.sheet_link import SheetLink
 from builder.publish.pages.build.uncertainty_section import uncertainty_section
 from builder.publish.photos import BuildPhoto
@@ -106,6 +107,7 @@ def render_build_page(
         other_discrepancies=[item for item in sheet.discrepancies if not item.matters],
         contradictions=sheet.contradictions,
         similar_builds=Markup(SIMILAR_BUILDS_SLOT),
+        safety_subjects=safety_subjects,
         figure_sections=[(section, _figures_in(sheet, section)) for section in SECTIONS if section != FITS],
         clearances=clearance_rows(sheet.clearances, "fit", "bore", "joint"),
         checks=clearance_rows(sheet.clearances, "check"),
