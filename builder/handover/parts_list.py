@@ -45,8 +45,15 @@ _RECORDED = (
     ("Rockers", "top_end.rockers", "number"),
     ("Camshaft", "cam.card", "number"),
     ("Lifters", "cam.lifters", "number"),
+    ("Timing set", "cam.drive", "number"),
+    ("Oil pump", "bottom_end.oil_system", "number"),
+    ("Water pump", "bottom_end.cooling_system", "number"),
     ("Induction", "top_end.induction", "number"),
+    ("Intake manifold", "top_end.induction.manifold", "number"),
     ("Injectors", "top_end.induction.injectors", "number"),
+    ("Ignition", "top_end.ignition", "number"),
+    ("Spark plugs", "top_end.plugs", "number"),
+    ("Exhaust", "top_end.exhaust", "number"),
 )
 """Fields outside the list of received parts that name a maker and a number."""
 _REJECTED = ("returned", "scrapped")

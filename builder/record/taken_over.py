@@ -41,6 +41,13 @@ _PARTS = {
     "top_end.rockers": ("number", "rockers, rocker arms"),
     "cam.card": ("number", "camshaft, cam"),
     "cam.lifters": ("number", "lifters, tappets, followers, cam followers"),
+    "cam.drive": ("number", "timing set, timing chain, timing belt, timing gears, cam drive"),
+    "bottom_end.oil_system": ("number", "oil pump"),
+    "bottom_end.cooling_system": ("number", "water pump, coolant pump"),
+    "top_end.induction.manifold": ("number", "intake manifold, inlet manifold, manifold"),
+    "top_end.ignition": ("number", "distributor, magneto"),
+    "top_end.plugs": ("number", "spark plugs, plugs"),
+    "top_end.exhaust": ("number", "headers, exhaust headers, exhaust manifold, exhaust"),
 }
 _REJECTED = ("returned", "scrapped")
 
@@ -96,6 +103,8 @@ def sources(build: Build) -> Iterator[Source]:
     """Yield every value that one place of the record has for a field in another."""
     yield from _gauged_bores(build)
     yield from _part_numbers(build)
+    yield from _rated_flow(build)
+    yield from _plugs(build)
     yield from _timing(build)
     yield from _serial(build)
 
@@ -143,6 +152,29 @@ def _maker_and_number(build: Build, section: str, number_field: str, path: str, 
         yield Source(f"{section}.maker", f"{path}.maker", part.maker)
     if part.number and (maker is None or _plain(maker) == _plain(part.maker or "")):
         yield Source(f"{section}.{number_field}", f"{path}.number", part.number)
+
+
+def _rated_flow(build: Build) -> Iterator[Source]:
+    """Yield the rated flow of all carburetors together from that of one and their quantity."""
+    carburetor = build.get("top_end.induction.carburetor")
+    if carburetor is not None and carburetor.rated_flow is not None and carburetor.count is not None:
+        one = carburetor.rated_flow
+        decimals = len(one.number.partition(".")[2])
+        total = parse_quantity(f"{float(one.number) * carburetor.count:.{decimals}f} {one.unit}", "volume flow")
+        yield Source("top_end.induction.rated_flow", "top_end.induction.carburetor.rated_flow", total)
+
+
+def _plugs(build: Build) -> Iterator[Source]:
+    """Yield the spark plugs and their gap as settings at delivery."""
+    plugs = build.get("top_end.plugs")
+    if plugs is None or build.get("delivery.settings") is None:
+        return
+    if plugs.gap is not None:
+        yield Source("delivery.settings.plug_gap", "top_end.plugs.gap", plugs.gap)
+    plug = " ".join(filter(None, (plugs.maker, plugs.number))) or plugs.description
+    if plug is not None and build.get("delivery.settings.plug") is None:
+        source = "description" if plug == plugs.description else "number" if plugs.number else "maker"
+        yield Source("delivery.settings.plug", f"top_end.plugs.{source}", plug)
 
 
 def _timing(build: Build) -> Iterator[Source]:

@@ -90,6 +90,8 @@ define.add_inputs(
           "top_end.heads.exhaust_valve.per_cylinder", provenance=GIVEN),
     Input("intake_port_area", "smallest section of the intake port", "A_p", units.AREA,
           "top_end.heads.intake_port_area"),
+    Input("runner_area", "smallest section of a manifold runner", "A_r", units.AREA,
+          "top_end.induction.manifold.runner_area"),
     Input("rated_flow", "rated air flow", "Q_r", units.VOLUME_FLOW, "top_end.induction.rated_flow", provenance=LISTED),
     Input("rated_depression", "rated pressure drop", "Δp_r", units.AIR_PRESSURE,
           "top_end.induction.rated_depression", provenance=GIVEN),
@@ -326,6 +328,24 @@ def exhaust_discharge_coefficient(
 def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: Value) -> Value:
     """Return the mean velocity at the narrowest section [m/s]."""
     return breathing.mean_port_velocity(bore, mean_piston_speed, intake_port_area)
+
+
+@define.figure(
+    "mean_runner_velocity",
+    "Mean runner velocity",
+    units.FAST_VELOCITY,
+    source=_CONTINUITY,
+    axis="speed",
+    headline="most",
+    means="Mean air speed through the smallest section of a manifold runner.",
+    formula=r"\frac{\pi}{4} B^2 \, \frac{S_p}{A_r}",
+    symbols=(("S_p", "mean piston speed", "m/s"),),
+    working="π/4 × ({bore})² × {mean_piston_speed} / {runner_area}",
+    validity="one runner for each cylinder; mean over a full stroke",
+)
+def mean_runner_velocity(bore: Value, mean_piston_speed: Value, runner_area: Value) -> Value:
+    """Return the mean velocity in a runner at its narrowest section [m/s]."""
+    return breathing.mean_port_velocity(bore, mean_piston_speed, runner_area)
 
 
 @define.figure(
