@@ -24,7 +24,7 @@ from builder.record.models.shop import Shop
 from builder.record.quantities.digits import rounded
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
-from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, to_unit
+from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, factor, parse_quantity, to_unit
 
 System = Literal["inch", "metric"]
 
@@ -205,6 +205,14 @@ def number_in_other_system(quantity: Quantity) -> tuple[str, str] | None:
     one_step = abs(to_unit(quantity.si + quantity.step, other, quantity.dimension) - number)
     decimals = max(0, min(6, -math.floor(math.log10(one_step)))) if one_step > 0 else 3
     return rounded(number, decimals).replace("-", "−"), "US qt" if other == "qt" else printed_unit(other)
+
+
+def quantity_in_system(quantity: Quantity, system: System) -> Quantity:
+    """Return the quantity as it would be written in a system, rounded to as many digits as it was written with."""
+    other = number_in_other_system(quantity)
+    if other is None or system_of_unit(quantity) == system:
+        return quantity
+    return parse_quantity(f"{other[0].replace('−', '-')} {other[1]}", quantity.dimension)
 
 
 def system_of_unit(quantity: Quantity) -> System:

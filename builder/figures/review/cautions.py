@@ -312,6 +312,14 @@ def _fuel_pump_pressure(build: Build, shop: Shop, sheet: FigureSheet) -> Iterato
         yield Caution("fuel_pump", path, text, rule, build.where(path))
 
 
+def _rev_limiter(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    path = "top_end.ignition.rev_limiter"
+    limiter, red_line = build.get(path), build.build.engine.red_line
+    if limiter is not None and red_line is not None and is_above(limiter.si, red_line.si, limiter.step):
+        text = f"The rev limiter cuts in at {written_text(limiter)}"
+        yield Caution("rev_limiter", path, text, f"red line {written_text(red_line)}", build.where(path))
+
+
 def _breathing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     duty, rule = sheet.get("injector_duty"), guideline_value(shop, "most_injector_duty")
     if duty is not None and is_above(duty.shown, rule.value, duty.step):
@@ -362,6 +370,7 @@ _RULES: tuple[Rule, ...] = (
     _spring_travel,
     _implausibly_high,
     _timing,
+    _rev_limiter,
     _breathing,
     _fuel_pump_pressure,
     _clearances,

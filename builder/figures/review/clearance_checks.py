@@ -16,6 +16,7 @@ from builder.figures.core.display_units import (
     System,
     join_unit,
     mean_quantity,
+    quantity_in_system,
     system_of_unit,
     written_mean,
     written_number,
@@ -42,8 +43,36 @@ Verdict = Literal["within spec", "out of spec", "out of spec, accepted", "no spe
 CheckKind = Literal["fit", "check", "joint", "bore"]
 
 _CHECKS_AT = "assembly.checks"
+_FINISH_AT = "work.surface_finish"
 _OIL_CLEARANCE_TOLERANCE = 0.25
 """How far an oil clearance may be from 0.001 of the journal, as a part of it, without a caution."""
+
+
+@dataclass(frozen=True)
+class _GuidedReading:
+    """A reading outside fits and checks: its title, and the guidelines for the least and the most of it."""
+
+    path: str
+    title: str
+    kind: CheckKind
+    least: str | None = None
+    most: str | None = None
+
+
+_GUIDED = (
+    _GuidedReading(f"{_FINISH_AT}.bores.ra", "Bore finish, Ra", "bore"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rz", "Bore finish, Rz", "bore"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rpk", "Bore finish, Rpk", "bore", most="most_bore_rpk"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rk", "Bore finish, Rk", "bore", most="most_bore_rk"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rvk", "Bore finish, Rvk", "bore", least="least_bore_rvk"),
+    _GuidedReading(f"{_FINISH_AT}.bores.crosshatch", "Crosshatch", "bore", "least_crosshatch", "most_crosshatch"),
+    _GuidedReading(f"{_FINISH_AT}.decks.ra", "Deck finish, Ra", "check", most="most_face_ra"),
+    _GuidedReading(f"{_FINISH_AT}.decks.rz", "Deck finish, Rz", "check"),
+    _GuidedReading(f"{_FINISH_AT}.heads.ra", "Head face finish, Ra", "check", most="most_face_ra"),
+    _GuidedReading(f"{_FINISH_AT}.heads.rz", "Head face finish, Rz", "check"),
+    _GuidedReading("bottom_end.oil_system.pickup_clearance", "Oil pickup to pan floor", "check",
+                   "least_pickup_clearance", "most_pickup_clearance"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -124,6 +153,8 @@ class CheckedClearance:
         """Return what the record calls a caution on it: the name of its field."""
         if ".other." in self.path:
             return "other"
+        if self.path.startswith(f"{_FINISH_AT}."):
+            return self.path.removeprefix(f"{_FINISH_AT}.").replace(".", "_")
         return self.path.rpartition(".")[2].removesuffix("_at_most")
 
     @property
@@ -222,6 +253,7 @@ def check_clearances(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard)
     return (
         *_fit_checks(build, shop, sheet, guard),
         *guard.collect("the bore gauge card", lambda: _bore_checks(build)),
+        *_guided_readings(build, shop, guard),
         *_bolt_stretch_checks(build, guard),
         *_assembly_checks(build, shop, guard),
     )
@@ -293,6 +325,36 @@ def _check_reading(
         note=reading.note,
         where=build.where(path),
     )
+
+
+def _guided_readings(build: Build, shop: Shop, guard: Guard) -> Iterator[CheckedClearance]:
+    for item in _GUIDED:
+        reading = build.get(item.path)
+        if isinstance(reading, Reading) and reading.preferred:
+            rule = _guided_range(shop, item, reading.preferred[0])
+            yield from guard.collect(
+                item.title,
+                partial(_check_reading, build, item.path, item.title, item.kind, reading, "cylinder", rule),
+            )
+
+
+def _guided_range(shop: Shop, item: _GuidedReading, written: Quantity) -> AllowedRange | None:
+    """Return the range of the guidelines in the system that the reading was written in; a guideline of 0 is none."""
+    ends: list[Quantity | None] = []
+    authority = ""
+    for name in (item.least, item.most):
+        rule = guideline_value(shop, name) if name else None
+        if rule is None or rule.written is None or rule.value <= 0:
+            ends.append(None)
+            continue
+        ends.append(quantity_in_system(rule.written, system_of_unit(written)))
+        authority = rule.authority
+    least, most = ends
+    if least and most:
+        text = f"{least.number} to {written_text(most)}"
+    else:
+        text = " ".join(f"{word} {written_text(end)}" for word, end in (("at least", least), ("at most", most)) if end)
+    return AllowedRange(least.si if least else None, most.si if most else None, text, authority) if text else None
 
 
 def recorded_range(reading: Reading | None) -> AllowedRange:

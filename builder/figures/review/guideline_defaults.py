@@ -75,6 +75,15 @@ _DEFAULTS: dict[str, Any] = {
     "most_injector_duty": 0.85,
     "least_fuel_pump_margin": 1.2,
     "least_induction_headroom": 1.0,
+    # What the manufacturers of rings and gaskets ask for differs: theirs comes first, and is set with `allowed`.
+    "least_pickup_clearance": "0.250 in",
+    "most_pickup_clearance": "0.500 in",
+    "most_bore_rpk": "16 uin",
+    "most_bore_rk": "40 uin",
+    "least_bore_rvk": "20 uin",
+    "least_crosshatch": "30 deg",
+    "most_crosshatch": "60 deg",
+    "most_face_ra": "60 uin",
 }
 
 

@@ -125,6 +125,8 @@ CAUTIONS = (
     "unchecked_part", "calibration_due",
     "oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share",
     "taper", "out_of_round", "stretch",
+    "pickup_clearance", "rev_limiter", "bores_ra", "bores_rz", "bores_rpk", "bores_rk", "bores_rvk",
+    "bores_crosshatch", "decks_ra", "decks_rz", "heads_ra", "heads_rz",
     *Fits.model_fields,
     *(name for name in Checks.model_fields if name not in ("oil_reached_every_rocker", "lash_when", "other")),
 )  # fmt: skip

@@ -135,6 +135,14 @@ class Guidelines(RecordModel):
     most_timing: OneAngle | None = field("total advance above which it is flagged", "40 deg")
     most_injector_duty: Number | None = _limit("highest injector duty", "0.85")
     least_fuel_pump_margin: Number | None = _limit("flow of the fuel pump over the fuel taken at peak power", "1.2")
+    least_pickup_clearance: OneLength | None = _limit("oil pickup to the floor of the pan, least", "0.250 in")
+    most_pickup_clearance: OneLength | None = _limit("oil pickup to the floor of the pan, most", "0.500 in")
+    most_bore_rpk: OneLength | None = _limit("peaks of the bore finish, Rpk; 0 for no limit", "16 uin")
+    most_bore_rk: OneLength | None = _limit("core of the bore finish, Rk; 0 for no limit", "40 uin")
+    least_bore_rvk: OneLength | None = _limit("valleys of the bore finish, Rvk", "20 uin")
+    least_crosshatch: OneAngle | None = _limit("angle between the honing lines, least", "30 deg")
+    most_crosshatch: OneAngle | None = _limit("angle between the honing lines, most", "60 deg")
+    most_face_ra: OneLength | None = _limit("roughness Ra of decks and head faces; 0 for no limit", "60 uin")
     least_induction_headroom: Number | None = _limit("rated flow of carburetor or throttle over airflow demand", "1.0")
 
 

@@ -7,11 +7,12 @@ from dataclasses import replace
 
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Contradiction, RecordedValue
-from builder.figures.review.cross_checks import output, paperwork, short_block, valve_train
+from builder.figures.review.cross_checks import engine_systems, output, paperwork, short_block, valve_train
 from builder.figures.review.cross_checks.comparison import run_checks
 from builder.figures.review.cross_checks.record_values import RecordValues
 
-CHECKS = tuple(check for module in (short_block, valve_train, paperwork, output) for check in module.define.checks)
+_MODULES = (short_block, valve_train, engine_systems, paperwork, output)
+CHECKS = tuple(check for module in _MODULES for check in module.define.checks)
 
 
 def find_contradictions(solver: Solver) -> tuple[Contradiction, ...]:

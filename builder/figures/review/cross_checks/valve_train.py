@@ -24,6 +24,8 @@ SIDES: tuple[Side, Side] = ("intake", "exhaust")
 
 _WHEEL = "2 deg"
 """What a centerline by degree wheel differs by from the card of a lobe that is not symmetrical: common practice."""
+_KEYWAY = "5 deg"
+"""What cam, keyways and sprockets together are off by: common practice, no source."""
 _DURATION = "3 deg"
 _PUSHROD_LIFTERS = ("hydraulic flat tappet", "solid flat tappet", "hydraulic roller", "solid roller")
 
@@ -96,6 +98,16 @@ def _installed_against_card(record: RecordValues) -> Iterator[Comparison]:
         installed, card = record.get(f"cam.installed.{side}_centerline"), record.get(f"cam.card.{side}.centerline")
         if installed is not None and card is not None:
             yield compare((f"{side} installed", installed), "equals", ("card", card), within="10 deg")
+
+
+@define.check("drive_offset", "Cam timing and the keyway of the drive")
+def _drive_offset(record: RecordValues) -> Comparison:
+    """Return the intake centerline as installed against the card's, moved by the keyway, bushing or slot used."""
+    installed, card = record.value("cam.installed.intake_centerline"), record.value("cam.card.intake.centerline")
+    moved = card - record.value("cam.drive.offset")
+    return compare(
+        ("intake installed", installed), "equals", ("card less the offset of the drive", moved), within=_KEYWAY
+    )
 
 
 @define.check("degree_wheel", "Centerline by degree wheel")
