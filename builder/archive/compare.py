@@ -51,7 +51,8 @@ class ComparedRecord:
 
 _NOT_COMPARED = (
     "build.title", "build.summary", "build.number", "build.status", "build.started", "build.finished",
-    "build.invented", "build.goals.text", "build.previous_build", "dyno.pulls", "assembly.fasteners.sequence", "delivery.signed", "photos",
+    "build.invented", "build.goals.text", "build.previous_build", "dyno.pulls", "assembly.fasteners.sequence",
+    "delivery.signed", "photos",
 )  # fmt: skip
 """What names a build, or is told of it elsewhere: it differs in every two."""
 

@@ -1,8 +1,9 @@
 """The record of one build as a small script file, which the compare page loads for the builds it compares.
 
 It adds one entry to the global ``millbookRecords``: the shop's number of the engine, and the fields file by file. A
-file is its place in the order of the work, its title and its fields; a field is its group, its title and its value; then, where they differ from it, the value in the metric system and the
-numbers at every position. A 0 takes the place of one that is left out before another.
+file is its place in the order of the work, its title and its fields; a field is its group, its title and its value;
+then, where they differ from it, the value in the metric system and the numbers at every position. A 0 takes the place
+of one that is left out before another.
 """
 
 from __future__ import annotations
