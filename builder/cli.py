@@ -10,6 +10,7 @@ from builder import __version__
 from builder.commands import (
     check,
     compare,
+    export,
     figures,
     find,
     handover,
@@ -41,6 +42,7 @@ def main() -> None:
 for module in (
     check,
     compare,
+    export,
     figures,
     find,
     handover,

@@ -23,7 +23,7 @@ DateOrder = Literal["day-month", "month-day"]
 Mark = Literal[".", ","]
 
 _SEPARATORS = re.compile(r"\s*(?:;|\n)\s*")
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,'][0-9]+)*[.,]?(?!\.)(?:[eE][+-]?[0-9]+)?|[.,][0-9]+)")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,'][0-9]+)*(?:[.,](?![.,0-9]))?(?:[eE][+-]?[0-9]+)?|[.,][0-9]+)")
 _FRACTION = re.compile(r"[0-9]+[ -][0-9]+/[0-9]+|[0-9]+/[0-9]+")
 _AT_END = re.compile(r"[0-9]+\Z")
 _DAY = re.compile(r"(?P<first>[0-9]{1,4})(?P<mark>[./-])(?P<second>[0-9]{1,2})(?P=mark)(?P<third>[0-9]{1,4})")

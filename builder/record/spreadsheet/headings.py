@@ -25,7 +25,7 @@ CALCULATED = "calculated"
 """The last word of a heading over figures, which are calculated from the record and never read into it."""
 
 _BRACKETS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
-_DURATION = re.compile(r"(intake|exhaust)_duration_at_(?P<lift>[0-9]+[0-9.]*)_?(?P<unit>in|mm|thou)?(?:_deg)?")
+_DURATION = re.compile(r"(intake|exhaust)_duration_at_(?P<lift>seat|[0-9]+[0-9.]*)_?(?P<unit>in|mm|thou)?(?:_deg)?")
 _ABBREVIATIONS = {
     "int": "intake", "exh": "exhaust", "ex": "exhaust", "cyl": "cylinder", "cyls": "cylinder",
     "dia": "diameter", "diam": "diameter", "ht": "height", "hgt": "height", "len": "length", "thk": "thickness",
@@ -38,7 +38,7 @@ _ABBREVIATIONS = {
 _FILLERS = frozenset(("the", "of", "a", "avg", "average", "size"))
 _KEYS = {
     "measured": "measured", "actual": "measured", "listed": "listed", "catalog": "listed", "nominal": "listed",
-    "allowed": "allowed", "spec": "allowed",
+    "allowed": "allowed", "spec": "allowed", "repeats": "repeats",
 }  # fmt: skip
 
 # What shops call a column, beyond the names of the fields: by field.
@@ -65,7 +65,7 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "registration": "registration, plate, license plate, vehicle registration",
     "engine_serial": "serial, serial number, engine number, engine serial number, block serial",
     "price": "price, invoice, total, amount, charged, total price",
-    "private_notes": "notes, remarks, comments, note, remark, comment",
+    "private_notes": "private notes, notes, remarks, comments, note, remark, comment",
     "bottom_end.block.bores": "bore, bore size, finished bore",
     "bottom_end.block.oversize": "oversize, overbore",
     "bottom_end.block.casting": "block casting, block number, casting number",
@@ -161,7 +161,8 @@ def read_heading(text: str) -> Heading:
 
 
 def _duration(match: re.Match[str]) -> Heading:
-    lift = f"{match['lift']} {match['unit'] or ('mm' if match['lift'] in ('1', '1.0') else 'in')}"
+    unit = match["unit"] or ("mm" if match["lift"] in ("1", "1.0") else "in")
+    lift = match["lift"] if match["lift"] == "seat" else f"{match['lift']} {unit}"
     target = parse_target(f"cam.card.{match[1]}.durations[{lift}].duration")
     return Heading(target) if isinstance(target, Target) else Heading(remark=target)
 
@@ -214,6 +215,9 @@ def _with_parts(plain: str) -> tuple[str, str, int]:
         position = int(words.pop())
         if len(words) > 1 and words[-1] in ("cylinder", "number"):
             words.pop()
+    for limit in ("at_least", "at_most"):
+        if len(words) > 2 and "_".join(words[-2:]) == limit:
+            return _singular("_".join(words[:-2])), limit, 0
     keys = [_KEYS[word] for word in words if word in _KEYS]
     rest = [word for word in words if word not in _KEYS]
     if len(keys) == 1 and rest:
