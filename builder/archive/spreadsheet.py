@@ -112,7 +112,8 @@ PRIVATE: Mapping[str, str] = {
 }
 """Private fields, which are written for the shop alone."""
 
-_RECORDED = ("bore", "stroke", "cylinders", "year", "lobe_separation", "valve_diameter")
+_RECORDED = ("bore", "stroke", "cylinders", "year", "lobe_separation", "valve_diameter", "intake_duration_050",
+             "exhaust_duration_050", "intake_duration_1mm", "exhaust_duration_1mm")  # fmt: skip
 """Figures that the sheet has as fields of the record."""
 _NUMBER = re.compile(r"-?[0-9]{1,9}(?:\.[0-9]{1,9})?")
 
