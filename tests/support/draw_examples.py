@@ -18,6 +18,14 @@ from builder.draw.charts.comparison import (
     setting_sweep,
 )
 from builder.draw.charts.deck_stack import StackUp, stack_up
+from builder.draw.charts.engine_history import (
+    HoursSeries,
+    OverHours,
+    WearPositions,
+    WearState,
+    over_hours,
+    wear_positions,
+)
 from builder.draw.charts.piston_speed import PistonSpeed, piston_speed
 from builder.draw.charts.port_map import PortMap, PortShape, port_map
 from builder.draw.charts.positions import BoreMap, BoreReadings, Position, Positions, bore_map, positions
@@ -190,6 +198,25 @@ def _formula(text: Wording, size: Size) -> Drawing:
     return formula(r"\mathrm{CR} = \dfrac{V_s + V_c}{V_c}", text("CR = (swept + clearance) / clearance"))
 
 
+def _wear(text: Wording, size: Size) -> Drawing:
+    states = (
+        WearState(text("built 2022-03-04"), (4.0305, 4.0304, 4.0306, 4.0305), 0.0001),
+        WearState(text("returned 2024-02-10"), (4.0312, 4.0311, 4.0318, np.nan), 0.0001),
+        WearState(text("rebuilt 2024-05-17"), (4.0405, 4.0404, 4.0406, 4.0405), 0.0001),
+    )
+    places = tuple(text(str(place)) for place in range(1, 5))
+    data = WearPositions(text("Bores"), "in", places, states, high=4.0355, decimals=4)
+    return wear_positions(data, size=size)
+
+
+def _hours(text: Wording, size: Size) -> Drawing:
+    series = (
+        HoursSeries(text("build 0142"), (10.0, 22.0, 41.0), (12.0, 14.0, 22.0)),
+        HoursSeries(text("build 0203"), (8.0, 19.0), (9.0, 31.0)),
+    )
+    return over_hours(OverHours(text("Iron in the oil"), "ppm", series, 30.0, text("our limit"), decimals=0), size=size)
+
+
 EXAMPLES: dict[str, Draw] = {
     "power_curves": _power,
     "overlay": _overlay,
@@ -206,6 +233,8 @@ EXAMPLES: dict[str, Draw] = {
     "port_map": _ports,
     "scatter": _scatter,
     "formula": _formula,
+    "wear_positions": _wear,
+    "over_hours": _hours,
 }
 
 
