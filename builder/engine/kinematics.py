@@ -198,6 +198,19 @@ def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod: Value, spee
     return unwrap_scalar(np.asarray(reciprocating_mass) * throw * omega**2 * (1 + throw / np.asarray(rod)))
 
 
+def balance_grade(imbalance: Value, mass: Value, speed: Value) -> Value:
+    """Return the balance quality of a rotor [m/s] = (U/m) omega: eccentricity of its mass times angular speed.
+
+    Shapes: imbalance of all planes together, mass times radius [kg m], mass of the rotor [kg] and speed [rev/s]
+    broadcast together. Raises ValueError for a mass of zero or less, or a negative imbalance or speed. Range: rigid
+    rotors; planes whose imbalances point the same way, which is the worst case. Source: ISO 21940-11, from memory
+    (its grade G is this number in mm/s).
+    """
+    require_positive(mass=mass)
+    require_not_negative(imbalance=imbalance, speed=speed)
+    return unwrap_scalar(np.asarray(imbalance) / np.asarray(mass) * (2 * np.pi * np.asarray(speed)))
+
+
 def bobweight(
     rotating_mass: Value,
     reciprocating_mass: Value,

@@ -131,3 +131,9 @@ def test_inertia_force_at_the_top_by_numeric_derivatives() -> None:
     curvature = differentiate.derivative(slope, 0.0, initial_step=0.3).df
     force = kinematics.inertia_force_tdc(0.62, STROKE, ROD, SPEED)
     assert force == pytest.approx(0.62 * curvature * omega**2, rel=1e-7)
+
+
+def test_balance_quality_of_a_rotor_at_3000_rpm() -> None:
+    """ISO 21940-11, from memory: grade G 6.3 at 3000 rpm allows an eccentricity of 20 micrometers."""
+    mass = 24.5
+    assert kinematics.balance_grade(mass * 20.05e-6, mass, 50.0) == pytest.approx(6.3e-3, rel=1e-3)

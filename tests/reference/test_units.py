@@ -101,6 +101,11 @@ MEANS: dict[str, dict[str, str]] = {
         "g/s": "gram / second", "g/min": "gram / minute", "kg/s": "kilogram / second",
     },
     "fraction": dict.fromkeys(("%", "percent", "per cent", "pct"), "0.01"),
+    "imbalance": {
+        **dict.fromkeys(("g.mm", "g mm", "gmm", "g·mm"), "gram * millimeter"),
+        **dict.fromkeys(("g.cm", "g cm", "gcm", "g·cm"), "gram * centimeter"),
+        **dict.fromkeys(("oz.in", "oz in", "oz-in", "in.oz", "in oz", "in-oz", "ounce inch"), "ounce * inch"),
+    },
     "inertia": {
         **dict.fromkeys(("kg.m2", "kg m2", "kg m²"), "kilogram * meter**2"),
         **dict.fromkeys(("lb.ft2", "lb ft²", "lb.sq ft"), "avoirdupois_pound * foot**2"),
@@ -132,6 +137,7 @@ SI = {
     "force": "newton", "stiffness": "newton / meter", "mass": "kilogram", "pressure": "pascal", "power": "watt",
     "engine speed": "turn / second", "volume flow": "meter**3 / second", "mass flow": "kilogram / second",
     "fraction": "dimensionless", "inertia": "kilogram * meter**2", "specific energy": "joule / kilogram",
+    "imbalance": "kilogram * meter",
     "density": "kilogram / meter**3", "time": "second",
 }  # fmt: skip
 

@@ -28,6 +28,8 @@ define.add_inputs(
     Input("small_end_mass", "rod small end", "m_s", units.MASS, "bottom_end.rods.mass_small_end", "cylinder"),
     Input("big_end_mass", "rod big end", "m_b", units.MASS, "bottom_end.rods.mass_big_end", "cylinder"),
     Input("bearing_mass", "rod bearing shells", "m_l", units.MASS, "bottom_end.balance.bearing_mass"),
+    Input("imbalance", "imbalance of each end", "U", units.IMBALANCE, "bottom_end.balance.imbalance", "end"),
+    Input("crankshaft_mass", "mass of the crankshaft", "m_k", units.MASS, "bottom_end.crankshaft.mass"),
     Input("oil_mass", "oil allowance", "m_o", units.MASS, "bottom_end.balance.oil_mass"),
     Input("balance_factor", "balance factor", "f", units.PERCENT, "bottom_end.balance.factor", provenance=GIVEN),
     Input("rods_per_pin", "rods on one crankpin", "k", units.COUNT, "bottom_end.balance.rods_per_pin",
@@ -185,6 +187,28 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
 def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
     """Return the inertia force at TDC at the red line [N]."""
     return kinematics.inertia_force_tdc(reciprocating_mass, stroke, rod_length, red_line)
+
+
+def _has_imbalance(build: Build) -> bool:
+    return build.get("bottom_end.balance.imbalance") is not None
+
+
+@define.figure(
+    "balance_grade",
+    "Balance quality of the crankshaft at redline",
+    units.BALANCE_GRADE,
+    source="ISO 21940-11, from memory",
+    vectorised=True,
+    means="How far the crankshaft's mass is off its axis, times its angular speed: less runs more smoothly.",
+    formula=r"\frac{\sum U}{m_k} \, 2 \pi \, n",
+    symbols=(("n", "engine speed at redline", "rev/s"),),
+    working="sum of {imbalance} / {crankshaft_mass} × 2π × {red_line}",
+    validity="both ends added as if they pointed the same way; the residue of balancing, not what the pistons leave",
+    applies=_has_imbalance,
+)
+def balance_grade(imbalance: Value, crankshaft_mass: Value, red_line: Value) -> Value:
+    """Return the balance quality of the crankshaft at redline [m/s]."""
+    return kinematics.balance_grade(float(np.sum(imbalance)), crankshaft_mass, red_line)
 
 
 @define.figure(

@@ -119,6 +119,8 @@ define.add_inputs(
         "piston_to_valve_measured", "piston-to-valve clearance, measured", "", units.LENGTH,
         "assembly.checks.intake_piston_to_valve", "assembly.checks.exhaust_piston_to_valve",
     ),
+    side_input("ramp_height", "height of the ramp at the lobe", "h_r", units.LENGTH, "cam.card.intake.ramp_height",
+               "cam.card.exhaust.ramp_height"),
     Input("preload_turns", "turns past zero lash", "u", units.RATIO, "cam.lifters.preload_turns"),
     Input("rate_listed", "spring rate, as listed", "k", units.STIFFNESS, "top_end.springs.rate"),
     Input("seat_load_recorded", "seat pressure", "F_0", units.FORCE, "top_end.springs.seat_load"),
@@ -179,6 +181,28 @@ def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
 def _seat_load_measured(context: Context, item: Input) -> InputValue | None:
     reading = context.build.get(item.path)
     return recorded_value(item, reading) if reading is not None and reading.is_measured else None
+
+
+def _has_ramp(build: Build) -> bool:
+    return build.has_valves and any(build.get(f"cam.card.{side}.ramp_height") is not None for side in SIDES)
+
+
+@define.figure(
+    "lash_over_ramp",
+    "Lash over ramp height",
+    units.INDEX,
+    source=GEOMETRY,
+    axis="side",
+    headline="most",
+    means="Share of the cam's ramp that the lash takes up; above 1 the valve is lifted and set down off the ramp.",
+    formula=r"\frac{j}{h_r \, R}",
+    working="{lash} / ({ramp_height} × {rocker_ratio})",
+    validity="at the lash as recorded: lash set cold is another when hot, by what block, head and pushrods grow",
+    applies=_has_ramp,
+)
+def lash_over_ramp(lash: Value, ramp_height: Value, rocker_ratio: Value) -> Value:
+    """Return the lash over the height of the ramp at the valve, intake and exhaust [1]."""
+    return unwrap_scalar(np.asarray(lash) / (np.asarray(ramp_height) * np.asarray(rocker_ratio)))
 
 
 @define.figure(

@@ -132,6 +132,35 @@ def _rod_bolts(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution
     )
 
 
+def _balance(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    grade, rule = sheet.get("balance_grade"), guideline_value(shop, "most_balance_grade")
+    if grade is None or not is_above(grade.shown, rule.value * 1e-3, grade.step):
+        return
+    yield Caution(
+        "balance",
+        "balance_grade",
+        f"The imbalance of the crankshaft comes to {grade.display} at redline",
+        f"{rule.authority}: at most {rule.text} mm/s (ISO 21940-11 grade G 16, from memory), "
+        f"{_SET_IN}.most_balance_grade",
+        build.where("bottom_end.balance.imbalance"),
+    )
+
+
+def _lash_ramp(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    share, rule = sheet.get("lash_over_ramp"), guideline_value(shop, "most_lash_over_ramp")
+    for position in share.positions if share is not None else ():
+        if is_above(position.shown, rule.value, position.step):
+            yield Caution(
+                "lash_ramp",
+                "lash_over_ramp",
+                f"The {position.label} lash is {position.display} times the height of the cam's ramp: the valve lands "
+                "hard, which is noisy and wears valve, seat and lobe",
+                f"{rule.authority}: at most {rule.text}, {_SET_IN}.most_lash_over_ramp; the cam manufacturer's lash "
+                "comes first",
+                build.where(f"cam.card.{position.label}.ramp_height"),
+            )
+
+
 def _spring_margin(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     margin, rule = sheet.get("spring_margin"), guideline_value(shop, "least_spring_margin")
     if margin is None:
@@ -360,6 +389,8 @@ _RULES: tuple[Rule, ...] = (
     _crank,
     _crank_torque,
     _rod_bolts,
+    _balance,
+    _lash_ramp,
     _pushrods,
     _retainer_to_seal,
     _spring_surge,

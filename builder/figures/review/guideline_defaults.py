@@ -36,6 +36,8 @@ _DEFAULTS: dict[str, Any] = {
         {"fuel": "methanol", "effective_ratio": 13},
     ],
     "least_rod_bolt_margin": 1.5,
+    "most_balance_grade": 16,
+    "most_lash_over_ramp": 1.0,
     "least_quench": "0.035 in",
     "most_quench": "0.060 in",
     "least_intake_piston_to_valve": "0.080 in",

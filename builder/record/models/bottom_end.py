@@ -9,6 +9,7 @@ from builder.record.models.fields import (
     Count,
     DescribedModel,
     Force,
+    Imbalance,
     Length,
     Line,
     Mass,
@@ -100,6 +101,13 @@ class Crankshaft(RecordModel):
         "{unit: in, measured: [2.0990, 2.0991, 2.0990, 2.0991]}",
         plausible_range=("12 mm", "300 mm"),
         also=("crankpins", "big_end_journals"),
+    )
+    mass: Mass | None = field(
+        "mass of the crankshaft as balanced",
+        "24.5 kg",
+        plausible_range=("0.3 kg", "3000 kg"),
+        also=("weight",),
+        rare=True,
     )
     note: Line | None = field("remarks", "crack tested, none found")
 
@@ -270,6 +278,15 @@ class Balance(RecordModel):
         "oil allowance for one crankpin", "4 g", plausible_range=("0 g", "100 g"), sign="not negative"
     )
     residual: Mass | None = field("residual imbalance at each end", "0.5 g", sign="not negative", measured=True)
+    imbalance: Imbalance | None = field(
+        "the same as mass times radius, front first; one value is that of both ends together",
+        "{unit: oz.in, measured: [0.12, 0.15]}",
+        axis="end",
+        plausible_range=("0 g.mm", "20000 g.mm"),
+        sign="not negative",
+        measured=True,
+        rare=True,
+    )
     by: Line | None = field("balanced by", "Saltmarsh Balancing")
     note: Line | None = field("remarks", "with pulley and flywheel")
 

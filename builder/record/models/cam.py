@@ -99,6 +99,13 @@ class LobeCard(RecordModel):
         plausible_range=("0 mm", "1.2 mm"),
         sign="not negative",
     )
+    ramp_height: Length | None = field(
+        "height of the ramp at the lobe, below which the lash is taken up gently",
+        "0.015 in",
+        plausible_range=("0.02 mm", "2 mm"),
+        also=("lash_ramp", "clearance_ramp"),
+        rare=True,
+    )
     durations: tuple[Duration, ...] = field(
         "durations, one for each lift the card gives", "[{at: 0.050 in, duration: 230 deg}]", default=()
     )

@@ -117,7 +117,8 @@ class SignOff(RecordModel):
 
 
 CAUTIONS = (
-    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "spring_surge", "spring_margin",
+    "correction_range", "peak_at_end", "crank_power", "crank_torque", "rod_bolts", "balance", "lash_ramp",
+    "spring_surge", "spring_margin",
     "pushrod_length",
     "piston_speed", "quench",
     "effective_ratio", "bmep", "volumetric_efficiency", "total_timing", "injector_duty", "fuel_pump",

@@ -96,6 +96,10 @@ class Guidelines(RecordModel):
     crank_power: tuple[PowerGuideline, ...] = field("power limit by crankshaft material", "", default=())
     crank_torque: tuple[TorqueGuideline, ...] = field("torque limit by crankshaft material", "", default=())
     least_rod_bolt_margin: Number | None = _limit("proof load of a rod bolt over its load at redline", "1.5")
+    most_balance_grade: Number | None = _limit(
+        "imbalance of the crankshaft at redline, as eccentricity times angular speed in mm/s", "16"
+    )
+    most_lash_over_ramp: Number | None = _limit("lash over the height of the cam's ramp, both at the valve", "1.0")
     piston_speed: tuple[SpeedGuideline, ...] = field("mean piston speed by piston type", "", default=())
     effective_ratio: tuple[FuelGuideline, ...] = field("dynamic compression ratio by fuel", "", default=())
     least_oil_pressure_per_1000_rpm: OnePressure | None = _limit("oil pressure for every 1000 rpm", "10 psi")

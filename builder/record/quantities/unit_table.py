@@ -212,6 +212,12 @@ DIMENSIONS: dict[str, Dimension] = {
         _metric("kg.m2, kg m2, kg m²", 1.0),
         _inch("lb.ft2, lb ft², lb.sq ft", POUND * FOOT**2),
     ),
+    "imbalance": Dimension(
+        "kg m", "oz.in", "g.mm", "0.25 oz.in", "oz.in, g.mm, g.cm, g mm, oz in",
+        _metric("g.mm, g mm, gmm, g·mm", 1e-6),
+        _metric("g.cm, g cm, gcm, g·cm", 1e-5),
+        _inch("oz.in, oz in, oz-in, in.oz, in oz, in-oz, ounce inch", POUND / 16 * INCH),
+    ),
     "specific energy": Dimension(
         "J/kg", "BTU/lb", "MJ/kg", "43.5 MJ/kg", "MJ/kg, BTU/lb, kJ/kg",
         _metric("MJ/kg", 1e6),
@@ -244,6 +250,9 @@ _PRINTED = {
     "degF": "°F",
     "degC": "°C",
     "kg.m2": "kg m²",
+    "g.mm": "g mm",
+    "g.cm": "g cm",
+    "oz.in": "oz in",
     "kg/m3": "kg/m³",
     "cm2": "cm²",
     "mm2": "mm²",

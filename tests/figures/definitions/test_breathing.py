@@ -78,7 +78,7 @@ def test_the_rule_for_heads_is_not_applied_to_other_fuels_and_nitrous_oxide(tmp_
     methanol = {
         **V8,
         "top_end": BENCH,
-        "build": V8["build"].replace("cylinders: 8", "cylinders: 8\n      fuel: methanol"),
+        "build": V8["build"].replace("fuel: petrol", "fuel: methanol"),
     }
     assert "head_flow_ceiling" not in sheet_of(tmp_path, methanol)
     nitrous = BENCH + "    induction: {nitrous: {kind: with its own fuel}}\n"

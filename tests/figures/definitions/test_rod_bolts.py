@@ -41,3 +41,19 @@ def test_without_a_cap_the_load_is_larger(tmp_path: Path) -> None:
         for name, text in (("with", WEIGHED), ("without", unweighed))
     ]
     assert loads[1] > loads[0]
+
+
+BALANCED = WEIGHED.replace(
+    "crankshaft:\n",
+    "balance: {imbalance: {unit: oz.in, measured: [0.15, 0.21]}}\n    crankshaft:\n      mass: 24.5 kg\n",
+)
+
+
+def test_imbalance_of_both_ends_against_the_crankshaft(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "bottom_end": BALANCED})
+    total = 0.36 * 0.028349523125 * 0.0254
+    assert sheet.value("balance_grade") == pytest.approx(total / 24.5 * 2 * 3.141592653589793 * 100)
+    assert "balance" not in {caution.name for caution in sheet.cautions}
+    rough = BALANCED.replace("0.15, 0.21", "0.55, 0.61")
+    (caution,) = (item for item in sheet_of(tmp_path, {**V8, "bottom_end": rough}).cautions if item.name == "balance")
+    assert "from memory" in caution.guideline

@@ -120,3 +120,18 @@ def test_each_spring_at_its_own_installed_height(tmp_path: Path) -> None:
     opened = [load + rate * 0.335 * 1.6 for load in seat]
     assert [p.value / LBF for p in sheet["open_load_each"].positions] == pytest.approx(opened)
     assert "exhaust_seat_load_each" not in sheet
+
+
+RAMPS = """
+    card:
+      intake: {lobe_lift: 0.335 in, lash: 0.022 in, ramp_height: 0.016 in}
+      exhaust: {lobe_lift: 0.335 in, lash: 0.028 in, ramp_height: 0.016 in}
+"""
+
+
+def test_lash_is_compared_with_the_ramp_of_the_lobe(tmp_path: Path) -> None:
+    sheet = sheet_of(tmp_path, {**V8, "cam": RAMPS})
+    shares = {position.label: position.value for position in sheet["lash_over_ramp"].positions}
+    assert shares == pytest.approx({"intake": 22 / 16 / 1.6, "exhaust": 28 / 16 / 1.6})
+    (caution,) = (item for item in sheet.cautions if item.name == "lash_ramp")
+    assert "exhaust lash" in caution.sentence
