@@ -8,6 +8,7 @@ from typing import Any
 
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
+from builder.engine.power import bmep
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.evaluate import compute_some
 from builder.record.models.build import Build
@@ -81,10 +82,10 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         purpose=record.purpose,
         cycle=str(engine.cycle),
         cylinders=engine.cylinders,
-        displacement=sheet.value("displacement"),
+        displacement=sheet.value("displacement") or _si(engine.displacement),
         bore=_mean_of(build, "bottom_end.block.bores"),
         stroke=_mean_of(build, "bottom_end.crankshaft.stroke"),
-        compression_ratio=sheet.value("compression_ratio"),
+        **_compression(build, sheet),
         effective_compression_ratio=_at_seat(sheet.get("effective_compression_ratio")),
         **_durations(build),
         lobe_separation=sheet.value("lobe_separation"),
@@ -102,12 +103,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         rated_flow=rated_flow(build),
         primary_diameter=_mean_of(build, "top_end.exhaust.primary_diameter"),
         ignition_system=_word(build.get("top_end.ignition.kind")),
-        peak_torque=sheet.value("peak_torque"),
-        peak_torque_speed=sheet.value("peak_torque_speed"),
-        peak_power=sheet.value("peak_power"),
-        peak_power_speed=sheet.value("peak_power_speed"),
-        bmep=sheet.value("bmep"),
-        specific_power=sheet.value("specific_power"),
+        **_results(build, sheet),
         piston_speed_at_peak_power=_position(sheet.get("mean_piston_speed"), "at peak power"),
         curve=_curve(sheet),
         parts=tuple(
@@ -121,6 +117,45 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         system=sheet.system,
         words=" ".join(filter(None, (record.summary, record.goals.text if record.goals else None, *_notes(build)))),
     )
+
+
+def _compression(build: Build, sheet: FigureSheet) -> dict[str, Any]:
+    """Return the compression ratio: calculated, else the one that the shop noted."""
+    ratio = sheet.value("compression_ratio")
+    if ratio is not None:
+        return {"compression_ratio": ratio, "compression_source": "calculated"}
+    noted = build.build.engine.compression_noted
+    return {} if noted is None else {"compression_ratio": noted, "compression_source": "noted"}
+
+
+_RESULTS = ("peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed", "bmep", "specific_power")
+
+
+def _results(build: Build, sheet: FigureSheet) -> dict[str, Any]:
+    """Return the peaks of the engine as delivered: those of its pulls, else those that the shop noted."""
+    noted = build.get("dyno.noted_result")
+    if sheet.session is not None and sheet.session.delivered is not None:
+        return {"result_source": "dyno log", **{slug: sheet.value(slug) for slug in _RESULTS}}
+    if noted is None:
+        return {}
+    torque, power, displacement = (
+        _si(noted.torque),
+        _si(noted.power),
+        sheet.value("displacement") or _si(build.build.engine.displacement),
+    )
+    return {
+        "result_source": "noted, no log",
+        "peak_torque": torque,
+        "peak_torque_speed": _si(noted.torque_at),
+        "peak_power": power,
+        "peak_power_speed": _si(noted.power_at),
+        "bmep": float(bmep(torque, displacement, build.revolutions_per_cycle)) if torque and displacement else None,
+        "specific_power": power / displacement if power and displacement else None,
+    }
+
+
+def _si(quantity: Quantity | None) -> float | None:
+    return quantity.si if quantity is not None else None
 
 
 def _name(*parts: str | None) -> str | None:
@@ -197,8 +232,8 @@ def _at_seat(figure: Figure | None) -> float | None:
     return min(at_seat, key=lambda position: position.place or 0.0).value if at_seat else None
 
 
-def _durations(build: Build) -> dict[str, float | None]:
-    by_field: dict[str, float | None] = {}
+def _durations(build: Build) -> dict[str, Any]:
+    by_field: dict[str, Any] = {}
     for side in ("intake", "exhaust"):
         durations = build.get(f"cam.card.{side}.durations") or ()
         for name, lift in _CAM_LIFTS.items():

@@ -48,8 +48,9 @@ class Summary:
 
     Values are SI (m, m3, Pa, N m, W, m/s, rev/s, W/m3); cam timing is in degrees of crank angle, as the
     trade states it. ``date`` is ISO 8601. ``cam``, ``heads`` and ``carburetor`` (or injection) name the parts that
-    decide the output. ``words`` is the text people search for: summary and notes. ``status`` is given where the build
-    is not finished.
+    decide the output. ``compression_source`` and ``result_source`` say whether the ratio was calculated or only
+    noted, and whether the peaks come from a dyno log. ``words`` is the text people search for: summary and notes.
+    ``status`` is given where the build is not finished.
     """
 
     slug: str
@@ -65,6 +66,7 @@ class Summary:
     bore: float | None = None
     stroke: float | None = None
     compression_ratio: float | None = None
+    compression_source: str | None = None
     effective_compression_ratio: float | None = None
     intake_duration_050: float | None = None
     exhaust_duration_050: float | None = None
@@ -85,6 +87,7 @@ class Summary:
     rated_flow: float | None = None
     primary_diameter: float | None = None
     ignition_system: str | None = None
+    result_source: str | None = None
     peak_torque: float | None = None
     peak_torque_speed: float | None = None
     peak_power: float | None = None

@@ -16,10 +16,8 @@ from builder.handover.warranty import Warranty, warranty_of
 from builder.publish.pages.build.goals_section import GoalRow, goal_rows
 from builder.publish.pages.build.headline import (
     Headline,
-    assumption_sentence,
-    best_sentence,
     headline,
-    performance_sentence,
+    performance_sentences,
 )
 from builder.publish.pages.build.record_tables import RARE_CHAPTERS, cell, chapters
 from builder.publish.pages.formatting import format_date, sentence
@@ -135,9 +133,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         brief=parse_blocks(record.goals.text if record.goals else None),
         goals=goal_rows(sheet),
         headline=headline(sheet),
-        performance=tuple(
-            filter(None, (performance_sentence(sheet), best_sentence(sheet), assumption_sentence(sheet)))
-        ),
+        performance=performance_sentences(build, sheet),
         operating=OperatingSheet(
             contact=_contact(shop),
             first_start=first_start(build, shop, texts),

@@ -66,7 +66,7 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
         problems += us_measures(build)
     lines: list[str] = []
     if log_notes and sheet.session is not None:
-        lines += [f"{build.slug}: {sentence}" for sentence in performance_sentences(sheet)]
+        lines += [f"{build.slug}: {sentence}" for sentence in performance_sentences(build, sheet)]
         lines += _log_notes(build.slug, sheet.session.pulls)
     if not delivery:
         return CheckReport(tuple(problems), tuple(lines), ok=True)
@@ -100,7 +100,7 @@ def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckR
                 lines = (guard.run("the sheet of figures", partial(_as_json, slug, sheet), ""),)
             else:
                 lines = (
-                    *performance_sentences(sheet),
+                    *performance_sentences(build, sheet),
                     *guard.collect("the sheet of figures", partial(figures_as_lines, sheet)),
                 )
     problems += guard.problems

@@ -87,3 +87,26 @@ def test_the_quick_summary_of_a_record_is_that_of_all_its_figures() -> None:
         assert build is not None
         public = without_private(build)
         assert summary_of_record(build, shop) == summarize_build(public, compute(public, shop))
+
+
+def test_noted_results_and_ratio_stand_in_where_nothing_was_logged(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "one"
+    folder.mkdir(parents=True)
+    engine = "{cylinders: 8, displacement: 350 cu in, compression_noted: 9.6}"
+    (folder / "build.yaml").write_text(f"title: One\nengine: {engine}\n")
+    (folder / "dyno.yaml").write_text("noted_result: {power: 342 hp, power_at: 5400 rpm, torque: 371 lb-ft}\n")
+    build, problems = read_build(folder, tmp_path)
+    assert build is not None, problems
+    summary = summarize_build(build, compute(build, Shop()))
+    assert (summary.result_source, summary.compression_source) == ("noted, no log", "noted")
+    assert summary.peak_power == pytest.approx(342 * 745.699872)
+    assert summary.peak_power_speed == pytest.approx(90)
+    # 150.8 x torque [lb-ft] / displacement [cu in], in psi, four-stroke: common practice, no source
+    assert summary.bmep == pytest.approx(150.8 * 371 / 350 * 6894.757, rel=1e-4)
+    assert summary.compression_ratio == 9.6
+    assert summary.curve is None
+
+
+def test_a_log_comes_before_what_was_noted() -> None:
+    found = summary_of("pilot-launch-four")
+    assert (found.result_source, found.compression_source) == ("dyno log", "calculated")

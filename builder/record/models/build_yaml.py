@@ -197,6 +197,12 @@ class EngineKind(RecordModel):
         plausible_range=("3", "28"),
         also=("target_compression_ratio",),
     )
+    compression_noted: RatioNumber | None = field(
+        "compression ratio that was written down, where the volumes were not; lists and the finder show it then",
+        "9.6",
+        plausible_range=("3", "28"),
+        only_where="its volumes were not recorded",
+    )
     red_line: OneSpeed | None = field(
         "highest engine speed allowed", "6500 rpm", plausible_range=("400 rpm", "20000 rpm"), also=("redline",)
     )

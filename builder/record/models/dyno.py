@@ -21,9 +21,12 @@ from builder.record.models.fields import (
     OneInertia,
     OneLength,
     OneOfAny,
+    OnePower,
     OnePressure,
+    OneSpeed,
     OneTemperature,
     OneTime,
+    OneTorque,
     Prose,
     RecordModel,
     SpeedRange,
@@ -297,6 +300,17 @@ class Machine(RecordModel):
     )
 
 
+class NotedResult(RecordModel):
+    """Peaks that were written down, of an engine whose log is not to be had."""
+
+    power: OnePower | None = field("peak power", "342 hp", plausible_range=("0.5 hp", "10000 hp"))
+    power_at: OneSpeed | None = field("its rpm", "5400 rpm", plausible_range=("300 rpm", "25000 rpm"))
+    torque: OneTorque | None = field("peak torque", "371 lb-ft", plausible_range=("0.5 N.m", "20000 N.m"))
+    torque_at: OneSpeed | None = field("its rpm", "4100 rpm", plausible_range=("300 rpm", "25000 rpm"))
+    correction: CorrectionStandard | None = field("standard that they are corrected to, if known", "sae-j1349")
+    note: Line | None = field("where they come from", "job book, page 41")
+
+
 class Dyno(RecordModel):
     """dyno.yaml: the dyno session."""
 
@@ -345,6 +359,11 @@ class Dyno(RecordModel):
         "name of the pull with the engine as it left the shop, or of one of its repeats; without it, the last pull",
         "first pull, 70 jets",
         title="Pull as delivered",
+    )
+    noted_result: NotedResult | None = field(
+        "result that was noted, without a log: shown as noted, and never where a pull of the session counts",
+        "",
+        only_where="there is no log of the result",
     )
     before_work: Line | None = field(
         "name of a pull made before the work, which the engine as delivered is compared with",

@@ -57,6 +57,7 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "engine.fuel.kind": "fuel, fuel type",
     "engine.fuel.octane": "octane",
     "engine.firing_order": "firing order",
+    "engine.compression_noted": "cr, compression, compression ratio, static compression, static cr, ratio",
     "engine.red_line": "redline, red line, rev limit, max rpm",
     "engine.induction": "aspiration, induction type",
     "customer.name": "customer, owner, client, customer name, sold to",
@@ -103,6 +104,10 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "assembly.fits.piston_clearance": "piston clearance, piston to wall, piston to wall clearance, skirt clearance",
     "assembly.fits.top_ring_gap": "top ring gap, ring gap, top gap, first ring gap",
     "assembly.fits.second_ring_gap": "second ring gap, second gap, 2nd ring gap",
+    "dyno.noted_result.power": "power, peak power, hp, peak hp, horsepower, max hp, bhp, max power, kw, peak kw",
+    "dyno.noted_result.power_at": "power rpm, peak power rpm, hp rpm, peak hp rpm, rpm at peak power, power at",
+    "dyno.noted_result.torque": "torque, peak torque, max torque, tq, peak tq, nm",
+    "dyno.noted_result.torque_at": "torque rpm, peak torque rpm, tq rpm, peak tq rpm, rpm at peak torque, torque at",
     "delivery.delivered": "delivered, date delivered, delivery date, shipped, picked up",
     "delivery.settings.total_timing": "timing, total timing, total advance, ignition timing, spark advance",
     "delivery.settings.idle_speed": "idle, idle speed, idle rpm",
@@ -115,17 +120,8 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "assembly.fasteners[rod bolts].torque": "rod bolt torque, rod torque, rod bolts",
 }
 _IMPLIED_UNITS = {"cid": "cu in", "ci": "cu in", "cu_in": "cu in", "cubic_inche": "cu in", "cc": "cc", "cfm": "cfm",
-                  "litre": "L", "liter": "L"}  # fmt: skip
-_NOT_A_FIELD: Mapping[str, str] = {
-    "compression_ratio": "the ratio is calculated; engine.compression_wanted if it was what was wanted",
-    "compression": "the ratio is calculated; engine.compression_wanted if it was what was wanted",
-    "static_compression": "the ratio is calculated; engine.compression_wanted if it was what was wanted",
-    **dict.fromkeys(
-        ("power", "peak_power", "hp", "peak_hp", "horsepower", "max_hp", "bhp", "max_power", "kw", "peak_kw",
-         "torque", "peak_torque", "max_torque", "tq", "peak_tq", "nm"),
-        "results come from dyno logs; goals.targets[power] or [torque] if it was what was wanted",
-    ),
-}  # fmt: skip
+                  "litre": "L", "liter": "L", "hp": "hp", "peak_hp": "hp", "max_hp": "hp", "bhp": "hp",
+                  "horsepower": "hp", "kw": "kW", "peak_kw": "kW", "nm": "N m"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +142,6 @@ def read_heading(text: str) -> Heading:
         return _duration(match)
     words, unit = _split(text)
     plain = _plain(words)
-    if remark := _NOT_A_FIELD.get(_singular(plain)) or _NOT_A_FIELD.get(_singular(full)):
-        return Heading(remark=remark)
     name, key, position = _with_parts(plain)
     path = _lookup(name)
     if path is None and key:

@@ -273,3 +273,18 @@ def test_operands_of_other_places_count_by_their_mean() -> None:
     assert difference.values == pytest.approx([14.0, 13.0, 12.0, 11.0])
     assert difference.standard_uncertainty == pytest.approx([5 / np.sqrt(3)] * 4)  # half the range of the two
     assert combine(lambda a: a**2, four).values == pytest.approx([1.0, 4.0, 9.0, 16.0])
+
+
+@pytest.mark.parametrize(
+    ("noted", "field"),
+    [
+        # 342 hp and 371 lb-ft: hp = lb-ft x rpm / 5252, common practice, no source
+        ("{power: 342 hp, power_at: 5400 rpm, torque: 371 lb-ft, torque_at: 4100 rpm}", ""),
+        ("{power: 342 hp, power_at: 4500 rpm, torque: 371 lb-ft, torque_at: 4100 rpm}", "dyno.noted_result.power_at"),
+        ("{power: 242 hp, power_at: 5400 rpm, torque: 371 lb-ft, torque_at: 4100 rpm}", "dyno.noted_result.power"),
+    ],
+)
+def test_noted_peaks_agree_with_each_other(tmp_path: Path, noted: str, field: str) -> None:
+    contradictions = found_by(tmp_path, "noted_result", {"dyno": f"noted_result: {noted}\n"})
+    fields = {value.path for found in contradictions for value in found.values}
+    assert (field in fields) if field else not contradictions

@@ -42,6 +42,19 @@ def _torque_and_power(record: RecordValues) -> Iterator[Statement]:
         yield Statement(sentence=sentence, values=tuple(values))
 
 
+@define.check("noted_result", "Noted result")
+def _noted_result(record: RecordValues) -> Iterator[Comparison]:
+    """Yield what each noted peak means at its own speed against the other: no peak is below that."""
+    power, torque = record.value("dyno.noted_result.power"), record.value("dyno.noted_result.torque")
+    torque_speed, power_speed = record.get("dyno.noted_result.torque_at"), record.get("dyno.noted_result.power_at")
+    if torque_speed is not None:
+        at_torque = (torque * torque_speed * (2 * np.pi)).shown_by(power.show)
+        yield compare(("power at peak torque", at_torque), "at most", ("peak power", power), share=0.01)
+    if power_speed is not None:
+        at_power = (power / (power_speed * (2 * np.pi))).shown_by(torque.show)
+        yield compare(("torque at peak power", at_power), "at most", ("peak torque", torque), share=0.01)
+
+
 def _strongest(record: RecordValues) -> tuple[PullResult, float]:
     """Return the counted pull with the most power as observed, and that power [W]. Raises NotRecorded."""
     session = record.session

@@ -24,6 +24,7 @@ from builder.publish.pages.build.headline import (
     best_sentence,
     facts,
     headline,
+    noted_sentence,
     performance_sentence,
 )
 from builder.publish.pages.build.page_chart import PageDrawing
@@ -92,7 +93,7 @@ def render_build_page(
         headline=headlines,
         specification=short_specification(build, sheet, both),
         power_table=power_table(delivered.corrected, sheet.system, both=both) if delivered else None,
-        performance=performance_sentence(sheet),
+        performance=performance_sentence(sheet) or noted_sentence(build, sheet),
         best_during_testing=best_sentence(sheet),
         delivered_assumption=assumption_sentence(sheet),
         readiness=readiness,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from builder.engine.correction import STANDARDS
 from builder.figures.core import display_units as units
+from builder.figures.core.display_units import written_text
 from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.engine_state import StatePeak
 from builder.publish.pages.formatting import format_date, group_thousands
@@ -68,9 +70,34 @@ def performance_sentence(sheet: FigureSheet) -> str:
     return f"As delivered: {peaks} ({standard}{repeats})."
 
 
-def performance_sentences(sheet: FigureSheet) -> tuple[str, ...]:
+def noted_sentence(build: Build, sheet: FigureSheet) -> str:
+    """Return the peaks that the shop noted without a log; empty where a pull of the session counts."""
+    noted = build.dyno.noted_result if build.dyno else None
+    if noted is None or (sheet.session is not None and sheet.session.delivered is not None):
+        return ""
+    peaks = [
+        written_text(value) + (f" at {written_text(speed)}" if speed else "")
+        for value, speed in ((noted.power, noted.power_at), (noted.torque, noted.torque_at))
+        if value is not None
+    ]
+    if not peaks:
+        return ""
+    standard = _standard_name(noted.correction)
+    return f"Noted by the shop, no dyno log: {group_thousands(', '.join(peaks))} ({standard})."
+
+
+def _standard_name(slug: str | None) -> str:
+    standard = STANDARDS.get(slug or "")
+    return standard.name if standard else slug or "correction not known"
+
+
+def performance_sentences(build: Build, sheet: FigureSheet) -> tuple[str, ...]:
     """Return what the engine makes as delivered, what it made at best during testing, and what is assumed of that."""
-    sentences = (performance_sentence(sheet), best_sentence(sheet), assumption_sentence(sheet))
+    sentences = (
+        performance_sentence(sheet) or noted_sentence(build, sheet),
+        best_sentence(sheet),
+        assumption_sentence(sheet),
+    )
     return tuple(text.replace("\N{NO-BREAK SPACE}", " ") for text in sentences if text)
 
 

@@ -14,7 +14,9 @@ from builder.publish.pages.build.headline import (
     facts,
     headline,
     kind_of_engine,
+    noted_sentence,
     performance_sentence,
+    performance_sentences,
 )
 from tests.support import view_samples as samples
 
@@ -95,3 +97,20 @@ def test_a_family_that_ends_with_the_kind_is_not_followed_by_it(tmp_path: Path) 
         tmp_path, build="title: T\nfamily: Thornback 362 V8\nengine: {cylinders: 8, layout: V}\n"
     )
     assert engine_type_words(build) == ("Thornback 362 V8",)
+
+
+def test_a_result_without_a_log_is_given_as_noted(tmp_path: Path) -> None:
+    noted = "noted_result: {power: 342 hp, power_at: 5400 rpm, torque: 371 lb-ft, correction: SAE J607}\n"
+    build, sheet = samples.write_and_read(tmp_path, build="title: T\nengine: {cylinders: 8}\n", dyno=noted)
+    text = "Noted by the shop, no dyno log: 342 hp at 5,400 rpm, 371 lb-ft (SAE J607 (withdrawn))."
+    assert performance_sentences(build, sheet) == (text,)
+    assert headline(sheet) == ()
+
+
+def test_a_noted_result_is_not_shown_where_a_pull_counts(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "one"
+    folder.mkdir(parents=True)
+    (folder / "a.csv").write_text("rpm,Torque (N m)\n2000,100\n3000,110\n4000,105\n", encoding="utf-8")
+    record = "noted_result: {power: 342 hp}\npulls:\n  - {name: a, file: a.csv}\n"
+    build, sheet = samples.write_and_read(tmp_path, build="title: T\nengine: {cylinders: 4}\n", dyno=record)
+    assert noted_sentence(build, sheet) == ""
