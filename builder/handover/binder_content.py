@@ -6,6 +6,7 @@ import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
+from builder.figures.core.display_units import written_text
 from builder.figures.core.types import FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover.limits import LimitLine, limits_of
@@ -19,7 +20,7 @@ from builder.publish.pages.build.headline import (
     headline,
     performance_sentences,
 )
-from builder.publish.pages.build.record_tables import RARE_CHAPTERS, cell, chapters
+from builder.publish.pages.build.record_tables import RARE_CHAPTERS, cell, chapters, table_of
 from builder.publish.pages.formatting import format_date, sentence
 from builder.publish.sheets.build_sheet import measured_text
 from builder.publish.sheets.identity import Identity, identity_of
@@ -109,6 +110,7 @@ class Binder:
     check_remarks: tuple[LabelledValue, ...]
     cam: tuple[ValueGroup, ...]
     joints: tuple[Joint, ...]
+    seals: TextTable | None
     parts: tuple[PartsGroup, ...]
     rejected_parts: tuple[PartLine, ...]
     history: TextTable | None
@@ -142,7 +144,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
             fluids=_fluids(build),
             minimum_octane=(delivery.least_octane if delivery else None) or "",
             fuel=_fuel(build),
-            settings=rows_of(delivery.settings, both) if delivery and delivery.settings else (),
+            settings=_settings(build, both),
             services=tuple((capitalize(item.at), item.do) for item in delivery.services) if delivery else (),
             note=parse_blocks(delivery.note if delivery else None),
         ),
@@ -151,6 +153,7 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         check_remarks=_check_remarks(build),
         cam=value_groups(build, ("cam",), both),
         joints=joints(build),
+        seals=_seals(build),
         parts=installed_parts(build),
         rejected_parts=rejected_parts(build),
         history=_history(build),
@@ -274,6 +277,21 @@ def _history(build: Build) -> TextTable | None:
         rows.append((latest, (format_date(date) if date else "", *texts)))
     rows.sort(key=lambda row: row[0])
     return TextTable(("Date", "Part", "Work", "Before → after", "By"), tuple(row for _, row in rows)) if rows else None
+
+
+def _settings(build: Build, both: bool) -> tuple[LabelledValue, ...]:
+    delivery, limiter = build.delivery, build.get("top_end.ignition.rev_limiter")
+    return (
+        *(rows_of(delivery.settings, both) if delivery and delivery.settings else ()),
+        *labelled(("Rev limiter", written_text(limiter) if limiter else None)),
+    )
+
+
+def _seals(build: Build) -> TextTable | None:
+    """Return the seals, gaskets and sealants, joint by joint; columns that no joint has are left out."""
+    seals = build.assembly.seals if build.assembly else ()
+    table = table_of("", seals, False) if seals else None
+    return TextTable(table.head, tuple(tuple(item.text for item in row) for row in table.rows)) if table else None
 
 
 def _fluids(build: Build) -> TextTable | None:

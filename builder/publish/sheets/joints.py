@@ -22,6 +22,7 @@ class Joint:
     alternate_torque: str
     """The final torque in the other system of units; empty without a torque."""
     lubricant: str
+    """What is on its threads: lubricant, threadlocker, sealant."""
     rows: tuple[tuple[str, str], ...]
 
 
@@ -40,6 +41,8 @@ def _joint(index: int, fastener: Fastener) -> Joint:
     rows = (
         ("Grade", fastener.grade),
         ("Lubricant", fastener.lubricant),
+        ("Threadlocker", fastener.threadlocker),
+        ("Sealant", fastener.sealant),
         ("Stretch", stretch),
         ("Spec source", fastener.according_to),
         ("Tightened by", fastener.by),
@@ -52,9 +55,15 @@ def _joint(index: int, fastener: Fastener) -> Joint:
         bolts,
         _tightening(fastener) or (f"stretch {stretch}" if stretch else ""),
         _alternate_torque(fastener),
-        fastener.lubricant or "",
+        on_threads(fastener),
         tuple((title, text) for title, text in rows if text),
     )
+
+
+def on_threads(fastener: Fastener) -> str:
+    """Return what is on the threads of a joint: lubricant, threadlocker, sealant."""
+    threadlocker = f"threadlocker {fastener.threadlocker}" if fastener.threadlocker else None
+    return "; ".join(filter(None, (fastener.lubricant, threadlocker, fastener.sealant)))
 
 
 def _alternate_torque(fastener: Fastener) -> str:
