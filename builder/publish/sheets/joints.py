@@ -55,15 +55,9 @@ def _joint(index: int, fastener: Fastener) -> Joint:
         bolts,
         _tightening(fastener) or (f"stretch {stretch}" if stretch else ""),
         _alternate_torque(fastener),
-        on_threads(fastener),
+        fastener.on_threads,
         tuple((title, text) for title, text in rows if text),
     )
-
-
-def on_threads(fastener: Fastener) -> str:
-    """Return what is on the threads of a joint: lubricant, threadlocker, sealant."""
-    threadlocker = f"threadlocker {fastener.threadlocker}" if fastener.threadlocker else None
-    return "; ".join(filter(None, (fastener.lubricant, threadlocker, fastener.sealant)))
 
 
 def _alternate_torque(fastener: Fastener) -> str:

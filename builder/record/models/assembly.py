@@ -273,6 +273,12 @@ class Fastener(RecordModel):
     according_to: Line | None = field("source of the spec", "maker's sheet")
     note: Line | None = field("remarks", "bolts new")
 
+    @property
+    def on_threads(self) -> str:
+        """What is on its threads, as text: lubricant, threadlocker, sealant."""
+        threadlocker = f"threadlocker {self.threadlocker}" if self.threadlocker else None
+        return "; ".join(filter(None, (self.lubricant, threadlocker, self.sealant)))
+
 
 class Seal(RecordModel):
     """One joint that is sealed."""

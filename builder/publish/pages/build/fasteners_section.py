@@ -30,7 +30,7 @@ def fasteners_table(build: Build, sheet: FigureSheet) -> Table | None:
     preload = sheet.get("fastener_preload")
     by_torque, by_stretch = _forces(preload, joints), _forces(sheet.get("stretch_preload"), joints)
     spread = f" (±{preload.uncertainty / preload.value:.0%})" if preload and preload.uncertainty else ""
-    head = ("Joint", "Bolts", "N m", "lbf ft", "Angle / stretch", "Steps", "Lubricant", "Threadlocker", "Sealant", f"Est. clamp load{spread}",
+    head = ("Joint", "Bolts", "N m", "lbf ft", "Angle / stretch", "Steps", "On threads", f"Est. clamp load{spread}",
             "Done by", "Spec source", "Remarks")  # fmt: skip
     labels = joint_labels(joints)
     rows = (_joint(joint, label, by_torque, by_stretch) for joint, label in zip(joints, labels, strict=True))
@@ -60,9 +60,7 @@ def _joint(joint: Fastener, label: str, by_torque: _Forces, by_stretch: _Forces)
         Cell(inch, number=True),
         Cell(", ".join(_after_torque(joint, by_stretch.get(label)))),
         Cell(", ".join(written_text(step).replace(" ", "\N{NO-BREAK SPACE}") for step in joint.steps)),
-        Cell(joint.lubricant or "", _lubrication_text(joint)),
-        Cell(joint.threadlocker or ""),
-        Cell(joint.sealant or ""),
+        Cell(joint.on_threads, _lubrication_text(joint)),
         Cell(group_thousands(force), group_thousands(alternate_force or "") or None, number=bool(force)),
         Cell("; ".join(filter(None, names))),
         Cell(joint.according_to or ""),
