@@ -10,6 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from pydantic.fields import FieldInfo
+
 from builder.record.field_names import common_form, names_in, with_field_names
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import Notes, RecordModel, notes_of
@@ -98,11 +100,8 @@ def _fields_below(model: type[RecordModel], path: str, steps: tuple[frozenset[st
 
 def notes_at(path: str) -> Notes:
     """Return the notes of a field at its full path."""
-    document, *steps = path.split(".")
-    model = DOCUMENTS[document]
-    for step in steps[:-1]:
-        model = models_in(model.model_fields[step].annotation)[0]
-    return notes_of(model.model_fields[steps[-1]])
+    info = field_info(path)
+    return notes_of(info) if info else Notes("")
 
 
 def read_change(build: Build, path: str, given: Any) -> Change:
@@ -213,3 +212,16 @@ def measurements() -> tuple[tuple[str, Mapping[str, float | None]], ...]:
 def is_below(path: str, above: str) -> bool:
     """Return whether a path is another one, or leads below it."""
     return path == above or path.startswith(f"{above}.")
+
+
+def field_info(path: str) -> FieldInfo | None:
+    """Return the field at a full path; None where there is none, or where a list of entries is on the way."""
+    document, *steps = path.split(".")
+    model = DOCUMENTS.get(document)
+    for index, step in enumerate(steps):
+        info = model.model_fields.get(step) if model else None
+        if info is None or index == len(steps) - 1:
+            return info
+        inner = models_in(info.annotation)
+        model = inner[0] if inner and info.default != () else None
+    return None

@@ -6,7 +6,7 @@ declared as well; the functions here are for the others.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from pathlib import Path
@@ -94,10 +94,13 @@ class Carrying:
     before: Engine
     after: Engine
     changed: frozenset[str]
+    """What was changed, and the measurements carried along so far."""
+    chosen: frozenset[str]
+    """What was changed by choice."""
 
     def touches(self, path: str) -> bool:
         """Return whether anything at, below or around a path was changed."""
-        return any(is_below(path, changed) or is_below(changed, path) for changed in self.changed)
+        return bool(_causes((path,), self.changed))
 
     def difference(self, name: str) -> float | None:
         """Return by how much an input or a figure grew [SI]: 0 where both engines lack it, None where one does."""
@@ -112,20 +115,27 @@ Carrier = Callable[[Carrying, Any], Any]
 
 
 def carry_along(
-    before: Build, after: Build, changed: Iterable[str], shop: Shop
+    before: Engine, after: Build, changed: Iterable[str], only: Collection[str] | None = None
 ) -> tuple[Build, tuple[StaleMeasurement, ...]]:
     """Return the changed build with every measurement that no longer holds carried along or set aside, and those.
 
-    ``changed`` are the full paths of what was changed; what was changed itself is taken as it is.
+    ``changed`` are the full paths of what was changed; what was changed itself is taken as it is. A measurement still
+    holds where a value is filled in that was not recorded: it was made with the part, whatever it is. With ``only``
+    no other measurements are looked at.
     """
-    chosen = frozenset(changed)
+    chosen = frozenset(path for path in changed if before.build.get(path) is not None or path in _COUNTS_WHEN_MISSING)
+    set_by_hand = frozenset(changed)
     paths = set(chosen)
     stale: list[StaleMeasurement] = []
     for path, factors in measurements():
-        value = before.get(path)
-        if value is None or value == () or any(is_below(path, known) or is_below(known, path) for known in paths):
+        value = before.build.get(path) if only is None or path in only else None
+        if (
+            value is None
+            or value == ()
+            or any(is_below(path, known) or is_below(known, path) for known in (*paths, *set_by_hand))
+        ):
             continue
-        carrying = Carrying(Engine(before, shop), Engine(after, shop), frozenset(paths))
+        carrying = Carrying(before, Engine(after, before.shop), frozenset(paths), set_by_hand)
         because = tuple(dependency for dependency in factors if carrying.touches(dependency))
         if not because:
             continue
@@ -141,11 +151,22 @@ def carry_along(
                 before=value,
                 after=carried,
                 changed=_causes(because, chosen) or _causes(because, paths),
-                where=before.where(path),
+                where=before.build.where(path),
                 note=_NOTES.get(path, ""),
             )
         )
     return after, tuple(stale)
+
+
+_COUNTS_WHEN_MISSING = frozenset(
+    (
+        "bottom_end.pistons.dish", "bottom_end.pistons.dome", "top_end.rockers.exhaust_ratio",
+        "top_end.springs.exhaust_installed_height", "top_end.springs.exhaust_retainer_to_seal",
+        "top_end.springs.shims", "cam.card.intake.lash", "cam.card.exhaust.lash", "cam.installed.intake_centerline",
+        "cam.installed.exhaust_centerline",
+    )
+)  # fmt: skip
+"""Fields that mean something when they are not recorded: none fitted, the same as on the intake, as on the card."""
 
 
 def _causes(dependencies: Iterable[str], changed: Iterable[str]) -> tuple[str, ...]:
@@ -296,7 +317,7 @@ def _later(carrying: Carrying, side: str) -> float | None:
     """Return by how many degrees a centerline grew; that of the exhaust shrinks where one cam is turned."""
     new = carrying.after.build.get(f"cam.installed.{side}_centerline")
     old = carrying.before.value("installed_centerline" if side == "intake" else "exhaust_centerline")
-    if carrying.touches(f"cam.installed.{side}_centerline"):
+    if f"cam.installed.{side}_centerline" in carrying.chosen:
         return None if new is None or old is None else float(new.si - old)
     if side == "exhaust" and _has_one_cam(carrying.before.build):
         later = _later(carrying, "intake")

@@ -11,7 +11,7 @@ import numpy as np
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.evaluate import evaluate, solver_for
-from builder.figures.planning.carried import StaleMeasurement, carry_along
+from builder.figures.planning.carried import Engine, StaleMeasurement, carry_along
 from builder.record.build_profile import profile_of
 from builder.record.changes import Change, is_below, with_changes
 from builder.record.consistency import check_consistency
@@ -60,6 +60,8 @@ class PlannedChange:
     """What some changes lead to."""
 
     changes: tuple[Change, ...]
+    build: Build
+    """The build with the changes."""
     before: FigureSheet
     after: FigureSheet
     figures: tuple[FigureChange, ...]
@@ -75,7 +77,7 @@ class PlannedChange:
 
 def changed_engine(build: Build, values: Mapping[str, Any], shop: Shop) -> ChangedEngine:
     """Return a build with other values at some full paths; what no longer holds is carried along or set aside."""
-    after, stale = carry_along(build, with_changes(build, values), values, profile_of(build, shop))
+    after, stale = carry_along(Engine(build, profile_of(build, shop)), with_changes(build, values), values)
     return ChangedEngine(build=after, stale=stale)
 
 
@@ -105,6 +107,7 @@ def changed_figures(build: Build, changes: Sequence[Change], shop: Shop) -> Plan
     order = {slug: index for index, slug in enumerate(after_solver.context.registry.figures)}
     return PlannedChange(
         changes=tuple(changes),
+        build=changed.build,
         before=before,
         after=after,
         figures=tuple(

@@ -93,7 +93,7 @@ def _from_dyno(target: Target, session: DynoSession | None) -> Finding | None:
 
 
 def _figure(target: Target, sheet: FigureSheet) -> Finding | None:
-    figure = sheet.get(_FIGURES[target.quantity])
+    figure = sheet.get(FIGURE_OF_GOAL[target.quantity])
     if figure is None:
         return None
     values = [figure.value, *(position.value for position in figure.positions)]
@@ -106,6 +106,7 @@ def _figure(target: Target, sheet: FigureSheet) -> Finding | None:
     )
 
 
-_FIGURES = {"compression ratio": "compression_ratio", "displacement": "displacement"}
+FIGURE_OF_GOAL = {"compression ratio": "compression_ratio", "displacement": "displacement"}
+"""The figure that each goal without a dyno is about."""
 _SAME_SPEED = 1e-6
 """Speeds [rev/s] that differ by less are the same."""

@@ -14,7 +14,8 @@ from builder.record.yaml_loader import Location
 
 Sign = Literal["positive", "not negative", "any"]
 
-_SIGNS: dict[str, Sign] = {"angle": "any", "temperature": "any", "fraction": "not negative"}
+SIGN_OF_DIMENSION: dict[str, Sign] = {"angle": "any", "temperature": "any", "fraction": "not negative"}
+"""The sign that values of a dimension must have; all others are above zero."""
 
 
 def require_sign(value: object, sign: Sign | None) -> None:
@@ -39,12 +40,12 @@ def _signed(value: object, sign: Sign | None) -> Iterator[tuple[Location, Quanti
     if isinstance(value, float):
         yield (), Quantity(value, f"{value:g}", "", NUMBER), sign or "positive"
     elif isinstance(value, Quantity):
-        yield (), value, sign or _SIGNS.get(value.dimension, "positive")
+        yield (), value, sign or SIGN_OF_DIMENSION.get(value.dimension, "positive")
     elif isinstance(value, Range):
-        limits = sign or _SIGNS.get(value.minimum.dimension, "not negative")
+        limits = sign or SIGN_OF_DIMENSION.get(value.minimum.dimension, "not negative")
         yield (), value.minimum, "not negative" if limits == "positive" else limits
     elif isinstance(value, Reading):
-        yield from _signed_in_reading(value, sign or _SIGNS.get(value.dimension, "positive"))
+        yield from _signed_in_reading(value, sign or SIGN_OF_DIMENSION.get(value.dimension, "positive"))
     elif isinstance(value, tuple):
         for index, item in enumerate(value):
             yield from (((index, *location), *rest) for location, *rest in _signed(item, sign))  # type: ignore[misc]
