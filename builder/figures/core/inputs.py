@@ -14,6 +14,7 @@ from builder.engine import uncertainty
 from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, system_for, written_mean, written_text
 from builder.figures.core.guard import Guard
+from builder.figures.core.instruments import certificate_uncertainty, difference_in, instrument_of
 from builder.figures.core.types import (
     GIVEN,
     LISTED,
@@ -24,7 +25,7 @@ from builder.figures.core.types import (
     Provenance,
 )
 from builder.record.models.build import Build
-from builder.record.models.shop import Shop
+from builder.record.models.shop import Instrument, Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import NUMBER, Quantity
 from builder.record.wording import in_sentence
@@ -145,7 +146,7 @@ class Context:
         if item.get is not None:
             return item.get(self, item)
         recorded = self.build.get(item.path)
-        value = None if recorded is None else recorded_value(item, recorded)
+        value = None if recorded is None else recorded_value(item, recorded, self.shop)
         return replace(value, where=self.build.where(item.path)) if value else None
 
 
@@ -153,10 +154,13 @@ Getter = Callable[[Context, Input], InputValue | None]
 """Reads an input that takes more than one look-up in the record."""
 
 
-def recorded_value(item: Input, value: Reading | Quantity | float | str) -> InputValue | None:
-    """Return a reading, a quantity or a plain number of the record as a value of an input."""
+def recorded_value(item: Input, value: Reading | Quantity | float | str, shop: Shop) -> InputValue | None:
+    """Return a reading, a quantity or a plain number of the record as a value of an input.
+
+    A reading that cites one of the shop's instruments is as uncertain as that.
+    """
     if isinstance(value, Reading):
-        return _from_reading(item, value)
+        return _from_reading(item, value, instrument_of(shop, value.instrument))
     if isinstance(value, Quantity):
         # A value off a maker's card is what the maker meant, not a reading rounded to its last digit.
         nominal = item.provenance == LISTED
@@ -168,7 +172,7 @@ def recorded_value(item: Input, value: Reading | Quantity | float | str) -> Inpu
     return None
 
 
-def _from_reading(item: Input, reading: Reading) -> InputValue | None:
+def _from_reading(item: Input, reading: Reading, instrument: Instrument | None) -> InputValue | None:
     values = reading.values
     if not len(values):
         return None
@@ -176,23 +180,30 @@ def _from_reading(item: Input, reading: Reading) -> InputValue | None:
     is_integer = not any("." in quantity.number for quantity in reading.preferred)
     if reading.dimension == NUMBER and (is_integer or not reading.is_measured):
         steps = [0.0]  # a ratio that was not measured is a choice: a rocker of 1.6 is not 1.55 to 1.65
-    step = reading.resolution.si if reading.resolution else max(steps)
+    mean = float(values.mean())
+    shown_by_instrument = difference_in(instrument.resolution, reading.dimension, mean) if instrument else None
+    step = reading.resolution.si if reading.resolution else shown_by_instrument or max(steps)
     parts = [uncertainty.from_resolution(step)]
     repeated = not reading.measured and len(reading.repeats) > 1
     if repeated:
         parts.append(uncertainty.from_repeats(np.array([quantity.si for quantity in reading.repeats])))
     count = len(reading.preferred)
+    contributions = uncertainty.root(item.name, *parts)
+    certified = certificate_uncertainty(instrument, reading.dimension, mean)
+    if certified is not None:
+        # The error of an instrument is the same at every position: it does not cancel in the mean.
+        contributions |= uncertainty.root(f"{item.name}, instrument", certified)
     by_position = item.axis is not None and len(values) > 1
     if not by_position and count > 1:
         item = replace(item, label=f"{item.label}, mean of {count}")
     return item.value(
-        values if by_position else float(values[0] if count == 1 else values.mean()),
+        values if by_position else float(values[0] if count == 1 else mean),
         tuple(map(written_text, reading.preferred)) if by_position else (written_mean(reading),),
         MEASURED if reading.is_measured else LISTED,
         labels=numbered(len(values)) if by_position else (),
         step=min((step for step in steps if step > 0), default=0.0),
-        contributions=uncertainty.root(item.name, *parts),
-        has_stated_resolution=reading.resolution is not None or repeated,
+        contributions=contributions,
+        has_stated_resolution=reading.resolution is not None or repeated or certified is not None,
     )
 
 

@@ -17,6 +17,7 @@ from builder.figures.definitions import (
     ports,
     power,
     pushrods,
+    result_uncertainty,
     rod_bolts,
     timing,
     valve_dynamics,
@@ -43,6 +44,7 @@ _IN_PAGE_ORDER = (
     ignition,
     comparisons,
     power,
+    result_uncertainty,
     clearances,
     fasteners,
 )

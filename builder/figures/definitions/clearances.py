@@ -125,7 +125,7 @@ define.add_inputs(
 def _rod_journal(context: Context, item: Input) -> InputValue | None:
     """Return the crankpins, by cylinder where each carries one rod; else the record does not say which is whose."""
     reading = context.build.get(item.path)
-    value = None if reading is None else recorded_value(item, reading)
+    value = None if reading is None else recorded_value(item, reading, context.shop)
     if value is None:
         return None
     if value.axis and len(value.axis.labels) == context.build.cylinders:

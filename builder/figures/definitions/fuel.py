@@ -71,7 +71,7 @@ def _own_or_typical(context: Context, item: Input, typical: float | None, relati
     """Return the record's own value, else what fuels of this kind usually have, marked so."""
     recorded = context.build.get(item.path)
     if recorded is not None:
-        value = recorded_value(replace(item, provenance=GIVEN), recorded)
+        value = recorded_value(replace(item, provenance=GIVEN), recorded, context.shop)
         return replace(value, where=context.build.where(item.path)) if value else None
     if typical is None:
         return None

@@ -112,7 +112,7 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     reading = context.build.get(item.path)
     if not isinstance(reading, Reading) or reading.dimension != "pressure":
         return None
-    value = recorded_value(item, reading)
+    value = recorded_value(item, reading, context.shop)
     return replace(value, where=context.build.where(item.path)) if value else None
 
 

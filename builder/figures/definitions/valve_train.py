@@ -43,12 +43,12 @@ def _of_sides(
 ) -> InputValue | None:
     """Return an input with a value for intake and one for exhaust; either may be missing."""
     one_part = replace(item, axis=None)  # several springs or valves of one side are the same part
-    values = [None if reading is None else recorded_value(one_part, reading) for reading in readings]
+    values = [None if reading is None else recorded_value(one_part, reading, context.shop) for reading in readings]
     recorded = [(value, path) for value, path in zip(values, paths, strict=True) if value is not None]
     if not recorded:
         return None
     means = [np.nan if value is None else float(np.mean(value.values)) for value in values]
-    parts = [np.nan if value is None else float(np.mean(list(value.contributions.values()))) for value in values]
+    parts = [np.nan if value is None else float(np.mean(uncertainty.combine(value.contributions))) for value in values]
     return item.value(
         np.array(means),
         tuple("not recorded" if value is None else value.texts[0] for value in values),
@@ -90,7 +90,7 @@ def _tested(label: str, index: int, field: str, display_unit: DisplayUnit) -> In
     def get(context: Context, item: Input) -> InputValue | None:
         points = context.build.get(item.path) or ()
         quantity: Quantity | None = getattr(points[index], field) if len(points) > 1 else None
-        return None if quantity is None else recorded_value(item, quantity)
+        return None if quantity is None else recorded_value(item, quantity, context.shop)
 
     name = f"{label}_tested_{field}"
     return Input(name, f"{label} {field} on the tester", "", display_unit, "top_end.springs.tested", get=get)
@@ -180,7 +180,7 @@ def _adjuster_pitch(context: Context, item: Input) -> InputValue | None:
 @define.computed_input("seat_load_measured", "seat pressure, measured", "F_0", units.FORCE, "top_end.springs.seat_load")
 def _seat_load_measured(context: Context, item: Input) -> InputValue | None:
     reading = context.build.get(item.path)
-    return recorded_value(item, reading) if reading is not None and reading.is_measured else None
+    return recorded_value(item, reading, context.shop) if reading is not None and reading.is_measured else None
 
 
 def _has_ramp(build: Build) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,17 +11,15 @@ from builder.engine.air import Air, vapor_pressure
 from builder.engine.correction import Correction, correct
 from builder.engine.uncertainty import from_resolution, partials
 from builder.engine.uncertainty_budget import Influence, UncertaintyBudget
+from builder.figures.core.instruments import CERTIFICATE_COVERAGE, difference_in, instrument_of
 from builder.figures.dyno.engine_state import EngineState
 from builder.record.models.build import Build
 from builder.record.models.dyno import Conditions
-from builder.record.models.shop import Instrument, Shop
-from builder.record.quantities.units import Quantity, factor
+from builder.record.models.shop import Shop
+from builder.record.quantities.units import Quantity
 
 Origin = Literal["certificate", "calibration", "instrument", "written", "log", "repeats"]
 """Where an uncertainty comes from: written is the last digit of the record, log that of the log."""
-
-CERTIFICATE_COVERAGE = 2.0
-"""Coverage factor of the expanded uncertainty on a certificate. Source: JCGM 100, 6.3.3."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +47,14 @@ class ResultBudget:
         return UncertaintyBudget(tuple(row.influence for row in self.rows))
 
 
+_AIR_READINGS: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "Barometer": ("pressure", ("barometer",)),
+    "Temperature": ("temperature", ("temperature",)),
+    "Humidity": ("humidity", ("relative_humidity", "wet_bulb", "dew_point", "vapor_pressure")),
+}
+"""The rows of the air in a budget: the reading, and the fields that may hold it."""
+
+
 def result_budget(build: Build, shop: Shop, delivered: EngineState) -> ResultBudget:
     """Return the budget of the delivered state's torque and power, relative to them [-]."""
     rows, missing = [], []
@@ -60,7 +66,10 @@ def result_budget(build: Build, shop: Shop, delivered: EngineState) -> ResultBud
     rows.append(_torque_resolution(build, shop, delivered))
     correction = delivered.last.correction
     if correction is not None and correction.stated is not correction.target:
-        rows += _air(build, shop, delivered, correction)
+        air = tuple(_air(build, shop, delivered, correction))
+        rows += air
+        named = {row.influence.name for row in air}
+        missing += [f"{name.lower()}, which is only in the log" for name in _AIR_READINGS if name not in named]
     scatter, pulls = delivered.scatter, len(delivered.pulls)
     repeats = Influence(
         name="Repeatability",
@@ -72,19 +81,6 @@ def result_budget(build: Build, shop: Shop, delivered: EngineState) -> ResultBud
     return ResultBudget(rows=tuple(rows), missing=tuple(missing))
 
 
-def _instrument(shop: Shop, name: str | None) -> Instrument | None:
-    return next((instrument for instrument in shop.instruments if instrument.id == name), None)
-
-
-def _difference(quantity: Quantity | None, dimension: str, value: float) -> float | None:
-    """Return a step or an uncertainty [SI], as a share of the value where it is in percent; None where it cannot be."""
-    if quantity is None or not quantity.unit:
-        return None
-    if quantity.dimension == dimension:
-        return float(quantity.number) * factor(quantity.unit, dimension)[0]
-    return quantity.si * abs(value) if quantity.dimension == "fraction" else None
-
-
 def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow | None:
     """Return the error found with masses and the uncertainty of the instrument; None where neither is recorded."""
     parts: list[float] = []
@@ -94,8 +90,8 @@ def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow 
         parts.append(machine.calibration.error_found.si / math.sqrt(3))
         origins.append("calibration")
     torque = delivered.peak_torque.value
-    instrument = _instrument(shop, build.dyno.instrument if build.dyno else None)
-    expanded = _difference(instrument.expanded_uncertainty, "torque", torque) if instrument else None
+    instrument = instrument_of(shop, build.dyno.instrument if build.dyno else None)
+    expanded = difference_in(instrument.expanded_uncertainty, "torque", torque) if instrument else None
     if expanded is not None and torque > 0:
         parts.append(expanded / CERTIFICATE_COVERAGE / torque)
         origins.append("certificate")
@@ -107,8 +103,8 @@ def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow 
 
 def _torque_resolution(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow:
     torque = delivered.peak_torque.value
-    instrument = _instrument(shop, build.dyno.instrument if build.dyno else None)
-    step = _difference(instrument.resolution, "torque", torque) if instrument else None
+    instrument = instrument_of(shop, build.dyno.instrument if build.dyno else None)
+    step = difference_in(instrument.resolution, "torque", torque) if instrument else None
     origin: Origin = "log" if step is None else "instrument"
     uncertainty = float(from_resolution(delivered.last.resolution.step if step is None else step))
     row = Influence(name="Resolution", standard_uncertainty=uncertainty, sensitivity=1 / torque if torque > 0 else 0.0)
@@ -128,11 +124,7 @@ def _air(build: Build, shop: Shop, delivered: EngineState, correction: Correctio
         return math.log(correct(Air(pressure, temperature, vapor), correction.stated, correction.target).factor)
 
     slopes = partials(logarithm, values)
-    for name, title, fields in (
-        ("pressure", "Barometer", ("barometer",)),
-        ("temperature", "Temperature", ("temperature",)),
-        ("humidity", "Humidity", ("relative_humidity", "wet_bulb", "dew_point", "vapor_pressure")),
-    ):
+    for title, (name, fields) in _AIR_READINGS.items():
         uncertainty, origins = _reading(build, shop, delivered, name, fields)
         if origins:
             row = Influence(name=title, standard_uncertainty=uncertainty, sensitivity=float(slopes[name]))
@@ -155,14 +147,14 @@ def _reading(
         for block in blocks
         if block is not None and block.instruments is not None
     )
-    instrument = _instrument(shop, next((one for one in cited if one is not None), None))
+    instrument = instrument_of(shop, next((one for one in cited if one is not None), None))
     for block in blocks:
         for field in fields if block is not None else ():
             quantity: Quantity | None = getattr(block, field)
             if block is None or quantity is None:
                 continue
             expanded, step = (
-                _difference(stated, quantity.dimension, quantity.si)
+                difference_in(stated, quantity.dimension, quantity.si)
                 for stated in ((instrument.expanded_uncertainty, instrument.resolution) if instrument else (None, None))
             )
             resolution = float(from_resolution(step if step is not None else quantity.step))

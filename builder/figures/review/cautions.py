@@ -74,7 +74,7 @@ def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
 
 def _calibration_due(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     for instrument, due, cited in overdue_instruments(build, shop):
-        text = f"{instrument.kind} {instrument.id} was due for calibration on {due.isoformat()}, before the session"
+        text = f"{instrument.kind} {instrument.id} was due for calibration on {due.isoformat()}, before it was used"
         yield Caution("calibration_due", cited.path, text, "the shop's instruments", build.where(cited.path))
 
 

@@ -6,10 +6,13 @@ import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from builder.record.models.build import Build
+from builder.figures.core.instruments import instrument_of
+from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.dyno import ConditionInstruments
 from builder.record.models.shop import Instrument, Shop
 from builder.record.problem import Problem, did_you_mean
+from builder.record.quantities.readings import Reading
+from builder.record.traversal import field_values
 
 
 @dataclass(frozen=True)
@@ -21,7 +24,12 @@ class Citation:
 
 
 def citations(build: Build) -> Iterator[Citation]:
-    """Yield every instrument that the dyno session and the conditions of its pulls cite."""
+    """Yield every instrument that readings, the dyno session and the conditions of its pulls cite."""
+    for name in DOCUMENTS:
+        part = getattr(build, name)
+        for item in field_values(part) if part is not None else ():
+            if isinstance(item.value, Reading) and item.value.instrument is not None:
+                yield Citation(item.value.instrument, ".".join(map(str, (name, *item.location, "with"))))
     if build.dyno is None:
         return
     if build.dyno.instrument is not None:
@@ -35,11 +43,6 @@ def citations(build: Build) -> Iterator[Citation]:
                 yield Citation(instrument, f"{path}.with.{name}")
 
 
-def instrument_of(shop: Shop, name: str | None) -> Instrument | None:
-    """Return the instrument with an ID; None for an unknown one or none."""
-    return next((instrument for instrument in shop.instruments if instrument.id == name), None)
-
-
 def unknown_instruments(build: Build, shop: Shop) -> Iterator[Problem]:
     """Yield an error for each instrument that is cited and not in shop.yaml, with the nearest that is."""
     known = [instrument.id for instrument in shop.instruments]
@@ -51,8 +54,8 @@ def unknown_instruments(build: Build, shop: Shop) -> Iterator[Problem]:
 
 
 def overdue_instruments(build: Build, shop: Shop) -> Iterator[tuple[Instrument, datetime.date, Citation]]:
-    """Yield each instrument that was due for calibration before the day of the session, once, with that day."""
-    day = build.dyno.date if build.dyno else None
+    """Yield each instrument that was due before the day of the session, else before the build was finished, once."""
+    day = (build.dyno.date if build.dyno else None) or build.build.finished
     seen: set[str] = set()
     for cited in citations(build):
         instrument = instrument_of(shop, cited.id)

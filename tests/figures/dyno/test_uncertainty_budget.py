@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from builder.figures.dyno.session import analyse_session
 from builder.figures.dyno.uncertainty_budget import ResultBudget, result_budget
+from builder.figures.evaluate import compute
 from builder.record.models.shop import Instrument, Shop
 from builder.record.quantities.units import parse_quantity
-from tests.support.dyno_samples import log_of, write_build
+from tests.support.dyno_samples import RPM, log_of, write_build
 
 SESSION = """\
 readings: observed
@@ -106,3 +108,22 @@ def test_a_pull_with_its_own_weather_was_read_with_the_sessions_instruments(tmp_
     assert session.delivered is not None
     origins = {row.influence.name: row.origins for row in result_budget(build, SHOP, session.delivered).rows}
     assert origins["Barometer"] == ("certificate", "instrument")
+
+
+def test_air_that_is_only_in_the_log_is_said_not_to_be_included(tmp_path: Path) -> None:
+    session = SESSION.format(more="").replace("  temperature: 20 degC\n", "")
+    build, _ = write_build(tmp_path, session, {"a.csv": log_of(**{"Air temp (degC)": np.full(RPM.shape, 20.0)})})
+    result = analyse_session(build, SHOP)
+    assert result is not None
+    assert result.delivered is not None
+    budget = result_budget(build, SHOP, result.delivered)
+    assert "temperature, which is only in the log" in budget.missing
+    assert {"Barometer", "Humidity"} <= {row.influence.name for row in budget.rows}
+
+
+def test_the_uncertainty_of_the_result_is_a_figure(tmp_path: Path) -> None:
+    build, _ = write_build(tmp_path, SESSION.format(more="with: D1"), {"a.csv": log_of()})
+    sheet = compute(build, SHOP)
+    relative = budget_of(tmp_path, "with: D1").budget.expanded()
+    assert sheet.value("torque_uncertainty") == pytest.approx(relative * sheet["peak_torque"].value)
+    assert sheet.value("power_uncertainty") == pytest.approx(relative * sheet["peak_power"].value)

@@ -75,3 +75,46 @@ def test_ids_and_days_of_the_register(tmp_path: Path) -> None:
     assert len(shop.instruments) == 2
     assert [problem.line for problem in problems] == [3, 3]
     assert "two instruments have the ID 'B1'" in problems[0].message or "two instruments" in problems[1].message
+
+
+GAUGED = (
+    "block: {{bores: {{unit: mm, measured: [81.50, 81.50, 81.50, 81.50]{bore}}}}}\n"
+    "pistons: {{diameter: {{unit: mm, measured: [81.45, 81.45, 81.45, 81.45]{piston}}}}}\n"
+    "crankshaft: {{stroke: 77.60 mm}}\n"
+)
+GAUGES = Shop(
+    units="metric",
+    instruments=(
+        Instrument.model_validate({"id": "G1", "kind": "bore gauge", "expanded_uncertainty": "0.006 mm"}),
+        Instrument.model_validate({"id": "M1", "kind": "micrometer", "expanded_uncertainty": "0.004 mm"}),
+    ),
+)
+
+
+def gauged(tmp_path: Path, bore: str, piston: str) -> Build:
+    bottom_end = GAUGED.format(bore=bore, piston=piston)
+    return write_build(tmp_path, SESSION.replace("with: D1\n", ""), {"a.csv": log_of()}, bottom_end=bottom_end)[0]
+
+
+def test_a_clearance_from_parts_is_as_uncertain_as_the_instruments_they_were_read_with(tmp_path: Path) -> None:
+    found = compute(gauged(tmp_path, ", with: G1", ", with: M1"), GAUGES)["piston_clearance"]
+    last_digit = 2 * (0.01e-3 / 12**0.5) ** 2
+    # JCGM 100, 5.1.2: the instruments' errors are the same at all four cylinders, the last digits are not.
+    expected = 2 * ((0.003e-3) ** 2 + (0.002e-3) ** 2 + last_digit / 4) ** 0.5
+    assert found.uncertainty is not None
+    assert abs(found.uncertainty - expected) < 1e-9
+    assert "±" in found.display
+
+
+def test_without_a_certificate_the_last_digit_counts(tmp_path: Path) -> None:
+    assert compute(gauged(tmp_path, "", ""), GAUGES)["piston_clearance"].uncertainty is None
+
+
+def test_an_unknown_instrument_of_a_reading_is_an_error_where_it_stands(tmp_path: Path) -> None:
+    (problem,) = (
+        item
+        for item in unknown_instruments(gauged(tmp_path, ", with: G9", ""), GAUGES)
+        if item.path.name == "bottom_end.yaml"
+    )
+    assert "'G9'" in problem.message
+    assert problem.line == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from functools import cached_property
 
@@ -10,6 +11,7 @@ import numpy as np
 from builder.engine import uncertainty
 from builder.figures.core.display_units import DisplayUnit, written_text
 from builder.figures.core.inputs import Context, Input
+from builder.figures.core.instruments import certificate_uncertainty, instrument_of
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import RecordedValue
 from builder.figures.definitions.pull_inputs import session_of
@@ -17,6 +19,7 @@ from builder.figures.dyno.session import DynoSession
 from builder.figures.review.cross_checks.operand import Operand, Source
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import notes_of
+from builder.record.models.shop import Instrument
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import Quantity, to_unit
@@ -101,18 +104,24 @@ class RecordValues:
             pairs = [(path, reading.listed)] if reading.listed else []
         if not pairs:
             return None
-        operand = self.quantities(pairs, label, reading.resolution)
+        instrument = None if listed else instrument_of(self.context.shop, reading.instrument)
+        operand = self.quantities(pairs, label, reading.resolution, instrument)
         return operand.mean() if not reading.measured and reading.repeats and not listed else operand
 
     def quantities(
-        self, pairs: Sequence[tuple[str, Quantity]], label: str, resolution: Quantity | None = None
+        self,
+        pairs: Sequence[tuple[str, Quantity]],
+        label: str,
+        resolution: Quantity | None = None,
+        instrument: Instrument | None = None,
     ) -> Operand:
         """Return quantities of one kind, each with its path, as the positions of one operand."""
         paths, quantities = [path for path, _ in pairs], [quantity for _, quantity in pairs]
         root = paths[0].partition(".measured")[0].partition(".repeats")[0]
         first = max(quantities, key=lambda item: len(item.number.partition(".")[2]))
         step = resolution.si if resolution else max(quantity.step for quantity in quantities)
-        standard = float(uncertainty.from_resolution(step))
+        certified = certificate_uncertainty(instrument, first.dimension, first.si)
+        standard = math.hypot(float(uncertainty.from_resolution(step)), certified or 0.0)
         several = len(quantities) > 1
         axis = self._axis(root)
         values = tuple(

@@ -15,8 +15,8 @@ _SUBJECTS = {
     "injector_flow_at_pressure": "fuel",
     "injector_size_needed": "fuel",
     "fuel_pump_margin": "fuel",
-    "rod_bolt_load": "rod_bolts",
-    "rod_bolt_margin": "rod_bolts",
+    "rod_bolt_load": "rod bolts",
+    "rod_bolt_margin": "rod bolts",
 }
 """The subject of the caution that goes with a figure, by its slug."""
 

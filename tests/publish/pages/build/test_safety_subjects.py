@@ -11,4 +11,4 @@ def test_cautions_go_with_the_figures_that_are_there() -> None:
     figures = [figure_of_value(slug, 1.0, "1.0", "") for slug in slugs]
     assert safety_subjects(figures) == ("fuel", "boost")
     assert safety_subjects(figures[-1:]) == ()
-    assert safety_subjects([figure_of_value("rod_bolt_load", 1.0, "1.0", "N")]) == ("rod_bolts",)
+    assert safety_subjects([figure_of_value("rod_bolt_load", 1.0, "1.0", "N")]) == ("rod bolts",)
