@@ -1,6 +1,6 @@
 """Time and memory of the program against its aims, and against the tools that it is built on.
 
-    python -m tests.bench [--builds 1000] [--only publish|pulls|comparisons|figures|archive|commands|handover|browser]
+    python -m tests.bench [--builds 1000] [--only publish|pulls|comparisons|figures|archive|commands|imports|handover|browser]
 
 The aims stand in `aims.py`. Processor seconds are those of a process and all it started; on a machine that does
 other things they say more than the clock.
@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tests.bench.measure import ENVIRONMENT
 
-PARTS = ("publish", "pulls", "comparisons", "figures", "archive", "commands", "handover", "browser")
+PARTS = ("publish", "pulls", "comparisons", "figures", "archive", "commands", "imports", "handover", "browser")
 
 
 def main() -> None:

@@ -43,6 +43,10 @@ AIMS = {
     "millbook --help": Aim(0.3, "s"),
     "refusing a YAML file of 2 MB": Aim(10.0, "s"),
     "refusing a YAML file of 2 MB, memory": Aim(60.0, "MB"),
+    # a spreadsheet of past builds
+    "import of 1,000 rows": Aim(20.0, "s"),
+    "import of 1,000 rows, memory": Aim(250.0, "MB"),
+    "import of the same 1,000 rows again": Aim(10.0, "s"),
     # a delivery pack, by the clock on two cores
     "delivery pack of a full build": Aim(2.0, "s"),
     "delivery pack of a full build, memory": Aim(250.0, "MB"),

@@ -61,3 +61,16 @@ def imported(archive: Path, slug: str) -> Build:
     build, problems = read_build(archive / "builds" / slug, archive)
     assert build is not None, problems
     return build
+
+
+def long_list(count: int) -> list[list[Any]]:
+    """Return a list of jobs with 33 columns, as a shop has that measured everything."""
+    headings = ["Job", "Engine", "Customer", "Date in", "Date finished", "Cyl", "Config", "Family", "Use", "Bore (in)",
+                "Stroke (in)", "Rod length (in)", "Comp height (in)", "Dish cc", "Deck clearance (in)", "Chamber cc",
+                "Gasket thickness (in)", "Gasket bore (in)", "Rocker ratio", "LSA", "Int dur @ .050", "Exh dur @ .050",
+                "Intake lobe lift (in)", "Main clearance (in)", "Rod clearance (in)", "Piston clearance (in)",
+                "Top ring gap (in)", "Fuel", "Octane", "Total timing", "Plug gap (in)", "Notes", "Price"]  # fmt: skip
+    values = ["H. Fenwick", "1998-01-02", "1998-05-17", 8, "V8", "Kestrel", "marine", 4.0305, 3.48, 5.7, 1.558, 6.2,
+              0.006, 64.2, 0.039, 4.1, 1.5, 108, 230, 236, 0.335, 0.0026, 0.0024, 0.004, 0.02, "pump gas", "98 RON",
+              34, 0.035, "paid", "4800"]  # fmt: skip
+    return [headings, *([f"{i:04}", f"Engine {i}", *values] for i in range(1, count + 1))]
