@@ -162,6 +162,8 @@ FIELDS: tuple[Field, ...] = (
 BY_SLUG: Mapping[str, Field] = {f.slug: f for f in FIELDS}
 NUMBERS: tuple[Field, ...] = tuple(f for f in FIELDS if f.kind == "number")
 CHOICES: tuple[Field, ...] = tuple(f for f in FIELDS if f.kind == "choice")
+TEXTS: Mapping[str, str] = {"cam": "Cam", "heads": "Heads", "carburetor": "Carburetor or injection"}
+"""Title of each field of a summary that names parts: shown, and neither filtered by nor compared."""
 
 
 def number_of(summary: Summary, field: Field) -> float | None:

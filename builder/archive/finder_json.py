@@ -11,14 +11,16 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from builder.archive import estimate, similarity
 from builder.archive.fields import (
+    BY_SLUG,
     CHOICES,
     FIELDS,
     NUMBERS,
+    TEXTS,
     Field,
     System,
     choice_of,
@@ -26,9 +28,12 @@ from builder.archive.fields import (
     steps_of,
     weights_from,
 )
+from builder.archive.ready_ranges import ready_ranges
 from builder.archive.summary import CoarseCurve, Summary, newest_first
 
 GLOBAL = "millbookFinderData"
+READY_FIELDS = ("displacement", "compression_ratio")
+"""The fields that the finder has ready choices for; fuels are chosen by family."""
 MAX_WORDS_BYTES = 420  # bytes of search text a build; the site's own search covers the rest
 MAX_TITLE_LENGTH = 120  # characters
 _SPLIT = re.compile(r"[^\w.\-/+%]+")
@@ -86,9 +91,32 @@ def finder_data(
         "columns": {slug: c for slug, c in columns.items() if any(v is not None for v in c)},
         "curves": [_curve(s.curve) for s in rows],
         "words": [_words(s) for s in rows],
+        "texts": _texts(rows, translate),
+        "ready": {slug: _ready(rows, BY_SLUG[slug]) for slug in READY_FIELDS},
     }
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return f"globalThis.{GLOBAL}=JSON.parse('{escape_script(text)}');\n"
+
+
+def _texts(rows: Sequence[Summary], translate: Callable[[str], str]) -> dict[str, dict[str, Any]]:
+    """Return the names of parts, each name once with the numbers of the builds that have it; None where unknown."""
+    texts = {}
+    for slug, title in TEXTS.items():
+        names = sorted({name for s in rows if (name := getattr(s, slug))})
+        index = {name: number for number, name in enumerate(names)}
+        texts[slug] = {
+            "title": translate(title),
+            "names": names,
+            "rows": [index.get(getattr(s, slug)) for s in rows] if names else [],
+        }
+    return texts
+
+
+def _ready(rows: Sequence[Summary], field: Field) -> dict[str, list[list[float]]]:
+    """Return the ready ranges of a field in the units of both systems."""
+    values = [value for s in rows if (value := number_of(s, field)) is not None]
+    systems: tuple[System, ...] = ("inch", "metric")
+    return {system: ready_ranges(values, field, system) for system in systems}
 
 
 def _field(field: Field, weight: float, translate: Callable[[str], str]) -> dict[str, Any]:

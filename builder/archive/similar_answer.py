@@ -12,7 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from builder.archive.fields import BY_SLUG, System, choice_of, number_of
+from builder.archive.fields import BY_SLUG, TEXTS, System, choice_of, number_of
 from builder.archive.job_costs import JobCosts, cost_ranges, job_costs
 from builder.archive.query import QueryContext, QueryError, field_named, normal_choice, open_index
 from builder.archive.search import Similar, read_range, similar
@@ -25,12 +25,12 @@ _WIDTH = 100
 _INDENT = " " * 7
 _SPEEDS = {"peak_power": "peak_power_speed", "peak_torque": "peak_torque_speed"}
 _RESULTS = ("peak_power", "peak_torque", "bmep")
-_PARTS = {
-    "cam": ("Cam", ("valve_lift", "lobe_separation", "cam_advance")),
-    "heads": ("Heads", ("head_flow", "valve_diameter")),
-    "carburetor": ("Carburetor or injection", ()),
+_DETAILS = {
+    "cam": ("valve_lift", "lobe_separation", "cam_advance"),
+    "heads": ("head_flow", "valve_diameter"),
+    "carburetor": ("rated_flow", "manifold"),
 }
-"""By the field of the summary that names the parts: their title, and the fields that describe them."""
+"""The fields that describe the parts that a field of the summary names."""
 _DURATIONS = {"at 0.050 in": ("intake_duration_050", "exhaust_duration_050"),
               "at 1 mm": ("intake_duration_1mm", "exhaust_duration_1mm")}  # fmt: skip
 
@@ -158,10 +158,12 @@ def relative_facts(summary: Summary, system: System) -> Iterator[tuple[str, str]
         f"finished {summary.date}" if summary.date else None,
     )
     yield "", ", ".join(filter(None, general))
-    for name, (title, slugs) in _PARTS.items():
+    for name, title in TEXTS.items():
         durations = _durations_text(summary) if name == "cam" else None
         details = [
-            f"{in_sentence(BY_SLUG[slug].title)} {text}" for slug in slugs if (text := _shown(summary, slug, system))
+            f"{in_sentence(BY_SLUG[slug].title)} {text}"
+            for slug in _DETAILS[name]
+            if (text := _shown(summary, slug, system))
         ]
         if text := ", ".join(filter(None, (getattr(summary, name), durations, *details))):
             yield title, text
@@ -177,8 +179,9 @@ def _durations_text(summary: Summary) -> str | None:
 
 
 def _shown(summary: Summary, slug: str, system: System) -> str | None:
-    value = number_of(summary, BY_SLUG[slug])
-    return None if value is None else BY_SLUG[slug].show(value, system)
+    field = BY_SLUG[slug]
+    value = number_of(summary, field) if field.kind == "number" else choice_of(summary, field)
+    return None if value is None else field.show(value, system)
 
 
 def _planned_text(plan: Summary, system: System) -> str:

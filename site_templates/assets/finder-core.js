@@ -5,6 +5,7 @@
 
   const NUMBER = /^[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?$/i;
   const MAX_PICKS = 4;
+  const PRINTED_ROWS = 10; // as in finder.css
 
   // ---- archive -----------------------------------------------------------------------------------------
 
@@ -40,8 +41,13 @@
       }
       field.known = Boolean(column);
     }
+    // Names of parts by build; null where unknown.
+    const texts = Object.create(null);
+    for (const [slug, { title, names, rows }] of Object.entries(data.texts)) {
+      texts[slug] = { title, known: names.length > 0, values: data.slugs.map((_, row) => names[rows[row]] ?? null) };
+    }
     return {
-      size, fields, bySlug, values, codes, choices: data.choices, system: data.system,
+      texts, ready: data.ready, size, fields, bySlug, values, codes, choices: data.choices, system: data.system,
       rules: data.likeness, estimate: data.estimate, slugs: data.slugs, titles: data.titles,
       numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, searchTexts: null,
     };
@@ -52,6 +58,7 @@
     if (slug === "title") return archive.titles[row];
     if (slug === "date") return archive.dates[row] || null;
     if (slug === "number") return archive.numbers[row] || null;
+    if (archive.texts[slug]) return archive.texts[slug].values[row];
     if (archive.values[slug]) {
       const value = archive.values[slug][row];
       return Number.isNaN(value) ? null : value;
@@ -195,7 +202,7 @@
       return state;
     }
     const slugs = new Set(archive.slugs);
-    const sortable = (slug) => ["title", "date", "number", "like"].includes(slug) || slug in archive.bySlug;
+    const sortable = (slug) => ["title", "date", "number", "like"].includes(slug) || slug in archive.bySlug || slug in archive.texts;
     for (const [name, value] of parameters) {
       const field = archive.bySlug[name];
       const planned = name.startsWith("plan.") ? name.slice(5) : "";
@@ -293,6 +300,35 @@
     return { plan, invalid };
   }
 
+  // Return what a state asks for in words, for the printed page, which has no form.
+  function askedText(archive, state, count) {
+    const unit = (field) => {
+      const { label } = unitOf(field, state.system);
+      return label === "" || label === "°" ? label : " " + label;
+    };
+    const filters = [];
+    if (state.words.trim()) filters.push(`"${state.words.trim()}"`);
+    for (const [slug, texts] of Object.entries(state.ranges)) {
+      const [min, max] = texts.map((text) => text.trim());
+      if (!min && !max) continue;
+      const field = archive.bySlug[slug];
+      const range = min && max ? `${min} to ${max}` : min ? `from ${min}` : `up to ${max}`;
+      filters.push(`${inSentence(field.title)} ${range}${unit(field)}`);
+    }
+    for (const [slug, labels] of Object.entries(state.choices)) {
+      if (labels.length) filters.push(`${inSentence(archive.bySlug[slug].title)} ${labels.join(" or ")}`);
+    }
+    const planned = Object.entries(state.plan).filter(([, text]) => text.trim()).map(([slug, text]) => {
+      const field = archive.bySlug[slug];
+      return `${inSentence(field.title)} ${text.trim()}${field.kind === "number" ? unit(field) : ""}`;
+    });
+    const sentences = [];
+    if (planned.length) sentences.push(`Planned: ${planned.join(", ")}.`);
+    if (filters.length) sentences.push(`Filters: ${filters.join(", ")}.`);
+    if (count > PRINTED_ROWS) sentences.push(`The first ${PRINTED_ROWS} of ${count} builds.`);
+    return sentences.join(" ");
+  }
+
   // ---- comparison --------------------------------------------------------------------------------------
 
   // Return the fields in which builds differ as displayed, and the titles of those that are known and the same.
@@ -364,7 +400,7 @@
   function toCsv(archive, rows, slugs, system, extraColumns = []) {
     const header = slugs.map((slug) => {
       const field = archive.bySlug[slug];
-      if (!field) return slug === "title" ? "Build" : slug === "date" ? "Date" : slug;
+      if (!field) return archive.texts[slug]?.title || { title: "Build", date: "Date" }[slug] || slug;
       const unit = unitOf(field, system).label;
       return unit ? field.title + " [" + unit + "]" : field.title;
     });
@@ -380,8 +416,8 @@
   }
 
   const core = {
-    MAX_PICKS, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber, parseInUnit,
-    convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, compareRecords,
+    MAX_PICKS, askedText, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber,
+    parseInUnit, convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, compareRecords,
     inSentence, sentence,
     csvCell, toCsv,
   };

@@ -126,6 +126,64 @@
     };
   }
 
+  // One click for what is asked at a counter: ranges in which the archive's builds lie, and families of fuels. Each is a
+  // button that is pressed while the filter holds it; pressed again it takes the filter away. The range next to one that
+  // is pressed is added to it.
+  function readyChoices(archive, state, onChange) {
+    const buttons = [];
+    const decimals = (ends) => Math.max(...ends.map((end) => (String(end).split(".")[1] || "").length));
+    const row = (title, choices) => {
+      const nodes = choices.map(({ text, isSet, set, clear }) => {
+        const button = el("button", { type: "button", class: "mb-finder-button", text, onclick: () => {
+          if (isSet()) clear();
+          else set();
+          onChange("filter");
+        } });
+        buttons.push(() => button.setAttribute("aria-pressed", String(isSet())));
+        return button;
+      });
+      return el("fieldset", { class: "mb-finder-ready" }, el("legend", { text: title }), el("div", {}, ...nodes));
+    };
+    const rows = [];
+    for (const [slug, ranges] of Object.entries(archive.ready)) {
+      if (!ranges[state.system].length) continue;
+      const all = ranges[state.system];
+      const chosen = () => {
+        const [min, max] = (state.ranges[slug] || []).map(core.parseNumber);
+        const inside = all.filter(([low, high]) => min !== null && max !== null && low >= min && high <= max);
+        return inside.length && inside[0][0] === min && inside[inside.length - 1][1] === max ? inside : [];
+      };
+      rows.push(row(titleWithUnit(archive.bySlug[slug], state.system), all.map((ends, index) => ({
+        text: ends.map((end) => end.toFixed(decimals(ends))).join("–"),
+        isSet: () => chosen().includes(ends),
+        set: () => {
+          const next = chosen().some((other) => Math.abs(all.indexOf(other) - index) === 1);
+          const joined = next ? [...chosen(), ends].flat() : ends;
+          state.ranges[slug] = [Math.min(...joined), Math.max(...joined)].map(String);
+        },
+        clear: () => delete state.ranges[slug],
+      }))));
+    }
+    const families = archive.choices.fuel_family || [];
+    if (families.length > 1) {
+      const labels = () => state.choices.fuel_family || [];
+      rows.push(row("Fuel", families.map((family) => ({
+        text: family,
+        isSet: () => labels().includes(family),
+        set: () => {
+          state.choices.fuel_family = [...labels(), family];
+        },
+        clear: () => {
+          state.choices.fuel_family = labels().filter((label) => label !== family);
+        },
+      }))));
+    }
+    return {
+      node: el("div", {}, ...rows),
+      show: () => buttons.forEach((update) => update()),
+    };
+  }
+
   // Fields in groups that open and close; the summary of each says how many of its fields are in use. A closed group
   // with fields in use is opened once.
   function groups(fields, openGroups, createField) {
@@ -164,13 +222,15 @@
       const input = el("input", { type: "radio", name: "mb-finder-units", value: system, onchange: () => onChange("units", system) });
       return { system, input, node: el("label", {}, input, el("span", { text: SYSTEM_NAMES[system] })) };
     });
-    const filterContainer = el("div", {}), planContainer = el("div", {});
-    let filterGroups = [], planGroups = [];
+    const readyContainer = el("div", {}), filterContainer = el("div", {}), planContainer = el("div", {});
+    let filterGroups = [], planGroups = [], ready = null;
     const known = archive.fields.filter((field) => field.known);
 
     // The plan's fields are created after the table is painted, unless something is planned already.
     let planTimer = 0;
     function createFields() {
+      ready = readyChoices(archive, state, onChange);
+      readyContainer.replaceChildren(ready.node);
       filterGroups = groups(known, wide ? ["bottom end", "airflow and fuel"] : [], (field) =>
         (field.kind === "number" ? rangeField : choiceField)(archive, field, state, onChange));
       filterContainer.replaceChildren(...filterGroups.map((group) => group.node));
@@ -198,7 +258,7 @@
     const node = el("form", { class: "mb-finder-ask", role: "search", "aria-label": "Builds", onsubmit: (event) => event.preventDefault() },
       el("div", { class: "mb-finder-words" }, el("label", { for: words.id, text: "Search builds" }), words),
       el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios.map((radio) => radio.node)),
-      filterSection, planSection, clear);
+      readyContainer, filterSection, planSection, clear);
 
     return {
       node,
@@ -206,6 +266,7 @@
       show(invalidRanges, invalidPlan) {
         if (words.value !== state.words) words.value = state.words;
         for (const { system, input } of radios) input.checked = system === state.system;
+        ready.show();
         for (const group of filterGroups) group.show(invalidRanges);
         for (const group of planGroups) group.show(invalidPlan);
       },

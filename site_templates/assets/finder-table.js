@@ -9,10 +9,12 @@
   const FIRST_ROWS = 20, MORE_ROWS = 100;
   // The fields that describe an order and its result come first.
   const COLUMNS = [
-    "displacement", "cylinders", "compression_ratio", "peak_torque", "peak_power", "bmep", "specific_power", "induction",
-    "fuel", "effective_compression_ratio", "intake_duration_050", "intake_duration_1mm", "lobe_separation", "head_flow",
-    "date", "family",
+    "displacement", "compression_ratio", "peak_power", "peak_torque", "bmep", "fuel", "octane", "cam", "heads",
+    "carburetor", "date", "cylinders", "specific_power", "induction", "effective_compression_ratio",
+    "intake_duration_050", "intake_duration_1mm", "lobe_separation", "head_flow", "family",
   ];
+  // What is printed on one page: these columns, of the first builds.
+  const PRINTED = COLUMNS.slice(0, COLUMNS.indexOf("date") + 1);
   // The speed of a peak is shown below it.
   const SPEED_OF = { peak_torque: "peak_torque_speed", peak_power: "peak_power_speed" };
 
@@ -23,7 +25,9 @@
    * @returns {{node: Element, columns: string[], show: function(number[], Object, boolean)}}
    */
   function table(archive, actions) {
-    const columns = COLUMNS.filter((slug) => slug === "date" || archive.bySlug[slug].known);
+    const columns = COLUMNS.filter((slug) => slug === "date" || (archive.bySlug[slug] || archive.texts[slug]).known);
+    const columnClass = (slug, field) => [field && field.kind === "number" ? "mb-finder-n" : "",
+      archive.texts[slug] ? "mb-finder-part" : "", PRINTED.includes(slug) ? "" : "mb-screen"].filter(Boolean).join(" ") || null;
     const body = el("tbody", {});
     const headRow = el("tr", {});
     const tableNode = el("table", { class: "mb-finder-table" },
@@ -43,23 +47,23 @@
     let limit = FIRST_ROWS;
     let rows = [], view = null;
 
-    function createHeading(slug, text, isNumber) {
+    function createHeading(slug, text, className) {
       const arrow = el("span", { class: "mb-finder-arrow", "aria-hidden": "true" });
       const unit = el("small", {});
       const button = el("button", { type: "button", onclick: () => actions.sort(slug) }, el("span", { text }), arrow, unit);
-      const th = el("th", { scope: "col", class: isNumber ? "mb-finder-n" : null }, button);
+      const th = el("th", { scope: "col", class: className }, button);
       headings.set(slug, { th, arrow, unit });
       return th;
     }
 
     function createHeadings() {
-      const likeness = createHeading("like", "Match", true);
+      const likeness = createHeading("like", "Match", "mb-finder-n");
       const differences = el("th", { scope: "col", text: "Main differences" });
       likeness.classList.add("mb-finder-like");
       differences.classList.add("mb-finder-like");
-      headRow.replaceChildren(createHeading("title", "Build", false), likeness, differences, ...columns.map((slug) => {
+      headRow.replaceChildren(createHeading("title", "Build", null), likeness, differences, ...columns.map((slug) => {
         const field = archive.bySlug[slug];
-        return createHeading(slug, field ? field.title : "Date", Boolean(field && field.kind === "number"));
+        return createHeading(slug, (field || archive.texts[slug] || { title: "Date" }).title, columnClass(slug, field));
       }));
     }
     createHeadings();
@@ -75,7 +79,7 @@
       const cells = columns.map((slug) => {
         const field = archive.bySlug[slug];
         const text = document.createTextNode("");
-        const td = el("td", { class: field && field.kind === "number" ? "mb-finder-n" : null }, text);
+        const td = el("td", { class: columnClass(slug, field) }, text);
         const speed = SPEED_OF[slug] ? td.appendChild(el("small", {})) : null;
         tr.append(td);
         return { slug, field, text, speed };

@@ -32,6 +32,7 @@
     await nextTask();
     const countText = el("p", { class: "mb-finder-count" });
     const statusText = el("p", { class: "mb-finder-hidden", role: "status" });
+    const askedText = el("p", { class: "mb-finder-asked" });
     const estimateSection = el("section", { class: "mb-finder-expected", "aria-label": "Estimated output", hidden: true });
     const curvesSection = el("section", { class: "mb-finder-chosen", "aria-label": "Power and torque overlay", hidden: true });
     const plotContainer = el("div", { class: "mb-finder-plot" });
@@ -61,12 +62,13 @@
       update("sort");
     } });
     const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Sort by" }), sortSelect),
-      el("button", { type: "button", class: "mb-finder-button", text: "Export CSV", onclick: saveCsv }));
+      el("button", { type: "button", class: "mb-finder-button", text: "Export CSV", onclick: saveCsv }),
+      el("button", { type: "button", class: "mb-finder-button", text: "Print", onclick: () => print() }));
     fillSortSelect();
     countText.textContent = `${archive.size} of ${archive.size} builds`;
     await nextTask();
     host.replaceChildren(el("div", { class: "mb-finder-body" }, searchForm.node,
-      el("div", { class: "mb-finder-found" }, el("div", { class: "mb-finder-top" }, countText, tools), statusText,
+      el("div", { class: "mb-finder-found" }, el("div", { class: "mb-finder-top" }, countText, tools), askedText, statusText,
         estimateSection, curvesSection, scatterSection, table.node)));
 
     // ---- changes of the state --------------------------------------------------------------------------
@@ -136,6 +138,7 @@
       showTable(true);
       const total = ` of ${archive.size} ${archive.size === 1 ? "build" : "builds"}`;
       countText.replaceChildren(el("strong", { text: String(rows.length) }), total);
+      askedText.textContent = core.askedText(archive, state, rows.length);
       announce(`${rows.length} of ${archive.size} builds`);
       fillSortSelect();
       if (change === "units" || change === "start" || change === "clear") {

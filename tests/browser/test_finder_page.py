@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -10,8 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
+from pypdf import PdfReader
 
 from builder.archive.summary import CoarseCurve, PartSummary, Summary
+from builder.engine.constants import CUBIC_INCH
 from tests.support import archive_samples as samples
 from tests.support import finder_site
 
@@ -158,8 +161,55 @@ def test_a_plan_ranks_explains_and_estimates(opened: Open, site: Path) -> None:
     plan.get_by_label("Displacement, cu in").fill("99999")
     page.locator(".mb-finder-expected", has_text="No estimate").wait_for()
     assert "lies outside what the archive covers" in page.inner_text(".mb-finder-expected")
+    plan.get_by_label("Displacement, cu in").fill("355")
+    plan.get_by_label("Compression ratio").fill("40")
+    page.locator(".mb-finder-expected", has_text="left out of the match").wait_for()
+    assert page.locator(".mb-finder-expected dl").count() == 1
     plan.get_by_label("Displacement, cu in").fill("big")
     assert plan.get_by_label("Displacement, cu in").get_attribute("aria-invalid") == "true"
+
+
+def test_what_is_asked_at_the_counter_takes_three_clicks_and_prints_on_one_page(opened: Open, tmp_path: Path) -> None:
+    sizes = (97, 98, 100, 120, 122, 170, 172, 289, 302, 306, 350, 355, 383, 383, 402, 406, 427, 482, 502, 540)
+    ratios = (8.0, 8.2, 8.5, 9.5, 9.6, 9.8, 10.0, 10.2, 11.5, 12.0)
+    fuels = {"gasoline": "pump gasoline", "premium gasoline": "pump gasoline", "methanol": "alcohol"}
+    parts = {"cam": "Heron HC 230", "heads": "Wrenfield WF 5102", "carburetor": "four-barrel", "octane": "98 RON"}
+    results = {"peak_power": 2e5, "peak_torque": 400.0, "bmep": 1e6}
+    builds = [
+        Summary(
+            f"b{number}",
+            f"Engine {number}",
+            displacement=size * CUBIC_INCH,
+            compression_ratio=ratio,
+            fuel=fuel,
+            fuel_family=fuels[fuel],
+            **parts,
+            **results,
+        )
+        for number, (size, ratio, fuel) in enumerate(itertools.product(sizes, ratios, fuels))
+    ]
+    page = opened(finder_site.write_site(tmp_path / "site", builds))
+    for name in ("350–430", "9.5–10.2", "pump gasoline"):
+        page.get_by_role("button", name=name, exact=True).click()
+    assert count(page) == 7 * 5 * 2
+    pressed = page.locator(".mb-finder-ready [aria-pressed=true]")
+    assert pressed.all_inner_texts() == ["350–430", "9.5–10.2", "pump gasoline"]
+    for heading in ("Cam", "Heads", "Carburetor or injection", "Octane"):
+        assert all(column(page, heading))
+    page.pdf(path=tmp_path / "answer.pdf", prefer_css_page_size=True)
+    printed = PdfReader(tmp_path / "answer.pdf")
+    assert len(printed.pages) == 1
+    text = " ".join(printed.pages[0].extract_text().split())
+    assert "displacement 350 to 430 cu in" in text
+    assert "he first 10 of 70 builds" in text
+    page.get_by_role("button", name="pump gasoline", exact=True).click()
+    assert count(page) == 7 * 5 * 3
+    page.get_by_role("button", name="285–310", exact=True).click()
+    assert count(page) == 10 * 5 * 3
+    page.get_by_role("button", name="96–100", exact=True).click()
+    assert count(page) == 3 * 5 * 3
+    page.get_by_role("button", name="96–100", exact=True).click()
+    assert count(page) == 20 * 5 * 3
 
 
 def test_curves_of_two_to_four_are_drawn_and_compared(opened: Open, site: Path) -> None:
@@ -256,7 +306,7 @@ def test_the_keyboard_goes_all_the_way(opened: Open, site: Path) -> None:
     page = opened(site)
     page.get_by_label("Search builds").focus()
     seen = set()
-    for _ in range(120):
+    for _ in range(200):
         page.keyboard.press("Tab")
         seen.add(page.evaluate("(document.activeElement.closest('[class]') || document.body).getAttribute('class')"))
     assert page.evaluate("document.activeElement !== document.body")
