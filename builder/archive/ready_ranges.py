@@ -87,5 +87,5 @@ def _rounded(value: float, share: float, *, up: bool) -> float:
     power = 10.0 ** math.floor(math.log10(value * share))
     step = next(multiple for multiple in (5.0, 2.0, 1.0) if multiple * power <= value * share * (1 + 1e-9)) * power
     # A nudge, so that 350 is not rounded down to 340 because the archive stores it as 349.9997 (``Field.quantum``).
-    steps = math.ceil(value / step - 1e-4) if up else math.floor(value / step + 1e-4)
+    steps = math.ceil(value / step - 1e-3) if up else math.floor(value / step + 1e-3)
     return float(f"{steps * step:.10g}")
