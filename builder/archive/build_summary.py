@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import Any
 
+from builder.archive.engine_record import engine_build
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
 from builder.engine.power import bmep
@@ -39,7 +40,7 @@ _MAX_NAME_LENGTH = 120
 def summary_of_record(build: Build, shop: Shop) -> Summary:
     """Return the summary of a build as read, from its record without private fields and the figures that it needs."""
     public = without_private(build)
-    return summarize_build(public, compute_some(public, shop, SUMMARY_FIGURES))
+    return summarize_build(public, compute_some(public, shop, SUMMARY_FIGURES), shop)
 
 
 def summary_of_plan(build: Build, shop: Shop) -> Summary:
@@ -68,8 +69,8 @@ def wanted_values(build: Build) -> dict[str, float]:
     return wanted
 
 
-def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
-    """Return the summary of a build from which the private fields were removed."""
+def summarize_build(build: Build, sheet: FigureSheet, shop: Shop) -> Summary:
+    """Return the summary of a build from which the private fields were removed; the shop has its instruments."""
     record, engine = build.build, build.build.engine
     date = record.finished.isoformat() if record.finished else None
     return Summary(
@@ -115,6 +116,7 @@ def summarize_build(build: Build, sheet: FigureSheet) -> Summary:
         carburetor=_induction_name(build),
         status=None if record.status == "finished" else str(record.status),
         system=sheet.system,
+        engine=engine_build(build, shop),
         words=" ".join(filter(None, (record.summary, record.goals.text if record.goals else None, *_notes(build)))),
     )
 

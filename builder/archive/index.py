@@ -1,8 +1,8 @@
 """The archive's index on disk: every Summary in one file, so that searching opens no record.
 
-One JSON value a line: a header with the format and a hash of the rest, then one build a line, in the
-archive's order. The same builds always give the same bytes. Values that are None, NaN or infinite are not
-written.
+A header with the format and a hash of the rest, then one build a line, in the archive's order, as JSON. Where its
+engine has a number, a second JSON value follows: what the build adds to the history of the engine. The same builds
+always give the same bytes. Values that are None, NaN or infinite are not written.
 """
 
 from __future__ import annotations
@@ -16,12 +16,17 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
+from builder.archive.engine_build import EngineBuild
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
 
 INDEX_PATH = Path(".millbook") / "index.json"
 """Where the index of the last publish is, in the archive's folder."""
-FORMAT = "millbook archive index 1"
-_FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts"))
+FORMAT = "millbook archive index 2"
+_ENGINE = b"\t"
+"""Stands in a line before what the build adds to the history of its engine: no JSON value holds a tab."""
+_FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts", "engine"))
 
 
 def dump_index(summaries: Iterable[Summary]) -> bytes:
@@ -69,8 +74,8 @@ def _parse(content: bytes) -> list[tuple[Summary, bytes]] | None:
         header, _, body = content.partition(b"\n")
         if json.loads(header) != {"form": FORMAT, "sha256": hashlib.sha256(body).hexdigest()}:
             return None
-        return [(_summary(json.loads(line)), line) for line in body.splitlines(keepends=True)]
-    except (ValueError, TypeError, KeyError):
+        return [(_summary(line), line) for line in body.splitlines(keepends=True)]
+    except (ValueError, TypeError, KeyError, msgspec.DecodeError):
         return None
 
 
@@ -81,17 +86,23 @@ def dump_line(summary: Summary) -> bytes:
         values["curve"] = [summary.curve.start, summary.curve.step, *summary.curve.torque]
     if summary.parts:
         values["parts"] = [[p.maker, p.number, p.kind, p.verdict] for p in summary.parts]
-    return json.dumps(values, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode() + b"\n"
+    line = json.dumps(values, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode()
+    if summary.engine is not None:
+        line += _ENGINE + msgspec.json.encode(summary.engine)
+    return line + b"\n"
 
 
 def _is_present(value: object) -> bool:
     return value not in (None, "") and not (isinstance(value, float) and not math.isfinite(value))
 
 
-def _summary(values: dict[str, Any]) -> Summary:
+def _summary(line: bytes) -> Summary:
+    build, _, engine = line.partition(_ENGINE)
+    values = json.loads(build)
     curve, parts = values.pop("curve", None), values.pop("parts", ())
     return Summary(
         **values,
         curve=None if curve is None else CoarseCurve(curve[0], curve[1], tuple(curve[2:])),
         parts=tuple(PartSummary(*p) for p in parts),
+        engine=msgspec.json.decode(engine, type=EngineBuild) if engine else None,
     )

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from builder.archive.engine_build import EngineBuild
 from builder.engine.constants import REV_PER_MINUTE
 
 CURVE_POINTS = 21
@@ -104,6 +105,8 @@ class Summary:
     words: str = ""
     system: Literal["inch", "metric"] | None = None
     """The system that the build's own page leads with: inch or metric."""
+    engine: EngineBuild | None = None
+    """What the build adds to the history of its engine, where the engine has a number."""
 
 
 def coarse_curve(

@@ -21,7 +21,7 @@ def summary_of(slug: str) -> Summary:
     build, problems = read_build(ROOT / "builds" / slug, ROOT)
     assert build is not None, problems
     public = without_private(build)
-    return summarize_build(public, compute(public, Shop()))
+    return summarize_build(public, compute(public, Shop()), Shop())
 
 
 def read_figures(slug: str) -> FigureSheet:
@@ -58,7 +58,7 @@ def build_of(tmp_path: Path, top_end: str) -> Summary:
     (folder / "top_end.yaml").write_text(top_end)
     build, problems = read_build(folder, tmp_path)
     assert build is not None, problems
-    return summarize_build(build, compute(build, Shop()))
+    return summarize_build(build, compute(build, Shop()), Shop())
 
 
 def test_head_flow_is_compared_at_one_depression(tmp_path: Path) -> None:
@@ -86,7 +86,7 @@ def test_the_quick_summary_of_a_record_is_that_of_all_its_figures() -> None:
         build, _ = read_build(ROOT / "builds" / slug, ROOT)
         assert build is not None
         public = without_private(build)
-        assert summary_of_record(build, shop) == summarize_build(public, compute(public, shop))
+        assert summary_of_record(build, shop) == summarize_build(public, compute(public, shop), shop)
 
 
 def test_noted_results_and_ratio_stand_in_where_nothing_was_logged(tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_noted_results_and_ratio_stand_in_where_nothing_was_logged(tmp_path: Pat
     (folder / "dyno.yaml").write_text("noted_result: {power: 342 hp, power_at: 5400 rpm, torque: 371 lb-ft}\n")
     build, problems = read_build(folder, tmp_path)
     assert build is not None, problems
-    summary = summarize_build(build, compute(build, Shop()))
+    summary = summarize_build(build, compute(build, Shop()), Shop())
     assert (summary.result_source, summary.compression_source) == ("noted, no log", "noted")
     assert summary.peak_power == pytest.approx(342 * 745.699872)
     assert summary.peak_power_speed == pytest.approx(90)

@@ -48,7 +48,7 @@ def test_figures_follow(read: ReadWith) -> None:
         assert build is not None
         sheet = compute(build, shop)
         assert sheet.system == units
-        assert summarize_build(build, sheet).system == units
+        assert summarize_build(build, sheet, Shop()).system == units
         figure = sheet.get("displacement")
         assert figure is not None
         texts[units], factors[standard] = figure.display, sheet.value("correction_factor")
@@ -61,4 +61,4 @@ def test_a_build_leads_with_what_it_was_measured_in_where_the_shop_shows_both(re
     for bore, system in (("4.03 in", "inch"), ("102.4 mm", "metric")):
         build, _ = read(bottom_end=f"block: {{bores: {bore}}}\ncrankshaft: {{stroke: 3.48 in}}\n")
         assert build is not None
-        assert summarize_build(build, compute(build, Shop(units="both"))).system == system
+        assert summarize_build(build, compute(build, Shop(units="both")), Shop()).system == system

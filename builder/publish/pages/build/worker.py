@@ -165,7 +165,7 @@ def build_one(
     files["card.png"] = render_card(
         public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )
-    summary = summarize_build(public, sheet)
+    summary = summarize_build(public, sheet, shop)
     keys = tuple(item.key for item in placed)
     problems += (*sheet.problems, *guard.problems, *chart_problems, *photo_problems)
     return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos), keys)
