@@ -162,7 +162,7 @@ def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> Exp
             if build.build.status != "finished":
                 continue
             build = without_private(build)
-        summary = summarize_build(build, compute(build, shop))
+        summary = summarize_build(build, compute(build, shop), shop)
         system: System = (
             "inch" if shop.units == "inch" or (shop.units == "both" and shop.first_units == "inch") else "metric"
         )
