@@ -17,7 +17,8 @@ from builder.record.quantities.readings import Reading
 class EngineData:
     """Displacement [m3], stroke [m], fuel, its density [kg/m3] and heating value [J/kg]; None where not recorded.
 
-    ``typical_fuel``: what fuels of this kind usually have.
+    ``typical_fuel``: what fuels of this kind usually have; ``restricted``: whether its air passes a restrictor;
+    ``turbo_speed_limit``: of the turbocharger, by its manufacturer [rev/s].
     """
 
     displacement: float | None
@@ -31,6 +32,8 @@ class EngineData:
     stoichiometric: float | None
     heating_value: float | None
     typical_fuel: FuelProperties | None
+    restricted: bool
+    turbo_speed_limit: float | None
 
     @property
     def air_for_fuel(self) -> float | None:
@@ -53,7 +56,7 @@ def read_engine_data(build: Build) -> EngineData:
     if bores is not None and stroke is not None and bores.min() > 0 and stroke.min() > 0:
         # As the figure of displacement: the mean of the cylinders gauged, times their number.
         displacement = build.cylinders * float(np.mean(swept_volume(bores, float(stroke.mean()))))
-    fuel = engine.fuel
+    fuel, turbo = engine.fuel, build.get("top_end.induction.turbocharger")
     return EngineData(
         displacement=displacement,
         stroke=float(stroke.mean()) if stroke is not None else None,
@@ -65,6 +68,8 @@ def read_engine_data(build: Build) -> EngineData:
         fuel_density=fuel.density.si if fuel and fuel.density else None,
         stoichiometric=fuel.stoichiometric if fuel else None,
         heating_value=fuel.heating_value.si if fuel and fuel.heating_value else None,
+        restricted=build.get("top_end.induction.restrictor_diameter") is not None,
+        turbo_speed_limit=turbo.speed_limit.si if turbo and turbo.speed_limit else None,
         typical_fuel=TYPICAL_FUELS[fuel.kind] if fuel else None,
     )
 

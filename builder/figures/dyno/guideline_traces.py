@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -104,6 +104,24 @@ def guideline_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterat
             most = guideline_value(shop, f"most_{slug}")
             rule = _rule_text("at most {}", most)
             yield GuidelineTrace(slug, title, display_units.TEMPERATURE, channels[slug], rule, high=most.value)
+    yield from _supply_traces(pull, shop, engine)
+    yield from _heat_traces(pull, shop, engine)
+    if "spark_advance" in channels:
+        most = guideline_value(shop, "most_timing")
+        rule = _rule_text("at most {}", most)
+        yield GuidelineTrace(
+            "spark_advance", "spark advance", display_units.ANGLE, channels["spark_advance"], rule, high=most.value
+        )
+    if "turbo_speed" in channels and engine.turbo_speed_limit is not None:
+        limit = display_units.SPEED.text(engine.turbo_speed_limit, "metric")
+        yield GuidelineTrace(
+            "turbo_speed",
+            "turbocharger speed",
+            display_units.SPEED,
+            channels["turbo_speed"],
+            f"manufacturer of the turbocharger: at most {limit}",
+            high=engine.turbo_speed_limit,
+        )
     mixture = None if engine.compression_ignition else lambda_of(channels, engine)
     window = mixture_guideline(shop, engine.fuel)
     if mixture is not None and window is not None:
@@ -114,6 +132,11 @@ def guideline_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterat
         yield GuidelineTrace(
             "lambda", "lambda at full load", display_units.RATIO, mixture, rule, rich.value, lean.value
         )
+    between = lambda_spread(pull)
+    if between is not None:
+        most = guideline_value(shop, "most_lambda_spread")
+        title, rule = "lambda between cylinders", _rule_text("at most {} apart", most)
+        yield GuidelineTrace("lambda_spread", title, display_units.RATIO, between, rule, high=most.value)
     spread = exhaust_spread(pull)
     if spread is not None:
         values, hottest, coldest = spread
@@ -126,6 +149,66 @@ def guideline_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterat
         most = guideline_value(shop, "most_blow_by_share")
         title, rule = "blow-by as a share of the air", _rule_text("at most {} of the air", most)
         yield GuidelineTrace("blow_by_share", title, display_units.PERCENT, share, rule, high=most.value)
+
+
+def _supply_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator[GuidelineTrace]:
+    """Yield what feeds the engine: fuel pressure and battery against their own highest, vacuum at full throttle."""
+    channels = pull.channels
+    if "fuel_pressure" in channels and not engine.compression_ignition:
+        pressure, most = channels["fuel_pressure"], guideline_value(shop, "most_fuel_pressure_drop")
+        low = _less(pressure, most.value)
+        if "boost_pressure" in channels:
+            # A regulator that follows the boost keeps the difference; what falls with the boost is no fault.
+            boost = channels["boost_pressure"]
+            low = np.fmin(low, _less(pressure - boost, most.value) + boost)
+        rule = _rule_text("falls by at most {} of its highest", most)
+        yield GuidelineTrace("fuel_pressure", "fuel pressure", display_units.PRESSURE, pressure, rule, low)
+    if "battery_voltage" in channels:
+        volts, most = channels["battery_voltage"], guideline_value(shop, "most_battery_drop")
+        rule = _rule_text("falls by at most {} of its highest", most)
+        yield GuidelineTrace("battery_voltage", "battery", display_units.VOLTAGE, volts, rule, _less(volts, most.value))
+    if engine.boosted or engine.compression_ignition or engine.restricted:
+        return
+    most, unit = guideline_value(shop, "most_full_throttle_vacuum"), display_units.AIR_PRESSURE
+    rule = _rule_text("at most {} of vacuum at full throttle", most)
+    if "manifold_vacuum" in channels:
+        vacuum = _at_full_throttle(channels["manifold_vacuum"], channels)
+        yield GuidelineTrace("manifold_vacuum", "manifold vacuum", unit, vacuum, rule, high=most.value)
+    elif "manifold_pressure" in channels and pull.conditions.pressure is not None:
+        absolute = _at_full_throttle(channels["manifold_pressure"], channels)
+        least = pull.conditions.pressure - most.value
+        yield GuidelineTrace("manifold_pressure", "manifold pressure", display_units.PRESSURE, absolute, rule, least)
+
+
+def _heat_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator[GuidelineTrace]:
+    """Yield charge and exhaust temperature, the hottest cylinder where they were logged one by one."""
+    channels = pull.channels
+    if "charge_temperature" in channels:
+        most = guideline_value(shop, "most_charge_temperature")
+        values, rule = channels["charge_temperature"], _rule_text("at most {}", most)
+        yield GuidelineTrace(
+            "charge_temperature", "charge temperature", display_units.TEMPERATURE, values, rule, high=most.value
+        )
+    hottest = hottest_exhaust(pull)
+    slug, exhaust = ("exhaust_temperature", channels.get("exhaust_temperature"))
+    if hottest is not None:
+        slug, exhaust = "hottest_exhaust", hottest
+    if exhaust is not None:
+        name = "most_diesel_exhaust_temperature" if engine.compression_ignition else "most_exhaust_temperature"
+        most = guideline_value(shop, name)
+        rule = _rule_text("at most {}", most)
+        yield GuidelineTrace(slug, "exhaust temperature", display_units.TEMPERATURE, exhaust, rule, high=most.value)
+
+
+def _less(values: Array, share: float) -> Array:
+    """Return the highest of the values less a share of it, at every speed."""
+    highest = float(np.fmax.reduce(values, initial=-np.inf))
+    return np.full(values.shape, highest * (1 - share) if np.isfinite(highest) else np.nan)
+
+
+def _at_full_throttle(values: Array, channels: Mapping[str, Array]) -> Array:
+    """Return the values where the throttle is open, where it was logged; elsewhere NaN."""
+    return np.where(channels["throttle"] >= _FULL_LOAD, values, np.nan) if "throttle" in channels else values
 
 
 def _rule_text(template: str, *limits: GuidelineValue) -> str:

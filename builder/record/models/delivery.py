@@ -125,6 +125,8 @@ CAUTIONS = (
     "induction_headroom",
     "unchecked_part", "calibration_due",
     "oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share",
+    "spark_advance", "turbo_speed", "lambda_spread", "fuel_pressure", "battery_voltage", "manifold_vacuum",
+    "manifold_pressure", "charge_temperature", "exhaust_temperature", "hottest_exhaust",
     "taper", "out_of_round", "stretch",
     "pickup_clearance", "rev_limiter", "bores_ra", "bores_rz", "bores_rpk", "bores_rk", "bores_rvk",
     "bores_crosshatch", "decks_ra", "decks_rz", "heads_ra", "heads_rz",

@@ -133,6 +133,19 @@ class Guidelines(RecordModel):
     most_lambda: Number | None = _limit("leanest lambda at full load on gasoline", "0.95")
     mixture: tuple[MixtureGuideline, ...] = field("lambda at full load on other fuels", "", default=())
     most_exhaust_spread: Number | None = _limit("exhaust temperature between cylinders, kelvin", "55")
+    most_exhaust_temperature: OneTemperature | None = field(
+        "exhaust temperature of a spark-ignition engine, hottest cylinder", "1650 degF"
+    )
+    most_diesel_exhaust_temperature: OneTemperature | None = field(
+        "the same of a compression-ignition engine", "1300 degF"
+    )
+    most_charge_temperature: OneTemperature | None = field("charge in the manifold", "150 degF")
+    most_lambda_spread: Number | None = _limit("lambda between cylinders", "0.06")
+    most_fuel_pressure_drop: Number | None = _limit("fall of the fuel pressure along a pull, of its highest", "0.10")
+    most_battery_drop: Number | None = _limit("fall of the battery voltage along a pull, of its highest", "0.10")
+    most_full_throttle_vacuum: OnePressure | None = _limit(
+        "manifold vacuum at full throttle of an engine without boost or restrictor", "1.5 inHg"
+    )
     most_blow_by_share: Number | None = _limit("blow-by as a share of the air the engine takes in", "0.015")
     leak_down_spread: Number | None = _limit("leak-down between best and worst cylinder, in percentage points", "5")
     cranking_spread: Number | None = _limit("cranking compression, worst cylinder against best", "0.90")

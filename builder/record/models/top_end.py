@@ -367,6 +367,9 @@ class Turbocharger(RecordModel):
     trim: Ratio | None = field(
         "compressor trim: inducer over exducer diameter, squared, in per cent", "56", plausible_range=("30", "80")
     )
+    speed_limit: OneSpeed | None = field(
+        "highest speed that its manufacturer allows", "160000 rpm", plausible_range=("20000 rpm", "400000 rpm")
+    )
     area_over_radius: Ratio | None = field(
         "A/R of the turbine housing, in inches", "0.63", plausible_range=("0.2", "2.5"), also=("ar", "a_r")
     )
