@@ -98,6 +98,11 @@ class EngineBuild(msgspec.Struct, frozen=True, array_like=True):
     events: tuple[EngineEvent, ...] = ()
 
     @property
+    def day(self) -> str:
+        """Return the day that the build counts by; without any it is the last."""
+        return self.started or self.finished or self.delivered or "9999"
+
+    @property
     def key(self) -> str:
         """Return what the engine is known by in addresses; `E-041` and `e 041` are the same engine."""
         return engine_key(self.number)

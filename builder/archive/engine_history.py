@@ -251,7 +251,7 @@ def in_order(builds: Sequence[Summary]) -> tuple[Summary, ...]:
 
     Where the names go in a circle, the days alone count.
     """
-    waiting = sorted(builds, key=lambda summary: (_day(_engine_of(summary)), summary.slug))
+    waiting = sorted(builds, key=lambda summary: (_engine_of(summary).day, summary.slug))
     by_days, slugs = tuple(waiting), {summary.slug for summary in waiting}
     ordered: list[Summary] = []
     while waiting:
@@ -269,11 +269,6 @@ def in_order(builds: Sequence[Summary]) -> tuple[Summary, ...]:
 def _engine_of(summary: Summary) -> EngineBuild:
     assert summary.engine is not None  # of a build that has a number
     return summary.engine
-
-
-def _day(engine: EngineBuild) -> str:
-    """Return the day that a build counts by; without any it is the last."""
-    return engine.started or engine.finished or engine.delivered or "9999"
 
 
 def _reading_history(

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from builder.archive.engine_build import EngineBuild, EngineCondition, EngineEvent, EngineReading, EngineService
+from builder.archive.engine_checks import EngineEntry
 from builder.engine import uncertainty
 from builder.figures.core.inputs import rounding_of
 from builder.figures.core.instruments import certificate_uncertainty, difference_in, instrument_of
@@ -60,6 +61,13 @@ def engine_build(build: Build, shop: Shop) -> EngineBuild | None:
             for item in (service.events if service else ())
         ),
     )
+
+
+def engine_entry(build: Build, shop: Shop) -> EngineEntry | None:
+    """Return a build as the checks of its engine read it; None without an engine number."""
+    engine = engine_build(build, shop)
+    sheet = build.build.engine
+    return EngineEntry(build.slug, engine, sheet.cylinders, str(sheet.cycle)) if engine is not None else None
 
 
 def _word(choice: str | None) -> str | None:

@@ -30,6 +30,7 @@ from builder.publish.safeguards import published_builds, refuse_foreign_files, r
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
 from builder.record.files import ArchiveError, build_folders
+from builder.record.problem import errors_in
 
 if TYPE_CHECKING:
     from builder.publish.pages.build.rebuild import RebuildResult
@@ -87,13 +88,14 @@ def publish(
             hard_links = prepared.result()
             built = build_site(workspace, previous, changes, site, staging, shop, pages.pages, workers)
             charts.prune(pages.chart_keys)
-            state = _commit(workspace, site, changes, rebuilt, index, pages, built, len(shop_problems))
+            engine_problems = _engine_problems(archive, changes, index)
+            state = _commit(workspace, site, changes, rebuilt, index, pages, built, len(shop_problems), engine_problems)
             if built.written:
                 activate(staging, site)
             if reusable and hard_links and update_mirror(site, staging, built.written):
                 keep_staging(staging, site)
         workspace.write_verified(file_system_time(site))
-    problems = (*shop_problems, *rebuilt.problems, *pages.problems)
+    problems = (*shop_problems, *rebuilt.problems, *pages.problems, *engine_problems)
     return _report(archive, out, state, problems, started, built.warnings, frozenset(rebuilt.summaries))
 
 
@@ -130,6 +132,20 @@ def _clean_working_folders(workspace: Workspace, previous: BuildState, changes: 
         clear_working_folder(workspace.templates)
 
 
+def _engine_problems(archive: Path, changes: ChangeSet, index: SummaryIndex) -> list[Problem]:
+    """Return what cannot be true of the published builds of one engine together."""
+    from builder.archive.engine_checks import EngineEntry, engine_problems
+
+    entries = [EngineEntry(s.slug, s.engine, s.cylinders, s.cycle) for s in index.builds if s.engine is not None]
+    unnumbered = [summary.slug for summary in index.builds if summary.engine is None]
+    return engine_problems(archive, entries, [folder.name for folder in changes.folders], unnumbered)
+
+
+def _counts(problems: Sequence[Problem]) -> tuple[int, int]:
+    errors = len(errors_in(problems))
+    return errors, len(problems) - errors
+
+
 def _commit(
     workspace: Workspace,
     site: Path,
@@ -139,6 +155,7 @@ def _commit(
     pages: PageSet,
     built: SiteBuild,
     shop_problems: int,
+    engine_problems: Sequence[Problem],
 ) -> BuildState:
     """Save the new state and the archive's index, as the last step before the new site takes the old one's place.
 
@@ -156,6 +173,7 @@ def _commit(
         shop_hash=changes.shop_hash,
         shop_page_hash=changes.shop_page_hash,
         shop_problems=shop_problems,
+        engine_problems=_counts(engine_problems),
         site_path=str(site),
         index_hash=hash_bytes(content),
         sources=changes.sources,
@@ -193,7 +211,7 @@ def _report_unchanged(
     )
     if state != previous:
         save_state(state, workspace.state_file)
-    return _report(workspace.archive, out, state, problems, started)
+    return _report(workspace.archive, out, state, problems, started, engine_problems=state.engine_problems)
 
 
 def _report(
@@ -204,7 +222,9 @@ def _report(
     started: float,
     warnings: Sequence[str] = (),
     rebuilt: frozenset[str] = frozenset(),
+    engine_problems: tuple[int, int] = (0, 0),
 ) -> Report:
+    """Return the report; ``engine_problems`` are errors and warnings between builds that are not among the problems."""
     unchanged = [build for slug, build in state.builds.items() if slug not in rebuilt]
     return Report(
         out,
@@ -215,5 +235,8 @@ def _report(
         time.perf_counter() - started,
         len(rebuilt),
         own_code_in_force(archive),
-        (sum(build.errors for build in unchanged), sum(build.warnings for build in unchanged)),
+        (
+            sum(build.errors for build in unchanged) + engine_problems[0],
+            sum(build.warnings for build in unchanged) + engine_problems[1],
+        ),
     )

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from builder.archive.engine_checks import EngineEntry, engine_problems
+from builder.archive.engine_record import engine_entry
 from builder.archive.shop_profile import read_shop_profile
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import FigureSheet
@@ -32,6 +35,8 @@ class CheckReport:
     problems: tuple[Problem, ...]
     lines: tuple[str, ...]
     ok: bool
+    engine: EngineEntry | None = None
+    """What a build that was checked says of its engine, where the engine has a number."""
 
 
 def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> CheckReport:
@@ -41,6 +46,7 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
     problems += unknown
     lines: list[str] = []
     ready = True
+    engines: dict[str, EngineEntry | None] = {}
     for folder in folders:
         guard = Guard(folder.name, "checked")
         check = partial(_check_build, folder, archive, shop, delivery=delivery, log_notes=bool(slugs))
@@ -48,6 +54,8 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
         problems += [*report.problems, *guard.problems]
         lines += report.lines
         ready = ready and report.ok
+        engines[folder.name] = report.engine
+    problems += _engine_problems(archive, shop, engines)
     ok = ready and not errors_in(problems)
     count = len(folders)
     if ok and not delivery:
@@ -62,6 +70,7 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
         return CheckReport(tuple(problems), (), ok=True)
     sheet = compute(build, shop)
     problems += [*sheet.problems, *_photo_problems(build)]
+    engine = engine_entry(build, shop)
     if shop.english == "uk":
         problems += us_measures(build)
     lines: list[str] = []
@@ -69,10 +78,35 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
         lines += [f"{build.slug}: {sentence}" for sentence in performance_sentences(build, sheet)]
         lines += _log_notes(build.slug, sheet.session.pulls)
     if not delivery:
-        return CheckReport(tuple(problems), tuple(lines), ok=True)
+        return CheckReport(tuple(problems), tuple(lines), ok=True, engine=engine)
     result = readiness(build, shop, sheet)
     lines += [*_readiness_lines(build.slug, result), *_goal_lines(build.slug, sheet)]
-    return CheckReport(tuple(problems), tuple(lines), result.ready)
+    return CheckReport(tuple(problems), tuple(lines), result.ready, engine)
+
+
+_ENGINE_NUMBER = re.compile(rb"engine[ _-]?number", re.IGNORECASE)
+
+
+def _engine_problems(archive: Path, shop: Shop, checked: Mapping[str, EngineEntry | None]) -> list[Problem]:
+    """Return what cannot be true of the engines of the builds that were checked, against all their other builds."""
+    keys = {entry.engine.key for entry in checked.values() if entry is not None}
+    if not keys:
+        return []
+    entries, folders = dict(checked), build_folders(archive)
+    for folder in folders:
+        if folder.name not in entries and _has_engine_number(folder):
+            build, _ = read_build(folder, archive)
+            entries[folder.name] = engine_entry(build, shop) if build is not None else None
+    numbered = [entry for entry in entries.values() if entry is not None and entry.engine.key in keys]
+    unnumbered = [folder.name for folder in folders if not _has_engine_number(folder)]
+    return engine_problems(archive, numbered, [folder.name for folder in folders], unnumbered)
+
+
+def _has_engine_number(folder: Path) -> bool:
+    try:
+        return _ENGINE_NUMBER.search((folder / "build.yaml").read_bytes()) is not None
+    except OSError:
+        return False
 
 
 def _goal_lines(slug: str, sheet: FigureSheet) -> Iterator[str]:

@@ -60,6 +60,8 @@ class BuildState:
     """The hash of what pages show of shop.yaml."""
     shop_problems: int = 0
     """How many problems there are in shop.yaml."""
+    engine_problems: tuple[int, int] = (0, 0)
+    """How many errors and warnings there are between the builds of one engine."""
     site_path: str = ""
     """The real path of the published site: an archive may have several."""
     index_hash: str = ""
