@@ -1,6 +1,7 @@
 """Time and memory of the program against its aims, and against the tools that it is built on.
 
-    python -m tests.bench [--builds 1000] [--only publish|pulls|comparisons|figures|archive|commands|imports|handover|browser]
+    python -m tests.bench [--builds 1000] [--only PART]   (publish, pulls, comparisons, figures, archive, commands,
+                                                         imports, handover, browser)
 
 The aims stand in `aims.py`. Processor seconds are those of a process and all it started; on a machine that does
 other things they say more than the clock.

@@ -103,7 +103,7 @@ FuelKind = Annotated[
         "natural gas", "race gasoline", "kerosene",
     ],
     Synonyms({
-        "gasoline": "petrol, pump gas, pump fuel, pump gasoline, pump petrol, unleaded, unleaded gasoline, "
+        "gasoline": "petrol, pump, pump gas, pump fuel, pump gasoline, pump petrol, unleaded, unleaded gasoline, "
         "unleaded petrol, motor gasoline",
         "regular gasoline": "regular, regular petrol, regular unleaded, regular pump gas",
         "premium gasoline": "premium, premium petrol, premium unleaded, super unleaded, premium pump gas",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -81,6 +81,17 @@ def read_cell(cell: Cell, target: Target, unit: str, dialect: Dialect) -> tuple[
     return tuple(_quantity(part, cell, target, unit, dialect) for part in parts if part)
 
 
+def cells_of(cell: Cell, targets: Sequence[Target]) -> list[tuple[Target, Cell]]:
+    """Return the cell for each of the fields of its column: `218/224` is divided between two quantities."""
+    if len(targets) < 2 or not all(target.takes_unit for target in targets) or cell.error:
+        return [(target, cell) for target in targets]
+    parts = [part.strip() for part in cell.text.split("/")]
+    if len(parts) != len(targets):
+        problem = f"{cell.text[:60]!r} is not {len(targets)} values: write them with a stroke between, as in 218/224"
+        return [(targets[0], Cell(error=problem))]
+    return [(target, Cell(part)) for target, part in zip(targets, parts, strict=True)]
+
+
 def plain_number(text: str, dialect: Dialect, fits: Callable[[float], bool] | None = None) -> str:
     """Return a number with a decimal point and without separators of thousands.
 
@@ -113,9 +124,13 @@ def _quantity(part: str, cell: Cell, target: Target, unit: str, dialect: Dialect
         return _range(text, unit, dialect)
     match = _FRACTION.match(text) or _NUMBER.match(text)
     if match is None:
-        raise CellProblem(f"{part[:60]!r} is not a number" + (f": write e.g. {target.notes.example}"
-                                                             if target.notes.example else ""))  # fmt: skip
+        example = _NUMBER.search(target.notes.example)
+        raise CellProblem(f"{part[:60]!r} is not a number{f': write e.g. {example[0]}' if example else ''}")
     rest = text[match.end() :].strip()
+    if _RANGE.fullmatch(text):
+        raise CellProblem(
+            f"{part[:60]!r} is a range: write one value, or one for each position with semicolons between"
+        )
     own = rest or cell.unit
     written = match[0] if cell.is_number else plain_number(match[0], dialect, _is_plausible(target, own or unit))
     if target.dimension == NUMBER:

@@ -112,7 +112,8 @@ def _log_header(table: Table) -> int | None:
 
 
 def _pull_name(text: str) -> str:
-    return " ".join(text.replace("[", "(").replace("]", ")").split())[:100]
+    name = " ".join(text.replace("[", "(").replace("]", ")").split())[:100]
+    return f"pull {name}" if name.isdecimal() else name
 
 
 def _read_folder(folder: Path, logs: DynoLogs) -> None:

@@ -25,7 +25,9 @@ CALCULATED = "calculated"
 """The last word of a heading over figures, which are calculated from the record and never read into it."""
 
 _BRACKETS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
-_DURATION = re.compile(r"(intake|exhaust)_duration_at_(?P<lift>seat|[0-9]+[0-9.]*)_?(?P<unit>in|mm|thou)?(?:_deg)?")
+_LIFT = re.compile(r"_(seat|[0-9]+(?:\.[0-9]+)?)_?(in|mm|thou)?(?=_|\Z)")
+_DOTTED = re.compile(r"(?:[a-z]\.)+[a-z]?")
+_SIDES = ("intake", "exhaust")
 _ABBREVIATIONS = {
     "int": "intake", "exh": "exhaust", "ex": "exhaust", "cyl": "cylinder", "cyls": "cylinder",
     "dia": "diameter", "diam": "diameter", "ht": "height", "hgt": "height", "len": "length", "thk": "thickness",
@@ -34,6 +36,7 @@ _ABBREVIATIONS = {
     "wt": "mass", "weight": "mass", "dur": "duration", "comp": "compression", "temp": "temperature", "@": "at",
     "carb": "carburetor", "sep": "separation", "inj": "injector", "cr": "compression_ratio", "mat": "material",
     "pn": "number", "p/n": "number", "adv": "advance", "baro": "barometer", "ign": "ignition", "reg": "registration",
+    "brg": "bearing", "brgs": "bearing", "pist": "piston", "gskt": "gasket", "vlv": "valve", "rkr": "rocker",
 }  # fmt: skip
 _FILLERS = frozenset(("the", "of", "a", "avg", "average", "size"))
 _KEYS = {
@@ -45,10 +48,10 @@ _KEYS = {
 _COLUMN_NAMES: Mapping[str, str] = {
     "title": "engine, build, description, job description, engine description, build name, name of build, project",
     "number": "job, job number, build number, job id, build id, work order, order number, ticket, ref, reference",
-    "started": "date in, start date, start, opened, received",
-    "finished": "date, date finished, date out, completed, date completed, completion date, finish date, done, out",
+    "started": "in, date in, start date, start, opened, received",
+    "finished": "out, date, date finished, date out, completed, date completed, completion date, finish date, done",
     "family": "engine family, engine type, model, engine model, platform",
-    "purpose": "use, application, used for, usage",
+    "purpose": "use, used in, vehicle, fitted in, application, used for, usage",
     "summary": "public notes, summary",
     "goals.text": "brief, goals, wanted, customer brief",
     "engine.cylinders": "cylinders, number cylinders, cylinder, cylinder count",
@@ -65,7 +68,7 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "customer.address": "address",
     "registration": "registration, plate, license plate, vehicle registration",
     "engine_serial": "serial, serial number, engine number, engine serial number, block serial",
-    "price": "price, invoice, total, amount, charged, total price",
+    "price": "price, paid, invoice, total, amount, charged, total price",
     "private_notes": "private notes, notes, remarks, comments, note, remark, comment",
     "bottom_end.block.bores": "bore, bore size, finished bore",
     "bottom_end.block.oversize": "oversize, overbore",
@@ -99,8 +102,8 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "cam.card.exhaust.lobe_lift": "exhaust lobe lift",
     "cam.installed.intake_centerline": "installed centerline, intake centerline, centerline",
     "cam.lifters.kind": "lifter, lifter type, tappet, cam type, lifter kind",
-    "assembly.fits.main_oil_clearance": "main, mains, main clearance, main bearing clearance, main oil clearance",
-    "assembly.fits.rod_oil_clearance": "rod clearance, rod bearing clearance, rod oil clearance",
+    "assembly.fits.main_oil_clearance": "main, main bearing, main clearance, main bearing clearance",
+    "assembly.fits.rod_oil_clearance": "rod bearing, rod clearance, rod bearing clearance, rod oil clearance",
     "assembly.fits.piston_clearance": "piston clearance, piston to wall, piston to wall clearance, skirt clearance",
     "assembly.fits.top_ring_gap": "top ring gap, ring gap, top gap, first ring gap",
     "assembly.fits.second_ring_gap": "second ring gap, second gap, 2nd ring gap",
@@ -124,13 +127,21 @@ _IMPLIED_UNITS = {"cid": "cu in", "ci": "cu in", "cu_in": "cu in", "cubic_inche"
                   "horsepower": "hp", "kw": "kW", "peak_kw": "kW", "nm": "N m"}  # fmt: skip
 
 
+_Rank = tuple[int, int]
+
+
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """What a heading means: the field, or None with a remark on why; its unit, where it gives one."""
+    """What a heading means: the field, two where it has both sides, or none with a remark on why; and its unit."""
 
-    target: Target | None = None
+    targets: tuple[Target, ...] = ()
     unit: str = ""
     remark: str = ""
+
+    @property
+    def target(self) -> Target | None:
+        """The field, where it is one."""
+        return self.targets[0] if len(self.targets) == 1 else None
 
 
 def read_heading(text: str) -> Heading:
@@ -138,10 +149,24 @@ def read_heading(text: str) -> Heading:
     full = _plain(_without_brackets(text))
     if full.rpartition("_")[2] == CALCULATED:
         return Heading(remark="calculated from the record, not read")
-    if match := _DURATION.fullmatch(full):
-        return _duration(match)
     words, unit = _split(text)
     plain = _plain(words)
+    sides = set(_SIDES) & set(full.split("_"))
+    if len(sides) == 2:
+        both = [_read("_".join(word for word in plain.split("_") if word != other), words) for other in _SIDES[::-1]]
+        if all(heading.target for heading in both):
+            targets = tuple(target for heading in both for target in heading.targets)
+            return Heading(targets, unit if unit and not targets[0].unit_problem(unit) else both[0].unit)
+    if duration := _duration(full):
+        return Heading(duration.targets, "" if dimension_of(unit) == "length" else unit, duration.remark)
+    found = _read(plain, words)
+    return Heading(found.targets, unit or found.unit if found.targets else "", found.remark)
+
+
+def _read(plain: str, words: str) -> Heading:
+    """Return what a name means, without the unit that its heading gives beside it."""
+    if duration := _duration(plain):
+        return duration
     name, key, position = _with_parts(plain)
     path = _lookup(name)
     if path is None and key:
@@ -151,14 +176,20 @@ def read_heading(text: str) -> Heading:
     target = parse_target(f"{path}{f'.{key}' if key else ''}{f'[{position}]' if position else ''}")
     if isinstance(target, str):
         return Heading(remark=target)
-    return Heading(target, unit or _IMPLIED_UNITS.get(name, "") or _unit_in_name(words, target))
+    return Heading((target,), _IMPLIED_UNITS.get(name, "") or _unit_in_name(words, target))
 
 
-def _duration(match: re.Match[str]) -> Heading:
-    unit = match["unit"] or ("mm" if match["lift"] in ("1", "1.0") else "in")
-    lift = match["lift"] if match["lift"] == "seat" else f"{match['lift']} {unit}"
-    target = parse_target(f"cam.card.{match[1]}.durations[{lift}].duration")
-    return Heading(target) if isinstance(target, Target) else Heading(remark=target)
+def _duration(plain: str) -> Heading | None:
+    """Return the duration of one side at a lift, where a name means one."""
+    words = plain.split("_")
+    sides = [side for side in _SIDES if side in words]
+    match = _LIFT.search(plain)
+    if "duration" not in words or len(sides) != 1 or match is None:
+        return None
+    unit = match[2] or ("mm" if match[1] in ("1", "1.0") else "in")
+    lift = match[1] if match[1] == "seat" else f"{match[1]} {unit}"
+    target = parse_target(f"cam.card.{sides[0]}.durations[{lift}].duration")
+    return Heading((target,)) if isinstance(target, Target) else Heading(remark=target)
 
 
 def _unit_in_name(words: str, target: Target) -> str:
@@ -191,7 +222,10 @@ def _split(text: str) -> tuple[str, str]:
 def _plain(words: str) -> str:
     text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words).replace("@", " @ ").replace("#", " # ")
     text = re.sub(r"(?<![0-9])\.(?=[0-9])", "0.", text)
-    tokens = [token.strip(".,:;?!'\"") for token in re.split(r"[\s_/-]+", text.lower())]
+    tokens = [
+        token.replace(".", "") if _DOTTED.fullmatch(token) else token.strip(".,:;?!'\"")
+        for token in re.split(r"[\s_/-]+", text.lower())
+    ]
     full = (_ABBREVIATIONS.get(token, token) for token in tokens if token)
     return common_form(" ".join(token for token in full if token not in _FILLERS))
 
@@ -221,19 +255,31 @@ def _with_parts(plain: str) -> tuple[str, str, int]:
 
 def _lookup(name: str) -> str | None:
     """Return the path of the one field that a name means; None where none or several do."""
-    candidates = _names().get(name, {})
+    candidates = _names().get(name) or _names_by_words().get(_in_any_order(name), {})
     best = min(candidates.values(), default=None)
     paths = [path for path, rank in candidates.items() if rank == best]
     return paths[0] if len(paths) == 1 else None
+
+
+def _in_any_order(name: str) -> str:
+    return "_".join(sorted(name.split("_")))
+
+
+@cache
+def _names_by_words() -> Mapping[str, Mapping[str, _Rank]]:
+    """Return the fields by the words of every name in alphabetical order, for headings that turn them round."""
+    names: dict[str, dict[str, _Rank]] = defaultdict(dict)
+    for name, candidates in _names().items():
+        for path, rank in candidates.items():
+            words = _in_any_order(name)
+            names[words][path] = min(rank, names[words].get(path, rank))
+    return names
 
 
 def _similar(name: str) -> str:
     """Return the fields that a name may mean where it means several."""
     candidates = _names().get(name, {})
     return f"which one: {' or '.join(sorted(candidates)[:3])}?" if candidates else ""
-
-
-_Rank = tuple[int, int]
 
 
 @cache

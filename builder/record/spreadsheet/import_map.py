@@ -74,6 +74,8 @@ class Column:
     targets: tuple[Target, ...] = ()
     unit: str = ""
     remark: str = ""
+    needs_unit: bool = False
+    """Whether a proposal leaves the unit to be written."""
 
     @property
     def name(self) -> str:
@@ -106,7 +108,7 @@ def find_header(table: Table, row: int | None = None) -> int | None:
         return next((place for place, (number, _) in enumerate(table.rows) if number == row), None)
     best, place_of_best = 0, None
     for place, (_, cells) in enumerate(table.rows[:_SEARCHED_ROWS]):
-        known = sum(read_heading(cell.text).target is not None for cell in cells if cell and not cell.is_number)
+        known = sum(bool(read_heading(cell.text).targets) for cell in cells if cell and not cell.is_number)
         if known > best:
             best, place_of_best = known, place
     if place_of_best is None:
@@ -128,11 +130,6 @@ def headings(table: Table, header: int) -> list[str]:
         seen.add(name)
         names.append(name)
     return names
-
-
-def has_values(table: Table, header: int, index: int) -> bool:
-    """Return whether a column has anything below its heading."""
-    return any(index < len(cells) and cells[index] for _, cells in table.rows[header + 1 :])
 
 
 def resolve(settings: ImportMap, document: Document, names: list[str]) -> tuple[Mapping | None, list[Problem]]:

@@ -7,15 +7,14 @@ is tried again.
 
 from __future__ import annotations
 
-import dataclasses
 import os
 import re
 import shutil
 import tempfile
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 
@@ -24,7 +23,7 @@ from builder.record.files import build_folders
 from builder.record.load import read_build
 from builder.record.problem import Problem, errors_in
 from builder.record.scaffold import write_shared_files
-from builder.record.spreadsheet.cell_values import CellProblem, Dialect, Value, is_blank, read_cell
+from builder.record.spreadsheet.cell_values import CellProblem, Dialect, Value, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.dyno_logs import PullLog, by_build, comparable, read_logs
 from builder.record.spreadsheet.import_map import PLACEHOLDER, Column, find_header, headings, read_map, resolve
 from builder.record.spreadsheet.import_map import Mapping as ImportMapping
@@ -41,6 +40,7 @@ _MARK = "made-by-millbook-import.txt"
 _NEEDED = ("title", "engine.cylinders")
 _ROUNDS = 12
 _MAX_SLUG = 80
+_LISTED_ROWS = 20
 
 
 @dataclass(frozen=True)
@@ -141,10 +141,22 @@ def carry_out(plan: ImportPlan, *, dry_run: bool = False) -> ImportReport:
         return ImportReport(
             (Problem(Path("builds"), 1, f"cannot be written: {getattr(error, 'strerror', None) or error}"),), (), False
         )
-    problems = [*plan.problems, *importer.problems]
+    problems = [*plan.problems, *_same_together(importer.problems)]
     if importer.imported and not dry_run:
         problems += write_shared_files(plan.archive)[1]
     return ImportReport(tuple(problems), tuple(importer.summary()), ok=not errors_in(problems))
+
+
+def _same_together(problems: Iterable[Problem]) -> Iterator[Problem]:
+    """Yield the problems with those of one wording as one, at the first of their rows."""
+    rows: dict[tuple[str, str], list[Problem]] = defaultdict(list)
+    for problem in problems:
+        rows[(problem.message, problem.severity)].append(problem)
+    for (message, _), several in rows.items():
+        others = [str(problem.line) for problem in several[1:]]
+        more = f" and {len(others) - _LISTED_ROWS} more" if len(others) > _LISTED_ROWS else ""
+        also = f" (so too in row{'s' if len(others) > 1 else ''} {', '.join(others[:_LISTED_ROWS])}{more})"
+        yield replace(several[0], message=f"{message}{also if others else ''}")
 
 
 @contextmanager
@@ -238,8 +250,9 @@ class _Importer:
             cell = cells[column.index] if column.index < len(cells) else None
             if cell is None or not column.targets or is_blank(cell):
                 continue
-            for target in column.targets:
-                self._read(row, column, target, cell)
+            for target, part in cells_of(cell, column.targets):
+                if not is_blank(part):
+                    self._read(row, column, target, part)
         if not row.entries and not row.problems:
             return None
         given = {entry.target.field for entry in row.entries}
@@ -424,7 +437,7 @@ class _Importer:
         cell = _target("imported_from.cells[x]")
         for heading, text in self._cells(row).items():
             steps = (*cell.steps[:-1], (cell.steps[-1][0], heading))
-            yield Entry(dataclasses.replace(cell, steps=steps), (Value(text),), None)
+            yield Entry(replace(cell, steps=steps), (Value(text),), None)
 
     def _remark(self, row: _Row) -> str:
         return f"Imported from {' '.join(self.plan.table.file.split())}, row {row.number}."
@@ -499,7 +512,7 @@ def _unit_missing(table: Table, header: int, column: Column, dialect: Dialect) -
             if cell is None or is_blank(cell):
                 continue
             try:
-                values = read_cell(cell, target, "", dialect)
+                values = [v for t, part in cells_of(cell, column.targets) for v in read_cell(part, t, "", dialect)]
             except CellProblem:
                 continue
             if any(not value.unit for value in values):
@@ -573,7 +586,8 @@ def _readable(cells: Iterable[Cell], column: Column, dialect: Dialect) -> int:
         if is_blank(cell):
             continue
         try:
-            read_cell(cell, column.targets[0], column.unit, dialect)
+            for target, part in cells_of(cell, column.targets):
+                read_cell(part, target, column.unit, dialect)
         except CellProblem:
             continue
         count += 1

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from builder.record.dyno_log.encoding import likely_decimal_mark
 from builder.record.dyno_log.header import is_header
 from builder.record.quantities.units import DIMENSIONS, NUMBER, dimension_of
 from builder.record.scaffold import quoted
-from builder.record.spreadsheet.cell_values import CellProblem, Dialect, is_blank, read_cell
+from builder.record.spreadsheet.cell_values import CellProblem, Dialect, Value, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.headings import read_heading
 from builder.record.spreadsheet.import_map import (
     SLUG_PATTERN,
     Column,
     column_cells,
     find_header,
-    has_values,
     headings,
 )
 from builder.record.spreadsheet.read import read_table
@@ -90,7 +90,7 @@ def _known_headings(table: Table) -> int:
     header = find_header(table)
     if header is None:
         return 0
-    return sum(read_heading(cell.text).target is not None for cell in table.rows[header][1])
+    return sum(bool(read_heading(cell.text).targets) for cell in table.rows[header][1])
 
 
 def _columns(table: Table, header: int, dialect: Dialect) -> Iterable[Column]:
@@ -99,31 +99,47 @@ def _columns(table: Table, header: int, dialect: Dialect) -> Iterable[Column]:
     names = headings(table, header)
     has_cylinders = any(_is(name, "engine.cylinders") for name in names)
     for index, name in enumerate(names):
-        if not has_values(table, header, index):
-            yield Column(index, name, remark="empty")
-            continue
-        meant = read_heading(name)
-        if meant.target is None:
-            yield Column(index, name, remark=meant.remark)
-            continue
         cells = [cell for _, cell in column_cells(table, header, index)[:_SAMPLE] if not is_blank(cell)]
-        unit, remark = meant.unit, ""
-        if unit and meant.target.unit_problem(unit):
-            yield Column(index, name, remark=f"{meant.target.path}? {meant.target.unit_problem(unit)}")
-            continue
-        if not unit and meant.target.takes_unit:
-            unit, remark = _unit_of(cells, meant.target, dialect)
-        key = (meant.target.path, unit)
-        if key in taken:
-            yield Column(index, name, remark=f"the same field as {taken[key]}")
-            continue
-        taken[key] = name
-        targets = [meant.target]
-        if meant.target.path == "engine.layout" and not has_cylinders and _all_have_numbers(cells):
+        column = _column(index, name, cells, dialect) if cells else Column(index, name, remark="empty")
+        keys = [(target.path, column.unit) for target in column.targets]
+        earlier = next((taken[key] for key in keys if key in taken), "")
+        if earlier:
+            column = Column(index, name, remark=f"the same field as {earlier}")
+        elif keys == [("engine.layout", "")] and not has_cylinders and _all_have_numbers(cells):
             cylinders = parse_target("engine.cylinders")
             assert isinstance(cylinders, Target)
-            targets.append(cylinders)
-        yield Column(index, name, tuple(targets), unit, remark)
+            column = replace(column, targets=(*column.targets, cylinders))
+        taken |= dict.fromkeys(keys, name)
+        yield column
+
+
+def _column(index: int, name: str, cells: list[Cell], dialect: Dialect) -> Column:
+    """Return a column with the fields that its heading means, if its cells can be read as those."""
+    meant = read_heading(name)
+    if not meant.targets:
+        return Column(index, name, remark=meant.remark)
+    first = meant.targets[0]
+    paths = ", ".join(target.path for target in meant.targets)
+    if meant.unit and (problem := first.unit_problem(meant.unit)):
+        return Column(index, name, remark=f"{paths}? {problem}")
+    values = _values(cells, meant.targets, dialect)
+    if not values:
+        return Column(index, name, remark=f"{paths}? none of its cells can be read as that")
+    column = Column(index, name, meant.targets, meant.unit)
+    if meant.unit or not first.takes_unit or all(value.unit for value in values):
+        return column
+    return _with_unit(column, [float(value.text) for value in values if not value.unit and _is_float(value.text)])
+
+
+def _values(cells: list[Cell], targets: tuple[Target, ...], dialect: Dialect) -> list[Value]:
+    """Return the values in the cells of a column that can be read for its fields."""
+    values: list[Value] = []
+    for cell in cells:
+        with contextlib.suppress(CellProblem):
+            values += [
+                value for target, part in cells_of(cell, targets) for value in read_cell(part, target, "", dialect)
+            ]
+    return values
 
 
 def _is(heading: str, path: str) -> bool:
@@ -135,26 +151,20 @@ def _all_have_numbers(cells: list[Cell]) -> bool:
     return bool(cells) and all(cell.text[-1:].isdecimal() for cell in cells)
 
 
-def _unit_of(cells: list[Cell], target: Target, dialect: Dialect) -> tuple[str, str]:
-    """Return the unit of a column whose heading has none, and what to check about it."""
-    numbers = []
-    for cell in cells:
-        try:
-            values = read_cell(cell, target, "", dialect)
-        except CellProblem:
-            continue
-        numbers += [float(value.text) for value in values if not value.unit and _is_float(value.text)]
-    if not numbers and cells:
-        return "", ""  # each cell has its own
+def _with_unit(column: Column, numbers: list[float]) -> Column:
+    """Return a column whose heading has no unit with the one that its numbers fit alone, else with the question."""
+    target = column.targets[0]
     dimension = target.dimension or (dimension_of(target.notes.units[0]) if target.notes.units else None)
     if dimension is None or dimension == NUMBER:
-        return "", "write its unit"
+        return replace(column, remark="write its unit", needs_unit=True)
     if len(set(DIMENSIONS[dimension].units.values())) == 1:
-        return DIMENSIONS[dimension].inch, ""
+        return replace(column, unit=DIMENSIONS[dimension].inch)
     fitting = fitting_units(target.notes, dimension, numbers)
     if len(fitting) == 1:
-        return fitting[0], f"the unit is not in the heading; its numbers fit {fitting[0]} alone: check"
-    return "", f"write its unit: {' or '.join(fitting or usual_units(target.notes, dimension))}"
+        remark = f"the heading has no unit, and the numbers fit {fitting[0]} alone: check"
+        return replace(column, unit=fitting[0], remark=remark)
+    units = " or ".join(fitting or usual_units(target.notes, dimension))
+    return replace(column, remark=f"write its unit: {units}", needs_unit=True)
 
 
 def _is_float(text: str) -> bool:
@@ -241,11 +251,8 @@ def _column_line(column: Column) -> str:
     remark = f"  # {column.remark}" if column.remark else ""
     if not column.targets:
         return f"  {key}:{remark}"
-    paths = [target.path for target in column.targets]
+    paths = [_quoted(target.path) if "[" in target.path else target.path for target in column.targets]
     into = paths[0] if len(paths) == 1 else f"[{', '.join(paths)}]"
-    if "[" in into and len(paths) == 1:
-        into = _quoted(into)
-    if column.unit or "unit" in column.remark:
-        unit = quoted("unit", column.unit) if column.unit else "null"
-        return f"  {key}: {{into: {into}, unit: {_quoted(column.unit) if column.unit else unit}}}{remark}"
+    if column.unit or column.needs_unit:
+        return f"  {key}: {{into: {into}, unit: {_quoted(column.unit) if column.unit else 'null'}}}{remark}"
     return f"  {key}: {into}{remark}"

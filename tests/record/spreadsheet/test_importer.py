@@ -95,7 +95,7 @@ def test_a_folder_that_did_not_come_from_the_row_is_never_touched(tmp_path: Path
 
 def test_what_cannot_be_read_is_reported_and_the_rest_of_the_row_goes_in(tmp_path: Path, sheet: Path) -> None:
     row = ("7", "Tug", "", "2001-13-40", "V8", "four", "3.48 kg", "")
-    sheet.write_bytes(csv_bytes((HEADINGS, row)))
+    sheet.write_bytes(csv_bytes((HEADINGS, row, ROWS[0])))
     report = import_sheet(tmp_path, sheet)
     build = imported(tmp_path, "7-tug")
     assert build.cylinders == 8
