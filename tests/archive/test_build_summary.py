@@ -45,6 +45,26 @@ def test_a_wrong_part_says_which_way_it_was_wrong() -> None:
     assert "measured short and returned" in verdicts
 
 
+def test_what_decides_a_combination_is_in_the_short_form() -> None:
+    truck, sprint = summary_of("breakdown-truck-v8"), summary_of("sprint-e85-four")
+    assert (truck.manifold, truck.ignition_system, truck.primary_diameter) == (
+        "dual plane",
+        "electronic distributor",
+        None,
+    )
+    assert truck.rated_flow == pytest.approx(650 * 0.3048**3 / 60)
+    assert (sprint.manifold, sprint.ignition_system, sprint.rated_flow) == ("individual runners", "coil on plug", None)
+    assert sprint.primary_diameter == pytest.approx(0.042)
+
+
+def test_a_rating_is_converted_to_the_depression_that_ratings_are_compared_at(tmp_path: Path) -> None:
+    """Flow goes with the square root of the depression (Bernoulli): 500 cfm at 3.0 inHg are 353.6 at 1.5."""
+    carburetor = "carburetor: {count: 2, rated_flow: 250 cfm}"
+    found = build_of(tmp_path, f"induction: {{{carburetor}, rated_depression: 3.0 inHg}}\n")
+    assert found.rated_flow == pytest.approx(353.553 * 0.3048**3 / 60, rel=1e-5)
+    assert build_of(tmp_path / "unknown", f"induction: {{{carburetor}}}\n").rated_flow is None
+
+
 def test_a_sparse_record_has_a_short_form_too() -> None:
     found = summary_of("fire-pump-flat-four")
     assert found.peak_power is None

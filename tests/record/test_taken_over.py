@@ -51,6 +51,29 @@ def test_bores_from_the_gauge_card(read: ReadWith) -> None:
     )
 
 
+def test_rated_flow_of_all_carburetors_from_that_of_one(read: ReadWith) -> None:
+    build = _read(read, top_end="induction:\n  carburetor: {count: 3, rated_flow: 112.5 L/s}\n")
+    assert build.get("top_end.induction.rated_flow").text == "337.5 L/s"
+    assert build.where("top_end.induction.rated_flow")[1] == 2
+    own = _read(read, top_end="induction: {rated_flow: 300 L/s, carburetor: {count: 3, rated_flow: 112.5 L/s}}\n")
+    assert own.get("top_end.induction.rated_flow").text == "300 L/s"
+
+
+def test_plugs_at_delivery_from_those_fitted(read: ReadWith) -> None:
+    plugs = "plugs: {maker: Cinder Fuel, number: CF P7, gap: 0.035 in}\n"
+    build = _read(read, top_end=plugs, delivery="settings: {idle_speed: 850 rpm}\n")
+    settings = build.get("delivery.settings")
+    assert (settings.plug, settings.plug_gap.text) == ("Cinder Fuel CF P7", "0.035 in")
+    own = _read(read, top_end=plugs, delivery="settings: {plug: cold, plug_gap: 0.030 in}\n").get("delivery.settings")
+    assert (own.plug, own.plug_gap.text) == ("cold", "0.030 in")
+    assert (
+        _read(read, top_end="plugs: 14 mm\n", delivery="settings: {idle_speed: 850 rpm}\n").get(
+            "delivery.settings.plug"
+        )
+        == "14 mm"
+    )
+
+
 def test_bores_that_were_written_down_stay(read: ReadWith) -> None:
     build = _read(read, work=CARD, bottom_end="block: {bores: 4.031 in}\n")
     assert [quantity.text for quantity in build.get("bottom_end.block.bores").preferred] == ["4.031 in"]

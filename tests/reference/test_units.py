@@ -18,6 +18,7 @@ MEANS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("mm", "millimeter", "millimeters", "millimetre", "millimetres"), "millimeter"),
         **dict.fromkeys(("thou", "thousandths"), "0.001 inch"),
         **dict.fromkeys(("um", "µm", "μm", "micron", "microns"), "micrometer"),
+        **dict.fromkeys(("uin", "µin", "μin", "microinch", "microinches"), "1e-6 inch"),
         **dict.fromkeys(("cm", "centimeters", "centimetres"), "centimeter"),
         **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), "meter"),
         **dict.fromkeys(("ft", "feet", "foot"), "foot"), **dict.fromkeys(("miles", "mile"), "mile"),
@@ -92,6 +93,8 @@ MEANS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("L/h", "l/h", "lph"), "liter / hour"), "m3/h": "meter**3 / hour", "m3/s": "meter**3 / second",
         **dict.fromkeys(("cc/min", "ml/min", "mL/min", "cm3/min"), "centimeter**3 / minute"),
         **dict.fromkeys(("gal/h", "gal/hr", "gph", "US gal/h", "US gal/hr"), "US_liquid_gallon / hour"),
+        **dict.fromkeys(("gpm", "gal/min", "US gpm", "US gal/min"), "US_liquid_gallon / minute"),
+        **dict.fromkeys(("imp gpm", "imp gal/min", "UK gpm", "UK gal/min"), "imperial_gallon / minute"),
         **dict.fromkeys(("imp gal/h", "imp gal/hr", "UK gal/h"), "imperial_gallon / hour"),
     },
     "mass flow": {

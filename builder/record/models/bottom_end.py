@@ -304,7 +304,7 @@ class OilSystem(DescribedModel):
     )  # fmt: skip
     pickup_clearance: Length | None = field(
         "pickup to the floor of the pan", "0.375 in", measured=True, plausible_range=("1 mm", "80 mm"),
-        also=("pickup_to_pan",),
+        also=("pickup", "pickup_to_pan"),
     )  # fmt: skip
     pan: Line | None = field("pan: shape, baffles", "rear sump, one hinged baffle", also=("sump", "oil_pan"))
     pan_capacity: OneVolume | None = field(

@@ -101,7 +101,7 @@ class LobeCard(RecordModel):
     )
     ramp_height: Length | None = field(
         "height of the ramp at the lobe, below which the lash is taken up gently",
-        "0.015 in",
+        "0.017 in",
         plausible_range=("0.02 mm", "2 mm"),
         also=("lash_ramp", "clearance_ramp"),
         rare=True,

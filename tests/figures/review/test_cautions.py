@@ -128,6 +128,17 @@ def test_springs_timing_and_induction(tmp_path: Path) -> None:
     assert not about(relieved, "coil_bind_clearance")
 
 
+@pytest.mark.parametrize(("limiter", "cautioned"), [("6000 rpm", False), ("6100 rpm", True)])
+def test_a_rev_limiter_above_the_red_line(tmp_path: Path, limiter: str, cautioned: bool) -> None:
+    documents = {
+        **V8,
+        "top_end": f"{TOP_END.rstrip()}\n    ignition: {{rev_limiter: {limiter}}}\n",
+    }
+    found = [caution for caution in sheet_of(tmp_path, documents).cautions if caution.name == "rev_limiter"]
+    assert bool(found) == cautioned
+    assert all("6000" in caution.guideline for caution in found)
+
+
 def test_a_fit_out_of_range_is_a_caution_unless_accepted(tmp_path: Path) -> None:
     assembly = "fits: {crank_end_play: {unit: in, allowed: 0.004..0.008, measured: 0.009}}\n"
     (caution,) = about(sheet_of(tmp_path, {**V8, "assembly": assembly}).cautions, "crank_end_play")

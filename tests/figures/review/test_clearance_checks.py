@@ -41,6 +41,48 @@ def test_every_position_against_the_range_that_is_stated(tmp_path: Path) -> None
     assert piston.where[1] == 3
 
 
+FINISH = """\
+surface_finish:
+  bores:
+    rpk: {unit: uin, measured: [10, 17, 16, 12, 11, 10, 10, 12]}
+    rvk: {unit: um, measured: [0.60, 0.51, 0.50, 0.60, 0.60, 0.60, 0.60, 0.60]}
+    ra: 15 uin
+    crosshatch: 45 deg
+  decks: {ra: {unit: uin, at_most: 30, measured: 42, rule: gasket maker}}
+  heads: {ra: 42 uin}
+"""
+
+
+def test_surface_finish_against_range_and_guideline(tmp_path: Path) -> None:
+    checks = checks_of(tmp_path, "by: RT", work=FINISH)
+    assert [at.label for at in checks["Bore finish, Rpk"].out_of_range] == ["2"]
+    assert checks["Bore finish, Rpk"].allowed.text == "at most 16\N{NO-BREAK SPACE}µin"
+    # The guideline of 20 µin is 0.508 µm, which the page of a metric reading shows as 0.51.
+    assert checks["Bore finish, Rvk"].allowed.text == "at least 0.51\N{NO-BREAK SPACE}µm"
+    assert [at.label for at in checks["Bore finish, Rvk"].out_of_range] == ["3"]
+    assert checks["Bore finish, Ra"].verdict == "no spec"
+    assert checks["Crosshatch"].verdict == "within spec"
+    assert (checks["Deck finish, Ra"].verdict, checks["Head face finish, Ra"].verdict) == ("out of spec", "within spec")
+    assert checks["Deck finish, Ra"].caution_name == "decks_ra"
+    own = Shop.model_validate({"guidelines": {"most_bore_rpk": "0 uin", "most_face_ra": "40 uin"}})
+    checks = checks_of(tmp_path, "by: RT", own, work=FINISH)
+    assert checks["Bore finish, Rpk"].verdict == "no spec"
+    assert checks["Head face finish, Ra"].allowed.authority == "shop guideline"
+    assert checks["Head face finish, Ra"].verdict == "out of spec"
+
+
+@pytest.mark.parametrize(
+    ("clearance", "verdict"),
+    [("0.24 in", "out of spec"), ("0.250 in", "within spec"), ("3/8 in", "within spec"), ("0.51 in", "out of spec"),
+     ("6 mm", "out of spec"), ("{unit: mm, allowed: 5..7, measured: 6}", "within spec")],
+)  # fmt: skip
+def test_pickup_clearance(tmp_path: Path, clearance: str, verdict: str) -> None:
+    bottom_end = f"{V8['bottom_end'].rstrip()}\n    oil_pump: {{pickup_clearance: {clearance}}}\n"
+    check = checks_of(tmp_path, "by: RT", bottom_end=bottom_end)["Oil pickup to pan floor"]
+    assert check.verdict == verdict
+    assert check.caution_name == "pickup_clearance"
+
+
 def test_accepted_says_why_and_by_whom(tmp_path: Path) -> None:
     end_play = checks_of(tmp_path, RANGES)["Crank end play"]
     assert end_play.verdict == "out of spec, accepted"

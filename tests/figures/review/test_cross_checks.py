@@ -90,6 +90,60 @@ def test_one_wrong_value(tmp_path: Path, check: str, document: str, old: str, ne
     assert any(value.path.startswith(field) for item in found for value in item.values)
 
 
+ENGINE_SYSTEMS = {
+    "top_end": f"""{TOP_END.rstrip()}
+    induction:
+      rated_flow: 800 cfm
+      manifold: {{kind: individual runners}}
+      carburetor: {{count: 4, barrels: 2, rated_flow: 200 cfm, bore: 1.6875 in, venturi: 1.375 in}}
+    plugs: {{gap: 0.035 in}}
+    exhaust: {{primary_diameter: 1.625 in, collector_diameter: 2.5 in}}
+""",
+    "bottom_end": f"{BOTTOM_END.rstrip()}\n    oil_system: {{pan_capacity: 4.2 L}}\n",
+    "delivery": "settings: {plug_gap: 0.035 in}\nfluids:\n  - {what: engine oil, amount: 4.7 L}\n",
+    "cam": f"{CAM.rstrip()}\n    installed: {{intake_centerline: 102 deg}}\n    drive: {{offset: 4 deg}}\n",
+    "work": "surface_finish:\n  bores: {ra: 15 uin, rz: 110 uin}\n  decks: {ra: 1.2 um, rz: 6.5 um}\n",
+}
+
+
+@pytest.mark.parametrize(
+    ("check", "document", "old", "new", "field"),
+    [
+        ("rated_flow", "top_end", "flow: 800 cfm", "flow: 600 cfm", "top_end.induction.rated_flow"),
+        ("rated_flow", "top_end", "rated_flow: 200 cfm", "rated_flow: 20.0 cfm",
+         "top_end.induction.carburetor.rated_flow"),
+        ("venturi", "top_end", "venturi: 1.375", "venturi: 1.735", "top_end.induction.carburetor.venturi"),
+        ("individual_runners", "top_end", "count: 4", "count: 2", "top_end.induction.carburetor.count"),
+        ("plug_gap", "top_end", "gap: 0.035", "gap: 0.053", "top_end.plugs.gap"),
+        ("plug_gap", "delivery", "plug_gap: 0.035 in", "plug_gap: 0.030 in", "delivery.settings.plug_gap"),
+        ("collector", "top_end", "primary_diameter: 1.625", "primary_diameter: 2.615", "top_end.exhaust.primary"),
+        ("oil_fill", "delivery", "amount: 4.7 L", "amount: 4.7 pt", "delivery.fluids.0.amount"),
+        ("oil_fill", "bottom_end", "pan_capacity: 4.2 L", "pan_capacity: 42 L", "bottom_end.oil_system.pan_capacity"),
+        ("drive_offset", "cam", "offset: 4 deg", "offset: -4 deg", "cam.drive.offset"),
+        ("surface_finish", "work", "ra: 15 uin, rz: 110 uin", "ra: 110 uin, rz: 15 uin", "work.surface_finish.bores"),
+        ("surface_finish", "work", "rz: 6.5 um", "rz: 6.5 uin", "work.surface_finish.decks.rz"),
+    ],
+)  # fmt: skip
+def test_one_wrong_value_of_the_engine_s_systems(
+    tmp_path: Path, check: str, document: str, old: str, new: str, field: str
+) -> None:
+    assert ENGINE_SYSTEMS[document].count(old) == 1
+    assert contradictions(tmp_path / "sound", ENGINE_SYSTEMS) == []
+    wrong = {**ENGINE_SYSTEMS, document: ENGINE_SYSTEMS[document].replace(old, new)}
+    found = found_by(tmp_path / "wrong", check, wrong)
+    assert any(value.path.startswith(field) for item in found for value in item.values)
+
+
+def test_the_height_of_a_profile_is_at_least_twice_its_mean_roughness() -> None:
+    """Rz against Ra on profiles of many shapes, by the definitions of ISO 21920-2 (from memory)."""
+    rng = np.random.default_rng(21920)
+    profiles = [rng.normal(size=500) ** power for power in (1, 3)]
+    profiles += [np.where(np.arange(500) < share * 500, 1.0, 0.0) for share in (0.01, 0.3, 0.5)]
+    for profile in profiles:
+        heights = profile - profile.mean()
+        assert np.ptp(heights) >= 2 * np.abs(heights).mean() - 1e-12
+
+
 @pytest.mark.parametrize(("given", "agrees"), [("5.82 L", True), ("355 cu in", True), ("5.28 L", False)])
 def test_displacement_given_and_computed(tmp_path: Path, given: str, agrees: bool) -> None:
     build = BUILD.replace("cylinders: 8", f"cylinders: 8\n      displacement: {given}")
