@@ -69,6 +69,7 @@ class Input:
         step: float = 0.0,
         contributions: Mapping[str, Value] | None = None,
         has_stated_resolution: bool = False,
+        is_uncertainty_known: bool = True,
         where: tuple[Path, int] | None = None,
     ) -> InputValue:
         """Return a value of this input, at positions where ``labels`` name them and ``places`` say where they lie."""
@@ -83,6 +84,7 @@ class Input:
             step=step,
             contributions=contributions or {},
             has_stated_resolution=has_stated_resolution,
+            is_uncertainty_known=is_uncertainty_known,
             where=where,
         )
 

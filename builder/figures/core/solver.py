@@ -304,7 +304,9 @@ class Solver:
         value = headline(description.headline, values)
         if not self._with_uncertainty:
             return self._plain_result(description, method, inputs, result.value if axis else value, value, axis)
-        stated = any(item.has_stated_resolution for item in inputs.values())
+        is_known = all(item.is_uncertainty_known for item in inputs.values())
+        # A ± that leaves out the least certain input would make the figure look surer than it is.
+        stated = is_known and any(item.has_stated_resolution for item in inputs.values())
         # Where no reading states its resolution, the last digit written is the last that means anything.
         coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
         by_position = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
@@ -359,7 +361,8 @@ class Solver:
             is_reading=is_reading,
         )
         value_at = result.value if axis else float(values[0])
-        return _Solved(figure, _as_input(figure, value_at, texts, axis, contributions), method)
+        as_input = replace(_as_input(figure, value_at, texts, axis, contributions), is_uncertainty_known=is_known)
+        return _Solved(figure, as_input, method)
 
     def _text_in_working(self, item: InputValue, index: int) -> str:
         """Return an input as the formula takes it: a temperature in kelvin, anything else as it is shown."""

@@ -90,6 +90,8 @@ class InputValue:
     """Slope times standard uncertainty of each reading below it, from its stated resolution or last digit written."""
     has_stated_resolution: bool = False
     """Whether a reading below it states its resolution or was repeated."""
+    is_uncertainty_known: bool = True
+    """False where something below it was only logged, and how well that is known is not recorded."""
     where: tuple[Path, int] | None = None
     figure: bool = False
     readings: tuple[RootReading, ...] = ()

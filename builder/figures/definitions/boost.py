@@ -41,6 +41,13 @@ def _boost_at_peak_power(pull: PullResult) -> float | None:
     return pull.corrected.at(logged, pull.peaks.power.speed) - ambient
 
 
+def _observed_torque(pull: PullResult) -> float | None:
+    """Return the torque at peak power as the engine made it on the day [N m]."""
+    if not np.isfinite(pull.corrected.observed_torque).any():
+        return None
+    return pull.corrected.at(pull.corrected.observed_torque, pull.peaks.power.speed)
+
+
 def _charge_at_peak_power(pull: PullResult) -> float | None:
     logged = pull.channels.get("charge_temperature")
     return None if logged is None else pull.corrected.at(logged, pull.peaks.power.speed)
@@ -48,12 +55,15 @@ def _charge_at_peak_power(pull: PullResult) -> float | None:
 
 define.add_inputs(
     per_pull("boost_logged", "boost at peak power", "p_b", units.PRESSURE, "dyno.pulls", _boost_at_peak_power,
-             hint=_BOOST_LOG),
+             hint=_BOOST_LOG,
+             is_uncertainty_known=False),
     Input("boost_recorded", "boost as recorded", "p_b", units.PRESSURE, f"{_INDUCTION}.boost", provenance=GIVEN),
     per_pull("charge_logged", "charge in the manifold at peak power", "T_m", units.TEMPERATURE, "dyno.pulls",
-             _charge_at_peak_power, hint=_CHARGE_LOG),
+             _charge_at_peak_power, hint=_CHARGE_LOG,
+             is_uncertainty_known=False),
     Input("charge_recorded", "charge in the manifold as recorded", "T_m", units.TEMPERATURE,
           f"{_INDUCTION}.charge_temperature"),
+    per_pull("observed_torque", "torque there, as observed", "T_0", units.TORQUE, "dyno.pulls", _observed_torque),
     Input("restrictor_diameter", "restrictor diameter", "d", units.LENGTH, f"{_INDUCTION}.restrictor_diameter"),
     Input("restrictor_coefficient", "discharge coefficient of the restrictor", "C_d", units.INDEX,
           f"{_INDUCTION}.restrictor_coefficient", provenance=GIVEN),
@@ -277,6 +287,33 @@ def restrictor_choked_flow(
 def restrictor_choked_flow_without_loss(restrictor_diameter: Value, barometer: Value, air_temperature: Value) -> Value:
     """Return the most air that a restrictor without loss could pass on the day of each pull [kg/s]."""
     return restrictor_choked_flow(restrictor_diameter, barometer, air_temperature, 1.0)
+
+
+@define.figure(
+    "restrictor_efficiency",
+    "Power over the heat of the restrictor's most air",
+    units.PERCENT,
+    source="Heywood, Internal Combustion Engine Fundamentals, app. C and D",
+    means="Share of the heat that the most air through the restrictor can burn, which peak power asks for.",
+    formula=r"\frac{2 \pi \, n \, T_0 \, AFR_1}{\dot m_{max} \, LHV}",
+    symbols=((r"\dot m_{max}", "most air through the restrictor", "kg/s"), ("n", "peak power rpm", "rev/s")),
+    working="2π × {speed_of_peak_power} × {observed_torque} × {stoichiometric}"
+    " / ({restrictor_choked_flow} × {heating_value})",
+    validity="power as observed; all of the air burned; the best spark-ignition engines at full load reach some 38 % "
+    "(common practice, no source): above that power, torque or the diameter is wrong",
+    applies=_has_restrictor,
+)
+def restrictor_efficiency(
+    speed_of_peak_power: Value,
+    observed_torque: Value,
+    stoichiometric: Value,
+    restrictor_choked_flow: Value,
+    heating_value: Value,
+) -> Value:
+    """Return observed peak power over the heat that the most air through the restrictor can burn [-]."""
+    made = 2 * np.pi * np.asarray(speed_of_peak_power) * np.asarray(observed_torque)
+    heat = np.asarray(restrictor_choked_flow) / np.asarray(stoichiometric) * np.asarray(heating_value)
+    return unwrap_scalar(made / heat)
 
 
 @define.figure(

@@ -50,15 +50,19 @@ def value_at_peak_power(pull: PullResult, values: Array | None) -> float | None:
 
 define.add_inputs(
     per_pull("fuel_at_peak_power", "fuel flow at peak power", "m_f", units.MASS_FLOW, FUEL_LOG,
-             lambda pull: value_at_peak_power(pull, pull.derived.get("fuel_flow_mass"))),
+             lambda pull: value_at_peak_power(pull, pull.derived.get("fuel_flow_mass")),
+             is_uncertainty_known=False),
     per_pull("lambda_at_peak_power", "lambda at peak power", "λ", units.RATIO, "dyno.pulls (with lambda in the log)",
-             lambda pull: value_at_peak_power(pull, logged_lambda(pull.channels))),
+             lambda pull: value_at_peak_power(pull, logged_lambda(pull.channels)),
+             is_uncertainty_known=False),
     per_pull("ratio_at_peak_power", "air-fuel ratio at peak power", "AFR", units.RATIO,
              "dyno.pulls (with the air-fuel ratio in the log)",
-             lambda pull: value_at_peak_power(pull, pull.channels.get("afr"))),
+             lambda pull: value_at_peak_power(pull, pull.channels.get("afr")),
+             is_uncertainty_known=False),
     per_pull("metered_air", "air by flow meter at peak power", "m_m", units.MASS_FLOW,
              "dyno.pulls (with air flow in the log)",
-             lambda pull: value_at_peak_power(pull, metered_air(pull.channels, pull.conditions))),
+             lambda pull: value_at_peak_power(pull, metered_air(pull.channels, pull.conditions)),
+             is_uncertainty_known=False),
 )  # fmt: skip
 
 
@@ -130,7 +134,7 @@ def air_from_fuel_and_lambda(fuel_at_peak_power: Value, lambda_at_peak_power: Va
     source=DEFINITION,
     means="Mass of air that the engine takes in at peak power: by flow meter, else from fuel flow and mixture.",
     formula=r"\dot m_a = \dot m_m",
-    working="{metered_air}",
+    working="by flow meter: {metered_air}",
     validity="as observed on the day of the pull, not corrected",
 )
 def air_at_peak_power(metered_air: Value) -> Value:
@@ -138,7 +142,7 @@ def air_at_peak_power(metered_air: Value) -> Value:
     return metered_air
 
 
-@define.alternative("air_at_peak_power", working="{air_from_fuel}")
+@define.alternative("air_at_peak_power", working="from fuel flow and mixture: {air_from_fuel}")
 def air_at_peak_power_from_fuel(air_from_fuel: Value) -> Value:
     """Return the air taken in as the fuel implies it [kg/s]."""
     return air_from_fuel

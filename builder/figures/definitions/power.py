@@ -114,7 +114,8 @@ define.add_inputs(
     per_state("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda state: _band(state, 1)),
     # Where the fuel is used best.
     per_pull("thriftiest_fuel", "fuel flow at best efficiency", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_best,
-             _fuel_text),
+             _fuel_text,
+             is_uncertainty_known=False),
     per_pull("thriftiest_power", "power there, as observed", "P", units.POWER, FUEL_LOG,
              _power_at_best),
     Input("inertia", "inertia of rotating parts", "J", units.INERTIA, "dyno.inertia"),

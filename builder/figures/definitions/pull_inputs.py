@@ -44,6 +44,7 @@ def per_pull(
     *,
     hint: str = "",
     applies: Callable[[tuple[PullResult, ...]], bool] = lambda pulls: True,
+    is_uncertainty_known: bool = True,
 ) -> Input:
     """Return an input with the mean over its pulls for each state of the engine, in sessions that it applies to.
 
@@ -65,6 +66,7 @@ def per_pull(
         state_text,
         hint=hint,
         applies=applies,
+        is_uncertainty_known=is_uncertainty_known,
     )
 
 
@@ -80,11 +82,13 @@ def per_state(
     uncertainty_of: StateValue | None = None,
     hint: str = "",
     applies: Callable[[tuple[PullResult, ...]], bool] = lambda pulls: True,
+    is_uncertainty_known: bool = True,
 ) -> Input:
     """Return an input with a value for each state of the engine, in sessions that it applies to.
 
     It is missing where the delivered state has no value. ``path`` says what the record should hold.
-    ``uncertainty_of`` returns the half width of the 95 % interval.
+    ``uncertainty_of`` returns the half width of the 95 % interval; ``is_uncertainty_known`` is False for what a sensor
+    logged of which nothing else is recorded.
     """
 
     def get(context: Context, item: Input) -> InputValue | None:
@@ -112,6 +116,7 @@ def per_state(
             labels=tuple(state.label for state in states),
             contributions=contributions,
             has_stated_resolution=uncertainty_of is not None,
+            is_uncertainty_known=is_uncertainty_known,
             where=context.build.where(item.path),
         )
 

@@ -62,7 +62,7 @@ def _correction_range(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
     if delivered is not None:
         for text in delivered.outside:
             sentence = f"{delivered.name}: {text}"
-            yield Caution("correction_range", "correction_factor", sentence, "the standard's own range")
+            yield Caution("correction_range", "correction_factor", sentence, "the standard's own scope")
 
 
 def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
@@ -321,6 +321,25 @@ def _timing(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     yield Caution("total_timing", path, text, f"{rule.authority}: up to {rule.text}", build.where(path))
 
 
+def _restrictor(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
+    """Yield more air than a restrictor can pass, and more power than its air can make."""
+    where = build.where("top_end.induction.restrictor_diameter")
+    use = sheet.get("restrictor_use")
+    if use is not None and is_above(use.shown, 1.0, use.step):
+        text = f"The air that the engine takes in is {use.display} of the most that the restrictor can pass"
+        rule = "physics, choked flow: look at fuel flow, mixture, air flow and the diameter"
+        yield Caution("restrictor", "restrictor_use", text, rule, where)
+    share, most = sheet.get("restrictor_efficiency"), guideline_value(shop, "most_restrictor_efficiency")
+    if share is not None and build.build.engine.ignition == "spark" and is_above(share.shown, most.value, share.step):
+        text = f"Peak power asks for {share.display} of the heat that the air through the restrictor can burn"
+        limit = display_units.WHOLE_PERCENT.text(most.value, sheet.system)
+        rule = (
+            f"{most.authority}: at most {limit}, {_SET_IN}.most_restrictor_efficiency; look at the calibration of the "
+        )
+        rule += "dyno, the correction and the diameter"
+        yield Caution("restrictor", "restrictor_efficiency", text, rule, where)
+
+
 def _fuel_pump_pressure(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     """Yield a fuel pump whose flow is stated at less pressure than that of the fuel, and boost where there is some."""
     rated, fuel = build.get("top_end.induction.fuel_pump.pressure"), build.get("delivery.settings.fuel_pressure")
@@ -404,6 +423,7 @@ _RULES: tuple[Rule, ...] = (
     _rev_limiter,
     _breathing,
     _fuel_pump_pressure,
+    _restrictor,
     _clearances,
     _parts,
 )

@@ -431,7 +431,7 @@ def _guideline_range(build: Build, shop: Shop, name: str) -> AllowedRange | None
         if rule.value <= 0:
             return None
         minimum = _length_as_shown(rule.value * top.si, top)
-        authority = f"{rule.authority}: {rule.text} times the top ring gap"
+        authority = f"{rule.authority}: {rule.text} × the top ring gap"
         return AllowedRange(minimum, None, f"at least {_length_text(minimum, top)}", authority)
     journals = {"main_oil_clearance": "main_journals", "rod_oil_clearance": "rod_journals"}.get(name)
     if journals and (journal := _mean_quantity(build, f"bottom_end.crankshaft.{journals}")):

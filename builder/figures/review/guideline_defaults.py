@@ -82,6 +82,7 @@ _DEFAULTS: dict[str, Any] = {
     "most_full_throttle_vacuum": "1.5 inHg",
     "most_blow_by_share": 0.015,
     "most_injector_duty": 0.85,
+    "most_restrictor_efficiency": 0.38,
     "least_fuel_pump_margin": 1.2,
     "least_induction_headroom": 1.0,
     # What the manufacturers of rings and gaskets ask for differs: theirs comes first, and is set with `allowed`.

@@ -122,7 +122,7 @@ CAUTIONS = (
     "pushrod_length",
     "piston_speed", "quench",
     "effective_ratio", "bmep", "volumetric_efficiency", "total_timing", "injector_duty", "fuel_pump",
-    "induction_headroom",
+    "induction_headroom", "restrictor",
     "unchecked_part", "calibration_due",
     "oil_pressure", "oil_temperature", "coolant_temperature", "lambda", "exhaust_spread", "blow_by_share",
     "spark_advance", "turbo_speed", "lambda_spread", "fuel_pressure", "battery_voltage", "manifold_vacuum",

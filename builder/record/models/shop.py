@@ -151,6 +151,9 @@ class Guidelines(RecordModel):
     cranking_spread: Number | None = _limit("cranking compression, worst cylinder against best", "0.90")
     most_timing: OneAngle | None = field("total advance above which it is flagged", "40 deg")
     most_injector_duty: Number | None = _limit("highest injector duty", "0.85")
+    most_restrictor_efficiency: Number | None = _limit(
+        "power of a spark-ignition engine over the heat that the most air through its restrictor can burn", "0.38"
+    )
     least_fuel_pump_margin: Number | None = _limit("flow of the fuel pump over the fuel taken at peak power", "1.2")
     least_pickup_clearance: OneLength | None = _limit("oil pickup to the floor of the pan, least", "0.250 in")
     most_pickup_clearance: OneLength | None = _limit("oil pickup to the floor of the pan, most", "0.500 in")

@@ -138,3 +138,31 @@ def test_air_demand_without_boost_is_not_shown_of_a_boosted_engine(tmp_path: Pat
     assert "air_demand" not in sheet
     assert "boosted_air_demand" in sheet
     assert "air_demand" in boosted_sheet(tmp_path / "na", "induction: {}\n", "na")
+
+
+def test_more_than_a_restrictor_can_pass_is_a_caution(tmp_path: Path) -> None:
+    tight = boosted_sheet(tmp_path, "induction: {restrictor_diameter: 17 mm}\n", "na")
+    subjects = {caution.subject for caution in tight.cautions if caution.name == "restrictor"}
+    assert subjects == {"restrictor_use", "restrictor_efficiency"}
+    wide = boosted_sheet(tmp_path / "wide", "induction: {restrictor_diameter: 40 mm}\n", "na")
+    assert not [caution for caution in wide.cautions if caution.name == "restrictor"]
+
+
+def test_power_over_the_heat_of_the_restrictors_air(tmp_path: Path) -> None:
+    sheet = boosted_sheet(tmp_path, "induction: {restrictor_diameter: 34 mm}\n", "na")
+    most = float(breathing.choked_air_flow(math.pi / 4 * 0.034**2, AIR.pressure, AIR.temperature))
+    observed = figure(sheet, "peak_power").value / SAE_J1349.factor(AIR)
+    share = observed / (most / 14.6 * 43.2e6)
+    assert figure(sheet, "restrictor_efficiency").value == pytest.approx(share, rel=2e-3)
+
+
+def test_a_figure_from_a_log_shows_no_uncertainty_that_leaves_the_log_out(tmp_path: Path) -> None:
+    stated = "block: {bores: {unit: mm, measured: [81.50, 81.50, 81.50, 81.50], resolution: 0.001 mm}}\n"
+    stated += "crankshaft: {stroke: 77.60 mm}\n"
+    log = log_of(**{"Air flow (kg/h)": 0.09 * RPM, "Boost (kPa)": np.full(RPM.shape, 80.0)})
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log}, induction="turbo", bottom_end=stated)
+    sheet = compute(build, METRIC)
+    assert figure(sheet, "displacement").uncertainty is not None
+    assert figure(sheet, "volumetric_efficiency").uncertainty is None
+    assert figure(sheet, "specific_power_per_pressure").uncertainty is None
+    assert figure(sheet, "specific_power").uncertainty is not None

@@ -135,7 +135,7 @@ def test_the_second_ring_gap_is_compared_with_the_top_one(tmp_path: Path) -> Non
     assembly = f"fits: {{top_ring_gap: {gaps.format(22)}, second_ring_gap: {gaps.format(18)}}}"
     found = checks_of(tmp_path, assembly)["Second ring gap"]
     assert found.verdict == "out of spec"
-    assert "times the top ring gap" in found.allowed.authority
+    assert "× the top ring gap" in found.allowed.authority
     narrower = Shop.model_validate({"guidelines": {"second_ring_gap_over_top": 0.8}})
     assert checks_of(tmp_path, assembly, narrower)["Second ring gap"].verdict == "within spec"
     stated = assembly.replace("second_ring_gap: {", "second_ring_gap: {at_least: 0.016 in, ")
