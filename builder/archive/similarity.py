@@ -10,7 +10,7 @@ properties", Biometrics 27, 1971) turned into a distance, with three choices of 
 * The distance is from a query (a build or a plan) to a candidate: the weighted mean of the differences
   over the fields that the *query* has. A field that the candidate lacks counts as half different
   (``MISSING_DIFFERENCE``), so that a build with little recorded is never the best match. A field that many
-  records leave out (``Field.optional``) is not counted for a candidate that lacks it, as Gower has it. Where
+  records leave out (``Field.optional``) is not counted at all for a candidate that lacks it, as Gower has it. Where
   nothing is missing this is Gower's coefficient and symmetric.
 * Minimum overlap: both must have fields that make up half of the query's weight (``MIN_SHARED_WEIGHT``),
   and at least three of them (``MIN_SHARED_FIELDS``), or all where the query has fewer. Otherwise the
@@ -215,7 +215,9 @@ def pairwise_distances(matrix: FeatureMatrix, numbers: Floats, codes: npt.NDArra
     shared_weight = (known * w[:, None]).T @ matrix.known
     shared_fields = known.T @ matrix.known
     optional = matrix.optional
-    not_counted = (known * w[:, None])[optional].T @ (1.0 - matrix.known[optional])
+    missing = 1.0 - matrix.known[optional]
+    not_counted = (known * w[:, None])[optional].T @ missing
+    fields = known.sum(axis=0)[:, None] - known[optional].T @ missing
     # Subtract what was counted as a full difference only because it is unknown.
     total -= w.sum() - query_weight + not_counted
     query_weight = query_weight - not_counted
@@ -224,7 +226,7 @@ def pairwise_distances(matrix: FeatureMatrix, numbers: Floats, codes: npt.NDArra
         total /= query_weight
     enough = (
         (shared_weight >= MIN_SHARED_WEIGHT * query_weight - 1e-9)
-        & (shared_fields >= np.minimum(MIN_SHARED_FIELDS, known.sum(axis=0))[:, None])
+        & (shared_fields >= np.minimum(MIN_SHARED_FIELDS, fields))
         & (query_weight > 0.0)
     )
     return np.where(enough, np.abs(np.rint(total * 1e9) / 1e9), np.inf)

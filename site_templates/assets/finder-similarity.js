@@ -42,10 +42,10 @@
       const { field, isNumber, weight, values } = columns[i];
       const value = query[i];
       if (value === null || Number.isNaN(value)) continue;
-      queryFields += 1;
       const candidate = values[row];
       const isMissing = isNumber ? Number.isNaN(candidate) : candidate < 0;
       if (isMissing && field.optional) continue;
+      queryFields += 1;
       queryWeight += weight;
       if (isMissing) {
         total += missingDifference * weight;

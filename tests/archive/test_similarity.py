@@ -28,10 +28,10 @@ def distance_by_definition(plan: Summary, other: Summary, weights: dict[str, flo
         weight = weights[field.slug]
         if weight == 0 or a is None or (field.ratio and a <= 0):
             continue
-        had += 1
         if b is None and field.optional:
             continue
         asked += weight
+        had += 1
         if b is None or (field.ratio and b <= 0):
             total += weight / 2
             continue
@@ -101,6 +101,10 @@ def test_a_field_that_many_records_leave_out_is_not_counted_where_it_is_missing(
     found = {r.summary.slug: r for r in similarity.most_similar(table, plan, WEIGHTS)}
     assert (found["same"].distance, found["silent"].distance) == (0.0, 0.0)
     assert found["silent"].differences == ()
+    few = similarity.plan_from_values(displacement=0.005, manifold="dual plane", rated_flow=0.3)
+    assert similarity.distances(table, few)[table.summaries.index(silent)] == 0.0
+    nothing_else = similarity.plan_from_values(manifold="dual plane")
+    assert math.isinf(similarity.distances(table, nothing_else)[table.summaries.index(silent)])
     counted = WEIGHTS["manifold"] + WEIGHTS["rated_flow"] / 2
     assert found["other"].distance == pytest.approx(counted / sum(WEIGHTS[name] for name in (*values, "rated_flow")))
     assert [d.field.slug for d in found["other"].differences] == ["manifold", "rated_flow"]
