@@ -15,20 +15,24 @@ from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure
 from builder.figures.definitions import REGISTRY
 from builder.figures.export import goal_as_json
+from builder.figures.planning.alternatives import Combinations, alternatives
 from builder.figures.planning.carried import StaleMeasurement
 from builder.figures.planning.changed_engine import FigureChange, PlannedChange, changed_figures
 from builder.figures.planning.overview import PlanOverview, plan_overview
 from builder.figures.planning.solve import Meeting, Solution, SolvedTarget, read_target, solve_for
 from builder.publish.pages.build.goals_section import goal_rows
 from builder.publish.record_check import CheckReport, select_folders
+from builder.record.alternatives import MOST_COMBINATIONS, combinations_of, read_alternatives
 from builder.record.changes import Change, ChangeError, read_assignment
 from builder.record.load import errors_in, read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
+from builder.record.wording import in_sentence
 
 _MOST_WAITS = 8
+_MOST_COMBINATIONS = 20
 _MOST_TITLES = 4
 
 
@@ -84,7 +88,16 @@ class _Answer:
         if question.target is not None:
             planned = self.change.build if self.change else build
             self.target = solve_for(planned, read_target(question.target), shop, question.meeting)
-        self.overview = plan_overview(build, shop) if self.change is None and self.target is None else None
+        self.overview: PlanOverview | None = None
+        self.combinations: Combinations | None = None
+        if self.change is None and self.target is None:
+            self.overview = plan_overview(build, shop)
+            choices, _ = read_alternatives(build)
+            if combinations_of(choices) > MOST_COMBINATIONS:
+                raise ChangeError(
+                    f"more than {MOST_COMBINATIONS:,} combinations are not compared: see the warning above"
+                )
+            self.combinations = alternatives(build, choices, shop) if choices else None
 
     def lines(self, width: int) -> Iterator[str]:
         """Yield the answer for the terminal."""
@@ -98,6 +111,8 @@ class _Answer:
             yield from _target_lines(self.target, width)
         if self.overview is not None:
             yield from _overview_lines(self.overview, width, show_all=self.question.show_all)
+        if self.combinations is not None:
+            yield from _combination_lines(self.combinations, width, show_all=self.question.show_all)
 
     def as_json(self) -> dict[str, Any]:
         """Return the answer for other programs; values SI."""
@@ -108,6 +123,8 @@ class _Answer:
             answer["for"] = _target_as_json(self.target)
         if self.overview is not None:
             answer |= _overview_as_json(self.overview)
+        if self.combinations is not None:
+            answer["alternatives"] = _combinations_as_json(self.combinations)
         return answer
 
 
@@ -215,7 +232,7 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
         yield "  Nothing that is recorded, or missing by itself, moves it."
         return
     shown = list(dict.fromkeys(figure.slug for item in solved.possible for figure in item.figures))
-    head = ["change one of these", "to", "by", *(_SHORT_TITLES.get(slug, slug) for slug in shown)]
+    head = ["change one of these", "to", "by", *(_short_title(slug) for slug in shown)]
     rows: list[list[str]] = [head]
     below: list[list[str]] = [[]]
     for item in solved.possible:
@@ -232,6 +249,37 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
         for item in impossible:
             value = f" {_mean_text(item)}:" if item.texts else ""
             yield from _wrapped(f"{item.title}:{value} {item.impossible}", width, "    ", "      ")
+
+
+def _combination_lines(found: Combinations, width: int, *, show_all: bool) -> Iterator[str]:
+    count = len(found.combinations)
+    shown = found.combinations if show_all else found.combinations[:_MOST_COMBINATIONS]
+    parts = [choice.part for choice in found.choices]
+    yield f"\nAlternatives: {count:,} combination{'s' if count != 1 else ''} of {_listed(parts)}, best first"
+    goals = f"sorted by {_listed([in_sentence(name) for name in found.goals])}" if found.goals else "no goal to sort by"
+    yield from _wrapped(f"{goals}, then by cautions.".capitalize(), width, "  ", "  ")
+    if found.open_goals:
+        names = _listed([in_sentence(name) for name in found.open_goals])
+        yield from _wrapped(f"Not compared: {names}, which the dyno will show.", width, "  ", "  ")
+    slugs = list(dict.fromkeys(slug for item in shown for slug in item.figures))
+    rows = [[*parts, *(_short_title(slug) for slug in slugs), "goals", "cautions"]]
+    for item in shown:
+        figures = [_number(item.figures[slug]) if slug in item.figures else "" for slug in slugs]
+        goals = "" if not found.goals else f"{item.unmet} not met" if item.unmet else "met"
+        names = ", ".join(dict.fromkeys(caution.name.replace("_", " ") for caution in item.cautions))
+        rows.append([*(candidate.name for candidate in item.candidates), *figures, goals, names])
+    yield from _table(rows, width)
+    if count > len(shown):
+        yield f"  and {count - len(shown):,} more: --all lists them"
+
+
+def _listed(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _short_title(slug: str) -> str:
+    return _SHORT_TITLES.get(slug) or in_sentence(REGISTRY.figures[slug].description.title)
 
 
 def _below(item: Solution, meeting: Meeting) -> list[str]:
@@ -367,6 +415,25 @@ def _target_as_json(solved: SolvedTarget) -> dict[str, Any]:
                 "measured_before": [_stale_as_json(stale) for stale in item.stale],
             }
             for item in solved.solutions
+        ],
+    }
+
+
+def _combinations_as_json(found: Combinations) -> dict[str, Any]:
+    return {
+        "parts": {choice.part: [candidate.name for candidate in choice.candidates] for choice in found.choices},
+        "sorted_by": list(found.goals),
+        "not_compared": list(found.open_goals),
+        "combinations": [
+            {
+                "candidates": [candidate.name for candidate in item.candidates],
+                "goals": [goal_as_json(goal) for goal in item.goals],
+                "not_met": item.unmet,
+                "missed_by": item.miss,
+                "figures": {slug: figure.value for slug, figure in item.figures.items()},
+                "cautions": [_caution_as_json(caution) for caution in item.cautions],
+            }
+            for item in found.combinations
         ],
     }
 

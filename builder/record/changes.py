@@ -15,7 +15,7 @@ from pydantic.fields import FieldInfo
 from builder.record.field_names import common_form, names_in, with_field_names
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import Notes, RecordModel, notes_of
-from builder.record.problem import did_you_mean
+from builder.record.problem import Problem, did_you_mean
 from builder.record.quantities.readings import Reading
 from builder.record.traversal import field_paths, models_in
 from builder.record.validation_errors import validate
@@ -110,30 +110,36 @@ def read_change(build: Build, path: str, given: Any) -> Change:
     The value is read as the reader reads the file: with its unit, its sign and its choices. A single value takes the
     place of what was listed and measured, and what is allowed stays. Raises ChangeError with the fix.
     """
-    document_name, *steps = path.split(".")
-    model = DOCUMENTS[document_name]
-    recorded = build.documents.get(document_name)
-    content = copy.deepcopy(recorded.value) if recorded and isinstance(recorded.value, dict) else {}
-    for name, value in _required(model, content):
-        content[name] = value
-    place = content
-    for step in steps[:-1]:
-        if not isinstance(place.get(step), dict):
-            place[step] = {}
-        place = place[step]
-    place[steps[-1]] = given
-    file = recorded.path if recorded else Path(f"{document_name}.yaml")
-    changed, twice = with_field_names(Document(file, content), model)
-    part, problems = validate(changed, model)
-    if part is None or twice:
-        messages = [problem.message for problem in (*twice, *problems)]
-        raise ChangeError(messages[0])
+    document, *steps = path.split(".")
+    part = _part_with(build, document, steps, given)
     value = _at(part, steps)
     if value is None:
         raise ChangeError(f"{'.'.join(steps)}: is empty: write a value")
     if isinstance(value, Reading) and not isinstance(given, (dict, list)):
         value = _in_place_of(build.get(path), value)
     return Change(path, value, str(getattr(given, "text", given)))
+
+
+def _part_with(build: Build, document: str, steps: list[str], given: Any) -> RecordModel:
+    """Return a file's model with a value at a place; first by itself, then with the rest, which some values need."""
+    model, recorded = DOCUMENTS[document], build.documents.get(document)
+    path = recorded.path if recorded else Path(f"{document}.yaml")
+    content = recorded.value if recorded and isinstance(recorded.value, dict) else {}
+    problems: list[Problem] = []
+    for around in ({}, copy.deepcopy(content)):
+        around |= dict(_required(model, around))
+        place: dict[str, Any] = around
+        for step in steps[:-1]:
+            if not isinstance(place.get(step), dict):
+                place[step] = {}
+            place = place[step]
+        place[steps[-1]] = given
+        changed, twice = with_field_names(Document(path, around), model)
+        part, problems = validate(changed, model)
+        if part is not None and not twice:
+            return part
+        problems = [*twice, *problems]
+    raise ChangeError(problems[0].message)
 
 
 def _required(model: type[RecordModel], content: dict[str, Any]) -> Iterator[tuple[str, Any]]:

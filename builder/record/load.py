@@ -7,6 +7,7 @@ import difflib
 import re
 from pathlib import Path
 
+from builder.record.alternatives import read_alternatives
 from builder.record.consistency import check_consistency
 from builder.record.dyno_log.reader import DynoLog, read_dyno_log
 from builder.record.field_names import with_field_names
@@ -90,7 +91,7 @@ def _read(folder: Path, shown: Path) -> tuple[Build | None, list[Problem]]:
     if "build" not in parts:
         return None, sorted(problems)
     build = Build(folder.name, folder, documents=documents, **parts)  # type: ignore[arg-type]
-    problems += check_consistency(build) + check_plausibility(build) + differences(build)
+    problems += check_consistency(build) + check_plausibility(build) + differences(build) + read_alternatives(build)[1]
     logs, more = _read_logs(build, shown)
     problems += more
     if errors_in(problems):

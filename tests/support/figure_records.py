@@ -96,13 +96,18 @@ def figure_of_value(slug: str, value: float, number: str, unit: str, uncertainty
     )
 
 
-def read(archive: Path, documents: dict[str, str]) -> Build:
-    """Return the build of YAML documents, which must be free of errors."""
+def write_record(archive: Path, documents: dict[str, str]) -> Path:
+    """Write YAML documents as a build of an archive, and return its folder."""
     folder = archive / "builds" / "test-engine"
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in documents.items():
         (folder / f"{name}.yaml").write_text(dedent(text), encoding="utf-8")
-    build, problems = read_build(folder, archive)
+    return folder
+
+
+def read(archive: Path, documents: dict[str, str]) -> Build:
+    """Return the build of YAML documents, which must be free of errors."""
+    build, problems = read_build(write_record(archive, documents), archive)
     assert build is not None, [str(problem) for problem in problems]
     assert not errors_in(problems)
     return build

@@ -49,6 +49,13 @@ class Input:
     get: Getter | None = None
     hint: str = ""
     """What to write to have it, where its own path is not enough."""
+    reads: tuple[str, ...] = ()
+    """What a getter reads of the record, where that is little and known; any part of it may count otherwise."""
+
+    @property
+    def known_paths(self) -> tuple[str, ...] | None:
+        """Return the paths that the value may come from; None where it may come from anywhere."""
+        return (self.path,) if self.get is None else self.reads or None
 
     @property
     def record_hint(self) -> str:

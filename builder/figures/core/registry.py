@@ -160,11 +160,15 @@ class Definitions:
         path: str,
         axis: str | None = None,
         hint: str = "",
+        reads: tuple[str, ...] = (),
     ) -> Callable[[Getter], Getter]:
-        """Return a decorator that defines an input with a getter; ``path`` says what the record should hold."""
+        """Return a decorator that defines an input with a getter; ``path`` says what the record should hold.
+
+        ``reads`` is everything that the getter looks at, where that is little: see `Input.reads`.
+        """
 
         def define(get: Getter) -> Getter:
-            self.inputs.append(Input(name, label, symbol, display_unit, path, axis, get=get, hint=hint))
+            self.inputs.append(Input(name, label, symbol, display_unit, path, axis, get=get, hint=hint, reads=reads))
             return get
 
         return define

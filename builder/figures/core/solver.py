@@ -87,7 +87,9 @@ class FigureResult:
 
 
 @dataclass(frozen=True)
-class _Solved:
+class Solved:
+    """A figure, as other figures take it, and the method that gave it."""
+
     figure: Figure
     value: InputValue
     method: Method
@@ -102,23 +104,35 @@ class Solver:
         overrides: Mapping[str, InputValue | None] | None = None,
         *,
         with_uncertainty: bool = True,
+        solved: Mapping[str, Solved | MissingInputs] | None = None,
     ) -> None:
         """Use ``overrides`` in place of inputs (None: not recorded), to answer what-if questions.
 
         Without uncertainty no figure has its working or its positions either, which is quicker.
+        ``solved`` are figures that are known already.
         """
         self.context = context
         self.problems: list[Problem] = []
         self._with_uncertainty = with_uncertainty
         self._reported: set[frozenset[tuple[Path, int]]] = set()
         self._inputs: dict[str, InputValue | None] = dict(overrides or {})
-        self._solved: dict[str, _Solved | MissingInputs] = {}
+        self._solved: dict[str, Solved | MissingInputs] = dict(solved or {})
         self._separate: set[str] = set()
 
     def figure(self, slug: str) -> Figure | MissingInputs:
         """Return the figure, or what it needs."""
         solved = self._solve(slug)
-        return solved.figure if isinstance(solved, _Solved) else solved
+        return solved.figure if isinstance(solved, Solved) else solved
+
+    @property
+    def solved(self) -> Mapping[str, Solved | MissingInputs]:
+        """Return every figure that was asked for so far, for another solver to take over."""
+        return self._solved
+
+    @property
+    def inputs(self) -> Mapping[str, InputValue | None]:
+        """Return every input that was asked for so far, for another solver to take over."""
+        return {name: value for name, value in self._inputs.items() if name in self.context.registry.inputs}
 
     def input(self, name: str) -> InputValue | None:
         """Return an input or a figure as a value that figures can take."""
@@ -127,7 +141,7 @@ class Solver:
                 self._inputs[name] = self._read(name)
             else:
                 solved = self._solve(name)
-                self._inputs[name] = solved.value if isinstance(solved, _Solved) else None
+                self._inputs[name] = solved.value if isinstance(solved, Solved) else None
         value = self._inputs[name]
         if value is not None and value.axis and not value.figure:
             self._separate.add(name)
@@ -149,11 +163,11 @@ class Solver:
         definition = self.context.registry.figures[slug]
         method = definition.methods[number]
         preferred = self._solved.get(slug)
-        is_preferred = isinstance(preferred, _Solved) and preferred.method is method
+        is_preferred = isinstance(preferred, Solved) and preferred.method is method
         solved = preferred if is_preferred else self._try(definition, method, [])
-        return (solved.figure, solved.value) if isinstance(solved, _Solved) else None
+        return (solved.figure, solved.value) if isinstance(solved, Solved) else None
 
-    def _solve(self, slug: str) -> _Solved | MissingInputs:
+    def _solve(self, slug: str) -> Solved | MissingInputs:
         if slug not in self._solved:
             definition = self.context.registry.figures[slug]
             missing: list[tuple[str, ...]] = []
@@ -165,7 +179,7 @@ class Solver:
             self._solved[slug] = solved or _missing_inputs(slug, definition, missing)
         return self._solved[slug]
 
-    def _try(self, definition: FigureDefinition, method: Method, missing: list[tuple[str, ...]]) -> _Solved | None:
+    def _try(self, definition: FigureDefinition, method: Method, missing: list[tuple[str, ...]]) -> Solved | None:
         inputs = {name: value for name in method.inputs if (value := self.input(name)) is not None}
         if names := [name for name in method.required if name not in inputs]:
             missing += self._record_hints(names)
@@ -227,10 +241,10 @@ class Solver:
             return [value]
         solved = self._solve(value.name)
         return (
-            [root for item in solved.figure.inputs for root in self._roots(item)] if isinstance(solved, _Solved) else []
+            [root for item in solved.figure.inputs for root in self._roots(item)] if isinstance(solved, Solved) else []
         )
 
-    def _apply(self, definition: FigureDefinition, method: Method, inputs: Mapping[str, InputValue]) -> _Solved:
+    def _apply(self, definition: FigureDefinition, method: Method, inputs: Mapping[str, InputValue]) -> Solved:
         axis = None if definition.vectorised else common_axis(definition, inputs)
         aligned = dict(inputs)
         if not definition.vectorised:
@@ -295,7 +309,7 @@ class Solver:
         result: FigureResult,
         contributions: uncertainty.Contributions,
         axis: Axis | None,
-    ) -> _Solved:
+    ) -> Solved:
         description, system = definition.description, self.context.system
         unit = description.display_unit
         values = np.atleast_1d(np.asarray(result.value, dtype=np.float64))
@@ -362,7 +376,7 @@ class Solver:
         )
         value_at = result.value if axis else float(values[0])
         as_input = replace(_as_input(figure, value_at, texts, axis, contributions), is_uncertainty_known=is_known)
-        return _Solved(figure, as_input, method)
+        return Solved(figure, as_input, method)
 
     def _text_in_working(self, item: InputValue, index: int) -> str:
         """Return an input as the formula takes it: a temperature in kelvin, anything else as it is shown."""
@@ -378,7 +392,7 @@ class Solver:
         values: Value,
         value: float,
         axis: Axis | None,
-    ) -> _Solved:
+    ) -> Solved:
         """Return a figure without its uncertainty, its working and its positions."""
         system = self.context.system
         figure = Figure(
@@ -391,7 +405,7 @@ class Solver:
             provenance=LISTED,
             inputs=tuple(inputs.values()),
         )
-        return _Solved(figure, _as_input(figure, values, (figure.display,), axis, {}), method)
+        return Solved(figure, _as_input(figure, values, (figure.display,), axis, {}), method)
 
     def _other_system(self, unit: DisplayUnit) -> System | None:
         """Return the system to show as well as the build's own, where the shop wants both and they differ."""

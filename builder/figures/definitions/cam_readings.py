@@ -118,14 +118,14 @@ def _wheel_centerline_input(side: str) -> Input:
 
     return Input(
         f"{side}_centerline_wheel", f"{side} centerline by degree wheel", "C", units.ANGLE, f"cam.degreeing.{side}",
-        get=get,
+        get=get, reads=("cam.degreeing",),
     )  # fmt: skip
 
 
 for _side in SIDES:
     define.add_inputs(
         Input(f"{_side}_duration", f"{_side} duration", f"D_{_side[0]}", units.ANGLE, f"cam.card.{_side}.durations",
-              "lift", get=_duration),
+              "lift", get=_duration, reads=("cam",)),
         _wheel_centerline_input(_side),
         Input(f"{_side}_centerline_stated", f"{_side} centerline as installed", f"C_{_side[0]}", units.ANGLE,
               f"cam.installed.{_side}_centerline"),
@@ -136,7 +136,7 @@ for _name in EVENTS:
     _side = _name.partition("_")[0]
     define.add_inputs(
         Input(f"{_name}_measured", f"{_name.replace('_', ' ')}, by degree wheel", "", units.ANGLE,
-              "cam.degreeing.events", "lift", get=_event(_name),
+              "cam.degreeing.events", "lift", get=_event(_name), reads=("cam",),
               hint=f"cam.yaml: degreeing.events, or card.{_side}.durations with a centerline"),
     )  # fmt: skip
 define.add_inputs(

@@ -121,7 +121,10 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.computed_input("rod_journal", "crankpin", "D_r", units.LENGTH, "bottom_end.crankshaft.rod_journals", "crankpin")
+@define.computed_input(
+    "rod_journal", "crankpin", "D_r", units.LENGTH, "bottom_end.crankshaft.rod_journals", "crankpin",
+    reads=("bottom_end.crankshaft.rod_journals", "build.engine.cylinders"),
+)  # fmt: skip
 def _rod_journal(context: Context, item: Input) -> InputValue | None:
     """Return the crankpins, by cylinder where each carries one rod; else the record does not say which is whose."""
     reading = context.build.get(item.path)

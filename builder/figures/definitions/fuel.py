@@ -89,7 +89,9 @@ def _own_or_typical(context: Context, item: Input, typical: float | None, relati
     return replace(value, label=f"{item.label} of {context.build.get(f'{_FUEL}.kind')}")
 
 
-@define.computed_input("stoichiometric", "air-fuel ratio at lambda 1", "AFR_1", units.RATIO, f"{_FUEL}.stoichiometric")
+@define.computed_input(
+    "stoichiometric", "air-fuel ratio at lambda 1", "AFR_1", units.RATIO, f"{_FUEL}.stoichiometric", reads=(_FUEL,)
+)
 def _stoichiometric(context: Context, item: Input) -> InputValue | None:
     typical = _typical(context)
     ratio, relative = (typical.stoichiometric, typical.ratio_uncertainty) if typical else (None, 0.0)

@@ -81,6 +81,7 @@ define.add_inputs(
     units.MASS_FLOW,
     "top_end.induction.injectors.flow",
     hint="top_end.yaml: induction.injectors.flow (rated by volume: build.yaml, engine.fuel.density too)",
+    reads=("top_end.induction.injectors", "build.engine.fuel"),
 )
 def _injector_flow(context: Context, item: Input) -> InputValue | None:
     return _flow_by_mass(context, item)
@@ -112,7 +113,10 @@ def _fuel_pump_flow(context: Context, item: Input) -> InputValue | None:
     return _flow_by_mass(context, item)
 
 
-@define.computed_input("fuel_pressure", "fuel pressure", "p", units.PRESSURE, "delivery.settings.fuel_pressure")
+@define.computed_input(
+    "fuel_pressure", "fuel pressure", "p", units.PRESSURE, "delivery.settings.fuel_pressure",
+    reads=("delivery.settings.fuel_pressure",),
+)  # fmt: skip
 def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     reading = context.build.get(item.path)
     if not isinstance(reading, Reading) or reading.dimension != "pressure":

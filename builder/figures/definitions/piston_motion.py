@@ -37,13 +37,19 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.computed_input("revolutions_per_cycle", "revolutions in one cycle", "r", units.COUNT, "build.engine.cycle")
+@define.computed_input(
+    "revolutions_per_cycle", "revolutions in one cycle", "r", units.COUNT, "build.engine.cycle",
+    reads=("build.engine.cycle",),
+)  # fmt: skip
 def _revolutions_per_cycle(context: Context, item: Input) -> InputValue:
     count = float(context.build.revolutions_per_cycle)
     return item.value(count, (f"{count:g}",), GIVEN, where=context.build.where(item.path))
 
 
-@define.computed_input("speed_of_interest", "engine speed", "n", units.SPEED, "build.engine.red_line", "speed")
+@define.computed_input(
+    "speed_of_interest", "engine speed", "n", units.SPEED, "build.engine.red_line", "speed",
+    reads=("build.engine", "dyno"),
+)  # fmt: skip
 def _speeds_of_interest(context: Context, item: Input) -> InputValue | None:
     """Return the red line, and the speed of peak power where there is a dyno session."""
     speeds: dict[str, float] = {}

@@ -128,7 +128,9 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.computed_input("turns_of_a_cycle", "crank angle of a cycle", "", units.FACTOR, "build.engine.cycle")
+@define.computed_input(
+    "turns_of_a_cycle", "crank angle of a cycle", "", units.FACTOR, "build.engine.cycle", reads=("build.engine.cycle",)
+)
 def _turns_of_a_cycle(context: Context, item: Input) -> InputValue:
     turns = context.build.revolutions_per_cycle
     text = "4π" if turns == 2 else "2π"

@@ -81,7 +81,7 @@ def side_input(
             readings[1] = readings[0]
         return _of_sides(context, item, readings, (intake, exhaust))
 
-    return Input(name, label, symbol, display_unit, intake, "side", get=get)
+    return Input(name, label, symbol, display_unit, intake, "side", get=get, reads=(intake, exhaust))
 
 
 def _tested(label: str, index: int, field: str, display_unit: DisplayUnit) -> Input:
@@ -93,7 +93,8 @@ def _tested(label: str, index: int, field: str, display_unit: DisplayUnit) -> In
         return None if quantity is None else recorded_value(item, quantity, context.shop)
 
     name = f"{label}_tested_{field}"
-    return Input(name, f"{label} {field} on the tester", "", display_unit, "top_end.springs.tested", get=get)
+    return Input(name, f"{label} {field} on the tester", "", display_unit, "top_end.springs.tested", get=get,
+                 reads=("top_end.springs.tested",))  # fmt: skip
 
 
 define.add_inputs(
@@ -139,7 +140,10 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.computed_input("lash", "lash", "j", units.LENGTH, "cam.card.intake.lash", "side")
+@define.computed_input(
+    "lash", "lash", "j", units.LENGTH, "cam.card.intake.lash", "side",
+    reads=("assembly.checks.intake_lash", "assembly.checks.exhaust_lash", "cam.card"),
+)  # fmt: skip
 def _lash(context: Context, item: Input) -> InputValue | None:
     """Return lash as set where it was recorded, else as the card asks; none for hydraulic lifters."""
     paths = [(f"assembly.checks.{side}_lash", f"cam.card.{side}.lash") for side in SIDES]

@@ -461,7 +461,7 @@ class SolvedField:
             unit=item.display_unit if item and item.display_unit.dimension == dimension else None,
             written_unit=units[0 if system == "inch" else -1],
             system=system,
-            followers=_followers(path) & _measurements_behind(slug),
+            followers=followers_of(path) & _measurements_behind(slug),
             narrowest=engine.value("bore") if path == "top_end.gasket.bore" else None,
         )
 
@@ -593,7 +593,7 @@ def _measurements_behind(slug: str) -> frozenset[str]:
 
 
 @cache
-def _followers(path: str) -> frozenset[str]:
+def followers_of(path: str) -> frozenset[str]:
     """Return the measurements that depend on a field, directly or through others."""
     found: set[str] = set()
     known = {path}

@@ -56,10 +56,12 @@ def unknown_instruments(build: Build, shop: Shop) -> Iterator[Problem]:
 def overdue_instruments(build: Build, shop: Shop) -> Iterator[tuple[Instrument, datetime.date, Citation]]:
     """Yield each instrument that was due before the day of the session, else before the build was finished, once."""
     day = (build.dyno.date if build.dyno else None) or build.build.finished
+    if day is None or not shop.instruments:
+        return
     seen: set[str] = set()
     for cited in citations(build):
         instrument = instrument_of(shop, cited.id)
-        if day is None or instrument is None or instrument.due is None or instrument.id in seen:
+        if instrument is None or instrument.due is None or instrument.id in seen:
             continue
         seen.add(instrument.id)
         if instrument.due < day:

@@ -1,0 +1,123 @@
+"""`millbook plan`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.support.command_line import run
+from tests.support.demo_builds import copy_builds
+from tests.support.figure_records import V8, write_record
+
+PLANNED = {
+    **V8,
+    "build": """
+    title: Spring cup V8
+    status: planned
+    goals: {compression ratio: 9.6, power: 400 hp}
+    engine: {cylinders: 8, fuel: gasoline, red_line: 6200 rpm}
+    customer:
+    registration:
+""",
+    "plan": """
+    alternatives:
+      pistons:
+        A: {pistons.compression_height: 1.560 in, pistons.dish: 6.2 cc}
+        B: {pistons.compression_height: 1.550 in, pistons.dish: 0 cc}
+      gasket: {thin: {gasket.thickness: 0.027 in}, usual: {gasket.thickness: 0.039 in}}
+""",
+}
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    write_record(tmp_path, PLANNED)
+    return tmp_path
+
+
+def test_a_plan_shows_its_goals_what_is_known_and_what_waits(archive: Path) -> None:
+    output = run("plan", "test-engine", archive=archive).output
+    assert "Spring cup V8 (planned)" in output
+    assert "Compression ratio" in output
+    assert "for the dyno to show" in output
+    assert "What to record next, and what waits for it" in output
+    assert "Alternatives: 4 combinations of pistons and gasket, best first" in output
+    assert all(len(line) <= 80 for line in output.splitlines())
+
+
+def test_a_plan_with_nothing_but_a_title_and_cylinders(tmp_path: Path) -> None:
+    write_record(
+        tmp_path, {"build": "title: Something\nstatus: planned\nengine: {cylinders: 8}\n", "top_end": "heads:\n"}
+    )
+    for command in (("plan", "test-engine"), ("check", "test-engine"), ("figures", "test-engine")):
+        result = run(*command, archive=tmp_path)
+        assert result.exit_code == 0, result.output
+    assert "nothing yet" in run("plan", "test-engine", archive=tmp_path).output
+    result = run("plan", "test-engine", "--for", "compression_ratio=9.6", archive=tmp_path)
+    assert "It needs" in result.output
+
+
+def test_changes_are_shown_beside_what_is(archive: Path) -> None:
+    result = run(
+        "plan", "test-engine", "--set", "rockers.ratio=1.7", "--set", "gasket.thickness=0.030 in", archive=archive
+    )
+    assert result.exit_code == 0
+    assert "top_end.rockers.ratio: 1.6 -> 1.7" in result.output
+    assert "Quench (squish)" in result.output
+    assert "Displacement" not in result.output
+    everything = run("plan", "test-engine", "--set", "rockers.ratio=1.7", "--all", archive=archive).output
+    assert "Displacement" in everything
+
+
+def test_a_wanted_figure_is_solved_after_the_changes(archive: Path) -> None:
+    arguments = ("--set", "gasket.thickness=0.027 in", "--for", "compression_ratio=9.6", "--json")
+    found = json.loads(run("plan", "test-engine", *arguments, archive=archive).stdout)
+    assert found["changes"] == [{"field": "top_end.gasket.thickness", "written": "0.027 in"}]
+    solutions = {item["field"]: item for item in found["for"]["solutions"]}
+    assert solutions["top_end.gasket.thickness"]["before"] == [pytest.approx(0.027 * 0.0254)]
+    assert {"bottom_end.pistons.dish", "top_end.heads.chambers", "bottom_end.block.deck_height"} <= set(solutions)
+    assert all(set(item["figures"]) <= {"quench", "effective_compression_ratio"} for item in solutions.values())
+
+
+def test_alternatives_as_json(archive: Path) -> None:
+    found = json.loads(run("plan", "test-engine", "--json", archive=archive).stdout)["alternatives"]
+    assert found["parts"] == {"pistons": ["A", "B"], "gasket": ["thin", "usual"]}
+    assert len(found["combinations"]) == 4
+    assert {"candidates", "goals", "not_met", "missed_by", "figures", "cautions"} == set(found["combinations"][0])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("--set", "gasket.thickness=0.030"), "--set gasket.thickness=0.030: gasket.thickness: 0.030 has no unit"),
+        (("--set", "gaskt.thickness=1 mm"), "did you mean 'gasket.thickness'"),
+        (("--for", "quench=0.040"), "write 0.040 in"),
+        (("--for", "quentch=1 mm"), "did you mean 'quench'"),
+    ],
+)
+def test_an_error_is_one_line_with_the_fix(archive: Path, arguments: tuple[str, ...], message: str) -> None:
+    result = run("plan", "test-engine", *arguments, archive=archive)
+    assert result.exit_code == 1
+    assert message in result.output
+
+
+def test_too_many_combinations_are_refused_with_advice(archive: Path) -> None:
+    many = ", ".join(f"{index}: {{gasket.thickness: 0.{index:04d} in}}" for index in range(100, 300))
+    more = ", ".join(f"{index}: {{pistons.dish: {index} cc}}" for index in range(11))
+    write_record(archive, {"plan": f"alternatives: {{gasket: {{{many}}}, pistons: {{{more}}}}}"})
+    result = run("plan", "test-engine", archive=archive)
+    assert result.exit_code == 1
+    assert "plan.yaml:1" in result.output
+    assert "2,200 combinations" in result.output
+
+
+def test_a_finished_engine_can_be_asked_what_if(tmp_path: Path) -> None:
+    copy_builds(tmp_path, "pilot-launch-four")
+    before = sorted((path, path.read_bytes()) for path in (tmp_path / "builds").rglob("*") if path.is_file())
+    result = run("plan", "pilot-launch-four", "--set", "rockers.ratio=1.6", archive=tmp_path)
+    assert "This engine is finished: what follows is a what-if" in result.output
+    assert "coil bind: 3.1 mm -> 2.5 mm, calculated, from measured" in result.output
+    assert "dyno results: to be measured again" in result.output
+    assert before == sorted((path, path.read_bytes()) for path in (tmp_path / "builds").rglob("*") if path.is_file())
