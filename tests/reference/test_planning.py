@@ -23,7 +23,7 @@ WANTED = {"compression_ratio": 9.6, "quench": 1.0e-3, "effective_compression_rat
 
 @pytest.fixture
 def build(tmp_path: Path) -> Build:
-    return read(tmp_path, V8)
+    return read(tmp_path, {**V8, "cam": V8["cam"] + "    installed: {intake_centerline: 105 deg}\n"})
 
 
 @pytest.mark.parametrize("slug", WANTED)
