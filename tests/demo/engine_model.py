@@ -94,6 +94,14 @@ class Engine:
     exhaust_offsets: tuple[float, ...] = field(default=())
     intake_loss: float = 5.0e3
     water_cooled: bool = True
+    boost: float = 0.0
+    """Boost above the barometer that the wastegate holds [Pa]; 0 without a turbocharger."""
+    boost_speed: float = 3500.0
+    """Speed at which the turbocharger has it [rpm]."""
+    charge_temperature: float = 0.0
+    """Charge after its cooler at full boost [K]."""
+    restrictor: float = 0.0
+    """Smallest diameter that all the air passes [m]; 0 without one."""
 
     @property
     def revolutions(self) -> int:
@@ -166,6 +174,8 @@ def run(
         * (weather.dry_pressure / REFERENCE_DRY_PRESSURE)
         * np.sqrt(REFERENCE_TEMPERATURE / weather.kelvin)
     )
+    if engine.boost:
+        charge = _boosted_charge(engine, rpm, weather, ve)
     per_air = engine.fuel.heating_value / engine.fuel.stoichiometric
     mixture = 1 / lam if engine.compression_ignition else 1.02 - 2.0 * (lam - engine.best_lambda) ** 2
     efficiency = engine.efficiency * (1 - engine.ratio**-0.30) * (1 - 0.035 * 1500 / (rpm + 500))
@@ -201,6 +211,12 @@ def run(
         "barometer": np.full_like(rpm, weather.barometer),
         "air_temperature": weather.kelvin + 0.15 * random.standard_normal(rpm.size),
     }
+    if engine.boost:
+        boosted = charge * GAS_CONSTANT_AIR * engine.charge_temperature / ve - weather.barometer
+        channels["boost_pressure"] = boosted * (1 + _wander(random, rpm.size, 0.006))
+        channels["charge_temperature"] = (
+            engine.charge_temperature - 4 + 8 * along + 0.3 * random.standard_normal(rpm.size)
+        )
     offsets = engine.exhaust_offsets or (0.0,) * engine.cylinders
     mean = 273.15 + engine.exhaust_base + 130 * along**0.7 - 420 * (engine.best_lambda - lam)
     if not engine.compression_ignition:
@@ -209,6 +225,21 @@ def run(
         channels[f"exhaust_temperature_{number}"] = mean + offset + 2.5 * random.standard_normal(rpm.size)
     channels["exhaust_temperature"] = mean + 2.5 * random.standard_normal(rpm.size)
     return channels
+
+
+def _boosted_charge(engine: Engine, rpm: Array, weather: Weather, ve: Array) -> Array:
+    """Return the charge for each swept volume [kg/m3]: at the boost held, or as much as the restrictor lets through.
+
+    Air at the speed of sound in the throat passes 0.0404 A p / sqrt(T) in SI units (isentropic flow of air, ratio of
+    specific heats 1.4); the boundary layer takes 4 % of the throat.
+    """
+    reached = 1 / (1 + np.exp(-(rpm - engine.boost_speed + 600) / 260))
+    charge = ve * (weather.dry_pressure + engine.boost * reached) / (GAS_CONSTANT_AIR * engine.charge_temperature)
+    if engine.restrictor:
+        choked = 0.96 * 0.0404 * np.pi / 4 * engine.restrictor**2 * weather.barometer / np.sqrt(weather.kelvin)
+        limit = choked * engine.revolutions / (engine.displacement * rpm / 60)
+        charge = charge / (1 + (charge / limit) ** 12) ** (1 / 12)
+    return np.asarray(charge)
 
 
 def _wander(random: np.random.RandomState, size: int, spread: float) -> Array:

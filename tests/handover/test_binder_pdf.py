@@ -30,13 +30,13 @@ def test_the_binder_has_everything_that_was_recorded(full_files: Files) -> None:
         "Engine for the pilot launch Turnagain", "W-0241", "Merrow Bar Pilots", "PM 118",  # whose it is
         "Strong between 2200 and 3600 rpm",  # what it was asked for
         "Every 250 rpm", "Corrected to SAE J1349", "water brake on the slip", "21.0 °C", "not comparable",  # results
-        "0.040 to 0.070 mm", "0.054 to 0.060 mm", "maker's book",  # fits with their ranges
+        "0.040 to 0.070 mm", "0.054 to 0.060 mm", "manufacturer's manual",  # fits with their ranges
         "Cam as installed", "offset key, one degree", "30 → 55 → 75 N m", "10 → 20 N m, then 60°",
         "130 main, 50 idle", "0.7 mm", "15W-40, zinc 1200 ppm", "Minimum octane", "95 RON",
         "go straight to 2000 rpm", "Ten runs from a third", "min. 3 bar", "mean piston speed and the propeller",
         "After 10 hours", "QF-L16-050/H", "Returned and rejected parts", "carbon monoxide", "current manual",
         "Service log", "workshop phone 01632 960142", "21 May 2025",  # last day of twelve months of warranty
-        "Petrol vapour collects in a bilge", "Twelve months on our work", "Received by",
+        "Gasoline vapor collects in a bilge", "Twelve months on our work", "Received by",
         "https://archive.wrackline.example/builds/pilot-launch-four/index.html",
     ):  # fmt: skip
         assert without_blanks(said).casefold() in text.casefold(), said

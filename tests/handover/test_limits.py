@@ -26,7 +26,7 @@ def _limits(archive: Path, slug: str) -> dict[str, tuple[str, str]]:
 def test_every_limit_has_a_source_and_none_is_repeated(tmp_path: Path) -> None:
     limits = _limits(archive_with(tmp_path), FULL)
     assert limits["Engine speed"] == ("max. 5400 rpm, 3600 all day", "mean piston speed and the propeller")
-    assert limits["Oil pressure at idle"][1] == "maker's book"
+    assert limits["Oil pressure at idle"][1] == "manufacturer's manual"
     assert not [what for what in limits if what == "Oil pressure, hot"]  # the sheet's own goes before the habit
 
 
