@@ -10,6 +10,7 @@ from builder import __version__
 from builder.commands import (
     check,
     compare,
+    due,
     export,
     figures,
     find,
@@ -43,6 +44,7 @@ def main() -> None:
 for module in (
     check,
     compare,
+    due,
     export,
     figures,
     find,

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import calendar
-import datetime
 from dataclasses import dataclass
 
+from builder.archive.service_due import warranty_end
 from builder.handover.rich_text import TextBlock, parse_blocks
 from builder.publish.pages.formatting import format_date
 from builder.record.models.build import Build
@@ -29,18 +28,10 @@ def warranty_of(build: Build, shop: Shop) -> Warranty:
     """
     delivery = build.delivery
     starts = delivery.delivered if delivery else None
-    ends = delivery.warranty_ends if delivery else None
-    if ends is None and starts is not None and shop.warranty_months:
-        ends = months_later(starts, shop.warranty_months)
+    ends = warranty_end(build, shop)
     return Warranty(
         parse_blocks((delivery.warranty if delivery else None) or shop.warranty),
         format_date(starts) if starts else "",
         format_date(ends) if ends else "",
         ", ".join(filter(None, (shop.name, shop.contact))),
     )
-
-
-def months_later(date: datetime.date, months: int) -> datetime.date:
-    """Return the same day some months later, or the last day of that month where it has no such day."""
-    year, month = divmod(date.year * 12 + date.month - 1 + months, 12)
-    return datetime.date(year, month + 1, min(date.day, calendar.monthrange(year, month + 1)[1]))

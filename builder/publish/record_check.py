@@ -12,6 +12,7 @@ from pathlib import Path
 
 from builder.archive.engine_checks import EngineEntry, engine_problems
 from builder.archive.engine_record import engine_entry
+from builder.archive.service_due import schedule_problems
 from builder.archive.shop_profile import read_shop_profile
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import FigureSheet
@@ -69,7 +70,7 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
     if build is None:
         return CheckReport(tuple(problems), (), ok=True)
     sheet = compute(build, shop)
-    problems += [*sheet.problems, *_photo_problems(build)]
+    problems += [*sheet.problems, *_photo_problems(build), *schedule_problems(build, shop)]
     engine = engine_entry(build, shop)
     if shop.english == "uk":
         problems += us_measures(build)

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from builder.handover.warranty import months_later, warranty_of
+from builder.archive.service_due import months_later
+from builder.handover.warranty import warranty_of
 from builder.record.models.shop import Shop
 from tests.support.handover_samples import bare_archive, write_build
 
