@@ -11,15 +11,15 @@ from pathlib import Path
 
 import msgspec
 
+from builder.archive.due_item import DueItem, DueStatus, due_text, in_order_of_day
 from builder.archive.engine_build import engine_key
-from builder.archive.service_due import DueItem, DueStatus, due_items, in_order_of_day, schedule_problems
+from builder.archive.service_due import due_items, schedule_problems
 from builder.archive.shop_profile import read_shop_profile
 from builder.figures.core.guard import Guard
 from builder.record.load import build_folders, read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem, errors_in
-from builder.record.quantities.units import to_unit
 
 _ORDER: tuple[DueStatus, ...] = ("overdue", "due", "later", "not known")
 
@@ -93,26 +93,6 @@ def _lines(rows: list[_Row], shop: Shop) -> Iterator[str]:
         name = f"{row.build.slug} ({identity})" if identity else row.build.slug
         what = row.item.what if row.item.is_warranty else f"{row.item.name}: {row.item.what}"
         yield f"{row.status:<9} {name}: {what}; {due_text(row.item)}"
-
-
-def due_text(item: DueItem) -> str:
-    """Return when a service is due, and what is known of the running, in one line."""
-    if item.is_warranty:
-        return f"on {item.day}"
-    when = [f"by {item.day}"] if item.day else []
-    if item.hours is not None:
-        when.append(f"at {item.hours:,.6g} h" + (f" (about {item.expected}, estimated)" if item.expected else ""))
-    if item.distance is not None:
-        when.append(f"at {_distance(item.distance, item.distance_unit)}")
-    text = " or ".join(when) or "hours and distance when last done are not recorded"
-    known = [f"{item.known_hours:,.6g} h"] if item.known_hours is not None else []
-    known += [_distance(item.known_distance, item.distance_unit)] if item.known_distance is not None else []
-    last = f"last done {item.last_done}" if item.last_done else "not done since delivery"
-    return f"{text}; {last}" + (f"; {', '.join(known)} on {item.known_on}" if known else "; hours not known")
-
-
-def _distance(meters: float, unit: str) -> str:
-    return f"{to_unit(meters, unit, 'length'):,.0f} {unit}"
 
 
 def _json(row: _Row) -> dict[str, object]:

@@ -18,6 +18,7 @@ from typing import Any
 
 import msgspec
 
+from builder.archive.due_item import DueItem
 from builder.archive.engine_build import EngineBuild
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
 
@@ -26,7 +27,7 @@ INDEX_PATH = Path(".millbook") / "index.json"
 FORMAT = "millbook archive index 2"
 _ENGINE = b"\t"
 """Stands in a line before what the build adds to the history of its engine: no JSON value holds a tab."""
-_FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts", "engine"))
+_FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts", "engine", "due"))
 
 
 def dump_index(summaries: Iterable[Summary]) -> bytes:
@@ -86,6 +87,8 @@ def dump_line(summary: Summary) -> bytes:
         values["curve"] = [summary.curve.start, summary.curve.step, *summary.curve.torque]
     if summary.parts:
         values["parts"] = [[p.maker, p.number, p.kind, p.verdict] for p in summary.parts]
+    if summary.due:
+        values["due"] = msgspec.to_builtins(summary.due)
     line = json.dumps(values, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode()
     if summary.engine is not None:
         line += _ENGINE + msgspec.json.encode(summary.engine)
@@ -99,10 +102,11 @@ def _is_present(value: object) -> bool:
 def _summary(line: bytes) -> Summary:
     build, _, engine = line.partition(_ENGINE)
     values = json.loads(build)
-    curve, parts = values.pop("curve", None), values.pop("parts", ())
+    curve, parts, due = values.pop("curve", None), values.pop("parts", ()), values.pop("due", None)
     return Summary(
         **values,
         curve=None if curve is None else CoarseCurve(curve[0], curve[1], tuple(curve[2:])),
         parts=tuple(PartSummary(*p) for p in parts),
+        due=msgspec.convert(due, tuple[DueItem, ...]) if due else (),
         engine=msgspec.json.decode(engine, type=EngineBuild) if engine else None,
     )

@@ -4,58 +4,17 @@ from __future__ import annotations
 
 import calendar
 import datetime
-from collections.abc import Iterable, Iterator, Sequence
-from typing import Literal
+from collections.abc import Iterator
 
-import msgspec
-
+from builder.archive.due_item import DueItem
 from builder.record.models.build import Build
 from builder.record.models.delivery import Interval, Service
 from builder.record.models.service import ServiceEntry, ServiceEvent
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem, did_you_mean
 
-SOON_DAYS = 30
-"""A service counts as due from so many days before its day (common practice, no source)."""
 _MIN_DAYS = 14
 """From fewer days of running the hours to come are not estimated (common practice, no source)."""
-
-DueStatus = Literal["overdue", "due", "later", "not known"]
-
-
-class DueItem(msgspec.Struct, frozen=True, array_like=True):
-    """One service of one engine, or the end of its warranty: when it is due. It does not depend on today.
-
-    ``day`` is the day it is due by, ``hours`` and ``distance`` [m] what the engine will have run since delivery.
-    ``known_hours``, ``known_distance`` and ``known_on`` are the last that was written down; ``expected`` is the day on
-    which the hours will be reached if the engine runs as much as until then. Days are ISO 8601.
-    """
-
-    name: str
-    what: str
-    day: str | None = None
-    hours: float | None = None
-    distance: float | None = None
-    distance_unit: str = "km"
-    last_done: str | None = None
-    known_hours: float | None = None
-    known_distance: float | None = None
-    known_on: str | None = None
-    expected: str | None = None
-    is_warranty: bool = False
-
-    def status(self, today: datetime.date) -> DueStatus:
-        """Return how the service is on a day: overdue by day, hours or distance, due soon, or later."""
-        day = datetime.date.fromisoformat(self.day) if self.day else None
-        if day is not None and day < today:
-            return "overdue"
-        for known, due in ((self.known_hours, self.hours), (self.known_distance, self.distance)):
-            if known is not None and due is not None and known >= due:
-                return "overdue"
-        days = [item for item in (self.day, self.expected) if item]
-        if not days:
-            return "not known"
-        return "due" if datetime.date.fromisoformat(min(days)) <= today + datetime.timedelta(SOON_DAYS) else "later"
 
 
 def due_items(build: Build, shop: Shop) -> tuple[DueItem, ...]:
@@ -170,13 +129,3 @@ def months_later(date: datetime.date, months: int) -> datetime.date:
     """Return the same day some months later, or the last day of that month where it has no such day."""
     year, month = divmod(date.year * 12 + date.month - 1 + months, 12)
     return datetime.date(year, month + 1, min(date.day, calendar.monthrange(year, month + 1)[1]))
-
-
-def in_order_of_day(items: Iterable[tuple[str, DueItem]]) -> Sequence[tuple[str, DueItem]]:
-    """Return services with the build of each, the next one first; those without a day last."""
-
-    def key(item: tuple[str, DueItem]) -> tuple[str, str, str]:
-        slug, due = item
-        return (min(filter(None, (due.day, due.expected)), default="9999"), slug, due.name)
-
-    return sorted(items, key=key)

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from builder.archive.due_item import DueItem
 from builder.archive.engine_build import EngineBuild
 from builder.engine.constants import REV_PER_MINUTE
 
@@ -107,6 +108,8 @@ class Summary:
     """The system that the build's own page leads with: inch or metric."""
     engine: EngineBuild | None = None
     """What the build adds to the history of its engine, where the engine has a number."""
+    due: tuple[DueItem, ...] = ()
+    """When its services are due; in the shop's edition alone."""
 
 
 def coarse_curve(

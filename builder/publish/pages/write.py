@@ -18,7 +18,14 @@ from builder.publish.incremental.output_dir import remove_files, write_if_change
 from builder.publish.incremental.state import BuildState, PublishedBuild
 from builder.publish.pages import templating
 from builder.publish.pages.archive.overview import draw_overviews, overview_charts
-from builder.publish.pages.archive.pages import FINDER_DATA, archive_pages, display_units, fixed_pages
+from builder.publish.pages.archive.pages import (
+    FINDER_DATA,
+    archive_pages,
+    display_units,
+    due_page,
+    fixed_pages,
+    page_renderer,
+)
 from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT
 from builder.publish.pages.build.rebuild import RebuildResult
 from builder.publish.pages.build.similar_builds import SimilarBuilds, render_similar, stale_similar
@@ -108,6 +115,8 @@ def write_pages(
         english = english_of(shop.english, workspace.archive).keeping(list(shown_texts(index.builds)))
         photos = {slug: photo for slug, build in rebuilt.builds.items() if (photo := first_photo(build.photos))}
         files = archive_pages(index.builds, shop, environment, drawings.result, english.text, photos)
+        if workspace.edition.is_internal:
+            files["due.md"] = due_page(index.builds, page_renderer(shop, environment))
         static = previous.static_pages
         if not changes.output_valid or not static:
             static_files = fixed_pages(shop, environment) | templating.assets(workspace.archive)

@@ -291,7 +291,7 @@ class Shop(RecordModel):
     warranty: Prose | None = field(
         "warranty text for the delivery pack", "Twelve months on parts and work.", shown_in="deliveries"
     )
-    warranty_months: Count | None = field("months of warranty from the day of delivery", "12", shown_in="deliveries")
+    warranty_months: Count | None = field("months of warranty from the day of delivery", "12")
     emergency_contact: Line | None = field(
         "whom the owner of an engine calls in an emergency", "workshop phone, day and night", shown_in="deliveries"
     )

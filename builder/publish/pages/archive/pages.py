@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from builder.archive.due_item import due_text, in_order_of_day
+from builder.archive.engine_history import engine_histories
 from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
 from builder.archive.finder_json import finder_data
 from builder.archive.groupings import group_builds
@@ -135,6 +137,18 @@ def archive_pages(
     }
 
 
+def due_page(summaries: Sequence[Summary], page: Callable[..., bytes]) -> bytes:
+    """Return the page of the services that are due, next first, of the last build of every engine."""
+    superseded = {s.slug for history in engine_histories(summaries).values() for s in history.builds[:-1]}
+    current = {summary.slug: summary for summary in summaries if summary.slug not in superseded}
+    items = in_order_of_day((slug, item) for slug, summary in current.items() for item in summary.due)
+    rows = [
+        (current[slug], item.what if item.is_warranty else f"{item.name}: {item.what}", due_text(item))
+        for slug, item in items
+    ]
+    return page("due", rows=rows)
+
+
 def card(summary: Summary, system: System, photo: PhotoSize | None) -> Card:
     """Return a build as a card, its numbers in the units that its own page leads with."""
     line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date)))
@@ -163,6 +177,8 @@ def _entry_links(rows: Sequence[Summary]) -> list[tuple[str, str]]:
         ("All builds", "builds.html"),
         ("How we calculate", "methods.html"),
     ]
+    if any(summary.due for summary in rows):  # in the shop's edition
+        links.append(("Services due", "due.html"))
     return links if rows else links[1:]
 
 

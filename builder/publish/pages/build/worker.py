@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import traceback
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from builder.archive.build_summary import summarize_build
 from builder.archive.compare import compared_record
 from builder.archive.record_json import RECORD_SCRIPT, record_script
+from builder.archive.service_due import due_items
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
 from builder.figures.evaluate import compute
@@ -166,6 +167,8 @@ def build_one(
         public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )
     summary = summarize_build(public, sheet, shop)
+    if edition.is_internal:
+        summary = replace(summary, due=due_items(build, shop))
     keys = tuple(item.key for item in placed)
     problems += (*sheet.problems, *guard.problems, *chart_problems, *photo_problems)
     return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos), keys)
