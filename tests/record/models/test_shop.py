@@ -7,7 +7,7 @@ from builder.record.models.shop import Shop, page_relevant
 
 def test_pages_depend_on_the_fields_of_the_shop_that_they_show() -> None:
     shop = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"})
-    same = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"}, warranty_months=6, warranty="None.")
+    same = Shop(name="Test shop", guidelines={"least_quench": "0.035 in"}, warranty="None.")
     renamed = Shop(name="Other shop", guidelines={"least_quench": "0.035 in"})
     other_quench = Shop(name="Test shop", guidelines={"least_quench": "0.036 in"})
     assert page_relevant(shop) == page_relevant(same)
@@ -27,7 +27,7 @@ def test_every_other_setting_changes_pages() -> None:
     pages = {
         "name": "Test shop", "tagline": "Engines.", "units": "inch", "correction": "din-70020",
         "range": "3000..5000 rpm", "guidelines": {"most_lambda": 0.9}, "repeatability": {"value": "0.4 %", "from": 9},
-        "likeness_weights": {"fuel": 2}, "paper": "Letter",
+        "likeness_weights": {"fuel": 2}, "paper": "Letter", "warranty_months": 6,
         "delivery_requires": ["cam"], "site_address": "https://archive.example",
     }  # fmt: skip
     for name, value in pages.items():
