@@ -89,7 +89,11 @@ def _delivered_pressure_ratio(context: Context, item: Input) -> InputValue | Non
         return None
     ratio = float(boost.pressure_ratio(gauge, ambient))
     return item.value(
-        ratio, (f"{ratio:.3f}",), GIVEN if logged is None else MEASURED, where=context.build.where(item.path)
+        ratio,
+        (f"{ratio:.3f}",),
+        GIVEN if logged is None else MEASURED,
+        is_uncertainty_known=False,
+        where=context.build.where(item.path),
     )
 
 

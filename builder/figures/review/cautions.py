@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from builder.figures.core import display_units
-from builder.figures.core.display_units import written_text
+from builder.figures.core.display_units import join_unit, written_text
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.definitions.piston_motion import AT_RED_LINE
@@ -23,6 +23,8 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 from builder.record.quantities.digits import is_above, is_below
+from builder.record.quantities.unit_table import printed_unit
+from builder.record.quantities.units import to_unit
 
 _SET_IN = "set in shop.yaml, guidelines"
 _NEAR_SEAT = 0.55e-3
@@ -350,7 +352,8 @@ def _fuel_pump_pressure(build: Build, shop: Shop, sheet: FigureSheet) -> Iterato
     on_top = (boost.value - 1) * barometer if boost is not None and barometer is not None else 0.0
     needed = float(fuel.values.max()) + max(on_top, 0.0)
     if is_below(rated.si, needed, rated.step):
-        against = display_units.PRESSURE.text(needed, sheet.system)
+        number = to_unit(needed, rated.unit, rated.dimension)
+        against = join_unit(f"{number:.{max(1, len(rated.number.partition('.')[2]))}f}", printed_unit(rated.unit))
         parts = "the fuel pressure and the boost" if on_top > 0 else "the fuel pressure"
         text = f"The flow of the fuel pump is stated at {written_text(rated)}, and {parts} come to {against}"
         path = "top_end.induction.fuel_pump.pressure"

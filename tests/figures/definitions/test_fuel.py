@@ -103,6 +103,6 @@ def test_a_fuel_pump_is_asked_for_the_boost_as_well(tmp_path: Path) -> None:
     boost = {"Boost (kPa)": np.full(RPM.shape, 80.0)}
     sheet = pump_sheet(tmp_path, "settings: {fuel_pressure: 3 bar}\n", ample, **boost)
     (caution,) = (caution for caution in sheet.cautions if caution.name == "fuel_pump")
-    assert "380 kPa" in plain(caution.sentence)
+    assert "3.8 bar" in plain(caution.sentence)
     enough = pump_sheet(tmp_path, "settings: {fuel_pressure: 3 bar}\n", ample.replace("3 bar", "4 bar"), **boost)
     assert not [caution for caution in enough.cautions if caution.name == "fuel_pump"]

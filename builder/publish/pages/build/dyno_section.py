@@ -107,7 +107,8 @@ def _earlier_notes(session: DynoSession) -> Iterator[str]:
         yield f"before the engine was as delivered: {text}"
     for state in session.states:
         if state is not session.delivered:
-            yield from (f"{state.name}: {text}" for text in state.outside)
+            known = session.delivered.outside if session.delivered else ()
+            yield from (f"{state.name}: {text}" for text in state.outside if text not in known)
 
 
 def _needs_mean(change: ComparisonResult) -> bool:
