@@ -99,6 +99,8 @@ def plain_number(text: str, dialect: Dialect, fits: Callable[[float], bool] | No
     Raises CellProblem.
     """
     if not ("," in text or "'" in text or ("." in text and dialect.decimal_mark == ",")):
+        if number(text, ".") is None and "/" not in text:
+            raise CellProblem(f"{text[:60]!r} is not a number")
         return text
     readings: dict[Mark, float | None] = {".": number(text, "."), ",": number(text, ",")}
     possible = {mark: value for mark, value in readings.items() if value is not None}

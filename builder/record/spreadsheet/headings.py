@@ -167,10 +167,11 @@ def _read(plain: str, words: str) -> Heading:
     """Return what a name means, without the unit that its heading gives beside it."""
     if duration := _duration(plain):
         return duration
-    name, key, position = _with_parts(plain)
+    name, key, position = _singular(plain), "", 0
     path = _lookup(name)
-    if path is None and key:
-        path, key = _lookup(_singular(plain)), ""
+    if path is None:
+        name, key, position = _with_parts(plain)
+        path = _lookup(name)
     if path is None:
         return Heading(remark=_similar(name))
     target = parse_target(f"{path}{f'.{key}' if key else ''}{f'[{position}]' if position else ''}")
@@ -194,7 +195,7 @@ def _duration(plain: str) -> Heading | None:
 
 def _unit_in_name(words: str, target: Target) -> str:
     """Return the unit that is the last word of a name, as in `chamber cc`."""
-    last = words.split()[-1]
+    *_, last = words.split()
     return last if target.takes_unit and not target.unit_problem(last) else ""
 
 
@@ -227,7 +228,11 @@ def _plain(words: str) -> str:
         for token in re.split(r"[\s_/-]+", text.lower())
     ]
     full = (_ABBREVIATIONS.get(token, token) for token in tokens if token)
-    return common_form(" ".join(token for token in full if token not in _FILLERS))
+    return _without_fillers(common_form(" ".join(full)))
+
+
+def _without_fillers(name: str) -> str:
+    return "_".join(word for word in name.split("_") if word not in _FILLERS)
 
 
 def _singular(name: str) -> str:
@@ -255,6 +260,8 @@ def _with_parts(plain: str) -> tuple[str, str, int]:
 
 def _lookup(name: str) -> str | None:
     """Return the path of the one field that a name means; None where none or several do."""
+    if not name:
+        return None
     candidates = _names().get(name) or _names_by_words().get(_in_any_order(name), {})
     best = min(candidates.values(), default=None)
     paths = [path for path, rank in candidates.items() if rank == best]
@@ -294,7 +301,7 @@ def _names() -> Mapping[str, Mapping[str, _Rank]]:
             full = path if document == "build" else f"{document}.{path}"
             rank = (1 if path in first else 2, path.count("."))
             for name in _combinations(((_singular(document),), *parts)):
-                names[name].setdefault(full, rank)
+                names[_without_fillers(name)].setdefault(full, rank)
     for path, others in _COLUMN_NAMES.items():
         for other in others.split(","):
             names[_singular(_plain(other.strip()))][path] = (0, 0)

@@ -385,7 +385,7 @@ class _Importer:
             if log is not None:
                 logs.remove(log)
                 place = f"{log.source}:{log.row if log.row > 1 else error.line}: "
-                text = f"the pull {log.name}: {place}{error.message}; left out"
+                text = f"{log.name}: {place}{error.message}; left out"
                 row.values_left_out += 1
                 row.problems.append(Problem(self.file, row.number, text, "warning"))
                 continue

@@ -79,6 +79,10 @@ class _Scanner:
 
     def __init__(self, name: str) -> None:
         self.name = name
+        self.parser = expat.ParserCreate()
+        self.parser.StartDoctypeDeclHandler = self.doctype
+        self.parser.StartElementHandler = self.start
+        self.parser.EndElementHandler = self.end
         self.scan = PartScan()
         self.depth = self.in_row = 0
         self.cell = ""
@@ -86,6 +90,9 @@ class _Scanner:
 
     def doctype(self, *_: Any) -> None:
         raise SpreadsheetError(f"declares a document type ({self.name[:60]}), which no workbook needs: it is not read")
+
+    def value(self, _: str) -> None:
+        self.seen["v"] = True
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         name = tag.rpartition(":")[2]
@@ -97,25 +104,26 @@ class _Scanner:
         if name == "c":
             self.cell = attributes.get("r", "")
             self.seen.clear()
-        elif name in ("f", "v", "is"):
+        elif name == "v":
+            self.parser.CharacterDataHandler = self.value
+        elif name in ("f", "is"):
             self.seen[name] = True
         elif name == "mergeCell" and len(self.scan.merged) < _LISTED:
             self.scan.merged.append(attributes.get("ref", ""))
 
     def end(self, tag: str) -> None:
         self.depth -= 1
-        if tag.rpartition(":")[2] == "c" and self.seen["f"] and not (self.seen["v"] or self.seen["is"]):
+        name = tag.rpartition(":")[2]
+        if name == "v":
+            self.parser.CharacterDataHandler = None
+        elif name == "c" and self.seen["f"] and not (self.seen["v"] or self.seen["is"]):
             self.scan.without_value.add(self.cell)
 
 
 def _scan(archive: ZipFile, part: ZipInfo) -> PartScan:
     scanner = _Scanner(part.filename)
-    parser = expat.ParserCreate()
-    parser.StartDoctypeDeclHandler = scanner.doctype
-    parser.StartElementHandler = scanner.start
-    parser.EndElementHandler = scanner.end
     with archive.open(part) as file:
         while chunk := file.read(_CHUNK):
-            parser.Parse(chunk, False)
-    parser.Parse(b"", True)
+            scanner.parser.Parse(chunk, False)
+    scanner.parser.Parse(b"", True)
     return scanner.scan

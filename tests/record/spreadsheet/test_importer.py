@@ -315,7 +315,7 @@ def test_a_folder_of_logs_is_joined_by_the_number_that_each_name_begins_with(tmp
     assert imported(tmp_path, "0150-offshore").pulls == ()
     text = "\n".join(map(str, report.problems))
     assert "777.csv:1: warning: its name begins with the number of no build" in text
-    assert "engines.csv:4: warning: the pull 0150: 0150.csv:1: " in text
+    assert "engines.csv:4: warning: pull 0150: 0150.csv:1: " in text
     assert (tmp_path / "builds/0142-pilot-launch/dyno/0142-second-pull.csv").read_bytes() == (
         logs / "0142-second pull.csv"
     ).read_bytes()
