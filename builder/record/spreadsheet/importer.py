@@ -257,7 +257,10 @@ class _Importer:
             return None
         given = {entry.target.field for entry in row.entries}
         texts = {entry.target.field: entry.values[0].text for entry in reversed(row.entries) if entry.values}
+        has_dyno = bool(self._logs(row)) or any(entry.target.document == "dyno" for entry in row.entries)
         for target, text in self.plan.mapping.values:
+            if target.document == "dyno" and not has_dyno:
+                continue
             if target.field not in given and (filled := _filled(text, texts)):
                 row.entries.append(Entry(target, (Value(filled),), None))
                 texts.setdefault(target.field, filled)

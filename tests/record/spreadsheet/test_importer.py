@@ -279,13 +279,17 @@ def test_a_sheet_of_dyno_readings_is_joined_by_number(tmp_path: Path) -> None:
     strays = [[999, "x", 3000, 210]]
     sheet = write_xlsx(tmp_path / "e.xlsx", {"Builds": [HEADINGS, *ROWS], "Dyno": [*DYNO, *strays]})
     propose_map(tmp_path, sheet)
-    assert "dyno:\n  sheet: Dyno\n  number: Job\n  pull: Run\n" in (tmp_path / "e.map.yaml").read_text()
+    text = (tmp_path / "e.map.yaml").read_text()
+    assert "dyno:\n  sheet: Dyno\n  number: Job\n  pull: Run\n" in text
+    (tmp_path / "e.map.yaml").write_text(text.replace("values:\n", "values:\n  dyno.readings: observed\n"))
     report = import_sheet(tmp_path, sheet)
     assert [str(problem) for problem in report.problems] == [
         "e.xlsx:28: warning: no build has the number '999': its readings are not imported"
     ]
     build = imported(tmp_path, "0142-pilot-launch")
     assert [pull.name for pull in build.pulls] == ["first", "68 jets"]
+    assert build.get("dyno.readings") == "observed"
+    assert imported(tmp_path, "0143-post-van").dyno is None
     assert build.logs["68 jets"].channels["torque"].max() == pytest.approx((200 + 55 + 5) * 1.3558179483)
     before = read_tree(tmp_path / "builds")
     assert import_sheet(tmp_path, sheet).ok
