@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from builder.engine.uncertainty import half_width
 from builder.engine.validation import Array
 
 
-@dataclass(frozen=True, slots=True)
-class DynoState:
+class DynoState(msgspec.Struct, frozen=True, array_like=True):
     """A state of the engine on the dyno: mean corrected torque [N m] on an even grid of speeds [rev/s].
 
     ``scatter`` is the standard deviation of a pull's mean torque over that torque [-], known with ``freedom`` degrees

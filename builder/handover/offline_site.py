@@ -17,7 +17,7 @@ from builder.figures.core.types import FigureDefinition, FigureDescription, Figu
 from builder.figures.definitions import REGISTRY
 from builder.publish.english import English
 from builder.publish.errors import PublishError
-from builder.publish.pages.build.context import SIMILAR_BUILDS_SLOT, render_build_page
+from builder.publish.pages.build.context import ENGINE_SLOT, SIMILAR_BUILDS_SLOT, render_build_page
 from builder.publish.pages.build.page_chart import PageDrawing, chart_files
 from builder.publish.pages.build.sheet_link import SheetLink
 from builder.publish.pages.templating import page_environment, resolve_all
@@ -89,7 +89,7 @@ def offline_record(
     except jinja2.TemplateError as error:
         name = getattr(error, "filename", None) or getattr(error, "name", None) or "a template of the pages"
         raise PublishError(f"{name}: {error.message or 'the template cannot be used'}") from error
-    page = page.replace(SIMILAR_BUILDS_SLOT, "")
+    page = page.replace(SIMILAR_BUILDS_SLOT, "").replace(ENGINE_SLOT, "")
     pages: dict[str, bytes] = {
         "index.md": english.markup(_standalone(page, [sheet.file for sheet in sheets])).encode(),
         "methods.md": english.markup(methods).encode(),

@@ -179,6 +179,7 @@ def _commit(
         sources=changes.sources,
         builds=pages.builds,
         skipped=rebuilt.skipped,
+        engines=pages.engines,
         static_pages=pages.static,
         overview_charts=pages.overview_charts,
         bodies=pages.bodies,

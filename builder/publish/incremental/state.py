@@ -40,6 +40,14 @@ class PublishedBuild:
 
 
 @dataclass(frozen=True)
+class PublishedEngine:
+    """An engine with a page on the site: the hash of what it was written from, and the keys of its charts."""
+
+    hash: str
+    charts: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
 class SkippedBuild:
     """A build that is not on the site, or not as its record is now."""
 
@@ -72,6 +80,8 @@ class BuildState:
     """By slug: the builds on the site."""
     skipped: Mapping[str, SkippedBuild] = field(default_factory=dict)
     """By slug: the builds that were left out."""
+    engines: Mapping[str, PublishedEngine] = field(default_factory=dict)
+    """By the engine's key: the engines that have a page."""
     static_pages: tuple[str, ...] = ()
     """Files of the pages folder that depend on no build."""
     overview_charts: tuple[str, ...] = ()

@@ -94,7 +94,7 @@ def copy_static(archive: Path, site: Path) -> list[str]:
     for name, path in files.items():
         target = site / name
         try:
-            if name.startswith("builds/") or os.path.lexists(target):
+            if name.startswith(("builds/", "engines/")) or os.path.lexists(target):
                 raise FileExistsError
             target.parent.mkdir(parents=True, exist_ok=True)
         except (FileExistsError, NotADirectoryError):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -44,15 +45,24 @@ def engine_charts(builds: Sequence[Summary], shop: Shop, system: System, *, both
     yield from _oil(builds, shop)
 
 
-def states_of(builds: Sequence[Summary]) -> list[tuple[str, DynoState]]:
-    """Return every state of the engine on the dyno, oldest first, with what it is."""
+@dataclass(frozen=True)
+class NamedState:
+    """A state of the engine on the dyno with its name, and whether it is that of a delivery."""
+
+    name: str
+    state: DynoState
+    delivered: bool
+
+
+def states_of(builds: Sequence[Summary]) -> list[NamedState]:
+    """Return every state of the engine on the dyno, oldest first."""
     states = []
     for build in builds:
         engine = build.engine
         if engine is not None and engine.before is not None:
-            states.append((f"{name_of(build)}, as returned", engine.before))
+            states.append(NamedState(f"{name_of(build)}, as returned", engine.before, delivered=False))
         if engine is not None and engine.delivered_state is not None:
-            states.append((f"{name_of(build)}, as delivered", engine.delivered_state))
+            states.append(NamedState(f"{name_of(build)}, as delivered", engine.delivered_state, delivered=True))
     return states
 
 
@@ -82,14 +92,14 @@ def _power(builds: Sequence[Summary], system: System, *, both: bool) -> Iterator
 
     latest = len(states) - 1
     data = PowerCurves(
-        tuple(curves(index, name, state) for index, (name, state) in enumerate(states)),
+        tuple(curves(index, item.name, item.state) for index, item in enumerate(states)),
         latest,
         tuple(range(max(0, latest - 2), latest)),
         torque_unit=units.TORQUE.label(system),
         power_unit=units.POWER.label(system),
         labels=False,
     )
-    standards = list(dict.fromkeys(state.standard for _, state in states))
+    standards = list(dict.fromkeys(item.state.standard for item in states))
     caption = f"Torque and power, {' and '.join(standards)}. Bold: the latest state."
     if len(standards) > 1:
         caption += " Curves of different standards are not comparable."
@@ -97,8 +107,8 @@ def _power(builds: Sequence[Summary], system: System, *, both: bool) -> Iterator
     yield PageChart("curves", request, caption, readout=_readout(states, system, both=both), inline=True)
 
 
-def _readout(states: Sequence[tuple[str, DynoState]], system: System, *, both: bool) -> Readout:
-    speeds = [units.SPEED.number(1.0, system) * state.speeds for _, state in states]
+def _readout(states: Sequence[NamedState], system: System, *, both: bool) -> Readout:
+    speeds = [units.SPEED.number(1.0, system) * item.state.speeds for item in states]
     low, high = min(speed[0] for speed in speeds), max(speed[-1] for speed in speeds)
     x = np.arange(_SPEED_STEP * np.ceil(low / _SPEED_STEP), high + 1, _SPEED_STEP)
 
@@ -116,12 +126,12 @@ def _readout(states: Sequence[tuple[str, DynoState]], system: System, *, both: b
     return Readout(
         x,
         tuple(
-            ReadoutSeries(name, shown=index >= len(states) - 3, leads=index == len(states) - 1 > 0)
-            for index, (name, _) in enumerate(states)
+            ReadoutSeries(item.name, shown=index >= len(states) - 3, leads=index == len(states) - 1 > 0)
+            for index, item in enumerate(states)
         ),
         (
-            panel("Torque", units.TORQUE, [state.torque for _, state in states]),
-            panel("Power", units.POWER, [state.power for _, state in states]),
+            panel("Torque", units.TORQUE, [item.state.torque for item in states]),
+            panel("Power", units.POWER, [item.state.power for item in states]),
         ),
         float(x[x.size // 2]),
     )
@@ -131,7 +141,7 @@ def _by_cylinder(
     builds: Sequence[Summary], section: Section, title: str, path: str, unit: DisplayUnit, system: System
 ) -> Iterator[PageChart]:
     """Yield the worst cylinder over the hours since each delivery: as delivered, at services, as returned."""
-    worst = max if section == "leak-down" else min
+    worst: Callable[[tuple[float, ...]], float] = max if section == "leak-down" else min
     series, limits = [], []
     for build, later in zip(builds, [*builds[1:], None], strict=True):
         engine = build.engine
@@ -162,16 +172,16 @@ def _by_cylinder(
     yield PageChart(section, over_hours.request(data, name=section.replace("-", "_"), responsive=True), caption)
 
 
-def _as_returned(engine: EngineBuild, path: str, worst: type[max]) -> list[tuple[float, float]]:  # type: ignore[valid-type]
+def _as_returned(
+    engine: EngineBuild, path: str, worst: Callable[[tuple[float, ...]], float]
+) -> list[tuple[float, float]]:
     reading = next((item for item in engine.readings if item.path == path), None)
     if reading is None or not reading.returned or engine.hours is None:
         return []
-    return [(engine.hours, worst(reading.returned))]  # type: ignore[misc]
+    return [(engine.hours, worst(reading.returned))]
 
 
-def _series(
-    build: Summary, points: Sequence[tuple[float, float]], unit: DisplayUnit, system: System
-) -> HoursSeries:
+def _series(build: Summary, points: Sequence[tuple[float, float]], unit: DisplayUnit, system: System) -> HoursSeries:
     ordered = sorted(points)
     return HoursSeries(
         f"after {name_of(build)}",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from builder.archive.due_item import due_text, in_order_of_day
-from builder.archive.engine_history import engine_histories
+from builder.archive.engine_history import EngineHistory, engine_histories
 from builder.archive.fields import BY_SLUG, FIELDS, Field, System, choice_of, number_of, weights_from
 from builder.archive.finder_json import finder_data
 from builder.archive.groupings import group_builds
@@ -97,12 +97,13 @@ def archive_pages(
     overviews: Callable[[], Sequence[tuple[str, Markup]]],
     translate: Callable[[str], str] = str,
     photos: Mapping[str, PhotoSize] = MappingProxyType({}),
+    engines: Sequence[EngineHistory] = (),
 ) -> Files:
     """Return the pages about several builds, by path below the pages folder.
 
     `overviews` returns the titles and SVGs of the overview page; it is called last. `translate` returns a label of
     the finder's data in the archive's English; the pages themselves are translated when they are written.
-    `photos` are the pictures of the cards, by the slug of the build.
+    `photos` are the pictures of the cards, by the slug of the build, `engines` those that have a page.
     """
     rows = newest_first(summaries)
     system = display_units(shop)

@@ -46,6 +46,9 @@ if TYPE_CHECKING:
 SIMILAR_BUILDS_SLOT = "<!-- millbook: similar builds -->"
 """Placeholder for the section of the page that depends on every other build."""
 
+ENGINE_SLOT = "<!-- millbook: engine -->"
+"""Placeholder for the links to the engine's page and its other builds."""
+
 PHOTO_SECTIONS = {"bottom_end": "bottom end", "top_end": "top end"}
 """The photo section of each chapter whose name is spelled differently."""
 
@@ -108,6 +111,7 @@ def render_build_page(
         other_discrepancies=[item for item in sheet.discrepancies if not item.matters],
         contradictions=sheet.contradictions,
         similar_builds=Markup(SIMILAR_BUILDS_SLOT),
+        engine_links=Markup(ENGINE_SLOT),
         safety_subjects=safety_subjects,
         figure_sections=[(section, _figures_in(sheet, section)) for section in SECTIONS if section != FITS],
         clearances=clearance_rows(sheet.clearances, "fit", "bore", "joint"),
