@@ -6,11 +6,16 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import msgspec
+
+from builder.archive.engine_build import EngineBuild
+from builder.archive.engine_dyno import DynoState
 from builder.archive.engine_record import engine_build
 from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
 from builder.engine.power import bmep
 from builder.figures.core.types import Figure, FigureSheet
+from builder.figures.dyno.engine_state import EngineState
 from builder.figures.evaluate import compute_some
 from builder.record.models.build import Build
 from builder.record.models.build_yaml import FUEL_FAMILIES
@@ -35,6 +40,10 @@ SUMMARY_FIGURES = (
 )  # fmt: skip
 """The figures that a summary is made of."""
 _MAX_NAME_LENGTH = 120
+
+
+_STATE_POINTS = 81
+"""Points of the curves of an engine that returns: close enough that a mean over them is that of the full curve."""
 
 
 def summary_of_record(build: Build, shop: Shop) -> Summary:
@@ -116,7 +125,7 @@ def summarize_build(build: Build, sheet: FigureSheet, shop: Shop) -> Summary:
         carburetor=_induction_name(build),
         status=None if record.status == "finished" else str(record.status),
         system=sheet.system,
-        engine=engine_build(build, shop),
+        engine=_engine_build(build, sheet, shop),
         words=" ".join(filter(None, (record.summary, record.goals.text if record.goals else None, *_notes(build)))),
     )
 
@@ -173,6 +182,42 @@ def _induction_name(build: Build) -> str | None:
     part = _name(build.get("top_end.induction.maker"), build.get("top_end.induction.number"))
     description = build.get("top_end.induction.description")
     return _name(description, f"({part})" if part and description else part)
+
+
+def _engine_build(build: Build, sheet: FigureSheet, shop: Shop) -> EngineBuild | None:
+    """Return what a build adds to its engine's history, with the states of the engine on the dyno."""
+    engine, session = engine_build(build, shop), sheet.session
+    if engine is None or session is None:
+        return engine
+    date = build.dyno.date.isoformat() if build.dyno and build.dyno.date else None
+    before = session.before_after.before if session.before_after else None
+    return msgspec.structs.replace(
+        engine,
+        before=_dyno_state(before, date) if before else None,
+        as_delivered=_dyno_state(session.delivered, date) if session.delivered else None,
+    )
+
+
+def _dyno_state(state: EngineState, date: str | None) -> DynoState | None:
+    curve = coarse_curve(state.corrected.speed, state.corrected.torque, _STATE_POINTS)
+    if curve is None:
+        return None
+    peaks = state.peaks
+    return DynoState(
+        name=state.label,
+        standard=state.pulls[0].standard.name,
+        start=curve.start,
+        step=curve.step,
+        torque=curve.torque,
+        peak_torque=peaks.torque.value,
+        peak_torque_speed=peaks.torque.speed,
+        peak_power=peaks.power.value,
+        peak_power_speed=peaks.power.speed,
+        scatter=state.scatter.relative,
+        freedom=state.scatter.freedom,
+        pulls=len(state.averaged_pulls),
+        date=date,
+    )
 
 
 def _word(choice: str | None) -> str | None:

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 
 import msgspec
 
+from builder.archive.engine_dyno import DynoState
+
 
 class EngineReading(msgspec.Struct, frozen=True, array_like=True, gc=False):
     """One reading at every position, SI: as built and as the engine came back.
@@ -96,6 +98,10 @@ class EngineBuild(msgspec.Struct, frozen=True, array_like=True):
     condition: tuple[EngineCondition, ...] = ()
     services: tuple[EngineService, ...] = ()
     events: tuple[EngineEvent, ...] = ()
+    before: DynoState | None = None
+    """The engine on the dyno before the work."""
+    as_delivered: DynoState | None = None
+    """The engine on the dyno as delivered."""
 
     @property
     def day(self) -> str:

@@ -17,6 +17,7 @@ SITE_ENTRIES = frozenset(
         "builds",
         "builds.html",
         "compare.html",
+        "engines",
         "fields.html",
         "finder.html",
         "glossary.html",

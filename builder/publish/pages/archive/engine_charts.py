@@ -61,8 +61,8 @@ def states_of(builds: Sequence[Summary]) -> list[NamedState]:
         engine = build.engine
         if engine is not None and engine.before is not None:
             states.append(NamedState(f"{name_of(build)}, as returned", engine.before, delivered=False))
-        if engine is not None and engine.delivered_state is not None:
-            states.append(NamedState(f"{name_of(build)}, as delivered", engine.delivered_state, delivered=True))
+        if engine is not None and engine.as_delivered is not None:
+            states.append(NamedState(f"{name_of(build)}, as delivered", engine.as_delivered, delivered=True))
     return states
 
 

@@ -27,7 +27,7 @@ from builder.publish.pages.archive.pages import display_units
 from builder.publish.pages.build.goals_section import with_half_width
 from builder.publish.pages.build.page_chart import chart_files, chart_guard, draw_page_charts
 from builder.publish.pages.build.worker import template_env
-from builder.publish.pages.formatting import group_thousands
+from builder.publish.pages.formatting import group_thousands, sentence
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 from builder.record.quantities.unit_table import MILE
@@ -118,7 +118,7 @@ def render_engine(
         number=history.number,
         builds=builds,
         family=next((build.family for build in reversed(builds) if build.family), None),
-        running=_total_running(builds, system),
+        running=_total_running(builds),
         timeline=sorted(_timeline(builds, system), key=lambda entry: entry.date or "9999"),
         charts=drawings,
         back_to_back=list(_back_to_back(builds, system)),
@@ -142,14 +142,14 @@ def _result(build: Summary, system: System) -> str:
     return ", ".join(texts)
 
 
-def _total_running(builds: Sequence[Summary], system: System) -> str:
+def _total_running(builds: Sequence[Summary]) -> str:
     """Return how long the engine has run since its first build here, as far as it is recorded."""
     engines = [build.engine for build in builds if build.engine is not None]
     last = engines[-1]
     hours = [engine.hours for engine in engines if engine.hours is not None]
     since = [service.hours for service in last.services] + [event.hours for event in last.events]
     hours.append(max((item for item in since if item is not None), default=0.0))
-    return f"{sum(hours):g} h" if sum(hours) else ""
+    return group_thousands(f"{sum(hours):g} h") if sum(hours) else ""
 
 
 def running_text(hours: float | None, distance: float | None, starts: int | None, system: System) -> str:
@@ -191,7 +191,11 @@ def _after_delivery(engine: EngineBuild, system: System) -> Iterator[TimelineEnt
         running = running_text(service.hours, service.distance, None, system)
         facts = (f"{running} after delivery" if running else "", *_service_readings(service, system))
         yield TimelineEntry(
-            service.when, "service", service.what, facts=tuple(filter(None, facts)), text=service.note or ""
+            service.when,
+            "service",
+            sentence(service.what, ""),
+            facts=tuple(filter(None, facts)),
+            text=service.note or "",
         )
     for event in engine.events:
         running = running_text(event.hours, event.distance, None, system)
@@ -228,7 +232,7 @@ def _back_to_back(builds: Sequence[Summary], system: System) -> Iterator[BackToB
         step = units.TORQUE.rounding_step(difference.half_width, system)
         before, after = units.TORQUE.texts((difference.before, difference.after), system, (step, step))
         text = with_half_width(units.TORQUE, difference.value, difference.half_width, system)
-        sign = "" if text.startswith("−") else "+"
+        sign = "+" if difference.value > 0 and not units.TORQUE.rounds_to_zero(difference.value, system, step) else ""
         low, high = (units.SPEED.text(end, system, with_unit=False) for end in (difference.low, difference.high))
         yield BackToBackRow(
             earlier.name,

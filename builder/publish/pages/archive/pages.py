@@ -119,6 +119,7 @@ def archive_pages(
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
         "lists.md": page(
             "lists",
+            engines=engines,
             lists=[
                 (title, slug, groups)
                 for slug, title in LIST_TITLES.items()
