@@ -146,7 +146,7 @@ def write_pages(
     published_engines, engine_files, engine_problems = _write_engines(
         workspace, previous, changes, index, histories, shop, charts, workers
     )
-    owners = {"builds": builds, "engines": published_engines}
+    owners: dict[str, Container[str]] = {"builds": builds, "engines": published_engines}
     pages = _files_now(workspace.pages, previous.pages, {*rebuilt.written, *files, *written, *engine_files}, changes)
     expected = {*files, *static}
     surplus = [name for name in pages if name not in expected and not _belongs_to_one(name, owners)]
