@@ -59,6 +59,13 @@ def test_fuel_in_any_word(published_archive: Path) -> None:
     assert BUILD in names.pop()
 
 
+def test_manifold_and_ignition_in_any_word(published_archive: Path) -> None:
+    found = run("find", "-w", "ignition_system=points", archive=published_archive).output
+    assert BUILD in found
+    assert "searched: ignition_system points distributor" in found
+    assert BUILD not in run("find", "-w", "manifold=two plane", archive=published_archive).output
+
+
 def test_fuel_family_and_octane(published_archive: Path) -> None:
     family = run("find", "-w", "fuel_family=pump gasoline", archive=published_archive).output
     assert "searched: fuel_family pump gasoline" in family

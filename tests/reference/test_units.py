@@ -21,7 +21,7 @@ MEANS: dict[str, dict[str, str]] = {
         **dict.fromkeys(("uin", "µin", "μin", "microinch", "microinches"), "1e-6 inch"),
         **dict.fromkeys(("cm", "centimeters", "centimetres"), "centimeter"),
         **dict.fromkeys(("m", "meter", "meters", "metre", "metres"), "meter"),
-        **dict.fromkeys(("ft", "feet", "foot"), "foot"), **dict.fromkeys(("miles", "mile"), "mile"),
+        **dict.fromkeys(("ft", "feet", "foot"), "foot"), **dict.fromkeys(("mi", "miles", "mile"), "mile"),
         **dict.fromkeys(("km", "kilometers", "kilometres"), "kilometer"),
     },
     "volume": {

@@ -164,9 +164,11 @@ def _carburetor(build: Build) -> str | None:
     count, barrels = build.get(f"{path}.count"), build.get(f"{path}.barrels")
     jets = (_value(build, f"{path}.main_jet"), _value(build, f"{path}.secondary_jet"))
     return _text(
-        " × ".join(filter(None, (str(count) if count else None, f"{barrels}-barrel" if barrels else None))) or None,
+        f"qty {count}" if count and count > 1 else None,
+        f"{barrels}-barrel" if barrels else None,
         build.get(f"{path}.description"),
         _value(build, f"{path}.rated_flow", after="each" if count and count > 1 else ""),
+        _value(build, f"{path}.bore", "bore"),
         _value(build, f"{path}.venturi", "venturi"),
         f"jets {' / '.join(filter(None, jets))}" if any(jets) else None,
     )
@@ -191,9 +193,9 @@ def _exhaust(build: Build) -> str | None:
 def _oil_system(build: Build) -> str | None:
     path = "bottom_end.oil_system"
     return _text(
-        _part(build, path, "pump", "maker", "number", "description", "pan"),
         _value(build, f"{path}.pan_capacity", "pan holds"),
         _value(build, f"{path}.pickup_clearance", "pickup", "off the floor"),
+        _part(build, path, "pump", "maker", "number", "description", "pan"),
     )
 
 

@@ -47,6 +47,18 @@ def test_a_value_is_as_written_and_in_the_other_system(tmp_path: Path) -> None:
     assert "by BT" in texts
 
 
+def test_a_section_of_one_line_is_a_row(tmp_path: Path) -> None:
+    build, _ = samples.write_and_read(
+        tmp_path,
+        build="title: T\nengine: {cylinders: 2}\n",
+        top_end="exhaust: two into one\nignition: {kind: magneto, description: fixed advance}\n",
+    )
+    rows, _ = _group(chapters(build), "top_end")
+    assert {title: cell.text for title, cell in rows.items()} == {"Exhaust": "two into one"}
+    rows, _ = _group(chapters(build), "top_end.ignition")
+    assert {title: cell.text for title, cell in rows.items()} == {"Description": "fixed advance", "Kind": "magneto"}
+
+
 def test_readings_at_every_position_are_a_table_that_marks_those_out_of_range(tmp_path: Path) -> None:
     build, _ = samples.write_and_read(
         tmp_path,
