@@ -25,7 +25,7 @@ left out make up more than half of the plan's weight.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -126,6 +126,7 @@ class _ResultMatrix:
 
     ``volume`` is the displacement and ``cylinder`` that of one cylinder [m3], ``stroke`` [m], ``strokes`` the
     number of strokes of a cycle, ``families`` a number for each family; a build without one is a family by itself.
+    ``engines`` is a number for each engine.
     """
 
     features: FeatureMatrix
@@ -134,6 +135,7 @@ class _ResultMatrix:
     stroke: Floats
     strokes: Floats
     families: Ints
+    engines: Ints
     results: Mapping[str, Floats]
     engine_types: tuple[Texts, ...]
 
@@ -144,12 +146,15 @@ def estimate(
     weights: Mapping[str, float],
     level: float = CONFIDENCE_LEVEL,
     system: System = "metric",
+    *,
+    with_own_engine: bool = False,
 ) -> Estimate:
     """Return the expected peak torque and power of a plan, with intervals, or the reasons why there are none.
 
     Parameters
     ----------
-    summaries : builds of the archive; one with the plan's own slug is left out
+    summaries : builds of the archive; one with the plan's own slug is left out, and so are the other builds of the
+        plan's engine unless ``with_own_engine``: an engine says little of another by what it made itself
     plan : Summary
         Any subset of the fields; results among them are not used.
     weights : mapping of field slug to weight
@@ -171,7 +176,11 @@ def estimate(
     }
     if not plan_weights:
         return Estimate((), ("no planned field counts in the match",))
-    others = [s for s in summaries if not plan.slug or s.slug != plan.slug]
+    others = [
+        s
+        for s in summaries
+        if (s.slug != plan.slug and (with_own_engine or s.engine_key != plan.engine_key)) or not plan.slug
+    ]
     archive = _result_matrix(others, plan_weights)
     if len(archive.features) < MIN_MATCHES:
         return Estimate((), (_too_few(len(archive.features)),))
@@ -233,17 +242,17 @@ def _result_matrix(builds: Iterable[Summary], weights: Mapping[str, float], *, i
         volume / column(rows, "cylinders"),
         column(rows, "stroke"),
         np.array([2.0 if (s.cycle or "").startswith("two") else 4.0 for s in rows]),
-        _families(rows),
+        _groups(s.family or f"\0{index}" for index, s in enumerate(rows)),
+        _groups(s.engine_key for s in rows),
         {t: column(rows, t) for t in TARGETS},
         _engine_types(rows),
     )
 
 
-def _families(rows: Sequence[Summary]) -> Ints:
+def _groups(names: Iterable[str]) -> Ints:
+    """Return a number for each name: the same for the same name."""
     numbers: dict[str, int] = {}
-    return np.array(
-        [numbers.setdefault(s.family or f"\0{index}", index) for index, s in enumerate(rows)], dtype=np.int64
-    )
+    return np.array([numbers.setdefault(name, len(numbers)) for name in names], dtype=np.int64)
 
 
 def _engine_types(rows: Iterable[Summary]) -> tuple[Texts, ...]:
@@ -372,9 +381,9 @@ class _Calibration:
 def _calibrate(
     archive: _ResultMatrix, query: _ResultMatrix, rows: Ints, distance: Floats, target: str, level: float
 ) -> _Calibration | None:
-    """Return the errors of builds estimated without their family, or without themselves alone; None with too few.
+    """Return the errors of builds estimated without their family, or without their engine alone; None with too few.
 
-    They are left out alone where the plan is of a family that the archive has.
+    Their engine alone is left out where the plan is of a family that the archive has.
     """
     families = archive.families
     is_new_family = query.features.summaries[0].family not in {s.family for s in archive.features.summaries if s.family}
@@ -382,7 +391,7 @@ def _calibrate(
         by_family = _errors_of(archive, rows, distance, target, level, families, "families")
         if by_family is not None and by_family.rows.size >= MIN_FAMILY_CALIBRATION:
             return by_family
-    return _errors_of(archive, rows, distance, target, level, np.arange(families.size), "builds")
+    return _errors_of(archive, rows, distance, target, level, archive.engines, "builds")
 
 
 def _errors_of(

@@ -85,6 +85,7 @@ def finder_data(
         "fields": [_field(f, weights.get(f.slug, 0.0), translate) for f in FIELDS],
         "choices": {slug: [translate(label) for label in choices] for slug, choices in labels.items()},
         "slugs": [s.slug for s in rows],
+        "engines": _engines(rows),
         "titles": [_truncate(" ".join(s.title.split()), MAX_TITLE_LENGTH) for s in rows],
         "numbers": [s.number or "" for s in rows],
         "dates": [s.date or "" for s in rows],
@@ -96,6 +97,12 @@ def finder_data(
     }
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return f"globalThis.{GLOBAL}=JSON.parse('{escape_script(text)}');\n"
+
+
+def _engines(rows: Sequence[Summary]) -> list[int]:
+    """Return for each build the index of the first build of its engine."""
+    first: dict[str, int] = {}
+    return [first.setdefault(summary.engine_key, index) for index, summary in enumerate(rows)]
 
 
 def _texts(rows: Sequence[Summary], translate: Callable[[str], str]) -> dict[str, dict[str, Any]]:

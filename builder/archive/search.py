@@ -65,14 +65,17 @@ def similar(
     weights: Mapping[str, float],
     count: int = 8,
     system: System = "metric",
+    *,
+    with_own_engine: bool = False,
 ) -> Similar:
     """Return the builds most similar to a plan (or a build of the archive, which is left out), and the estimate.
 
-    Builds that are only planned are not among them.
+    Builds that are only planned are not among them. Other builds of the same engine are marked, and count in the
+    estimate only ``with_own_engine``.
     """
     rows = [summary for summary in newest_first(summaries) if summary.status != "planned"]
     matches = most_similar(build_matrix(rows, weights), plan, weights, count)
-    return Similar(matches, estimate(rows, plan, weights, system=system))
+    return Similar(matches, estimate(rows, plan, weights, system=system, with_own_engine=with_own_engine))
 
 
 def search_text(summary: Summary) -> str:

@@ -36,18 +36,25 @@ _DURATIONS = {"at 0.050 in": ("intake_duration_050", "exhaust_duration_050"),
 
 
 def similar_lines(
-    archive: Path, target: str, count: int = 8, *, as_json: bool = False, with_costs: bool = False
+    archive: Path,
+    target: str,
+    count: int = 8,
+    *,
+    as_json: bool = False,
+    with_costs: bool = False,
+    with_own_engine: bool = False,
 ) -> list[str]:
     """Return the builds most like a build of the archive, or like a plan in a YAML file, as lines or as JSON.
 
-    ``with_costs`` adds hours and prices from the records, which are for the shop alone. Raises QueryError where there
+    ``with_costs`` adds hours and prices from the records, which are for the shop alone; ``with_own_engine`` estimates
+    from other builds of the same engine too. Raises QueryError where there
     is no such build, or the plan cannot be read.
     """
     context = open_index(archive)
     is_file = target.endswith((".yaml", ".yml"))
     plan = _read_plan(Path(target), context.system_of_numbers) if is_file else _build_as_plan(context, archive, target)
     system = context.system_of_numbers or plan.system or context.system
-    answer = similar(context.summaries, plan, context.weights, count, system)
+    answer = similar(context.summaries, plan, context.weights, count, system, with_own_engine=with_own_engine)
     costs = _costs(archive, answer) if with_costs else {}
     if as_json:
         return [_as_json(answer, context.source, costs)]
@@ -116,7 +123,8 @@ def _costs(archive: Path, answer: Similar) -> dict[str, JobCosts]:
 def _as_lines(answer: Similar, system: System, costs: Mapping[str, JobCosts]) -> Iterator[str]:
     """Yield the matches, nearest first, each with what it is and what it made, then what might be expected."""
     for match in answer.matches:
-        yield f"{match.similarity:4.0%}  {match.summary.slug}: {match.summary.title}"
+        same = " (the same engine)" if match.is_same_engine else ""
+        yield f"{match.similarity:4.0%}  {match.summary.slug}: {match.summary.title}{same}"
         differences = "; ".join(difference.text(system) for difference in match.differences[:3])
         facts = [*relative_facts(match.summary, system), ("Differences", differences or "none recorded")]
         if (cost := costs.get(match.summary.slug)) is not None:
@@ -214,6 +222,7 @@ def _as_json(answer: Similar, source: str, costs: Mapping[str, JobCosts]) -> str
                 "build": match.summary.slug,
                 "title": match.summary.title,
                 "likeness": round(match.similarity, 6),
+                **({"same_engine": True} if match.is_same_engine else {}),
                 **_values(match.summary),
                 "differences": [
                     {"field": d.field.slug, "asked": d.query, "has": d.candidate, "share": round(d.share, 6)}

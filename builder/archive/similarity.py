@@ -100,6 +100,8 @@ class Match:
     summary: Summary
     distance: float
     differences: tuple[Difference, ...]
+    is_same_engine: bool = False
+    """Whether it is another build of the same engine."""
 
     @property
     def similarity(self) -> float:
@@ -267,7 +269,12 @@ def most_similar(
     if plan.slug:
         d[[i for i, s in enumerate(matrix.summaries) if s.slug == plan.slug]] = np.inf
     return tuple(
-        Match(matrix.summaries[i], float(d[i]), differences(plan, matrix.summaries[i], weights))
+        Match(
+            matrix.summaries[i],
+            float(d[i]),
+            differences(plan, matrix.summaries[i], weights),
+            bool(plan.slug) and matrix.summaries[i].engine_key == plan.engine_key,
+        )
         for i in k_smallest(d[None, :], count)[0]
         if np.isfinite(d[i])
     )

@@ -111,6 +111,11 @@ class Summary:
     due: tuple[DueItem, ...] = ()
     """When its services are due; in the shop's edition alone."""
 
+    @property
+    def engine_key(self) -> str:
+        """Return what its engine is known by; an engine without a number by the build itself."""
+        return (self.engine.key if self.engine else "") or f"build:{self.slug}"
+
 
 def coarse_curve(
     speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25 * REV_PER_MINUTE

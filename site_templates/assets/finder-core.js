@@ -49,7 +49,7 @@
     return {
       texts, ready: data.ready, size, fields, bySlug, values, codes, choices: data.choices, system: data.system,
       rules: data.likeness, estimate: data.estimate, slugs: data.slugs, titles: data.titles,
-      numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, searchTexts: null,
+      engines: data.engines, numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, searchTexts: null,
     };
   }
 

@@ -280,8 +280,8 @@
     return scores[Math.min(scores.length, Math.ceil((scores.length + 1) * level - 1e-9)) - 1];
   }
 
-  // The errors of builds estimated without their family, or without themselves alone; null with too few. They are left
-  // out alone where the plan is of a family that the archive has.
+  // The errors of builds estimated without their family, or without their engine alone; null with too few. The engine
+  // alone is left out where the plan is of a family that the archive has.
   function calibrate(context, target) {
     const { archive, rules, rows, sample, families, isNewFamily } = context;
     const known = sample.filter(([index]) => archive.values[target][rows[index]] > 0);
@@ -289,7 +289,7 @@
       const byFamily = errorsOf(context, known, target, families, "families");
       if (byFamily && byFamily.errors.length >= rules.familyCalibration) return byFamily;
     }
-    return errorsOf(context, known, target, rows.map((_, index) => index), "builds");
+    return errorsOf(context, known, target, rows.map((row) => archive.engines[row]), "builds");
   }
 
   // The errors of builds, each estimated from those of other groups; null with too few.

@@ -11,7 +11,10 @@ import pytest
 from builder.archive.build_summary import summary_of_record
 from builder.archive.engine_build import EngineBuild, EngineReading
 from builder.archive.engine_history import EngineHistory, engine_histories, in_order, reading_title, wear_direction
+from builder.archive.estimate import estimate
+from builder.archive.fields import weights_from
 from builder.archive.index import dump_index, parse_lines
+from builder.archive.search import similar
 from builder.archive.summary import Summary
 from builder.record.load import read_build
 from builder.record.models.shop import Instrument, Shop
@@ -188,3 +191,34 @@ def test_readings_of_other_positions_are_not_compared() -> None:
 def test_which_way_a_reading_wears(path: str, direction: int, title: str) -> None:
     assert wear_direction(path) == direction
     assert reading_title(path) == title
+
+
+def _result(slug: str, power: float, number: str | None = None) -> Summary:
+    engine = EngineBuild(number) if number else None
+    return Summary(slug, slug, displacement=1.6e-3, stroke=0.08, cylinders=4, cycle="four-stroke", fuel="gasoline",
+                   ignition="spark", induction="naturally aspirated", peak_power=power, engine=engine)  # fmt: skip
+
+
+def test_an_engines_own_builds_count_in_no_estimate_unless_asked() -> None:
+    others = [_result(f"other-{index}", 80e3) for index in range(8)]
+    own = [_result(f"own-{index}", 160e3, "E-1") for index in range(4)]
+    plan = replace(_result("plan", 0.0, "e 1"), peak_power=None)
+    weights = weights_from(None)[0]
+    without, asked = (
+        estimate([*others, *own], plan, weights, with_own_engine=with_own_engine).expected[0].value
+        for with_own_engine in (False, True)
+    )
+    assert without == pytest.approx(80e3)
+    assert asked > 90e3
+    matches = similar([*others, *own], plan, weights, 20).matches
+    assert {match.summary.slug for match in matches if match.is_same_engine} == {s.slug for s in own}
+
+
+def test_an_interval_is_calibrated_without_other_builds_of_the_same_engine() -> None:
+    """Twins of every engine would estimate each other without an error; left out together they cannot."""
+    powers = [60e3, 75e3, 90e3, 70e3, 85e3, 95e3, 65e3, 80e3]
+    twins = [_result(f"b-{index}-{twin}", power, f"E-{index}") for index, power in enumerate(powers) for twin in (1, 2)]
+    plan = replace(_result("plan", 0.0), peak_power=None, family="Known")
+    rows = [replace(summary, family="Known") for summary in twins]
+    (expected,) = estimate(rows, plan, weights_from(None)[0]).expected
+    assert expected.error > 0.05
