@@ -107,6 +107,7 @@ class Crankshaft(RecordModel):
         "24.5 kg",
         plausible_range=("0.3 kg", "3000 kg"),
         also=("weight",),
+        units=("lb", "kg"),
         rare=True,
     )
     note: Line | None = field("remarks", "crack tested, none found")
