@@ -7,11 +7,11 @@ from dataclasses import replace
 
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Contradiction, RecordedValue
-from builder.figures.review.cross_checks import engine_systems, output, paperwork, short_block, valve_train
+from builder.figures.review.cross_checks import engine_systems, output, paperwork, ports, short_block, valve_train
 from builder.figures.review.cross_checks.comparison import run_checks
 from builder.figures.review.cross_checks.record_values import RecordValues
 
-_MODULES = (short_block, valve_train, engine_systems, paperwork, output)
+_MODULES = (short_block, valve_train, ports, engine_systems, paperwork, output)
 CHECKS = tuple(check for module in _MODULES for check in module.define.checks)
 
 

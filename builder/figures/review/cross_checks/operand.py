@@ -87,6 +87,11 @@ class Operand:
         return replace(self, show=show)
 
 
+def exactly(value: float, like: Operand) -> Operand:
+    """Return one value [SI] without uncertainty, printed like another operand."""
+    return Operand(np.array([value]), {}, (), like.show)
+
+
 def combine(function: Callable[..., Value], *operands: Operand | float) -> Operand:
     """Return a function of operands, position by position, with its uncertainty to first order.
 

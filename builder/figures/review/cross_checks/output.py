@@ -11,7 +11,7 @@ from builder.engine.constants import GAS_CONSTANT_DRY_AIR, STANDARD_ATMOSPHERE
 from builder.figures.core.display_units import BMEP, POWER, TORQUE
 from builder.figures.dyno.pull import PullResult
 from builder.figures.review.cross_checks.comparison import Comparison, CrossChecks, Statement, compare
-from builder.figures.review.cross_checks.operand import Operand, combine
+from builder.figures.review.cross_checks.operand import combine, exactly
 from builder.figures.review.cross_checks.record_values import NotRecorded, RecordValues
 
 define = CrossChecks()
@@ -120,8 +120,8 @@ def _fuel(record: RecordValues) -> Comparison:
 def _brake_thermal_efficiency(record: RecordValues) -> Iterator[Comparison]:
     efficiency = record.figure("brake_thermal_efficiency")
     most = MOST_EFFICIENCY[record.build.build.engine.ignition]
-    yield compare(("efficiency", efficiency), "at most", ("any engine of that kind", _plain(most, efficiency)))
-    yield compare(("efficiency", efficiency), "at least", ("any engine in order", _plain(0.1, efficiency)))
+    yield compare(("efficiency", efficiency), "at most", ("any engine of that kind", exactly(most, efficiency)))
+    yield compare(("efficiency", efficiency), "at least", ("any engine in order", exactly(0.1, efficiency)))
 
 
 @define.check("volumetric_efficiency", "Volumetric efficiency")
@@ -131,10 +131,10 @@ def _volumetric_efficiency(record: RecordValues) -> Iterator[Comparison]:
     pressure_ratio = 1 + (boost.si / STANDARD_ATMOSPHERE if boost is not None else 0.0)
     if record.build.build.engine.induction in ("turbocharged", "supercharged") and boost is None:
         return
-    most = _plain(_MOST_VOLUMETRIC_EFFICIENCY * pressure_ratio, efficiency)
+    most = exactly(_MOST_VOLUMETRIC_EFFICIENCY * pressure_ratio, efficiency)
     yield compare(("volumetric efficiency", efficiency), "at most", ("what the induction allows", most))
     yield compare(
-        ("volumetric efficiency", efficiency), "at least", ("any engine at full throttle", _plain(0.3, efficiency))
+        ("volumetric efficiency", efficiency), "at least", ("any engine at full throttle", exactly(0.3, efficiency))
     )
 
 
@@ -142,14 +142,16 @@ def _volumetric_efficiency(record: RecordValues) -> Iterator[Comparison]:
 def _restrictor(record: RecordValues) -> Comparison:
     """Return the air taken in at peak power against the most that the restrictor can pass."""
     share = record.figure("restrictor_use")
-    return compare(("air over the most it can pass", share), "at most", ("choked flow", _plain(1.0, share)), share=0.03)
+    return compare(
+        ("air over the most it can pass", share), "at most", ("choked flow", exactly(1.0, share)), share=0.03
+    )
 
 
 @define.check("injectors", "Injectors")
 def _injectors(record: RecordValues) -> Iterator[Comparison]:
     duty = record.figure("injector_duty")
-    yield compare(("injector duty", duty), "at most", ("an injector that is always open", _plain(1.15, duty)))
-    yield compare(("injector duty", duty), "at least", ("any engine at full load", _plain(0.08, duty)))
+    yield compare(("injector duty", duty), "at most", ("an injector that is always open", exactly(1.15, duty)))
+    yield compare(("injector duty", duty), "at least", ("any engine at full load", exactly(0.08, duty)))
 
 
 @define.check("mean_pressure", "Torque and displacement")
@@ -164,11 +166,7 @@ def _mean_pressure(record: RecordValues) -> Iterator[Comparison]:
         lambda made, volume: power.bmep(made, volume, turns), logged, record.figure("displacement")
     ).shown_by(record.in_unit(BMEP))
     name = "BMEP at peak torque"
-    yield compare((name, pressure), "at least", ("any engine at full load", _plain(3e5, pressure)))
+    yield compare((name, pressure), "at least", ("any engine at full load", exactly(3e5, pressure)))
     if record.build.build.engine.induction in (None, "naturally aspirated"):
         most = 17e5 if turns == 2 else 14e5
-        yield compare((name, pressure), "at most", ("any engine without boost", _plain(most, pressure)))
-
-
-def _plain(value: float, like: Operand) -> Operand:
-    return Operand(np.array([value]), {}, (), like.show)
+        yield compare((name, pressure), "at most", ("any engine without boost", exactly(most, pressure)))

@@ -7,13 +7,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from builder.engine import geometry
+from builder.engine import fasteners, geometry
 from builder.figures.definitions.what_if import WhatIf
 from builder.figures.review.cross_checks.comparison import Comparison, CrossChecks, compare
 from builder.figures.review.cross_checks.operand import Operand, Source, combine
 from builder.figures.review.cross_checks.record_values import RecordValues
 from builder.record.models.work import BoreCylinder, Operation
 from builder.record.quantities.readings import Reading
+from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import factor
 
 define = CrossChecks()
@@ -221,7 +222,31 @@ def _masses(record: RecordValues) -> Iterator[Comparison]:
             yield compare((name, part.mean()), "at most", (f"{100 * most:g} % of the piston", piston.mean() * most))
 
 
+@define.check("rod_bolts", "Rod bolts")
+def _rod_bolts(record: RecordValues) -> Iterator[Comparison]:
+    """Yield a proof load that no steel has at that thread, and a cap heavier than the big end it is part of.
+
+    Proof stress of bolt steels: 500 to 2000 MPa, common practice, no source.
+    """
+    proof, size = record.get("bottom_end.rods.bolts.proof_load"), record.build.get("bottom_end.rods.bolts.size")
+    thread = parse_thread(size) if size else None
+    if proof is not None and thread is not None:
+        area = float(fasteners.tensile_stress_area(thread.diameter, thread.pitch, thread.kind))
+        least, most = (
+            record.constant("bottom_end.rods.bolts.size", size or "", area * stress, proof.show, "thread")
+            for stress in (500e6, 2000e6)
+        )
+        yield compare(("proof load", proof), "at least", (f"500 MPa on {size}", least))
+        yield compare(("proof load", proof), "at most", (f"2000 MPa on {size}", most))
+    cap, big_end = record.get("bottom_end.rods.mass_cap"), record.get("bottom_end.rods.mass_big_end")
+    if cap is not None and big_end is not None:
+        yield compare(("rod cap", cap.mean()), "at most", ("rod big end", big_end.mean()))
+
+
 _SPREADS = (
+    ("ports.exhaust.roof", "0.8 mm"),
+    ("ports.transfer.roof", "0.8 mm"),
+    ("ports.boost.roof", "0.8 mm"),
     (BORES, "0.15 mm"),
     (PISTONS, "0.08 mm"),
     (DECK_HEIGHT, "0.2 mm"),

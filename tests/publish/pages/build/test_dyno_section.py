@@ -99,7 +99,7 @@ def test_derived_channels_are_drawn_with_their_guidelines() -> None:
     assert {"Lambda", "Exhaust temperature, hottest", "Exhaust spread of the cylinders"} <= panels
     assert {"Blow-by, share of the air", "Oil temperature", "Coolant temperature"} <= panels
     assert "Blow-by" not in panels
-    assert description.count("Guideline") == 5
+    assert description.count("Guideline") == 7
     assert "Caution" not in description
 
 
