@@ -111,7 +111,9 @@ class _Redaction:
                     public[name] = file_name
                 continue
             models = models_in(info.annotation)
-            public[name] = self.public(inner, models[0], inner_path) if models else inner
+            shown = self.public(inner, models[0], inner_path) if models else inner
+            if shown != {} or not inner:  # a section of private fields alone is left out
+                public[name] = shown
         return public
 
 

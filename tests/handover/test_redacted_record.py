@@ -108,3 +108,16 @@ def test_only_public_lessons_are_delivered(tmp_path: Path) -> None:
     assert "first" not in sheet
     assert "second" not in sheet
     assert "rings" not in sheet
+
+
+def test_nothing_is_left_of_a_section_of_private_fields_alone(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "one"
+    folder.mkdir(parents=True)
+    (folder / "build.yaml").write_text(
+        "title: one\nengine: {cylinders: 4}\nimported_from: {file: list.xlsx, row: 3, cells: {Paid: 4800}}\n"
+    )
+    build, _ = read_build(folder, tmp_path)
+    assert build is not None
+    content = delivered_record(build, (), (), {}).files["build.yaml"].decode()
+    assert "title: one" in content
+    assert not re.search("imported_from|list.xlsx|4800", content)
