@@ -119,7 +119,7 @@ _NUMBER = re.compile(r"-?[0-9]{1,9}(?:\.[0-9]{1,9})?")
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class ExportedCell:
     """The value of one cell, and the number format that shows all its digits."""
 
     value: str | int | float | datetime.date
@@ -127,7 +127,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Heading:
+class ExportedHeading:
     """The heading of a column; ``place`` is that of its field among those that are written."""
 
     place: int
@@ -152,7 +152,7 @@ def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> Exp
         reason = "exists: choose another name, or delete it" if os.path.lexists(path) else "is to end in .xlsx"
         return ExportReport((Problem(path, 1, reason),), (), ok=False)
     shop, problems = read_shop_profile(archive)
-    rows: list[dict[Heading, Cell]] = []
+    rows: list[dict[ExportedHeading, ExportedCell]] = []
     for folder in build_folders(archive):
         build, found = read_build(folder, archive)
         if build is None:
@@ -181,26 +181,28 @@ def _system(shop: Shop) -> System:
     return "inch" if "inch" in (shop.units, shop.first_units if shop.units == "both" else "") else "metric"
 
 
-def _row(build: Build, summary: Summary, system: System, shop_edition: bool) -> Iterator[tuple[Heading, Cell]]:
+def _row(
+    build: Build, summary: Summary, system: System, shop_edition: bool
+) -> Iterator[tuple[ExportedHeading, ExportedCell]]:
     """Yield the cells of a build by their headings."""
-    yield Heading(0, "Folder"), Cell(build.slug)
+    yield ExportedHeading(0, "Folder"), ExportedCell(build.slug)
     fields = {**EXPORTED, **(PRIVATE if shop_edition else {})}
     for place, (path, heading) in enumerate(fields.items(), start=1):
         value = build.get(path if path.partition(".")[0] in DOCUMENTS else f"build.{path}")
         if value is not None and value != ():
             for text, cell in _cells(heading, value):
-                yield Heading(place, text), cell
+                yield ExportedHeading(place, text), cell
     for place, field in enumerate(NUMBERS, start=len(fields) + 1):
         number = None if field.slug in _RECORDED else number_of(summary, field)
         if number is not None:
             unit = field.unit(system)
             yield (
-                Heading(place, f"{_with_unit(field.title, unit.label)}, {CALCULATED}"),
+                ExportedHeading(place, f"{_with_unit(field.title, unit.label)}, {CALCULATED}"),
                 _number_cell(unit.show(number)),
             )
 
 
-def _cells(heading: str, value: Any) -> Iterator[tuple[str, Cell]]:
+def _cells(heading: str, value: Any) -> Iterator[tuple[str, ExportedCell]]:
     """Yield the cells of one field: one, or one for each part of a reading and each duration."""
     if isinstance(value, Reading):
         for key, quantities in _parts(value):
@@ -209,7 +211,7 @@ def _cells(heading: str, value: Any) -> Iterator[tuple[str, Cell]]:
             yield _with_unit(name, unit), _quantities_cell(quantities, unit)
         if value.allowed:
             unit = value.allowed.maximum.unit
-            yield _with_unit(f"{heading}, allowed", unit), Cell(_range_text(value.allowed))
+            yield _with_unit(f"{heading}, allowed", unit), ExportedCell(_range_text(value.allowed))
     elif isinstance(value, Quantity):
         yield _with_unit(heading, value.unit), _quantities_cell((value,), value.unit)
     elif isinstance(value, tuple):
@@ -219,11 +221,11 @@ def _cells(heading: str, value: Any) -> Iterator[tuple[str, Cell]]:
                 _quantities_cell((duration.duration,), duration.duration.unit),
             )
     elif isinstance(value, datetime.date):
-        yield heading, Cell(value, "yyyy-mm-dd")
+        yield heading, ExportedCell(value, "yyyy-mm-dd")
     elif isinstance(value, (int, float)):
         yield heading, _number_cell(f"{value:g}" if isinstance(value, float) else str(value))
     else:
-        yield heading, Cell(str(getattr(value, "text", value)))
+        yield heading, ExportedCell(str(getattr(value, "text", value)))
 
 
 def _parts(reading: Reading) -> Iterator[tuple[str, tuple[Quantity, ...]]]:
@@ -247,20 +249,20 @@ def _range_text(allowed: Range) -> str:
     return f"{minimum.fraction or minimum.number}..{maximum.fraction or maximum.number}"
 
 
-def _quantities_cell(quantities: tuple[Quantity, ...], unit: str) -> Cell:
+def _quantities_cell(quantities: tuple[Quantity, ...], unit: str) -> ExportedCell:
     """Return a number, or several values as a text; what has another unit than the heading has it in the cell."""
     texts = [(each.fraction or each.number) if each.unit == unit else each.text for each in quantities]
-    return _number_cell(texts[0]) if len(texts) == 1 else Cell("; ".join(texts))
+    return _number_cell(texts[0]) if len(texts) == 1 else ExportedCell("; ".join(texts))
 
 
-def _number_cell(text: str) -> Cell:
+def _number_cell(text: str) -> ExportedCell:
     if not _NUMBER.fullmatch(text):
-        return Cell(text)
+        return ExportedCell(text)
     decimals = len(text.partition(".")[2])
-    return Cell(float(text), f"0.{'0' * decimals}") if decimals else Cell(int(text), "0")
+    return ExportedCell(float(text), f"0.{'0' * decimals}") if decimals else ExportedCell(int(text), "0")
 
 
-def _write(path: Path, rows: Sequence[Mapping[Heading, Cell]]) -> None:
+def _write(path: Path, rows: Sequence[Mapping[ExportedHeading, ExportedCell]]) -> None:
     """Write a workbook with one sheet, whole or not at all."""
     from openpyxl import Workbook
     from openpyxl.styles import Font

@@ -37,7 +37,7 @@ def workbook(rows: str | None = None, *, parts: dict[str, bytes] | None = None, 
         '"application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"/></Types>',
         "_rels/.rels": '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
         '<Relationship Id="r1" Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/officeDocument"'
-        ' Target="xl/workbook.xml"/></Relationships>',
+        ' FieldTarget="xl/workbook.xml"/></Relationships>',
         "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r='
         '"http://schemas.openxmlformats.org/officeDocument/2006/relationships"><sheets>'
         '<sheet name="Builds" sheetId="1" r:id="r1"/></sheets></workbook>',

@@ -12,8 +12,8 @@ from typing import Literal
 from builder.record.dyno_log.encoding import number
 from builder.record.models.choices import choice_key
 from builder.record.quantities.units import NUMBER, factor
-from builder.record.spreadsheet.table import Cell
-from builder.record.spreadsheet.targets import Target
+from builder.record.spreadsheet.table import SheetCell
+from builder.record.spreadsheet.targets import FieldTarget
 from builder.record.usual_units import plausible_limits
 
 BLANKS = frozenset(("", "-", "--", "–", "—", "?", "n/a", "tbd", "tba", "unknown"))
@@ -58,12 +58,12 @@ class Value:
         return f"{self.text} {self.unit}" if self.unit else self.text
 
 
-def is_blank(cell: Cell) -> bool:
+def is_blank(cell: SheetCell) -> bool:
     """Return whether a cell says nothing."""
     return not cell.error and cell.text.casefold() in BLANKS
 
 
-def read_cell(cell: Cell, target: Target, unit: str, dialect: Dialect) -> tuple[Value, ...]:
+def read_cell(cell: SheetCell, target: FieldTarget, unit: str, dialect: Dialect) -> tuple[Value, ...]:
     """Return the values in a cell, one unless it holds a list. Raises CellProblem."""
     if cell.error:
         raise CellProblem(cell.error)
@@ -81,15 +81,15 @@ def read_cell(cell: Cell, target: Target, unit: str, dialect: Dialect) -> tuple[
     return tuple(_quantity(part, cell, target, unit, dialect) for part in parts if part)
 
 
-def cells_of(cell: Cell, targets: Sequence[Target]) -> list[tuple[Target, Cell]]:
+def cells_of(cell: SheetCell, targets: Sequence[FieldTarget]) -> list[tuple[FieldTarget, SheetCell]]:
     """Return the cell for each of the fields of its column: `218/224` is divided between two quantities."""
     if len(targets) < 2 or not all(target.takes_unit for target in targets) or cell.error:
         return [(target, cell) for target in targets]
     parts = [part.strip() for part in cell.text.split("/")]
     if len(parts) != len(targets):
         problem = f"{cell.text[:60]!r} is not {len(targets)} values: write them with a stroke between, as in 218/224"
-        return [(targets[0], Cell(error=problem))]
-    return [(target, Cell(part)) for target, part in zip(targets, parts, strict=True)]
+        return [(targets[0], SheetCell(error=problem))]
+    return [(target, SheetCell(part)) for target, part in zip(targets, parts, strict=True)]
 
 
 def plain_number(text: str, dialect: Dialect, fits: Callable[[float], bool] | None = None) -> str:
@@ -119,7 +119,7 @@ def plain_number(text: str, dialect: Dialect, fits: Callable[[float], bool] | No
     return re.sub(r"[,' ]" if mark == "." else r"[.' ]", "", text).replace(",", ".")
 
 
-def _quantity(part: str, cell: Cell, target: Target, unit: str, dialect: Dialect) -> Value:
+def _quantity(part: str, cell: SheetCell, target: FieldTarget, unit: str, dialect: Dialect) -> Value:
     """Return a number, fraction or range with its unit: that of the cell, else that of the column."""
     text = part.replace("\N{MINUS SIGN}", "-").strip()
     if target.kind == "range":
@@ -140,7 +140,7 @@ def _quantity(part: str, cell: Cell, target: Target, unit: str, dialect: Dialect
     return Value(written, own or unit)
 
 
-def _is_plausible(target: Target, unit: str) -> Callable[[float], bool] | None:
+def _is_plausible(target: FieldTarget, unit: str) -> Callable[[float], bool] | None:
     """Return whether a number is one that engines have in a field; None where that is not known."""
     dimension = target.dimension
     limits = plausible_limits(target.notes, dimension) if dimension else None
@@ -161,12 +161,12 @@ def _range(text: str, unit: str, dialect: Dialect) -> Value:
     return Value(f"{plain_number(match[1], dialect)}..{plain_number(match[2], dialect)}", match[3] or unit)
 
 
-def _text(cell: Cell, unit: str) -> Value:
+def _text(cell: SheetCell, unit: str) -> Value:
     has_unit = unit and not cell.unit and _NUMBER.fullmatch(cell.text)
     return Value(cell.text, cell.unit or (unit if has_unit else ""))
 
 
-def _count(cell: Cell, dialect: Dialect) -> str:
+def _count(cell: SheetCell, dialect: Dialect) -> str:
     """Return a whole number: `8`, `8.0`, or that at the end of `V8` and `inline 6`."""
     text = cell.text
     if re.fullmatch(r"[0-9]+\.0+", text):
@@ -180,7 +180,7 @@ def _count(cell: Cell, dialect: Dialect) -> str:
     raise CellProblem(f"{text[:60]!r} is not a whole number")
 
 
-def _choice(text: str, target: Target) -> str:
+def _choice(text: str, target: FieldTarget) -> str:
     """Return a word for a choice; `inline 6` is inline where only the word is known."""
     words = (word for choice in target.shape.choices for word in (choice, *target.shape.synonyms.get(choice, ())))
     known = {choice_key(word) for word in words}
@@ -188,7 +188,7 @@ def _choice(text: str, target: Target) -> str:
     return without_number if choice_key(text) not in known and choice_key(without_number) in known else text
 
 
-def _day(cell: Cell, dialect: Dialect) -> str:
+def _day(cell: SheetCell, dialect: Dialect) -> str:
     """Return a day as year-month-day."""
     if cell.day is not None:
         return cell.day.isoformat()
@@ -214,7 +214,7 @@ def _day(cell: Cell, dialect: Dialect) -> str:
     return _existing_day(cell, year, month, day)
 
 
-def _existing_day(cell: Cell, year: int, month: int, day: int) -> str:
+def _existing_day(cell: SheetCell, year: int, month: int, day: int) -> str:
     try:
         return datetime.date(year, month, day).isoformat()
     except ValueError:

@@ -8,13 +8,13 @@ import re
 from collections import Counter
 
 from builder.record.dyno_log.encoding import DELIMITERS, Unreadable, decode
-from builder.record.spreadsheet.table import RowCollector, SpreadsheetError, Table, text_cell
+from builder.record.spreadsheet.table import RowCollector, SheetTable, SpreadsheetError, text_cell
 
 _SAMPLE = 60
 _DECLARED = re.compile(r'"?sep=([;,|\t])"?[ ]*\n')
 
 
-def read_csv(data: bytes, name: str) -> Table:
+def read_csv(data: bytes, name: str) -> SheetTable:
     """Return the cells of a CSV file. Raises SpreadsheetError."""
     decoded = decode(data)
     if isinstance(decoded, Unreadable):
@@ -29,7 +29,7 @@ def read_csv(data: bytes, name: str) -> Table:
                 collector.add(number, [text_cell(cell) for cell in row])
     except csv.Error as error:
         raise SpreadsheetError(f"cannot be read as CSV ({error}): is there a quote that is not closed?") from None
-    return Table(name, "", tuple(collector.rows), decoded.encoding)
+    return SheetTable(name, "", tuple(collector.rows), decoded.encoding)
 
 
 def _delimiter(text: str) -> str:

@@ -15,7 +15,7 @@ from builder.record.dyno_log.header import is_header
 from builder.record.problem import Problem, did_you_mean
 from builder.record.spreadsheet.import_map import DynoEntry, find_header, headings
 from builder.record.spreadsheet.read import read_table
-from builder.record.spreadsheet.table import SpreadsheetError, Table
+from builder.record.spreadsheet.table import SheetTable, SpreadsheetError
 
 _SUFFIXES = (".csv", ".txt", ".tsv", ".log")
 _SEARCHED_ROWS = 30
@@ -66,7 +66,7 @@ def read_logs(entry: DynoEntry, path: Path, map_path: Path) -> DynoLogs:
     return logs
 
 
-def _read_rows(table: Table, entry: DynoEntry, source: Path, map_path: Path, logs: DynoLogs) -> None:
+def _read_rows(table: SheetTable, entry: DynoEntry, source: Path, map_path: Path, logs: DynoLogs) -> None:
     header = find_header(table, entry.header_row) if entry.header_row else _log_header(table)
     if header is None:
         raise SpreadsheetError("has no row of headings with an engine speed and a torque or power")
@@ -106,7 +106,7 @@ def _read_rows(table: Table, entry: DynoEntry, source: Path, map_path: Path, log
         )
 
 
-def _log_header(table: Table) -> int | None:
+def _log_header(table: SheetTable) -> int | None:
     rows = enumerate(table.rows[:_SEARCHED_ROWS])
     return next((place for place, (_, cells) in rows if is_header([cell.text for cell in cells])), None)
 

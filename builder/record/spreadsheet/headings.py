@@ -19,7 +19,7 @@ from builder.record.models.fields import RecordModel, notes_of
 from builder.record.quantities.units import dimension_of
 from builder.record.scaffold import FIRST
 from builder.record.schema_shape import shape_of
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 
 CALCULATED = "calculated"
 """The last word of a heading over figures, which are calculated from the record and never read into it."""
@@ -131,24 +131,24 @@ _Rank = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Heading:
+class ColumnHeading:
     """What a heading means: the field, two where it has both sides, or none with a remark on why; and its unit."""
 
-    targets: tuple[Target, ...] = ()
+    targets: tuple[FieldTarget, ...] = ()
     unit: str = ""
     remark: str = ""
 
     @property
-    def target(self) -> Target | None:
+    def target(self) -> FieldTarget | None:
         """The field, where it is one."""
         return self.targets[0] if len(self.targets) == 1 else None
 
 
-def read_heading(text: str) -> Heading:
+def read_heading(text: str) -> ColumnHeading:
     """Return what the heading of a column means."""
     full = _plain(_without_brackets(text))
     if full.rpartition("_")[2] == CALCULATED:
-        return Heading(remark="calculated from the record, not read")
+        return ColumnHeading(remark="calculated from the record, not read")
     words, unit = _split(text)
     plain = _plain(words)
     sides = set(_SIDES) & set(full.split("_"))
@@ -156,14 +156,14 @@ def read_heading(text: str) -> Heading:
         both = [_read("_".join(word for word in plain.split("_") if word != other), words) for other in _SIDES[::-1]]
         if all(heading.target for heading in both):
             targets = tuple(target for heading in both for target in heading.targets)
-            return Heading(targets, unit if unit and not targets[0].unit_problem(unit) else both[0].unit)
+            return ColumnHeading(targets, unit if unit and not targets[0].unit_problem(unit) else both[0].unit)
     if duration := _duration(full):
-        return Heading(duration.targets, "" if dimension_of(unit) == "length" else unit, duration.remark)
+        return ColumnHeading(duration.targets, "" if dimension_of(unit) == "length" else unit, duration.remark)
     found = _read(plain, words)
-    return Heading(found.targets, unit or found.unit if found.targets else "", found.remark)
+    return ColumnHeading(found.targets, unit or found.unit if found.targets else "", found.remark)
 
 
-def _read(plain: str, words: str) -> Heading:
+def _read(plain: str, words: str) -> ColumnHeading:
     """Return what a name means, without the unit that its heading gives beside it."""
     if duration := _duration(plain):
         return duration
@@ -173,14 +173,14 @@ def _read(plain: str, words: str) -> Heading:
         name, key, position = _with_parts(plain)
         path = _lookup(name)
     if path is None:
-        return Heading(remark=_similar(name))
+        return ColumnHeading(remark=_similar(name))
     target = parse_target(f"{path}{f'.{key}' if key else ''}{f'[{position}]' if position else ''}")
     if isinstance(target, str):
-        return Heading(remark=target)
-    return Heading((target,), _IMPLIED_UNITS.get(name, "") or _unit_in_name(words, target))
+        return ColumnHeading(remark=target)
+    return ColumnHeading((target,), _IMPLIED_UNITS.get(name, "") or _unit_in_name(words, target))
 
 
-def _duration(plain: str) -> Heading | None:
+def _duration(plain: str) -> ColumnHeading | None:
     """Return the duration of one side at a lift, where a name means one."""
     words = plain.split("_")
     sides = [side for side in _SIDES if side in words]
@@ -190,10 +190,10 @@ def _duration(plain: str) -> Heading | None:
     unit = match[2] or ("mm" if match[1] in ("1", "1.0") else "in")
     lift = match[1] if match[1] == "seat" else f"{match[1]} {unit}"
     target = parse_target(f"cam.card.{sides[0]}.durations[{lift}].duration")
-    return Heading((target,)) if isinstance(target, Target) else Heading(remark=target)
+    return ColumnHeading((target,)) if isinstance(target, FieldTarget) else ColumnHeading(remark=target)
 
 
-def _unit_in_name(words: str, target: Target) -> str:
+def _unit_in_name(words: str, target: FieldTarget) -> str:
     """Return the unit that is the last word of a name, as in `chamber cc`."""
     *_, last = words.split()
     return last if target.takes_unit and not target.unit_problem(last) else ""

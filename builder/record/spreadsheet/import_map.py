@@ -13,8 +13,8 @@ from builder.record.models.dyno import ChannelPairs, DecimalMark
 from builder.record.models.fields import Count, Line, Lines, RecordModel, field
 from builder.record.problem import Problem, did_you_mean
 from builder.record.spreadsheet.headings import read_heading
-from builder.record.spreadsheet.table import MAX_HEADING_LENGTH, Cell, Table, column_letter
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.table import MAX_HEADING_LENGTH, SheetCell, SheetTable, column_letter
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import Document, read_yaml
 
@@ -66,12 +66,12 @@ class ImportMap(RecordModel):
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class MappedColumn:
     """One column of the sheet and the fields it goes into; none where it is not imported."""
 
     index: int
     heading: str
-    targets: tuple[Target, ...] = ()
+    targets: tuple[FieldTarget, ...] = ()
     unit: str = ""
     remark: str = ""
     needs_unit: bool = False
@@ -84,11 +84,11 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Mapping:
+class CheckedMap:
     """A map that was checked against its sheet."""
 
-    columns: tuple[Column, ...]
-    values: tuple[tuple[Target, str], ...]
+    columns: tuple[MappedColumn, ...]
+    values: tuple[tuple[FieldTarget, str], ...]
     slug: str
     settings: ImportMap
 
@@ -102,7 +102,7 @@ def read_map(path: Path) -> tuple[ImportMap | None, Document | None, list[Proble
     return (settings if isinstance(settings, ImportMap) else None), document, problems
 
 
-def find_header(table: Table, row: int | None = None) -> int | None:
+def find_header(table: SheetTable, row: int | None = None) -> int | None:
     """Return the place of the headings among the rows of a sheet: the row named, or the one that names most fields."""
     if row is not None:
         return next((place for place, (number, _) in enumerate(table.rows) if number == row), None)
@@ -117,7 +117,7 @@ def find_header(table: Table, row: int | None = None) -> int | None:
     return place_of_best
 
 
-def headings(table: Table, header: int) -> list[str]:
+def headings(table: SheetTable, header: int) -> list[str]:
     """Return the heading of every column, each different: an empty one, or the second of a name, has its letter."""
     cells = table.rows[header][1]
     width = max((len(row) for _, row in table.rows[header:]), default=0)
@@ -132,14 +132,14 @@ def headings(table: Table, header: int) -> list[str]:
     return names
 
 
-def resolve(settings: ImportMap, document: Document, names: list[str]) -> tuple[Mapping | None, list[Problem]]:
+def resolve(settings: ImportMap, document: Document, names: list[str]) -> tuple[CheckedMap | None, list[Problem]]:
     """Return a map with its columns found among the headings of a sheet, or None and what is wrong with it."""
     problems: list[Problem] = []
 
     def problem(location: tuple[str, ...], message: str) -> None:
         problems.append(Problem(document.path, document.line(location), message))
 
-    columns: dict[int, Column] = {}
+    columns: dict[int, MappedColumn] = {}
     for heading, entry in settings.columns.items():
         wanted = " ".join(heading.split())
         index = next((place for place, name in enumerate(names) if name.casefold() == wanted.casefold()), None)
@@ -156,7 +156,7 @@ def resolve(settings: ImportMap, document: Document, names: list[str]) -> tuple[
             if unit and (message := target.unit_problem(unit)):
                 problem(("columns", heading, "unit"), f"{heading[:60]}: {message}")
             targets.append(target)
-        columns[index] = Column(index, names[index], tuple(targets), unit)
+        columns[index] = MappedColumn(index, names[index], tuple(targets), unit)
     values = []
     for path, text in (settings.values or {}).items():
         target = parse_target(path)
@@ -176,10 +176,10 @@ def resolve(settings: ImportMap, document: Document, names: list[str]) -> tuple[
                 problem(location, f"{{{name[:60]}}} is a field that no column goes into")
     if not PLACEHOLDER.search(settings.slug):
         problem(("slug",), f"names no field, so that every build would have the same folder: write e.g. {SLUG_PATTERN}")
-    every = tuple(columns.get(index, Column(index, name)) for index, name in enumerate(names))
-    return (None if problems else Mapping(every, tuple(values), settings.slug, settings)), problems
+    every = tuple(columns.get(index, MappedColumn(index, name)) for index, name in enumerate(names))
+    return (None if problems else CheckedMap(every, tuple(values), settings.slug, settings)), problems
 
 
-def column_cells(table: Table, header: int, index: int) -> list[tuple[int, Cell]]:
+def column_cells(table: SheetTable, header: int, index: int) -> list[tuple[int, SheetCell]]:
     """Return the cells of a column below the headings, each with its row."""
     return [(number, cells[index]) for number, cells in table.rows[header + 1 :] if index < len(cells) and cells[index]]

@@ -25,13 +25,20 @@ from builder.record.problem import Problem, errors_in
 from builder.record.scaffold import write_shared_files
 from builder.record.spreadsheet.cell_values import CellProblem, Dialect, Value, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.dyno_logs import PullLog, by_build, comparable, read_logs
-from builder.record.spreadsheet.import_map import PLACEHOLDER, Column, find_header, headings, read_map, resolve
-from builder.record.spreadsheet.import_map import Mapping as ImportMapping
+from builder.record.spreadsheet.import_map import (
+    PLACEHOLDER,
+    CheckedMap,
+    MappedColumn,
+    find_header,
+    headings,
+    read_map,
+    resolve,
+)
 from builder.record.spreadsheet.proposal import propose, sheet_dialect
 from builder.record.spreadsheet.read import read_table
 from builder.record.spreadsheet.record_files import Conflict, Entry, RecordFile, record_files
-from builder.record.spreadsheet.table import Cell, SpreadsheetError, Table, column_letter
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.table import SheetCell, SheetTable, SpreadsheetError, column_letter
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 from builder.record.yaml_loader import read_yaml
 
 MAX_BUILDS = 10_000
@@ -57,9 +64,9 @@ class ImportPlan:
     """What an import will do: the sheet, its map, and the lines that show which column goes where."""
 
     archive: Path
-    table: Table
+    table: SheetTable
     header: int
-    mapping: ImportMapping
+    mapping: CheckedMap
     dialect: Dialect
     logs: Mapping[str, list[PullLog]]
     lines: tuple[str, ...]
@@ -180,11 +187,11 @@ def _staging_folder(builds: Path, dry_run: bool) -> Iterator[Path]:
 
 
 @dataclass
-class _Row:
+class _ImportedRow:
     """One row on its way into the archive."""
 
     number: int
-    cells: tuple[Cell, ...]
+    cells: tuple[SheetCell, ...]
     entries: list[Entry] = field(default_factory=list)
     slug: str = ""
     problems: list[Problem] = field(default_factory=list)
@@ -243,9 +250,9 @@ class _Importer:
         if self.imported:
             yield "Nothing was written: run it again without --dry-run" if self.dry_run else "Next: millbook check"
 
-    def _row(self, number: int, cells: tuple[Cell, ...]) -> _Row | None:
+    def _row(self, number: int, cells: tuple[SheetCell, ...]) -> _ImportedRow | None:
         """Return a row with its values; None where no column that is imported has any."""
-        row = _Row(number, cells)
+        row = _ImportedRow(number, cells)
         for column in self.plan.mapping.columns:
             cell = cells[column.index] if column.index < len(cells) else None
             if cell is None or not column.targets or is_blank(cell):
@@ -267,7 +274,7 @@ class _Importer:
         row.slug = _slug(_filled(self.plan.mapping.slug, texts))
         return row
 
-    def _read(self, row: _Row, column: Column, target: Target, cell: Cell) -> None:
+    def _read(self, row: _ImportedRow, column: MappedColumn, target: FieldTarget, cell: SheetCell) -> None:
         try:
             values = read_cell(cell, target, column.unit, self.plan.dialect)
         except CellProblem as problem:
@@ -276,17 +283,17 @@ class _Importer:
         if values:
             row.entries.append(Entry(target, values, column.index))
 
-    def _drop(self, row: _Row, column: Column, message: str) -> None:
+    def _drop(self, row: _ImportedRow, column: MappedColumn, message: str) -> None:
         row.values_left_out += 1
         row.problems.append(Problem(self.file, row.number, f"{column.name}: {message}; left out", "warning"))
 
-    def _leave_out(self, row: _Row, message: str) -> None:
+    def _leave_out(self, row: _ImportedRow, message: str) -> None:
         self.left_out += 1
         self.problems += [*row.problems, Problem(self.file, row.number, f"{message}; the row is left out")]
 
     # -- Rows that were imported before -----------------------------------------------------------------------------
 
-    def _earlier_name(self, row: _Row, orphans: Mapping[str, dict[str, object]]) -> str | None:
+    def _earlier_name(self, row: _ImportedRow, orphans: Mapping[str, dict[str, object]]) -> str | None:
         """Return the build that a row was imported as under another name: by its number, else by its row."""
         number = comparable(_number(self.plan.mapping, row.cells))
         for slug, source in orphans.items():
@@ -303,7 +310,7 @@ class _Importer:
             if isinstance(cells, dict) and any(target.path == "number" for target in column.targets):
                 yield str(cells.get(column.heading, ""))
 
-    def _compare(self, row: _Row, slug: str, source: Mapping[str, object]) -> None:
+    def _compare(self, row: _ImportedRow, slug: str, source: Mapping[str, object]) -> None:
         """Count a row that was imported before, and report where it differs now."""
         before = source.get("cells")
         before = before if isinstance(before, dict) else {}
@@ -327,7 +334,7 @@ class _Importer:
         text = f"differs from builds/{slug}, which was imported from it: {'; '.join(differences[:4])}{more}"
         self.problems.append(Problem(self.file, row.number, text, "warning"))
 
-    def _cells(self, row: _Row) -> dict[str, str]:
+    def _cells(self, row: _ImportedRow) -> dict[str, str]:
         """Return the texts of a row by the heading of their column."""
         return {
             column.heading: row.cells[column.index].text
@@ -337,7 +344,7 @@ class _Importer:
 
     # -- New rows ---------------------------------------------------------------------------------------------------
 
-    def _import(self, row: _Row) -> None:
+    def _import(self, row: _ImportedRow) -> None:
         folder = self.staging / row.slug
         problem = self._stage(row, folder)
         if problem:
@@ -356,7 +363,7 @@ class _Importer:
         self.values_left_out += row.values_left_out
         self.problems += row.problems
 
-    def _stage(self, row: _Row, folder: Path) -> str:
+    def _stage(self, row: _ImportedRow, folder: Path) -> str:
         """Write a build and read it, without what the record does not accept. Returns why it cannot be imported."""
         logs = list(self._logs(row))
         for _ in range(_ROUNDS):
@@ -380,7 +387,7 @@ class _Importer:
         return "holds too much that cannot be read"
 
     def _without_errors(
-        self, row: _Row, files: Mapping[str, RecordFile], logs: list[PullLog], errors: list[Problem]
+        self, row: _ImportedRow, files: Mapping[str, RecordFile], logs: list[PullLog], errors: list[Problem]
     ) -> str:
         """Leave out what each error is about. Returns the first error that is about no column."""
         for error in errors:
@@ -398,7 +405,7 @@ class _Importer:
                 return error.message
         return ""
 
-    def _without(self, row: _Row, sources: set[int | None], document: str, message: str) -> bool:
+    def _without(self, row: _ImportedRow, sources: set[int | None], document: str, message: str) -> bool:
         """Leave out the values of some columns, of one document or of all. Returns whether there are any."""
         fewer = [
             entry for entry in row.entries if entry.source is None or entry.source not in sources
@@ -412,7 +419,7 @@ class _Importer:
             self._drop(row, self.plan.mapping.columns[index], message)
         return True
 
-    def _warn(self, row: _Row, files: Mapping[str, RecordFile], problems: Iterable[Problem]) -> None:
+    def _warn(self, row: _ImportedRow, files: Mapping[str, RecordFile], problems: Iterable[Problem]) -> None:
         """Pass on what the reader doubts, with its column."""
         for problem in problems:
             file = files.get(problem.path.name)
@@ -420,7 +427,7 @@ class _Importer:
             column = f"{self.plan.mapping.columns[sources[0]].name}: " if sources else ""
             row.problems.append(Problem(self.file, row.number, f"{column}{problem.message}", "warning"))
 
-    def _logs(self, row: _Row) -> list[PullLog]:
+    def _logs(self, row: _ImportedRow) -> list[PullLog]:
         return self.plan.logs.get(comparable(_number(self.plan.mapping, row.cells)), [])
 
     def _pulls(self, logs: Iterable[PullLog]) -> Iterator[Entry]:
@@ -431,7 +438,7 @@ class _Importer:
                 for channel, text in ((getattr(dyno, kind) if dyno else None) or {}).items():
                     yield _entry(f"dyno.pulls[{log.name}].{kind}[{channel}]", text)
 
-    def _source(self, row: _Row) -> Iterator[Entry]:
+    def _source(self, row: _ImportedRow) -> Iterator[Entry]:
         """Yield the fields that say where a build comes from."""
         yield _entry("imported_from.file", self.plan.table.file)
         if self.plan.table.sheet:
@@ -442,14 +449,14 @@ class _Importer:
             steps = (*cell.steps[:-1], (cell.steps[-1][0], heading))
             yield Entry(replace(cell, steps=steps), (Value(text),), None)
 
-    def _remark(self, row: _Row) -> str:
+    def _remark(self, row: _ImportedRow) -> str:
         return f"Imported from {' '.join(self.plan.table.file.split())}, row {row.number}."
 
 
 @cache
-def _target(path: str) -> Target:
+def _target(path: str) -> FieldTarget:
     target = parse_target(path)
-    assert isinstance(target, Target), target
+    assert isinstance(target, FieldTarget), target
     return target
 
 
@@ -469,7 +476,7 @@ def _write(folder: Path, files: Mapping[str, RecordFile], logs: Collection[PullL
         (folder / log.file).write_bytes(log.data)
 
 
-def imported_builds(archive: Path, table: Table) -> dict[str, dict[str, object]]:
+def imported_builds(archive: Path, table: SheetTable) -> dict[str, dict[str, object]]:
     """Return the builds that came from a sheet, each with the row that it came from as it is in its record."""
     found: dict[str, dict[str, object]] = {}
     if not (archive / "builds").is_dir():
@@ -495,7 +502,7 @@ def imported_builds(archive: Path, table: Table) -> dict[str, dict[str, object]]
     return found
 
 
-def _number(mapping: ImportMapping, cells: tuple[Cell, ...]) -> str:
+def _number(mapping: CheckedMap, cells: tuple[SheetCell, ...]) -> str:
     """Return the number of the build in a row; empty where none is given."""
     for column in mapping.columns:
         if column.index < len(cells) and any(target.path == "number" for target in column.targets):
@@ -503,7 +510,7 @@ def _number(mapping: ImportMapping, cells: tuple[Cell, ...]) -> str:
     return ""
 
 
-def _unit_missing(table: Table, header: int, column: Column, dialect: Dialect) -> str:
+def _unit_missing(table: SheetTable, header: int, column: MappedColumn, dialect: Dialect) -> str:
     """Return what to write where the numbers of a column have no unit."""
     from builder.record.usual_units import usual_units
 
@@ -530,7 +537,7 @@ def _filled(pattern: str, texts: Mapping[str, str]) -> str:
 
     def text_of(match: re.Match[str]) -> str:
         target = parse_target(match[1])
-        return texts.get(target.field, "") if isinstance(target, Target) else ""
+        return texts.get(target.field, "") if isinstance(target, FieldTarget) else ""
 
     return " ".join(PLACEHOLDER.sub(text_of, pattern).split())
 
@@ -563,7 +570,7 @@ _WIDTHS = (6, 26, 46, 8, 22)
 
 
 def _column_table(
-    table: Table, header: int, columns: Iterable[Column], dialect: Dialect | None = None
+    table: SheetTable, header: int, columns: Iterable[MappedColumn], dialect: Dialect | None = None
 ) -> Iterator[str]:
     """Yield a line for each column: its heading, the field it goes into, the unit, the first value, the rows read."""
     sheet = f", sheet {table.sheet}" if table.sheet else ""
@@ -583,7 +590,7 @@ def _column_table(
         yield f"{line}{remark}"
 
 
-def _readable(cells: Iterable[Cell], column: Column, dialect: Dialect) -> int:
+def _readable(cells: Iterable[SheetCell], column: MappedColumn, dialect: Dialect) -> int:
     count = 0
     for cell in cells:
         if is_blank(cell):

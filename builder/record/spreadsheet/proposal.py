@@ -15,14 +15,14 @@ from builder.record.spreadsheet.cell_values import CellProblem, Dialect, Value, 
 from builder.record.spreadsheet.headings import read_heading
 from builder.record.spreadsheet.import_map import (
     SLUG_PATTERN,
-    Column,
+    MappedColumn,
     column_cells,
     find_header,
     headings,
 )
 from builder.record.spreadsheet.read import read_table
-from builder.record.spreadsheet.table import Cell, SpreadsheetError, Table
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.table import SheetCell, SheetTable, SpreadsheetError
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 from builder.record.usual_units import fitting_units, usual_units
 
 _SEARCHED_SHEETS = 8
@@ -30,7 +30,7 @@ _SAMPLE = 500
 
 
 @dataclass(frozen=True, slots=True)
-class DynoSheet:
+class DynoReadings:
     """A sheet with dyno readings, and its columns with the number of the build and the name of the pull."""
 
     sheet: str
@@ -42,13 +42,13 @@ class DynoSheet:
 class Proposal:
     """A map that was proposed: its columns, and its text for editing."""
 
-    table: Table
+    table: SheetTable
     header: int
-    columns: tuple[Column, ...]
+    columns: tuple[MappedColumn, ...]
     text: str
 
 
-def sheet_dialect(table: Table, header: int, settings: Dialect | None = None) -> Dialect:
+def sheet_dialect(table: SheetTable, header: int, settings: Dialect | None = None) -> Dialect:
     """Return how numbers and days are written in a sheet: as the map says, else as most of its cells show."""
     mark = settings.decimal_mark if settings else None
     if mark is None:
@@ -70,14 +70,14 @@ def propose(path: Path, map_path: Path) -> Proposal:
     return Proposal(table, header, columns, text)
 
 
-def _best_sheet(path: Path) -> Table:
+def _best_sheet(path: Path) -> SheetTable:
     """Return the sheet whose headings name most fields; the first where none does."""
     first = read_table(path)
     tables = [first, *(_other_sheets(path, first))]
     return max(tables, key=_known_headings) if len(tables) > 1 else first
 
 
-def _other_sheets(path: Path, table: Table) -> Iterable[Table]:
+def _other_sheets(path: Path, table: SheetTable) -> Iterable[SheetTable]:
     for sheet in table.sheets[:_SEARCHED_SHEETS]:
         if sheet != table.sheet:
             try:
@@ -86,52 +86,52 @@ def _other_sheets(path: Path, table: Table) -> Iterable[Table]:
                 continue  # reported when it is asked for
 
 
-def _known_headings(table: Table) -> int:
+def _known_headings(table: SheetTable) -> int:
     header = find_header(table)
     if header is None:
         return 0
     return sum(bool(read_heading(cell.text).targets) for cell in table.rows[header][1])
 
 
-def _columns(table: Table, header: int, dialect: Dialect) -> Iterable[Column]:
+def _columns(table: SheetTable, header: int, dialect: Dialect) -> Iterable[MappedColumn]:
     """Yield each column with the field that its heading means, each field once for each unit."""
     taken: dict[tuple[str, str], str] = {}
     names = headings(table, header)
     has_cylinders = any(_is(name, "engine.cylinders") for name in names)
     for index, name in enumerate(names):
         cells = [cell for _, cell in column_cells(table, header, index)[:_SAMPLE] if not is_blank(cell)]
-        column = _column(index, name, cells, dialect) if cells else Column(index, name, remark="empty")
+        column = _column(index, name, cells, dialect) if cells else MappedColumn(index, name, remark="empty")
         keys = [(target.path, column.unit) for target in column.targets]
         earlier = next((taken[key] for key in keys if key in taken), "")
         if earlier:
-            column = Column(index, name, remark=f"the same field as {earlier}")
+            column = MappedColumn(index, name, remark=f"the same field as {earlier}")
         elif keys == [("engine.layout", "")] and not has_cylinders and _all_have_numbers(cells):
             cylinders = parse_target("engine.cylinders")
-            assert isinstance(cylinders, Target)
+            assert isinstance(cylinders, FieldTarget)
             column = replace(column, targets=(*column.targets, cylinders))
         taken |= dict.fromkeys(keys, name)
         yield column
 
 
-def _column(index: int, name: str, cells: list[Cell], dialect: Dialect) -> Column:
+def _column(index: int, name: str, cells: list[SheetCell], dialect: Dialect) -> MappedColumn:
     """Return a column with the fields that its heading means, if its cells can be read as those."""
     meant = read_heading(name)
     if not meant.targets:
-        return Column(index, name, remark=meant.remark)
+        return MappedColumn(index, name, remark=meant.remark)
     first = meant.targets[0]
     paths = ", ".join(target.path for target in meant.targets)
     if meant.unit and (problem := first.unit_problem(meant.unit)):
-        return Column(index, name, remark=f"{paths}? {problem}")
+        return MappedColumn(index, name, remark=f"{paths}? {problem}")
     values = _values(cells, meant.targets, dialect)
     if not values:
-        return Column(index, name, remark=f"{paths}? none of its cells can be read as that")
-    column = Column(index, name, meant.targets, meant.unit)
+        return MappedColumn(index, name, remark=f"{paths}? none of its cells can be read as that")
+    column = MappedColumn(index, name, meant.targets, meant.unit)
     if meant.unit or not first.takes_unit or all(value.unit for value in values):
         return column
     return _with_unit(column, [float(value.text) for value in values if not value.unit and _is_float(value.text)])
 
 
-def _values(cells: list[Cell], targets: tuple[Target, ...], dialect: Dialect) -> list[Value]:
+def _values(cells: list[SheetCell], targets: tuple[FieldTarget, ...], dialect: Dialect) -> list[Value]:
     """Return the values in the cells of a column that can be read for its fields."""
     values: list[Value] = []
     for cell in cells:
@@ -147,11 +147,11 @@ def _is(heading: str, path: str) -> bool:
     return target is not None and target.path == path
 
 
-def _all_have_numbers(cells: list[Cell]) -> bool:
+def _all_have_numbers(cells: list[SheetCell]) -> bool:
     return bool(cells) and all(cell.text[-1:].isdecimal() for cell in cells)
 
 
-def _with_unit(column: Column, numbers: list[float]) -> Column:
+def _with_unit(column: MappedColumn, numbers: list[float]) -> MappedColumn:
     """Return a column whose heading has no unit with the one that its numbers fit alone, else with the question."""
     target = column.targets[0]
     dimension = target.dimension or (dimension_of(target.notes.units[0]) if target.notes.units else None)
@@ -175,7 +175,7 @@ def _is_float(text: str) -> bool:
     return True
 
 
-def _dyno_sheet(path: Path, table: Table) -> DynoSheet | None:
+def _dyno_sheet(path: Path, table: SheetTable) -> DynoReadings | None:
     """Return another sheet of the file that holds dyno readings, with the number of a build in each row."""
     for other in _other_sheets(path, table):
         header = next((place for place, (_, cells) in enumerate(other.rows[:30])
@@ -186,13 +186,13 @@ def _dyno_sheet(path: Path, table: Table) -> DynoSheet | None:
         number = next((name for name in names if _is(name, "number")), "")
         pull = next((name for name in names if name.casefold() in ("pull", "run", "test", "pull name", "run name")), "")
         if number:
-            return DynoSheet(other.sheet, number, pull)
+            return DynoReadings(other.sheet, number, pull)
     return None
 
 
 def _map_text(
-    path: Path, map_path: Path, table: Table, header: int, columns: tuple[Column, ...], dialect: Dialect,
-    dyno: DynoSheet | None,
+    path: Path, map_path: Path, table: SheetTable, header: int, columns: tuple[MappedColumn, ...], dialect: Dialect,
+    dyno: DynoReadings | None,
 ) -> str:  # fmt: skip
     fields = {target.path for column in columns for target in column.targets}
     slug = "-".join(f"{{{name}}}" for name in ("number", "title") if name in fields) or "{title}"
@@ -233,7 +233,7 @@ def _quoted(text: str) -> str:
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def _date_order(table: Table, header: int, columns: tuple[Column, ...], dialect: Dialect) -> list[str]:
+def _date_order(table: SheetTable, header: int, columns: tuple[MappedColumn, ...], dialect: Dialect) -> list[str]:
     """Return the line that asks for the order of day and month, where a day can be read in two ways."""
     for column in columns:
         for target in column.targets:
@@ -246,7 +246,7 @@ def _date_order(table: Table, header: int, columns: tuple[Column, ...], dialect:
     return []
 
 
-def _column_line(column: Column) -> str:
+def _column_line(column: MappedColumn) -> str:
     key = _quoted(column.heading)
     remark = f"  # {column.remark}" if column.remark else ""
     if not column.targets:

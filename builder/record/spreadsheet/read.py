@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from builder.record.spreadsheet.csv_file import read_csv
-from builder.record.spreadsheet.table import SpreadsheetError, Table
+from builder.record.spreadsheet.table import SheetTable, SpreadsheetError
 from builder.record.spreadsheet.workbook import read_workbook
 
 MAX_FILE_BYTES = 50_000_000
 
 
-def read_table(path: Path, sheet: str | None = None) -> Table:
+def read_table(path: Path, sheet: str | None = None) -> SheetTable:
     """Return a sheet of an XLSX file (the first one unless named), or a CSV file. Raises SpreadsheetError."""
     try:
         if not path.is_file():

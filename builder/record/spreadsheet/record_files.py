@@ -16,7 +16,7 @@ from builder.record.scaffold import SCHEMA_FOLDER, in_flow, quoted
 from builder.record.schema import schema_file
 from builder.record.schema_shape import shape_of
 from builder.record.spreadsheet.cell_values import Value
-from builder.record.spreadsheet.targets import READING_KEYS, Target
+from builder.record.spreadsheet.targets import READING_KEYS, FieldTarget
 
 _PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9 _()/.-]*[A-Za-z0-9)]|[0-9]{1,9}(\.[0-9]+)?( [A-Za-z][A-Za-z.]*)?")
 _WORDS = frozenset(("true", "yes", "false", "no", "null", "on", "off"))
@@ -26,7 +26,7 @@ _WORDS = frozenset(("true", "yes", "false", "no", "null", "on", "off"))
 class Entry:
     """The values of one cell for one field; ``source`` is the index of its column, None where the map has them."""
 
-    target: Target
+    target: FieldTarget
     values: tuple[Value, ...]
     source: int | None
 
@@ -109,7 +109,7 @@ def record_files(entries: Iterable[Entry], remark: str) -> dict[str, RecordFile]
     }
 
 
-def _holder(tree: dict[str, Any], model: type[RecordModel], target: Target) -> tuple[dict[str, Any], str]:
+def _holder(tree: dict[str, Any], model: type[RecordModel], target: FieldTarget) -> tuple[dict[str, Any], str]:
     """Return the mapping that a field belongs into, made where it is missing, and the name of the field."""
     *sections, (name, _) = target.steps
     for step, key in sections:
@@ -194,13 +194,13 @@ def _long_form(parts: Mapping[str, tuple[Value, ...]]) -> str:
 
 
 def _file(document: str, tree: dict[str, Any], remark: str) -> RecordFile:
-    writer = _Writer()
+    writer = _YamlWriter()
     writer.lines += [f"# yaml-language-server: $schema=../{SCHEMA_FOLDER}/{schema_file(document)}", f"# {remark}"]
     writer.mapping(tree, DOCUMENTS[document], 0, document)
     return RecordFile("\n".join(writer.lines) + "\n", writer.by_line, writer.by_path)
 
 
-class _Writer:
+class _YamlWriter:
     """Writes a tree of values as lines of YAML, and notes the columns that each comes from."""
 
     def __init__(self) -> None:

@@ -25,7 +25,7 @@ class SpreadsheetError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class SheetCell:
     """One cell as the sheet shows it.
 
     ``text`` has every digit that was written. ``is_number`` marks a number that the file holds as one, so that its
@@ -44,16 +44,16 @@ class Cell:
         return bool(self.text or self.error)
 
 
-EMPTY = Cell()
+EMPTY = SheetCell()
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class SheetTable:
     """One sheet: its rows that hold anything, each with its number as the spreadsheet counts it."""
 
     file: str
     sheet: str
-    rows: tuple[tuple[int, tuple[Cell, ...]], ...]
+    rows: tuple[tuple[int, tuple[SheetCell, ...]], ...]
     encoding: str = ""
     notes: tuple[tuple[int, str], ...] = ()
     """What the shop should know of the sheet, each with its row."""
@@ -78,10 +78,10 @@ class RowCollector:
 
     def __init__(self) -> None:
         """Start with none."""
-        self.rows: list[tuple[int, tuple[Cell, ...]]] = []
+        self.rows: list[tuple[int, tuple[SheetCell, ...]]] = []
         self._cells = 0
 
-    def add(self, number: int, cells: list[Cell]) -> None:
+    def add(self, number: int, cells: list[SheetCell]) -> None:
         """Add a row without the empty cells at its end, if there is anything in it. Raises SpreadsheetError."""
         while cells and not cells[-1]:
             cells.pop()
@@ -100,11 +100,11 @@ class RowCollector:
 _LINE_ENDS = re.compile("\r\n|[\r\x0b\x0c\x85\u2028\u2029]")
 
 
-def text_cell(text: str) -> Cell:
+def text_cell(text: str) -> SheetCell:
     """Return a cell that holds a text."""
     plain = _LINE_ENDS.sub("\n", text.replace("\N{NO-BREAK SPACE}", " ")).strip()
     if match := UNWANTED.search(plain):
-        return Cell(error=f"holds a character that no record needs (U+{ord(match[0]):04X}): type the cell anew")
+        return SheetCell(error=f"holds a character that no record needs (U+{ord(match[0]):04X}): type the cell anew")
     if len(plain) > MAX_CELL_LENGTH:
-        return Cell(error=f"has {len(plain):,} characters; at most {MAX_CELL_LENGTH:,} are read")
-    return Cell(plain)
+        return SheetCell(error=f"has {len(plain):,} characters; at most {MAX_CELL_LENGTH:,} are read")
+    return SheetCell(plain)

@@ -29,7 +29,7 @@ ValueKind = Literal["quantity", "range", "choice", "number", "count", "day", "te
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
+class FieldTarget:
     """A field of the record.
 
     ``steps`` lead to it from its document, each a name and, for a list of entries, the key of the entry.
@@ -79,7 +79,7 @@ class Target:
         return ""
 
 
-def parse_target(path: str) -> Target | str:
+def parse_target(path: str) -> FieldTarget | str:
     """Return the field at a path of a map, or what is wrong with the path."""
     steps = _steps(path)
     if steps is None:
@@ -107,7 +107,7 @@ def _steps(path: str) -> list[tuple[str, str]] | None:
     return None
 
 
-def _resolve(document: str, model: type[RecordModel], steps: list[tuple[str, str]]) -> Target | str:
+def _resolve(document: str, model: type[RecordModel], steps: list[tuple[str, str]]) -> FieldTarget | str:
     done: list[tuple[str, str]] = []
     while steps:
         (given, key), steps = steps[0], steps[1:]
@@ -152,12 +152,12 @@ _KINDS: dict[str, ValueKind] = {
 def _leaf(
     document: str, done: list[tuple[str, str]], name: str, key: str, rest: list[tuple[str, str]], notes: Notes,
     shape: Shape,
-) -> Target | str:  # fmt: skip
+) -> FieldTarget | str:  # fmt: skip
     kind = _KINDS[shape.kind]
     if shape.kind == "map":
         if rest or not key:
             return f"{name} is a set of pairs: say which, e.g. {name}[power]"
-        return Target(document, (*done, (name, key)), kind, notes, shape)
+        return FieldTarget(document, (*done, (name, key)), kind, notes, shape)
     reading_key = ""
     if rest and shape.kind == "reading" and len(rest) == 1:
         (reading_key, inner_key), rest = rest[0], []
@@ -178,4 +178,4 @@ def _leaf(
     position = int(key) if key else 0
     if position:
         reading_key = "measured"
-    return Target(document, (*done, (name, "")), kind, notes, shape, reading_key, position)
+    return FieldTarget(document, (*done, (name, "")), kind, notes, shape, reading_key, position)

@@ -12,7 +12,7 @@ from zipfile import BadZipFile, ZipFile
 
 from builder.record.quantities.digits import rounded
 from builder.record.quantities.units import dimension_of
-from builder.record.spreadsheet.table import EMPTY, Cell, RowCollector, SpreadsheetError, Table, text_cell
+from builder.record.spreadsheet.table import EMPTY, RowCollector, SheetCell, SheetTable, SpreadsheetError, text_cell
 from builder.record.spreadsheet.workbook_scan import PartScan, scan_parts
 
 _SHEET_ROWS = 1_048_576
@@ -21,7 +21,7 @@ _TYPED_DIGITS = 11
 """A number with more digits than that was calculated: a cell of the General format shows no more."""
 
 
-def read_workbook(data: bytes, name: str, sheet: str | None) -> Table:
+def read_workbook(data: bytes, name: str, sheet: str | None) -> SheetTable:
     """Return a sheet of a workbook: the one named, or the first. Raises SpreadsheetError."""
     try:
         with warnings.catch_warnings():
@@ -37,7 +37,7 @@ def read_workbook(data: bytes, name: str, sheet: str | None) -> Table:
         ) from None
 
 
-def _read(data: bytes, name: str, sheet: str | None) -> Table:
+def _read(data: bytes, name: str, sheet: str | None) -> SheetTable:
     from openpyxl import load_workbook
 
     with ZipFile(io.BytesIO(data)) as archive:
@@ -51,7 +51,7 @@ def _read(data: bytes, name: str, sheet: str | None) -> Table:
         worksheet: Any = sheets[sheet] if sheet is not None else next(iter(sheets.values()))
         scan = scans.get(str(worksheet._worksheet_path).lstrip("/"), PartScan())
         rows = _rows(worksheet, scan)
-        return Table(
+        return SheetTable(
             name,
             worksheet.title,
             rows,
@@ -63,7 +63,7 @@ def _read(data: bytes, name: str, sheet: str | None) -> Table:
         book.close()
 
 
-def _rows(worksheet: Any, scan: PartScan) -> tuple[tuple[int, tuple[Cell, ...]], ...]:
+def _rows(worksheet: Any, scan: PartScan) -> tuple[tuple[int, tuple[SheetCell, ...]], ...]:
     collector = RowCollector()
     worksheet.reset_dimensions()  # what the file says of its size may be wrong
     for number, row in enumerate(worksheet.iter_rows(), start=1):
@@ -84,22 +84,24 @@ def _merged_rows(scan: PartScan) -> tuple[tuple[int, str], ...]:
     return tuple(notes)
 
 
-def _cell(cell: Any, scan: PartScan) -> Cell:
+def _cell(cell: Any, scan: PartScan) -> SheetCell:
     value = cell.value
     if value is None:
         if scan.without_value and cell.data_type is not None and getattr(cell, "coordinate", "") in scan.without_value:
-            return Cell(error="holds a formula whose result was not saved: open the file, let it calculate, save it")
+            return SheetCell(
+                error="holds a formula whose result was not saved: open the file, let it calculate, save it"
+            )
         return EMPTY
     if cell.data_type == "e":
-        return Cell(error=f"holds the error {str(value)[:20]}: correct the formula, or empty the cell")
+        return SheetCell(error=f"holds the error {str(value)[:20]}: correct the formula, or empty the cell")
     if isinstance(value, bool):
-        return Cell("yes" if value else "no")
+        return SheetCell("yes" if value else "no")
     if isinstance(value, datetime.datetime):
-        return Cell(value.date().isoformat(), day=value.date())
+        return SheetCell(value.date().isoformat(), day=value.date())
     if isinstance(value, datetime.date):
-        return Cell(value.isoformat(), day=value)
+        return SheetCell(value.isoformat(), day=value)
     if isinstance(value, (datetime.time, datetime.timedelta)):
-        return Cell(str(value))
+        return SheetCell(str(value))
     if isinstance(value, (int, float)):
         return _number(value, str(cell.number_format or "General"))
     return text_cell(str(value).replace("_x000D_", ""))
@@ -110,7 +112,7 @@ _NOT_SHOWN = re.compile(r"\[[^\]]*\]|_.|\*.")
 _LITERAL = re.compile(r'"([^"]*)"|\\(.)')
 
 
-def _number(value: int | float, number_format: str) -> Cell:
+def _number(value: int | float, number_format: str) -> SheetCell:
     """Return a number with the digits that the sheet shows.
 
     What was typed keeps all its digits, with the zeros that its format adds; what was calculated has more digits than
@@ -118,7 +120,7 @@ def _number(value: int | float, number_format: str) -> Cell:
     """
     exact = Decimal(repr(value))
     if not exact.is_finite() or abs(exact.adjusted()) > 30:
-        return Cell(error="holds a number that is too large or too small to be a reading")
+        return SheetCell(error="holds a number that is too large or too small to be a reading")
     shown = _NOT_SHOWN.sub("", number_format.split(";")[0])
     match = _FORMAT.search(_LITERAL.sub("", shown))
     unit = "".join(first or second for first, second in _LITERAL.findall(shown)).strip()
@@ -134,4 +136,4 @@ def _number(value: int | float, number_format: str) -> Cell:
         text = text if match else f"{Decimal(text).normalize():f}"
     elif (zeros := len(decimals.rstrip("#?")) - written) > 0:
         text += ("" if written else ".") + "0" * zeros
-    return Cell(text, is_number=True, unit=unit if dimension_of(unit) else "")
+    return SheetCell(text, is_number=True, unit=unit if dimension_of(unit) else "")

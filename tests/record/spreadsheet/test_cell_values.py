@@ -7,18 +7,18 @@ import datetime
 import pytest
 
 from builder.record.spreadsheet.cell_values import CellProblem, Dialect, cells_of, is_blank, read_cell
-from builder.record.spreadsheet.table import Cell
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.table import SheetCell
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 
 
-def target(path: str) -> Target:
+def target(path: str) -> FieldTarget:
     found = parse_target(path)
-    assert isinstance(found, Target), found
+    assert isinstance(found, FieldTarget), found
     return found
 
 
 def read(text: str, path: str, unit: str = "", dialect: Dialect | None = None) -> str:
-    return "; ".join(value.written for value in read_cell(Cell(text), target(path), unit, dialect or Dialect()))
+    return "; ".join(value.written for value in read_cell(SheetCell(text), target(path), unit, dialect or Dialect()))
 
 
 BORE, SPEED, DAY = "bottom_end.block.bores", "delivery.settings.idle_speed", "finished"
@@ -106,15 +106,15 @@ def test_a_choice_without_its_number_and_a_text_with_its_unit() -> None:
 
 @pytest.mark.parametrize("text", ["", "-", "n/a", "N/A", "?", "unknown", "TBD"])
 def test_what_says_nothing_is_blank(text: str) -> None:
-    assert is_blank(Cell(text))
+    assert is_blank(SheetCell(text))
 
 
 def test_na_is_no_blank_since_it_is_an_induction() -> None:
-    assert not is_blank(Cell("NA"))
+    assert not is_blank(SheetCell("NA"))
 
 
 def test_a_cell_is_divided_between_two_fields() -> None:
     both = [target("cam.card.intake.valve_lift"), target("cam.card.exhaust.valve_lift")]
-    assert [part.text for _, part in cells_of(Cell("0.503/0.512"), both)] == ["0.503", "0.512"]
-    (only,) = cells_of(Cell("0.503"), both)
+    assert [part.text for _, part in cells_of(SheetCell("0.503/0.512"), both)] == ["0.503", "0.512"]
+    (only,) = cells_of(SheetCell("0.503"), both)
     assert "is not 2 values" in only[1].error

@@ -8,7 +8,7 @@ from builder.record.models.build import DOCUMENTS
 from builder.record.models.fields import RecordModel
 from builder.record.schema_shape import shape_of
 from builder.record.spreadsheet.headings import _COLUMN_NAMES, read_heading
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 
 UNDERSTOOD = {
     "Job #": ("number", ""),
@@ -81,7 +81,7 @@ def test_a_column_of_both_sides_has_two_fields() -> None:
 @pytest.mark.parametrize("path", _COLUMN_NAMES)
 def test_every_field_that_a_name_stands_for_exists(path: str) -> None:
     target = parse_target(path)
-    assert isinstance(target, Target), target
+    assert isinstance(target, FieldTarget), target
     for name in _COLUMN_NAMES[path].split(","):
         meant = read_heading(name.strip()).target
         assert meant is not None, name

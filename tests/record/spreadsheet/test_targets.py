@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from builder.record.spreadsheet.targets import Target, parse_target
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 
 
 @pytest.mark.parametrize(
@@ -24,7 +24,7 @@ from builder.record.spreadsheet.targets import Target, parse_target
 def test_a_path_leads_to_its_field(given: str, path: str) -> None:
     target = parse_target(given)
     if path:
-        assert isinstance(target, Target), target
+        assert isinstance(target, FieldTarget), target
         assert target.path == path
     else:
         assert isinstance(target, str)

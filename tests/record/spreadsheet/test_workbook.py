@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 
 from builder.record.spreadsheet.read import read_table
-from builder.record.spreadsheet.table import Cell, SpreadsheetError, column_letter
+from builder.record.spreadsheet.table import SheetCell, SpreadsheetError, column_letter
 from tests.support.hostile_spreadsheets import workbook
 from tests.support.spreadsheets import write_xlsx
 
 
-def cell(tmp_path: Path, value: Any, number_format: str = "General") -> Cell:
+def cell(tmp_path: Path, value: Any, number_format: str = "General") -> SheetCell:
     path = write_xlsx(tmp_path / "x.xlsx", {"S": [[value]]}, {"A1": number_format})
     return read_table(path).rows[0][1][0]
 
@@ -37,9 +37,9 @@ def test_a_number_has_the_digits_that_were_typed_or_that_its_format_shows(
 
 
 def test_a_unit_and_a_percentage_of_the_number_format(tmp_path: Path) -> None:
-    assert cell(tmp_path, 4.03, '0.000" in"') == Cell("4.030", is_number=True, unit="in")
+    assert cell(tmp_path, 4.03, '0.000" in"') == SheetCell("4.030", is_number=True, unit="in")
     assert cell(tmp_path, 4.03, '0.000" pcs"').unit == ""
-    assert cell(tmp_path, 0.45, "0%") == Cell("45", is_number=True, unit="%")
+    assert cell(tmp_path, 0.45, "0%") == SheetCell("45", is_number=True, unit="%")
 
 
 def test_dates_words_and_errors(tmp_path: Path) -> None:
