@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -39,8 +40,11 @@ LIST_TITLES = {
     "ignition_system": "Ignition system",
 }
 FINDER_DATA = "assets/finder-data.js"
-_NEWEST = 24
-"""How many builds the home page shows as cards."""
+_NEWEST, _FAMILY_CARDS, _PICTURES = 9, 6, 4
+"""How many builds the home page shows: the newest as cards, of its largest family as cards, and as pictures on top."""
+_SMALLEST_FAMILY = 3
+_ASKED = ("cylinders", "displacement", "induction", "fuel")
+"""The fields of a plan that the home page asks for; the finder has them all."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
 _TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
 _PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Inspected", "OK", "Used in")
@@ -62,6 +66,27 @@ class Card:
     line: str
     numbers: tuple[tuple[str, str], ...]
     photo: PhotoSize | None
+
+
+@dataclass(frozen=True)
+class PlanField:
+    """A field of a plan to fill in, by the name that the finder has for it; with options it is a choice."""
+
+    name: str
+    title: str
+    unit: str
+    options: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class FamilyOverview:
+    """The family of engines that the shop built most often."""
+
+    name: str
+    count: int
+    years: str
+    ranges: tuple[Headline, ...]
+    cards: tuple[Card, ...]
 
 
 def display_units(shop: Shop) -> System:
@@ -113,7 +138,14 @@ def archive_pages(
     units = {field.slug: field.unit(system) for field in FIELDS}
     return {
         "index.md": page(
-            "home", cards=cards, count=len(rows), ranges=tuple(_ranges(rows, system)), entry_links=_entry_links(rows)
+            "home",
+            cards=cards,
+            count=len(rows),
+            ranges=tuple(_ranges(rows, system)),
+            entry_links=_entry_links(rows),
+            pictures=[card for card in cards if card.photo is not None][:_PICTURES],
+            question=tuple(_question(rows, system)),
+            family=_largest_family(rows, system, photos),
         ),
         "builds.md": page("builds", **_builds_table(rows, system)),
         "finder.md": page("finder", rows=rows, units=units, compare="compare.html", **_LINKS),
@@ -171,6 +203,32 @@ def _ranges(rows: Sequence[Summary], system: System) -> Iterator[Headline]:
             unit = field.unit(system)
             text = f"{unit.show(min(values))} to {unit.show(max(values))}"
             yield Headline(title, text, unit.label, (), slug)
+
+
+def _question(rows: Sequence[Summary], system: System) -> Iterator[PlanField]:
+    """Yield the fields of a plan that the home page asks for, with what the archive has of each."""
+    for field in (BY_SLUG[slug] for slug in _ASKED):
+        known = {choice_of(row, field) if field.kind == "choice" else number_of(row, field) for row in rows} - {None}
+        if not known:
+            continue
+        if field.slug == "displacement":
+            yield PlanField(f"plan.{field.slug}", field.title, field.unit(system).label)
+        else:
+            options = [value if isinstance(value, str) else f"{value:g}" for value in known if value is not None]
+            yield PlanField(f"plan.{field.slug}", field.title, "", tuple(sorted(options, key=lambda o: (len(o), o))))
+
+
+def _largest_family(rows: Sequence[Summary], system: System, photos: Mapping[str, PhotoSize]) -> FamilyOverview | None:
+    """Return the family with most builds, or None where none has enough of them to be one."""
+    counts = Counter(row.family for row in rows if row.family)
+    name, count = max(counts.items(), key=lambda item: item[1], default=("", 0))
+    if count < _SMALLEST_FAMILY:
+        return None
+    members = [row for row in rows if row.family == name]
+    years = sorted(row.date[:4] for row in members if row.date)
+    span = "" if not years else years[0] if years[0] == years[-1] else f"{years[0]} to {years[-1]}"
+    cards = tuple(card(row, system, photos.get(row.slug)) for row in members[:_FAMILY_CARDS])
+    return FamilyOverview(name, count, span, tuple(_ranges(members, system)), cards)
 
 
 def _entry_links(rows: Sequence[Summary]) -> list[tuple[str, str]]:
