@@ -175,6 +175,18 @@ def injector_size_needed(fuel_flow: Value, injectors: int, duty: Value) -> Value
     return injector_duty(fuel_flow, duty, injectors)
 
 
+def fuel_for_power(power: Value, fuel_per_energy: Value, heating_value: Value, reference_heating_value: float) -> Value:
+    """Return the fuel that a power takes [kg/s] = P b H0/H.
+
+    Shapes: power [W], fuel per energy [kg/J] of the reference fuel, and heating value [J/kg] broadcast together;
+    reference_heating_value [J/kg] is that of the fuel that b was taken on. Raises ValueError for a negative power or
+    anything else of zero or less. Range: the same efficiency on both fuels. Source: common practice, no source.
+    """
+    require_not_negative(power=power)
+    require_positive(fuel_per_energy=fuel_per_energy, heating_value=heating_value)
+    return unwrap_scalar(np.asarray(power) * fuel_per_energy * reference_heating_value / np.asarray(heating_value))
+
+
 def injector_duty_from_pulse(pulse_width: Value, speed: Value, pulses_per_revolution: Value = 0.5) -> Value:
     """Return the share of the time an injector stands open [-] = pulse width * n * pulses per revolution.
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from builder.archive.shop_profile import read_shop_profile
+from builder.figures.core.display_units import System
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure
 from builder.figures.definitions import REGISTRY
@@ -149,8 +150,7 @@ def _overview_lines(overview: PlanOverview, width: int, *, show_all: bool) -> It
         yield "  nothing yet"
     if overview.unknown:
         yield "\nNot known yet"
-        for need in overview.unknown:
-            yield from _wrapped(f"{need.title}: needs {need.text}", width, "  ", "      ")
+        yield from _wrapped(", ".join(in_sentence(need.title) for need in overview.unknown), width, "  ", "  ")
     if overview.waits:
         yield "\nWhat to record next, and what waits for it"
         waits = overview.waits if show_all else overview.waits[:_MOST_WAITS]
@@ -236,7 +236,7 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
     rows: list[list[str]] = [head]
     below: list[list[str]] = [[]]
     for item in solved.possible:
-        figures = {figure.slug: _number(figure) for figure in item.figures}
+        figures = {figure.slug: _number(figure, solved.system) for figure in item.figures}
         rows.append([item.title, _mean_text(item), item.change, *(figures.get(slug, "") for slug in shown)])
         below.append(_below(item, solved.meeting))
     for line, more in zip(_table(rows, width), below, strict=True):
@@ -264,7 +264,7 @@ def _combination_lines(found: Combinations, width: int, *, show_all: bool) -> It
     slugs = list(dict.fromkeys(slug for item in shown for slug in item.figures))
     rows = [[*parts, *(_short_title(slug) for slug in slugs), "goals", "cautions"]]
     for item in shown:
-        figures = [_number(item.figures[slug]) if slug in item.figures else "" for slug in slugs]
+        figures = [_number(item.figures[slug], found.system) if slug in item.figures else "" for slug in slugs]
         goals = "" if not found.goals else f"{item.unmet} not met" if item.unmet else "met"
         names = ", ".join(dict.fromkeys(caution.name.replace("_", " ") for caution in item.cautions))
         rows.append([*(candidate.name for candidate in item.candidates), *figures, goals, names])
@@ -304,8 +304,9 @@ _SHORT_TITLES = {
 }
 
 
-def _number(figure: Figure) -> str:
-    return figure.number if figure.unit == ":1" else f"{figure.number} {figure.unit}"
+def _number(figure: Figure, system: System) -> str:
+    """Return a figure as calculated from nominal values, a ratio without its `:1`."""
+    return figure.description.display_unit.text(figure.value, system, with_unit=figure.unit != ":1")
 
 
 def _mean_text(item: Solution) -> str:
@@ -313,7 +314,7 @@ def _mean_text(item: Solution) -> str:
     if len(set(item.texts)) <= 1:
         return item.texts[0] if item.texts else ""
     low, high = (item.texts[item.values.index(end)] for end in (min(item.values), max(item.values)))
-    return f"{low.partition(chr(160))[0]} to {high}"
+    return f"{_plain(low).partition(' ')[0]} to {high}"
 
 
 def _caution_block(title: str, cautions: Sequence[Caution], width: int) -> Iterator[str]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import boost, breathing
+from builder.engine.air import STANDARD_TEMPERATURE
+from builder.engine.constants import STANDARD_ATMOSPHERE
 from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input
@@ -291,6 +293,18 @@ def restrictor_choked_flow(
 def restrictor_choked_flow_without_loss(restrictor_diameter: Value, barometer: Value, air_temperature: Value) -> Value:
     """Return the most air that a restrictor without loss could pass on the day of each pull [kg/s]."""
     return restrictor_choked_flow(restrictor_diameter, barometer, air_temperature, 1.0)
+
+
+@define.alternative(
+    "restrictor_choked_flow",
+    working="π/4 × ({restrictor_diameter})² × {restrictor_coefficient}, choked in standard air: 1013.25 hPa and 15 °C",
+)
+def restrictor_choked_flow_in_standard_air(
+    restrictor_diameter: Value, restrictor_coefficient: Value | None = None
+) -> Value:
+    """Return the most air that the restrictor can pass in standard air, before there is a dyno session [kg/s]."""
+    coefficient = 1.0 if restrictor_coefficient is None else restrictor_coefficient
+    return restrictor_choked_flow(restrictor_diameter, STANDARD_ATMOSPHERE, STANDARD_TEMPERATURE, coefficient)
 
 
 @define.figure(

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from builder.engine import breathing
-from builder.engine.fuel_properties import air_from_fuel
+from builder.engine.fuel_properties import TYPICAL_FUELS, air_from_fuel
 from builder.engine.validation import Array, Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
@@ -18,6 +18,7 @@ from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
 from builder.figures.dyno.pull import PullResult, logged_lambda, metered_air
 from builder.figures.review.guideline_defaults import guideline_value
 from builder.record.models.build import Build
+from builder.record.models.goals import Goals, Target
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
 
@@ -196,6 +197,64 @@ def _injector_duty_allowed(context: Context, item: Input) -> InputValue | None:
     return item.value(rule.value, (item.display_unit.text(rule.value, context.system),), GIVEN) if rule.value else None
 
 
+def _plans_power(build: Build) -> bool:
+    goals = build.build.goals
+    return not build.pulls and goals is not None and _power_wanted(goals) is not None
+
+
+def _power_wanted(goals: Goals) -> Target | None:
+    """Return the highest power that the goals ask for at least; None where they ask for none."""
+    wanted = [target for target in goals.read_targets if target.quantity == "power" and target.minimum is not None]
+    return max(wanted, key=lambda target: target.minimum or 0.0, default=None)
+
+
+@define.computed_input(
+    "power_wanted", "power wanted", "P_w", units.POWER, "build.goals.targets", reads=("build.goals",),
+    hint="build.yaml: goals, targets: power",
+)  # fmt: skip
+def _power_wanted_input(context: Context, item: Input) -> InputValue | None:
+    """Return the power that the goals ask for; none of an engine that was on the dyno, which shows what it takes."""
+    goals = context.build.build.goals
+    target = _power_wanted(goals) if goals and not context.build.pulls else None
+    if target is None or target.minimum is None:
+        return None
+    return item.value(target.minimum, (written_text(target.wanted[0]),), GIVEN, where=context.build.where(item.path))
+
+
+@define.computed_input(
+    "planned_bsfc", "fuel for each unit of energy, planned", "b", units.SPECIFIC_FUEL, "build.goals.targets"
+)
+def _planned_bsfc(context: Context, item: Input) -> InputValue | None:
+    """Return the shop's guideline, or that of common practice, for gasoline; None where it is set to nothing."""
+    rule = guideline_value(context.shop, "planned_bsfc")
+    value = rule.value / _GRAMS_PER_KWH
+    return item.value(value, (item.display_unit.text(value, context.system),), GIVEN) if rule.value > 0 else None
+
+
+_GRAMS_PER_KWH = 3.6e9
+"""g/kWh in one kg/J."""
+
+
+@define.figure(
+    "planned_fuel_flow",
+    "Fuel flow for the power wanted",
+    units.MASS_FLOW,
+    source=COMMON_PRACTICE,
+    means="Fuel that the power asked for takes, to choose injectors and pump by before the engine runs.",
+    formula=r"P_w \, b \, \frac{H_0}{LHV}",
+    symbols=(("H_0", "lower heating value of gasoline", "J/kg"),),
+    working="{power_wanted} × {planned_bsfc} × lower heating value of gasoline / {heating_value}",
+    validity="a rule of thumb for full power, to be replaced by the fuel flow on the dyno; the consumption is set in "
+    "shop.yaml, guidelines.planned_bsfc",
+    applies=_plans_power,
+)
+def planned_fuel_flow(power_wanted: Value, planned_bsfc: Value, heating_value: Value) -> Value:
+    """Return the fuel that the power wanted takes [kg/s]."""
+    gasoline = TYPICAL_FUELS["gasoline"].heating_value
+    assert gasoline is not None  # the table has one for gasoline
+    return breathing.fuel_for_power(power_wanted, planned_bsfc, heating_value, gasoline)
+
+
 @define.figure(
     "injector_size_needed",
     "Injector size needed",
@@ -212,6 +271,12 @@ def _injector_duty_allowed(context: Context, item: Input) -> InputValue | None:
 def injector_size_needed(fuel_at_peak_power: Value, injectors: Value, injector_duty_allowed: Value) -> Value:
     """Return the flow that one injector needs [kg/s]."""
     return breathing.injector_size_needed(fuel_at_peak_power, round(float(np.mean(injectors))), injector_duty_allowed)
+
+
+@define.alternative("injector_size_needed", working="{planned_fuel_flow} / ({injectors} × {injector_duty_allowed})")
+def injector_size_planned(planned_fuel_flow: Value, injectors: Value, injector_duty_allowed: Value) -> Value:
+    """Return the flow that one injector needs for the power wanted [kg/s]."""
+    return breathing.injector_size_needed(planned_fuel_flow, round(float(np.mean(injectors))), injector_duty_allowed)
 
 
 def _has_fuel_pump(build: Build) -> bool:

@@ -501,3 +501,35 @@ def _define_each_spring(prefix: str, side: str, label: str, path: str) -> None:
 
 _define_each_spring("", "intake", "spring", "top_end.springs.installed_height")
 _define_each_spring("exhaust_", "exhaust", "exhaust spring", "top_end.springs.exhaust_installed_height")
+
+
+def _define_lash_by_shims(side: str) -> None:
+    """Define the lash of every valve of a side whose lash is set by shims."""
+    measured = f"{side}_lash_measured"
+
+    def has_shims(build: Build) -> bool:
+        return build.has_valves and build.get(f"cam.lifters.{side}_shims") is not None
+
+    def lash_with_shims(**inputs: Value) -> Value:
+        return inputs[measured]
+
+    define.add_inputs(
+        Input(measured, f"{side} lash, measured", "j", units.LENGTH, f"assembly.checks.{side}_lash", f"{side} valve"),
+    )
+    define.figure(
+        f"{side}_lash",
+        f"{side.capitalize()} lash, each valve",
+        units.LENGTH,
+        source=COMMON_PRACTICE,
+        axis=f"{side} valve",
+        applies=has_shims,
+        means=f"Lash of every {side} valve with the shims that are recorded.",
+        formula=r"j",
+        working=f"{{{measured}}}",
+        validity="cold or hot as it was measured; a shim thicker by some amount takes as much from the lash",
+        inputs=(measured,),
+    )(lash_with_shims)
+
+
+for _side in SIDES:
+    _define_lash_by_shims(_side)

@@ -13,6 +13,7 @@ from itertools import product
 
 import numpy as np
 
+from builder.figures.core.display_units import System, system_for
 from builder.figures.core.inputs import Context
 from builder.figures.core.positions import figure_positions
 from builder.figures.core.solver import Solved, Solver
@@ -63,6 +64,7 @@ class Combinations:
     open_goals: tuple[str, ...]
     """The names of the goals that a plan cannot tell: the dyno shows them."""
     combinations: tuple[Combination, ...]
+    system: System
 
 
 def miss_of(goal: GoalResult) -> float:
@@ -88,6 +90,7 @@ def alternatives(build: Build, choices: Sequence[Choice], shop: Shop) -> Combina
         goals=tuple(known),
         open_goals=tuple(name for name in every if name not in known),
         combinations=tuple(found),
+        system=system_for(build, shop),
     )
 
 

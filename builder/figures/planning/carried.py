@@ -158,11 +158,13 @@ def carry_along(
     return after, tuple(stale)
 
 
-_COUNTS_WHEN_MISSING = frozenset(
+_NONE_FITTED = frozenset(("bottom_end.pistons.dish", "bottom_end.pistons.dome", "top_end.springs.shims"))
+"""Fields that are nothing where they are not recorded."""
+_COUNTS_WHEN_MISSING = _NONE_FITTED | frozenset(
     (
-        "bottom_end.pistons.dish", "bottom_end.pistons.dome", "top_end.rockers.exhaust_ratio",
+        "top_end.rockers.exhaust_ratio",
         "top_end.springs.exhaust_installed_height", "top_end.springs.exhaust_retainer_to_seal",
-        "top_end.springs.shims", "cam.card.intake.lash", "cam.card.exhaust.lash", "cam.installed.intake_centerline",
+        "cam.card.intake.lash", "cam.card.exhaust.lash", "cam.installed.intake_centerline",
         "cam.installed.exhaust_centerline",
     )
 )  # fmt: skip
@@ -195,10 +197,15 @@ def _carried(carrying: Carrying, path: str, value: Any, factors: Mapping[str, fl
         return None
     shift: Any = 0.0
     for dependency, factor in factors.items():
-        old, new = carrying.before.build.get(dependency), carrying.after.build.get(dependency)
-        if factor is None or not isinstance(old, Reading) or not isinstance(new, Reading):
+        old, new = (engine.build.get(dependency) for engine in (carrying.before, carrying.after))
+        if (
+            factor is None
+            or not isinstance(new, Reading)
+            or not (isinstance(old, Reading) or dependency in _NONE_FITTED)
+        ):
             return None
-        shift = shift + factor * _difference(old.values, new.values, len(value.values))
+        before = old.values if isinstance(old, Reading) else np.zeros(1)
+        shift = shift + factor * _difference(before, new.values, len(value.values))
     return moved(value, shift)
 
 

@@ -28,6 +28,10 @@ MAIN_FIGURES = (
     "seat_load",
     "open_load",
     "air_demand",
+    "planned_fuel_flow",
+    "injector_size_needed",
+    "restrictor_choked_flow",
+    "pushrod_length",
     "piston_clearance",
     "top_ring_gap",
 )

@@ -97,19 +97,17 @@ class SolvedTarget:
         return tuple(item for item in self.solutions if not item.impossible)
 
 
-_NAMES = {
-    "squish": "quench",
-    "effective_ratio": "effective_compression_ratio",
-    "dynamic_ratio": "effective_compression_ratio",
-    "compression": "compression_ratio",
-    "ratio": "compression_ratio",
-    "ring_gap": "top_ring_gap",
-    "coil_bind": "coil_bind_clearance",
-    "seat_pressure": "seat_load",
-    "open_pressure": "open_load",
-    "pushrod": "pushrod_length",
-    "injector_size": "injector_size_needed",
-    "restrictor": "restrictor_choked_flow",
+_OTHER_NAMES = {
+    "quench": "squish",
+    "effective_compression_ratio": "effective_ratio, dynamic_ratio",
+    "compression_ratio": "compression, ratio",
+    "top_ring_gap": "ring_gap",
+    "coil_bind_clearance": "coil_bind",
+    "seat_load": "seat_pressure",
+    "open_load": "open_pressure",
+    "pushrod_length": "pushrod",
+    "injector_size_needed": "injector_size",
+    "restrictor_choked_flow": "restrictor",
 }
 """Other names of figures, as a shop asks for them."""
 
@@ -125,7 +123,8 @@ def read_target(text: str) -> Target:
 
 def _figure_named(name: str) -> str:
     known = {common_form(figure.description.title): slug for slug, figure in REGISTRY.figures.items()}
-    known |= _NAMES | {slug: slug for slug in REGISTRY.figures}
+    known |= {name: slug for slug, names in _OTHER_NAMES.items() for name in names.split(", ")}
+    known |= {slug: slug for slug in REGISTRY.figures}
     asked = common_form(name)
     if asked in known:
         return known[asked]
@@ -167,8 +166,9 @@ _LEFT_AS_IT_IS = (
     "bottom_end.pistons.top_land.height",
     "bottom_end.pistons.top_land.diametral_clearance",
     "bottom_end.pistons.pin_offset",
+    "top_end.induction.injectors.rated_pressure",
 )
-"""What nobody chooses to bring a figure to a value, since it moves it by next to nothing."""
+"""What nobody changes to bring a figure to a value: it moves it by next to nothing, or is the maker's to state."""
 _ONE_WAY: Mapping[str, tuple[Literal[-1, 1], str]] = {
     "bottom_end.block.deck_height": (-1, "a deck can be cut but not raised"),
     "bottom_end.block.bores": (1, "a bore can be made larger, smaller only by sleeves"),

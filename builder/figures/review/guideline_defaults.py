@@ -47,6 +47,7 @@ _DEFAULTS: dict[str, Any] = {
     "least_retainer_to_seal": "0.050 in",
     "least_spring_margin": 1.1,
     "least_surge_order": 10,
+    "planned_bsfc": 305,
     "most_bmep_natural": "220 psi",
     "most_volumetric_efficiency": 1.25,
     "ring_gap_per_bore": 0.0045,

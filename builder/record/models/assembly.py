@@ -342,6 +342,7 @@ class Checks(RecordModel):
         sign="not negative",
         also=("intake_valve_lash", "intake_valve_clearance"),
         measured=True,
+        depends_on={"cam.lifters.intake_shims": -1},
     )
     exhaust_lash: Length | None = field(
         "exhaust lash as set",
@@ -351,6 +352,7 @@ class Checks(RecordModel):
         sign="not negative",
         also=("exhaust_valve_lash", "exhaust_valve_clearance"),
         measured=True,
+        depends_on={"cam.lifters.exhaust_shims": -1},
     )
     lash_when: Line | None = field("hot or cold", "hot")
     intake_piston_to_valve: Length | None = field(

@@ -208,6 +208,20 @@ class Lifters(RecordModel):
     mass: Mass | None = field(
         "mass of one lifter", "98 g", plausible_range=("3 g", "3 kg"), only_where="the valve train was weighed"
     )
+    intake_shims: Length | None = field(
+        "shim of every intake valve, when its lash was measured",
+        "{unit: mm, measured: [2.50, 2.55, 2.50, 2.60]}",
+        axis="intake valve",
+        plausible_range=("0.5 mm", "6 mm"),
+        only_where="shims set the lash",
+    )
+    exhaust_shims: Length | None = field(
+        "shim of every exhaust valve, when its lash was measured",
+        "{unit: mm, measured: [2.50, 2.55, 2.50, 2.60]}",
+        axis="exhaust valve",
+        plausible_range=("0.5 mm", "6 mm"),
+        only_where="shims set the lash",
+    )
     preload_turns: Number | None = field(
         "turns of the adjuster past zero lash", "0.5", plausible_range=("0", "2.5"), sign="not negative"
     )

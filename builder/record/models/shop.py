@@ -111,6 +111,9 @@ class Guidelines(RecordModel):
     most_pushrod_difference: OneLength | None = _limit("pushrod as ordered against the length needed", "0.025 in")
     least_retainer_to_seal: OneLength | None = _limit("retainer to seal at full lift", "0.050 in")
     least_spring_margin: Number | None = _limit("spring force over the force needed at redline", "1.1")
+    planned_bsfc: Number | None = _limit(
+        "fuel for the power that a plan asks for, g/kWh of gasoline; other fuels by their heating value", "305"
+    )
     least_surge_order: Number | None = _limit("spring surge frequency over cam speed at redline", "10")
     most_bmep_natural: OnePressure | None = _limit(
         "BMEP above which a naturally aspirated engine is flagged", "220 psi"

@@ -155,7 +155,9 @@ class Springs(RecordModel):
     maker: Line | None = field("manufacturer", "Petrel Valves")
     number: Line | None = field("part number", "PV-S350")
     kind: Line | None = field("single, double, beehive", "single with damper")
-    installed_height: Length | None = field("installed height", "1.800 in", plausible_range=("12 mm", "120 mm"))
+    installed_height: Length | None = field(
+        "installed height", "1.800 in", plausible_range=("12 mm", "120 mm"), depends_on={"top_end.springs.shims": -1}
+    )
     solid_height: Length | None = field(
         "height at coil bind", "1.150 in", plausible_range=("8 mm", "100 mm"), also=("coil_bind_height",)
     )
@@ -173,6 +175,13 @@ class Springs(RecordModel):
         "24 g",
         plausible_range=("1 g", "500 g"),
         only_where="the valve train was weighed",
+    )
+    shims: Length | None = field(
+        "shims under the springs of one valve, all together",
+        "0.030 in",
+        plausible_range=("0.1 mm", "6 mm"),
+        sign="not negative",
+        only_where="the springs were shimmed",
     )
     active_coils: Number | None = field(
         "coils that move", "4.5", plausible_range=("1", "20"), sign="positive", only_where="the springs were weighed"
@@ -194,7 +203,10 @@ class Springs(RecordModel):
         plausible_range=("0.5 mm", "40 mm"), sign="not negative",
     )  # fmt: skip
     exhaust_installed_height: Length | None = field(
-        "installed height of the exhaust springs, where it differs", "1.780 in", plausible_range=("12 mm", "120 mm")
+        "installed height of the exhaust springs, where it differs",
+        "1.780 in",
+        plausible_range=("12 mm", "120 mm"),
+        depends_on={"top_end.springs.shims": -1},
     )
 
 

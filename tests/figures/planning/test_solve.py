@@ -24,6 +24,7 @@ from builder.record.build_profile import profile_of
 from builder.record.changes import ChangeError, with_changes
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
+from tests.support.figure_records import V8, read
 
 ROOT = Path(__file__).resolve().parents[3]
 SHOP, _ = read_shop(ROOT)
@@ -172,3 +173,43 @@ def test_a_seat_pressure_takes_shims(build: Build) -> None:
 def test_a_wrong_target_brings_the_fix(text: str, message: str) -> None:
     with pytest.raises(ChangeError, match=message):
         read_target(text)
+
+
+def test_shims_for_a_lash_one_for_each_valve(tmp_path: Path) -> None:
+    """A shim is thicker by what the lash is too wide."""
+    build = read(
+        tmp_path,
+        {
+            **V8,
+            "build": V8["build"].replace("cylinders: 8", "cylinders: 4").replace("layout: V", "layout: inline"),
+            "bottom_end": "crankshaft: {stroke: 3.480 in}\n",
+            "top_end": "gasket: {thickness: 0.039 in}\n",
+            "cam": "lifters: {kind: bucket, intake_shims: {unit: mm, measured: [2.50, 2.55, 2.50, 2.60]}}\n",
+            "assembly": "checks: {intake_lash: {unit: mm, measured: [0.20, 0.24, 0.27, 0.18]}}\n",
+        },
+    )
+    (shims,) = solve_for(build, read_target("intake_lash=0.22 mm"), SHOP, "each").solutions
+    assert shims.path == "cam.lifters.intake_shims"
+    assert shims.values == pytest.approx([2.48e-3, 2.57e-3, 2.55e-3, 2.56e-3])
+
+
+def test_pushrods_from_the_checking_pushrod(tmp_path: Path) -> None:
+    pushrods = "pushrods: {checking_length: 7.775 in, preload: 0.030 in, ordered_length: 7.800 in}\n"
+    build = read(tmp_path, {"build": V8["build"], "top_end": pushrods})
+    solved = {item.path: item for item in _solved(build, "pushrod_difference=0 in").solutions}
+    assert solved["top_end.pushrods.ordered_length"].values == pytest.approx([7.805 * 0.0254])
+    assert solved["top_end.pushrods.preload"].values == pytest.approx([0.025 * 0.0254])
+    assert _solved(build, "pushrod_length=7.820 in").solutions[-1].values == pytest.approx([0.045 * 0.0254])
+
+
+def test_injectors_and_restrictor(tmp_path: Path) -> None:
+    top_end = "induction: {restrictor_diameter: 34 mm, injectors: {count: 4, flow: 42 lb/h, rated_pressure: 3 bar}}\n"
+    build = read(tmp_path, {"build": V8["build"], "top_end": top_end, "delivery": "settings: {fuel_pressure: 3 bar}\n"})
+    solved = {item.path: item for item in _solved(build, "injector_flow_at_pressure=50 lb/h").solutions}
+    pound_per_hour = 0.45359237 / 3600
+    assert solved["top_end.induction.injectors.flow"].values == pytest.approx([50 * pound_per_hour])
+    assert solved["delivery.settings.fuel_pressure"].values == pytest.approx([3e5 * (50 / 42) ** 2])
+    now = solve_for(build, read_target("restrictor=0.2 kg/s"), SHOP)
+    assert now.now is not None
+    (diameter,) = now.solutions
+    assert diameter.values == pytest.approx([0.034 * (0.2 / now.now.value) ** 0.5])
