@@ -304,12 +304,12 @@ class OilSystem(DescribedModel):
         units=("psi", "bar"),
     )  # fmt: skip
     pickup_clearance: Length | None = field(
-        "pickup to the floor of the pan", "0.375 in", measured=True, plausible_range=("1 mm", "80 mm"),
+        "pickup to the pan floor", "0.375 in", measured=True, plausible_range=("1 mm", "80 mm"),
         also=("pickup", "pickup_to_pan"),
     )  # fmt: skip
     pan: Line | None = field("pan: shape, baffles", "rear sump, one hinged baffle", also=("sump", "oil_pan"))
     pan_capacity: OneVolume | None = field(
-        "oil in the pan up to the full mark, without filter and cooler", "4.2 L", plausible_range=("0.1 L", "200 L"),
+        "oil pan filled to the full mark, without filter and cooler", "4.2 L", plausible_range=("0.1 L", "200 L"),
         units=("qt", "L"), also=("sump_capacity", "oil_capacity"),
     )  # fmt: skip
     windage_tray: Line | None = field("windage tray, crank scraper", "louvered tray on the main studs")

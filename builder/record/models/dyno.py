@@ -351,8 +351,8 @@ class Dyno(RecordModel):
     fuel: Line | None = field("fuel used", "98 RON from one drum")
     oil: Line | None = field("engine oil", "SAE 30 break-in oil")
     ancillaries: Line | None = field(
-        "accessories fitted: pump, alternator, fan, silencer",
-        "water pump driven, no alternator, no fan, dyno's own silencer",
+        "accessories fitted: pump, alternator, fan, muffler",
+        "water pump driven, no alternator, no fan, dyno's own muffler",
         also=("accessories",),
     )
     delivered: Line | None = field(

@@ -158,8 +158,8 @@ class Guidelines(RecordModel):
         "power of a spark-ignition engine over the heat that the most air through its restrictor can burn", "0.38"
     )
     least_fuel_pump_margin: Number | None = _limit("flow of the fuel pump over the fuel taken at peak power", "1.2")
-    least_pickup_clearance: OneLength | None = _limit("oil pickup to the floor of the pan, least", "0.250 in")
-    most_pickup_clearance: OneLength | None = _limit("oil pickup to the floor of the pan, most", "0.500 in")
+    least_pickup_clearance: OneLength | None = _limit("oil pickup to the pan floor, least", "0.250 in")
+    most_pickup_clearance: OneLength | None = _limit("oil pickup to the pan floor, most", "0.500 in")
     most_bore_rpk: OneLength | None = _limit("peaks of the bore finish, Rpk; 0 for no limit", "16 uin")
     most_bore_rk: OneLength | None = _limit("core of the bore finish, Rk; 0 for no limit", "40 uin")
     least_bore_rvk: OneLength | None = _limit("valleys of the bore finish, Rvk", "20 uin")
