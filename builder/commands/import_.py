@@ -20,7 +20,8 @@ def command(file: Path, map_path: Path | None, dry_run: bool, archive: Path) -> 
     Without --map, proposes a map, shows it, and writes it out for you to check. Nothing that exists is ever
     overwritten; a second run with the same file changes nothing.
     """
-    from builder.record.spreadsheet.importer import carry_out, plan_import, propose_map
+    from builder.record.spreadsheet.import_plan import plan_import, propose_map
+    from builder.record.spreadsheet.importer import carry_out
 
     with common.plain_errors():
         if map_path is None:

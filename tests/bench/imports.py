@@ -6,7 +6,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from builder.record.spreadsheet.importer import propose_map
+from builder.record.spreadsheet.import_plan import propose_map
 from tests.bench.aims import print_figure
 from tests.bench.measure import measure_command
 from tests.support.spreadsheets import long_list, write_xlsx

@@ -10,7 +10,8 @@ from typing import Any
 
 from builder.record.load import read_build
 from builder.record.models.build import Build
-from builder.record.spreadsheet.importer import ImportReport, carry_out, plan_import, propose_map
+from builder.record.spreadsheet.import_plan import ImportReport, plan_import, propose_map
+from builder.record.spreadsheet.importer import carry_out
 
 HEADINGS = ("Job", "Engine", "Customer", "Finished", "Cylinders", "Bore (in)", "Stroke (in)", "Notes")
 ROWS = (

@@ -10,7 +10,7 @@ import pytest
 
 from builder.record.problem import errors_in
 from builder.record.redaction import without_private
-from builder.record.spreadsheet.importer import plan_import, propose_map
+from builder.record.spreadsheet.import_plan import plan_import, propose_map
 from tests.support.spreadsheets import HEADINGS, ROWS, csv_bytes, import_sheet, imported, write_xlsx
 from tests.support.tiny_archive import read_tree
 
@@ -320,6 +320,10 @@ def test_a_folder_of_logs_is_joined_by_the_number_that_each_name_begins_with(tmp
     text = "\n".join(map(str, report.problems))
     assert "777.csv:1: warning: its name begins with the number of no build" in text
     assert "engines.csv:4: warning: pull 0150: 0150.csv:1: " in text
+    before = read_tree(tmp_path / "builds")
+    again = import_sheet(tmp_path, sheet)
+    assert [str(problem) for problem in again.problems] == [str(report.problems[0])]  # of 777.csv alone
+    assert read_tree(tmp_path / "builds") == before
     assert (tmp_path / "builds/0142-pilot-launch/dyno/0142-second-pull.csv").read_bytes() == (
         logs / "0142-second pull.csv"
     ).read_bytes()
