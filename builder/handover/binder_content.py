@@ -6,14 +6,17 @@ import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.figures.core.display_units import written_text
+from builder.archive.engine_history import EngineHistory
+from builder.figures.core.display_units import System, written_text
 from builder.figures.core.types import FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.handover.limits import LimitLine, limits_of
 from builder.handover.parts_list import PartLine, PartsGroup, installed_parts, rejected_parts
 from builder.handover.procedures import Procedure, break_in, cautions, first_start, read_texts
-from builder.handover.rich_text import TextBlock, parse_blocks
+from builder.handover.rich_text import TextBlock, parse_blocks, plain_text
 from builder.handover.warranty import Warranty, warranty_of
+from builder.publish.pages.archive.engine_page import timeline
+from builder.publish.pages.archive.engine_wear import wear_readings
 from builder.publish.pages.build.goals_section import GoalRow, goal_rows
 from builder.publish.pages.build.headline import (
     Headline,
@@ -23,7 +26,7 @@ from builder.publish.pages.build.headline import (
 from builder.publish.pages.build.record_tables import RARE_CHAPTERS, cell, chapters, table_of
 from builder.publish.pages.formatting import format_date, sentence
 from builder.publish.sheets.build_sheet import measured_text
-from builder.publish.sheets.identity import Identity, identity_of
+from builder.publish.sheets.identity import Identity, engine_text, identity_of
 from builder.publish.sheets.joints import Joint, joints
 from builder.publish.sheets.record_rows import (
     LabelledValue,
@@ -114,6 +117,10 @@ class Binder:
     parts: tuple[PartsGroup, ...]
     rejected_parts: tuple[PartLine, ...]
     history: TextTable | None
+    engine_history: TextTable | None
+    """What happened to the engine before and since this build, where it was built before or serviced."""
+    engine_wear: TextTable | None
+    """The most worn position of each reading, as built last time and as the engine came back."""
     cautions: tuple[str, ...]
     accepted: tuple[str, ...]
     """Cautions that the shop accepted, with the reason, where the customer sees them."""
@@ -122,15 +129,18 @@ class Binder:
     not_recorded: tuple[str, ...]
 
 
-def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None) -> Binder:
-    """Return the binder of a build that has been through ``without_private``."""
+def binder_of(
+    build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None, history: EngineHistory | None = None
+) -> Binder:
+    """Return the binder of a build that has been through ``without_private``, with the history of its engine."""
     texts = read_texts(archive)
     both = shop.units == "both"
     record, delivery = build.build, build.delivery
+    place = len(history.builds) if history else None
     return Binder(
-        identity=identity_of(build, shop),
+        identity=identity_of(build, shop, place),
         customer=_customer(build),
-        facts=_facts(build),
+        facts=_facts(build, place),
         summary=parse_blocks(record.summary),
         brief=parse_blocks(record.goals.text if record.goals else None),
         goals=goal_rows(sheet),
@@ -157,6 +167,8 @@ def binder_of(build: Build, sheet: FigureSheet, shop: Shop, archive: Path | None
         parts=installed_parts(build),
         rejected_parts=rejected_parts(build),
         history=_history(build),
+        engine_history=_engine_history(history, sheet.system) if history else None,
+        engine_wear=_engine_wear(history) if history else None,
         cautions=cautions(shop, texts),
         accepted=tuple(sentence(caution.text) for caution in sheet.cautions if caution.accepted),
         warranty=warranty_of(build, shop),
@@ -179,7 +191,7 @@ def _customer(build: Build) -> tuple[LabelledValue, ...]:
         ("Contact", customer.contact if customer else None),
         ("Address", " ".join(customer.address.split()) if customer and customer.address else None),
         ("Registration", build.build.registration),
-        ("Engine number", build.build.engine_serial),
+        ("Serial number", build.build.engine_serial),
     )
 
 
@@ -189,10 +201,11 @@ def _contact(shop: Shop) -> tuple[LabelledValue, ...]:
     )
 
 
-def _facts(build: Build) -> tuple[LabelledValue, ...]:
+def _facts(build: Build, place: int | None) -> tuple[LabelledValue, ...]:
     record, engine = build.build, build.build.engine
     return labelled(
         ("Build number", record.number),
+        ("Engine", engine_text(build, place)),
         ("Family", record.family),
         ("Built for", record.purpose),
         ("Year of the engine", None if engine.year is None else str(engine.year)),
@@ -292,6 +305,37 @@ def _seals(build: Build) -> TextTable | None:
     seals = build.assembly.seals if build.assembly else ()
     table = table_of("", seals, False) if seals else None
     return TextTable(table.head, tuple(tuple(item.text for item in row) for row in table.rows)) if table else None
+
+
+def _engine_history(history: EngineHistory, system: System) -> TextTable | None:
+    """Return the days in the life of the engine; None where there is nothing but this build."""
+    entries = timeline(history.builds, system)
+    if len(entries) < 2:
+        return None
+    rows = tuple(
+        (
+            format_date(datetime.date.fromisoformat(entry.date)) if entry.date else "no date",
+            entry.title,
+            "; ".join(filter(None, (*entry.facts, plain_text(entry.text)))),
+        )
+        for entry in entries
+    )
+    return TextTable(("Date", "What", "Details"), rows)
+
+
+def _engine_wear(history: EngineHistory) -> TextTable | None:
+    rows = tuple(
+        (
+            ", ".join(filter(None, (reading.title, f"{reading.axis.lower()} {row.position}" if row.position else ""))),
+            *(f"{text} {reading.unit}".strip() for text in (row.built, row.returned)),
+            row.change,
+            row.rebuilt,
+            reading.limit,
+        )
+        for reading in wear_readings(history)
+        if (row := reading.summary) is not None
+    )
+    return TextTable(("Reading", "As built", "As returned", "Change", "As rebuilt", "Spec"), rows) if rows else None
 
 
 def _fluids(build: Build) -> TextTable | None:

@@ -26,13 +26,17 @@ Rows = tuple[tuple[str, str], ...]
 """Title and text of each row."""
 
 
-def tag_rows(build: Build, sheet: FigureSheet) -> Rows:
-    """Return the rows of the tag that were recorded, as title and text, the most important first."""
+def tag_rows(build: Build, sheet: FigureSheet, engine: str = "") -> Rows:
+    """Return the rows of the tag that were recorded, as title and text, the most important first.
+
+    ``engine`` is the shop's number of the engine with the place of the build.
+    """
     delivery = build.delivery
     displacement, ratio = sheet.get("displacement"), sheet.get("compression_ratio")
     oil = next((f for f in (delivery.fluids if delivery else ()) if "oil" in f.what.casefold()), None)
     oil_text = ", ".join(filter(None, (oil.grade, cell(oil.amount, False).text if oil.amount else None))) if oil else ""
     rows = (
+        ("Engine", engine),
         ("Displacement", displacement.display if displacement else ""),
         ("Compression", ratio.display if ratio else ""),
         ("Oil", oil_text),
@@ -85,16 +89,23 @@ def tag_size(shop: Shop) -> tuple[float, float]:
 
 
 def tag_pdf(
-    build: Build, sheet: FigureSheet, shop: Shop, *, archive: Path | None, english: English, draft: bool
+    build: Build,
+    sheet: FigureSheet,
+    shop: Shop,
+    *,
+    archive: Path | None,
+    english: English,
+    draft: bool,
+    place: int | None = None,
 ) -> bytes:
     """Return the label as a PDF, in the size of the shop's labels. No type on it is smaller than 7 pt.
 
     Rows for which a small label has no room are left out, the last ones first. The build must be without its private
-    fields.
+    fields; ``place`` says which build of its engine it is.
     """
-    identity = identity_of(build, shop)
+    identity = identity_of(build, shop, place)
     width, height = tag_size(shop)
-    rows = tag_rows(build, sheet)
+    rows = tag_rows(build, sheet, identity.engine)
     code = min(0.27 * width, height - 2 * _MARGIN) if identity.page_url else 0.0
     number = shorten(identity.number, 24)
     text_width = width - 2 * _MARGIN - (code + _GUTTER if code else 0.0)

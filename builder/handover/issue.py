@@ -74,11 +74,16 @@ class Issue:
 
 @dataclass(frozen=True)
 class IssueContent:
-    """What an issue is compared by: the record's files, the shop's texts, and photo captions by the file's hash."""
+    """What an issue is compared by.
+
+    The record's files, the shop's texts, photo captions by the file's hash, and what the binder tells of the engine's
+    other builds, by day.
+    """
 
     files: Mapping[str, bytes]
     shop: Mapping[str, str]
     photos: Mapping[str, str]
+    engine: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -98,16 +103,19 @@ class _IssueFile:
     issue: Issue | None
     shop: dict[str, str]
     photos: dict[str, str]
+    engine: dict[str, str]
 
 
-def issue_content(files: Mapping[str, bytes], shop: Shop, photos: Mapping[str, str]) -> IssueContent:
-    """Return what the issue of a pack with these files is compared by; ``photos`` are captions by SHA-256."""
+def issue_content(
+    files: Mapping[str, bytes], shop: Shop, photos: Mapping[str, str], engine: Mapping[str, str]
+) -> IssueContent:
+    """Return what the issue of a pack with these files is compared by; the parameters are those of `IssueContent`."""
     record = {name: content for name, content in files.items() if name.startswith(_RECORD)}
     texts = {
         ": ".join(filter(None, (field.group, field.title))): field.written
         for field in model_fields(shop, "shop", without=_OTHER_SHOP_FIELDS)
     }
-    return IssueContent(record, texts, photos)
+    return IssueContent(record, texts, photos, engine)
 
 
 def issue_of(content: IssueContent, former: IssuedPack | None, today: datetime.date) -> Issue:
@@ -126,7 +134,7 @@ def issue_of(content: IssueContent, former: IssuedPack | None, today: datetime.d
 
 def issue_file(issue: Issue | None, content: IssueContent) -> bytes:
     """Return the content of ``ISSUE_FILE``; a draft has no issue."""
-    value = _IssueFile("millbook issue 1", issue, dict(content.shop), dict(content.photos))
+    value = _IssueFile("millbook issue 1", issue, dict(content.shop), dict(content.photos), dict(content.engine))
     return f"{json.dumps(asdict(value), ensure_ascii=False, indent=1)}\n".encode()
 
 
@@ -147,7 +155,7 @@ def issued_pack(path: Path) -> IssuedPack | None:
     value = _issue_value(files)
     if value is None or value.issue is None:
         return None
-    return IssuedPack(value.issue, result.digest, IssueContent(files, value.shop, value.photos))
+    return IssuedPack(value.issue, result.digest, IssueContent(files, value.shop, value.photos, value.engine))
 
 
 def issue_in(path: Path) -> Issue | None:
@@ -181,12 +189,17 @@ def _changes(former: IssueContent, content: IssueContent) -> tuple[Change, ...]:
         *_changed_fields(_fields_of(former.files), _fields_of(content.files)),
         *_changed_texts("Dyno logs", _logs_of(former.files), _logs_of(content.files)),
         *_changed_texts("Photos", former.photos, content.photos),
-        *(
-            Change("Shop", name, former.shop.get(name, _NOT_RECORDED), content.shop.get(name, _NOT_RECORDED))
-            for name in dict.fromkeys((*content.shop, *former.shop))
-            if former.shop.get(name) != content.shop.get(name)
-        ),
+        *_changed_values("Shop", former.shop, content.shop),
+        *_changed_values("History of this engine", former.engine, content.engine),
     )
+
+
+def _changed_values(section: str, before: Mapping[str, str], after: Mapping[str, str]) -> list[Change]:
+    return [
+        Change(section, name, before.get(name, _NOT_RECORDED), after.get(name, _NOT_RECORDED))
+        for name in dict.fromkeys((*after, *before))
+        if before.get(name) != after.get(name)
+    ]
 
 
 def _fields_of(files: Mapping[str, bytes]) -> list[RecordedField]:

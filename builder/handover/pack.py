@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from builder.archive.engine_lookup import history_until
 from builder.draw.chart_cache import ChartCache
 from builder.figures.core.types import FigureSheet
 from builder.figures.evaluate import compute
@@ -89,24 +90,25 @@ def make_pack(
     drawings = workers.submit(partial(draw_page_charts, charts, ChartCache(None), build.slug), retry=True)
     photos, pictures, _ = build_photos(public)
     english = english_of(shop.english, archive).keeping(public)
-    binder = binder_of(public, sheet, shop, archive)
+    history = history_until(public, archive, shop)
+    place = len(history.builds) if history else None
+    binder = binder_of(public, sheet, shop, archive, history)
     curves = export_data(public, sheet)
     data = {f"{DATA}{name}": content for name, content in curves.items()}
     record = delivered_record(build, shop.handover_holds, photos, pictures)
     data |= {f"{DATA}record/{name}": content for name, content in record.files.items()}
     data[f"{DATA}figures.json"] = _json(figures_as_json(build.slug, sheet))
-    content = issue_content(
-        data, shop, {item.published.source_hash: item.photo.caption or item.photo.alt for item in photos}
-    )
+    captions = {item.published.source_hash: item.photo.caption or item.photo.alt for item in photos}
+    content = issue_content(data, shop, captions, _other_builds(binder))
     issue = None if draft else issue_of(content, former, today)
     data[ISSUE_FILE] = issue_file(issue, content)
     data[f"{DATA}datapackage.json"] = _datapackage(public, data, record.original_hashes)
     compile_templates(archive)
     placed, chart_problems = drawings.result()
-    requests = sheet_requests(public, sheet, shop, placed, english, draft=draft)
+    requests = sheet_requests(public, sheet, shop, placed, english, draft=draft, place=place)
     # typst releases the GIL, so the page is rendered while it compiles tag and sheets.
     with ThreadPoolExecutor(1) as executor:
-        tag = executor.submit(tag_pdf, public, sheet, shop, archive=archive, english=english, draft=draft)
+        tag = executor.submit(tag_pdf, public, sheet, shop, archive=archive, english=english, draft=draft, place=place)
         compiled = [executor.submit(request.compile, archive, english) for request in requests]
         page = offline_record(
             public,
@@ -142,6 +144,12 @@ def make_pack(
     sheet_files = tuple(item.file for item in sheets)
     files[README] = english.text(_readme(binder, shop, digest, issue, sheet_files)).encode()
     return Pack(add_checksums(files), issue, digest, (*guard.problems, *chart_problems))
+
+
+def _other_builds(binder: Binder) -> dict[str, str]:
+    """Return what the binder tells of the engine's life, by day: it changes with the records of other builds."""
+    rows = binder.engine_history.rows if binder.engine_history else ()
+    return {f"{date}: {what}": details for date, what, details in rows}
 
 
 def _json(value: object) -> bytes:

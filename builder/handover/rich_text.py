@@ -37,6 +37,11 @@ def parse_blocks(value: str | None) -> tuple[TextBlock, ...]:
     return tuple(parser.blocks)
 
 
+def plain_text(value: str | None) -> str:
+    """Return a text field on one line, without its Markdown."""
+    return " ".join("".join(run.text for run in block.runs) for block in parse_blocks(value))
+
+
 class _BlockParser(HTMLParser):
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import difflib
 import json
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from builder.archive.engine_checks import EngineEntry, engine_problems
+from builder.archive.engine_lookup import has_engine_number
 from builder.archive.engine_record import engine_entry
 from builder.archive.service_due import schedule_problems
 from builder.archive.shop_profile import read_shop_profile
@@ -85,9 +85,6 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
     return CheckReport(tuple(problems), tuple(lines), result.ready, engine)
 
 
-_ENGINE_NUMBER = re.compile(rb"engine[ _-]?number", re.IGNORECASE)
-
-
 def _engine_problems(archive: Path, shop: Shop, checked: Mapping[str, EngineEntry | None]) -> list[Problem]:
     """Return what cannot be true of the engines of the builds that were checked, against all their other builds."""
     keys = {entry.engine.key for entry in checked.values() if entry is not None}
@@ -95,19 +92,12 @@ def _engine_problems(archive: Path, shop: Shop, checked: Mapping[str, EngineEntr
         return []
     entries, folders = dict(checked), build_folders(archive)
     for folder in folders:
-        if folder.name not in entries and _has_engine_number(folder):
+        if folder.name not in entries and has_engine_number(folder):
             build, _ = read_build(folder, archive)
             entries[folder.name] = engine_entry(build, shop) if build is not None else None
     numbered = [entry for entry in entries.values() if entry is not None and entry.engine.key in keys]
-    unnumbered = [folder.name for folder in folders if not _has_engine_number(folder)]
+    unnumbered = [folder.name for folder in folders if not has_engine_number(folder)]
     return engine_problems(archive, numbered, [folder.name for folder in folders], unnumbered)
-
-
-def _has_engine_number(folder: Path) -> bool:
-    try:
-        return _ENGINE_NUMBER.search((folder / "build.yaml").read_bytes()) is not None
-    except OSError:
-        return False
 
 
 def _goal_lines(slug: str, sheet: FigureSheet) -> Iterator[str]:

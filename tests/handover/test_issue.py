@@ -132,8 +132,10 @@ def test_one_position_and_one_log_that_changed(tmp_path: Path) -> None:
         "data/record/assembly.yaml": b"fits: {main_oil_clearance: {unit: in, measured: [0.0026, 0.0028]}}\n",
         "data/record/dyno/01-first.csv": b"b",
     }
-    first = IssuedPack(Issue(1, DAY_ONE.isoformat()), "d" * 64, issue_content(before, Shop(), {"1": "the block"}))
-    issue = issue_of(issue_content(after, Shop(), {"1": "the block", "2": "the head"}), first, DAY_TWO)
+    first = IssuedPack(Issue(1, DAY_ONE.isoformat()), "d" * 64, issue_content(before, Shop(), {"1": "the block"}, {}))
+    issue = issue_of(
+        issue_content(after, Shop(), {"1": "the block", "2": "the head"}, {"2025: service": "oil"}), first, DAY_TWO
+    )
     assert (issue.number, issue.date) == (2, "2026-03-01")
     assert issue.changes == (
         Change(
@@ -144,8 +146,9 @@ def test_one_position_and_one_log_that_changed(tmp_path: Path) -> None:
         ),
         Change("Dyno logs", "01-first.csv", "SHA-256 ca978112ca1b", "SHA-256 3e23e8160039"),
         Change("Photos", "the head", "–", "SHA-256 2"),
+        Change("History of this engine", "2025: service", "–", "oil"),
     )
-    assert issue_of(issue_content(before, Shop(), {"1": "the block"}), first, DAY_TWO) is first.issue
+    assert issue_of(issue_content(before, Shop(), {"1": "the block"}, {}), first, DAY_TWO) is first.issue
 
 
 def test_an_archive_without_a_former_pack_starts_with_issue_1(tmp_path: Path) -> None:

@@ -20,6 +20,8 @@ class Identity:
     shop: str
     shop_lines: tuple[str, ...]
     engine_type: str
+    engine: str
+    """The shop's own number of the engine, and which build of it this is where that is known."""
     serial: str
     status: str
     """Empty for a finished build."""
@@ -30,8 +32,8 @@ class Identity:
     page_url: str
 
 
-def identity_of(build: Build, shop: Shop) -> Identity:
-    """Return the identity of a build from which the private fields were removed."""
+def identity_of(build: Build, shop: Shop, place: int | None = None) -> Identity:
+    """Return the identity of a build without its private fields; ``place`` says which build of its engine it is."""
     record, date = build.build, document_date(build)
     return Identity(
         title=record.title,
@@ -39,6 +41,7 @@ def identity_of(build: Build, shop: Shop) -> Identity:
         shop=shop.name,
         shop_lines=tuple(line for line in (shop.place, shop.contact) if line),
         engine_type=kind_of_engine(build),
+        engine=engine_text(build, place),
         serial=record.engine_serial or "",
         status="" if record.status == "finished" else record.status,
         date=(date.year, date.month, date.day) if date else None,
@@ -46,6 +49,14 @@ def identity_of(build: Build, shop: Shop) -> Identity:
         invented=record.invented or "",
         page_url=page_url(build, shop),
     )
+
+
+def engine_text(build: Build, place: int | None) -> str:
+    """Return the shop's number of the engine with the place of this build among its builds; empty without a number."""
+    number = build.build.engine_number
+    if number is None:
+        return ""
+    return f"{number}, build {place}" if place else number
 
 
 def document_date(build: Build) -> datetime.date | None:

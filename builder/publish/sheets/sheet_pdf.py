@@ -93,10 +93,14 @@ def sheet_requests(
     english: English,
     *,
     draft: bool = False,
+    place: int | None = None,
 ) -> tuple[SheetRequest, ...]:
-    """Return the sheets of a build from which the private fields were removed: that of the dyno only with a pull."""
+    """Return the sheets of a build from which the private fields were removed: that of the dyno only with a pull.
+
+    ``place`` says which build of its engine it is.
+    """
     contents = sheet_contents(build, sheet, shop, charts)
-    identity = identity_of(build, shop)
+    identity = identity_of(build, shop, place)
     pictures = {"qr.svg": qr_svg(identity.page_url).decode()} if identity.page_url else {}
     requests = []
     for kind, content in contents.items():

@@ -119,7 +119,7 @@ def render_engine(
         builds=builds,
         family=next((build.family for build in reversed(builds) if build.family), None),
         running=_total_running(builds),
-        timeline=sorted(_timeline(builds, system), key=lambda entry: entry.date or "9999"),
+        timeline=timeline(builds, system),
         charts=drawings,
         back_to_back=list(_back_to_back(builds, system)),
         parts=_parts(builds),
@@ -161,6 +161,11 @@ def running_text(hours: float | None, distance: float | None, starts: int | None
     if starts is not None:
         texts.append(f"{starts} start{'s' if starts != 1 else ''}")
     return ", ".join(texts)
+
+
+def timeline(builds: Sequence[Summary], system: System) -> list[TimelineEntry]:
+    """Return what happened to an engine by day, its builds oldest first; what has no day comes last."""
+    return sorted(_timeline(builds, system), key=lambda entry: entry.date or "9999")
 
 
 def _timeline(builds: Sequence[Summary], system: System) -> Iterator[TimelineEntry]:
