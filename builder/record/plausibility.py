@@ -92,6 +92,7 @@ def _values(value: object) -> Iterator[tuple[Quantity, tuple[str | int, ...]]]:
 
 def _far_apart(reading: Reading) -> Iterator[tuple[str, tuple[str | int, ...]]]:
     listed = reading.listed
+    yield from _far_from_returned(reading)
     if listed is None or listed.dimension == "temperature":
         return
     small = listed.dimension == "length" and abs(listed.si) < _LARGEST_CLEARANCE
@@ -100,6 +101,21 @@ def _far_apart(reading: Reading) -> Iterator[tuple[str, tuple[str | int, ...]]]:
         if listed.si * measured.si > 0 and not 1 / ratio <= measured.si / listed.si <= ratio:
             message = f"measured {measured.text} is far from listed {listed.text}"
             yield f"{message}: look for a slipped decimal or a wrong unit", ("measured", index)
+            return
+
+
+def _far_from_returned(reading: Reading) -> Iterator[tuple[str, tuple[str | int, ...]]]:
+    """Yield the first reading as returned that is another size than the part it is of."""
+    known = reading.preferred
+    if not known or reading.dimension != "length" or abs(known[0].si) < _LARGEST_CLEARANCE:
+        return
+    for index, returned in enumerate(reading.returned):
+        if (
+            known[0].si * returned.si > 0
+            and not 1 / _MAX_DIMENSION_RATIO <= returned.si / known[0].si <= _MAX_DIMENSION_RATIO
+        ):
+            message = f"{returned.text} as returned is far from {known[0].text}"
+            yield f"{message}: look for a slipped decimal or a wrong unit", ("returned", index)
             return
 
 

@@ -68,6 +68,7 @@ def test_as_returned_keeps_the_limits(tmp_path: Path) -> None:
         ("block:\n  bores: {unit: mm, returned: [-81.5]}\n", 2, "was 81.5 mm meant?"),
         ("block:\n  bores: {returned: 81.5 mm, measured: 20 cc}\n", 2, "'cc' is a unit of volume"),
         ("block:\n  bores: {returnd: 81.5 mm}\n", 2, "did you mean 'returned'?"),
+        ("block:\n  bores: {unit: mm, returned: [181.5], measured: [81.5]}\n", 2, "is far from 81.5 mm"),
     ],
 )
 def test_a_reading_as_returned_has_the_rules_of_any_other(tmp_path: Path, text: str, line: int, message: str) -> None:
