@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from builder.record.files import file_in
@@ -29,7 +30,7 @@ def check_consistency(build: Build) -> list[Problem]:
         _named_pulls,
         _pictures,
         _condition_photos,
-        _public_engine_number,
+        _engine_number,
         _service_days,
         _service_names,
     )
@@ -174,9 +175,19 @@ def _condition_photos(build: Build) -> Iterator[Problem]:
             yield _problem(build, f"returned.condition.{index}.photo", message)
 
 
-def _public_engine_number(build: Build) -> Iterator[Problem]:
-    """Yield an error where the engine's number, which is public, is its serial number, which is not."""
-    number = build.build.engine_number
+def _engine_number(build: Build) -> Iterator[Problem]:
+    """Yield what is wrong with the engine's number: missing where it came back, no address, or its serial number."""
+    sheet, number = build.build, build.build.engine_number
+    for name in ("previous_build", "since_last", "returned_for"):
+        if number is None and getattr(sheet, name) is not None:
+            message = (
+                f"{name}: without the engine's number its builds are not tied together: write engine_number: E-041"
+            )
+            yield _problem(build, f"build.{name}", f"{message}, the same in all of them", "warning")
+            break
+    if number is not None and not re.search("[A-Za-z0-9]", number):
+        message = f"engine_number {number[:60]!r} becomes an address: write letters or digits, e.g. E-041"
+        yield _problem(build, "build.engine_number", message)
     serials = [build.build.engine_serial, *(part.serial for part in (build.parts.parts if build.parts else ()))]
     plain = ["".join(serial.split()).casefold() for serial in serials if serial]
     if number is not None and "".join(number.split()).casefold() in plain:

@@ -98,12 +98,11 @@ def test_leak_down_as_returned_goes_beside_the_new_one(tmp_path: Path) -> None:
 
 
 def test_why_it_came_back_is_a_word_or_a_word_with_a_text(tmp_path: Path) -> None:
-    short = _build(tmp_path, build=f"{SHEET}returned_for: freshen-up\n").get("build.returned_for")
+    head = f"{SHEET}engine_number: E-041\n"
+    short = _build(tmp_path, build=f"{head}returned_for: freshen-up\n").get("build.returned_for")
     assert (short.reason, short.text) == ("service", None)
-    text = (
-        "returned_for: {reason: seizure, text: lost its oil}\nsince_last: {hours: 42, distance: 3100 mi, starts: 60}\n"
-    )
-    long = _build(tmp_path, build=SHEET + text)
+    since = "since_last: {hours: 42, distance: 3100 mi, starts: 60}\n"
+    long = _build(tmp_path, build=f"{head}returned_for: {{reason: seizure, text: lost its oil}}\n{since}")
     assert (long.get("build.returned_for.reason"), long.get("build.returned_for.text")) == ("damage", "lost its oil")
     assert long.build.since_last is not None
     assert long.build.since_last.distance is not None
@@ -135,6 +134,15 @@ def test_the_public_number_of_an_engine_may_not_be_its_serial_number(tmp_path: P
     build, (problem,) = _read(tmp_path, build=f"{SHEET}engine_number: k16 04412\nengine_serial: K1604412\n")
     assert build is None
     assert "write a number of the shop's own here" in problem.message
+
+
+def test_an_engine_that_came_back_needs_a_number_of_letters_or_digits(tmp_path: Path) -> None:
+    _, (problem,) = _read(tmp_path, build=f"{SHEET}returned_for: wear\n")
+    assert (problem.line, problem.severity) == (4, "warning")
+    assert "write engine_number: E-041, the same in all of them" in problem.message
+    _, (problem,) = _read(tmp_path, build=f"{SHEET}engine_number: '--'\n")
+    assert (problem.line, problem.severity) == (4, "error")
+    assert "write letters or digits" in problem.message
 
 
 def test_a_picture_of_a_worn_part_needs_its_description(tmp_path: Path) -> None:
