@@ -24,7 +24,7 @@ from builder.figures.dyno.guideline_traces import (
     hottest_exhaust,
     lambda_spread,
 )
-from builder.figures.dyno.pull import lambda_of
+from builder.figures.dyno.pull import by_cylinder, lambda_of
 from builder.publish.pages.build.page_chart import PageChart
 from builder.publish.pages.build.power_chart import power_charts
 from builder.publish.pages.build.readout import (
@@ -58,6 +58,7 @@ def session_charts(source: Context, session: DynoSession | None) -> Iterator[Pag
     for number, sweep in enumerate(session.settings):
         yield from _sweep_charts(sweep, number, source.system)
     yield from _channel_charts(source, session)
+    yield from _cylinder_chart(source, session)
 
 
 def unit_text(unit: DisplayUnit, system: System) -> str:
@@ -207,6 +208,46 @@ def _channel_charts(source: Context, session: DynoSession) -> Iterator[PageChart
         request = channels.request(Channels(tuple(panels)), responsive=True)
         readout = Readout(x, (ReadoutSeries(pull.name),), tuple(read), float(x[0]))
         yield PageChart(POWER, request, f"Other channels of the pull {pull.name}.", readout=readout)
+
+
+_BY_CYLINDER = (
+    ("exhaust_temperature", "Exhaust temperature by cylinder", units.TEMPERATURE),
+    ("lambda", "Lambda by cylinder", units.RATIO),
+)
+"""The channels that a log may hold for each cylinder."""
+
+
+def _cylinder_chart(source: Context, session: DynoSession) -> Iterator[PageChart]:
+    """Yield the channels that were logged cylinder by cylinder, each cylinder with its own mark."""
+    assert session.delivered is not None
+    pull, system, both = session.delivered.last, source.system, source.shop.units == "both"
+    speed = _rpm(pull.corrected.speed)
+    x = reading_speeds([speed])
+    logged = [(title, unit, by_cylinder(pull.channels, slug)) for slug, title, unit in _BY_CYLINDER]
+    logged = [entry for entry in logged if len(entry[2]) > 1]
+    if not logged:
+        return
+    numbers = sorted({number for _, _, cylinders in logged for number, _ in cylinders})
+    panels, read = [], []
+    for title, unit, cylinders in logged:
+        traces = tuple(
+            Trace(f"Cylinder {number}", speed, in_unit(unit, system, values), number - 1)
+            for number, values in cylinders
+        )
+        panels.append(ChannelTrace(title, unit_text(unit, system), traces))
+        shown_units, known = readout_units(unit, system, both=both), dict(cylinders)
+        along = tuple(
+            tuple(
+                at_speeds(x, speed, converted)
+                for converted in in_units(unit, shown_units, known.get(number, np.full(speed.shape, np.nan)))
+            )
+            for number in numbers
+        )
+        read.append(ReadoutPanel(title, shown_units, along))
+    request = channels.request(Channels(tuple(panels)), name="cylinders", responsive=True)
+    series = tuple(ReadoutSeries(f"Cylinder {number}") for number in numbers)
+    readout = Readout(x, series, tuple(read), float(x[0]))
+    yield PageChart(POWER, request, f"Each cylinder of the pull {pull.name}.", readout=readout)
 
 
 def _logged_and_derived(pull: PullResult, facts: EngineData) -> dict[str, Floats]:

@@ -148,3 +148,17 @@ def test_the_mean_is_stated_once() -> None:
     section = _section("breakdown-truck-v8")
     for change in section.changes:
         assert ("averaged over" in change.verdict) != bool(change.mean)
+
+
+def test_channels_of_each_cylinder_are_drawn_one_by_one() -> None:
+    build, sheet = samples.build_and_sheet("breakdown-truck-v8")
+    (chart,) = [
+        chart
+        for chart in session_charts(Context(build, samples.shop(), REGISTRY), sheet.session)
+        if chart.request.name == "cylinders"
+    ]
+    description = chart.request.draw().description
+    assert all(f"Cylinder {number} " in description for number in range(1, 9))
+    assert "Lambda by cylinder" not in description
+    assert chart.readout is not None
+    assert len(chart.readout.series) == 8
