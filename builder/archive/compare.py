@@ -9,6 +9,7 @@ from builder.archive.fields import FIELDS, System, choice_of, number_of
 from builder.archive.recorded_fields import RecordedField, recorded_fields
 from builder.archive.summary import Summary
 from builder.record.models.build import DOCUMENT_TITLES, Build
+from builder.record.wording import in_sentence
 
 UNKNOWN = "not recorded"
 
@@ -77,7 +78,7 @@ def compare_records(records: Sequence[ComparedRecord], system: System = "metric"
         for key in dict.fromkeys(key for fields in by_key for key in fields if key[0] == file):
             found = [fields.get(key) for fields in by_key]
             values = tuple(UNKNOWN if field is None else _shown(field, system, one_engine) for field in found)
-            title = ": ".join(filter(None, key[1:]))
+            title = f"{key[1]}: {in_sentence(key[2])}" if key[1] else key[2]
             if len(set(values)) > 1:
                 rows.append(DifferenceRow(":".join(key), title, file, values))
             else:

@@ -212,6 +212,7 @@
       else if ((name === "x" || name === "y") && archive.values[value]) state[name] = value;
       else if (name === "color" && archive.codes[value]) state.color = value;
       else if (name === "curves" && ["whole", "litre"].includes(value)) state.curves = value;
+      else if (name === "show" && ["builds", "engines"].includes(value)) state.show = value;
       else if (name === "pick" || name === "with") {
         state.pick = [...new Set(value.split(","))].filter((slug) => slugs.has(slug)).slice(0, MAX_PICKS);
       } else if (planned && archive.bySlug[planned]) {
@@ -234,7 +235,7 @@
     const axis = (slug) => (known.includes(slug) || !known.length ? slug : known[0]);
     return {
       words: "", ranges: {}, choices: {}, plan: {}, system: archive.system, sort: "",
-      x: axis("displacement"), y: axis("peak_power"), color: "", pick: [], curves: "whole",
+      x: axis("displacement"), y: axis("peak_power"), color: "", pick: [], curves: "whole", show: "builds",
     };
   }
 
@@ -252,7 +253,7 @@
       if (text.trim()) parameters.set("plan." + slug, text.trim());
     }
     if (state.pick.length) parameters.set("pick", state.pick.join(","));
-    for (const name of ["sort", "x", "y", "color", "curves"]) {
+    for (const name of ["sort", "x", "y", "color", "curves", "show"]) {
       if (state[name] !== defaults[name]) parameters.set(name, state[name]);
     }
     // Typed numbers mean nothing without their units, so the address always names the system.
@@ -359,7 +360,7 @@
     records.forEach((record, index) => record.files.forEach(([place, title, fields]) => {
       const file = (files[place] ||= { title, fields: new Map() });
       for (const field of fields) {
-        const name = [field[0], field[1]].filter(Boolean).join(": ");
+        const name = field[0] ? `${field[0]}: ${inSentence(field[1])}` : field[1];
         if (!file.fields.has(name)) file.fields.set(name, records.map(() => "not recorded"));
         file.fields.get(name)[index] = shown(field);
       }
@@ -370,6 +371,12 @@
       return { title, different: rows.filter(differs),
         identical: rows.filter((row) => !differs(row)).map((row) => row.title) };
     });
+  }
+
+  /** Return of each engine only its latest build among these rows, which are newest first. */
+  function latestOfEngines(archive, rows) {
+    const seen = new Set();
+    return rows.filter((row) => !seen.has(archive.engines[row]) && seen.add(archive.engines[row]));
   }
 
   // Return a title within a sentence: with a small first letter, unless it begins with an abbreviation.
@@ -417,7 +424,7 @@
 
   const core = {
     MAX_PICKS, askedText, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber,
-    parseInUnit, convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, compareRecords,
+    parseInUnit, convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, compareRecords, latestOfEngines,
     inSentence, sentence,
     csvCell, toCsv,
   };

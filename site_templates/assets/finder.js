@@ -61,7 +61,13 @@
       state.sort = sortSelect.value;
       update("sort");
     } });
-    const tools = el("div", { class: "mb-finder-tools" }, el("label", {}, el("span", { text: "Sort by" }), sortSelect),
+    const engineCount = new Set(archive.engines).size;
+    const showSelect = el("select", { onchange: () => {
+      state.show = showSelect.value;
+      update("filter");
+    } }, el("option", { value: "builds", text: "Builds" }), el("option", { value: "engines", text: "Engines (latest build)" }));
+    const showLabel = engineCount < archive.size ? el("label", {}, el("span", { text: "Show" }), showSelect) : null;
+    const tools = el("div", { class: "mb-finder-tools" }, showLabel, el("label", {}, el("span", { text: "Sort by" }), sortSelect),
       el("button", { type: "button", class: "mb-finder-button", text: "Export CSV", onclick: saveCsv }),
       el("button", { type: "button", class: "mb-finder-button", text: "Print", onclick: () => print() }));
     fillSortSelect();
@@ -130,16 +136,20 @@
       if (plan && (!narrowed || !distances)) distances = similarity.distances(archive, plan);
       if (!plan) distances = null;
       rows = core.filterRows(archive, parsedFilter.filter);
+      const byEngine = state.show === "engines";
+      if (byEngine) rows = core.latestOfEngines(archive, rows);
+      showSelect.value = state.show;
       const sort = sortOrder();
       rows = sort === "like"
         ? Array.from(rows).sort((a, b) => (distances[a] === distances[b] ? 0 : distances[a] - distances[b]) || a - b)
         : core.sortRows(archive, rows, sort.replace(/^-/, ""), sort.startsWith("-"));
       searchForm.show(parsedFilter.invalid, parsedPlan.invalid);
       showTable(true);
-      const total = ` of ${archive.size} ${archive.size === 1 ? "build" : "builds"}`;
+      const all = byEngine ? engineCount : archive.size;
+      const total = ` of ${all} ${byEngine ? "engine" : "build"}${all === 1 ? "" : "s"}`;
       countText.replaceChildren(el("strong", { text: String(rows.length) }), total);
       askedText.textContent = core.askedText(archive, state, rows.length);
-      announce(`${rows.length} of ${archive.size} builds`);
+      announce(`${rows.length}${total}`);
       fillSortSelect();
       if (change === "units" || change === "start" || change === "clear") {
         // The table is painted before the charts are drawn.

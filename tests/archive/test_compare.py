@@ -37,8 +37,8 @@ def test_records_are_compared_file_by_file_and_by_position_within_one_engine() -
                 for third in ("2.4480", "2.4481")]  # fmt: skip
     stroke = [_field("Stroke", text, "88.39 mm") for text in ("3.480 in", "3.4799 in")]
     for engine, different in (
-        (None, ["Crankshaft: Stroke"]),
-        ("E-1", ["Crankshaft: Main journals", "Crankshaft: Stroke"]),
+        (None, ["Crankshaft: stroke"]),
+        ("E-1", ["Crankshaft: main journals", "Crankshaft: stroke"]),
     ):
         records = [ComparedRecord(engine, pair) for pair in zip(journals, stroke, strict=True)]
         file = compare_records(records, "inch")[0]
@@ -47,6 +47,6 @@ def test_records_are_compared_file_by_file_and_by_position_within_one_engine() -
     assert file.rows[0].values[1] == "2.4480, 2.4482, 2.4481\N{NO-BREAK SPACE}in"
     # Engines of two numbers are two engines, and one value in both units is one value.
     other = [ComparedRecord("E-1", (stroke[0],)), ComparedRecord("E-2", (stroke[1],))]
-    assert compare_records(other, "metric")[0].identical == ("Crankshaft: Stroke",)
+    assert compare_records(other, "metric")[0].identical == ("Crankshaft: stroke",)
     only_one = [ComparedRecord(None, (stroke[0],)), ComparedRecord(None, ())]
     assert compare_records(only_one, "inch")[0].rows[0].values == ("3.480 in", "not recorded")

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from builder.archive.compare import ComparedRecord, compare, compare_records, compared_record
+from builder.archive.engine_build import EngineBuild
 from builder.archive.estimate import estimate
 from builder.archive.fields import CHOICES, FIELDS, NUMBERS, System, weights_from
 from builder.archive.finder_json import finder_data
@@ -235,6 +236,18 @@ def _record(slug: str) -> ComparedRecord:
     build, problems = read_build(BUILDS / slug, BUILDS.parent)
     assert build is not None, problems
     return compared_record(without_private(build))
+
+
+@needs_node
+def test_of_each_engine_the_latest_build_that_fits_is_shown(run: Run) -> None:
+    def build(slug: str, year: int, engine: str | None) -> Summary:
+        return Summary(slug, slug, date=f"{year}-01-01", engine=EngineBuild(engine) if engine else None)
+
+    builds = [build("a", 2024, "E-1"), build("b", 2023, None), build("c", 2022, "e 1"), build("d", 2021, "E-2"),
+              build("e", 2020, None)]  # fmt: skip
+    assert run(finder_data(builds), "core.latestOfEngines(a, [0, 1, 2, 3, 4])") == [0, 1, 3, 4]
+    assert run(finder_data(builds), "core.latestOfEngines(a, [1, 2, 4])") == [1, 2, 4]
+    assert run(finder_data(builds), "core.writeState(a, core.readState(a, '#show=engines'))") == "show=engines&u=metric"
 
 
 @needs_node
