@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import interpolate, optimize
 
 from builder.engine import valve_train as vt
 from builder.engine.lift_curve import flank_slopes, lift_curve
+from tests.support.figure_records import V8, sheet_of
 
 INCH = 0.0254
 INTAKE, EXHAUST, SEPARATION, CENTERLINE = 238.0, 244.0, 110.0, 104.0
@@ -136,3 +139,32 @@ def test_piston_to_valve_carried_along_agrees_with_a_search_over_a_known_lobe() 
         carried = vt.carried_piston_to_valve(measured, curve, curve.changed(ratio, advance=advance), stroke, rod)
         assert carried == pytest.approx(least(107.0 - advance, ratio), abs=0.05e-3)
         assert abs(carried - measured) > 0.15e-3
+
+
+PUSHRODS = """
+    rockers: {ratio: 1.5}
+    springs: {retainer_to_seal: 0.575 in}
+    pushrods: {checking_length: 7.775 in, preload: 0.030 in, ordered_length: 7.800 in}
+"""
+
+
+def test_pushrod_length_of_a_hydraulic_cam(tmp_path: Path) -> None:
+    """Common practice, no source: checking pushrod at zero lash plus preload, 7.775 + 0.030 in, is 7.805 in."""
+    sheet = sheet_of(tmp_path, {**V8, "top_end": PUSHRODS})
+    assert round(sheet["pushrod_length"].value / INCH, 3) == 7.805
+    assert round(sheet["pushrod_difference"].value / INCH, 3) == -0.005
+
+
+def test_gap_of_retainer_and_seal_at_full_lift(tmp_path: Path) -> None:
+    """Common practice, no source: 0.575 in closed less 0.500 in of lift leaves 0.075 in, above the usual 0.050 in."""
+    cam = "card: {intake: {lobe_lift: 0.33333 in}, exhaust: {lobe_lift: 0.33333 in}}\n"
+    sheet = sheet_of(tmp_path, {**V8, "top_end": PUSHRODS, "cam": cam})
+    assert round(sheet["retainer_to_seal_clearance"].value / INCH, 3) == 0.075
+    assert "retainer_to_seal" not in {caution.name for caution in sheet.cautions}
+
+
+def test_lash_of_a_solid_cam_lies_on_its_ramp(tmp_path: Path) -> None:
+    """Common practice, no source: 0.018 in of ramp at the lobe and a 1.5 rocker take up 0.022 in of lash at 81 %."""
+    cam = "card: {intake: {lobe_lift: 0.335 in, lash: 0.022 in, ramp_height: 0.018 in}}\n"
+    sheet = sheet_of(tmp_path, {**V8, "top_end": PUSHRODS, "cam": cam})
+    assert sheet["lash_over_ramp"].value == pytest.approx(0.022 / 0.027)

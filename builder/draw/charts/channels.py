@@ -201,4 +201,4 @@ def _description(data: Channels, panels: list[_ChannelPanel]) -> str:
             text += f" Guideline {with_unit(number(channel.high), unit)} or less."
         text += "".join(f" Caution: {sanitise(violation.text).rstrip('.')}." for violation in channel.violations)
         parts.append(text)
-    return f"Logged channels against engine speed in {sanitise(data.speed_unit)}. {' '.join(parts)}"
+    return f"Curves against engine speed in {sanitise(data.speed_unit)}. {' '.join(parts)}"

@@ -35,7 +35,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 CYLINDER = "Cylinder and compression"
 VALVE_TRAIN = "Valve train"
 PORTS = "Two-stroke ports"
-AIR = "Airflow"
+AIR = "Air, fuel and spark"
 POWER = "Power"
 FITS = "Clearances and fasteners"
 SECTIONS = (CYLINDER, VALVE_TRAIN, PORTS, AIR, POWER, FITS)

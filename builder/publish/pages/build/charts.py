@@ -19,10 +19,11 @@ from builder.engine.lift_curve import LiftCurve, lift_curve
 from builder.figures.core import display_units as units
 from builder.figures.core.guard import Guard
 from builder.figures.core.inputs import Context
-from builder.figures.core.registry import CYLINDER, FITS, PORTS, VALVE_TRAIN
+from builder.figures.core.registry import AIR, CYLINDER, FITS, PORTS, VALVE_TRAIN
 from builder.figures.core.types import Figure, FigureSheet, InputValue
 from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.cam_readings import SIDES
+from builder.figures.definitions.ignition import advance_curve
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.build.dyno_charts import in_unit, session_charts, unit_text
 from builder.publish.pages.build.page_chart import PageChart
@@ -48,6 +49,7 @@ def charts_for(build: Build, sheet: FigureSheet, shop: Shop, guard: Guard) -> li
         _port_map_chart,
         _piston_speed_chart,
         _valve_charts,
+        _advance_chart,
         _bore_chart,
         _position_charts,
         _clearance_charts,
@@ -338,6 +340,26 @@ def _lobe(source: Context, sheet: FigureSheet, side: str) -> _Lobe | None:
         if 0 < lift * ratio < peak:
             durations.append((lift * ratio, duration))
     return _Lobe(centerline if side == "intake" else -centerline, peak, sorted(durations))
+
+
+def _advance_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
+    """Yield the advance curve of the distributor: spark timing where that at idle is known, else advance alone."""
+    from builder.draw.charts.channels import Channels, ChannelTrace, Trace, channels
+
+    curve, timing = advance_curve(source), sheet.get("timing_by_curve")
+    if curve is None or curve[0].size < 2:
+        return
+    speeds, advance = curve
+    title = "Mechanical advance" if timing is None else "Spark advance, before TDC"
+    base = 0.0 if timing is None else timing.value - float(advance.max())
+    rpm = in_unit(units.SPEED, source.system, speeds)
+    traces = [Trace("Full throttle", rpm, base + advance, 0)]
+    vacuum = source.input("vacuum_advance")
+    if vacuum is not None:
+        traces.append(Trace("With vacuum advance", rpm, base + advance + float(np.mean(vacuum.values)), 1))
+    panel = ChannelTrace(title, unit_text(units.ANGLE, source.system), tuple(traces))
+    request = channels.request(Channels((panel,)), name="advance_curve", responsive=True)
+    yield PageChart(AIR, request, "The advance curve of the distributor, in crankshaft degrees.")
 
 
 def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
