@@ -20,14 +20,14 @@ import msgspec
 
 from builder.archive.due_item import DueItem
 from builder.archive.engine_build import EngineBuild
-from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
+from builder.archive.summary import CoarseCurve, PartSummary, ShopNotes, Summary, newest_first
 
 INDEX_PATH = Path(".millbook") / "index.json"
 """Where the index of the last publish is, in the archive's folder."""
 FORMAT = "millbook archive index 2"
 _ENGINE = b"\t"
 """Stands in a line before what the build adds to the history of its engine: no JSON value holds a tab."""
-_FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts", "engine", "due"))
+_FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts", "engine", "due", "shop"))
 
 
 def dump_index(summaries: Iterable[Summary]) -> bytes:
@@ -89,6 +89,8 @@ def dump_line(summary: Summary) -> bytes:
         values["parts"] = [[p.maker, p.number, p.kind, p.verdict] for p in summary.parts]
     if summary.due:
         values["due"] = msgspec.to_builtins(summary.due)
+    if summary.shop is not None:
+        values["shop"] = msgspec.to_builtins(summary.shop)
     line = json.dumps(values, ensure_ascii=True, separators=(",", ":"), allow_nan=False).encode()
     if summary.engine is not None:
         line += _ENGINE + msgspec.json.encode(summary.engine)
@@ -103,10 +105,12 @@ def _summary(line: bytes) -> Summary:
     build, _, engine = line.partition(_ENGINE)
     values = json.loads(build)
     curve, parts, due = values.pop("curve", None), values.pop("parts", ()), values.pop("due", None)
+    shop = values.pop("shop", None)
     return Summary(
         **values,
         curve=None if curve is None else CoarseCurve(curve[0], curve[1], tuple(curve[2:])),
         parts=tuple(PartSummary(*p) for p in parts),
         due=msgspec.convert(due, tuple[DueItem, ...]) if due else (),
+        shop=msgspec.convert(shop, ShopNotes) if shop is not None else None,
         engine=msgspec.json.decode(engine, type=EngineBuild) if engine else None,
     )

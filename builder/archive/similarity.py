@@ -23,7 +23,7 @@ keep the archive's order (newest first), so that Python and the browser rank bui
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -156,8 +156,10 @@ def distances(matrix: FeatureMatrix, plan: Summary) -> Floats:
     return row
 
 
-def nearest(matrix: FeatureMatrix, count: int, rows: Ints | None = None) -> tuple[Ints, Floats]:
-    """Return the nearest other builds of every build, or of those in ``rows``.
+def nearest(
+    matrix: FeatureMatrix, count: int, rows: Ints | None = None, excluded: Sequence[int] = ()
+) -> tuple[Ints, Floats]:
+    """Return the nearest other builds of every build, or of those in ``rows``; ``excluded`` rows are nobody's nearest.
 
     Returns
     -------
@@ -175,6 +177,7 @@ def nearest(matrix: FeatureMatrix, count: int, rows: Ints | None = None) -> tupl
         block = rows[start : start + step]
         d = pairwise_distances(matrix, matrix.numbers[:, block], matrix.codes[:, block])
         d[np.arange(block.size), block] = np.inf
+        d[:, list(excluded)] = np.inf
         columns = k_smallest(d, count)
         smallest = np.take_along_axis(d, columns, axis=1)
         index[start : start + step, : columns.shape[1]] = np.where(np.isfinite(smallest), columns, -1)

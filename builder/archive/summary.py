@@ -44,6 +44,43 @@ class CoarseCurve:
         return tuple(self.start + self.step * i for i in range(len(self.torque)))
 
 
+Stage = Literal["planned", "in progress", "waiting for parts", "ready", "delivered"]
+"""How far a job is."""
+
+
+@dataclass(frozen=True, slots=True)
+class LessonSummary:
+    """A lesson of a build, and the part that it is about."""
+
+    text: str
+    part: str | None = None
+    is_public: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class WaitItem:
+    """One thing that a job waits for: a part, a reading for a wanted figure, or something that delivery requires."""
+
+    kind: Literal["part", "reading", "delivery"]
+    what: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ShopNotes:
+    """What only the shop's own edition has of a build.
+
+    ``stage`` is None for a job that was withdrawn. ``wanted``: by slug of a field, SI values that a planned engine is
+    to have. ``delivered`` is ISO 8601.
+    """
+
+    stage: Stage | None
+    waits: tuple[WaitItem, ...] = ()
+    lessons: tuple[LessonSummary, ...] = ()
+    wanted: tuple[tuple[str, float], ...] = ()
+    delivered: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Summary:
     """One build in the archive. Everything but the slug and the title may be unknown (None).
@@ -103,6 +140,7 @@ class Summary:
     heads: str | None = None
     carburetor: str | None = None
     status: str | None = None
+    shop: ShopNotes | None = None
     words: str = ""
     system: Literal["inch", "metric"] | None = None
     """The system that the build's own page leads with: inch or metric."""

@@ -206,6 +206,10 @@ def shown_texts(summaries: Iterable[Summary]) -> Iterator[tuple[object, ...]]:
     for summary in summaries:
         yield summary.title, summary.number, summary.family, summary.purpose, summary.parts, summary.cam, summary.heads
         yield (summary.carburetor,)
+        if summary.shop is not None:
+            for lesson in summary.shop.lessons:
+                yield lesson.text, lesson.part
+            yield tuple(item.what for item in summary.shop.waits if item.kind == "part")
 
 
 def _is_choice(info: FieldInfo) -> bool:

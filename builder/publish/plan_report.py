@@ -232,12 +232,12 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
         yield "  Nothing that is recorded, or missing by itself, moves it."
         return
     shown = list(dict.fromkeys(figure.slug for item in solved.possible for figure in item.figures))
-    head = ["change one of these", "to", "by", *(_short_title(slug) for slug in shown)]
+    head = ["change one of these", "to", "by", *(short_title(slug) for slug in shown)]
     rows: list[list[str]] = [head]
     below: list[list[str]] = [[]]
     for item in solved.possible:
-        figures = {figure.slug: _number(figure, solved.system) for figure in item.figures}
-        rows.append([item.title, _mean_text(item), item.change, *(figures.get(slug, "") for slug in shown)])
+        figures = {figure.slug: figure_number(figure, solved.system) for figure in item.figures}
+        rows.append([item.title, mean_text(item), item.change, *(figures.get(slug, "") for slug in shown)])
         below.append(_below(item, solved.meeting))
     for line, more in zip(_table(rows, width), below, strict=True):
         yield line
@@ -247,7 +247,7 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
     if impossible:
         yield "\n  Not possible"
         for item in impossible:
-            value = f" {_mean_text(item)}:" if item.texts else ""
+            value = f" {mean_text(item)}:" if item.texts else ""
             yield from _wrapped(f"{item.title}:{value} {item.impossible}", width, "    ", "      ")
 
 
@@ -262,9 +262,9 @@ def _combination_lines(found: Combinations, width: int, *, show_all: bool) -> It
         names = _listed([in_sentence(name) for name in found.open_goals])
         yield from _wrapped(f"Not compared: {names}, which the dyno will show.", width, "  ", "  ")
     slugs = list(dict.fromkeys(slug for item in shown for slug in item.figures))
-    rows = [[*parts, *(_short_title(slug) for slug in slugs), "goals", "cautions"]]
+    rows = [[*parts, *(short_title(slug) for slug in slugs), "goals", "cautions"]]
     for item in shown:
-        figures = [_number(item.figures[slug], found.system) if slug in item.figures else "" for slug in slugs]
+        figures = [figure_number(item.figures[slug], found.system) if slug in item.figures else "" for slug in slugs]
         goals = "" if not found.goals else f"{item.unmet} not met" if item.unmet else "met"
         names = ", ".join(dict.fromkeys(caution.name.replace("_", " ") for caution in item.cautions))
         rows.append([*(candidate.name for candidate in item.candidates), *figures, goals, names])
@@ -278,7 +278,8 @@ def _listed(names: Sequence[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def _short_title(slug: str) -> str:
+def short_title(slug: str) -> str:
+    """Return the title of a figure for the head of a column."""
     return _SHORT_TITLES.get(slug) or in_sentence(REGISTRY.figures[slug].description.title)
 
 
@@ -304,12 +305,12 @@ _SHORT_TITLES = {
 }
 
 
-def _number(figure: Figure, system: System) -> str:
+def figure_number(figure: Figure, system: System) -> str:
     """Return a figure as calculated from nominal values, a ratio without its `:1`."""
     return figure.description.display_unit.text(figure.value, system, with_unit=figure.unit != ":1")
 
 
-def _mean_text(item: Solution) -> str:
+def mean_text(item: Solution) -> str:
     """Return the value, or of several the range."""
     if len(set(item.texts)) <= 1:
         return item.texts[0] if item.texts else ""

@@ -69,7 +69,11 @@ class PlanOverview:
 def plan_overview(build: Build, shop: Shop) -> PlanOverview:
     """Return what a plan has so far."""
     with np.errstate(all="ignore"):
-        sheet = evaluate(solver_for(build, shop), with_findings=False)
+        return overview_of(evaluate(solver_for(build, shop), with_findings=False))
+
+
+def overview_of(sheet: FigureSheet) -> PlanOverview:
+    """Return what a plan with these figures has so far."""
     missing = {need.slug: need for need in sheet.needs}
     wanted = [FIGURE_OF_GOAL.get(goal.target.quantity) for goal in sheet.goals]
     needs = tuple(missing.get(slug) if slug else None for slug in wanted)

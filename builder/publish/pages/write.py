@@ -24,9 +24,9 @@ from builder.publish.pages.archive.pages import (
     FINDER_DATA,
     archive_pages,
     display_units,
-    due_page,
     fixed_pages,
     page_renderer,
+    shop_pages,
 )
 from builder.publish.pages.build.context import ENGINE_SLOT, SIMILAR_BUILDS_SLOT
 from builder.publish.pages.build.rebuild import RebuildResult
@@ -134,7 +134,7 @@ def write_pages(
         engines = tuple(histories.values())
         files = archive_pages(index.builds, shop, environment, drawings.result, english.text, photos, engines)
         if workspace.edition.is_internal:
-            files["due.md"] = due_page(index.builds, page_renderer(shop, environment))
+            files |= shop_pages(index.builds, page_renderer(shop, environment))
         static = previous.static_pages
         if not changes.output_valid or not static:
             static_files = fixed_pages(shop, environment) | templating.assets(workspace.archive)

@@ -34,6 +34,9 @@ NAV = (
 )
 """The pages in the header of every page. Kept here, so that the process that loads MkDocs need not load the rest."""
 
+SHOP_NAV = (NAV[0], ("Jobs", "jobs.md"), *NAV[1:-1])
+"""The same in the shop's own edition, which can do without the glossary there."""
+
 _MAX_PAGES_PER_BATCH = 60
 """MkDocs holds all pages of a batch in memory at once."""
 _FEW_PAGES = 30
@@ -81,7 +84,8 @@ def build_site(
     changed = sorted(changed_paths(pages, previous.pages) if reuse else pages)
     if reuse and not changed:
         return SiteBuild(previous.site, frozenset(), ())
-    config = SiteConfig(workspace.archive, shop.name, shop.site_address, shop.tagline, NAV)
+    nav = SHOP_NAV if workspace.edition.is_internal else NAV
+    config = SiteConfig(workspace.archive, shop.name, shop.site_address, shop.tagline, nav)
     changed_pages = [name for name in changed if name.endswith(".md") and name in pages]
     all_pages = [name for name in pages if name.endswith(".md")]
     written = {f"{name[:-3]}.html" if name.endswith(".md") else name for name in changed}

@@ -17,6 +17,7 @@ from builder.archive.finder_json import finder_data
 from builder.archive.groupings import group_builds
 from builder.archive.part_usage import index_parts
 from builder.archive.record_json import RECORD_SCRIPT
+from builder.archive.shop_notes import jobs_by_stage, lessons_by
 from builder.archive.summary import Summary, newest_first
 from builder.publish.pages.archive.glossary import GLOSSARY
 from builder.publish.pages.archive.methods import method_pages
@@ -136,11 +137,13 @@ def archive_pages(
     cards = [card(summary, system, photos.get(summary.slug)) for summary in rows[:_NEWEST]]
     page = page_renderer(shop, environment)
     units = {field.slug: field.unit(system) for field in FIELDS}
+    finished = sum(row.status is None for row in rows)
     return {
         "index.md": page(
             "home",
             cards=cards,
             count=len(rows),
+            finished=finished,
             ranges=tuple(_ranges(rows, system)),
             entry_links=_entry_links(rows),
             pictures=[card for card in cards if card.photo is not None][:_PICTURES],
@@ -171,7 +174,17 @@ def archive_pages(
     }
 
 
-def due_page(summaries: Sequence[Summary], page: Callable[..., bytes]) -> bytes:
+def shop_pages(summaries: Sequence[Summary], page: Callable[..., bytes]) -> Files:
+    """Return the pages that only the shop's own edition has: jobs, lessons, and services that are due."""
+    rows = newest_first(summaries)
+    return {
+        "jobs.md": page("jobs", groups=jobs_by_stage(rows)),
+        "lessons.md": page("lessons", families=lessons_by(rows, "family"), parts=lessons_by(rows, "part")),
+        "due.md": _due_page(rows, page),
+    }
+
+
+def _due_page(summaries: Sequence[Summary], page: Callable[..., bytes]) -> bytes:
     """Return the page of the services that are due, next first, of the last build of every engine."""
     superseded = {s.slug for history in engine_histories(summaries).values() for s in history.builds[:-1]}
     current = {summary.slug: summary for summary in summaries if summary.slug not in superseded}
@@ -185,7 +198,7 @@ def due_page(summaries: Sequence[Summary], page: Callable[..., bytes]) -> bytes:
 
 def card(summary: Summary, system: System, photo: PhotoSize | None) -> Card:
     """Return a build as a card, its numbers in the units that its own page leads with."""
-    line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date)))
+    line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date, summary.status)))
     numbers = tuple(
         (title, BY_SLUG[slug].show(value, summary.system or system))
         for slug, title in _CARD_FIELDS

@@ -29,6 +29,7 @@ from builder.publish.pages.build.headline import (
 )
 from builder.publish.pages.build.page_chart import PageDrawing
 from builder.publish.pages.build.parts_section import part_rows
+from builder.publish.pages.build.plan_section import PlanSection
 from builder.publish.pages.build.record_tables import RARE_CHAPTERS, Chapter, Group, chapters
 from builder.publish.pages.build.safety_subjects import safety_subjects
 from builder.publish.pages.build.sheet_link import SheetLink
@@ -75,12 +76,13 @@ def render_build_page(
     data_files: Sequence[str],
     readiness: Readiness | None,
     lessons: Sequence[Lesson] = (),
+    plan: PlanSection | None = None,
     sheets: Sequence[SheetLink] = (),
 ) -> str:
     """Return the Markdown of a build's page.
 
-    `data_files` are the names of the files in its data folder; `readiness` is for the shop's own edition alone, which
-    shows all `lessons`, the public edition those that are public; `sheets` are the one-page PDFs beside the page.
+    `data_files` are the names of the files in its data folder, `sheets` the one-page PDFs beside the page. Only
+    the shop's own edition has the `readiness`, the `plan` of a planned build, and `lessons` that are not public.
     """
     both = shop.units == "both"
     all_chapters = chapters(build, both_systems=both)
@@ -101,6 +103,7 @@ def render_build_page(
         delivered_assumption=assumption_sentence(sheet),
         readiness=readiness,
         lessons=lessons,
+        plan=plan,
         for_shop=readiness is not None,
         sheets=sheets,
         dyno=dyno_section(sheet.session, sheet.system) if sheet.session else None,

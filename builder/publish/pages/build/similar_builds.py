@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from builder.archive.fields import BY_SLUG, System, weights_from
+from builder.archive.shop_notes import with_wanted_values
+from builder.archive.similar_answer import relative_facts
 from builder.archive.similarity import Match, build_matrix, most_similar, nearest
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache, ChartRequest
@@ -74,9 +76,13 @@ def stale_similar(
     if len(summaries) < 2:
         sections = [SimilarBuilds(build, (), hash_parts(global_hash, build_hashes[build.slug])) for build in summaries]
         return [section for section in sections if previous_keys.get(section.summary.slug) != section.key]
-    table = build_matrix(summaries, weights)
+    table = build_matrix([with_wanted_values(summary) for summary in summaries], weights)
+    # An engine that is not finished shows others nothing before it was on the dyno.
+    open_builds = [
+        i for i, build in enumerate(table.summaries) if build.status is not None and build.peak_power is None
+    ]
     stale = []
-    for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT), strict=True):
+    for summary, row, distances in zip(table.summaries, *nearest(table, _COUNT, excluded=open_builds), strict=True):
         neighbours = tuple(table.summaries[int(index)] for index in row if index >= 0)
         hashes = (build_hashes[build.slug] for build in (summary, *neighbours))
         key = hash_parts(global_hash, *hashes, *map(repr, distances[: len(neighbours)].tolist()))
@@ -102,9 +108,13 @@ def render_similar(
     drawings, problems = draw_page_charts(list(charts_of_all), charts, summary.slug)
     overlay = drawings[0] if drawings else None
     template = template_env(archive, templates).get_template("pages/similar_builds.md.j2")
+    is_plan = summary.shop is not None and summary.status is not None and not summary.peak_power
+    facts = {match.summary.slug: list(relative_facts(match.summary, system)) for match in matches} if is_plan else {}
     english = english_of(shop.english, archive)
     english = english.keeping(list(shown_texts([summary, *(match.summary for match in matches)])))
-    text = english.markup(template.render(summary=summary, matches=matches, system=system, overlay=overlay))
+    text = english.markup(
+        template.render(summary=summary, matches=matches, system=system, overlay=overlay, facts=facts)
+    )
     problems = (*guard.problems, *problems)
     if overlay is None:
         return SimilarSection(text, problems=problems)

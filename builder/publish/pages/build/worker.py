@@ -14,6 +14,7 @@ from builder.archive.build_summary import summarize_build
 from builder.archive.compare import compared_record
 from builder.archive.record_json import RECORD_SCRIPT, record_script
 from builder.archive.service_due import due_items
+from builder.archive.shop_notes import shop_notes
 from builder.archive.summary import Summary
 from builder.draw.chart_cache import ChartCache
 from builder.figures.evaluate import compute
@@ -25,6 +26,7 @@ from builder.publish.errors import PublishError
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.context import render_build_page
 from builder.publish.pages.build.page_chart import chart_files, chart_guard, draw_page_charts
+from builder.publish.pages.build.plan_section import plan_section
 from builder.publish.pages.templating import error_location, error_text, page_environment
 from builder.publish.photos import Sizes, build_photos, cover_image, photo_sizes
 from builder.publish.sheets.sheet_pdf import sheet_pdfs, sheet_requests
@@ -143,8 +145,9 @@ def build_one(
     cached_photos = (previous.folder / "photos", previous.photos) if previous else ()
     photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)
-    english = english_of(shop.english, archive).keeping(public)
+    english = english_of(shop.english, archive).keeping(build if edition.is_internal else public)
     sheets = sheet_requests(public, sheet, shop, placed, english)
+    ready = readiness(build, shop, sheet) if edition.is_internal else None
     page = render_build_page(
         public,
         sheet,
@@ -154,7 +157,8 @@ def build_one(
         photos=photos,
         data_files=tuple(data),
         sheets=tuple(request.link for request in sheets),
-        readiness=readiness(build, shop, sheet) if edition.is_internal else None,
+        readiness=ready,
+        plan=plan_section(build, sheet, shop) if ready is not None and build.build.status == "planned" else None,
         lessons=(build if edition.is_internal else public).build.lessons,
     )
     page = english.markup(page)
@@ -167,8 +171,8 @@ def build_one(
         public, sheet, cover_image(photos, pictures), previous.folder / "card.png" if previous else None
     )
     summary = summarize_build(public, sheet, shop)
-    if edition.is_internal:
-        summary = replace(summary, due=due_items(build, shop))
+    if ready is not None:
+        summary = replace(summary, due=due_items(build, shop), shop=shop_notes(build, sheet, ready))
     keys = tuple(item.key for item in placed)
     problems += (*sheet.problems, *guard.problems, *chart_problems, *photo_problems)
     return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos), keys)
