@@ -151,9 +151,9 @@ def by_build(logs: DynoLogs, numbers: Collection[str], *, from_files: bool) -> M
             continue
         shown = logs.shown.get(key, key)
         message = (
-            f"no build has the number {shown!r}: its readings are not imported"
+            f"no build has the number {shown!r}, or more than one: its readings are not imported"
             if not from_files
-            else ("its name begins with the number of no build: not imported")
+            else ("its name begins with the number of no build, or of more than one: not imported")
         )
         logs.problems.append(Problem(Path(found[0].source), found[0].row, message, "warning"))
     return joined

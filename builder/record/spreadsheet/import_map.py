@@ -155,6 +155,8 @@ def resolve(settings: ImportMap, document: Document, names: list[str]) -> tuple[
                 continue
             if unit and (message := target.unit_problem(unit)):
                 problem(("columns", heading, "unit"), f"{heading[:60]}: {message}")
+            if target.field.startswith("imported_from"):
+                problem(("columns", heading), f"{heading[:60]}: imported_from is written by the import itself")
             targets.append(target)
         columns[index] = MappedColumn(index, names[index], tuple(targets), unit)
     values = []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,7 +55,7 @@ def propose_map(archive: Path, path: Path) -> ImportReport:
     except SpreadsheetError as error:
         return ImportReport((_file_problem(path, error),), (), ok=False)
     lines = list(_column_table(proposal.table, proposal.header, proposal.columns))
-    command = f"millbook import {path} --map {target}"
+    command = f"millbook import {_in_command(path)} --map {_in_command(target)}"
     try:
         with target.open("x", encoding="utf-8", newline="\n") as file:
             file.write(proposal.text)
@@ -95,7 +96,8 @@ def plan_import(archive: Path, path: Path, map_path: Path) -> tuple[ImportPlan |
         return None, tuple(problems)
     joined: Mapping[str, list[PullLog]] = {}
     if settings.dyno is not None:
-        numbers = {comparable(text) for _, cells in table.rows[header + 1 :] if (text := number_in(mapping, cells))}
+        given = Counter(comparable(number_in(mapping, cells)) for _, cells in table.rows[header + 1 :])
+        numbers = {number for number, rows in given.items() if number and rows == 1}
         logs = read_logs(settings.dyno, path, map_path)
         if errors_in(logs.problems):
             return None, tuple(logs.problems)
@@ -140,6 +142,11 @@ def slug_of(text: str) -> str:
     """Return a text as the name of a folder: small letters, digits and hyphens; empty where it has neither."""
     plain = re.sub(r"[^a-z0-9]+", "-", without_accents(text.casefold())).strip("-")
     return plain[:_MAX_SLUG].strip("-")
+
+
+def _in_command(path: Path) -> str:
+    """Return a path as it is written in a command."""
+    return f'"{path}"' if " " in str(path) else str(path)
 
 
 def _file_problem(path: Path, error: SpreadsheetError) -> Problem:

@@ -284,7 +284,7 @@ def test_a_sheet_of_dyno_readings_is_joined_by_number(tmp_path: Path) -> None:
     (tmp_path / "e.map.yaml").write_text(text.replace("values:\n", "values:\n  dyno.readings: observed\n"))
     report = import_sheet(tmp_path, sheet)
     assert [str(problem) for problem in report.problems] == [
-        "e.xlsx:28: warning: no build has the number '999': its readings are not imported"
+        "e.xlsx:28: warning: no build has the number '999', or more than one: its readings are not imported"
     ]
     build = imported(tmp_path, "0142-pilot-launch")
     assert [pull.name for pull in build.pulls] == ["first", "68 jets"]
