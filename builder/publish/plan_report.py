@@ -10,7 +10,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from builder.archive.shop_profile import read_shop_profile
 from builder.figures.core.display_units import System
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import Caution, Figure
@@ -22,10 +21,9 @@ from builder.figures.planning.changed_engine import FigureChange, PlannedChange,
 from builder.figures.planning.overview import PlanOverview, plan_overview
 from builder.figures.planning.solve import Meeting, Solution, SolvedTarget, read_target, solve_for
 from builder.publish.pages.build.goals_section import goal_rows
-from builder.publish.record_check import CheckReport, select_folders
 from builder.record.alternatives import MOST_COMBINATIONS, combinations_of, read_alternatives
 from builder.record.changes import Change, ChangeError, read_assignment
-from builder.record.load import errors_in, read_build
+from builder.record.load import errors_in, read_build, read_shop, select_folders
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
@@ -47,9 +45,18 @@ class PlanQuestion:
     show_all: bool = False
 
 
-def plan_report(archive: Path, slug: str, question: PlanQuestion, width: int, *, as_json: bool) -> CheckReport:
+@dataclass(frozen=True, kw_only=True)
+class PlanReport:
+    """Problems of the record or of the question, the lines of the answer, and whether there is one."""
+
+    problems: tuple[object, ...]
+    lines: tuple[str, ...]
+    ok: bool
+
+
+def plan_report(archive: Path, slug: str, question: PlanQuestion, width: int, *, as_json: bool) -> PlanReport:
     """Answer a question about one build, as lines of a width or as JSON in SI units."""
-    shop, problems = read_shop_profile(archive)
+    shop, problems = read_shop(archive)
     folders, unknown = select_folders(archive, (slug,))
     problems += unknown
     guard = Guard(slug, "planned")
@@ -70,7 +77,8 @@ def plan_report(archive: Path, slug: str, question: PlanQuestion, width: int, *,
         else:
             lines = tuple(_plain(line) for line in answer.lines(width))
     shown = (*problems, *guard.problems, *messages)
-    return CheckReport(shown, lines, ok=not messages and not errors_in([*problems, *guard.problems]))  # type: ignore[arg-type]
+    ok = not messages and not errors_in([*problems, *guard.problems])
+    return PlanReport(problems=shown, lines=lines, ok=ok)
 
 
 def _plain(text: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -22,7 +21,7 @@ from builder.figures.export import figures_as_json, figures_as_lines
 from builder.figures.review.delivery_readiness import Readiness, readiness
 from builder.publish.pages.build.goals_section import goal_rows
 from builder.publish.pages.build.headline import performance_sentences
-from builder.record.load import build_folders, errors_in, file_in, read_build
+from builder.record.load import build_folders, errors_in, file_in, read_build, select_folders
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.plausibility import us_measures
@@ -134,23 +133,6 @@ def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckR
 
 def _as_json(slug: str, sheet: FigureSheet) -> str:
     return json.dumps(figures_as_json(slug, sheet), indent=2, ensure_ascii=False)
-
-
-def select_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:
-    """Return the folders of the builds named (of all, if none is), and a problem for each that does not exist."""
-    folders = build_folders(archive)
-    if not slugs:
-        if not folders:
-            return [], [Problem(archive / "builds", 1, "holds no build: start one with `millbook new SLUG`")]
-        return folders, []
-    by_name = {folder.name: folder for folder in folders}
-    problems = []
-    for slug in slugs:
-        if slug not in by_name:
-            matches = difflib.get_close_matches(slug, by_name, n=1)
-            hint = f"did you mean {matches[0]}?" if matches else "start it with `millbook new`"
-            problems.append(Problem(archive / "builds" / slug, 1, f"there is no such build: {hint}"))
-    return [by_name[slug] for slug in slugs if slug in by_name], problems
 
 
 def _photo_problems(build: Build) -> list[Problem]:

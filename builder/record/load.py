@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import difflib
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from builder.record.alternatives import read_alternatives
@@ -22,7 +23,10 @@ from builder.record.taken_over import differences, with_taken_over
 from builder.record.validation_errors import validate
 from builder.record.yaml_loader import Document, read_yaml
 
-__all__ = ["SHOP_FILE", "build_folders", "errors_in", "file_in", "read_build", "read_shop", "slug_problem", "validate"]
+__all__ = [
+    "SHOP_FILE", "build_folders", "errors_in", "file_in", "read_build", "read_shop", "select_folders", "slug_problem",
+    "validate",
+]  # fmt: skip
 
 SHOP_FILE = Path("builds") / "shop.yaml"
 """Where the shop's profile lies, from the archive's folder."""
@@ -64,6 +68,23 @@ def read_shop(archive: Path) -> tuple[Shop, list[Problem]]:
         return Shop(), sorted(twice + problems)
     shop, problems = check_shop(shop, document)
     return shop, sorted(twice + problems)
+
+
+def select_folders(archive: Path, slugs: Sequence[str]) -> tuple[list[Path], list[Problem]]:
+    """Return the folders of the builds named (of all, if none is), and a problem for each that does not exist."""
+    folders = build_folders(archive)
+    if not slugs:
+        if not folders:
+            return [], [Problem(archive / "builds", 1, "holds no build: start one with `millbook new SLUG`")]
+        return folders, []
+    by_name = {folder.name: folder for folder in folders}
+    problems = []
+    for slug in slugs:
+        if slug not in by_name:
+            matches = difflib.get_close_matches(slug, by_name, n=1)
+            hint = f"did you mean {matches[0]}?" if matches else "start it with `millbook new`"
+            problems.append(Problem(archive / "builds" / slug, 1, f"there is no such build: {hint}"))
+    return [by_name[slug] for slug in slugs if slug in by_name], problems
 
 
 def read_build(folder: Path, archive: Path) -> tuple[Build | None, list[Problem]]:

@@ -41,6 +41,8 @@ AIMS = {
     "six nearest of 400 among 5,000 builds, memory": Aim(100.0, "MB"),
     # commands
     "millbook --help": Aim(0.3, "s"),
+    "millbook plan": Aim(0.6, "s"),
+    "millbook plan, 2,000 combinations": Aim(5.0, "s"),
     "refusing a YAML file of 2 MB": Aim(10.0, "s"),
     "refusing a YAML file of 2 MB, memory": Aim(60.0, "MB"),
     # a spreadsheet of past builds

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import sys
+import tempfile
+from pathlib import Path
 
 from tests.bench.aims import print_figure
 from tests.bench.measure import measure_command
+from tests.support.figure_records import V8, write_record
 
 REFUSE = """\
 import sys
@@ -16,10 +19,45 @@ assert document is None and problems
 """
 
 
+def planned_archive(folder: str, pistons: int, gaskets: int, heads: int) -> Path:
+    """Write a planned V8 with so many candidates of each part, and return its archive."""
+    candidates = {
+        "pistons": [
+            f"{{pistons.compression_height: {1.545 + 0.005 * index:.3f} in, pistons.dish: {2 + index} cc}}"
+            for index in range(pistons)
+        ],
+        "gasket": [f"{{gasket.thickness: {0.020 + 0.004 * index:.3f} in}}" for index in range(gaskets)],
+        "heads": [
+            f"{{heads.chambers: {{listed: {58 + index} cc}}, intake_valve.diameter: {1.90 + 0.01 * index:.2f} in}}"
+            for index in range(heads)
+        ],
+    }
+    lines = ["alternatives:"]
+    for part, values in candidates.items():
+        lines += [f"  {part}:", *(f"    {part} {index}: {value}" for index, value in enumerate(values))]
+    goals = "    status: planned\n    goals: {compression ratio: 9.6, displacement: 355 cu in, power: 400 hp}\n"
+    documents = {**V8, "build": V8["build"].replace("    status: finished\n", goals), "plan": "\n".join(lines)}
+    archive = Path(folder)
+    write_record(archive, documents)
+    return archive
+
+
 def main() -> None:
     """Print the figures, in processor seconds: other work on the machine does not lengthen them."""
     helps = [measure_command([sys.executable, "-m", "builder", "--help"]) for _ in range(3)]
     print_figure("millbook --help", min(run.processor for run in helps))
+    with tempfile.TemporaryDirectory() as folder:
+        for aim, parts in (("millbook plan", (2, 2, 2)), ("millbook plan, 2,000 combinations", (10, 10, 20))):
+            plan = [
+                sys.executable,
+                "-m",
+                "builder",
+                "plan",
+                "test-engine",
+                "--archive",
+                str(planned_archive(folder, *parts)),
+            ]
+            print_figure(aim, min(measure_command(plan).processor for _ in range(3)))
     refused = measure_command([sys.executable, "-c", REFUSE])
     print_figure("refusing a YAML file of 2 MB", refused.processor)
     print_figure("refusing a YAML file of 2 MB, memory", refused.largest)

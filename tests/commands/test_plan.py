@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 from pathlib import Path
+from textwrap import dedent
 
 import pytest
 
@@ -11,6 +14,7 @@ from tests.support.command_line import run
 from tests.support.demo_builds import copy_builds
 from tests.support.figure_records import V8, write_record
 
+ROOT = Path(__file__).resolve().parents[2]
 PLANNED = {
     **V8,
     "build": """
@@ -86,6 +90,25 @@ def test_alternatives_as_json(archive: Path) -> None:
     assert found["parts"] == {"pistons": ["A", "B"], "gasket": ["thin", "usual"]}
     assert len(found["combinations"]) == 4
     assert {"candidates", "goals", "not_met", "missed_by", "figures", "cautions"} == set(found["combinations"][0])
+
+
+def test_the_planning_section_of_the_readme_works_when_followed(tmp_path: Path) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    section = readme[readme.index("## Planning an engine") : readme.index("## Privacy")]
+    for block in re.findall(r"^ *```yaml\n(.*?)```", section, re.DOTALL | re.MULTILINE):
+        for name, content in re.findall(
+            r"^# (builds/\S+)\n(.*?)(?=^# builds/|\Z)", dedent(block), re.DOTALL | re.MULTILINE
+        ):
+            (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / name).write_text(content, encoding="utf-8")
+    assert run("check", archive=tmp_path).output.strip() == "1 build checked, no errors"
+    commands = re.findall(r"`millbook (plan spring-cup[^`]*)`", section)
+    assert len(commands) >= 4
+    for command in commands:
+        result = run(*shlex.split(command), archive=tmp_path)
+        assert result.exit_code == 0, result.output
+    first = run("plan", "spring-cup", archive=tmp_path).output.partition("cautions\n")[2].splitlines()[0]
+    assert first.split() == ["dished", "usual", "small", "chamber", "9.60", "0.0590", "in", "7.72", "met"]
 
 
 @pytest.mark.parametrize(

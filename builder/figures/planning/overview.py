@@ -83,21 +83,31 @@ def overview_of(sheet: FigureSheet) -> PlanOverview:
         goal_needs=needs,
         known=tuple(sheet[slug] for slug in REGISTRY.figures if slug in MAIN_FIGURES and slug in sheet),
         unknown=tuple(missing[slug] for slug in REGISTRY.figures if slug in MAIN_FIGURES and slug in missing),
-        waits=_waits(sheet.needs, {slug for slug in wanted if slug}),
+        waits=_waits(build, sheet.needs, {slug for slug in wanted if slug}),
     )
 
 
-def _waits(needs: tuple[MissingInputs, ...], wanted: set[str]) -> tuple[Wait, ...]:
+def _waits(build: Build, needs: tuple[MissingInputs, ...], wanted: set[str]) -> tuple[Wait, ...]:
+    """Return what figures wait for: the goals first, then the main figures; what only a dyno shows is not planned."""
     waiting: dict[str, list[MissingInputs]] = {}
     for need in needs:
-        if REGISTRY.figures[need.slug].description.is_listed:
+        is_shown_by_dyno = build.build.status == "planned" and any(hint.startswith("dyno.") for hint in need.needs)
+        if REGISTRY.figures[need.slug].description.is_listed and not is_shown_by_dyno:
             for hint in need.needs:
                 waiting.setdefault(hint, []).append(need)
-    waits = [
-        Wait(hint=hint, figures=tuple(need.title for need in needs), wanted=any(need.slug in wanted for need in needs))
-        for hint, needs in waiting.items()
-    ]
-    return tuple(sorted(waits, key=lambda wait: (not wait.wanted, -len(wait.figures))))
+
+    def rank(hint: str) -> tuple[bool, bool, int]:
+        slugs = {need.slug for need in waiting[hint]}
+        return not slugs & wanted, not slugs & set(MAIN_FIGURES), -len(slugs)
+
+    return tuple(
+        Wait(
+            hint=hint,
+            figures=tuple(need.title for need in waiting[hint]),
+            wanted=any(need.slug in wanted for need in waiting[hint]),
+        )
+        for hint in sorted(waiting, key=rank)
+    )
 
 
 def caution_lines(sheet: FigureSheet) -> tuple[str, ...]:

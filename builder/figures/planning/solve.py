@@ -99,14 +99,14 @@ class SolvedTarget:
 
 _OTHER_NAMES = {
     "quench": "squish",
-    "effective_compression_ratio": "effective_ratio, dynamic_ratio",
+    "effective_compression_ratio": "effective ratio, dynamic ratio",
     "compression_ratio": "compression, ratio",
-    "top_ring_gap": "ring_gap",
-    "coil_bind_clearance": "coil_bind",
-    "seat_load": "seat_pressure",
-    "open_load": "open_pressure",
+    "top_ring_gap": "ring gap",
+    "coil_bind_clearance": "coil bind",
+    "seat_load": "seat pressure",
+    "open_load": "open pressure",
     "pushrod_length": "pushrod",
-    "injector_size_needed": "injector_size",
+    "injector_size_needed": "injector size",
     "restrictor_choked_flow": "restrictor",
 }
 """Other names of figures, as a shop asks for them."""
@@ -123,7 +123,7 @@ def read_target(text: str) -> Target:
 
 def _figure_named(name: str) -> str:
     known = {common_form(figure.description.title): slug for slug, figure in REGISTRY.figures.items()}
-    known |= {name: slug for slug, names in _OTHER_NAMES.items() for name in names.split(", ")}
+    known |= {common_form(name): slug for slug, names in _OTHER_NAMES.items() for name in names.split(", ")}
     known |= {slug: slug for slug in REGISTRY.figures}
     asked = common_form(name)
     if asked in known:

@@ -12,10 +12,9 @@ from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.incremental.output_dir import write_if_changed
 from builder.publish.pages.build.charts import charts_for
 from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
-from builder.publish.record_check import select_folders
 from builder.publish.sheets.sheet_pdf import CHARTS, FILES, sheet_requests
 from builder.record.build_profile import profile_of
-from builder.record.load import errors_in, read_build, read_shop
+from builder.record.load import errors_in, read_build, read_shop, select_folders
 from builder.record.problem import Problem
 from builder.record.redaction import without_private
 

@@ -8,7 +8,6 @@ from pathlib import Path
 from builder.publish.english import english_of
 from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.incremental.output_dir import write_if_changed
-from builder.publish.record_check import select_folders
 from builder.publish.sheets.glyphs import map_texts, renderable
 from builder.publish.sheets.identity import identity_of
 from builder.publish.sheets.sheet_pdf import identity_texts
@@ -16,7 +15,7 @@ from builder.publish.sheets.typst_pdf import compile_typst, pdf_date
 from builder.publish.sheets.worksheet import worksheet_data, worksheet_of
 from builder.publish.sheets.write import SheetReport
 from builder.record.build_profile import profile_of
-from builder.record.load import errors_in, read_build, read_shop
+from builder.record.load import errors_in, read_build, read_shop, select_folders
 
 FILE = "bench-sheet.pdf"
 TEMPLATE = "handover/worksheet.typ"
