@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -244,6 +244,7 @@ def correct_pull(pull: UncorrectedPull, standard: Standard, engine: EngineData) 
     if not exclusion_reason and applied.standard.slug != standard.slug:
         exclusion_reason = f"could not be corrected to {standard.name}; shown in {applied.standard.name}"
     channels = {slug: channel.at(corrected.speed) for slug, channel in pull.channels.items()}
+    notes += _typical_fuel_notes(channels, engine, pull.conditions)
     return PullResult(
         name=pull.record.name,
         index=pull.index,
@@ -473,6 +474,21 @@ def _derived(
                 power.brake_thermal_efficiency(watts, fuel, engine.heat_of_fuel)
             )
     return {slug: values for slug, values in derived.items() if np.isfinite(values).any()}
+
+
+def _typical_fuel_notes(
+    channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions
+) -> Iterator[str]:
+    """Yield what of the fuel was not recorded and taken as typical for the columns of air flow and efficiency."""
+    if engine.typical_fuel is None or _fuel_flow(channels, engine) is None:
+        return
+    needs_ratio = metered_air(channels, conditions) is None and "afr" not in channels
+    if needs_ratio and engine.stoichiometric is None and logged_lambda(channels) is not None:
+        ratio = engine.typical_fuel.stoichiometric
+        yield f"air flow from fuel flow and lambda, with the air-fuel ratio typical of {engine.fuel}, {ratio:.4g}"
+    if engine.heating_value is None:
+        heat = engine.typical_fuel.heating_value / 1e6
+        yield f"thermal efficiency with the heating value typical of {engine.fuel}, {heat:.3g} MJ/kg"
 
 
 def _correction_notes(applied: AppliedCorrection, correction: Correction | None) -> list[str]:

@@ -45,6 +45,10 @@ def test_what_rests_on_a_typical_value_says_so(tmp_path: Path, monkeypatch: pyte
         found = figure(sheet, slug)
         assert (found.provenance, found.basis) == ("typical", "typical"), slug
         assert "typical, not measured" in plain(found.calculated_from), slug
+    assert sheet.session is not None
+    notes = " ".join(sheet.session.pulls[0].notes)
+    assert "air-fuel ratio typical of E85, 9.8" in notes
+    assert "heating value typical of E85" in notes
     assert "air-fuel ratio at lambda 1 of E85" in plain(figure(sheet, "air_from_fuel").calculated_from)
 
 
