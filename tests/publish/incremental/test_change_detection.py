@@ -58,7 +58,6 @@ def test_nothing_changed(archive: Path) -> None:
 @pytest.mark.parametrize(
     "shop",
     [
-        "name: Fern Engines\nwarranty_months: 12\n",
         "name: Fern Engines\ntag: {width: 90 mm}\n",
         "name: Fern Engines\nwarranty: Twelve months.\n",
         "name: Fern Engines\nhandover_holds: [registration]\n",
