@@ -284,7 +284,7 @@ ManifoldKind = Annotated[
     Synonyms(
         {
             "single plane": "single-plane manifold, open plenum, 360 degree",
-            "dual plane": "dual-plane manifold, two plane, two level, two-level, two-level manifold, 180 degree",
+            "dual plane": "dual-plane manifold, two plane, two level, two-level manifold, 180 degree",
             "individual runners": "individual runner, isolated runners, IR, individual throttles, "
             "individual throttle bodies, ITB",
             "tunnel ram": "ram manifold",
