@@ -73,6 +73,11 @@ def write_private_build(archive: Path, slug: str) -> list[str]:
     inserted: list[str] = []
     files = scaffold(slug)
     for name, model in DOCUMENTS.items():
+        if name == "plan":  # not in the scaffold
+            inserted.append(canaries("plan.alternatives"))
+            plan = {"alternatives": {"pistons": {inserted[-1]: {"pistons.dish": "6 cc"}}}}
+            (folder / "plan.yaml").write_text(yaml.dump(plan), encoding="utf-8")
+            continue
         if f"{name}.yaml" not in files:  # a file that only other engines have
             assert not private_fields(model)
             continue
@@ -80,8 +85,12 @@ def write_private_build(archive: Path, slug: str) -> list[str]:
         if name == "delivery":  # in the scaffold only as a remark
             document["accepted"] = [{"caution": "quench", "by": "JB"}]
         for path in private_fields(model):
-            inserted += insert_canaries(document, path.split("."), f"{name}.{path}")
+            # A list of entries that is private as a whole has its canary in what an entry says.
+            is_list = any(other.startswith(f"{path}.") for other in private_fields(model))
+            steps = [*path.split("."), *(["what"] if is_list else [])]
+            inserted += insert_canaries(document, steps, f"{name}.{path}")
         if name == "build":
+            document["imported_from"]["cells"] = {"Job": document["imported_from"]["cells"]}
             document |= {"status": "finished", "title": f"Engine {slug}"}
         if name == "photos":
             document = {"photos": [{"file": f"photos/{file}", "alt": "A deck"} for file in write_pictures(folder)]}
