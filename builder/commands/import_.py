@@ -25,7 +25,7 @@ def command(file: Path, map_path: Path | None, dry_run: bool, archive: Path) -> 
 
     with common.plain_errors():
         if map_path is None:
-            report = propose_map(archive, file)
+            report = propose_map(archive, file, dry_run=dry_run)
             common.print_result(report.problems, report.lines, ok=report.ok)
         plan, problems = plan_import(archive, file, map_path)
         if plan is None:

@@ -11,6 +11,9 @@ from tests.support.spreadsheets import HEADINGS, ROWS, csv_bytes
 def test_from_a_sheet_to_builds_and_back(tmp_path: Path) -> None:
     sheet = tmp_path / "engines.csv"
     sheet.write_bytes(csv_bytes((HEADINGS, *ROWS)))
+    shown = run("import", str(sheet), "--dry-run", archive=tmp_path)
+    assert "bottom_end.block.bores" in shown.stdout
+    assert [path.name for path in tmp_path.iterdir()] == ["engines.csv"]
     proposed = run("import", str(sheet), archive=tmp_path)
     assert proposed.exit_code == 0, proposed.output
     assert "bottom_end.block.bores" in proposed.stdout

@@ -47,14 +47,19 @@ class ImportPlan:
     problems: tuple[Problem, ...]
 
 
-def propose_map(archive: Path, path: Path) -> ImportReport:
-    """Write a proposed map for a spreadsheet into the archive, unless there is one, and return what it proposes."""
+def propose_map(archive: Path, path: Path, *, dry_run: bool = False) -> ImportReport:
+    """Write a proposed map for a spreadsheet into the archive, unless there is one, and return what it proposes.
+
+    With ``dry_run`` nothing is written.
+    """
     target = archive / f"{slug_of(path.stem) or 'import'}.map.yaml"
     try:
         proposal = propose(path, target)
     except SpreadsheetError as error:
         return ImportReport((_file_problem(path, error),), (), ok=False)
     lines = list(_column_table(proposal.table, proposal.header, proposal.columns))
+    if dry_run:
+        return ImportReport((), (*lines, "", f"Nothing was written: without --dry-run, the map goes into {target}"))
     command = f"millbook import {_in_command(path)} --map {_in_command(target)}"
     try:
         with target.open("x", encoding="utf-8", newline="\n") as file:
