@@ -149,4 +149,6 @@ class Work(RecordModel):
     returned_bore_gauging: BoreGauging | None = field(
         "bore gauging as the engine came back, before any work", "", rare=True
     )
-    surface_finish: SurfaceFinish | None = field("surface finish of bores and sealing faces", "", rare=True)
+    surface_finish: SurfaceFinish | None = field(
+        "surface finish of bores and sealing faces", "", rare=True, depends_on={"bottom_end.block.bores": None}
+    )

@@ -236,6 +236,17 @@ def test_part_numbers_in_two_files(tmp_path: Path, number: str, verdict: str, ag
     assert (found_by(tmp_path, "part_numbers", {"bottom_end": pistons, "parts": parts}) == []) == agrees
 
 
+@pytest.mark.parametrize(
+    ("part", "agrees"), [("spark plugs", False), ("spark plugs, set", False), ("plug leads", True)]
+)
+def test_what_belongs_to_a_part_has_a_number_of_its_own(tmp_path: Path, part: str, agrees: bool) -> None:
+    documents = {
+        "top_end": f"{TOP_END.rstrip()}\n    plugs: {{number: CF P7}}\n",
+        "parts": f"parts: [{{part: '{part}', number: CF P9}}]\n",
+    }
+    assert (found_by(tmp_path, "part_numbers", documents) == []) == agrees
+
+
 @pytest.mark.parametrize(("closes", "agrees"), [("43 deg", True), ("34 deg", False)])
 def test_degree_wheel_against_events(tmp_path: Path, closes: str, agrees: bool) -> None:
     """72 and 136 put the centerline at 104; 15 before TDC and 43 after BDC put it there too."""

@@ -36,13 +36,13 @@ _NUMBERED = (
     (re.compile(r"rockers?\b", re.I), "top_end.rockers.number"),
     (re.compile(r"injectors?\b", re.I), "top_end.induction.injectors.number"),
     (re.compile(r"(?:carburet(?:t?or|er)s?|carbs?|throttle bod(?:y|ies)|mixer)\b", re.I), "top_end.induction.number"),
-    (re.compile(r"(?:intake|inlet) manifold(?!\s+gaskets?)\b", re.I), "top_end.induction.manifold.number"),
-    (re.compile(r"(?:distributor|magneto)\b", re.I), "top_end.ignition.number"),
-    (re.compile(r"(?:spark )?plugs?\b", re.I), "top_end.plugs.number"),
-    (re.compile(r"(?:exhaust )?headers?\b", re.I), "top_end.exhaust.number"),
-    (re.compile(r"oil pump\b", re.I), "bottom_end.oil_system.number"),
-    (re.compile(r"(?:water|coolant) pump\b", re.I), "bottom_end.cooling_system.number"),
-    (re.compile(r"timing (?:set|chain|belt|gears)\b", re.I), "cam.drive.number"),
+    (re.compile(r"(?:intake|inlet) manifold(?=,|$)", re.I), "top_end.induction.manifold.number"),
+    (re.compile(r"(?:distributor|magneto)(?=,|$)", re.I), "top_end.ignition.number"),
+    (re.compile(r"(?:spark )?plugs?(?=,|$)", re.I), "top_end.plugs.number"),
+    (re.compile(r"(?:exhaust )?headers?(?=,|$)", re.I), "top_end.exhaust.number"),
+    (re.compile(r"oil pump(?=,|$)", re.I), "bottom_end.oil_system.number"),
+    (re.compile(r"(?:water|coolant) pump(?=,|$)", re.I), "bottom_end.cooling_system.number"),
+    (re.compile(r"timing (?:set|chain|belt|gears)(?=,|$)", re.I), "cam.drive.number"),
 )  # fmt: skip
 
 
