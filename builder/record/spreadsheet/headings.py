@@ -49,7 +49,8 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "title": "engine, build, description, job description, engine description, build name, name of build, project",
     "number": "job, job number, build number, job id, build id, work order, order number, ticket, ref, reference",
     "started": "in, date in, start date, start, opened, received",
-    "finished": "out, date, date finished, date out, completed, date completed, completion date, finish date, done",
+    "finished": "out, date, date finished, finished on, date out, completed, date completed, completion date, "
+    "finish date, done",
     "family": "engine family, engine type, model, engine model, platform",
     "purpose": "use, used in, vehicle, fitted in, application, used for, usage",
     "summary": "public notes, summary",
@@ -75,7 +76,7 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "bottom_end.block.casting": "block casting, block number, casting number",
     "bottom_end.crankshaft.stroke": "stroke, crank stroke",
     "bottom_end.crankshaft.number": "crank casting, crank number, crankshaft casting",
-    "bottom_end.rods.length": "rod, rod length, con rod length",
+    "bottom_end.rods.length": "rod, con rod, rod length, con rod length",
     "bottom_end.pistons.compression_height": "compression height, pin height",
     "bottom_end.pistons.dish": "dish, piston dish, dish cc, piston cc, dish volume",
     "bottom_end.pistons.dome": "dome, piston dome, dome cc",
