@@ -64,7 +64,7 @@ def _correction_range(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[
     if delivered is not None:
         for text in delivered.outside:
             sentence = f"{delivered.name}: {text}"
-            yield Caution("correction_range", "correction_factor", sentence, "the standard's own scope")
+            yield Caution("correction_range", "correction_factor", sentence, "what the standard covers")
 
 
 def _pull_guidelines(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
