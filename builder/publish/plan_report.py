@@ -247,7 +247,7 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
         figures = {figure.slug: figure_number(figure, solved.system) for figure in item.figures}
         rows.append([item.title, mean_text(item), item.change, *(figures.get(slug, "") for slug in shown)])
         below.append(_below(item, solved.meeting))
-    for line, more in zip(_table(rows, width), below, strict=True):
+    for line, more in zip(_table(rows, width) if solved.possible else (), below, strict=False):
         yield line
         for text in more:
             yield from _wrapped(text, width, "      ", "        ")

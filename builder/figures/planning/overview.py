@@ -83,15 +83,15 @@ def overview_of(sheet: FigureSheet) -> PlanOverview:
         goal_needs=needs,
         known=tuple(sheet[slug] for slug in REGISTRY.figures if slug in MAIN_FIGURES and slug in sheet),
         unknown=tuple(missing[slug] for slug in REGISTRY.figures if slug in MAIN_FIGURES and slug in missing),
-        waits=_waits(build, sheet.needs, {slug for slug in wanted if slug}),
+        waits=_waits(sheet.needs, {slug for slug in wanted if slug}),
     )
 
 
-def _waits(build: Build, needs: tuple[MissingInputs, ...], wanted: set[str]) -> tuple[Wait, ...]:
+def _waits(needs: tuple[MissingInputs, ...], wanted: set[str]) -> tuple[Wait, ...]:
     """Return what figures wait for: the goals first, then the main figures; what only a dyno shows is not planned."""
     waiting: dict[str, list[MissingInputs]] = {}
     for need in needs:
-        is_shown_by_dyno = build.build.status == "planned" and any(hint.startswith("dyno.") for hint in need.needs)
+        is_shown_by_dyno = any(hint.startswith("dyno.") for hint in need.needs)
         if REGISTRY.figures[need.slug].description.is_listed and not is_shown_by_dyno:
             for hint in need.needs:
                 waiting.setdefault(hint, []).append(need)

@@ -162,6 +162,8 @@ _RECORDED_AT = {"lash": ("assembly.checks.intake_lash", "cam.card.intake.lash")}
 """Inputs that the record has in several places: the one that counts first."""
 _ADJUSTED = ("assembly.fits.top_ring_gap", "assembly.fits.second_ring_gap")
 """Measured values that are worked to size themselves, whatever else they depend on."""
+_CONDITIONS = ("lift", "valve lift", "crank angle", "speed", "pull")
+"""Kinds of position that are no parts of the engine: the first of them is the one that counts."""
 _LEFT_AS_IT_IS = (
     "bottom_end.pistons.top_land.height",
     "bottom_end.pistons.top_land.diametral_clearance",
@@ -274,7 +276,7 @@ class _Search:
         if found is None:
             if not self._matters(field):
                 return None
-            return replace(blank, impossible=f"no {field.title.lower()} gives it with all else as it is")
+            return replace(blank, impossible="no value of it does, with all else as it is")
         return self._worded(field, blank, found)
 
     def _worded(self, field: SolvedField, blank: Solution, found: Array) -> Solution:
@@ -306,17 +308,19 @@ class _Search:
 
     def _distance(self, field: SolvedField, values: Array) -> float:
         """Return how far the figure is above what is wanted, over the cylinders that have to meet it."""
+        return self._value(field, values) - self.target.value
+
+    def _value(self, field: SolvedField, values: Array) -> float:
         solver = self._changed(field, values).solver
         figure = solver.figure(self.target.slug)
         if not isinstance(figure, Figure):
             return math.nan
         known = solver.input(self.target.slug)
-        if self.meeting in ("lowest", "highest") and known is not None and known.axis is not None:
+        by_part = known is not None and known.axis is not None and known.axis.kind not in _CONDITIONS
+        if self.meeting in ("lowest", "highest") and known is not None and by_part:
             ends = np.asarray(known.values, dtype=np.float64)
-            value = float(np.nanmin(ends) if self.meeting == "lowest" else np.nanmax(ends))
-        else:
-            value = figure.value
-        return value - self.target.value
+            return float(np.nanmin(ends) if self.meeting == "lowest" else np.nanmax(ends))
+        return figure.value
 
     def _positions(self, field: SolvedField, values: Array) -> Array | None:
         known = self.figure_values(field, values)
@@ -329,16 +333,16 @@ class _Search:
         return math.nan if known is None else float(known[index]) - self.target.value
 
     def _matters(self, field: SolvedField) -> bool:
-        """Return whether the figure changes with the field at all."""
+        """Return whether the figure changes with the field at all, or becomes known by it."""
         if not len(field.before):
-            return True
-        step = field.span / 1000
-        here = self._distance(field, field.before)
-        return any(abs(self._distance(field, field.before + by) - here) > 0 for by in (step, -step))
+            points = field.grid(*field.search_range(is_shift=False))
+            return any(math.isfinite(self._value(field, np.array([x]))) for x in points)
+        step, here = field.span / 1000, self._value(field, field.before)
+        return any(abs(self._value(field, field.before + by) - here) > 0 for by in (step, -step))
 
     def _root(self, field: SolvedField, distance: Callable[[float], float], start: float | None) -> float | None:
         """Return where the distance is zero, nearest to the start; None where it is nowhere in the range of search."""
-        low, high = field.search_range(start == 0.0 and len(field.before) > 1)
+        low, high = field.search_range(is_shift=start == 0.0 and len(field.before) > 1)
         if start is None:
             roots = _between(distance, field.grid(low, high), field.span, field.limits, abs(self.target.value))
             self.others = roots[1:]
@@ -515,7 +519,7 @@ class SolvedField:
         points = np.linspace(low, high, 49) if known else np.geomspace(1e-6, 1e9, 61)
         return [float(x) for x in points]
 
-    def search_range(self, is_shift: bool) -> tuple[float, float]:
+    def search_range(self, *, is_shift: bool) -> tuple[float, float]:
         """Return the least and the most to try, or for all positions together the shift."""
         low, high = self.limits
         low, high = (low - (high - low) if self.allows_below_zero else low / 4, high + (high - low))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -10,14 +11,16 @@ import pytest
 
 from builder.figures.evaluate import compute
 from builder.figures.planning.alternatives import Combinations, alternatives
-from builder.figures.planning.changed_engine import changed_engine, open_cautions
+from builder.figures.planning.changed_engine import changed_engine, open_cautions, without_dyno_results
 from builder.record.alternatives import read_alternatives
-from builder.record.load import read_build
+from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
+from builder.record.models.plan import Plan
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 from tests.support.figure_records import V8, write_record
 
+ROOT = Path(__file__).resolve().parents[3]
 PLAN = """
     alternatives:
       pistons:
@@ -116,3 +119,64 @@ def test_too_many_are_told_with_advice(read: Reader) -> None:
     (problem,) = problems
     assert "2,500 combinations (50 gaskets, 50 pistons)" in problem.message
     assert "decide on one part first" in problem.message
+
+
+def test_measurements_are_carried_along_in_every_combination() -> None:
+    """An engine with everything measured: deck, springs, valves, degree wheel, clearances."""
+    build, _ = read_build(ROOT / "builds" / "pilot-launch-four", ROOT)
+    assert build is not None
+    plan = Plan.model_validate(
+        {
+            "alternatives": {
+                "pistons": {
+                    "A": {"pistons.compression_height": "38.1 mm", "block.bores": "81.6 mm"},
+                    "B": {"pistons.compression_height": "37.5 mm", "pistons.dish": "1 cc"},
+                },
+                "gasket": {"thin": {"gasket.thickness": "0.8 mm"}, "thick": {"gasket.thickness": "1.6 mm"}},
+                "rockers": {"low": {"rockers.ratio": "1.4"}, "high": {"rockers.ratio": "1.8"}},
+                "timing": {
+                    "early": {"cam.installed.intake_centerline": "98 deg"},
+                    "late": {"cam.installed.intake_centerline": "110 deg"},
+                },
+            }
+        }
+    )
+    build = without_dyno_results(replace(build, plan=plan))
+    choices, problems = read_alternatives(build)
+    assert problems == []
+    shop, _ = read_shop(ROOT)
+    for item in alternatives(build, choices, shop).combinations:
+        values = {change.path: change.value for candidate in item.candidates for change in candidate.changes}
+        sheet = compute(changed_engine(build, values, shop).build, shop)
+        for slug, figure in item.figures.items():
+            assert figure.value == pytest.approx(sheet[slug].value, rel=1e-12), slug
+        assert {caution.name for caution in item.cautions} == {key[0] for key in open_cautions(sheet)}
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [
+        "alternatives:",
+        "alternatives: {}",
+        "alternatives: {pistons: {}}",
+        "alternatives: {pistons: {A: {}, B: {}}}",
+        "alternatives: {pistons: }",
+        "alternatives: {pistons: {A: }}",
+        "alternatives: {pistons: {A: 7}}",
+        "alternatives: [1, 2]",
+        "alternatives: {pistons: {A: {gasket.thickness: [[[1]]]}}}",
+        "alternatives: {pistons: {A: {gasket.thickness: {measured: {a: b}}}}}",
+        "alternatives: {pistons: {A: {'': 1}, '.': {..: 2}}}",
+        "alternatives: {pistons: {A: {dyno.pulls: 3}}}",
+        "alternatives: {pistons: {A: {engine.cylinders: 0}}}",
+    ],
+)
+def test_a_hostile_plan_is_answered_or_refused_with_its_line(read: Reader, plan: str) -> None:
+    build, problems = read(plan)
+    if build is None:
+        assert problems
+        assert all(problem.path.name == "plan.yaml" and problem.line >= 1 for problem in problems)
+        return
+    choices, problems = read_alternatives(build)
+    assert problems == []
+    assert len(alternatives(build, choices, Shop()).combinations) <= 2
