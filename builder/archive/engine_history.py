@@ -149,13 +149,18 @@ class ReadingHistory:
         return text if interval.is_measurable[index] else f"{text}: no measurable wear"
 
     def rate_text(self, index: int) -> str:
-        """Return the rate of one position with its range, in the shop's unit; empty without one."""
+        """Return the rate of one position with its range, in the shop's unit; empty without one.
+
+        From one interval, and gauges that are not recorded, there is no range: the last digit alone would be too sure.
+        """
         if self.rate is None or self.running is None or not self.rate.is_measurable[index]:
             return ""
         scale, unit = self._rate_unit()
         value, least, most = (
             _significant(float(each[index]) / scale) for each in (self.rate.value, self.rate.least, self.rate.most)
         )
+        if self.rate.intervals < 2 and not self.is_uncertainty_stated:
+            return f"about {value} {unit}".replace("-", "−")
         return f"{value} ({least} to {most}) {unit}".replace("-", "−")
 
     def _rate_unit(self) -> tuple[float, str]:

@@ -9,10 +9,12 @@ from functools import partial
 from pathlib import Path
 
 from builder.archive.engine_checks import EngineEntry, engine_problems
-from builder.archive.engine_lookup import has_engine_number
+from builder.archive.engine_history import EngineHistory
+from builder.archive.engine_lookup import has_engine_number, history_until
 from builder.archive.engine_record import engine_entry
 from builder.archive.service_due import schedule_problems
 from builder.archive.shop_profile import read_shop_profile
+from builder.archive.wear_report import wear_as_json, wear_lines
 from builder.figures.core.guard import Guard
 from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.pull import PullResult
@@ -120,19 +122,24 @@ def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckR
         if build is not None:
             sheet = compute(build, shop)
             problems += sheet.problems
+            history = guard.run("the history of its engine", partial(history_until, build, archive, shop), None)
             if as_json:
-                lines = (guard.run("the sheet of figures", partial(_as_json, slug, sheet), ""),)
+                lines = (guard.run("the sheet of figures", partial(_as_json, slug, sheet, history), ""),)
             else:
                 lines = (
                     *performance_sentences(build, sheet),
                     *guard.collect("the sheet of figures", partial(figures_as_lines, sheet)),
+                    *(guard.collect("wear", partial(wear_lines, history, slug)) if history is not None else ()),
                 )
     problems += guard.problems
     return CheckReport(tuple(problems), lines, ok=not errors_in(problems))
 
 
-def _as_json(slug: str, sheet: FigureSheet) -> str:
-    return json.dumps(figures_as_json(slug, sheet), indent=2, ensure_ascii=False)
+def _as_json(slug: str, sheet: FigureSheet, history: EngineHistory | None) -> str:
+    content = figures_as_json(slug, sheet)
+    if history is not None and (wear := wear_as_json(history, slug)):
+        content["wear"] = wear
+    return json.dumps(content, indent=2, ensure_ascii=False)
 
 
 def _photo_problems(build: Build) -> list[Problem]:

@@ -129,6 +129,7 @@ def test_without_a_gauge_or_resolution_one_interval_gives_no_outlook(tmp_path: P
     ).values()
     clearance = history.readings[2]
     assert "needs the gauge or its resolution" in clearance.outlook_text(0)
+    assert clearance.rate_text(0) == "about 0.10 µm per hour"
     assert "last digit alone" in clearance.working(clearance.intervals[0], 0)
 
 
