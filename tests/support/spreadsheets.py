@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
+import random
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -75,3 +77,31 @@ def long_list(count: int) -> list[list[Any]]:
               0.006, 64.2, 0.039, 4.1, 1.5, 108, 230, 236, 0.335, 0.0026, 0.0024, 0.004, 0.02, "pump gas", "98 RON",
               34, 0.035, "paid", "4800"]  # fmt: skip
     return [headings, *([f"{i:04}", f"Engine {i}", *values] for i in range(1, count + 1))]
+
+
+def job_list(count: int = 30) -> list[list[Any]]:
+    """Return a job list as shops keep them: a title above, no units, gaps, words among numbers, a total below."""
+    rng = random.Random(4)
+    engines = (("Kestrel 4", "I4", 4.0, 3.48, 5.7), ("Dapplegate", "flat 4", 3.041, 2.75, 5.2),
+               ("Merlin Marine", "V8", 4.155, 3.75, 6.135), ("Pennant six", "I6", 3.56, 3.5, 5.8))  # fmt: skip
+    headings = ["Job No.", "Customer", "Phone", "Engine", "Config", "Used in", "In", "Out", "Bore", "Stroke", "Rods",
+                "C.R.", "Chambers (cc)", "Head gasket", "Cam", "Duration @ .050 int/exh", "Lift int", "Lift exh", "LSA",
+                "Mains", "Rod brgs", "Pist. to wall", "Ring gap top", "Carb", "Fuel", "Timing", "HP", "Oil", "Paid",
+                "Remarks"]  # fmt: skip
+    rows: list[list[Any]] = [["Millpond Engine Works, jobs"], [], headings]
+    day = datetime.date(1994, 3, 1)
+    for number in range(1, count + 1):
+        name, layout, bore, stroke, rod = rng.choice(engines)
+        day += datetime.timedelta(days=rng.randint(40, 300))
+        rows.append([
+            f"{day.year % 100:02}-{number:03}", rng.choice(("H. Fenwick", "J. Marsh", None)), f"555-01{number:02}",
+            f"{name} {rng.choice(('launch', 'pickup', 'sprint'))}", layout, rng.choice(("boat", "road")), day,
+            day + datetime.timedelta(days=30), round(bore + rng.choice((0, 0.02, 0.03)), 4), stroke, rod,
+            round(rng.uniform(8, 11), 1), round(rng.uniform(58, 76), 1), rng.choice((0.039, '0.040"', None)),
+            rng.choice(("HC 218", "stock")), rng.choice(("218/224", "230/236", None)), 0.45, rng.choice((0.45, 0.512)),
+            108, rng.choice((0.0025, ".0022-.0026", "ok")), rng.choice((0.0022, "?")), rng.choice((0.0035, "4 thou")),
+            0.018, "4 bbl 600", rng.choice(("pump", "petrol", "98")), rng.choice((32, 34, "34 @ 3000")),
+            rng.choice((None, 212, "330 @ 5400")), "20W-50", rng.choice((1800, "2400 cash", None)),
+            rng.choice((None, "leaks at rear seal, came back")),
+        ])  # fmt: skip
+    return [*rows, ["TOTAL"]]

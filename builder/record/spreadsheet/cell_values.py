@@ -13,7 +13,7 @@ from builder.record.dyno_log.encoding import number
 from builder.record.models.choices import choice_key
 from builder.record.quantities.units import NUMBER, factor
 from builder.record.spreadsheet.table import SheetCell
-from builder.record.spreadsheet.targets import FieldTarget
+from builder.record.spreadsheet.targets import FieldTarget, parse_target
 from builder.record.usual_units import plausible_limits
 
 BLANKS = frozenset(("", "-", "--", "–", "—", "?", "n/a", "tbd", "tba", "unknown"))
@@ -25,6 +25,14 @@ Mark = Literal[".", ","]
 _SEPARATORS = re.compile(r"\s*(?:;|\n)\s*")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,'][0-9]+)*(?:[.,](?![.,0-9]))?(?:[eE][+-]?[0-9]+)?|[.,][0-9]+)")
 _FRACTION = re.compile(r"[0-9]+[ -][0-9]+/[0-9]+|[0-9]+/[0-9]+")
+_BOTH = re.compile(r"\s*[/x×]\s*")
+_AT_SPEED = re.compile(r"(.+?)\s*(?:@|\bat\b)\s*([0-9][0-9.,]*)\s*(?:rpm)?", re.IGNORECASE)
+_SPEED_OF = {
+    "dyno.noted_result.power": "dyno.noted_result.power_at",
+    "dyno.noted_result.torque": "dyno.noted_result.torque_at",
+    "delivery.settings.total_timing": "delivery.settings.total_timing_by",
+}
+"""Fields whose value belongs to an engine speed, and the field of that speed."""
 _AT_END = re.compile(r"[0-9]+\Z")
 _DAY = re.compile(r"(?P<first>[0-9]{1,4})(?P<mark>[./-])(?P<second>[0-9]{1,2})(?P=mark)(?P<third>[0-9]{1,4})")
 _DAYS_IN_WORDS = ("%d %B %Y", "%d %b %Y", "%B %d %Y", "%b %d %Y", "%d %b %y")
@@ -82,10 +90,19 @@ def read_cell(cell: SheetCell, target: FieldTarget, unit: str, dialect: Dialect)
 
 
 def cells_of(cell: SheetCell, targets: Sequence[FieldTarget]) -> list[tuple[FieldTarget, SheetCell]]:
-    """Return the cell for each of the fields of its column: `218/224` is divided between two quantities."""
-    if len(targets) < 2 or not all(target.takes_unit for target in targets) or cell.error:
+    """Return the cell for each of the fields of its column.
+
+    `218/224` and `4.03 x 3.48` are divided between two quantities; `412 @ 6100` between it and its speed.
+    """
+    if cell.error or not all(target.takes_unit for target in targets):
         return [(target, cell) for target in targets]
-    parts = [part.strip() for part in cell.text.split("/")]
+    if len(targets) == 1:
+        match = _AT_SPEED.fullmatch(cell.text)
+        sibling = parse_target(_SPEED_OF[targets[0].path]) if match and targets[0].path in _SPEED_OF else None
+        if match is None or not isinstance(sibling, FieldTarget):
+            return [(targets[0], cell)]
+        return [(targets[0], SheetCell(match[1])), (sibling, SheetCell(f"{match[2]} rpm"))]
+    parts = _BOTH.split(cell.text)
     if len(parts) != len(targets):
         problem = f"{cell.text[:60]!r} is not {len(targets)} values: write them with a stroke between, as in 218/224"
         return [(targets[0], SheetCell(error=problem))]

@@ -27,6 +27,7 @@ CALCULATED = "calculated"
 _BRACKETS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _LIFT = re.compile(r"_(seat|[0-9]+(?:\.[0-9]+)?)_?(in|mm|thou)?(?=_|\Z)")
 _DOTTED = re.compile(r"(?:[a-z]\.)+[a-z]?")
+_BOTH = re.compile(r"\s+[x×]\s+|\s*[/&]\s*")
 _SIDES = ("intake", "exhaust")
 _ABBREVIATIONS = {
     "int": "intake", "exh": "exhaust", "ex": "exhaust", "cyl": "cylinder", "cyls": "cylinder",
@@ -161,6 +162,9 @@ def read_heading(text: str) -> ColumnHeading:
     if duration := _duration(full):
         return ColumnHeading(duration.targets, "" if dimension_of(unit) == "length" else unit, duration.remark)
     found = _read(plain, words)
+    halves = [_read(_plain(half), half) for half in _BOTH.split(words)]
+    if not found.targets and len(halves) == 2 and all(half.target and half.target.takes_unit for half in halves):
+        return ColumnHeading(tuple(target for half in halves for target in half.targets), unit or halves[0].unit)
     return ColumnHeading(found.targets, unit or found.unit if found.targets else "", found.remark)
 
 

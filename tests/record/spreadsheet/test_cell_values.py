@@ -113,7 +113,18 @@ def test_na_is_no_blank_since_it_is_an_induction() -> None:
     assert not is_blank(SheetCell("NA"))
 
 
+def test_a_value_at_a_speed_fills_both_fields() -> None:
+    parts = cells_of(SheetCell("412 @ 6100"), [target("dyno.noted_result.power")])
+    assert [(field.path, part.text) for field, part in parts] == [
+        ("dyno.noted_result.power", "412"),
+        ("dyno.noted_result.power_at", "6100 rpm"),
+    ]
+    assert len(cells_of(SheetCell("412"), [target("dyno.noted_result.power")])) == 1
+
+
 def test_a_cell_is_divided_between_two_fields() -> None:
+    bore, stroke = target("bottom_end.block.bores"), target("bottom_end.crankshaft.stroke")
+    assert [part.text for _, part in cells_of(SheetCell("4.03 x 3.48"), [bore, stroke])] == ["4.03", "3.48"]
     both = [target("cam.card.intake.valve_lift"), target("cam.card.exhaust.valve_lift")]
     assert [part.text for _, part in cells_of(SheetCell("0.503/0.512"), both)] == ["0.503", "0.512"]
     (only,) = cells_of(SheetCell("0.503"), both)

@@ -70,6 +70,12 @@ def test_several_fields_that_a_heading_may_mean_are_named() -> None:
     assert read_heading("Maker").remark.startswith("which one: ")
 
 
+def test_bore_and_stroke_in_one_column() -> None:
+    found = read_heading("Bore x Stroke (in)")
+    assert [target.path for target in found.targets] == ["bottom_end.block.bores", "bottom_end.crankshaft.stroke"]
+    assert found.unit == "in"
+
+
 def test_a_column_of_both_sides_has_two_fields() -> None:
     found = read_heading("Duration @ .050 int/exh")
     assert [target.path for target in found.targets] == [

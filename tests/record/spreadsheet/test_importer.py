@@ -11,7 +11,7 @@ import pytest
 from builder.record.problem import errors_in
 from builder.record.redaction import without_private
 from builder.record.spreadsheet.import_plan import plan_import, propose_map
-from tests.support.spreadsheets import HEADINGS, ROWS, csv_bytes, import_sheet, imported, write_xlsx
+from tests.support.spreadsheets import HEADINGS, ROWS, csv_bytes, import_sheet, imported, job_list, write_xlsx
 from tests.support.tiny_archive import read_tree
 
 
@@ -336,3 +336,22 @@ def test_the_plan_shows_each_column_before_anything_is_written(tmp_path: Path, s
     bore = next(line for line in plan.lines if "Bore (in)" in line)
     assert bore.split() == ["F", "Bore", "(in)", "bottom_end.block.bores", "in", "4.0305", "3"]
     assert not (tmp_path / "builds").exists()
+
+
+def test_a_job_list_as_shops_keep_them_goes_in_without_a_change_to_its_map(tmp_path: Path) -> None:
+    sheet = write_xlsx(tmp_path / "jobs.xlsx", {"Jobs": job_list(30), "Prices": [["part", "price"]]})
+    report = import_sheet(tmp_path, sheet)
+    (total,) = errors_in(report.problems)
+    assert total.line == 34
+    assert "has no title" in total.message
+    builds = [imported(tmp_path, folder.name) for folder in sorted((tmp_path / "builds").glob("[09]*"))]
+    assert len(builds) == 30
+    for build, row in zip(builds, sorted(job_list(30)[3:-1], key=lambda row: str(row[0])), strict=True):
+        assert build.build.number == row[0]
+        assert float(build.get("bottom_end.block.bores").listed.number) == row[8]
+        assert float(build.get("top_end.heads.chambers").measured[0].number) == row[12]
+        power = build.get("dyno.noted_result.power")
+        assert (power.number if power else None) == (str(row[26]).partition(" ")[0] if row[26] else None)
+        card = build.get("cam.card.intake.durations")
+        assert (card[0].duration.text if card else None) == (f"{row[15][:3]} deg" if row[15] else None)
+    assert len(report.problems) < 10  # the same fault of many rows is one line
