@@ -73,6 +73,7 @@ _TERMS: tuple[Term, ...] = (
     Term("Cranking compression", "Cylinder pressure while cranking with the throttle open."),
     Term("Crankpin", "The crankshaft journal for a connecting rod."),
     Term("Crush", "The height of a bearing shell above the housing split, which locks it in place when tightened."),
+    Term("Crosshatch", "The pattern that honing leaves in a bore; its angle is that between the two sets of lines."),
     Term("Curtain area", "The opening between valve head and seat.", ("curtain_area",)),
     Term("Deck", "The block face to which the head is bolted."),
     Term(
@@ -92,6 +93,7 @@ _TERMS: tuple[Term, ...] = (
     ),
     Term("Displacement", "The volume swept by all pistons.", ("displacement",)),
     Term("Drift", "Torque that creeps up or down from pull to pull with nothing changed, as oil and air warm up."),
+    Term("Dual plane", "An intake manifold in two halves, each feeding every other cylinder in the firing order."),
     Term("Duration", "Crank degrees a valve is open, at a stated lift.", ("intake_open", "exhaust_open")),
     Term(
         "Dynamic compression ratio",
@@ -134,6 +136,8 @@ _TERMS: tuple[Term, ...] = (
     Term(
         "Quench", "Piston-to-head clearance at TDC, which pushes the charge into the chamber; also squish.", ("quench",)
     ),
+    Term("Ra, Rz", "Roughness of a surface: its mean height, and its mean height from peak to valley."),
+    Term("Rpk, Rk, Rvk", "Roughness of a honed bore in three parts: peaks that wear off, core, valleys that hold oil."),
     Term("Red line", "The highest engine speed the builder allows."),
     Term(
         "Repeatability",
@@ -144,6 +148,7 @@ _TERMS: tuple[Term, ...] = (
     Term("Rocker ratio", "Valve lift divided by lobe lift."),
     Term("Rod/stroke ratio", "Rod length divided by stroke.", ("rod_ratio",)),
     Term("Seat pressure", "Spring force with the valve closed.", ("seat_load",)),
+    Term("Single plane", "An intake manifold with one plenum that feeds every cylinder."),
     Term("Skim", "The lightest machining cut that makes a face flat."),
     Term("Stretch", "Elongation of a bolt when tightened: the most accurate measure of clamp load."),
     Term("Stroke", "Piston travel from TDC to BDC."),
