@@ -77,7 +77,9 @@ def delivered_record(
     for name, model in DOCUMENTS.items():
         document = build.documents.get(name)
         if document is not None and document.value is not None:
-            files[f"{name}.yaml"] = dump_yaml(redaction.public(document.value, model, name))
+            public = redaction.public(document.value, model, name)
+            if public or not document.value:  # a file of which everything is private is not in the pack
+                files[f"{name}.yaml"] = dump_yaml(public)
     return DeliveredRecord(files, original_hashes)
 
 

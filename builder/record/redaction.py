@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Collection
+from functools import cache
 from typing import Any
 
 from builder.record.models.build import DOCUMENTS, Build
 from builder.record.models.fields import RecordModel, notes_of
 from builder.record.traversal import models_in
+from builder.record.yaml_loader import Document, Location
 
 
 def without_private(build: Build, keep: Collection[str] = ()) -> Build:
@@ -25,8 +27,26 @@ def without_private(build: Build, keep: Collection[str] = ()) -> Build:
     changes: dict[str, Any] = {
         name: _redacted(part, name, allowed) for name in DOCUMENTS if (part := getattr(build, name)) is not None
     }
-    documents = {name: dataclasses.replace(document, value=None) for name, document in build.documents.items()}
+    documents = {name: _without_values(document, name) for name, document in build.documents.items()}
     return dataclasses.replace(build, documents=documents, **changes)
+
+
+def _without_values(document: Document, name: str) -> Document:
+    """Return a document with its lines alone, without those of names that a private field holds."""
+    private = [tuple(path.split(".")) for path in _private_fields_of(name)]
+
+    def is_shown(location: Location) -> bool:
+        steps = tuple(step for step in location if isinstance(step, str))
+        return not any(len(steps) > len(path) and steps[: len(path)] == path for path in private)
+
+    lines = {location: line for location, line in document.lines.items() if is_shown(location)}
+    return dataclasses.replace(document, value=None, lines=lines)
+
+
+@cache
+def _private_fields_of(name: str) -> tuple[str, ...]:
+    model = DOCUMENTS.get(name)
+    return tuple(private_fields(model)) if model else ()
 
 
 def allowed_paths(names: Collection[str]) -> frozenset[str]:

@@ -121,3 +121,15 @@ def test_nothing_is_left_of_a_section_of_private_fields_alone(tmp_path: Path) ->
     content = delivered_record(build, (), (), {}).files["build.yaml"].decode()
     assert "title: one" in content
     assert not re.search("imported_from|list.xlsx|4800", content)
+
+
+def test_a_file_of_which_everything_is_private_is_not_in_the_pack(tmp_path: Path) -> None:
+    folder = tmp_path / "builds" / "one"
+    folder.mkdir(parents=True)
+    (folder / "build.yaml").write_text("title: one\nengine: {cylinders: 4}\n")
+    (folder / "plan.yaml").write_text("alternatives: {gasket: {dear one: {gasket.thickness: 1 mm}}}\n")
+    build, problems = read_build(folder, tmp_path)
+    assert build is not None, problems
+    assert set(delivered_record(build, (), (), {}).files) == {"build.yaml"}
+    assert without_private(build).plan is not None
+    assert "dear one" not in repr(without_private(build))

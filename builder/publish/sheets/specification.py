@@ -270,10 +270,12 @@ def _cam_line(build: Build, sheet: FigureSheet) -> str | None:
     duration = next(((title, text) for title, text in reversed(durations) if text), None)
     lift, separation = sheet.get("valve_lift"), sheet.get("lobe_separation")
     installed = _figure(sheet, "installed_centerline")
+    lifts = {position.label: position.display for position in lift.positions} if lift else {}
+    both = _slashed(lifts.get("intake"), lifts.get("exhaust"))
     return _text(
         build.get("cam.lifters.kind"),
         f"{duration[1]} {duration[0].removeprefix('Duration ')}" if duration else None,
-        f"{_slashed(*(position.display for position in lift.positions[:2]))} lift" if lift and lift.positions else None,
+        f"{both} lift" if both else None,
         f"{separation.display} lobe separation" if separation else None,
         f"in at {installed}" if installed else None,
     )

@@ -93,3 +93,14 @@ def test_the_binder_has_limiter_threadlocker_and_seals(tmp_path: Path) -> None:
     (flywheel,) = joints(build)
     assert flywheel.lubricant == "threadlocker medium strength"
     assert ("Threadlocker", "medium strength") in flywheel.rows
+
+
+def test_a_cam_of_which_one_side_is_known_has_a_line(tmp_path: Path) -> None:
+    build, _ = samples.write_and_read(
+        tmp_path,
+        build="title: T\nstatus: planned\nengine: {cylinders: 4}\n",
+        cam="card: {intake: {lobe_lift: 6.0 mm}}\n",
+        top_end="rockers: {ratio: 1.5}\n",
+    )
+    rows = {row.title: _plain(row.text) for row in short_specification(build, compute(build, Shop()), False)}
+    assert "9.00 mm / – lift" in rows["Cam"]
