@@ -34,7 +34,6 @@ E85 = Fuel(29.2e6, 9.8, 781.0)
 METHANOL = Fuel(19.9e6, 6.45, 792.0)
 DIESEL = Fuel(42.8e6, 14.5, 838.0)
 PARAFFIN = Fuel(43.1e6, 14.7, 805.0)
-LPG = Fuel(46.1e6, 15.6, 520.0)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.demo.engine_model import E85, LPG, METHANOL, PETROL, RACE_PETROL, Engine, Noise, Tune
+from tests.demo.engine_model import E85, METHANOL, PETROL, RACE_PETROL, Engine, Noise, Tune
 from tests.demo.engine_specs import PullSpec, Session, Sweep, din_70020, hecto, inch, sae_j607
 from tests.demo.logs import Column, Dialect
 
@@ -143,39 +143,6 @@ METHANOL_SINGLE = Session(
         PullSpec("4-jet-205-again.csv", 5000, 10000, 100, _TRACK, Tune(0.835, spark=32)),
         PullSpec("5-jet-205-third.csv", 5000, 10000, 100, _TRACK, Tune(0.835, spark=32)),
         PullSpec("6-jet-205-fourth.csv", 5000, 10000, 100, _TRACK, Tune(0.835, spark=32)),
-    ),
-)
-
-_AUTUMN = inch(29.34, 58, 0.70)
-
-GENERATOR = Session(
-    slug="generator-gas-six",
-    engine=Engine(
-        4127e-6,
-        0.1016,
-        6,
-        9.1,
-        LPG,
-        0.78,
-        1900,
-        fall_below=0.18,
-        fall_above=0.5,
-        efficiency=0.745,
-        best_lambda=0.97,
-        best_spark=29,
-    ),
-    dialect=Dialect(
-        (
-            Column("engine_speed", "Speed", "rpm", 0),
-            Column("torque", "Torque", "lb-ft", 1),
-            Column("fuel_flow", "Fuel", "lb/h", 2),
-            Column("lambda", "Lambda", "", 3),
-        ),
-    ),
-    pulls=(
-        PullSpec("mixer-1.csv", 900, 2600, 100, _AUTUMN, Tune(0.86, spark=22)),
-        PullSpec("mixer-2.csv", 900, 2600, 100, _AUTUMN, Tune(0.96, spark=22)),
-        PullSpec("timing-28.csv", 900, 2600, 100, _AUTUMN, Tune(0.96, spark=28)),
     ),
 )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.demo.engine_model import PETROL, RACE_PETROL, Noise, Tune
+from tests.demo.engine_model import PETROL, Noise, Tune
 from tests.demo.engine_specs import PullSpec, Session, Sweep, hecto, inch
 from tests.demo.logs import Column, Dialect
 from tests.demo.small_block import small_block
@@ -27,6 +27,31 @@ STREET = Session(
         PullSpec("run1.csv", 2000, 5900, 100, _STREET, Tune(0.945, lam_slope=0.015, spark=34)),
         PullSpec("run2.csv", 2000, 5900, 100, _STREET, Tune(0.885, spark=34), warm=2),
         PullSpec("run3.csv", 2000, 5900, 100, _STREET, Tune(0.885, spark=34), warm=3),
+    ),
+)
+
+_JUNE = hecto(1007.8, 22, 0.48)
+
+PICKUP = Session(
+    slug="pickup-v8",
+    engine=small_block(4.0306, 3.550, 10.02, PETROL, duration=230, flow=249),
+    dialect=Dialect(
+        (
+            Column("engine_speed", "Engine speed", "rpm", 0),
+            Column("torque", "Torque", "lb-ft", 1),
+            Column("lambda", "Lambda", "", 3),
+            Column("oil_pressure", "Oil pressure", "psi", 1),
+            Column("oil_temperature", "Oil temp", "degF", 0),
+            Column("coolant_temperature", "Water temp", "degF", 0),
+        ),
+        units_in="row",
+        before=("# pickup",),
+    ),
+    noise=Noise(0.003, 0.0015),
+    pulls=(
+        PullSpec("a.csv", 1800, 6000, 100, _JUNE, Tune(0.93, spark=33)),
+        PullSpec("b.csv", 1800, 6000, 100, _JUNE, Tune(0.88, spark=33), warm=1),
+        PullSpec("c.csv", 1800, 6000, 100, _JUNE, Tune(0.88, spark=33), warm=2),
     ),
 )
 
@@ -62,7 +87,7 @@ _OVAL_EXHAUST = (7, -12, 4, 9, -6, 3, -9, 5)
 OVAL = Session(
     slug="dirt-oval-v8",
     engine=small_block(
-        4.0306, 3.550, 10.80, RACE_PETROL, duration=244, flow=253, single_plane=True, exhaust_offsets=_OVAL_EXHAUST
+        4.0306, 3.550, 10.80, PETROL, duration=240, flow=253, single_plane=True, exhaust_offsets=_OVAL_EXHAUST
     ),
     dialect=Dialect(
         (*_PLAIN.columns, *(Column(f"exhaust_temperature_{i}", f"EGT {i}", "degF", 0) for i in range(1, 9))),
@@ -94,12 +119,12 @@ _DRAG_2016, _DRAG_2018, _DRAG_2021 = inch(30.11, 62, 0.49), inch(29.69, 63, 0.55
 
 
 def _drag(slug: str, bore: float, ratio: float, duration: float, flow: float, pulls: tuple[PullSpec, ...]) -> Session:
-    engine = small_block(bore, 3.750, ratio, RACE_PETROL, duration=duration, flow=flow, single_plane=True)
+    engine = small_block(bore, 3.750, ratio, PETROL, duration=duration, flow=flow, single_plane=True)
     return Session(slug, engine, _STRIP, pulls, Noise(0.004, 0.0016))
 
 
 DRAG = _drag(
-    "bracket-drag-v8", 4.0306, 11.68, 256, 297,
+    "bracket-drag-v8", 4.0306, 11.26, 242, 297,
     (
         PullSpec("1.csv", 3800, 7300, 100, _DRAG_2016, Tune(0.93, spark=35), sweep=_SWEEP),
         PullSpec("2.csv", 3800, 7300, 100, _DRAG_2016, Tune(0.875, spark=35), warm=1, sweep=_SWEEP),
@@ -110,14 +135,14 @@ DRAG = _drag(
     ),
 )  # fmt: skip
 DRAG_AGAIN = _drag(
-    "bracket-drag-v8-2018", 4.0312, 11.66, 256, 297,
+    "bracket-drag-v8-2018", 4.0312, 11.24, 242, 297,
     (
         PullSpec("1.csv", 3800, 7300, 100, _DRAG_2018, Tune(0.875, spark=35), sweep=_SWEEP),
         PullSpec("2.csv", 3800, 7300, 100, _DRAG_2018, Tune(0.875, spark=35), warm=2, sweep=_SWEEP),
     ),
 )  # fmt: skip
 DRAG_FASTER = _drag(
-    "bracket-drag-v8-2021", 4.0405, 13.06, 262, 313,
+    "bracket-drag-v8-2021", 4.0405, 12.05, 248, 313,
     (
         PullSpec("1.csv", 4000, 7500, 100, _DRAG_2021, Tune(0.92, spark=35), sweep=_SWEEP),
         PullSpec("2.csv", 4000, 7500, 100, _DRAG_2021, Tune(0.872, spark=35), warm=1, sweep=_SWEEP),
@@ -130,7 +155,7 @@ _LONGSTONE = hecto(1002.6, 19, 0.47)
 
 CIRCUIT = Session(
     slug="historic-circuit-v8",
-    engine=small_block(4.0303, 3.550, 10.96, RACE_PETROL, duration=234, flow=250, single_plane=True),
+    engine=small_block(4.0303, 3.550, 10.96, PETROL, duration=234, flow=250, single_plane=True),
     dialect=Dialect(
         (
             Column("engine_speed", "Régime", "1/min", 0),

@@ -6,6 +6,8 @@ import shutil
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+FURTHER = Path(__file__).with_name("archive")
+"""An archive with builds of kinds that the demo does not have."""
 SAMPLE = (
     "breakdown-truck-v8", "climb-special-six", "fire-pump-flat-four", "generator-gas-six", "grasstrack-sidecar-twin",
     "hydroplane-two-stroke", "irrigation-single", "methanol-speed-single", "offshore-v8", "pilot-launch-four",
@@ -20,7 +22,13 @@ checked without a problem, and that the whole archive is published, in US and in
 
 def folders(*slugs: str) -> list[Path]:
     """Return the folders of the builds named, or of the sample, in the order of their names."""
-    return [ROOT / "builds" / slug for slug in sorted(slugs or SAMPLE)]
+    return [folder_of(slug) for slug in sorted(slugs or SAMPLE)]
+
+
+def folder_of(slug: str) -> Path:
+    """Return the folder of a build of the demo, or of a further one."""
+    folder = ROOT / "builds" / slug
+    return folder if folder.is_dir() else FURTHER / "builds" / slug
 
 
 def copy_builds(archive: Path, *slugs: str) -> Path:

@@ -25,7 +25,7 @@ from builder.record.load import read_build, read_shop
 from builder.record.models.fields import RecordModel
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
-from tests.support.demo_builds import folders
+from tests.support.demo_builds import folder_of, folders
 
 ARCHIVE = Path(__file__).parents[2]
 CATALOG = ARCHIVE / "tests" / "figures" / "review" / "slips.yaml"
@@ -171,7 +171,7 @@ def reports_with_drawn(slips: list[DrawnSlip], work: Path) -> Iterator[tuple[Dra
     for slip in slips:
         folder = work / "builds" / slip.build
         if not folder.is_dir():
-            shutil.copytree(ARCHIVE / "builds" / slip.build, folder)
+            shutil.copytree(folder_of(slip.build), folder)
         path = folder / f"{slip.document}.yaml"
         original = path.read_bytes()
         content = _as_text(path)

@@ -11,7 +11,7 @@ from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.redaction import without_private
-from tests.support.demo_builds import ROOT
+from tests.support.demo_builds import ROOT, folder_of
 
 
 @cache
@@ -21,7 +21,7 @@ def shop() -> Shop:
 
 @cache
 def build_and_sheet(slug: str) -> tuple[Build, FigureSheet]:
-    build, _ = read_build(ROOT / "builds" / slug, ROOT)
+    build, _ = read_build(folder_of(slug), ROOT)
     assert build is not None
     public = without_private(build)
     return public, compute(public, shop())
