@@ -17,7 +17,8 @@ from builder.figures.evaluate import compute
 from builder.record.load import build_folders, read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.redaction import without_private
-from builder.record.spreadsheet.importer import carry_out, plan_import
+from builder.record.spreadsheet.import_plan import plan_import
+from builder.record.spreadsheet.importer import carry_out
 from tests.demo.engine_model import PETROL, Noise, Tune, Weather
 from tests.demo.engine_specs import PullSpec, Session
 from tests.demo.logs import Column, Dialect
