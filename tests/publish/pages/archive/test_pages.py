@@ -104,7 +104,7 @@ def test_the_home_page_shows_the_largest_family(tmp_path: Path) -> None:
     home = home_of([*v8s, *fours], tmp_path)
     family = home.split("## Petrel & Co V8")[1]
     assert "7 builds, 2010 to 2016" in family
-    assert 'href="finder.html#family=Petrel%20%26%20Co%20V8"' in family
+    assert 'href="finder.html?family=Petrel%20%26%20Co%20V8"' in family
     assert family.count('class="mb-card"') == 6
     assert ">V8 0<" not in family
 
