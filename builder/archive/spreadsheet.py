@@ -154,9 +154,9 @@ def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> Exp
     shop, problems = read_shop_profile(archive)
     rows: list[dict[ExportedHeading, ExportedCell]] = []
     for folder in build_folders(archive):
-        build, found = read_build(folder, archive)
+        build, problems_of_build = read_build(folder, archive)
         if build is None:
-            problems += found
+            problems += problems_of_build
             continue
         if not shop_edition:
             if build.build.status != "finished":
@@ -263,7 +263,7 @@ def _number_cell(text: str) -> ExportedCell:
 
 
 def _write(path: Path, rows: Sequence[Mapping[ExportedHeading, ExportedCell]]) -> None:
-    """Write a workbook with one sheet, whole or not at all."""
+    """Write a workbook with one sheet, complete or not at all."""
     from openpyxl import Workbook
     from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter

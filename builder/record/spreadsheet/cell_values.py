@@ -104,7 +104,7 @@ def cells_of(cell: SheetCell, targets: Sequence[FieldTarget]) -> list[tuple[Fiel
         return [(targets[0], SheetCell(match[1])), (sibling, SheetCell(f"{match[2]} rpm"))]
     parts = _BOTH.split(cell.text)
     if len(parts) != len(targets):
-        problem = f"{cell.text[:60]!r} is not {len(targets)} values: write them with a stroke between, as in 218/224"
+        problem = f"{cell.text[:60]!r} is not {len(targets)} values: write them with a slash between, as in 218/224"
         return [(targets[0], SheetCell(error=problem))]
     return [(target, SheetCell(part)) for target, part in zip(targets, parts, strict=True)]
 
@@ -131,8 +131,8 @@ def plain_number(text: str, dialect: Dialect, fits: Callable[[float], bool] | No
     elif len(set(possible.values())) == 1:
         mark = next(iter(possible))
     else:
-        meant = " or ".join(f"{value:g}" for value in possible.values())
-        raise CellProblem(f"{text!r} can be read as {meant}: write decimal_mark in the map, '.' or ','")
+        readings_shown = " or ".join(f"{value:g}" for value in possible.values())
+        raise CellProblem(f"{text!r} can be read as {readings_shown}: write decimal_mark in the map, '.' or ','")
     return re.sub(r"[,' ]" if mark == "." else r"[.' ]", "", text).replace(",", ".")
 
 

@@ -144,10 +144,10 @@ def by_build(logs: DynoLogs, numbers: Collection[str], *, from_files: bool) -> M
     The name of a file begins with the number, and belongs to the longest that fits.
     """
     joined: dict[str, list[PullLog]] = defaultdict(list)
-    for key, found in logs.by_number.items():
+    for key, pulls_of_key in logs.by_number.items():
         number = build_of_file(key, numbers) if from_files else key
         if number is not None and number in numbers:
-            joined[number] += found
+            joined[number] += pulls_of_key
             continue
         shown = logs.shown.get(key, key)
         message = (
@@ -155,7 +155,7 @@ def by_build(logs: DynoLogs, numbers: Collection[str], *, from_files: bool) -> M
             if not from_files
             else ("its name begins with the number of no build, or of more than one: not imported")
         )
-        logs.problems.append(Problem(Path(found[0].source), found[0].row, message, "warning"))
+        logs.problems.append(Problem(Path(pulls_of_key[0].source), pulls_of_key[0].row, message, "warning"))
     return joined
 
 

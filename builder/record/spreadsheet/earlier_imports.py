@@ -26,9 +26,9 @@ class EarlierImport:
 
 def earlier_imports(archive: Path, table: SheetTable) -> dict[str, EarlierImport]:
     """Return the builds that came from a sheet, by the names of their folders."""
-    found: dict[str, EarlierImport] = {}
+    imports: dict[str, EarlierImport] = {}
     if not (archive / "builds").is_dir():
-        return found
+        return imports
     for folder in build_folders(archive):
         path = folder / "build.yaml"
         try:
@@ -44,8 +44,8 @@ def earlier_imports(archive: Path, table: SheetTable) -> dict[str, EarlierImport
         if as_written(source.get("sheet", "")) == table.sheet:
             cells = source.get("cells")
             texts = {name: as_written(text) for name, text in cells.items()} if isinstance(cells, dict) else {}
-            found[folder.name] = EarlierImport(folder.name, as_written(source.get("row", "")), texts)
-    return found
+            imports[folder.name] = EarlierImport(folder.name, as_written(source.get("row", "")), texts)
+    return imports
 
 
 def same_row(earlier: EarlierImport, row: int, number: str, heading: str) -> bool:

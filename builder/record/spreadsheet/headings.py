@@ -161,15 +161,15 @@ def read_heading(text: str) -> ColumnHeading:
             return ColumnHeading(targets, unit if unit and not targets[0].unit_problem(unit) else both[0].unit)
     if duration := _duration(full):
         return ColumnHeading(duration.targets, "" if dimension_of(unit) == "length" else unit, duration.remark)
-    found = _read(plain, words)
+    heading = _read(plain, words)
     halves = [_read(_plain(half), half) for half in _BOTH.split(words)]
-    if not found.targets and len(halves) == 2 and all(half.target and half.target.takes_unit for half in halves):
+    if not heading.targets and len(halves) == 2 and all(half.target and half.target.takes_unit for half in halves):
         return ColumnHeading(tuple(target for half in halves for target in half.targets), unit or halves[0].unit)
-    return ColumnHeading(found.targets, unit or found.unit if found.targets else "", found.remark)
+    return ColumnHeading(heading.targets, unit or heading.unit if heading.targets else "", heading.remark)
 
 
 def _read(plain: str, words: str) -> ColumnHeading:
-    """Return what a name means, without the unit that its heading gives beside it."""
+    """Return what a name means, without the unit that the heading gives."""
     if duration := _duration(plain):
         return duration
     name, key, position = _singular(plain), "", 0
@@ -296,7 +296,7 @@ def _similar(name: str) -> str:
 
 @cache
 def _names() -> Mapping[str, Mapping[str, _Rank]]:
-    """Return the fields by every name that a heading may have for them, each with its rank: the least is meant."""
+    """Return the fields by every name that a heading may have for them, each with its rank: the least counts."""
     names: dict[str, dict[str, _Rank]] = defaultdict(dict)
     for document, model in DOCUMENTS.items():
         if document in ("photos", "dyno", "plan"):

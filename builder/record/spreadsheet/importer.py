@@ -1,4 +1,4 @@
-"""Import the rows of a spreadsheet as builds: a folder for each row, whole or not at all, and never over another.
+"""Import the rows of a spreadsheet as builds: a folder for each row, complete or not at all, and never over another.
 
 Each build is written into a staging folder, read from there as `millbook check` reads it, and moved to its place in one
 step. A value that the record does not accept is left out and reported, with its row and column, and the rest of the row
@@ -79,7 +79,7 @@ def _staging_folder(builds: Path, dry_run: bool) -> Iterator[Path]:
     staging = builds / _STAGING
     if os.path.lexists(staging):
         if staging.is_symlink() or not ((staging / _MARK).is_file() or not any(staging.iterdir())):
-            raise OSError(0, f"{staging} was not made by an import: remove or rename it")
+            raise OSError(0, f"{staging} does not come from an import: remove or rename it")
         shutil.rmtree(staging)
     staging.mkdir()
     (staging / _MARK).write_text("This folder is written by `millbook import`, and removed when it has ended.\n")
@@ -250,7 +250,7 @@ class _Importer:
         if not self.dry_run:
             target = self.plan.archive / "builds" / row.slug
             if os.path.lexists(target):
-                self._leave_out(row, f"builds/{row.slug} was made meanwhile: nothing was changed")
+                self._leave_out(row, f"builds/{row.slug} was created meanwhile: nothing was changed")
                 return
             folder.rename(target)
         else:

@@ -115,18 +115,18 @@ def _columns(table: SheetTable, header: int, dialect: Dialect) -> Iterable[Mappe
 
 def _column(index: int, name: str, cells: list[SheetCell], dialect: Dialect) -> MappedColumn:
     """Return a column with the fields that its heading means, if its cells can be read as those."""
-    meant = read_heading(name)
-    if not meant.targets:
-        return MappedColumn(index, name, remark=meant.remark)
-    first = meant.targets[0]
-    paths = ", ".join(target.path for target in meant.targets)
-    if meant.unit and (problem := first.unit_problem(meant.unit)):
+    heading = read_heading(name)
+    if not heading.targets:
+        return MappedColumn(index, name, remark=heading.remark)
+    first = heading.targets[0]
+    paths = ", ".join(target.path for target in heading.targets)
+    if heading.unit and (problem := first.unit_problem(heading.unit)):
         return MappedColumn(index, name, remark=f"{paths}? {problem}")
-    values = _values(cells, meant.targets, dialect)
+    values = _values(cells, heading.targets, dialect)
     if not values:
         return MappedColumn(index, name, remark=f"{paths}? none of its cells can be read as that")
-    column = MappedColumn(index, name, meant.targets, meant.unit)
-    if meant.unit or not first.takes_unit or all(value.unit for value in values):
+    column = MappedColumn(index, name, heading.targets, heading.unit)
+    if heading.unit or not first.takes_unit or all(value.unit for value in values):
         return column
     return _with_unit(column, [float(value.text) for value in values if not value.unit and _is_float(value.text)])
 

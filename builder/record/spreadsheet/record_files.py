@@ -110,7 +110,7 @@ def record_files(entries: Iterable[Entry], remark: str) -> dict[str, RecordFile]
 
 
 def _holder(tree: dict[str, Any], model: type[RecordModel], target: FieldTarget) -> tuple[dict[str, Any], str]:
-    """Return the mapping that a field belongs into, made where it is missing, and the name of the field."""
+    """Return the mapping that a field belongs into, created where it is missing, and the name of the field."""
     *sections, (name, _) = target.steps
     for step, key in sections:
         shape = shape_of(model.model_fields[step])
@@ -224,18 +224,18 @@ class _YamlWriter:
             self.lines.append(f"{start}{key}: {value.yaml}" if isinstance(value, _Leaf) else f"{start}{key}:")
             line = len(self.lines)
             if isinstance(value, _Leaf):
-                found = value.sources
+                columns = value.sources
             elif isinstance(value, _Entries):
-                found = tuple(
+                columns = tuple(
                     source
                     for index, entry in enumerate(value.by_key.values())
                     for source in self.mapping(entry, value.model, indent + 4, f"{inner}.{index}", dash=True)
                 )
             else:
                 below = shape_of(model.model_fields[name]).model if model else None
-                found = self.mapping(value, below, indent + 2, inner)
-            self.by_line[line] = self.by_path[inner] = found
-            sources |= dict.fromkeys(found)
+                columns = self.mapping(value, below, indent + 2, inner)
+            self.by_line[line] = self.by_path[inner] = columns
+            sources |= dict.fromkeys(columns)
         if "." in path:
             self.by_path.setdefault(path, tuple(sources))
         return tuple(sources)

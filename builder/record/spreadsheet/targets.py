@@ -1,7 +1,7 @@
 """Where a column goes: the path of a field, with the entry of a list or the position of a reading in brackets.
 
 `number` and `engine.cylinders` are in build.yaml; `bottom_end.block.bores` are bores; `bottom_end.block.bores[2]` is
-the bore of cylinder 2; `bottom_end.block.deck_height.measured` is what was measured, beside what is listed;
+the bore of cylinder 2; `bottom_end.block.deck_height.measured` is what was measured, next to what is listed;
 `parts.parts[pistons].maker` and `cam.card.intake.durations[0.050 in].duration` name the entry of a list.
 """
 
@@ -33,7 +33,7 @@ class FieldTarget:
     """A field of the record.
 
     ``steps`` lead to it from its document, each a name and, for a list of entries, the key of the entry.
-    ``reading_key`` and ``position`` (counted from 1) are the part of a reading that is meant.
+    ``reading_key`` and ``position`` (counted from 1) name one part of a reading.
     """
 
     document: str

@@ -252,6 +252,7 @@ def _die_at_write(point: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Path, "write_text", write)
 
 
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a process that can be copied")
 def test_an_import_that_is_killed_leaves_whole_builds_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     rows = [(str(i), f"Engine {i}", "", "", "4", "4.0", "3.5", "") for i in range(1, 9)]
     sheet = tmp_path / "engines.csv"
