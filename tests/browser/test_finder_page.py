@@ -13,6 +13,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
+from builder.archive.engine_build import EngineBuild
 from builder.archive.summary import CoarseCurve, PartSummary, Summary
 from builder.engine.constants import CUBIC_INCH
 from tests.support import archive_samples as samples
@@ -237,6 +238,22 @@ def test_curves_of_two_to_four_are_drawn_and_compared(opened: Open, site: Path) 
     assert rows
     for row in rows:
         assert len(set(row.locator("td").all_inner_texts())) > 1
+
+
+def test_builds_or_engines_are_listed(opened: Open, tmp_path: Path) -> None:
+    builds = samples.invented_archive(6)
+    again = replace(builds[0], slug="again", title="Built again", date="2099-01-01", engine=EngineBuild("E-1"))
+    builds = [replace(builds[0], engine=EngineBuild("E-1")), *builds[1:], again]
+    page = opened(finder_site.write_site(tmp_path, builds))
+    assert count(page) == 7
+    page.locator(".mb-finder-tools").get_by_label("Show").select_option("engines")
+    assert count(page) == 6
+    expect(page.locator(".mb-finder-count")).to_contain_text("of 6 engines")
+    assert titles(page)[0] == "Built again"
+    assert builds[0].title not in titles(page)
+    expect(page).to_have_url(re.compile("show=engines"))
+    other = opened(finder_site.write_site(tmp_path / "single", builds[1:-1]))
+    assert other.locator(".mb-finder-tools").get_by_label("Show").count() == 0  # every engine has one build
 
 
 def test_the_curves_are_read_off_together(opened: Open, site: Path) -> None:

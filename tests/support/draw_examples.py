@@ -214,7 +214,7 @@ def _hours(text: Wording, size: Size) -> Drawing:
         HoursSeries(text("build 0142"), (10.0, 22.0, 41.0), (12.0, 14.0, 22.0)),
         HoursSeries(text("build 0203"), (8.0, 19.0), (9.0, 31.0)),
     )
-    return over_hours(OverHours(text("Iron in the oil"), "ppm", series, 30.0, text("our limit"), decimals=0), size=size)
+    return over_hours(OverHours(text("Iron in the oil"), "ppm", series, 30.0, decimals=0), size=size)
 
 
 EXAMPLES: dict[str, Draw] = {

@@ -52,13 +52,13 @@ class HoursSeries:
 
 @dataclass(frozen=True)
 class OverHours:
-    """Readings after delivery over the hours run; ``limit`` is the most that the shop allows."""
+    """Readings after delivery over the hours run; ``limit`` is the most (or the least) that the shop allows."""
 
     label: str
     unit: str
     series: tuple[HoursSeries, ...]
     limit: float | None = None
-    limit_source: str = ""
+    limit_is_least: bool = False
     hours_label: str = "Hours since delivery"
     decimals: int | None = None
 
@@ -115,14 +115,16 @@ def wear_positions(data: WearPositions, *, name: str = "wear", size: Size = WIDE
 
 def _draw_state(axes: Axes, x: Floats, values: Floats, half_width: float, index: int) -> None:
     """Draw the points of one state, each with a bar of its expanded uncertainty where that can be seen."""
-    colour, canvas = line_colour(index), axes.canvas
+    colour = line_colour(index)
+    xs: list[float] = []
+    ys: list[float] = []
     for place, value in zip(x.tolist(), values.tolist(), strict=True):
         if math.isfinite(value) and half_width > 0:
-            low, high = axes.y(value - half_width), axes.y(value + half_width)
-            middle = axes.x(place)
-            canvas.line([middle, middle], [low, high], colour, linewidth=1.2)
-            for end in (low, high):
-                canvas.line([middle - 2.5, middle + 2.5], [end, end], colour, linewidth=1.2)
+            low, high, middle = axes.y(value - half_width), axes.y(value + half_width), axes.x(place)
+            xs += [middle, middle, math.nan, middle - 2.5, middle + 2.5, math.nan, middle - 2.5, middle + 2.5, math.nan]
+            ys += [low, high, math.nan, low, low, math.nan, high, high, math.nan]
+    if xs:
+        axes.canvas.line(xs, ys, colour, linewidth=1.2)
     known = np.isfinite(values)
     axes.points(x[known], values[known], colour, series_style(index).marker, 6.5)
 
@@ -187,12 +189,13 @@ def over_hours(data: OverHours, *, name: str = "over_hours", size: Size = WIDE) 
     ]
     canvas = Canvas(size.width, 30 + height + 48 + legend_height(entries), size)
     axes = Axes(canvas, (left, 30.0, size.width - left - 12, height), x_limits, y_limits)
-    axes.title(label, sanitise(data.unit))
+    title_width = axes.title(label, sanitise(data.unit))
     axes.gridlines(values_up)
     if limit is not None:
+        # Next to the title: at the line itself it would cover a curve that crosses the limit.
         axes.level(limit, CAUTION, linewidth=1.3, linestyle=(0, (5, 3)), zorder=0.7)
-        text = truncate(_limit_text(data), axes.width - 8, size.small)
-        canvas.text(axes.right - 2, axes.y(limit) - 5, text, anchor="right", colour=CAUTION, size=size.small)
+        text = truncate(_limit_text(data), axes.width - title_width - 12, size.small)
+        canvas.text(axes.right, axes.top - 11, text, anchor="right", colour=CAUTION, size=size.small)
     for index, (along, values) in enumerate(lines):
         mark = series_style(index)
         axes.curve(along, values, line_colour(index), Mark("", mark.dashes), linewidth=1.4)
@@ -205,8 +208,8 @@ def over_hours(data: OverHours, *, name: str = "over_hours", size: Size = WIDE) 
 
 def _limit_text(data: OverHours) -> str:
     assert data.limit is not None
-    text = f"max. {with_unit(number(data.limit, data.decimals), sanitise(data.unit))}"
-    return f"{text} ({sanitise(data.limit_source)})" if data.limit_source else text
+    text = with_unit(number(data.limit, data.decimals), sanitise(data.unit))
+    return f"{'min.' if data.limit_is_least else 'max.'} {text}"
 
 
 def _hours_description(data: OverHours) -> str:

@@ -37,9 +37,9 @@ def test_states_have_their_own_color_and_mark_and_are_described() -> None:
 
 def test_the_limit_over_hours_is_drawn_and_described() -> None:
     series = HoursSeries("build 1", (10.0, 20.0), (12.0, 31.0))
-    drawing = over_hours(OverHours("Iron", "ppm", (series,), 30.0, "our limit", decimals=0))
+    drawing = over_hours(OverHours("Iron", "ppm", (series,), 30.0, decimals=0))
     assert CAUTION in drawing.svg
-    assert "12 ppm at 10 h and 31 ppm at 20 h. Limit: max. 30 ppm (our limit)" in drawing.description
+    assert "12 ppm at 10 h and 31 ppm at 20 h. Limit: max. 30 ppm" in drawing.description
     assert CAUTION not in over_hours(OverHours("Iron", "ppm", (series,))).svg
 
 
@@ -61,7 +61,7 @@ def test_any_states(data: WearPositions, size: Size) -> None:
 @SIZES
 @pytest.mark.parametrize(("hours", "values"), [((5.0,), (3.0,)), ((0.0, 900.0), (0.0, 0.0)), ((1.0, NAN), (2.0, 4.0))])
 def test_any_readings_over_hours(hours: tuple[float, ...], values: tuple[float, ...], size: Size) -> None:
-    drawing = over_hours(OverHours("Leak-down", "%", (HoursSeries("worst", hours, values),), 20.0, "shop"), size=size)
+    drawing = over_hours(OverHours("Leak-down", "%", (HoursSeries("worst", hours, values),), 20.0), size=size)
     assert label_conflicts(drawing) == []
 
 

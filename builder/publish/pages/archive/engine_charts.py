@@ -34,6 +34,7 @@ CURVES = "engine_power"
 Section = Literal["curves", "leak-down", "compression", "oil"]
 _SPEED_STEP = 50.0
 """Between two speeds at which curves of several sessions are read off [rpm]."""
+_DASHED = " Dashed: our limit."
 _LEAK_DOWN, _COMPRESSION = "assembly.checks.leak_down", "assembly.checks.cranking_compression"
 
 
@@ -164,12 +165,16 @@ def _by_cylinder(
     limit = limits[-1] if limits else None
     cylinder = "worst cylinder" if section == "leak-down" else "lowest cylinder"
     data = OverHours(
-        f"{title}, {cylinder}", unit.label(system), tuple(series),
-        None if limit is None or section != "leak-down" else unit.number(limit, system),
-        "our limit" if limit is not None else "", decimals=unit.scale(system).decimals,
-    )  # fmt: skip
+        f"{title}, {cylinder}",
+        unit.label(system),
+        tuple(series),
+        None if limit is None else unit.number(limit, system),
+        limit_is_least=section == "compression",
+        decimals=unit.scale(system).decimals,
+    )
     caption = f"{title} over the hours since delivery: as delivered, at services, and as the engine came back."
-    yield PageChart(section, over_hours.request(data, name=section.replace("-", "_"), responsive=True), caption)
+    caption += _DASHED if limit is not None else ""
+    yield PageChart(section, over_hours.request(data, name=section.replace("-", "_"), size=NARROW), caption)
 
 
 def _as_returned(
@@ -208,7 +213,9 @@ def _oil(builds: Sequence[Summary], shop: Shop) -> Iterator[PageChart]:
         if not series or (element not in limits and all(len(one.hours) < 2 for one in series)):
             continue
         title = title_of(element, info)
-        data = OverHours(
-            title, "ppm", tuple(series), limits.get(element), "our limit" if element in limits else "", decimals=0
+        data = OverHours(title, "ppm", tuple(series), limits.get(element), decimals=0)
+        yield PageChart(
+            "oil",
+            over_hours.request(data, name=f"oil_{element}", size=NARROW),
+            f"{title} in the oil.{_DASHED if element in limits else ''}",
         )
-        yield PageChart("oil", over_hours.request(data, name=f"oil_{element}", size=NARROW), f"{title} in the oil.")

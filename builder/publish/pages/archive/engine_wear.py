@@ -10,6 +10,7 @@ import numpy as np
 
 from builder.archive.engine_history import EngineHistory, IntervalWear, ReadingHistory
 from builder.draw.charts.engine_history import WearPositions, WearState, wear_positions
+from builder.draw.style import NARROW
 from builder.engine.uncertainty import COVERAGE
 from builder.publish.pages.build.page_chart import PageChart
 from builder.record.quantities.unit_table import printed_unit
@@ -78,7 +79,7 @@ def wear_charts(history: EngineHistory, names: Mapping[str, str]) -> Iterator[Pa
         caption = (
             f"{reading.title}{f' by {reading.axis}' if reading.axis else ''}. Bars: uncertainty of the gauges, k = 2."
         )
-        yield PageChart("wear", wear_positions.request(data, name=_chart_name(reading), responsive=True), caption)
+        yield PageChart("wear", wear_positions.request(data, name=_chart_name(reading), size=NARROW), caption)
 
 
 def _chart_name(reading: ReadingHistory) -> str:

@@ -70,7 +70,7 @@ def test_services_are_drawn_with_the_limits_of_the_shop(archive: Path, page: str
     for name in ("leak_down", "oil_iron", "oil_lead"):
         assert f'src="{name}.svg"' in page
     iron = (archive / "site" / "engines" / KEY / "oil_iron.svg").read_text(encoding="utf-8")
-    assert "max. 40 ppm (our limit)" in iron
+    assert "max. 40 ppm" in iron
 
 
 def test_every_session_is_compared(page: str) -> None:
