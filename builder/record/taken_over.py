@@ -129,7 +129,14 @@ def _mean_bores(build: Build, card: BoreGauging) -> Reading | None:
     measured = tuple(
         parse_quantity(f"{sum(each) / len(each):.{decimals}f} {card.unit}", "length") for each in readings.values()
     )
-    return Reading("length", measured=measured, resolution=card.resolution, by=card.by, note="mean of the gauge card")
+    return Reading(
+        "length",
+        measured=measured,
+        resolution=card.resolution,
+        by=card.by,
+        instrument=card.instrument,
+        note="mean of the gauge card",
+    )
 
 
 def _part_numbers(build: Build) -> Iterator[Source]:

@@ -30,6 +30,9 @@ def citations(build: Build) -> Iterator[Citation]:
         for item in field_values(part) if part is not None else ():
             if isinstance(item.value, Reading) and item.value.instrument is not None:
                 yield Citation(item.value.instrument, ".".join(map(str, (name, *item.location, "with"))))
+    card = build.work.bore_gauging if build.work else None
+    if card is not None and card.instrument is not None:
+        yield Citation(card.instrument, "work.bore_gauging.with")
     if build.dyno is None:
         return
     if build.dyno.instrument is not None:

@@ -36,7 +36,7 @@ class Port(RecordModel):
     count: Count = field("ports of this kind in one cylinder", "1", default=1)
     roof: Length | None = field(
         "top edge below the deck, at the bore",
-        "{unit: mm, measured: [24.35, 24.55]}",
+        "{unit: mm, measured: [44.95, 44.90]}",
         axis="cylinder",
         plausible_range=("3 mm", "400 mm"),
     )
@@ -48,7 +48,7 @@ class Port(RecordModel):
     )
     floor: Length | None = field(
         "bottom edge below the deck; level with the piston at BDC unless given",
-        "54.8 mm",
+        "88.5 mm",
         axis="cylinder",
         plausible_range=("5 mm", "450 mm"),
     )
@@ -95,7 +95,7 @@ class Ports(RecordModel):
     )
     crankcase_volume: Volume | None = field(
         "of one cylinder, piston at BDC, transfer ducts included",
-        "310 cc",
+        "1050 cc",
         axis="cylinder",
         plausible_range=("10 cc", "20000 cc"),
     )

@@ -72,6 +72,10 @@ def _unit_of_length(unit: str) -> str:
 class BoreGauging(RecordModel):
     """The bore gauge card."""
 
+    # `with` is what the shop writes, and a keyword of Python, so that it cannot be written as an attribute.
+    __annotations__["with"] = Line | None
+    locals()["with"] = field("ID of the bore gauge, in the instruments of shop.yaml", "G1", title="Gauged with")
+
     unit: Annotated[Line, AfterValidator(_unit_of_length)] = field(
         "unit of every reading on this card", "in", required=True
     )
@@ -86,6 +90,12 @@ class BoreGauging(RecordModel):
     )
     cylinders: tuple[BoreCylinder, ...] = field("readings of each bore", "", default=())
     by: Line | None = field("measured by", "RT")
+
+    @property
+    def instrument(self) -> str | None:
+        """Return the ID of the bore gauge; None where not recorded."""
+        cited: str | None = getattr(self, "with")
+        return cited
 
 
 _ROUGHNESS: Any = {"units": ("uin", "um"), "measured": True, "plausible_range": ("0.01 um", "25 um")}

@@ -6,7 +6,7 @@ import datetime
 from pathlib import Path
 
 from builder.figures.evaluate import compute
-from builder.figures.review.instruments import unknown_instruments
+from builder.figures.review.instruments import citations, unknown_instruments
 from builder.record.load import read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import Instrument, Shop
@@ -82,6 +82,7 @@ GAUGED = (
     "pistons: {{diameter: {{unit: mm, measured: [81.45, 81.45, 81.45, 81.45]{piston}}}}}\n"
     "crankshaft: {{stroke: 77.60 mm}}\n"
 )
+STROKE = "crankshaft: {stroke: 77.60 mm}\n"
 GAUGES = Shop(
     units="metric",
     instruments=(
@@ -118,3 +119,19 @@ def test_an_unknown_instrument_of_a_reading_is_an_error_where_it_stands(tmp_path
     )
     assert "'G9'" in problem.message
     assert problem.line == 1
+
+
+def test_bores_of_the_gauge_card_are_as_uncertain_as_its_gauge(tmp_path: Path) -> None:
+    build, _ = write_build(tmp_path, SESSION.replace("with: D1\n", ""), {"a.csv": log_of()}, bottom_end="{}\n")
+    rows = ", ".join(
+        f"{{cylinder: {n}, depths: [{{across: 81.50, along: 81.50}}, {{across: 81.50, along: 81.50}}]}}"
+        for n in range(1, 5)
+    )
+    card = f"bore_gauging:\n  unit: mm\n  resolution: 0.001 mm\n  with: G1\n  cylinders: [{rows}]\n"
+    (build.folder / "work.yaml").write_text(card)
+    build, _ = write_build(tmp_path, SESSION.replace("with: D1\n", ""), {"a.csv": log_of()}, bottom_end=STROKE)
+    found = compute(build, GAUGES)["swept_volume"]
+    assert found.uncertainty is not None
+    # Twice the relative uncertainty of the gauge, 0.003 mm in 81.5 mm, with k = 2, and a little for the digits.
+    assert 1.0 < found.uncertainty / found.value / (2 * 2 * 0.003 / 81.5) < 1.2
+    assert {item.id for item in citations(build)} >= {"G1"}
