@@ -192,9 +192,9 @@ def _change_lines(build: Build, change: PlannedChange, width: int, *, show_all: 
     else:
         yield "  none"
     if any(item.is_carried and item.differs for item in change.figures):
-        yield "  * calculated, from measured"
+        yield f"  * {' or '.join(sorted({item.mark for item in change.stale if item.is_carried}))}"
     if change.stale:
-        yield "\nMeasured with the engine as it is"
+        yield "\nValues that no longer hold"
         for stale in change.stale:
             yield from _wrapped(_stale_text(stale), width, "  ", "      ")
     yield from _caution_block("New cautions", change.new_cautions, width)
@@ -211,8 +211,8 @@ def _stale_text(item: StaleMeasurement) -> str:
         return f"{item.title}: to be measured again"
     note = f"; {item.note}" if item.note else ""
     if isinstance(item.before, (Reading, Quantity)):
-        return f"{item.title}: {_value_text(item.before)} -> {_value_text(item.after)}, calculated, from measured{note}"
-    return f"{item.title}: moved along, calculated, from measured{note}"
+        return f"{item.title}: {_value_text(item.before)} -> {_value_text(item.after)}, {item.mark}{note}"
+    return f"{item.title}: moved along, {item.mark}{note}"
 
 
 def _value_text(value: Any) -> str:
@@ -239,13 +239,15 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
     if not solved.solutions:
         yield "  Nothing that is recorded, or missing by itself, moves it."
         return
-    shown = list(dict.fromkeys(figure.slug for item in solved.possible for figure in item.figures))
-    head = ["change one of these", "to", "by", *(short_title(slug) for slug in shown)]
+    shown = solved.shown
+    by = [] if solved.meeting == "each" else ["by"]
+    head = ["change one of these", "to", *by, *(short_title(slug) for slug in shown)]
     rows: list[list[str]] = [head]
     below: list[list[str]] = [[]]
     for item in solved.possible:
         figures = {figure.slug: figure_number(figure, solved.system) for figure in item.figures}
-        rows.append([item.title, mean_text(item), item.change, *(figures.get(slug, "") for slug in shown)])
+        change = [item.change] if by else []
+        rows.append([item.title, mean_text(item), *change, *(figures.get(slug, "") for slug in shown)])
         below.append(_below(item, solved.meeting))
     for line, more in zip(_table(rows, width) if solved.possible else (), below, strict=False):
         yield line
@@ -293,7 +295,7 @@ def short_title(slug: str) -> str:
 
 def _below(item: Solution, meeting: Meeting) -> list[str]:
     texts = list(item.notes)
-    if meeting == "each" and len(item.texts) > 1:
+    if meeting == "each" and len(set(item.texts)) > 1:
         texts.insert(0, ", ".join(f"{index}: {text}" for index, text in enumerate(item.texts, 1)))
     return [*texts, *(f"caution: {caution.text}" for caution in item.new_cautions)]
 
@@ -304,7 +306,7 @@ _MEETING_TEXTS: dict[Meeting, str] = {
     "to it.",
     "highest": "Where there is a value for each cylinder, all change by the same amount, so that the highest comes "
     "to it.",
-    "each": "Where there is a value for each cylinder, each is brought to it by itself; the mean is shown.",
+    "each": "Where there is a value for each cylinder, each is brought to it by itself.",
 }
 _SHORT_TITLES = {
     "compression_ratio": "ratio",
@@ -359,7 +361,7 @@ def _change_as_json(change: PlannedChange) -> dict[str, Any]:
     return {
         "changes": [{"field": item.path, "written": item.text} for item in change.changes],
         "figures": [_figure_as_json(item) for item in change.figures],
-        "measured_before": [_stale_as_json(item) for item in change.stale],
+        "no_longer_hold": [_stale_as_json(item) for item in change.stale],
         "new_cautions": [_caution_as_json(item) for item in change.new_cautions],
         "gone_cautions": [_caution_as_json(item) for item in change.gone_cautions],
         "remaining_cautions": [_caution_as_json(item) for item in change.remaining_cautions],
@@ -385,6 +387,7 @@ def _stale_as_json(item: StaleMeasurement) -> dict[str, Any]:
         "field": item.path,
         "title": item.title,
         "carried": item.is_carried,
+        "basis": item.basis,
         "before": _values(item.before),
         "after": _values(item.after),
         "because_of": list(item.changed),
@@ -422,7 +425,7 @@ def _target_as_json(solved: SolvedTarget) -> dict[str, Any]:
                 "figures": {figure.slug: figure.value for figure in item.figures},
                 "cautions": [_caution_as_json(caution) for caution in item.cautions],
                 "new_cautions": [_caution_as_json(caution) for caution in item.new_cautions],
-                "measured_before": [_stale_as_json(stale) for stale in item.stale],
+                "no_longer_hold": [_stale_as_json(stale) for stale in item.stale],
             }
             for item in solved.solutions
         ],

@@ -20,6 +20,7 @@ from builder.engine.validation import Array
 from builder.figures.core.display_units import number_decimals
 from builder.figures.core.inputs import Context
 from builder.figures.core.solver import Solver
+from builder.figures.core.types import LISTED, MEASURED, PROVENANCE_TEXTS, Provenance
 from builder.figures.definitions import REGISTRY
 from builder.figures.definitions.cam_readings import SIDES
 from builder.record.changes import is_below, measurements, notes_at, with_value
@@ -51,6 +52,16 @@ class StaleMeasurement:
     def is_carried(self) -> bool:
         """Return whether it was carried along by calculation."""
         return self.after is not None
+
+    @property
+    def basis(self) -> Provenance:
+        """Return how it was known before the change."""
+        return LISTED if isinstance(self.before, Reading) and not self.before.is_measured else MEASURED
+
+    @property
+    def mark(self) -> str:
+        """Return how it is known after the change: `calculated, from measured`."""
+        return f"calculated, from {PROVENANCE_TEXTS[self.basis].removeprefix('from ')}" if self.is_carried else ""
 
 
 @dataclass(frozen=True)

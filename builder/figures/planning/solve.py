@@ -90,6 +90,19 @@ class SolvedTarget:
     """What the figure waits for, where it is not known."""
     solutions: tuple[Solution, ...]
     system: System
+    shown_now: Mapping[str, float]
+    """The figures of `SHOWN` as they are [SI]."""
+
+    @property
+    def shown(self) -> tuple[str, ...]:
+        """Return the figures of `SHOWN` that any solution moves."""
+        moved = {
+            figure.slug
+            for item in self.possible
+            for figure in item.figures
+            if not math.isclose(figure.value, self.shown_now.get(figure.slug, math.nan), rel_tol=1e-12)
+        }
+        return tuple(slug for slug in SHOWN if slug in moved)
 
     @property
     def possible(self) -> tuple[Solution, ...]:
@@ -196,6 +209,7 @@ def solve_for(build: Build, target: Target, shop: Shop, meeting: Meeting = "mean
         now=now if isinstance(now, Figure) else None,
         needs=now if isinstance(now, MissingInputs) else None,
         solutions=reviewed,
+        shown_now={slug: figure.value for slug in SHOWN if isinstance(figure := engine.solver.figure(slug), Figure)},
         system=engine.solver.context.system,
     )
 
@@ -284,7 +298,7 @@ class _Search:
         if len(field.before) == len(found):
             difference = found - field.before
             low, high = (field.difference_text(float(end)) for end in (difference.min(), difference.max()))
-            change = low if low == high else f"{low} to {high}"
+            change = low if low == high else f"{low.partition(' ')[0]} to {high}"
         solved = replace(
             blank,
             values=tuple(found.tolist()),
@@ -540,7 +554,7 @@ class SolvedField:
         """Return a change as text, with its sign."""
         if self.dimension == "temperature":
             return ""
-        text = self.text(abs(si))
+        text = self.text(abs(si)).replace("\N{NO-BREAK SPACE}", " ")
         return f"{'−' if si < 0 else '+'}{text}"
 
     def impossible(self, found: Array) -> str:

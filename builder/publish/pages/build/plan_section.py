@@ -81,7 +81,7 @@ def _wanted_value(goal: Goal) -> float | None:
 
 
 def _target_table(solved: SolvedTarget) -> PlanTable:
-    shown = list(dict.fromkeys(figure.slug for item in solved.possible for figure in item.figures))
+    shown = solved.shown
     rows, remarks = [], []
     for item in solved.possible:
         figures = {figure.slug: figure_number(figure, solved.system) for figure in item.figures}
