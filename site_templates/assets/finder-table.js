@@ -131,7 +131,7 @@
       for (let i = count; i < rowElements.length && rowElements[i].tr.isConnected; i++) rowElements[i].tr.remove();
       const remaining = rows.length - count;
       moreButton.hidden = remaining <= 0;
-      moreButton.textContent = `Show ${Math.min(MORE_ROWS, remaining)} more of ${remaining}`;
+      moreButton.textContent = remaining > MORE_ROWS ? `Show ${MORE_ROWS} more of ${remaining}` : `Show ${remaining} more`;
       emptyNote.hidden = rows.length > 0;
       scroller.hidden = rows.length === 0;
     }
