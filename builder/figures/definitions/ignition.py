@@ -38,6 +38,8 @@ def advance_curve(context: Context) -> tuple[Array, Array] | None:
     turns = _crank_turns(context)
     speeds = np.array([point.speed.si for point in points]) * turns
     advance = np.array([point.advance.si for point in points]) * turns
+    if np.any(np.diff(speeds) <= 0):
+        return None  # a cross-check reports it, with the two points
     return speeds, advance if limit is None else np.minimum(advance, limit.si * turns)
 
 
