@@ -26,8 +26,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -68,6 +68,7 @@ Ints = npt.NDArray[np.int64]
 Texts = npt.NDArray[np.str_]
 
 
+_SCALED_BY = ("stroke", "cylinders")  # left out of the match, they are left out of the scaling too
 _LEFT_OUT = "left out of the match"
 _SCALED = "scaled beyond it, which the ranges do not allow for"
 
@@ -203,7 +204,8 @@ def estimate(
     sample_distance = pairwise_distances(features, features.numbers[:, sample], features.codes[:, sample])
     sample_distance[_incompatible(archive, tuple(types[sample] for types in archive.engine_types))] = np.inf
     sample_distance[sample_distance > MAX_DISTANCE] = np.inf
-    query = _result_matrix([plan], plan_weights, is_plan=True)
+    left_out: dict[str, Any] = {item.slug: None for item in outside if item.slug in _SCALED_BY}
+    query = _result_matrix([replace(plan, **left_out)], plan_weights, is_plan=True)
     results = [_expect(archive, query, plan_distance, sample, sample_distance, target, level) for target in TARGETS]
     expected = tuple(result for result in results if result is not None)
     if not any(result.field.slug in ("peak_torque", "peak_power") for result in expected):

@@ -5,7 +5,7 @@
 
   const NUMBER = /^[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?$/i;
   const MAX_PICKS = 4;
-  const PRINTED_ROWS = 10; // as in finder.css
+  const PRINTED_ROWS = 8; // as in finder.css
 
   // ---- archive -----------------------------------------------------------------------------------------
 

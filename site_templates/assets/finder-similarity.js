@@ -140,6 +140,9 @@
     const types = rows.map((row) => engineType((slug) => valueOf(archive, slug, row)));
     const sizes = rows.map((row) => engineSize((slug) => valueOf(archive, slug, row)));
     const planned = (slug) => plan[slug] || null;
+    // A stroke or a number of cylinders that is left out of the match is left out of the scaling too.
+    const leftOut = outside.map(({ field }) => field.slug).filter((slug) => slug === "stroke" || slug === "cylinders");
+    const scaledBy = (slug) => (leftOut.includes(slug) ? null : planned(slug));
     // The family of each build; one without is a family by itself.
     const families = rows.map((row, index) => {
       const code = archive.codes.family[row];
@@ -172,7 +175,7 @@
     const plannedFamily = archive.choices.family.indexOf(plan.family);
     const isNewFamily = plannedFamily < 0 || !families.includes(plannedFamily);
     const context = { archive, rules, rows, sizes, sample, families, isNewFamily };
-    const expected = TARGETS.map((target) => expect(context, engineSize(planned), planMatches, target)).filter(Boolean);
+    const expected = TARGETS.map((target) => expect(context, engineSize(scaledBy), planMatches, target)).filter(Boolean);
     if (!expected.some(({ field }) => field.slug === "peak_torque" || field.slug === "peak_power")) {
       return noEstimate(tooFew(rules, planMatches.length));
     }

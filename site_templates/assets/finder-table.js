@@ -79,7 +79,7 @@
       const cells = columns.map((slug) => {
         const field = archive.bySlug[slug];
         const text = document.createTextNode("");
-        const td = el("td", { class: columnClass(slug, field) }, text);
+        const td = el("td", { class: columnClass(slug, field), "data-part": archive.texts[slug] ? slug : null }, text);
         const speed = SPEED_OF[slug] ? td.appendChild(el("small", {})) : null;
         tr.append(td);
         return { slug, field, text, speed };

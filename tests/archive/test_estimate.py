@@ -141,6 +141,7 @@ def test_no_estimate_beyond_the_archive(plan: Summary, says: str) -> None:
     [
         ({"compression_ratio": 25.0}, "Compression ratio 25.00 lies outside"),
         ({"fuel": "hydrogen"}, "no build in the archive has fuel hydrogen: left out of the match"),
+        ({"stroke": 0.5}, "Stroke 500.00 mm lies outside"),
     ],
 )
 def test_a_field_outside_the_archive_is_left_out_of_the_match(outside: dict[str, Any], note: str) -> None:

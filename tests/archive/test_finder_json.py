@@ -155,6 +155,7 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         plan_from_values(displacement=0.002, stroke=0.086, cylinders=4, intake_duration_050=230.0),
         plan_from_values(displacement=0.5, fuel="hydrogen"),
         plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=25.0, fuel="hydrogen"),
+        plan_from_values(displacement=0.0057, cylinders=8, stroke=0.3, cycle="four-stroke"),
         plan_from_values(displacement=0.011, cylinders=8, cycle="four-stroke", lobe_separation=60.0),
         plan_from_values(displacement=0.005, stroke=0.5, valve_lift=0.1, compression_ratio=90.0),
         plan_from_values(fuel="gasoline"),
