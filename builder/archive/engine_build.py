@@ -5,12 +5,15 @@ The values are msgspec structures, written as arrays: the index of an archive ho
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Mapping
 
 import msgspec
 
 from builder.archive.engine_dyno import DynoState
+
+_MAX_KEY_LENGTH = 80
 
 
 class EngineReading(msgspec.Struct, frozen=True, array_like=True, gc=False):
@@ -115,5 +118,11 @@ class EngineBuild(msgspec.Struct, frozen=True, array_like=True):
 
 
 def engine_key(number: str) -> str:
-    """Return an engine's number as a part of an address: small letters, digits and hyphens; empty without any."""
-    return re.sub(r"[^a-z0-9]+", "-", number.lower()).strip("-")
+    """Return an engine's number as a part of an address: small letters, digits and hyphens; empty without any.
+
+    A very long one is cut, with a hash of the whole at its end.
+    """
+    key = re.sub(r"[^a-z0-9]+", "-", number.lower()).strip("-")
+    if len(key) <= _MAX_KEY_LENGTH:
+        return key
+    return f"{key[: _MAX_KEY_LENGTH - 9].rstrip('-')}-{hashlib.sha256(key.encode()).hexdigest()[:8]}"

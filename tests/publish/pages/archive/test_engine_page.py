@@ -118,3 +118,23 @@ def test_incremental_publishes_give_the_bytes_of_a_full_one(copy: Path) -> None:
 def test_the_shop_edition_has_the_page_too(copy: Path) -> None:
     publish(copy, copy / "shop-site", edition=Edition.SHOP)
     assert (copy / "shop-site" / "engines" / KEY / "index.html").is_file()
+
+
+def test_hostile_text_is_text_on_the_page(copy: Path) -> None:
+    hostile = "<script>alert(1)</script>{{ 7*7 }} *a* [x](javascript:alert(1)) </ol>"
+    for slug in SLUGS:
+        sheet = yaml.safe_load((copy / "builds" / slug / "build.yaml").read_text(encoding="utf-8"))
+        write_yaml(copy / "builds" / slug / "build.yaml", sheet | {"engine_number": f"{hostile} {'9' * 300}"})
+    path = copy / "builds" / SLUGS[0] / "service.yaml"
+    service = yaml.safe_load(path.read_text(encoding="utf-8"))
+    service["entries"][0] |= {"what": hostile, "note": hostile}
+    service["events"][0]["what"] = hostile
+    write_yaml(path, service)
+    report = publish(copy, copy / "site", allow_removals=True)
+    assert len(report.published) == 3
+    (page,) = (copy / "site" / "engines").glob("*/index.html")
+    text = page.read_text(encoding="utf-8")
+    assert "<script>alert(1)" not in text
+    assert not re.search(r"(?:href|src)=[\"']?javascript", text)
+    assert "{{ 7*7 }}" in html.unescape(text)
+    assert text.count("</ol>") == text.count("<ol")
