@@ -181,13 +181,13 @@ def _around(asked: WrittenRange) -> str:
 
 def normal_choice(field: Field, text: str) -> str:
     """Return the normal form of a choice that may be written in any of the trade's words for it."""
-    from builder.record.models.build_yaml import Cycle, FuelKind, FuelSystem, Ignition, Induction
+    from builder.record.models.build_yaml import Cycle, FuelFamily, FuelKind, FuelSystem, Ignition, Induction
     from builder.record.models.choices import Synonyms
     from builder.record.models.top_end import IgnitionKind, ManifoldKind
 
     choices: dict[str, Any] = {
         "cycle": Cycle, "fuel": FuelKind, "fuel_system": FuelSystem, "ignition": Ignition, "induction": Induction,
-        "manifold": ManifoldKind, "ignition_system": IgnitionKind,
+        "manifold": ManifoldKind, "ignition_system": IgnitionKind, "fuel_family": FuelFamily,
     }  # fmt: skip
     if field.slug not in choices:
         return text

@@ -69,6 +69,7 @@ def test_manifold_and_ignition_in_any_word(published_archive: Path) -> None:
 def test_fuel_family_and_octane(published_archive: Path) -> None:
     family = run("find", "-w", "fuel_family=pump gasoline", archive=published_archive).output
     assert "searched: fuel_family pump gasoline" in family
+    assert run("find", "-w", "fuel_family=pump fuel", archive=published_archive).output == family
     assert BUILD in family
     assert BUILD in run("find", "-w", "octane=95 RON", archive=published_archive).output
     assert BUILD in run("find", "95", "RON", archive=published_archive).output

@@ -118,7 +118,16 @@ FuelKind = Annotated[
     }),
 ]  # fmt: skip
 
-FuelFamily = Literal["pump gasoline", "race gasoline", "alcohol", "diesel", "gas", "kerosene"]
+FuelFamily = Annotated[
+    Literal["pump gasoline", "race gasoline", "alcohol", "diesel", "gas", "kerosene"],
+    Synonyms(
+        {
+            "pump gasoline": "pump fuel, pump gas, pump petrol, gasoline, petrol",
+            "race gasoline": "race fuel, race gas, race petrol",
+            "kerosene": "paraffin",
+        }
+    ),
+]
 FUEL_FAMILIES: dict[str, FuelFamily] = {
     "gasoline": "pump gasoline",
     "regular gasoline": "pump gasoline",
