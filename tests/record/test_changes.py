@@ -10,13 +10,14 @@ from builder.record.changes import ChangeError, find_field, measurements, notes_
 from builder.record.load import read_build
 from builder.record.models.build import Build
 from builder.record.quantities.readings import Reading
+from tests.support.demo_builds import folder_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
 def build() -> Build:
-    build, _ = read_build(ROOT / "builds" / "pilot-launch-four", ROOT)
+    build, _ = read_build(folder_of("pilot-launch-four"), ROOT)
     assert build is not None
     return build
 

@@ -18,6 +18,7 @@ from builder.record.models.build import Build
 from builder.record.models.plan import Plan
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
+from tests.support.demo_builds import folder_of
 from tests.support.figure_records import V8, write_record
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -123,7 +124,7 @@ def test_too_many_are_told_with_advice(read: Reader) -> None:
 
 def test_measurements_are_carried_along_in_every_combination() -> None:
     """An engine with everything measured: deck, springs, valves, degree wheel, clearances."""
-    build, _ = read_build(ROOT / "builds" / "pilot-launch-four", ROOT)
+    build, _ = read_build(folder_of("pilot-launch-four"), ROOT)
     assert build is not None
     plan = Plan.model_validate(
         {

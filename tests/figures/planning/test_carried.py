@@ -13,6 +13,7 @@ from builder.record.changes import measurements, read_assignment
 from builder.record.load import read_build, read_shop
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from tests.support.demo_builds import folder_of
 
 ROOT = Path(__file__).resolve().parents[3]
 SHOP, _ = read_shop(ROOT)
@@ -20,7 +21,7 @@ SHOP, _ = read_shop(ROOT)
 
 @pytest.fixture(scope="module")
 def build() -> Build:
-    build, _ = read_build(ROOT / "builds" / "pilot-launch-four", ROOT)
+    build, _ = read_build(folder_of("pilot-launch-four"), ROOT)
     assert build is not None
     return build
 
