@@ -100,7 +100,7 @@ def reports_with(slips: list[Slip], work: Path) -> Iterator[tuple[Slip, Report]]
     """Yield each slip with what is reported when it alone is written into a copy of its build."""
     for name in dict.fromkeys(slip.build for slip in slips):
         folder = work / "builds" / name
-        shutil.copytree(ARCHIVE / "builds" / name, folder)
+        shutil.copytree(folder_of(name), folder)
         for slip in slips:
             if slip.build != name:
                 continue
