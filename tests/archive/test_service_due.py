@@ -73,6 +73,16 @@ def test_after_a_service_intervals_count_from_there(tmp_path: Path) -> None:
     )
 
 
+def test_first_after_and_then_every(tmp_path: Path) -> None:
+    delivery = "delivered: 2024-05-01\nservices:\n" \
+        "  - {at: 10 h, do: oil, name: oil, after: {hours: 10}, every: {hours: 50, months: 6}}\n"  # fmt: skip
+    (first,) = due_items(_read(tmp_path / "a", delivery=delivery), Shop())
+    assert (first.hours, first.day) == (10, None)
+    service = "entries: [{when: 2024-06-30, hours: 12, what: oil, done: oil}]\n"
+    (second,) = due_items(_read(tmp_path / "b", delivery=delivery, service=service), Shop())
+    assert (second.hours, second.day) == (62, "2024-12-30")
+
+
 @pytest.mark.parametrize(
     ("today", "status"),
     [("2025-03-01", "later"), ("2025-03-20", "due"), ("2025-06-01", "due"), ("2025-08-10", "overdue")],
