@@ -26,7 +26,7 @@ INDEX_PATH = Path(".millbook") / "index.json"
 """Where the index of the last publish is, in the archive's folder."""
 FORMAT = "millbook archive index 2"
 _ENGINE = b"\t"
-"""Stands in a line before what the build adds to the history of its engine: no JSON value holds a tab."""
+"""Separates a build from what it adds to the history of its engine: no JSON value holds a tab."""
 _FIELD_NAMES = tuple(f.name for f in fields(Summary) if f.name not in ("curve", "parts", "engine", "due", "shop"))
 
 

@@ -106,7 +106,7 @@ class PartCondition(RecordModel):
 
 
 class Returned(RecordModel):
-    """returned.yaml: how the engine came back; readings as returned stand beside those that they become."""
+    """returned.yaml: how the engine came back: checks before it came apart, and the condition of its parts."""
 
     date: Day | None = field("day it was checked, before it came apart", "2024-02-06")
     leak_down: Fraction | None = field(
