@@ -37,7 +37,7 @@ def command(
       millbook plan SLUG --set rockers.ratio=1.7 --set gasket.thickness="0.030 in"
       millbook plan SLUG --for compression_ratio=9.6
     """
-    gc.disable()  # nothing that is loaded now is ever let go of: to look for it takes a tenth of the time
+    gc.disable()  # loading makes no garbage: to look for some takes a tenth of the time
     from builder.publish.plan_report import PlanQuestion, plan_report
 
     gc.enable()

@@ -261,21 +261,27 @@ def _target_lines(solved: SolvedTarget, width: int) -> Iterator[str]:
             yield from _wrapped(f"{item.title}:{value} {item.impossible}", width, "    ", "      ")
 
 
-def _combination_lines(found: Combinations, width: int, *, show_all: bool) -> Iterator[str]:
-    count = len(found.combinations)
-    shown = found.combinations if show_all else found.combinations[:_MOST_COMBINATIONS]
-    parts = [choice.part for choice in found.choices]
+def _combination_lines(combinations: Combinations, width: int, *, show_all: bool) -> Iterator[str]:
+    count = len(combinations.combinations)
+    shown = combinations.combinations if show_all else combinations.combinations[:_MOST_COMBINATIONS]
+    parts = [choice.part for choice in combinations.choices]
     yield f"\nAlternatives: {count:,} combination{'s' if count != 1 else ''} of {_listed(parts)}, best first"
-    goals = f"sorted by {_listed([in_sentence(name) for name in found.goals])}" if found.goals else "no goal to sort by"
+    goals = (
+        f"sorted by {_listed([in_sentence(name) for name in combinations.goals])}"
+        if combinations.goals
+        else "no goal to sort by"
+    )
     yield from _wrapped(f"{goals}, then by cautions.".capitalize(), width, "  ", "  ")
-    if found.open_goals:
-        names = _listed([in_sentence(name) for name in found.open_goals])
+    if combinations.open_goals:
+        names = _listed([in_sentence(name) for name in combinations.open_goals])
         yield from _wrapped(f"Not compared: {names}, which the dyno will show.", width, "  ", "  ")
     slugs = list(dict.fromkeys(slug for item in shown for slug in item.figures))
     rows = [[*parts, *(short_title(slug) for slug in slugs), "goals", "cautions"]]
     for item in shown:
-        figures = [figure_number(item.figures[slug], found.system) if slug in item.figures else "" for slug in slugs]
-        goals = "" if not found.goals else f"{item.unmet} not met" if item.unmet else "met"
+        figures = [
+            figure_number(item.figures[slug], combinations.system) if slug in item.figures else "" for slug in slugs
+        ]
+        goals = "" if not combinations.goals else f"{item.unmet} not met" if item.unmet else "met"
         names = ", ".join(dict.fromkeys(caution.name.replace("_", " ") for caution in item.cautions))
         rows.append([*(candidate.name for candidate in item.candidates), *figures, goals, names])
     yield from _table(rows, width)
@@ -432,11 +438,11 @@ def _target_as_json(solved: SolvedTarget) -> dict[str, Any]:
     }
 
 
-def _combinations_as_json(found: Combinations) -> dict[str, Any]:
+def _combinations_as_json(combinations: Combinations) -> dict[str, Any]:
     return {
-        "parts": {choice.part: [candidate.name for candidate in choice.candidates] for choice in found.choices},
-        "sorted_by": list(found.goals),
-        "not_compared": list(found.open_goals),
+        "parts": {choice.part: [candidate.name for candidate in choice.candidates] for choice in combinations.choices},
+        "sorted_by": list(combinations.goals),
+        "not_compared": list(combinations.open_goals),
         "combinations": [
             {
                 "candidates": [candidate.name for candidate in item.candidates],
@@ -446,7 +452,7 @@ def _combinations_as_json(found: Combinations) -> dict[str, Any]:
                 "figures": {slug: figure.value for slug, figure in item.figures.items()},
                 "cautions": [_caution_as_json(caution) for caution in item.cautions],
             }
-            for item in found.combinations
+            for item in combinations.combinations
         ],
     }
 

@@ -63,7 +63,7 @@ def test_a_plan_with_nothing_but_a_title_and_cylinders(tmp_path: Path) -> None:
     assert "It needs" in result.output
 
 
-def test_changes_are_shown_beside_what_is(archive: Path) -> None:
+def test_changes_are_shown_next_to_what_is(archive: Path) -> None:
     result = run(
         "plan", "test-engine", "--set", "rockers.ratio=1.7", "--set", "gasket.thickness=0.030 in", archive=archive
     )

@@ -81,15 +81,19 @@ def alternatives(build: Build, choices: Sequence[Choice], shop: Shop) -> Combina
     """Return every combination of the candidates, sorted: goals not met, how far they are missed, cautions."""
     planned = _with_wanted_ratio(without_dyno_results(build))
     with np.errstate(all="ignore"):
-        found = list(_Evaluator(planned, choices, profile_of(planned, shop)).combinations())
-    found.sort(key=lambda item: (item.unmet, round(item.miss, 9), len(item.cautions)))
-    known = [goal.target.name for goal in (found[0].goals if found else ()) if goal.target.quantity in FIGURE_OF_GOAL]
-    every = [goal.target.name for goal in (found[0].goals if found else ())]
+        combinations = list(_Evaluator(planned, choices, profile_of(planned, shop)).combinations())
+    combinations.sort(key=lambda item: (item.unmet, round(item.miss, 9), len(item.cautions)))
+    known = [
+        goal.target.name
+        for goal in (combinations[0].goals if combinations else ())
+        if goal.target.quantity in FIGURE_OF_GOAL
+    ]
+    every = [goal.target.name for goal in (combinations[0].goals if combinations else ())]
     return Combinations(
         choices=tuple(choices),
         goals=tuple(known),
         open_goals=tuple(name for name in every if name not in known),
-        combinations=tuple(found),
+        combinations=tuple(combinations),
         system=system_for(build, shop),
     )
 
@@ -171,7 +175,7 @@ class _Evaluator:
         goals = tuple(goal_results(build, sheet))
         slugs = (*(FIGURE_OF_GOAL.get(goal.target.quantity, "") for goal in goals), *SHOWN)
         figures = {slug: figure for slug in slugs if slug and (figure := sheet.get(slug)) is not None}
-        self._keep(solver, numbers, seeded)
+        self._store(solver, numbers, seeded)
         return Combination(
             candidates=candidates, goals=goals, figures=figures, cautions=tuple(open_cautions(sheet).values())
         )
@@ -198,8 +202,8 @@ class _Evaluator:
         context = Context(build, self.shop, REGISTRY)
         return Solver(context, inputs, with_uncertainty=False, solved=solved)
 
-    def _keep(self, solver: Solver, numbers: Chosen, seeded: frozenset[str]) -> None:
-        """Keep what the solver computed besides what it was given."""
+    def _store(self, solver: Solver, numbers: Chosen, seeded: frozenset[str]) -> None:
+        """Store what the solver computed besides what it was given."""
         for name, value in solver.inputs.items():
             if name in seeded:
                 continue

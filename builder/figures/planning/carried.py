@@ -327,7 +327,7 @@ def _exhaust_centerline(carrying: Carrying, quantity: Quantity) -> Quantity:
 
 
 def _has_one_cam(build: Build) -> bool:
-    """Return whether intake and exhaust lobes are on one cam, as a card with a lobe separation says."""
+    """Return whether intake and exhaust lobes are on one cam, as a card with a lobe separation shows."""
     return build.get("cam.card.lobe_separation") is not None
 
 

@@ -1,4 +1,4 @@
-"""An engine with other values: every figure as it becomes, beside what it is."""
+"""An engine with other values: every figure as it becomes, next to what it is."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def without_dyno_results(build: Build) -> Build:
 
 
 def changed_figures(build: Build, changes: Sequence[Change], shop: Shop) -> PlannedChange:
-    """Return every figure, caution and measurement as the changes make them, beside what they are.
+    """Return every figure, caution and measurement as the changes make them, next to what they are.
 
     Where the changes make dyno results no longer hold, both sides are without them.
     """
@@ -129,22 +129,22 @@ def changed_figures(build: Build, changes: Sequence[Change], shop: Shop) -> Plan
 def depends_on(solver: Solver, slug: str, paths: Sequence[str]) -> bool:
     """Return whether a figure goes back to anything that the record holds at one of some paths."""
     inputs = solver.context.registry.inputs
-    held = [inputs[name].path for name in solver.root_inputs(slug)]
-    return any(is_below(path, known) or is_below(known, path) for known in paths for path in held)
+    recorded_paths = [inputs[name].path for name in solver.root_inputs(slug)]
+    return any(is_below(path, known) or is_below(known, path) for known in paths for path in recorded_paths)
 
 
 def open_cautions(sheet: FigureSheet) -> dict[tuple[str, str, int], Caution]:
     """Return the cautions that nobody accepted, by what they are about: name, subject and how many before it."""
-    found: dict[tuple[str, str, int], Caution] = {}
+    cautions: dict[tuple[str, str, int], Caution] = {}
     for caution in sheet.cautions:
         if not caution.is_accepted:
-            number = sum(key[:2] == (caution.name, caution.subject) for key in found)
-            found[caution.name, caution.subject, number] = caution
-    return found
+            number = sum(key[:2] == (caution.name, caution.subject) for key in cautions)
+            cautions[caution.name, caution.subject, number] = caution
+    return cautions
 
 
 def new_problems(before: Build, after: Build) -> tuple[Problem, ...]:
     """Return what the reader would say of the changed record alone."""
     known = {problem.message for problem in (*check_consistency(before), *check_plausibility(before))}
-    found = (*check_consistency(after), *check_plausibility(after))
-    return tuple(problem for problem in found if problem.message not in known)
+    problems = (*check_consistency(after), *check_plausibility(after))
+    return tuple(problem for problem in problems if problem.message not in known)

@@ -238,8 +238,10 @@ def candidates(engine: Engine, slug: str) -> tuple[str, ...]:
     for name, item in REGISTRY.inputs.items():
         if name in roots:
             paths |= dict.fromkeys(_worked_paths(engine.build, _recorded_path(engine.build, name, item)))
-    held = [path for path in paths if _is_single_value(path) and not (is_known and path in _LEFT_AS_IT_IS)]
-    return tuple(path for path in held if is_known or engine.build.get(path) is None)
+    fields_of_one_value = [
+        path for path in paths if _is_single_value(path) and not (is_known and path in _LEFT_AS_IT_IS)
+    ]
+    return tuple(path for path in fields_of_one_value if is_known or engine.build.get(path) is None)
 
 
 def _recorded_path(build: Build, name: str, item: Input) -> str:
@@ -279,33 +281,33 @@ class _Search:
                 self._root(field, partial(self._at_position, field, index), start)
                 for index, start in enumerate(field.before.tolist())
             ]
-            found = None if None in values else np.array(values, dtype=np.float64)
+            solved_values = None if None in values else np.array(values, dtype=np.float64)
         elif len(field.before) > 1:
             shift = self._root(field, lambda x: self._distance(field, field.before + x), 0.0)
-            found = None if shift is None else field.before + shift
+            solved_values = None if shift is None else field.before + shift
         else:
             start = float(field.before[0]) if len(field.before) else None
             value = self._root(field, lambda x: self._distance(field, np.array([x])), start)
-            found = None if value is None else np.array([value])
-        if found is None:
+            solved_values = None if value is None else np.array([value])
+        if solved_values is None:
             if not self._matters(field):
                 return None
             return replace(blank, impossible="no value of it does, with all else as it is")
-        return self._worded(field, blank, found)
+        return self._worded(field, blank, solved_values)
 
-    def _worded(self, field: SolvedField, blank: Solution, found: Array) -> Solution:
+    def _worded(self, field: SolvedField, blank: Solution, solved_values: Array) -> Solution:
         change = ""
-        if len(field.before) == len(found):
-            difference = found - field.before
+        if len(field.before) == len(solved_values):
+            difference = solved_values - field.before
             low, high = (field.difference_text(float(end)) for end in (difference.min(), difference.max()))
             change = low if low == high else f"{low.partition(' ')[0]} to {high}"
         solved = replace(
             blank,
-            values=tuple(found.tolist()),
-            texts=tuple(field.text(value) for value in found.tolist()),
+            values=tuple(solved_values.tolist()),
+            texts=tuple(field.text(value) for value in solved_values.tolist()),
             change=change,
-            impossible=field.impossible(found),
-            notes=(*field.notes(found), *(f"{field.text(value)} does it as well" for value in self.others[:2])),
+            impossible=field.impossible(solved_values),
+            notes=(*field.notes(solved_values), *(f"{field.text(value)} does it as well" for value in self.others[:2])),
         )
         self.others = ()
         return solved
@@ -380,13 +382,13 @@ def _between(
     is not possible.
     """
     values = [distance(x) for x in points]
-    found: list[tuple[bool, bool, float]] = []
+    roots: list[tuple[bool, bool, float]] = []
     for x, at_x, y, at_y in zip(points, values, points[1:], values[1:], strict=False):
         root = x if at_x == 0 else _in_piece(distance, x, at_x, y, at_y, scale)
         if root is not None and _is_crossed(distance, root, scale, wanted):
             at_edge = not (math.isfinite(at_x) and math.isfinite(at_y))
-            found.append((not usual[0] <= root <= usual[1], at_edge, root))
-    return tuple(root for _, _, root in sorted(found))
+            roots.append((not usual[0] <= root <= usual[1], at_edge, root))
+    return tuple(root for _, _, root in sorted(roots))
 
 
 def _is_crossed(distance: Callable[[float], float], root: float, scale: float, wanted: float) -> bool:
@@ -449,7 +451,7 @@ class SolvedField:
     followers: frozenset[str]
     """The measurements that move with it."""
     narrowest: float | None = None
-    """The least that it can be beside other parts [SI]."""
+    """The least that it can be with the other parts [SI]."""
 
     @classmethod
     def of(cls, engine: Engine, path: str, slug: str) -> SolvedField:
@@ -557,37 +559,39 @@ class SolvedField:
         text = self.text(abs(si)).replace("\N{NO-BREAK SPACE}", " ")
         return f"{'−' if si < 0 else '+'}{text}"
 
-    def impossible(self, found: Array) -> str:
+    def impossible(self, solved_values: Array) -> str:
         """Return why the values cannot be made; empty where they can."""
         low, high = self.limits
         notes = notes_at(self.path)
-        if self.narrowest is not None and found.min() < self.narrowest:
+        if self.narrowest is not None and solved_values.min() < self.narrowest:
             return "the gasket would stand out into the bore"
         sign = notes.sign or SIGN_OF_DIMENSION.get(self.dimension, "positive")
         is_dome = self.path == "bottom_end.pistons.dish"
-        if (sign == "positive" and found.min() <= 0) or (sign == "not negative" and found.min() < 0 and not is_dome):
+        if (sign == "positive" and solved_values.min() <= 0) or (
+            sign == "not negative" and solved_values.min() < 0 and not is_dome
+        ):
             return "it would have to be below zero"
-        if notes.plausible_range and (found.max() > high or (found.min() < low and not is_dome)):
+        if notes.plausible_range and (solved_values.max() > high or (solved_values.min() < low and not is_dome)):
             return f"outside what engines have ({' to '.join(notes.plausible_range)})"
         way, why = _ONE_WAY.get(self.path, (0, ""))
-        if way and len(self.before) == len(found) and bool((way * (found - self.before) < -1e-9).any()):
+        if way and len(self.before) == len(solved_values) and bool((way * (solved_values - self.before) < -1e-9).any()):
             return why
         return ""
 
-    def notes(self, found: Array) -> tuple[str, ...]:
+    def notes(self, solved_values: Array) -> tuple[str, ...]:
         """Return what to know of a solution."""
-        if self.path == "bottom_end.pistons.dish" and found.min() < 0:
-            return (f"other pistons, with a dome of {self.text(-float(found.mean()))} in place of the dish",)
-        if len(self.before) != len(found):
+        if self.path == "bottom_end.pistons.dish" and solved_values.min() < 0:
+            return (f"other pistons, with a dome of {self.text(-float(solved_values.mean()))} in place of the dish",)
+        if len(self.before) != len(solved_values):
             return ()
-        change = float(np.mean(found - self.before))
+        change = float(np.mean(solved_values - self.before))
         if self.path in ("top_end.springs.installed_height", "top_end.springs.exhaust_installed_height"):
             what = "shims under the springs" if change < 0 else "shims taken out, or longer valves"
             return (f"{self.text(abs(change))} of {what}",)
         if self.path == "bottom_end.block.deck_height" and change < 0:
             return (f"a cut of {self.text(-change)}",)
         if self.path in _ADJUSTED and change > 0:
-            shares = found - self.before
+            shares = solved_values - self.before
             return (f"file off {self.text(float(shares.min()))} to {self.text(float(shares.max()))}",)
         return ()
 
@@ -613,17 +617,17 @@ def _measurements_behind(slug: str) -> frozenset[str]:
 @cache
 def followers_of(path: str) -> frozenset[str]:
     """Return the measurements that depend on a field, directly or through others."""
-    found: set[str] = set()
+    followers: set[str] = set()
     known = {path}
     while True:
         more = {
             name
             for name, dependencies in measurements()
-            if name not in found and any(is_below(a, b) or is_below(b, a) for a in dependencies for b in known)
+            if name not in followers and any(is_below(a, b) or is_below(b, a) for a in dependencies for b in known)
         }
         if not more:
-            return frozenset(found - {"dyno.pulls"})
-        found |= more
+            return frozenset(followers - {"dyno.pulls"})
+        followers |= more
         known |= more
 
 

@@ -112,7 +112,7 @@ def test_an_error_has_its_line_and_the_fix(read: Reader, plan: str, line: int, m
     assert message in problem.message
 
 
-def test_too_many_are_told_with_advice(read: Reader) -> None:
+def test_too_many_are_reported_with_advice(read: Reader) -> None:
     candidates = ", ".join(f"{index}: {{gasket.thickness: 0.0{index} in}}" for index in range(10, 60))
     others = ", ".join(f"{index}: {{pistons.dish: {index} cc}}" for index in range(10, 60))
     build, problems = read(f"alternatives: {{gaskets: {{{candidates}}}, pistons: {{{others}}}}}")

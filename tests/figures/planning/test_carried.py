@@ -121,7 +121,7 @@ def test_the_factors_are_those_of_the_formulas() -> None:
     assert factors["assembly.fits.top_ring_gap"]["bottom_end.block.bores"] == pytest.approx(math.pi)
 
 
-def test_figures_and_cautions_are_told_beside_what_they_were(build: Build) -> None:
+def test_figures_and_cautions_are_reported_with_what_they_were(build: Build) -> None:
     change = read_assignment(build, "gasket.thickness=0.5 mm")
     result = changed_figures(build, [change], SHOP)
     differing = {item.figure.slug: item for item in result.figures if item.differs}
@@ -133,7 +133,7 @@ def test_figures_and_cautions_are_told_beside_what_they_were(build: Build) -> No
     assert "peak_power" not in {item.figure.slug for item in result.figures}
 
 
-def test_a_change_that_the_reader_would_refuse_is_told(build: Build) -> None:
+def test_a_change_that_the_reader_would_refuse_is_reported(build: Build) -> None:
     change = read_assignment(build, "block.bores={unit: mm, measured: [81.5, 81.5]}")
     result = changed_figures(build, [change], Shop())
     assert any("2 readings for 4 cylinders" in problem.message for problem in result.problems)

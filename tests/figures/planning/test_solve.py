@@ -30,7 +30,7 @@ from tests.support.figure_records import V8, read
 ROOT = Path(__file__).resolve().parents[3]
 SHOP, _ = read_shop(ROOT)
 SEVERAL_WAYS = {"piston_speed", "trapped_compression_ratio"}
-"""Figures that two strokes, or two rods, give alike: the other one is told as well."""
+"""Figures that two strokes, or two rods, give alike: the other one is reported as well."""
 
 
 def _read(slug: str) -> Build:
