@@ -87,7 +87,7 @@
         el("summary", {}, title, el("small", { text: `${count}, ${identical.length} identical` })));
       const fillFold = () => {
         if (fold.childElementCount > 1) return;
-        if (different.length) fold.append(differencesTable(rows, different));
+        if (different.length) fold.append(differencesTable(rows, different, title));
         if (identical.length) fold.append(identicalTitles(identical));
       };
       fold.addEventListener("toggle", () => {
@@ -115,15 +115,15 @@
       return records.every(Boolean) ? records : null;
     }
 
-    function differencesTable(rows, different) {
+    function differencesTable(rows, different, title = "Differences") {
       const head = el("tr", {}, el("th", { scope: "col", text: "Field" }),
         ...rows.map((row, index) => el("th", { scope: "col" }, `${"ABCD"[index]} `, el("span", { text: archive.titles[row] }))));
       const body = el("tbody", {}, ...different.map(({ title, values }) =>
         el("tr", {}, el("th", { scope: "row", text: title }), ...values.map((text) => el("td", { text })))));
       const table = el("table", { class: "mb-finder-table mb-finder-compared" },
-        el("caption", { class: "mb-finder-hidden", text: "Differences between the builds" }), el("thead", {}, head), body);
+        el("caption", { class: "mb-finder-hidden", text: `${title}: what differs between the builds` }), el("thead", {}, head), body);
       return el("div", { class: "mb-finder-scroll", role: "region", tabindex: "0",
-        "aria-label": "Differences; scrolls sideways" }, table);
+        "aria-label": `${title}; scrolls sideways` }, table);
     }
 
     addEventListener("hashchange", show);
