@@ -424,9 +424,8 @@
 
   const core = {
     MAX_PICKS, askedText, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber,
-    parseInUnit, convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds, compareRecords, latestOfEngines,
-    inSentence, sentence,
-    csvCell, toCsv,
+    parseInUnit, convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds,
+    compareRecords, latestOfEngines, inSentence, sentence, csvCell, toCsv,
   };
   globalThis.millbook = Object.assign(globalThis.millbook || {}, { core });
   if (typeof module !== "undefined") module.exports = core;
