@@ -124,7 +124,7 @@ def test_a_build_is_found_by_what_it_is(opened: Open) -> None:
 def test_the_home_page_leads_to_similar_builds(opened: Open) -> None:
     tab = opened("index.html")
     tab.get_by_label("Cylinders").select_option("8")
-    tab.get_by_label("Displacement, cc").fill("6000")
+    tab.get_by_label("Displacement, cu in").fill("360")
     tab.get_by_role("button", name="Show similar builds").click()
     tab.wait_for_selector("[data-ready]")
     expect(tab.locator(".mb-finder-table tbody th a").first).to_have_text("V8 for the breakdown truck")
