@@ -351,14 +351,14 @@ def test_every_photo_of_a_build_has_its_files_and_one_is_the_cover() -> None:
     build, _ = samples.build_and_sheet("pilot-launch-four")
     photos, files, problems = build_photos(build)
     assert not problems
-    assert [item.photo.section for item in photos] == ["cover", "parts", "top end"]
+    assert [item.photo.section for item in photos] == ["cover", "bottom end", "parts", "top end"]
     assert {size.name for item in photos for size in item.published.sizes} == set(files)
     cover = cover_image(photos, files)
     assert cover == files[photos[0].published.largest.name]
 
 
 def test_a_build_without_photos_has_none_and_no_cover() -> None:
-    build, _ = samples.build_and_sheet("irrigation-single")
+    build, _ = samples.build_and_sheet("generator-gas-six")
     photos, files, problems = build_photos(build)
     assert (photos, files, problems, cover_image(photos, files)) == ((), {}, [], None)
 
