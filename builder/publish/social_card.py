@@ -57,7 +57,7 @@ def render_card(build: Build, sheet: FigureSheet, cover: bytes | None = None, pr
     """
     session = sheet.session
     delivered = session.delivered if session else None
-    standard = session.standard.name if session and session.corrected else "as logged"
+    standard = session.standard.name if session and session.is_corrected else "as logged"
     data = _CardData(
         build.build.title,
         ", ".join(filter(None, (*engine_type_words(build), build.build.purpose))),

@@ -9,7 +9,7 @@ from functools import partial
 
 import numpy as np
 
-from builder.engine.correction import STANDARDS, Standard
+from builder.engine.correction import OBSERVED, STANDARDS, Standard
 from builder.figures.core.display_units import system_for
 from builder.figures.core.engine_data import read_engine_data
 from builder.figures.core.guard import Guard
@@ -62,6 +62,11 @@ class DynoSession:
     violations: tuple[Violation, ...]
     remarks: tuple[str, ...]
     problems: tuple[Problem, ...]
+
+    @property
+    def is_corrected(self) -> bool:
+        """Return whether its results are in a standard that corrects for the weather."""
+        return self.corrected and self.standard is not OBSERVED
 
     @property
     def counted(self) -> tuple[PullResult, ...]:

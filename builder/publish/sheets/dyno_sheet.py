@@ -81,7 +81,7 @@ def dyno_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> DynoSheet | N
     return DynoSheet(
         pull=delivered.label,
         headline=headline(sheet),
-        basis=f"Corrected to {session.standard.name}" if session.corrected else "As logged, not corrected",
+        basis=f"Corrected to {session.standard.name}" if session.is_corrected else "As logged, not corrected",
         table=power_table(delivered.corrected, system, both=shop.units == "both"),
         conditions=_conditions(build, delivered, system),
         notes=tuple(filter(None, (assumption, best, _scatter_note(session.scatter), uncertainty, _COMPARISON))),

@@ -86,7 +86,7 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
     )
     return DynoSection(
         standard=session.standard.name,
-        corrected=session.corrected,
+        corrected=session.is_corrected,
         range=_range_text(session, system),
         pulls=_pulls_table(session, system),
         changes=tuple(changes),

@@ -65,7 +65,7 @@ def performance_sentence(sheet: FigureSheet) -> str:
         f"{power.display} at {_speed_text(delivered.peak_power, sheet)}, "
         f"{torque.display} at {_speed_text(delivered.peak_torque, sheet)}"
     )
-    standard = session.standard.name if session.corrected else "as logged, not corrected"
+    standard = session.standard.name if session.is_corrected else "as logged, not corrected"
     repeats = f", mean of {len(delivered.pulls)} pulls" if len(delivered.pulls) > 1 else ""
     return f"As delivered: {peaks} ({standard}{repeats})."
 

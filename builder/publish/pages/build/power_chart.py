@@ -133,4 +133,4 @@ def _round_speed(state: EngineState, system: System) -> float:
 
 
 def _correction_text(session: DynoSession) -> str:
-    return f"corrected to {session.standard.name}" if session.corrected else "as logged, not corrected"
+    return f"corrected to {session.standard.name}" if session.is_corrected else "as logged, not corrected"
