@@ -183,6 +183,7 @@ def test_the_units_chosen_in_the_finder_come_first(chromium: Browser, published:
     with serving(published) as address:
         tab.goto(f"{address}finder.html")
         tab.wait_for_selector("[data-ready]")
+        tab.get_by_role("radio", name="Metric").check()
         tab.get_by_role("radio", name="US/imperial").check()
         tab.goto(f"{address}{demo.BUILD}")
         tab.locator(CURVES).scroll_into_view_if_needed()

@@ -40,7 +40,7 @@ from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
 
 Verdict = Literal["within spec", "out of spec", "out of spec, accepted", "no spec"]
-CheckKind = Literal["fit", "check", "joint", "bore"]
+CheckKind = Literal["fit", "check", "joint", "bore", "finish"]
 
 _CHECKS_AT = "assembly.checks"
 _FINISH_AT = "work.surface_finish"
@@ -60,16 +60,16 @@ class _GuidedReading:
 
 
 _GUIDED = (
-    _GuidedReading(f"{_FINISH_AT}.bores.ra", "Bore finish, Ra", "bore"),
-    _GuidedReading(f"{_FINISH_AT}.bores.rz", "Bore finish, Rz", "bore"),
-    _GuidedReading(f"{_FINISH_AT}.bores.rpk", "Bore finish, Rpk", "bore", most="most_bore_rpk"),
-    _GuidedReading(f"{_FINISH_AT}.bores.rk", "Bore finish, Rk", "bore", most="most_bore_rk"),
-    _GuidedReading(f"{_FINISH_AT}.bores.rvk", "Bore finish, Rvk", "bore", least="least_bore_rvk"),
-    _GuidedReading(f"{_FINISH_AT}.bores.crosshatch", "Crosshatch", "bore", "least_crosshatch", "most_crosshatch"),
-    _GuidedReading(f"{_FINISH_AT}.decks.ra", "Deck finish, Ra", "check", most="most_face_ra"),
-    _GuidedReading(f"{_FINISH_AT}.decks.rz", "Deck finish, Rz", "check"),
-    _GuidedReading(f"{_FINISH_AT}.heads.ra", "Head face finish, Ra", "check", most="most_face_ra"),
-    _GuidedReading(f"{_FINISH_AT}.heads.rz", "Head face finish, Rz", "check"),
+    _GuidedReading(f"{_FINISH_AT}.bores.ra", "Bore finish, Ra", "finish"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rz", "Bore finish, Rz", "finish"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rpk", "Bore finish, Rpk", "finish", most="most_bore_rpk"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rk", "Bore finish, Rk", "finish", most="most_bore_rk"),
+    _GuidedReading(f"{_FINISH_AT}.bores.rvk", "Bore finish, Rvk", "finish", least="least_bore_rvk"),
+    _GuidedReading(f"{_FINISH_AT}.bores.crosshatch", "Crosshatch", "finish", "least_crosshatch", "most_crosshatch"),
+    _GuidedReading(f"{_FINISH_AT}.decks.ra", "Deck finish, Ra", "finish", most="most_face_ra"),
+    _GuidedReading(f"{_FINISH_AT}.decks.rz", "Deck finish, Rz", "finish"),
+    _GuidedReading(f"{_FINISH_AT}.heads.ra", "Head face finish, Ra", "finish", most="most_face_ra"),
+    _GuidedReading(f"{_FINISH_AT}.heads.rz", "Head face finish, Rz", "finish"),
     _GuidedReading("bottom_end.oil_system.pickup_clearance", "Oil pickup to pan floor", "check",
                    "least_pickup_clearance", "most_pickup_clearance"),
 )  # fmt: skip

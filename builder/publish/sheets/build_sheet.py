@@ -54,7 +54,7 @@ def build_sheet_of(build: Build, sheet: FigureSheet, shop: Shop) -> BuildSheet:
     """Return the build sheet. The build must be without its private fields."""
     both = shop.units == "both"
     left_out: list[str] = []
-    shown = [item for item in sheet.clearances if item.kind != "check" or item.figure_slug in _CHECKS]
+    shown = [item for item in sheet.clearances if item.kind not in ("check", "finish") or item.figure_slug in _CHECKS]
     clearances = _first([_clearance_row(item) for item in shown], _MAX_CLEARANCES, "clearances", left_out)
     return BuildSheet(
         specification=_rows(specification(build, sheet, both), "specification", left_out),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BeforeValidator, GetJsonSchemaHandler, field_validator, model_validator
+from pydantic import BeforeValidator, GetJsonSchemaHandler, WithJsonSchema, field_validator, model_validator
 from pydantic_core import core_schema
 
 from builder.record.models.choices import Synonyms
@@ -268,13 +268,17 @@ class Lesson(RecordModel):
         return {"anyOf": [{"type": "string", "description": "a lesson for the shop alone"}, dict(full)]}
 
 
+TextCell = Annotated[str, WithJsonSchema({"type": ["string", "number"]})]
+"""A cell as text; one that looks like a number may be written without quotes."""
+
+
 class ImportedFrom(RecordModel):
     """The row of a spreadsheet that the build was imported from. Never on a public page."""
 
     file: Line | None = field("name of the spreadsheet", "engines.xlsx", private="shop")
     sheet: Line | None = field("sheet", "Builds", private="shop")
     row: Line | None = field("row", "12", private="shop")
-    cells: dict[str, str] | None = field(
+    cells: dict[str, TextCell] | None = field(
         "what the row held, by the heading of its column", "{Job: '0142'}", private="shop"
     )
 

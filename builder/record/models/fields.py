@@ -341,7 +341,7 @@ def _in_hours(given: object) -> object:
     return f"{as_written(given)} h" if isinstance(given, (int, float)) and not isinstance(given, bool) else given
 
 
-Hours = Annotated[OneTime, BeforeValidator(_in_hours)]
+Hours = Annotated[OneTime, BeforeValidator(_in_hours), WithJsonSchema({"type": ["number", "string"]})]
 """A time; a plain number is hours."""
 OneOfAny = Annotated[Quantity, QuantityOf(None, or_number=True)]
 """A value of any kind: its unit says which, and a plain number (a jet, a notch) will do."""

@@ -119,6 +119,7 @@ def render_build_page(
         figure_sections=[(section, _figures_in(sheet, section)) for section in SECTIONS if section != FITS],
         clearances=clearance_rows(sheet.clearances, "fit", "bore", "joint"),
         checks=clearance_rows(sheet.clearances, "check"),
+        finishes=clearance_rows(sheet.clearances, "finish"),
         checks_without_values=checks_without_values(build),
         clearance_figures=_figures_in(sheet, FITS),
         reading_groups=_reading_groups(all_chapters),

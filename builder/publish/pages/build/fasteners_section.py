@@ -74,7 +74,7 @@ def _after_torque(joint: Fastener, force: tuple[str, str | None] | None) -> list
     if joint.angle is not None:
         steps.append(written_text(joint.angle))
     if joint.stretch is not None:
-        texts = [f"stretch {cell(joint.stretch, False).text}", *remarks(joint.stretch, False)]
+        texts = [f"stretch {cell(joint.stretch, False).text}"]
         if force:
             texts.append(f"clamp load by stretch {group_thousands(force[0])}")
         steps.append("; ".join(texts))
