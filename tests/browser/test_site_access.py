@@ -25,8 +25,7 @@ def address(published: Path) -> Iterator[str]:
         yield url
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [1440, 360])
+@pytest.mark.parametrize(("width", "scheme"), [(1440, "light"), (360, "dark")])
 def test_axe_finds_nothing_on_any_kind_of_page(chromium: Browser, address: str, scheme: str, width: int) -> None:
     context = chromium.new_context(
         viewport={"width": width, "height": 900},
