@@ -55,7 +55,7 @@ _NOT_COMPARED = (
     "build.invented", "build.goals.text", "build.previous_build", "dyno.pulls", "assembly.fasteners.sequence",
     "delivery.signed", "photos",
 )  # fmt: skip
-"""What names a build, or is told of it elsewhere: it differs in every two."""
+"""Fields that differ between any two builds: names, dates, and what the page shows in other places."""
 
 
 def compared_record(build: Build) -> ComparedRecord:

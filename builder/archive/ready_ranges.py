@@ -18,7 +18,7 @@ from builder.archive.fields import Field, System
 MAX_CLASSES = 6
 _MIN_VALUES = 4
 _MAX_STEPS = 200
-"""So many different values are told apart at most, evenly over the archive's range."""
+"""Steps that the archive's range is divided into: values within one step count as the same."""
 _ROUNDING = 0.0125
 _ROUNDING_OF_RATIO = 0.03
 """The ends are rounded to the largest 1, 2 or 5 times a power of ten that is no more than this share of the end, by

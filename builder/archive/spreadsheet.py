@@ -22,7 +22,6 @@ from builder.figures.evaluate import compute
 from builder.record.files import build_folders
 from builder.record.load import read_build
 from builder.record.models.build import DOCUMENTS, Build
-from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, Range
@@ -174,11 +173,6 @@ def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> Exp
     private = "; it holds what is private" if shop_edition else ""
     lines = (f"{len(rows):,} build{'' if len(rows) == 1 else 's'} written to {path}{private}",)
     return ExportReport(tuple(problems), lines, ok=True)
-
-
-def _system(shop: Shop) -> System:
-    """Return the system in which the shop reads figures."""
-    return "inch" if "inch" in (shop.units, shop.first_units if shop.units == "both" else "") else "metric"
 
 
 def _row(

@@ -76,7 +76,7 @@ class Issue:
 class IssueContent:
     """What an issue is compared by.
 
-    The record's files, the shop's texts, photo captions by the file's hash, and what the binder tells of the engine's
+    The record's files, the shop's texts, photo captions by the file's hash, and what the binder shows of the engine's
     other builds, by day.
     """
 

@@ -147,7 +147,7 @@ def make_pack(
 
 
 def _other_builds(binder: Binder) -> dict[str, str]:
-    """Return what the binder tells of the engine's life, by day: it changes with the records of other builds."""
+    """Return what the binder shows of the engine's history, by day: it changes with the records of other builds."""
     rows = binder.engine_history.rows if binder.engine_history else ()
     return {f"{date}: {what}": details for date, what, details in rows}
 

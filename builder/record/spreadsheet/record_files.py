@@ -82,11 +82,6 @@ def scalar(name: str, text: str) -> str:
     return quoted(name, text)
 
 
-def single_quoted(text: str) -> str:
-    """Return a text between quotes."""
-    return json.dumps(text, ensure_ascii=False) if "\n" in text else "'" + text.replace("'", "''") + "'"
-
-
 def record_files(entries: Iterable[Entry], remark: str) -> dict[str, RecordFile]:
     """Return the files of a build by name. Raises Conflict where two columns contradict each other."""
     trees: dict[str, dict[str, Any]] = defaultdict(dict)

@@ -68,12 +68,6 @@ def _row(clearance: CheckedClearance) -> ClearanceRow:
     )
 
 
-def _outlier_text(clearance: CheckedClearance) -> str:
-    if not clearance.outlier or not clearance.axis:
-        return ""
-    return f"{clearance.axis} {clearance.outlier} differs from the rest"
-
-
 def _verdict(clearance: CheckedClearance) -> str:
     """Return the verdict, with the positions that are out of range."""
     if not clearance.out_of_range or not clearance.axis:
