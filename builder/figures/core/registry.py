@@ -10,7 +10,10 @@ needs one module-level function::
         formula=r"L / S", working="{rod_length} / {stroke}", validity="1.4 to 2.2 in running engines",
     )
     def rod_ratio(rod_length: Value, stroke: Value) -> Value:
-        return geometry.rod_ratio(rod_length, stroke)
+        return rod_length / stroke
+
+A function of engine/ is taken as it is: ``define.figure(...)(geometry.quench)``. Where its parameters have other names
+than the inputs, ``inputs`` lists these in their order.
 
 ``define`` is the module's `Definitions`, which has its section; definitions/__init__.py lists the modules in page
 order. A parameter with a default may be missing; any other is required. `Definitions.alternative` adds a second
@@ -24,6 +27,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit
 from builder.figures.core.inputs import Getter, Input, Registry
 from builder.figures.core.types import FigureDefinition, FigureDescription, HeadlinePosition, Method
@@ -104,10 +108,11 @@ class Definitions:
         ``means`` is one sentence for a customer; ``formula`` is mathtext; ``working`` is the formula with `{name}`
         where the numbers go. ``symbols`` adds symbols that are not the function's own parameters. ``axis`` names
         the positions that the figure has when its inputs have several kinds; the others are averaged. A
-        ``vectorised`` function takes all positions at once and returns one number. ``inputs`` names what a function
-        with keyword parameters is to be given, and ``optional_inputs`` what else, if it is recorded. ``is_sum``: it
-        only adds and subtracts, so that it is shown with the digits of its parts. A figure that is not ``is_listed``
-        has its entry on the Methods page and in data files alone. ``applies`` is as for the module.
+        ``vectorised`` function takes all positions at once and returns one number. ``inputs`` names what the function
+        is to be given where its parameters have other names, in their order, and ``optional_inputs`` what else, if it
+        is recorded; a function with keyword parameters gets both by name. ``is_sum``: it only adds and subtracts, so
+        that it is shown with the digits of its parts. A figure that is not ``is_listed`` has its entry on the Methods
+        page and in data files alone. ``applies`` is as for the module.
         """
         if slug in self.figures:
             raise ValueError(f"two figures are called {slug}")
@@ -182,11 +187,23 @@ def _method(
     *,
     is_sum: bool = False,
 ) -> Method:
-    if inputs:
-        return Method(function, (*inputs, *optional_inputs), inputs, working, is_sum)
     parameters = inspect.signature(function).parameters
+    if inputs:
+        by_name = any(parameter.kind is parameter.VAR_KEYWORD for parameter in parameters.values())
+        taking = function if by_name else _by_position(function, inputs)
+        return Method(taking, (*inputs, *optional_inputs), inputs, working, is_sum)
     required = tuple(name for name, parameter in parameters.items() if parameter.default is parameter.empty)
     return Method(function, tuple(parameters), required, working, is_sum)
+
+
+def _by_position(function: Callable[..., Any], names: tuple[str, ...]) -> Callable[..., Any]:
+    """Return a function of keywords that hands the values of these names to another, in this order."""
+    return lambda **values: function(*(values[name] for name in names))
+
+
+def unchanged(value: Value) -> Value:
+    """Return an input as it is: the function of a figure that is one reading."""
+    return value
 
 
 def combine(modules: Iterable[Definitions]) -> Registry:

@@ -12,7 +12,7 @@ from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import System
 from builder.figures.core.inputs import Input
-from builder.figures.core.registry import AIR, ASHRAE, Definitions
+from builder.figures.core.registry import AIR, ASHRAE, Definitions, unchanged
 from builder.figures.definitions.pull_inputs import per_pull
 from builder.figures.dyno.pull import PullResult
 
@@ -113,7 +113,7 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.figure(
+define.figure(
     "saturation_vapor_pressure",
     "Saturation vapor pressure",
     units.AIR_PRESSURE,
@@ -123,10 +123,8 @@ define.add_inputs(
     symbols=(("f", "series of Hyland and Wexler in the temperature", "Pa"),),
     working="over water at {air_temperature}, by Hyland and Wexler",
     validity="−100 to 200 °C",
-)
-def saturation_vapor_pressure(air_temperature: Value) -> Value:
-    """Return the saturation vapor pressure [Pa] at each pull's air temperature [K]."""
-    return air.saturation_vapor_pressure(air_temperature)
+    inputs=("air_temperature",),
+)(air.saturation_vapor_pressure)
 
 
 @define.figure(
@@ -153,25 +151,20 @@ def vapor_pressure_from_wet_bulb(wet_bulb_recorded: Value, air_temperature: Valu
     return air.vapor_pressure(barometer, air_temperature, wet_bulb=wet_bulb_recorded)
 
 
-@define.alternative("vapor_pressure", working="saturated at the dew point, {dew_point_recorded}")
-def vapor_pressure_from_dew_point(dew_point_recorded: Value) -> Value:
-    """Return the vapor pressure [Pa] from the dew point."""
-    return air.saturation_vapor_pressure(dew_point_recorded)
+define.alternative(
+    "vapor_pressure", working="saturated at the dew point, {dew_point_recorded}", inputs=("dew_point_recorded",)
+)(air.saturation_vapor_pressure)
 
 
-@define.alternative("vapor_pressure", working="as recorded: {vapor_pressure_recorded}")
-def vapor_pressure_as_recorded(vapor_pressure_recorded: Value) -> Value:
-    """Return the vapor pressure [Pa] as it was recorded."""
-    return vapor_pressure_recorded
+define.alternative(
+    "vapor_pressure", working="as recorded: {vapor_pressure_recorded}", inputs=("vapor_pressure_recorded",)
+)(unchanged)
 
 
-@define.alternative("vapor_pressure", working="{vapor_mixed}")
-def vapor_pressure_mixed(vapor_mixed: Value) -> Value:
-    """Return the vapor pressure [Pa] where the pulls have their humidity in different forms."""
-    return vapor_mixed
+define.alternative("vapor_pressure", working="{vapor_mixed}", inputs=("vapor_mixed",))(unchanged)
 
 
-@define.figure(
+define.figure(
     "dry_air_pressure",
     "Dry-air pressure",
     units.AIR_PRESSURE,
@@ -180,10 +173,8 @@ def vapor_pressure_mixed(vapor_mixed: Value) -> Value:
     formula=r"P_d = P - p_v",
     working="{barometer} − {vapor_pressure}",
     validity="station pressure, read in the room or turned to its height",
-)
-def dry_air_pressure(barometer: Value, vapor_pressure: Value) -> Value:
-    """Return the dry-air pressure [Pa]."""
-    return air.dry_air_pressure(barometer, vapor_pressure)
+    inputs=("barometer", "vapor_pressure"),
+)(air.dry_air_pressure)
 
 
 @define.figure(
@@ -206,7 +197,7 @@ def air_density(dry_air_pressure: Value, vapor_pressure: Value, air_temperature:
     return air.air_density(np.asarray(dry_air_pressure) + np.asarray(vapor_pressure), air_temperature, vapor_pressure)
 
 
-@define.figure(
+define.figure(
     "correction_factor",
     "Correction factor",
     units.FACTOR,
@@ -222,7 +213,5 @@ def air_density(dry_air_pressure: Value, vapor_pressure: Value, air_temperature:
     validity="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each "
     "standard within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa dry); a reading that is corrected already "
     "is moved by dividing its own factor out, never corrected twice",
-)
-def correction_factor(pull_factor: Value) -> Value:
-    """Return the factor on torque and power [-]."""
-    return pull_factor
+    inputs=("pull_factor",),
+)(unchanged)

@@ -99,7 +99,7 @@ def _delivered_pressure_ratio(context: Context, item: Input) -> InputValue | Non
     )
 
 
-@define.figure(
+define.figure(
     "pressure_ratio",
     "Pressure ratio",
     units.INDEX,
@@ -109,16 +109,13 @@ def _delivered_pressure_ratio(context: Context, item: Input) -> InputValue | Non
     symbols=(("P", "barometer in the room", "Pa"),),
     working="({barometer} + {boost_logged}) / {barometer}",
     validity="in the manifold: the compressor makes more where a charge cooler, filter or throttle takes some",
-)
-def pressure_ratio(boost_logged: Value, barometer: Value) -> Value:
-    """Return manifold over ambient pressure of each pull [-]."""
-    return boost.pressure_ratio(boost_logged, barometer)
+    inputs=("boost_logged", "barometer"),
+)(boost.pressure_ratio)
 
 
-@define.alternative("pressure_ratio", working="({barometer} + {boost_recorded}) / {barometer}")
-def pressure_ratio_as_recorded(boost_recorded: Value, barometer: Value) -> Value:
-    """Return manifold over ambient pressure from the boost as recorded [-]."""
-    return boost.pressure_ratio(boost_recorded, barometer)
+define.alternative(
+    "pressure_ratio", working="({barometer} + {boost_recorded}) / {barometer}", inputs=("boost_recorded", "barometer")
+)(boost.pressure_ratio)
 
 
 @define.figure(
@@ -143,15 +140,11 @@ def charge_density(barometer: Value, pressure_ratio: Value, charge_logged: Value
     return boost.charge_density(manifold, charge_logged, vapor_pressure, pressure_ratio)
 
 
-@define.alternative(
+define.alternative(
     "charge_density",
     working="air at {barometer} × {pressure_ratio} and {charge_recorded}, vapor {vapor_pressure} × {pressure_ratio}",
-)
-def charge_density_as_recorded(
-    barometer: Value, pressure_ratio: Value, charge_recorded: Value, vapor_pressure: Value
-) -> Value:
-    """Return the density of the charge from its temperature as recorded [kg/m3]."""
-    return charge_density(barometer, pressure_ratio, charge_recorded, vapor_pressure)
+    inputs=("barometer", "pressure_ratio", "charge_recorded", "vapor_pressure"),
+)(charge_density)
 
 
 @define.figure(
@@ -232,7 +225,7 @@ def corrected_compressor_flow(air_at_peak_power: Value, air_temperature: Value, 
     return boost.corrected_compressor_flow(air_at_peak_power, barometer, air_temperature)
 
 
-@define.figure(
+define.figure(
     "boosted_effective_ratio",
     "Dynamic compression ratio × pressure ratio",
     units.COMPRESSION,
@@ -243,10 +236,8 @@ def corrected_compressor_flow(air_at_peak_power: Value, air_temperature: Value, 
     symbols=((r"\epsilon", "dynamic compression ratio", "1"),),
     working="{effective_compression_ratio} × {delivered_pressure_ratio}",
     validity="a way to compare like engines: cooling of the charge is not in it, and it is no limit",
-)
-def boosted_effective_ratio(effective_compression_ratio: Value, delivered_pressure_ratio: Value) -> Value:
-    """Return the effective compression ratio with boost at each lift [-]."""
-    return boost.boosted_effective_ratio(effective_compression_ratio, delivered_pressure_ratio)
+    inputs=("effective_compression_ratio", "delivered_pressure_ratio"),
+)(boost.boosted_effective_ratio)
 
 
 @define.figure(

@@ -215,7 +215,7 @@ def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     return unwrap_scalar(np.asarray(rated_flow) / np.asarray(air_demand))
 
 
-@define.figure(
+define.figure(
     "flow_at_depression",
     "Intake flow at 28 in H₂O",
     units.VOLUME_FLOW,
@@ -226,13 +226,11 @@ def induction_headroom_as_rated(rated_flow: Value, air_demand: Value) -> Value:
     formula=r"Q \sqrt{\frac{\Delta p_{28}}{\Delta p}}",
     working="{intake_bench_flow} × √({compared_depression} / {bench_depression})",
     validity=_ONE_CYLINDER,
-)
-def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compared_depression: Value) -> Value:
-    """Return the intake flow at each lift at 28 inH2O [m3/s]."""
-    return breathing.flow_at_depression(intake_bench_flow, bench_depression, compared_depression)
+    inputs=("intake_bench_flow", "bench_depression", "compared_depression"),
+)(breathing.flow_at_depression)
 
 
-@define.figure(
+define.figure(
     "exhaust_flow_at_depression",
     "Exhaust flow at 28 in H₂O",
     units.VOLUME_FLOW,
@@ -243,10 +241,8 @@ def flow_at_depression(intake_bench_flow: Value, bench_depression: Value, compar
     formula=r"Q \sqrt{\frac{\Delta p_{28}}{\Delta p}}",
     working="{exhaust_bench_flow} × √({compared_depression} / {bench_depression})",
     validity=_ONE_CYLINDER,
-)
-def exhaust_flow_at_depression(exhaust_bench_flow: Value, bench_depression: Value, compared_depression: Value) -> Value:
-    """Return the exhaust flow at each lift at 28 inH2O [m3/s]."""
-    return breathing.flow_at_depression(exhaust_bench_flow, bench_depression, compared_depression)
+    inputs=("exhaust_bench_flow", "bench_depression", "compared_depression"),
+)(breathing.flow_at_depression)
 
 
 _DISCHARGE = r"C_d = \frac{Q}{z \, \pi D_v L \sqrt{2 \Delta p / \rho}}"
@@ -258,7 +254,7 @@ def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depress
     return breathing.discharge_coefficient(flow, curtain, depression, density)
 
 
-@define.figure(
+define.figure(
     "discharge_coefficient",
     "Intake discharge coefficient",
     units.RATIO,
@@ -270,22 +266,18 @@ def _discharge(flow: Value, lift: Value, diameter: Value, valves: Value, depress
     working="{intake_bench_flow} / ({intake_valves} × π × {intake_valve_diameter} × {intake_bench_lift}"
     " × √(2 × {bench_depression} / {bench_air}))",
     validity=_DISCHARGE_HOLDS,
-)
-def discharge_coefficient(
-    intake_bench_flow: Value,
-    intake_bench_lift: Value,
-    intake_valve_diameter: Value,
-    intake_valves: Value,
-    bench_depression: Value,
-    bench_air: Value,
-) -> Value:
-    """Return the discharge coefficient of the intake at each lift, on the curtain area [1]."""
-    return _discharge(
-        intake_bench_flow, intake_bench_lift, intake_valve_diameter, intake_valves, bench_depression, bench_air
-    )
+    inputs=(
+        "intake_bench_flow",
+        "intake_bench_lift",
+        "intake_valve_diameter",
+        "intake_valves",
+        "bench_depression",
+        "bench_air",
+    ),
+)(_discharge)
 
 
-@define.figure(
+define.figure(
     "exhaust_discharge_coefficient",
     "Exhaust discharge coefficient",
     units.RATIO,
@@ -297,22 +289,18 @@ def discharge_coefficient(
     working="{exhaust_bench_flow} / ({exhaust_valves} × π × {exhaust_valve_diameter} × {exhaust_bench_lift}"
     " × √(2 × {bench_depression} / {bench_air}))",
     validity=_DISCHARGE_HOLDS,
-)
-def exhaust_discharge_coefficient(
-    exhaust_bench_flow: Value,
-    exhaust_bench_lift: Value,
-    exhaust_valve_diameter: Value,
-    exhaust_valves: Value,
-    bench_depression: Value,
-    bench_air: Value,
-) -> Value:
-    """Return the discharge coefficient of the exhaust at each lift, on the curtain area [1]."""
-    return _discharge(
-        exhaust_bench_flow, exhaust_bench_lift, exhaust_valve_diameter, exhaust_valves, bench_depression, bench_air
-    )
+    inputs=(
+        "exhaust_bench_flow",
+        "exhaust_bench_lift",
+        "exhaust_valve_diameter",
+        "exhaust_valves",
+        "bench_depression",
+        "bench_air",
+    ),
+)(_discharge)
 
 
-@define.figure(
+define.figure(
     "mean_port_velocity",
     "Mean port velocity",
     units.FAST_VELOCITY,
@@ -324,13 +312,11 @@ def exhaust_discharge_coefficient(
     symbols=(("S_p", "mean piston speed", "m/s"),),
     working="π/4 × ({bore})² × {mean_piston_speed} / {intake_port_area}",
     validity="smallest section of all intake ports of one cylinder; mean over a full stroke",
-)
-def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: Value) -> Value:
-    """Return the mean velocity at the narrowest section [m/s]."""
-    return breathing.mean_port_velocity(bore, mean_piston_speed, intake_port_area)
+    inputs=("bore", "mean_piston_speed", "intake_port_area"),
+)(breathing.mean_port_velocity)
 
 
-@define.figure(
+define.figure(
     "mean_runner_velocity",
     "Mean runner velocity",
     units.FAST_VELOCITY,
@@ -342,10 +328,8 @@ def mean_port_velocity(bore: Value, mean_piston_speed: Value, intake_port_area: 
     symbols=(("S_p", "mean piston speed", "m/s"),),
     working="π/4 × ({bore})² × {mean_piston_speed} / {runner_area}",
     validity="one runner for each cylinder; mean over a full stroke",
-)
-def mean_runner_velocity(bore: Value, mean_piston_speed: Value, runner_area: Value) -> Value:
-    """Return the mean velocity in a runner at its narrowest section [m/s]."""
-    return breathing.mean_port_velocity(bore, mean_piston_speed, runner_area)
+    inputs=("bore", "mean_piston_speed", "runner_area"),
+)(breathing.mean_port_velocity)
 
 
 @define.figure(

@@ -233,22 +233,23 @@ define.add_inputs(
 )
 
 
-@define.alternative("main_oil_clearance", working="{main_bore} − 2 × {main_shell} − {main_journal}", is_sum=True)
-def main_oil_clearance(main_bore: Value, main_shell: Value, main_journal: Value) -> Value:
-    """Return the main oil clearance from the parts [m]."""
-    return clearance.oil_clearance(main_bore, main_shell, main_journal)
+define.alternative(
+    "main_oil_clearance",
+    working="{main_bore} − 2 × {main_shell} − {main_journal}",
+    is_sum=True,
+    inputs=("main_bore", "main_shell", "main_journal"),
+)(clearance.oil_clearance)
 
 
-@define.alternative("rod_oil_clearance", working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}", is_sum=True)
-def rod_oil_clearance(big_end_bore: Value, rod_shell: Value, rod_journal: Value) -> Value:
-    """Return the rod oil clearance from the parts [m]."""
-    return clearance.oil_clearance(big_end_bore, rod_shell, rod_journal)
+define.alternative(
+    "rod_oil_clearance",
+    working="{big_end_bore} − 2 × {rod_shell} − {rod_journal}",
+    is_sum=True,
+    inputs=("big_end_bore", "rod_shell", "rod_journal"),
+)(clearance.oil_clearance)
 
 
-@define.alternative("piston_clearance", working="{bore} − {piston_diameter}", is_sum=True)
-def piston_clearance(bore: Value, piston_diameter: Value) -> Value:
-    """Return the piston clearance from bore and piston [m]."""
-    return clearance.piston_clearance(bore, piston_diameter)
+define.alternative("piston_clearance", working="{bore} − {piston_diameter}", is_sum=True)(clearance.piston_clearance)
 
 
 @define.figure(
@@ -289,7 +290,7 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     return clearance.bore_out_of_round(axes[..., np.newaxis, :])
 
 
-@define.figure(
+define.figure(
     "fit_position",
     "Clearance position in spec",
     units.WHOLE_PERCENT,
@@ -300,7 +301,5 @@ def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) ->
     working="({fit_mean} − {fit_least}) / ({fit_most} − {fit_least})",
     validity="specs with two limits; out of spec below 0 % or above 100 %",
     is_listed=False,
-)
-def fit_position(fit_mean: Value, fit_least: Value, fit_most: Value) -> Value:
-    """Return where each fit lies in its range [1]."""
-    return clearance.position_in_range(fit_mean, fit_least, fit_most)
+    inputs=("fit_mean", "fit_least", "fit_most"),
+)(clearance.position_in_range)

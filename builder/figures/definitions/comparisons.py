@@ -8,7 +8,7 @@ from builder.engine import uncertainty
 from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import GUM, POWER, Definitions, Missing
+from builder.figures.core.registry import GUM, POWER, Definitions, Missing, unchanged
 from builder.figures.core.types import MEASURED, InputValue
 from builder.figures.definitions.pull_inputs import session_of
 from builder.figures.dyno.comparisons import level_text
@@ -83,7 +83,7 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
     )
 
 
-@define.figure(
+define.figure(
     "repeatability",
     "Repeatability",
     units.TORQUE,
@@ -95,13 +95,11 @@ def _setting_tried(context: Context, item: Input) -> InputValue | None:
     symbols=(("s(n)", "standard deviation of the torque at one engine speed n", "N m"),),
     working="standard deviation at each speed of {repeat_deviation}, root mean square",
     validity="two or more pulls with nothing changed; with two, the deviation itself is uncertain by three quarters",
-)
-def repeatability(repeat_deviation: Value) -> Value:
-    """Return the overall standard deviation between repeats [N m]."""
-    return repeat_deviation
+    inputs=("repeat_deviation",),
+)(unchanged)
 
 
-@define.figure(
+define.figure(
     "gain",
     "Back-to-back gain",
     units.TORQUE,
@@ -125,10 +123,8 @@ def repeatability(repeat_deviation: Value) -> Value:
     validity="the speeds that both pulls share. Without repeats the scatter between pulls is the shop's own, or "
     "assumed: 0.5 % of torque with six degrees of freedom (common practice, no source)",
     is_listed=False,
-)
-def gain(torque_gain: Value) -> Value:
-    """Return the mean difference of torque [N m]."""
-    return torque_gain
+    inputs=("torque_gain",),
+)(unchanged)
 
 
 @define.figure(

@@ -8,7 +8,15 @@ from builder.engine import geometry
 from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Input
-from builder.figures.core.registry import COMMON_PRACTICE, CYLINDER, GEOMETRY, HEYWOOD_2, Definitions, Missing
+from builder.figures.core.registry import (
+    COMMON_PRACTICE,
+    CYLINDER,
+    GEOMETRY,
+    HEYWOOD_2,
+    Definitions,
+    Missing,
+    unchanged,
+)
 from builder.figures.core.types import GIVEN
 
 define = Definitions(CYLINDER)
@@ -43,7 +51,7 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.figure(
+define.figure(
     "swept_volume",
     "Swept volume",
     units.VOLUME,
@@ -52,10 +60,7 @@ define.add_inputs(
     formula=r"V_s = \frac{\pi}{4} B^2 S",
     working="π/4 × ({bore})² × {stroke}",
     validity="any engine",
-)
-def swept_volume(bore: Value, stroke: Value) -> Value:
-    """Return the swept volume of each cylinder [m3]."""
-    return geometry.swept_volume(bore, stroke)
+)(geometry.swept_volume)
 
 
 @define.figure(
@@ -74,7 +79,7 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
     return geometry.displacement(float(np.mean(swept_volume)), round(float(cylinders)))
 
 
-@define.figure(
+define.figure(
     "bore_stroke_ratio",
     "Bore/stroke ratio",
     units.RATIO,
@@ -83,13 +88,10 @@ def displacement(cylinders: Value, swept_volume: Value) -> Value:
     formula=r"B / S",
     working="{bore} / {stroke}",
     validity="any engine",
-)
-def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
-    """Return bore over stroke."""
-    return geometry.bore_stroke_ratio(bore, stroke)
+)(geometry.bore_stroke_ratio)
 
 
-@define.figure(
+define.figure(
     "rod_ratio",
     "Rod/stroke ratio",
     units.RATIO,
@@ -98,13 +100,11 @@ def bore_stroke_ratio(bore: Value, stroke: Value) -> Value:
     formula=r"L / S",
     working="{rod_length} / {stroke}",
     validity="1.4 to 2.2 in running engines",
-)
-def rod_ratio(rod_length: Value, stroke: Value) -> Value:
-    """Return rod length over stroke."""
-    return geometry.rod_ratio(rod_length, stroke)
+    inputs=("rod_length", "stroke"),
+)(geometry.rod_ratio)
 
 
-@define.figure(
+define.figure(
     "deck_clearance",
     "Deck clearance",
     units.LENGTH,
@@ -113,21 +113,19 @@ def rod_ratio(rod_length: Value, stroke: Value) -> Value:
     formula=r"c = H - \left( S/2 + L + h \right)",
     working="by dial indicator: {deck_clearance_measured}",
     validity="the gauge wins over the sum of the parts; the difference between the two is a finding",
-)
-def deck_clearance(deck_clearance_measured: Value) -> Value:
-    """Return the deck clearance as the dial indicator read it [m]."""
-    return deck_clearance_measured
+    inputs=("deck_clearance_measured",),
+)(unchanged)
 
 
-@define.alternative(
-    "deck_clearance", working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})", is_sum=True
-)
-def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Value, compression_height: Value) -> Value:
-    """Return the deck clearance as the parts stack up [m]."""
-    return geometry.deck_clearance(deck_height, stroke, rod_length, compression_height)
+define.alternative(
+    "deck_clearance",
+    working="{deck_height} − ({stroke} / 2 + {rod_length} + {compression_height})",
+    is_sum=True,
+    inputs=("deck_height", "stroke", "rod_length", "compression_height"),
+)(geometry.deck_clearance)
 
 
-@define.figure(
+define.figure(
     "compression_height_from_deck",
     "Compression height (from deck)",
     units.LENGTH,
@@ -137,15 +135,11 @@ def deck_clearance_from_parts(deck_height: Value, stroke: Value, rod_length: Val
     working="{deck_height} − ({stroke} / 2 + {rod_length} + {deck_clearance_measured})",
     validity="where the deck clearance was measured; errors of block, crank or rod count as the piston's",
     is_sum=True,
-)
-def compression_height_from_deck(
-    deck_height: Value, stroke: Value, rod_length: Value, deck_clearance_measured: Value
-) -> Value:
-    """Return the compression height that the gauged deck clearance leaves to the piston [m]."""
-    return geometry.compression_height_from_deck(deck_height, stroke, rod_length, deck_clearance_measured)
+    inputs=("deck_height", "stroke", "rod_length", "deck_clearance_measured"),
+)(geometry.compression_height_from_deck)
 
 
-@define.figure(
+define.figure(
     "quench",
     "Quench (squish)",
     units.LENGTH,
@@ -155,10 +149,7 @@ def compression_height_from_deck(
     working="{deck_clearance} + {gasket_thickness}",
     validity="heads with a quench flat",
     is_sum=True,
-)
-def quench(deck_clearance: Value, gasket_thickness: Value) -> Value:
-    """Return the squish distance [m]."""
-    return geometry.quench(deck_clearance, gasket_thickness)
+)(geometry.quench)
 
 
 @define.figure(
@@ -225,7 +216,7 @@ def clearance_volume(
     )
 
 
-@define.figure(
+define.figure(
     "compression_ratio",
     "Compression ratio",
     units.COMPRESSION,
@@ -235,13 +226,10 @@ def clearance_volume(
     working="({swept_volume} + {clearance_volume}) / {clearance_volume}",
     symbols=(("V_s", "swept volume", "m³"), ("V_k", "clearance volume", "m³")),
     validity="any engine",
-)
-def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
-    """Return the compression ratio of each cylinder."""
-    return geometry.compression_ratio(swept_volume, clearance_volume)
+)(geometry.compression_ratio)
 
 
-@define.figure(
+define.figure(
     "clearance_volume_wanted",
     "Clearance volume for target CR",
     units.VOLUME,
@@ -251,10 +239,8 @@ def compression_ratio(swept_volume: Value, clearance_volume: Value) -> Value:
     symbols=(("V_s", "swept volume", "m³"),),
     working="{swept_volume} / ({compression_wanted} − 1)",
     validity="any engine",
-)
-def clearance_volume_wanted(swept_volume: Value, compression_wanted: Value) -> Value:
-    """Return the clearance volume of each cylinder that gives the ratio asked for [m3]."""
-    return geometry.clearance_for_ratio(swept_volume, compression_wanted)
+    inputs=("swept_volume", "compression_wanted"),
+)(geometry.clearance_for_ratio)
 
 
 @define.figure(

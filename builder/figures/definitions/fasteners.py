@@ -13,7 +13,7 @@ from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, written_mean, written_text
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import FITS, MACHINERYS, SHIGLEY_BOLTS, Definitions
+from builder.figures.core.registry import FITS, MACHINERYS, SHIGLEY_BOLTS, Definitions, unchanged
 from builder.figures.core.solver import FigureResult
 from builder.figures.core.types import GIVEN, MEASURED, InputValue, Provenance
 from builder.record.models.assembly import Fastener
@@ -174,7 +174,7 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.figure(
+define.figure(
     "fastener_torque",
     "Fastener torque",
     units.TORQUE,
@@ -189,10 +189,8 @@ define.add_inputs(
     ),
     working="{joint_torque}",
     validity="the joint as recorded; for reassembly follow the manufacturer's current specification",
-)
-def fastener_torque(joint_torque: Value) -> Value:
-    """Return the final torque of each joint [N m]."""
-    return joint_torque
+    inputs=("joint_torque",),
+)(unchanged)
 
 
 @define.figure(
@@ -219,7 +217,7 @@ def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter:
     return FigureResult(force, note=note)
 
 
-@define.figure(
+define.figure(
     "stretch_preload",
     "Clamp load, by stretch",
     units.CLAMPING,
@@ -233,13 +231,5 @@ def fastener_preload(deciding_torque: Value, nut_factor: Value, thread_diameter:
     " + {thread_length} / {thread_stress_area})",
     validity="steel bolts below yield, shank and thread as springs in series; about ±5 % where both ends are "
     "accessible; follow the manufacturer's stretch",
-)
-def stretch_preload(
-    bolt_stretch: Value,
-    shank_length: Value,
-    shank_diameter: Value,
-    thread_length: Value,
-    thread_stress_area: Value,
-) -> Value:
-    """Return the clamping force of one fastener of each joint [N], from its mean stretch."""
-    return fasteners.preload_from_stretch(bolt_stretch, shank_length, shank_diameter, thread_length, thread_stress_area)
+    inputs=("bolt_stretch", "shank_length", "shank_diameter", "thread_length", "thread_stress_area"),
+)(fasteners.preload_from_stretch)

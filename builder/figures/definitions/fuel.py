@@ -11,7 +11,7 @@ from builder.engine.fuel_properties import TYPICAL_FUELS, FuelProperties
 from builder.engine.validation import Array, Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input, recorded_value
-from builder.figures.core.registry import AIR, DEFINITION, HEYWOOD_2, Definitions
+from builder.figures.core.registry import AIR, DEFINITION, HEYWOOD_2, Definitions, unchanged
 from builder.figures.core.types import GIVEN, TYPICAL, InputValue
 from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
 from builder.figures.dyno.pull import PullResult, logged_lambda, metered_air
@@ -105,7 +105,7 @@ def _heating_value(context: Context, item: Input) -> InputValue | None:
     return _own_or_typical(context, item, heat, relative)
 
 
-@define.figure(
+define.figure(
     "air_from_fuel",
     "Air from fuel flow and mixture",
     units.MASS_FLOW,
@@ -116,10 +116,8 @@ def _heating_value(context: Context, item: Input) -> InputValue | None:
     validity="air that passes unburned in overlap reads as a lean mixture; where build.yaml gives no air-fuel ratio at "
     "lambda 1, that of fuels of its kind is used: Heywood, app. D, from memory; blends by their parts",
     applies=_logs_mixture,
-)
-def air_from_fuel(fuel_at_peak_power: Value, ratio_at_peak_power: Value) -> Value:
-    """Return the air that fuel flow and air-fuel ratio imply [kg/s]."""
-    return fuel_properties.air_from_fuel(fuel_at_peak_power, ratio_at_peak_power)
+    inputs=("fuel_at_peak_power", "ratio_at_peak_power"),
+)(fuel_properties.air_from_fuel)
 
 
 @define.alternative("air_from_fuel", working="{fuel_at_peak_power} × {lambda_at_peak_power} × {stoichiometric}")
@@ -129,7 +127,7 @@ def air_from_fuel_and_lambda(fuel_at_peak_power: Value, lambda_at_peak_power: Va
     return fuel_properties.air_from_fuel(fuel_at_peak_power, ratio)
 
 
-@define.figure(
+define.figure(
     "air_at_peak_power",
     "Air taken in at peak power",
     units.MASS_FLOW,
@@ -138,13 +136,10 @@ def air_from_fuel_and_lambda(fuel_at_peak_power: Value, lambda_at_peak_power: Va
     formula=r"\dot m_a = \dot m_m",
     working="by flow meter: {metered_air}",
     validity="as observed on the day of the pull, not corrected",
-)
-def air_at_peak_power(metered_air: Value) -> Value:
-    """Return the air taken in as metered [kg/s]."""
-    return metered_air
+    inputs=("metered_air",),
+)(unchanged)
 
 
-@define.alternative("air_at_peak_power", working="from fuel flow and mixture: {air_from_fuel}")
-def air_at_peak_power_from_fuel(air_from_fuel: Value) -> Value:
-    """Return the air taken in as the fuel implies it [kg/s]."""
-    return air_from_fuel
+define.alternative(
+    "air_at_peak_power", working="from fuel flow and mixture: {air_from_fuel}", inputs=("air_from_fuel",)
+)(unchanged)

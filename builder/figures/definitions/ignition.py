@@ -9,7 +9,7 @@ from builder.engine.validation import Array, Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import join_unit
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import AIR, DEFINITION, Definitions
+from builder.figures.core.registry import AIR, DEFINITION, Definitions, unchanged
 from builder.figures.core.types import MEASURED, InputValue
 from builder.record.models.build import Build
 
@@ -110,7 +110,7 @@ def timing_by_limit(idle_timing: Value, most_advance: Value) -> Value:
     return ignition.total_timing(idle_timing, 0.0, most_advance)
 
 
-@define.figure(
+define.figure(
     "full_advance_speed",
     "Full mechanical advance at",
     units.SPEED,
@@ -120,10 +120,8 @@ def timing_by_limit(idle_timing: Value, most_advance: Value) -> Value:
     symbols=(("a, a_m", "mechanical advance, and the most of it", "deg"),),
     working="{curve_top}",
     validity="at the points of the curve as measured",
-)
-def full_advance_speed(curve_top: Value) -> Value:
-    """Return the lowest speed with the most advance [rev/s]."""
-    return curve_top
+    inputs=("curve_top",),
+)(unchanged)
 
 
 @define.figure(

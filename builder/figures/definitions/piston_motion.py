@@ -81,7 +81,7 @@ def _is_balanced_with_bobweights(build: Build) -> bool:
     return engine.layout == "V" or engine.cylinders <= 3
 
 
-@define.figure(
+define.figure(
     "mean_piston_speed",
     "Mean piston speed",
     units.VELOCITY,
@@ -92,10 +92,8 @@ def _is_balanced_with_bobweights(build: Build) -> bool:
     formula=r"2 S n",
     working="2 × {stroke} × {speed_of_interest}",
     validity="any engine",
-)
-def mean_piston_speed(stroke: Value, speed_of_interest: Value) -> Value:
-    """Return the mean piston speed at peak power and at the red line [m/s]."""
-    return kinematics.mean_piston_speed(stroke, speed_of_interest)
+    inputs=("stroke", "speed_of_interest"),
+)(kinematics.mean_piston_speed)
 
 
 @define.figure(
@@ -179,7 +177,7 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
     return piston_mass + pin_mass + ring_mass + small_end_mass
 
 
-@define.figure(
+define.figure(
     "inertia_force_tdc",
     "Inertia load at TDC",
     units.FORCE,
@@ -189,10 +187,8 @@ def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, sm
     symbols=(("m", "reciprocating mass", "kg"), ("\\omega", "crank speed at the red line", "rad/s")),
     working="{reciprocating_mass} × {stroke} / 2 × (2π × {red_line})² × (1 + {stroke} / (2 × {rod_length}))",
     validity="at the red line, without gas load",
-)
-def inertia_force_tdc(reciprocating_mass: Value, stroke: Value, rod_length: Value, red_line: Value) -> Value:
-    """Return the inertia force at TDC at the red line [N]."""
-    return kinematics.inertia_force_tdc(reciprocating_mass, stroke, rod_length, red_line)
+    inputs=("reciprocating_mass", "stroke", "rod_length", "red_line"),
+)(kinematics.inertia_force_tdc)
 
 
 def _has_imbalance(build: Build) -> bool:

@@ -10,7 +10,7 @@ from builder.engine import kinematics, ports
 from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Input
-from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, PORTS, Definitions
+from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, PORTS, Definitions, unchanged
 from builder.figures.core.types import GIVEN
 
 define = Definitions(PORTS, applies=attrgetter("is_timed_by_ports"))
@@ -159,7 +159,7 @@ for _kind in _KINDS:
     _define_timing(_kind)
 
 
-@define.figure(
+define.figure(
     "blowdown",
     "Blowdown",
     units.ANGLE,
@@ -169,10 +169,8 @@ for _kind in _KINDS:
     working="{transfer_port_opens} − {exhaust_port_opens}",
     symbols=((r"\theta_t, \theta_e", "transfer and exhaust port open, after TDC", "deg"),),
     validity="negative where the transfer ports open first, which is a fault",
-)
-def blowdown(exhaust_port_opens: Value, transfer_port_opens: Value) -> Value:
-    """Return the blowdown of each cylinder [deg]."""
-    return ports.blowdown(exhaust_port_opens, transfer_port_opens)
+    inputs=("exhaust_port_opens", "transfer_port_opens"),
+)(ports.blowdown)
 
 
 @define.figure(
@@ -202,7 +200,7 @@ def trapped_compression_ratio(
     return ports.trapped_compression_ratio(bore, stroke, rod_length, clearance_volume, exhaust_port_opens, pin_offset)
 
 
-@define.figure(
+define.figure(
     "crankcase_compression_ratio",
     "Crankcase compression ratio",
     units.COMPRESSION,
@@ -212,13 +210,10 @@ def trapped_compression_ratio(
     symbols=(("V_c", "crankcase at BDC with the transfer ducts", "m³"), ("V_s", "swept volume", "m³")),
     working="({crankcase_volume} + {swept_volume}) / {crankcase_volume}",
     validity="1.2 to 1.6 in most engines (common practice, no source)",
-)
-def crankcase_compression_ratio(swept_volume: Value, crankcase_volume: Value) -> Value:
-    """Return the primary compression ratio of each cylinder."""
-    return ports.crankcase_compression_ratio(swept_volume, crankcase_volume)
+)(ports.crankcase_compression_ratio)
 
 
-@define.figure(
+define.figure(
     "exhaust_port_chordal_share",
     "Exhaust port width over bore",
     units.WHOLE_PERCENT,
@@ -227,10 +222,8 @@ def crankcase_compression_ratio(swept_volume: Value, crankcase_volume: Value) ->
     formula=r"w / B",
     working="{exhaust_width} / {bore}",
     validity="the straight width of one port",
-)
-def exhaust_port_chordal_share(exhaust_width: Value, bore: Value) -> Value:
-    """Return the width of the exhaust port over the bore of each cylinder."""
-    return ports.chordal_share(exhaust_width, bore)
+    inputs=("exhaust_width", "bore"),
+)(ports.chordal_share)
 
 
 for _kind in _KINDS:
@@ -267,7 +260,7 @@ def exhaust_angle_area(
     return ports.angle_area(roof, floor, width, count, clearance, throw, rod)
 
 
-@define.figure(
+define.figure(
     "intake_port_opens",
     "Crankcase intake opens",
     units.ANGLE,
@@ -281,10 +274,8 @@ def exhaust_angle_area(
     ),
     working="by degree wheel: {intake_port_opens_read}",
     validity="a reed valve opens by pressure and has no fixed angle",
-)
-def intake_port_opens(intake_port_opens_read: Value) -> Value:
-    """Return the opening of the intake by degree wheel [deg BTDC]."""
-    return intake_port_opens_read
+    inputs=("intake_port_opens_read",),
+)(unchanged)
 
 
 @define.alternative(

@@ -9,7 +9,7 @@ from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import System
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import COMMON_PRACTICE, HEYWOOD_2, POWER, Definitions
+from builder.figures.core.registry import COMMON_PRACTICE, HEYWOOD_2, POWER, Definitions, unchanged
 from builder.figures.core.types import GIVEN, InputValue
 from builder.figures.definitions.pull_inputs import FUEL_LOG, LOG, per_pull, per_state
 from builder.figures.dyno.engine_state import EngineState
@@ -152,7 +152,7 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     return power.power(torque_at_peak_power, speed_of_peak_power)
 
 
-@define.figure(
+define.figure(
     "peak_power_speed",
     "Peak power rpm",
     units.SPEED,
@@ -162,10 +162,8 @@ def peak_power(speed_of_peak_power: Value, torque_at_peak_power: Value) -> Value
     symbols=(("P", "power", "W"),),
     working="top of the fitted power curve, {speed_of_peak_power}",
     validity="the speeds tested",
-)
-def peak_power_speed(speed_of_peak_power: Value) -> Value:
-    """Return the speed of peak power of each state [rev/s]."""
-    return speed_of_peak_power
+    inputs=("speed_of_peak_power",),
+)(unchanged)
 
 
 @define.figure(
@@ -183,7 +181,7 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     return unwrap_scalar(np.asarray(peak_torque_uncorrected) * np.asarray(peak_torque_factor))
 
 
-@define.figure(
+define.figure(
     "peak_torque_speed",
     "Peak torque rpm",
     units.SPEED,
@@ -193,13 +191,11 @@ def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Va
     symbols=(("T", "torque", "N m"),),
     working="top of the fitted torque curve, {speed_of_peak_torque}",
     validity="the speeds tested",
-)
-def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
-    """Return the speed of peak torque of each state [rev/s]."""
-    return speed_of_peak_torque
+    inputs=("speed_of_peak_torque",),
+)(unchanged)
 
 
-@define.figure(
+define.figure(
     "raw_peak_power",
     "Peak power, unsmoothed",
     units.POWER,
@@ -209,13 +205,11 @@ def peak_torque_speed(speed_of_peak_torque: Value) -> Value:
     symbols=(("P_i", "power at one reading", "W"),),
     working="the highest corrected reading that is no spike, {highest_power}",
     validity="in addition to the peak, never instead of it",
-)
-def raw_peak_power(highest_power: Value) -> Value:
-    """Return the highest single reading of power of each pull [W]."""
-    return highest_power
+    inputs=("highest_power",),
+)(unchanged)
 
 
-@define.figure(
+define.figure(
     "raw_peak_torque",
     "Peak torque, unsmoothed",
     units.TORQUE,
@@ -225,10 +219,8 @@ def raw_peak_power(highest_power: Value) -> Value:
     symbols=(("T_i", "torque at one reading", "N m"),),
     working="the highest corrected reading that is no spike, {highest_torque}",
     validity="in addition to the peak, never instead of it",
-)
-def raw_peak_torque(highest_torque: Value) -> Value:
-    """Return the highest single reading of torque of each pull [N m]."""
-    return highest_torque
+    inputs=("highest_torque",),
+)(unchanged)
 
 
 @define.figure(
@@ -248,7 +240,7 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
     return power.bmep(peak_torque, displacement, round(float(np.mean(turns_of_a_cycle)) / (2 * np.pi)))
 
 
-@define.figure(
+define.figure(
     "specific_torque",
     "Torque per liter",
     units.SPECIFIC_TORQUE,
@@ -258,13 +250,11 @@ def bmep(turns_of_a_cycle: Value, peak_torque: Value, displacement: Value) -> Va
     symbols=(("T", "peak torque", "N m"),),
     working="{peak_torque} / {displacement}",
     validity="any engine",
-)
-def specific_torque(peak_torque: Value, displacement: Value) -> Value:
-    """Return peak torque over displacement [N m/m3]."""
-    return power.specific_torque(peak_torque, displacement)
+    inputs=("peak_torque", "displacement"),
+)(power.specific_torque)
 
 
-@define.figure(
+define.figure(
     "specific_power",
     "Power per liter",
     units.SPECIFIC_POWER,
@@ -274,10 +264,8 @@ def specific_torque(peak_torque: Value, displacement: Value) -> Value:
     symbols=(("P", "peak power", "W"),),
     working="{peak_power} / {displacement}",
     validity="any engine",
-)
-def specific_power(peak_power: Value, displacement: Value) -> Value:
-    """Return peak power over displacement [W/m3]."""
-    return power.specific_power(peak_power, displacement)
+    inputs=("peak_power", "displacement"),
+)(power.specific_power)
 
 
 @define.figure(
@@ -334,7 +322,7 @@ def torque_band(band_from: Value, band_to: Value) -> Value:
     return unwrap_scalar(np.asarray(band_to) - np.asarray(band_from))
 
 
-@define.figure(
+define.figure(
     "bsfc",
     "BSFC",
     units.SPECIFIC_FUEL,
@@ -343,13 +331,11 @@ def torque_band(band_from: Value, band_to: Value) -> Value:
     formula=r"\dot m_f / P",
     working="{thriftiest_fuel} / {thriftiest_power}",
     validity="full load; fuel and power uncorrected",
-)
-def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
-    """Return the least brake specific fuel consumption of each pull [kg/J]."""
-    return power.bsfc(thriftiest_fuel, thriftiest_power)
+    inputs=("thriftiest_fuel", "thriftiest_power"),
+)(power.bsfc)
 
 
-@define.figure(
+define.figure(
     "brake_thermal_efficiency",
     "Brake thermal efficiency",
     units.PERCENT,
@@ -358,13 +344,11 @@ def bsfc(thriftiest_fuel: Value, thriftiest_power: Value) -> Value:
     formula=r"\frac{P}{\dot m_f \, LHV}",
     working="{thriftiest_power} / ({thriftiest_fuel} × {heating_value})",
     validity="above 50 % is a logging error",
-)
-def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, heating_value: Value) -> Value:
-    """Return the best brake thermal efficiency of each pull [-]."""
-    return power.brake_thermal_efficiency(thriftiest_power, thriftiest_fuel, heating_value)
+    inputs=("thriftiest_power", "thriftiest_fuel", "heating_value"),
+)(power.brake_thermal_efficiency)
 
 
-@define.figure(
+define.figure(
     "acceleration_torque",
     "Inertia correction",
     units.TORQUE,
@@ -378,13 +362,10 @@ def brake_thermal_efficiency(thriftiest_power: Value, thriftiest_fuel: Value, he
     ),
     working="{inertia} × 2π × {acceleration}",
     validity="sweeps with time in the log and a stated inertia",
-)
-def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
-    """Return the torque spent on accelerating, at peak torque [N m]."""
-    return power.acceleration_torque(inertia, acceleration)
+)(power.acceleration_torque)
 
 
-@define.figure(
+define.figure(
     "torque_power_consistency",
     "Torque/power cross-check",
     units.FACTOR,
@@ -394,7 +375,5 @@ def acceleration_torque(inertia: Value, acceleration: Value) -> Value:
     symbols=(("P, T, n", "power, torque and speed as logged", "W, N m, rev/s"),),
     working="median of {power_ratio}",
     validity="0.995 to 1.005; 0.738 means N m read as lbf ft, 1.356 the reverse, 1.014 metric hp read as mechanical hp",
-)
-def torque_power_consistency(power_ratio: Value) -> Value:
-    """Return logged power over the power that follows from torque and speed [-]."""
-    return power_ratio
+    inputs=("power_ratio",),
+)(unchanged)

@@ -11,13 +11,13 @@ from builder.engine import geometry
 from builder.engine import valve_train as train
 from builder.engine.validation import Value
 from builder.figures.core import display_units as units
-from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, VALVE_TRAIN, Definitions
+from builder.figures.core.registry import COMMON_PRACTICE, GEOMETRY, HEYWOOD_2, VALVE_TRAIN, Definitions, unchanged
 from builder.figures.core.solver import FigureResult
 
 define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
 
 
-@define.figure(
+define.figure(
     "lobe_separation",
     "Lobe separation",
     units.ANGLE,
@@ -27,25 +27,23 @@ define = Definitions(VALVE_TRAIN, applies=attrgetter("has_valves"))
     working="({intake_centerline_wheel} + {exhaust_centerline_wheel}) / 2",
     symbols=(("C_i, C_e", "intake and exhaust centerline", "deg"),),
     validity="cam degrees; from degree-wheel readings where both lobes were degreed, else from the card",
-)
-def lobe_separation(intake_centerline_wheel: Value, exhaust_centerline_wheel: Value) -> Value:
-    """Return the lobe separation from the degree wheel [cam deg]."""
-    return train.lobe_separation(intake_centerline_wheel, exhaust_centerline_wheel)
+    inputs=("intake_centerline_wheel", "exhaust_centerline_wheel"),
+)(train.lobe_separation)
 
 
-@define.alternative("lobe_separation", working="as on the card: {lobe_separation_card}")
-def lobe_separation_card(lobe_separation_card: Value) -> Value:
-    """Return the lobe separation as the card states it [cam deg]."""
-    return lobe_separation_card
+define.alternative(
+    "lobe_separation", working="as on the card: {lobe_separation_card}", inputs=("lobe_separation_card",)
+)(unchanged)
 
 
-@define.alternative("lobe_separation", working="({intake_centerline_card} + {exhaust_centerline_card}) / 2")
-def lobe_separation_from_card(intake_centerline_card: Value, exhaust_centerline_card: Value) -> Value:
-    """Return the lobe separation from the card's centerlines [cam deg]."""
-    return train.lobe_separation(intake_centerline_card, exhaust_centerline_card)
+define.alternative(
+    "lobe_separation",
+    working="({intake_centerline_card} + {exhaust_centerline_card}) / 2",
+    inputs=("intake_centerline_card", "exhaust_centerline_card"),
+)(train.lobe_separation)
 
 
-@define.figure(
+define.figure(
     "installed_centerline",
     "Intake centerline, installed",
     units.ANGLE,
@@ -55,25 +53,23 @@ def lobe_separation_from_card(intake_centerline_card: Value, exhaust_centerline_
     symbols=(("a, b", "wheel at equal lift on either side of the nose", "deg"),),
     working="{intake_centerline_wheel}",
     validity="midpoint of two readings at equal lift",
-)
-def installed_centerline(intake_centerline_wheel: Value) -> Value:
-    """Return the intake centerline by the degree wheel [deg ATDC]."""
-    return intake_centerline_wheel
+    inputs=("intake_centerline_wheel",),
+)(unchanged)
 
 
-@define.alternative("installed_centerline", working="as installed: {intake_centerline_stated}")
-def installed_centerline_stated(intake_centerline_stated: Value) -> Value:
-    """Return the intake centerline as the record states it [deg ATDC]."""
-    return intake_centerline_stated
+define.alternative(
+    "installed_centerline", working="as installed: {intake_centerline_stated}", inputs=("intake_centerline_stated",)
+)(unchanged)
 
 
-@define.alternative("installed_centerline", working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2")
-def installed_centerline_from_events(intake_opens_measured: Value, intake_closes_measured: Value) -> Value:
-    """Return the intake centerline from the events read [deg ATDC]."""
-    return train.intake_centerline_from_events(intake_opens_measured, intake_closes_measured)
+define.alternative(
+    "installed_centerline",
+    working="({intake_closes_measured} + 180 − {intake_opens_measured}) / 2",
+    inputs=("intake_opens_measured", "intake_closes_measured"),
+)(train.intake_centerline_from_events)
 
 
-@define.figure(
+define.figure(
     "exhaust_centerline",
     "Exhaust centerline, installed",
     units.ANGLE,
@@ -83,22 +79,20 @@ def installed_centerline_from_events(intake_opens_measured: Value, intake_closes
     working="{exhaust_centerline_wheel}",
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centerline", "deg")),
     validity="single camshaft; with two, each is degreed separately",
-)
-def exhaust_centerline(exhaust_centerline_wheel: Value) -> Value:
-    """Return the exhaust centerline by the degree wheel [deg BTDC]."""
-    return exhaust_centerline_wheel
+    inputs=("exhaust_centerline_wheel",),
+)(unchanged)
 
 
-@define.alternative("exhaust_centerline", working="as installed: {exhaust_centerline_stated}")
-def exhaust_centerline_stated(exhaust_centerline_stated: Value) -> Value:
-    """Return the exhaust centerline as the record states it [deg BTDC]."""
-    return exhaust_centerline_stated
+define.alternative(
+    "exhaust_centerline", working="as installed: {exhaust_centerline_stated}", inputs=("exhaust_centerline_stated",)
+)(unchanged)
 
 
-@define.alternative("exhaust_centerline", working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2")
-def exhaust_centerline_from_events(exhaust_opens_measured: Value, exhaust_closes_measured: Value) -> Value:
-    """Return the exhaust centerline from the events read [deg BTDC]."""
-    return train.exhaust_centerline_from_events(exhaust_opens_measured, exhaust_closes_measured)
+define.alternative(
+    "exhaust_centerline",
+    working="({exhaust_opens_measured} + 180 − {exhaust_closes_measured}) / 2",
+    inputs=("exhaust_opens_measured", "exhaust_closes_measured"),
+)(train.exhaust_centerline_from_events)
 
 
 @define.alternative("exhaust_centerline", working="2 × {lobe_separation} − {installed_centerline}", is_sum=True)
@@ -107,7 +101,7 @@ def exhaust_centerline_from_separation(lobe_separation: Value, installed_centerl
     return 2 * lobe_separation - installed_centerline
 
 
-@define.figure(
+define.figure(
     "cam_advance",
     "Cam advance",
     units.ANGLE,
@@ -118,13 +112,11 @@ def exhaust_centerline_from_separation(lobe_separation: Value, installed_centerl
     symbols=(("LSA", "lobe separation", "deg"), ("C_i", "intake centerline, installed", "deg")),
     validity="positive advanced, negative retarded; one camshaft",
     is_sum=True,
-)
-def cam_advance(lobe_separation: Value, installed_centerline: Value) -> Value:
-    """Return the advance of the cam [deg]."""
-    return train.cam_advance(lobe_separation, installed_centerline)
+    inputs=("lobe_separation", "installed_centerline"),
+)(train.cam_advance)
 
 
-@define.figure(
+define.figure(
     "card_difference",
     "Cam timing error vs card",
     units.ANGLE,
@@ -135,10 +127,8 @@ def cam_advance(lobe_separation: Value, installed_centerline: Value) -> Value:
     symbols=(("C_{card}", "intake centerline on the card", "deg"), ("C_i", "intake centerline, installed", "deg")),
     validity="positive is advanced vs card, negative retarded",
     is_sum=True,
-)
-def card_difference(intake_centerline_card: Value, installed_centerline: Value) -> Value:
-    """Return the advance against the card [deg]."""
-    return train.installed_advance(intake_centerline_card, installed_centerline)
+    inputs=("intake_centerline_card", "installed_centerline"),
+)(train.installed_advance)
 
 
 def _define_event(
@@ -214,7 +204,7 @@ _define_event(
 )
 
 
-@define.figure(
+define.figure(
     "intake_open",
     "Intake duration",
     units.ANGLE,
@@ -227,13 +217,11 @@ _define_event(
     symbols=(("IO", "intake opens, BTDC", "deg"), ("IC", "intake closes, ABDC", "deg")),
     validity="at the stated lift; compare with the card to see lash and wear",
     is_sum=True,
-)
-def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
-    """Return the crank degrees for which the intake is open at each lift."""
-    return train.duration(intake_opens, intake_closes)
+    inputs=("intake_opens", "intake_closes"),
+)(train.duration)
 
 
-@define.figure(
+define.figure(
     "exhaust_open",
     "Exhaust duration",
     units.ANGLE,
@@ -246,13 +234,11 @@ def intake_open(intake_opens: Value, intake_closes: Value) -> Value:
     symbols=(("EO", "exhaust opens, BBDC", "deg"), ("EC", "exhaust closes, ATDC", "deg")),
     validity="at the stated lift; compare with the card to see lash and wear",
     is_sum=True,
-)
-def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
-    """Return the crank degrees for which the exhaust is open at each lift."""
-    return train.duration(exhaust_opens, exhaust_closes)
+    inputs=("exhaust_opens", "exhaust_closes"),
+)(train.duration)
 
 
-@define.figure(
+define.figure(
     "overlap",
     "Overlap",
     units.ANGLE,
@@ -270,16 +256,12 @@ def exhaust_open(exhaust_opens: Value, exhaust_closes: Value) -> Value:
     ),
     validity="at the stated lift; negative when both are closed around TDC",
     is_sum=True,
+)(train.overlap)
+
+
+define.alternative("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")(
+    train.overlap_from_duration
 )
-def overlap(intake_opens: Value, exhaust_closes: Value) -> Value:
-    """Return the overlap [deg] at each lift."""
-    return train.overlap(intake_opens, exhaust_closes)
-
-
-@define.alternative("overlap", working="({intake_duration} + {exhaust_duration}) / 2 − 2 × {lobe_separation}")
-def overlap_from_duration(intake_duration: Value, exhaust_duration: Value, lobe_separation: Value) -> Value:
-    """Return the overlap [deg] at each lift from the card alone: it is the same however the cam was put in."""
-    return train.overlap_from_duration(intake_duration, exhaust_duration, lobe_separation)
 
 
 @define.figure(

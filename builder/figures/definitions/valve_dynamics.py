@@ -49,7 +49,7 @@ define.add_inputs(
 )  # fmt: skip
 
 
-@define.figure(
+define.figure(
     "active_spring_mass",
     "Mass of the active coils",
     units.MASS,
@@ -58,13 +58,11 @@ define.add_inputs(
     formula=r"m_s \, N_a / N_t",
     working="{spring_mass} × {active_coils} / {total_coils}",
     validity="wire of one thickness; of a double spring, both together",
-)
-def active_spring_mass(spring_mass: Value, active_coils: Value, total_coils: Value) -> Value:
-    """Return the mass of the coils that move [kg]."""
-    return dynamics.active_spring_mass(spring_mass, active_coils, total_coils)
+    inputs=("spring_mass", "active_coils", "total_coils"),
+)(dynamics.active_spring_mass)
 
 
-@define.figure(
+define.figure(
     "spring_surge_frequency",
     "Spring surge frequency",
     units.FREQUENCY,
@@ -74,13 +72,11 @@ def active_spring_mass(spring_mass: Value, active_coils: Value, total_coils: Val
     symbols=(("k", "spring rate", "N/m"), ("m_a", "mass of the active coils", "kg")),
     working="1/2 × √({spring_rate} / {active_spring_mass})",
     validity="constant rate, no damper; a mean for double springs, a beehive is higher",
-)
-def spring_surge_frequency(spring_rate: Value, active_spring_mass: Value) -> Value:
-    """Return the lowest natural frequency of the spring [Hz]."""
-    return dynamics.surge_frequency(spring_rate, active_spring_mass)
+    inputs=("spring_rate", "active_spring_mass"),
+)(dynamics.surge_frequency)
 
 
-@define.figure(
+define.figure(
     "spring_surge_order",
     "Surge frequency over cam speed at redline",
     units.INDEX,
@@ -90,10 +86,8 @@ def spring_surge_frequency(spring_rate: Value, active_spring_mass: Value) -> Val
     symbols=(("f", "spring surge frequency", "Hz"), ("n", "engine speed at redline", "rev/s")),
     working="{revolutions_per_cycle} × {spring_surge_frequency} / {red_line}",
     validity="Shigley asks for 15 to 20 (from memory), which few valve springs reach; the cam's shape decides",
-)
-def spring_surge_order(spring_surge_frequency: Value, red_line: Value, revolutions_per_cycle: Value) -> Value:
-    """Return the surge frequency over the speed of the cam at redline."""
-    return dynamics.surge_order(spring_surge_frequency, red_line, revolutions_per_cycle)
+    inputs=("spring_surge_frequency", "red_line", "revolutions_per_cycle"),
+)(dynamics.surge_order)
 
 
 def _noses(context: Context) -> tuple[list[float], list[float]]:
@@ -172,7 +166,7 @@ def valve_train_mass(
     return dynamics.valve_train_mass(valve_mass, retainer_mass, spring_mass, rocker_ratio, rocker_mass, lifter_side)
 
 
-@define.figure(
+define.figure(
     "valve_acceleration",
     "Valve deceleration over the nose at redline",
     units.ACCELERATION,
@@ -183,10 +177,8 @@ def valve_train_mass(
     formula=r"y'' \, (360 \, n)^2",
     working="{nose_curvature} × (360 × {red_line})²",
     validity="as approximate as the lift curve through the card's points: up to 1.5 times too high on polynomial lobes",
-)
-def valve_acceleration(nose_curvature: Value, red_line: Value) -> Value:
-    """Return the strongest deceleration towards the seat, intake and exhaust [m/s2]."""
-    return dynamics.valve_acceleration(nose_curvature, red_line)
+    inputs=("nose_curvature", "red_line"),
+)(dynamics.valve_acceleration)
 
 
 @define.figure(

@@ -21,6 +21,7 @@ from builder.figures.core.registry import (
     VALVE_TRAIN,
     Definitions,
     Missing,
+    unchanged,
 )
 from builder.figures.core.solver import FigureResult, solver_without_uncertainty
 from builder.figures.core.types import GIVEN, InputValue, weakest
@@ -209,7 +210,7 @@ def lash_over_ramp(lash: Value, ramp_height: Value, rocker_ratio: Value) -> Valu
     return unwrap_scalar(np.asarray(lash) / (np.asarray(ramp_height) * np.asarray(rocker_ratio)))
 
 
-@define.figure(
+define.figure(
     "valve_lift",
     "Net valve lift",
     units.LENGTH,
@@ -220,10 +221,7 @@ def lash_over_ramp(lash: Value, ramp_height: Value, rocker_ratio: Value) -> Valu
     formula=r"l \, R - j, \quad l = l_v / R_c",
     working="{lobe_lift} × {rocker_ratio} − {lash}",
     validity="rigid valve train; hydraulic lifters have no lash",
-)
-def valve_lift(lobe_lift: Value, rocker_ratio: Value, lash: Value = 0.0) -> Value:
-    """Return net valve lift, intake and exhaust [m]."""
-    return train.valve_lift(lobe_lift, rocker_ratio, lash)
+)(train.valve_lift)
 
 
 @define.alternative("valve_lift", working="{card_valve_lift} / {card_rocker_ratio} × {rocker_ratio} − {lash}")
@@ -240,7 +238,7 @@ def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     return card_valve_lift - np.asarray(lash)
 
 
-@define.figure(
+define.figure(
     "lift_to_diameter",
     "Lift/diameter ratio",
     units.RATIO,
@@ -252,13 +250,10 @@ def valve_lift_from_card(card_valve_lift: Value, lash: Value = 0.0) -> Value:
     working="{valve_lift} / {valve_diameter}",
     symbols=(("L_v", "net valve lift", "m"),),
     validity="poppet valves",
-)
-def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
-    """Return net lift over head diameter, intake and exhaust."""
-    return train.lift_to_diameter(valve_lift, valve_diameter)
+)(train.lift_to_diameter)
 
 
-@define.figure(
+define.figure(
     "curtain_area",
     "Curtain area",
     units.AREA,
@@ -270,10 +265,7 @@ def lift_to_diameter(valve_lift: Value, valve_diameter: Value) -> Value:
     working="π × {valve_diameter} × {valve_lift}",
     symbols=(("L_v", "net valve lift", "m"),),
     validity="one valve at full lift",
-)
-def curtain_area(valve_lift: Value, valve_diameter: Value) -> Value:
-    """Return the curtain area at full lift, intake and exhaust [m2]."""
-    return train.curtain_area(valve_lift, valve_diameter)
+)(train.curtain_area)
 
 
 @define.figure(
@@ -301,7 +293,7 @@ def lifter_preload(
     return FigureResult(preload, "{preload_turns} turns × {adjuster_pitch} × (1 + 1 / {pivot_ratio})")
 
 
-@define.figure(
+define.figure(
     "spring_rate",
     "Spring rate",
     units.STIFFNESS,
@@ -311,18 +303,11 @@ def lifter_preload(
     symbols=(("F_1, F_2", "pressures on the tester", "N"), ("h_1, h_2", "heights on the tester", "m")),
     working="({last_tested_load} − {first_tested_load}) / ({first_tested_height} − {last_tested_height})",
     validity="constant-rate springs, between the tested heights",
-)
-def spring_rate(
-    first_tested_load: Value, first_tested_height: Value, last_tested_load: Value, last_tested_height: Value
-) -> Value:
-    """Return the spring rate from the tester [N/m]."""
-    return train.spring_rate(first_tested_load, first_tested_height, last_tested_load, last_tested_height)
+    inputs=("first_tested_load", "first_tested_height", "last_tested_load", "last_tested_height"),
+)(train.spring_rate)
 
 
-@define.alternative("spring_rate", working="as listed: {rate_listed}")
-def spring_rate_listed(rate_listed: Value) -> Value:
-    """Return the spring rate as listed [N/m]."""
-    return rate_listed
+define.alternative("spring_rate", working="as listed: {rate_listed}", inputs=("rate_listed",))(unchanged)
 
 
 @define.figure(
@@ -353,13 +338,10 @@ def seat_load(
     return train.seat_load(spring_rate, first_tested_load, first_tested_height, installed_height)
 
 
-@define.alternative("seat_load", working="{seat_load_recorded}")
-def seat_load_recorded(seat_load_recorded: Value) -> Value:
-    """Return the seat pressure as recorded [N]."""
-    return seat_load_recorded
+define.alternative("seat_load", working="{seat_load_recorded}", inputs=("seat_load_recorded",))(unchanged)
 
 
-@define.figure(
+define.figure(
     "open_load",
     "Open pressure",
     units.FORCE,
@@ -371,13 +353,10 @@ def seat_load_recorded(seat_load_recorded: Value) -> Value:
     working="{seat_load} + {spring_rate} × {valve_lift}",
     symbols=(("F_0", "seat pressure", "N"), ("k", "spring rate", "N/m"), ("L_v", "net valve lift", "m")),
     validity="constant-rate springs",
-)
-def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
-    """Return the load at full lift, intake and exhaust [N]."""
-    return train.open_load(seat_load, spring_rate, valve_lift)
+)(train.open_load)
 
 
-@define.figure(
+define.figure(
     "coil_bind_clearance",
     "Coil-bind clearance",
     units.LENGTH,
@@ -389,19 +368,16 @@ def open_load(seat_load: Value, spring_rate: Value, valve_lift: Value) -> Value:
     working="measured: {coil_bind_measured}",
     symbols=(("h_0", "installed height", "m"), ("L_v", "net valve lift", "m"), ("h_s", "height at coil bind", "m")),
     validity="measured wins",
+    inputs=("coil_bind_measured",),
+)(unchanged)
+
+
+define.alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}", is_sum=True)(
+    train.coil_bind_clearance
 )
-def coil_bind_clearance(coil_bind_measured: Value) -> Value:
-    """Return the travel left, as measured [m]."""
-    return coil_bind_measured
 
 
-@define.alternative("coil_bind_clearance", working="{installed_height} − {valve_lift} − {solid_height}", is_sum=True)
-def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, solid_height: Value) -> Value:
-    """Return the travel left before coil bind, intake and exhaust [m]."""
-    return train.coil_bind_clearance(installed_height, valve_lift, solid_height)
-
-
-@define.figure(
+define.figure(
     "retainer_to_seal_clearance",
     "Retainer-to-seal clearance",
     units.LENGTH,
@@ -414,10 +390,8 @@ def coil_bind_clearance_computed(installed_height: Value, valve_lift: Value, sol
     working="measured: {retainer_to_seal_measured}",
     symbols=(("g_0", "gap with the valve closed", "m"), ("L_v", "net valve lift", "m")),
     validity="measured wins",
-)
-def retainer_to_seal_clearance(retainer_to_seal_measured: Value) -> Value:
-    """Return the gap at full lift, as measured [m]."""
-    return retainer_to_seal_measured
+    inputs=("retainer_to_seal_measured",),
+)(unchanged)
 
 
 @define.alternative("retainer_to_seal_clearance", working="{retainer_to_seal_closed} − {valve_lift}", is_sum=True)
@@ -426,7 +400,7 @@ def retainer_to_seal_computed(retainer_to_seal_closed: Value, valve_lift: Value)
     return unwrap_scalar(np.asarray(retainer_to_seal_closed) - valve_lift)
 
 
-@define.figure(
+define.figure(
     "piston_to_valve",
     "Piston-to-valve clearance",
     units.LENGTH,
@@ -437,10 +411,8 @@ def retainer_to_seal_computed(retainer_to_seal_closed: Value, valve_lift: Value)
     formula=r"\min \;\mathrm{(valve\ to\ piston)}",
     working="{piston_to_valve_measured}",
     validity="measured at assembly; the smallest gap is just before or after TDC",
-)
-def piston_to_valve(piston_to_valve_measured: Value) -> Value:
-    """Return the least distance, intake and exhaust [m]."""
-    return piston_to_valve_measured
+    inputs=("piston_to_valve_measured",),
+)(unchanged)
 
 
 def _define_each_spring(prefix: str, side: str, label: str, path: str) -> None:

@@ -8,11 +8,10 @@ from functools import cached_property
 
 import numpy as np
 
-from builder.engine.validation import Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import written_text
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import CYLINDER, GEOMETRY, Definitions
+from builder.figures.core.registry import CYLINDER, GEOMETRY, Definitions, unchanged
 from builder.figures.core.solver import Solver, solver_without_uncertainty
 from builder.figures.core.types import LISTED, Figure, InputValue
 from builder.record.quantities.readings import Reading
@@ -134,7 +133,7 @@ def _ratio_with_listed(context: Context, item: Input) -> InputValue | None:
     return item.value(np.array(ratios), texts, LISTED, labels=labels, where=where)
 
 
-@define.figure(
+define.figure(
     "compression_if",
     "Compression ratio with catalog parts",
     units.COMPRESSION,
@@ -149,7 +148,5 @@ def _ratio_with_listed(context: Context, item: Input) -> InputValue | None:
     ),
     working="{ratio_with_listed} as listed, all else as measured",
     validity="one part at a time; a deck clearance by dial indicator is moved by as much as the part would move it",
-)
-def compression_if(ratio_with_listed: Value) -> Value:
-    """Return the compression ratio with each part as listed."""
-    return ratio_with_listed
+    inputs=("ratio_with_listed",),
+)(unchanged)
