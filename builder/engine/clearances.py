@@ -6,10 +6,20 @@ the rules of thumb here are common practice and give way to it.
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 import numpy.typing as npt
 
-from builder.engine.validation import Array, InputConflict, Value, reject_if, require_positive, unwrap_scalar
+from builder.engine.validation import (
+    Array,
+    InputConflict,
+    Value,
+    reject_if,
+    require_not_negative,
+    require_positive,
+    unwrap_scalar,
+)
 
 RING_GAP_PER_BORE = 0.0045
 """Least ring gap per length of bore [1]. Common practice, no source; the maker's sheet wins."""
@@ -77,6 +87,20 @@ def bore_out_of_round(readings: npt.ArrayLike) -> Value:
     axes or a reading of zero or less. Source: common practice, no source.
     """
     return unwrap_scalar(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
+
+
+def resolvable_difference(standard_uncertainty: Value, step: float, pairs: int) -> Value:
+    """Return the least difference of two readings that is not zero [m], where it is the largest of several pairs.
+
+    standard_uncertainty [m]: of one reading, without what is common to both; step [m]: the last digit, within which
+    two equal lengths may always be read apart. The largest of so many differences is above it by chance once in twenty
+    times at most, by Bonferroni's inequality. Raises ValueError for a negative uncertainty or step, or no pairs.
+    Source: JCGM 100, 5.2.2: of two readings with one setting of a gauge the error of the setting cancels.
+    """
+    require_not_negative(standard_uncertainty=standard_uncertainty, step=step)
+    reject_if(pairs < 1, "a difference needs one pair of readings at least", "pairs")
+    coverage = NormalDist().inv_cdf(1 - 0.05 / (2 * pairs))
+    return unwrap_scalar(np.maximum(coverage * np.sqrt(2) * np.asarray(standard_uncertainty), step))
 
 
 def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, fewest: int = 2) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import studentized_range
 
 from builder.engine import clearances
 
@@ -37,3 +38,11 @@ def test_fit_position_against_interpolation() -> None:
     values = rng.uniform(0.0025, 0.0035, 50)
     expected = np.interp(values, [0.0025, 0.0035], [0.0, 1.0])
     np.testing.assert_allclose(clearances.position_in_range(values, 0.0025, 0.0035), expected, atol=1e-12)
+
+
+@pytest.mark.parametrize("depths", [2, 3, 4])
+def test_least_taper_that_a_gauge_resolves(depths: int) -> None:
+    """SciPy's studentized range (Tukey): the largest of two ranges of true bores exceeds the limit 1 in 20 at most."""
+    limit = clearances.resolvable_difference(1.0, 0.0, depths * (depths - 1))
+    by_chance = 1 - float(studentized_range.cdf(limit, depths, np.inf)) ** 2
+    assert 0.035 < by_chance <= 0.05

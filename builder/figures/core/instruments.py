@@ -27,3 +27,14 @@ def certificate_uncertainty(instrument: Instrument | None, dimension: str, value
     """Return the standard uncertainty of a reading by its instrument's certificate [SI]; None where it gives none."""
     expanded = difference_in(instrument.expanded_uncertainty, dimension, value) if instrument else None
     return None if expanded is None else expanded / CERTIFICATE_COVERAGE
+
+
+def repeatability(instrument: Instrument | None, dimension: str, value: float) -> float | None:
+    """Return the standard uncertainty that a reading has of its own, after that of the setting [SI].
+
+    What the shop recorded as repeatability; without it all that the certificate gives, which is the cautious side,
+    since the part of it that is common to two readings would cancel in their difference. None where neither is given.
+    Source: JCGM 100, 5.2.2 (correlated inputs).
+    """
+    own = difference_in(instrument.repeatability, dimension, value) if instrument else None
+    return certificate_uncertainty(instrument, dimension, value) if own is None else own

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from builder.engine import clearances as clearance
 from builder.engine import uncertainty
-from builder.engine.validation import Value
+from builder.engine.validation import Array, Value
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import join_unit, written_mean, written_text
 from builder.figures.core.inputs import Context, Input, recorded_value
+from builder.figures.core.instruments import difference_in, instrument_of, repeatability
 from builder.figures.core.registry import COMMON_PRACTICE, FITS, GEOMETRY, Definitions
+from builder.figures.core.solver import FigureResult
 from builder.figures.core.types import MEASURED, Axis, InputValue
 from builder.record.models.fields import title_of
-from builder.record.models.work import BoreCylinder
+from builder.record.models.shop import Shop
+from builder.record.models.work import BoreCylinder, BoreGauging
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import factor
 
@@ -150,30 +154,100 @@ def _decimals(numbers: list[float]) -> int:
     return max((len(text.partition(".")[2]) for text in (f"{number:.10g}" for number in numbers)), default=0)
 
 
+@dataclass(frozen=True)
+class BoreDifferences:
+    """The two readings that make the taper or the out-of-round of each bore on the card, in the card's unit."""
+
+    cylinders: tuple[str, ...]
+    highest: tuple[float, ...]
+    lowest: tuple[float, ...]
+    step: float
+    """The last digit of the readings [m]."""
+    uncertainty: float
+    """Standard uncertainty of one reading without the error of the gauge's setting, which both have [m]."""
+    is_uncertainty_stated: bool
+    least: Array
+    """The least difference of each bore that the gauge can tell from zero [m]."""
+
+
+def bore_differences(card: BoreGauging, shop: Shop, along: Direction) -> BoreDifferences | None:
+    """Return the two readings that make the taper (`depth`) or out-of-round (`axis`) of each bore; None without any."""
+    rows = [row for row in card.cylinders if len(row.depths) > 1 or along == "axis"]
+    if not rows:
+        return None
+    scale, _ = factor(card.unit, "length")
+    highest, lowest = zip(*(_extremes(row, along) for row in rows), strict=True)
+    gauge = instrument_of(shop, card.instrument)
+    shown = difference_in(gauge.resolution, "length", 0.0) if gauge else None
+    # YAML does not say how many decimals the gauge's numbers were written with.
+    step = card.resolution.si if card.resolution else shown or scale * 10.0 ** -_decimals([*highest, *lowest])
+    own = repeatability(gauge, "length", float(np.mean(highest)) * scale)
+    standard = float(np.hypot(uncertainty.from_resolution(step), own or 0.0))
+    pairs = [len(row.depths) * (len(row.depths) - 1 if along == "depth" else 1) for row in rows]
+    return BoreDifferences(
+        cylinders=tuple(str(row.cylinder) for row in rows),
+        highest=highest,
+        lowest=lowest,
+        step=step,
+        uncertainty=standard,
+        is_uncertainty_stated=bool(card.resolution or shown or own),
+        least=np.array([clearance.resolvable_difference(standard, step, count) for count in pairs]),
+    )
+
+
+def is_resolved(difference: Value, least: Value) -> npt.NDArray[np.bool_]:
+    """Return where a difference of two readings is more than the gauge may show of a bore that has none."""
+    return np.atleast_1d(difference) > np.atleast_1d(least) * (1 + 1e-6)
+
+
 def _gauged(name: str, label: str, along: Direction, end: Literal[0, 1]) -> Input:
     """Return the highest (0) or the lowest (1) of the readings that make the taper or out-of-round of each bore."""
 
     def get(context: Context, item: Input) -> InputValue | None:
-        card = context.build.get("work.bore_gauging")
-        cylinders = [row for row in card.cylinders if len(row.depths) > 1 or along == "axis"] if card else []
-        if not cylinders:
+        card: BoreGauging | None = context.build.get("work.bore_gauging")
+        bores = bore_differences(card, context.shop, along) if card else None
+        if card is None or bores is None:
             return None
         scale, _ = factor(card.unit, "length")
-        numbers = [_extremes(cylinder, along)[end] for cylinder in cylinders]
-        # YAML does not say how many decimals the gauge's numbers were written with.
-        step = card.resolution.si if card.resolution else scale * 10.0 ** -_decimals(numbers)
-        decimals = max(_decimals(numbers), _decimals([step / scale]) if card.resolution else 0)
+        numbers = bores.lowest if end else bores.highest
+        decimals = max(_decimals(list(numbers)), _decimals([bores.step / scale]))
         return item.value(
             np.array(numbers) * scale,
             tuple(join_unit(f"{number:.{decimals}f}", card.unit) for number in numbers),
             MEASURED,
-            labels=tuple(str(cylinder.cylinder) for cylinder in cylinders),
-            contributions=uncertainty.root(item.name, uncertainty.from_resolution(step)),
-            has_stated_resolution=card.resolution is not None,
+            labels=bores.cylinders,
+            contributions=uncertainty.root(item.name, bores.uncertainty),
+            has_stated_resolution=bores.is_uncertainty_stated,
             where=context.build.where("work.bore_gauging"),
         )
 
     return Input(name, label, "", units.LENGTH, "work.bore_gauging.cylinders", "cylinder", get=get)
+
+
+def _resolvable(name: str, along: Direction) -> Input:
+    """Return the least taper or out-of-round of each bore that its gauge can tell from zero."""
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        card: BoreGauging | None = context.build.get("work.bore_gauging")
+        bores = bore_differences(card, context.shop, along) if card else None
+        if bores is None:
+            return None
+        texts = tuple(units.LENGTH.texts(bores.least.tolist(), context.system, [0.0] * len(bores.least)))
+        return item.value(bores.least, texts, MEASURED, labels=bores.cylinders)
+
+    return Input(name, "least that the gauge resolves", "", units.LENGTH, "work.bore_gauging.cylinders", "cylinder",
+                 get=get)  # fmt: skip
+
+
+def _with_resolution(difference: Value, least: Value | None, inputs: tuple[str, ...]) -> FigureResult:
+    """Return a taper or out-of-round with a note that says how many bores have none that the gauge resolves."""
+    if least is None:
+        return FigureResult(difference)
+    resolved = is_resolved(difference, least)
+    count = int(np.sum(~resolved))
+    bores = f" in {count} of {resolved.size} bores" if resolved.size > 1 else ""
+    note = f"Not resolved{bores}: no more than the gauge may show of a true bore." if count else None
+    return FigureResult(difference, note=note, inputs=inputs)
 
 
 def _ranged_fits(context: Context) -> list[tuple[str, Reading]]:
@@ -227,6 +301,8 @@ define.add_inputs(
     _gauged("taper_least", "smallest reading, at the depths that differ most", "depth", 1),
     _gauged("out_of_round_largest", "largest reading, across the axes that differ most", "axis", 0),
     _gauged("out_of_round_least", "smallest reading, across the axes that differ most", "axis", 1),
+    _resolvable("taper_resolvable", "depth"),
+    _resolvable("out_of_round_resolvable", "axis"),
     _by_fit("fit_mean", "mean reading", _mean),
     _by_fit("fit_least", "spec min.", _least),
     _by_fit("fit_most", "spec max.", _most),
@@ -265,10 +341,11 @@ define.alternative("piston_clearance", working="{bore} − {piston_diameter}", i
     validity="over the depths measured",
     is_sum=True,
 )
-def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
-    """Return the taper of each bore [m]."""
+def bore_taper(taper_largest: Value, taper_least: Value, taper_resolvable: Value | None = None) -> FigureResult:
+    """Return the taper of each bore [m]; the error of the gauge's setting, common to both readings, cancels."""
     depths = np.stack([np.atleast_1d(taper_largest), np.atleast_1d(taper_least)], axis=-1)
-    return clearance.bore_taper(depths[..., np.newaxis])
+    taper = clearance.bore_taper(depths[..., np.newaxis])
+    return _with_resolution(taper, taper_resolvable, ("taper_largest", "taper_least"))
 
 
 @define.figure(
@@ -284,10 +361,13 @@ def bore_taper(taper_largest: Value, taper_least: Value) -> Value:
     validity="over the axes measured",
     is_sum=True,
 )
-def bore_out_of_round(out_of_round_largest: Value, out_of_round_least: Value) -> Value:
-    """Return the out-of-round of each bore [m]."""
+def bore_out_of_round(
+    out_of_round_largest: Value, out_of_round_least: Value, out_of_round_resolvable: Value | None = None
+) -> FigureResult:
+    """Return the out-of-round of each bore [m]; the error of the gauge's setting, common to both readings, cancels."""
     axes = np.stack([np.atleast_1d(out_of_round_largest), np.atleast_1d(out_of_round_least)], axis=-1)
-    return clearance.bore_out_of_round(axes[..., np.newaxis, :])
+    out_of_round = clearance.bore_out_of_round(axes[..., np.newaxis, :])
+    return _with_resolution(out_of_round, out_of_round_resolvable, ("out_of_round_largest", "out_of_round_least"))
 
 
 define.figure(

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from builder.engine import clearances as engine
+from builder.engine.validation import Value
 from builder.figures.core import display_units
 from builder.figures.core.display_units import (
     System,
@@ -26,7 +28,13 @@ from builder.figures.core.guard import Guard
 from builder.figures.core.inputs import numbered
 from builder.figures.core.types import Figure, FigurePosition, FigureSheet
 from builder.figures.core.working_text import outlier_index
-from builder.figures.definitions.clearances import CLEARANCES, FITS_AT
+from builder.figures.definitions.clearances import (
+    CLEARANCES,
+    FITS_AT,
+    Direction,
+    bore_differences,
+    is_resolved,
+)
 from builder.figures.definitions.fasteners import joint_labels
 from builder.figures.review.guideline_defaults import GuidelineValue, guideline_value
 from builder.record.models.assembly import Checks, Fits
@@ -34,6 +42,7 @@ from builder.record.models.build import Build
 from builder.record.models.build_yaml import FUEL_FAMILIES
 from builder.record.models.fields import notes_of, title_of
 from builder.record.models.shop import Shop
+from builder.record.models.work import BoreGauging
 from builder.record.quantities.digits import is_above, is_below, rounded
 from builder.record.quantities.readings import Accepted, Reading
 from builder.record.quantities.unit_table import printed_unit
@@ -252,7 +261,7 @@ def check_clearances(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard)
     """
     return (
         *_fit_checks(build, shop, sheet, guard),
-        *guard.collect("the bore gauge card", lambda: _bore_checks(build)),
+        *guard.collect("the bore gauge card", lambda: _bore_checks(build, shop)),
         *_guided_readings(build, shop, guard),
         *_bolt_stretch_checks(build, guard),
         *_assembly_checks(build, shop, guard),
@@ -477,18 +486,32 @@ def _length_as_shown(si: float, written: Quantity) -> float:
     return display_units.LENGTH.as_shown(si, system_of_unit(written))
 
 
-def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
+def _unresolved_text(card: BoreGauging, shop: Shop, along: Direction) -> str | None:
+    """Return the bores whose taper or out-of-round the gauge cannot tell from zero; None where it can."""
+    bores = bore_differences(card, shop, along)
+    if bores is None:
+        return None
+    differences = np.subtract(bores.highest, bores.lowest) * factor(card.unit, "length")[0]
+    resolved = is_resolved(differences, bores.least)
+    labels = [label for label, known in zip(bores.cylinders, resolved, strict=True) if not known]
+    if not labels:
+        return None
+    where = f": bore {', '.join(labels)}" if len(labels) < len(resolved) else " in any bore"
+    return f"not resolved by the gauge{where}"
+
+
+def _bore_checks(build: Build, shop: Shop) -> Iterator[CheckedClearance]:
     card = build.get("work.bore_gauging")
     if card is None:
         return
     scale, _ = factor(card.unit, "length")
-    kinds = (
-        ("taper", "Bore taper", engine.bore_taper, card.taper_at_most, 2),
-        ("out_of_round", "Bore out of round", engine.bore_out_of_round, card.out_of_round_at_most, 1),
+    kinds: tuple[tuple[str, str, Callable[[npt.ArrayLike], Value], Quantity | None, int, Direction], ...] = (
+        ("taper", "Bore taper", engine.bore_taper, card.taper_at_most, 2, "depth"),
+        ("out_of_round", "Bore out of round", engine.bore_out_of_round, card.out_of_round_at_most, 1, "axis"),
     )
     system: System = "inch" if card.unit == "in" else "metric"
     length = display_units.LENGTH
-    for name, title, measure, most, fewest_depths in kinds:
+    for name, title, measure, most, fewest_depths, along in kinds:
         gauged = {str(bore.cylinder): [[d.across, d.along] for d in bore.depths] for bore in card.cylinders}
         # A reading of zero is a problem of its own, with its line.
         values = {
@@ -522,6 +545,7 @@ def _bore_checks(build: Build) -> Iterator[CheckedClearance]:
             mean_text=length.text(float(np.mean(list(values.values()))), system),
             axis="cylinder" if len(values) > 1 else None,
             by=card.by,
+            note=_unresolved_text(card, shop, along),
             where=build.where(path),
         )
 

@@ -235,6 +235,13 @@ class Instrument(RecordModel):
         "0.02 inHg",
         sign="positive",
     )
+    repeatability: OneOfAny | None = field(
+        "scatter of one reading taken again and again, as a standard deviation; all that counts in the difference of "
+        "two readings with one setting of the gauge: taper, out-of-round",
+        "0.005 inHg",
+        sign="positive",
+        rare=True,
+    )
     calibrated_on: Day | None = field("day of its last calibration", "2024-01-10")
     due: Day | None = field("day on which the next calibration is due", "2025-01-10")
 

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.figure_records import BORE_GAUGING, BOTTOM_END, RANGES, V8, figure_of
+from builder.figures.core.types import FigureSheet
+from builder.record.models.shop import Instrument, Shop
+from tests.support.figure_records import BORE_GAUGING, BOTTOM_END, RANGES, V8, figure_of, sheet_of
 
 INCH = 0.0254
 
@@ -57,3 +59,43 @@ def test_an_oil_clearance_with_a_resolution_shows_its_uncertainty(tmp_path: Path
     # JCGM 100: a resolution is a rectangular distribution, the mean of five readings is sqrt(5) more certain, k = 2.
     assert figure.uncertainty == pytest.approx(2 * 0.001e-3 / 12**0.5 / 5**0.5)
     assert " ± " in figure.display
+
+
+def _shop_with_gauge(**values: str) -> Shop:
+    return Shop(units="metric", instruments=(Instrument.model_validate({"id": "G1", "kind": "bore gauge", **values}),))
+
+
+def _bores(tmp_path: Path, shop: Shop) -> FigureSheet:
+    card = BORE_GAUGING.replace("resolution: 0.001 mm", "with: G1")
+    return sheet_of(tmp_path, {**V8, "work": card}, shop)
+
+
+def test_the_setting_of_the_gauge_cancels_in_taper_and_out_of_round(tmp_path: Path) -> None:
+    shop = _shop_with_gauge(resolution="0.001 mm", expanded_uncertainty="0.006 mm", repeatability="0.0005 mm")
+    sheet = _bores(tmp_path, shop)
+    # JCGM 100, 5.2.2: both readings have the error of the setting; what differs is repeatability and last digit.
+    own = (0.0005**2 + 0.001**2 / 12) ** 0.5 * 1e-3
+    for slug in ("bore_taper", "bore_out_of_round"):
+        assert sheet[slug].uncertainty == pytest.approx(2 * 2**0.5 * own)
+        assert " ± 0.002" in sheet[slug].display
+
+
+def test_without_a_repeatability_the_whole_certificate_counts(tmp_path: Path) -> None:
+    sheet = _bores(tmp_path, _shop_with_gauge(resolution="0.001 mm", expanded_uncertainty="0.006 mm"))
+    assert sheet["bore_taper"].uncertainty == pytest.approx(2 * 2**0.5 * (3e-6**2 + 1e-12 / 12) ** 0.5)
+    assert sheet["bore_taper"].note == "Not resolved in 2 of 2 bores: no more than the gauge may show of a true bore."
+    checks = {check.title: check for check in sheet.clearances if check.kind == "bore"}
+    assert checks["Bore taper"].note == "not resolved by the gauge in any bore"
+
+
+def test_a_taper_is_not_resolved_where_the_gauge_may_show_it_of_a_true_bore(tmp_path: Path) -> None:
+    # Three depths on two axes are six pairs: 2.638 times the root of two (Bonferroni, 95 %) is 3.73.
+    sheet = _bores(tmp_path, _shop_with_gauge(resolution="0.001 mm", repeatability="0.0014 mm"))
+    checks = {check.title: check for check in sheet.clearances if check.kind == "bore"}
+    # 0.004 mm in bore 1 and 0.007 mm in bore 2, against 3.73 x 0.00143 mm = 0.0053 mm.
+    assert checks["Bore taper"].note == "not resolved by the gauge: bore 1"
+    assert sheet["bore_taper"].note == "Not resolved in 1 of 2 bores: no more than the gauge may show of a true bore."
+    # The finer gauge resolves all of it, and no note is made.
+    fine = _bores(tmp_path, _shop_with_gauge(resolution="0.001 mm", repeatability="0.0003 mm"))
+    assert fine["bore_taper"].note is None
+    assert not any(check.note for check in fine.clearances if check.kind == "bore")
