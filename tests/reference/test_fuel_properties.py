@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from CoolProp.CoolProp import PropsSI
 
 from builder.engine.fuel_properties import TYPICAL_FUELS, air_from_fuel, ethanol_mass_share
 
@@ -115,3 +116,27 @@ def test_share_of_ethanol_by_mass() -> None:
 def test_air_of_a_known_fuel_flow() -> None:
     """Heywood ch. 2, definition: 20 kg/h of gasoline at lambda 0.9 burn with 262.8 kg/h of air."""
     assert air_from_fuel(20 / 3600, 0.9 * 14.6) * 3600 == pytest.approx(262.8)
+
+
+@pytest.mark.parametrize("fuel", ["methanol", "ethanol"])
+def test_density_of_the_alcohols(fuel: str) -> None:
+    """CoolProp (Bell et al., 2014) at 20 degC and one atmosphere: to half a per cent."""
+    expected = PropsSI("D", "T", 293.15, "P", 101_325, fuel.capitalize())
+    assert TYPICAL_FUELS[fuel].density == pytest.approx(expected, rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("fuel", "least", "most"), [("gasoline", 720, 775), ("E10", 720, 775), ("diesel", 820, 845), ("kerosene", 775, 840)]
+)
+def test_density_within_the_fuel_standards(fuel: str, least: float, most: float) -> None:
+    """EN 228 and EN 590 at 15 degC, ASTM D1655 for kerosene; from memory."""
+    density = TYPICAL_FUELS[fuel].density
+    assert density is not None
+    assert least < density < most
+
+
+def test_density_of_a_blend_adds_up_by_volume() -> None:
+    """Conservation of mass: 85 L of ethanol and 15 L of gasoline weigh as much as the blend; 782 kg/m3."""
+    assert TYPICAL_FUELS["E85"].density == pytest.approx((85 * 789 + 15 * 745) / 100)
+    assert TYPICAL_FUELS["LPG"].density is None
+    assert TYPICAL_FUELS["natural gas"].density is None

@@ -42,6 +42,12 @@ class EngineData:
         return self.stoichiometric if self.stoichiometric is not None else typical
 
     @property
+    def density_of_fuel(self) -> float | None:
+        """Return the density of the fuel [kg/m3]: that of the record, else the typical one of the fuel."""
+        typical = self.typical_fuel.density if self.typical_fuel else None
+        return self.fuel_density if self.fuel_density is not None else typical
+
+    @property
     def heat_of_fuel(self) -> float | None:
         """Return the lower heating value [J/kg]: that of the record, else the typical one of the fuel."""
         typical = self.typical_fuel.heating_value if self.typical_fuel else None

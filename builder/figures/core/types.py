@@ -95,12 +95,12 @@ class InputValue:
     where: tuple[Path, int] | None = None
     figure: bool = False
     readings: tuple[RootReading, ...] = ()
-    """What a figure was calculated from, down to the record; empty for an input."""
+    """What it was calculated from, down to the record; empty for an input that is one value of the record."""
 
     @property
     def root_readings(self) -> tuple[RootReading, ...]:
         """Return what the value goes back to in the record: itself, or what the figure was calculated from."""
-        return self.readings if self.figure else (RootReading(self.label, self.provenance),)
+        return self.readings if self.figure or self.readings else (RootReading(self.label, self.provenance),)
 
     @property
     def provenance_text(self) -> str:

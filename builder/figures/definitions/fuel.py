@@ -13,7 +13,7 @@ from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input, recorded_value
 from builder.figures.core.registry import AIR, DEFINITION, HEYWOOD_2, Definitions, unchanged
 from builder.figures.core.types import GIVEN, TYPICAL, InputValue
-from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
+from builder.figures.definitions.pull_inputs import fuel_per_pull, per_pull
 from builder.figures.dyno.pull import PullResult, logged_lambda, metered_air
 from builder.record.models.build import Build
 
@@ -49,9 +49,8 @@ def value_at_peak_power(pull: PullResult, values: Array | None) -> float | None:
 
 
 define.add_inputs(
-    per_pull("fuel_at_peak_power", "fuel flow at peak power", "m_f", units.MASS_FLOW, FUEL_LOG,
-             lambda pull: value_at_peak_power(pull, pull.derived.get("fuel_flow_mass")),
-             is_uncertainty_known=False),
+    fuel_per_pull("fuel_at_peak_power", "fuel flow at peak power",
+                  lambda pull: value_at_peak_power(pull, pull.derived.get("fuel_flow_mass"))),
     per_pull("lambda_at_peak_power", "lambda at peak power", "λ", units.RATIO, "dyno.pulls (with lambda in the log)",
              lambda pull: value_at_peak_power(pull, logged_lambda(pull.channels)),
              is_uncertainty_known=False),

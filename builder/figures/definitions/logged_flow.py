@@ -10,11 +10,11 @@ from builder.engine import breathing
 from builder.engine.fuel_properties import TYPICAL_FUELS, air_from_fuel
 from builder.engine.validation import Array, Value, unwrap_scalar
 from builder.figures.core import display_units as units
-from builder.figures.core.display_units import written_text
+from builder.figures.core.display_units import join_unit, written_text
 from builder.figures.core.inputs import Context, Input, recorded_value
 from builder.figures.core.registry import AIR, COMMON_PRACTICE, HEYWOOD_2, Definitions
 from builder.figures.core.types import GIVEN, LISTED, InputValue
-from builder.figures.definitions.pull_inputs import FUEL_LOG, per_pull
+from builder.figures.definitions.pull_inputs import fuel_per_pull, per_pull, with_typical_density
 from builder.figures.dyno.pull import PullResult, logged_lambda, metered_air
 from builder.figures.review.guideline_defaults import guideline_value
 from builder.record.models.build import Build
@@ -61,9 +61,8 @@ define.add_inputs(
     per_pull("fullest_air", "air taken in where the cylinders fill best", "m_a", units.MASS_FLOW, _AIR_FLOW_LOG,
              lambda pull: _when_fullest(pull, metered_air(pull.channels, pull.conditions)),
              is_uncertainty_known=False),
-    per_pull("fullest_fuel", "fuel flow where the cylinders fill best", "m_f", units.MASS_FLOW, FUEL_LOG,
-             lambda pull: _when_fullest(pull, pull.derived.get("fuel_flow_mass")),
-             is_uncertainty_known=False),
+    fuel_per_pull("fullest_fuel", "fuel flow where the cylinders fill best",
+                  lambda pull: _when_fullest(pull, pull.derived.get("fuel_flow_mass"))),
     per_pull("fullest_lambda", "lambda there", "λ", units.RATIO, "dyno.pulls (with lambda in the log)",
              lambda pull: _when_fullest(pull, logged_lambda(pull.channels)),
              is_uncertainty_known=False),
@@ -81,7 +80,7 @@ define.add_inputs(
     "m_i",
     units.MASS_FLOW,
     "top_end.induction.injectors.flow",
-    hint="top_end.yaml: induction.injectors.flow (rated by volume: build.yaml, engine.fuel.density too)",
+    hint="top_end.yaml: induction.injectors.flow (rated by volume: build.yaml, engine.fuel too)",
     reads=("top_end.induction.injectors", "build.engine.fuel"),
 )
 def _injector_flow(context: Context, item: Input) -> InputValue | None:
@@ -89,17 +88,21 @@ def _injector_flow(context: Context, item: Input) -> InputValue | None:
 
 
 def _flow_by_mass(context: Context, item: Input) -> InputValue | None:
-    """Return the rated flow by mass; one by volume times the density of the fuel, where that is recorded."""
+    """Return the rated flow by mass; one by volume times the density of the fuel, else that typical of its kind."""
     flow = context.build.get(item.path)
     if not isinstance(flow, Quantity):
         return None
-    text, mass = written_text(flow), flow.si
-    if flow.dimension == "volume flow":
-        density = context.build.get("build.engine.fuel.density")
-        if density is None:
-            return None
-        text, mass = f"({text} × {written_text(density)})", flow.si * density.si
-    return item.value(mass, (text,), LISTED, where=context.build.where(item.path))
+    where = context.build.where(item.path)
+    if flow.dimension != "volume flow":
+        return item.value(flow.si, (written_text(flow),), LISTED, where=where)
+    fuel = context.build.build.engine.fuel
+    recorded = fuel.density if fuel else None
+    density = recorded.si if recorded else TYPICAL_FUELS[fuel.kind].density if fuel else None
+    if density is None:
+        return None
+    text = written_text(recorded) if recorded else join_unit(f"{density:.4g}", "kg/m³")
+    value = item.value(flow.si * density, (f"({written_text(flow)} × {text})",), LISTED, where=where)
+    return with_typical_density(value, context.build)
 
 
 @define.computed_input(
@@ -108,7 +111,7 @@ def _flow_by_mass(context: Context, item: Input) -> InputValue | None:
     "m_p",
     units.MASS_FLOW,
     "top_end.induction.fuel_pump.flow",
-    hint="top_end.yaml: induction.fuel_pump.flow (by volume: build.yaml, engine.fuel.density too)",
+    hint="top_end.yaml: induction.fuel_pump.flow (by volume: build.yaml, engine.fuel too)",
 )
 def _fuel_pump_flow(context: Context, item: Input) -> InputValue | None:
     return _flow_by_mass(context, item)

@@ -11,7 +11,7 @@ from builder.figures.core.display_units import System
 from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import COMMON_PRACTICE, HEYWOOD_2, POWER, Definitions, unchanged
 from builder.figures.core.types import GIVEN, InputValue
-from builder.figures.definitions.pull_inputs import FUEL_LOG, LOG, per_pull, per_state
+from builder.figures.definitions.pull_inputs import FUEL_LOG, LOG, fuel_per_pull, per_pull, per_state
 from builder.figures.dyno.engine_state import EngineState
 from builder.figures.dyno.pull import PullResult
 
@@ -113,9 +113,7 @@ define.add_inputs(
     per_state("band_from", "torque band from", "n_1", units.SPEED, LOG, lambda state: _band(state, 0)),
     per_state("band_to", "torque band to", "n_2", units.SPEED, LOG, lambda state: _band(state, 1)),
     # Where the fuel is used best.
-    per_pull("thriftiest_fuel", "fuel flow at best efficiency", "m_f", units.MASS_FLOW, FUEL_LOG, _fuel_at_best,
-             _fuel_text,
-             is_uncertainty_known=False),
+    fuel_per_pull("thriftiest_fuel", "fuel flow at best efficiency", _fuel_at_best, _fuel_text),
     per_pull("thriftiest_power", "power there, as observed", "P", units.POWER, FUEL_LOG,
              _power_at_best),
     Input("inertia", "inertia of rotating parts", "J", units.INERTIA, "dyno.inertia"),

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from builder.engine import uncertainty
 from builder.engine.validation import Array
+from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.types import MEASURED, InputValue
+from builder.figures.core.types import MEASURED, TYPICAL, InputValue, RootReading
 from builder.figures.dyno.engine_state import EngineState
 from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.session import DynoSession, analyse_session
+from builder.record.models.build import Build
 
 PullValue = Callable[[PullResult], float | None]
 PullText = Callable[[PullResult, System], str]
@@ -21,7 +24,7 @@ StateValue = Callable[[EngineState], float | None]
 StateText = Callable[[EngineState, System], str]
 
 LOG = "dyno.pulls (with a log that can be counted)"
-FUEL_LOG = "dyno.pulls (with fuel flow in the log; by volume it needs build.yaml: engine.fuel.density)"
+FUEL_LOG = "dyno.pulls (with fuel flow in the log; by volume it needs build.yaml: engine.fuel)"
 
 
 def session_of(context: Context) -> DynoSession | None:
@@ -68,6 +71,32 @@ def per_pull(
         applies=applies,
         is_uncertainty_known=is_uncertainty_known,
     )
+
+
+def fuel_per_pull(name: str, label: str, value_of: PullValue, text_of: PullText | None = None) -> Input:
+    """Return an input of fuel by mass; what was logged by volume takes a typical density where none is recorded."""
+    logged = per_pull(name, label, "m_f", units.MASS_FLOW, FUEL_LOG, value_of, text_of, is_uncertainty_known=False)
+    read = logged.get
+    assert read is not None  # every input of a pull has one
+
+    def get(context: Context, item: Input) -> InputValue | None:
+        value = read(context, item)
+        by_volume = any(
+            "fuel_flow_volume" in log.channels and "fuel_flow" not in log.channels
+            for log in context.build.logs.values()
+        )
+        return with_typical_density(value, context.build) if value is not None and by_volume else value
+
+    return replace(logged, get=get)
+
+
+def with_typical_density(value: InputValue, build: Build) -> InputValue:
+    """Return a flow that was measured by volume, marked as resting on a typical density where the record has none."""
+    fuel = build.build.engine.fuel
+    if fuel is None or fuel.density is not None:
+        return value
+    density = RootReading(f"density of {fuel.kind}", TYPICAL)
+    return replace(value, provenance=TYPICAL, readings=(*value.root_readings, density), is_uncertainty_known=False)
 
 
 def per_state(

@@ -345,7 +345,8 @@ def _diesel_fuel_flow(
     channels: Mapping[str, Curve], engine: EngineData, conditions: AmbientConditions
 ) -> FuelFlow | tuple[str, ...]:
     """Return what the compression-ignition factor needs, or what the record and the log lack for it."""
-    fuel = _fuel_flow({slug: channel.value for slug, channel in channels.items()}, engine)
+    # A corrected result does not rest on a typical density.
+    fuel = _fuel_flow({slug: channel.value for slug, channel in channels.items()}, engine.fuel_density)
     needs = []
     if engine.displacement is None:
         needs.append("bottom_end.yaml: block.bores and crankshaft.stroke")
@@ -378,12 +379,12 @@ def _boost_ratio(channels: Mapping[str, Curve], conditions: AmbientConditions) -
     return None
 
 
-def _fuel_flow(channels: Mapping[str, Array], engine: EngineData) -> Array | None:
-    """Return the fuel by mass [kg/s]."""
+def _fuel_flow(channels: Mapping[str, Array], density: float | None) -> Array | None:
+    """Return the fuel by mass [kg/s]; one logged by volume alone takes the density [kg/m3]."""
     if "fuel_flow" in channels:
         return channels["fuel_flow"]
-    if "fuel_flow_volume" in channels and engine.fuel_density is not None:
-        return channels["fuel_flow_volume"] * engine.fuel_density
+    if "fuel_flow_volume" in channels and density is not None:
+        return channels["fuel_flow_volume"] * density
     return None
 
 
@@ -438,7 +439,7 @@ def _air_flow(channels: Mapping[str, Array], engine: EngineData, conditions: Amb
     metered = metered_air(channels, conditions)
     if metered is not None:
         return metered
-    fuel, ratio = _fuel_flow(channels, engine), air_fuel_ratio(channels, engine)
+    fuel, ratio = _fuel_flow(channels, engine.density_of_fuel), air_fuel_ratio(channels, engine)
     return fuel * ratio if fuel is not None and ratio is not None else None
 
 
@@ -452,7 +453,7 @@ def _derived(
         derived["bmep"] = np.asarray(power.bmep(corrected.torque, engine.displacement, engine.revolutions))
     if engine.stroke is not None:
         derived["piston_speed"] = np.asarray(kinematics.mean_piston_speed(engine.stroke, speed))
-    fuel, air = _fuel_flow(channels, engine), _air_flow(channels, engine, conditions)
+    fuel, air = _fuel_flow(channels, engine.density_of_fuel), _air_flow(channels, engine, conditions)
     if air is not None:
         derived["air_flow_mass"] = air
     if air is not None and engine.displacement is not None and air_state is not None:
@@ -479,9 +480,11 @@ def _derived(
 def _typical_fuel_notes(
     channels: Mapping[str, Array], engine: EngineData, conditions: AmbientConditions
 ) -> Iterator[str]:
-    """Yield what of the fuel was not recorded and taken as typical for the columns of air flow and efficiency."""
-    if engine.typical_fuel is None or _fuel_flow(channels, engine) is None:
+    """Yield what of the fuel was not recorded and taken as typical for the columns of fuel, air flow and efficiency."""
+    if engine.typical_fuel is None or _fuel_flow(channels, engine.density_of_fuel) is None:
         return
+    if "fuel_flow" not in channels and engine.fuel_density is None:
+        yield f"fuel flow by volume, with the density typical of {engine.fuel}, {engine.typical_fuel.density:.4g} kg/m³"
     needs_ratio = metered_air(channels, conditions) is None and "afr" not in channels
     if needs_ratio and engine.stoichiometric is None and logged_lambda(channels) is not None:
         ratio = engine.typical_fuel.stoichiometric

@@ -268,7 +268,7 @@ class Injectors(RecordModel):
     number: Line | None = field("part number", "CF 440")
     count: Count | None = field("quantity", "8")
     flow: OneInjectorFlow | None = field(
-        "flow of one at its rated pressure, by mass, or by volume with the fuel's density in build.yaml",
+        "flow of one at its rated pressure, by mass, or by volume with the fuel and its density in build.yaml",
         "42 lb/h",
         plausible_range=("2 lb/h", "400 lb/h"),
         units=("lb/h", "g/min", "cc/min"),
@@ -354,7 +354,7 @@ class FuelPump(RecordModel):
     number: Line | None = field("part number", "CF P35")
     count: Count | None = field("quantity", "1")
     flow: OneInjectorFlow | None = field(
-        "flow of one at the pressure below, by mass, or by volume with the fuel's density in build.yaml",
+        "flow of one at the pressure below, by mass, or by volume with the fuel and its density in build.yaml",
         "210 lb/h",
         plausible_range=("5 lb/h", "4000 lb/h"),
         units=("lb/h", "L/h", "gal/h"),

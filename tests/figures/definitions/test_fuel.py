@@ -110,3 +110,52 @@ def test_a_fuel_pump_is_asked_for_the_boost_as_well(tmp_path: Path) -> None:
     assert "3.8 bar" in plain(caution.sentence)
     enough = pump_sheet(tmp_path, "settings: {fuel_pressure: 3 bar}\n", ample.replace("3 bar", "4 bar"), **boost)
     assert not [caution for caution in enough.cautions if caution.name == "fuel_pump"]
+
+
+VOLUME = np.asarray(FUEL / 0.745)  # [L/h] of a fuel of 745 kg/m3
+
+
+def sheet_of_volume(archive: Path, monkeypatch: pytest.MonkeyPatch, fuel: str, recorded: str = "") -> FigureSheet:
+    """Return the figures of a build whose log has the fuel by volume."""
+    monkeypatch.setattr("tests.support.dyno_samples.ENGINE", ENGINE.replace(", density: 745 kg/m3", recorded))
+    log = log_of(**{"Fuel flow (L/h)": VOLUME, "Lambda": LAMBDA})
+    write_build(archive, one_pull(), {"a.csv": log}, fuel=fuel)
+    (archive / "builds" / "test-four" / "top_end.yaml").write_text(
+        "induction: {injectors: {count: 4, flow: 250 cc/min, rated_pressure: 3 bar}}\n"
+    )
+    build, messages = write_build(archive, one_pull(), {"a.csv": log}, fuel=fuel)
+    assert messages == []
+    return compute(build, METRIC)
+
+
+def test_fuel_by_volume_without_a_density_takes_the_typical_one_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = sheet_of_volume(tmp_path, monkeypatch, "gasoline")
+    own = sheet_of_volume(tmp_path, monkeypatch, "gasoline", ", density: 745 kg/m3")
+    for slug in ("bsfc", "air_from_fuel", "injector_duty", "injector_size_needed", "brake_thermal_efficiency"):
+        found = figure(sheet, slug)
+        assert found.value == pytest.approx(figure(own, slug).value), slug
+        assert (found.provenance, found.basis, found.uncertainty) == ("typical", "typical", None), slug
+        assert "density of gasoline" in plain(found.calculated_from), slug
+        assert figure(own, slug).basis != "typical", slug
+    assert sheet.session is not None
+    assert "fuel flow by volume, with the density typical of gasoline, 745 kg/m³" in sheet.session.pulls[0].notes
+
+
+def test_a_gas_has_no_typical_density(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet = sheet_of_volume(tmp_path, monkeypatch, "LPG")
+    assert "bsfc" not in sheet
+    assert "injector_duty" not in sheet
+
+
+def test_a_correction_by_fuel_does_not_rest_on_a_typical_density(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tests.support.dyno_samples.ENGINE", ENGINE.replace(", density: 745 kg/m3", ""))
+    log = log_of(**{"Fuel flow (L/h)": VOLUME})
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log}, fuel="diesel", ignition="compression")
+    sheet = compute(build, METRIC)
+    assert sheet.session is not None
+    assert any("it needs build.yaml: engine.fuel.density" in note for note in sheet.session.pulls[0].notes)
+    assert figure(sheet, "bsfc").basis == "typical"
