@@ -129,11 +129,22 @@ def _fuel_pressure(context: Context, item: Input) -> InputValue | None:
     return replace(value, where=context.build.where(item.path)) if value else None
 
 
+def _has_duty(build: Build) -> bool:
+    """Return whether electric injectors may spray through most of the cycle: not those into the cylinder."""
+    engine = build.build.engine
+    return engine.ignition == "spark" and engine.fuel_system not in (
+        "carburetor",
+        "direct injection",
+        "mechanical injection",
+    )
+
+
 @define.figure(
     "injector_duty",
     "Injector duty",
     units.WHOLE_PERCENT,
     source=COMMON_PRACTICE,
+    applies=_has_duty,
     axis="pull",
     headline="first",
     means="Share of the time the injectors are open at peak power; above 85 % leaves little reserve.",
@@ -268,8 +279,9 @@ def planned_fuel_flow(power_wanted: Value, planned_bsfc: Value, heating_value: V
     means="Flow that one injector needs at the fuel pressure to give the fuel of peak power at the highest duty.",
     formula=r"\frac{\dot m_f}{k \, D}",
     working="{fuel_at_peak_power} / ({injectors} × {injector_duty_allowed})",
-    validity="fuel flow as logged at peak power; the highest duty is the shop's guideline or common practice",
-    applies=_has_injectors,
+    validity="fuel flow as logged at peak power; the highest duty is the shop's guideline or common practice; not for "
+    "injectors into the cylinder, which spray for a small part of the cycle",
+    applies=lambda build: _has_injectors(build) and _has_duty(build),
 )
 def injector_size_needed(fuel_at_peak_power: Value, injectors: Value, injector_duty_allowed: Value) -> Value:
     """Return the flow that one injector needs [kg/s]."""

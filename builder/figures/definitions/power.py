@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from builder.engine import power
+from builder.engine.correction import OBSERVED
 from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import System
@@ -27,8 +28,8 @@ _BOTH_LOGGED = "dyno.pulls (with both torque and power in the log)"
 
 
 def _factor_at(state: EngineState, speed: float) -> float:
-    """Return the correction at one speed: the same at all, but for compression ignition."""
-    before, after = state.uncorrected_torque(speed), float(state.corrected.torque_curve.at(speed))
+    """Return the factor on the readings at one speed: the same at all, but for compression ignition."""
+    before, after = state.torque_before_factor(speed), float(state.corrected.torque_curve.at(speed))
     return after / before if before else 1.0
 
 
@@ -36,7 +37,9 @@ def _factor_and_standard(state: EngineState, speed: float) -> str:
     pull = state.last
     if pull.correction is None or pull.correction.stated.slug == pull.correction.target.slug:
         return f"1 ({pull.standard.name})"
-    return f"{_factor_at(state, speed):.4f} ({pull.standard.name})"
+    stated = pull.correction.stated
+    standard = pull.standard.name if stated is OBSERVED else f"{stated.name} to {pull.standard.name}"
+    return f"{_factor_at(state, speed):.4f} ({standard})"
 
 
 def _band(state: EngineState, end: int) -> float | None:
@@ -85,7 +88,7 @@ def _power_at_best(pull: PullResult) -> float | None:
 
 define.add_inputs(
     # Peaks.
-    per_state("peak_torque_uncorrected", "torque before correction, at the peak", "T_0", units.TORQUE, LOG,
+    per_state("peak_torque_before_factor", "torque before the factor, at the peak", "T_0", units.TORQUE, LOG,
               lambda state: state.peak_torque.value / _factor_at(state, state.peak_torque.speed),
               uncertainty_of=lambda state: (
                   state.peak_torque.half_width / _factor_at(state, state.peak_torque.speed)
@@ -171,12 +174,12 @@ define.figure(
     source=PEAK_FIT,
     means="Highest torque of the engine as delivered, in the shop's correction standard.",
     formula=r"T = k \, T_0",
-    working="{peak_torque_uncorrected} × {peak_torque_factor}",
+    working="{peak_torque_before_factor} × {peak_torque_factor}",
     validity="the speeds tested",
 )
-def peak_torque(peak_torque_uncorrected: Value, peak_torque_factor: Value) -> Value:
+def peak_torque(peak_torque_before_factor: Value, peak_torque_factor: Value) -> Value:
     """Return the peak of the torque curve of each state [N m]."""
-    return unwrap_scalar(np.asarray(peak_torque_uncorrected) * np.asarray(peak_torque_factor))
+    return unwrap_scalar(np.asarray(peak_torque_before_factor) * np.asarray(peak_torque_factor))
 
 
 define.figure(

@@ -10,8 +10,7 @@ from builder.figures.core.inputs import Context, Input
 from builder.figures.core.registry import GUM, POWER, Definitions
 from builder.figures.core.types import MEASURED, InputValue
 from builder.figures.definitions.pull_inputs import LOG, session_of
-from builder.figures.dyno.engine_state import EngineState
-from builder.figures.dyno.uncertainty_budget import result_budget
+from builder.figures.dyno.engine_state import EngineState, StatePeak
 from builder.record.models.build import Build
 
 
@@ -22,8 +21,8 @@ def _has_pulls(build: Build) -> bool:
 define = Definitions(POWER, applies=_has_pulls)
 
 _VALIDITY = (
-    "the engine as delivered; 95 %; the influences of the budget on the dyno sheet: what is not recorded, such as the "
-    "calibration, is not in it, and the result is less certain than this"
+    "the engine as delivered; what the budget names as not recorded, such as the calibration of the dyno, is not in "
+    "it, and the result is less certain than this"
 )
 
 
@@ -33,13 +32,22 @@ def _delivered(context: Context) -> EngineState | None:
     return state if state is not None and state.peak_torque.value > 0 else None
 
 
-@define.computed_input("result_uncertainty", "expanded uncertainty over the result", "U_r", units.PERCENT, LOG)
-def _result_uncertainty(context: Context, item: Input) -> InputValue | None:
+def _share(peak: StatePeak, item: Input, context: Context) -> InputValue:
+    """Return the half width of a peak's 95 % interval over the peak."""
+    share = peak.half_width / peak.value
+    return item.value(share, (item.display_unit.text(share, context.system),), MEASURED)
+
+
+@define.computed_input("power_uncertainty_share", "expanded uncertainty over peak power", "U_r", units.PERCENT, LOG)
+def _power_uncertainty_share(context: Context, item: Input) -> InputValue | None:
     state = _delivered(context)
-    if state is None:
-        return None
-    relative = result_budget(context.build, context.shop, state).budget.expanded()
-    return item.value(relative, (item.display_unit.text(relative, context.system),), MEASURED)
+    return None if state is None else _share(state.peak_power, item, context)
+
+
+@define.computed_input("torque_uncertainty_share", "expanded uncertainty over peak torque", "U_r", units.PERCENT, LOG)
+def _torque_uncertainty_share(context: Context, item: Input) -> InputValue | None:
+    state = _delivered(context)
+    return None if state is None else _share(state.peak_torque, item, context)
 
 
 @define.computed_input("delivered_power", "peak power as delivered", "P_e", units.POWER, LOG)
@@ -65,14 +73,14 @@ def _delivered_torque(context: Context, item: Input) -> InputValue | None:
     "Uncertainty of peak power",
     units.POWER,
     source=GUM,
-    means="The true peak power lies within this of the result, either way, in 95 of 100 cases.",
+    means="95 % interval of peak power, either way, from the influences of the budget on the dyno sheet.",
     formula=r"U_r \, P_e",
-    working="{result_uncertainty} × {delivered_power}",
+    working="{power_uncertainty_share} × {delivered_power}",
     validity=_VALIDITY,
 )
-def power_uncertainty(result_uncertainty: Value, delivered_power: Value) -> Value:
+def power_uncertainty(power_uncertainty_share: Value, delivered_power: Value) -> Value:
     """Return the expanded uncertainty of peak power as delivered [W]."""
-    return unwrap_scalar(np.asarray(result_uncertainty) * np.asarray(delivered_power))
+    return unwrap_scalar(np.asarray(power_uncertainty_share) * np.asarray(delivered_power))
 
 
 @define.figure(
@@ -80,11 +88,11 @@ def power_uncertainty(result_uncertainty: Value, delivered_power: Value) -> Valu
     "Uncertainty of peak torque",
     units.TORQUE,
     source=GUM,
-    means="The true peak torque lies within this of the result, either way, in 95 of 100 cases.",
+    means="95 % interval of peak torque, either way, from the influences of the budget on the dyno sheet.",
     formula=r"U_r \, T_e",
-    working="{result_uncertainty} × {delivered_torque}",
+    working="{torque_uncertainty_share} × {delivered_torque}",
     validity=_VALIDITY,
 )
-def torque_uncertainty(result_uncertainty: Value, delivered_torque: Value) -> Value:
+def torque_uncertainty(torque_uncertainty_share: Value, delivered_torque: Value) -> Value:
     """Return the expanded uncertainty of peak torque as delivered [N m]."""
-    return unwrap_scalar(np.asarray(result_uncertainty) * np.asarray(delivered_torque))
+    return unwrap_scalar(np.asarray(torque_uncertainty_share) * np.asarray(delivered_torque))

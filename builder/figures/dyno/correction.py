@@ -47,10 +47,12 @@ class AmbientConditions:
     """The air of one pull: what was recorded or logged, and the state of the air if that is enough.
 
     ``pressure`` (station) [Pa], ``temperature`` [K], ``humidity_form`` and ``humidity`` (SI) are None where
-    not known. ``texts`` holds each as it was written; ``needs`` says what is missing.
+    not known. ``is_turned_to_height``: the pressure is that at sea level, turned to the dyno's height by the standard
+    atmosphere. ``texts`` holds each as it was written; ``needs`` says what is missing.
     """
 
     pressure: float | None = None
+    is_turned_to_height: bool = False
     temperature: float | None = None
     humidity_form: str | None = None
     humidity: float | None = None
@@ -88,10 +90,12 @@ def ambient_conditions(build: Build, index: int, log: DynoLog, system: System) -
             notes.append(f"{title} from the log, mean of its rows: {texts[key]}")
         return mean
 
+    is_turned_to_height = False
     barometer = _recorded(build, index, "barometer")
     pressure = value_of(barometer, "barometer", "pressure", "barometer", display_units.AIR_PRESSURE)
     if barometer is not None:
         pressure, remark = _station_pressure(barometer, system)
+        is_turned_to_height = pressure != barometer.quantity.si
         if pressure is None:
             problems.append(Problem(*build.where(barometer.path), remark))
         elif remark:
@@ -116,6 +120,7 @@ def ambient_conditions(build: Build, index: int, log: DynoLog, system: System) -
         needs = ("dyno.yaml: conditions that can all be true",)
     return AmbientConditions(
         pressure=pressure,
+        is_turned_to_height=is_turned_to_height,
         temperature=temperature,
         humidity_form=None if humidity is None else humidity_form,
         humidity=humidity,

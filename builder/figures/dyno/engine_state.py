@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -27,8 +28,9 @@ _FULL_RANGE = 0.9
 class StatePeak:
     """The highest point of a state's mean curve: torque [N m] or power [W] at a multiple of ``speed_step`` [rev/s].
 
-    ``half_width``: of its 95 % interval, from the scatter between pulls and that of the readings. ``at_end``: the
-    curve is highest where the pulls begin or end, so the engine's own peak may lie outside the speeds that were run.
+    ``half_width``: of its 95 % interval, from the scatter between pulls, that of the readings, and what all pulls
+    share. ``at_end``: the curve is highest where the pulls begin or end, so the engine's own peak may lie outside the
+    speeds that were run.
     """
 
     value: float
@@ -42,12 +44,14 @@ class StatePeak:
 class EngineState:
     """The pulls made with nothing changed between them, the first of which names the state.
 
-    ``scatter``: how far a pull scatters with nothing changed. ``assumed``: only of the delivered state: the record
-    does not say which one it is.
+    ``scatter``: how far a pull scatters with nothing changed. ``shared``: standard uncertainty of what repeating a
+    pull does not show, over the torque [-]: the dyno's calibration and resolution, and the air of the correction, as
+    far as they are recorded. ``assumed``: only of the delivered state: the record does not say which one it is.
     """
 
     pulls: tuple[PullResult, ...]
     scatter: PullScatter
+    shared: float = 0.0
     assumed: bool = False
 
     @property
@@ -85,16 +89,16 @@ class EngineState:
         values = [value for pull in self.pulls if (value := value_of(pull)) is not None and np.isfinite(value)]
         return float(np.mean(values)) if values else None
 
-    def uncorrected_torque(self, speed: float) -> float:
-        """Return the mean torque at one speed [rev/s] before correction [N m]."""
+    def torque_before_factor(self, speed: float) -> float:
+        """Return the mean torque at one speed [rev/s] in the standard that the log is in [N m]."""
         pulls = self.averaged_pulls
-        return float(np.mean([pull.uncorrected_torque(speed) for pull in pulls]))
+        return float(np.mean([pull.torque_before_factor(speed) for pull in pulls]))
 
     @property
     def relative_half_width(self) -> float:
         """Return the half width of the 95 % interval of the state's mean torque, over the torque [-]."""
         between_pulls = self.scatter.relative / len(self.averaged_pulls) ** 0.5
-        return half_width((between_pulls, self.scatter.freedom))
+        return half_width((between_pulls, self.scatter.freedom), (self.shared, math.inf))
 
     @cached_property
     def corrected(self) -> CorrectedCurves:
@@ -140,7 +144,11 @@ class EngineState:
         between_pulls = self.scatter.relative * abs(top.value) / len(self.averaged_pulls) ** 0.5
         return StatePeak(
             value=top.value,
-            half_width=half_width((between_pulls, self.scatter.freedom), (top.deviation, top.freedom)),
+            half_width=half_width(
+                (between_pulls, self.scatter.freedom),
+                (top.deviation, top.freedom),
+                (self.shared * abs(top.value), math.inf),
+            ),
             speed=top.speed,
             speed_step=top.speed_step,
             at_end=top.at_end,

@@ -158,8 +158,8 @@ class PullResult:
         """Return the mean power over the session's range [W], None where the pull does not cover it."""
         return self.means.power if self.means else None
 
-    def uncorrected_torque(self, speed: float) -> float:
-        """Return the torque at one speed before correction [N m], with what acceleration took added back."""
+    def torque_before_factor(self, speed: float) -> float:
+        """Return the torque at one speed in the standard that the log is in [N m], with what acceleration took."""
         factor = self.applied.at(speed).factor if self.applied.at is not None else 1.0
         return float(self.corrected.torque_curve.at(speed)) / factor
 

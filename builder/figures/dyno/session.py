@@ -29,6 +29,7 @@ from builder.figures.dyno.engine_state import EngineState, engine_states
 from builder.figures.dyno.guideline_traces import Violation, find_violations
 from builder.figures.dyno.pull import PullResult, UncorrectedPull, correct_pull, load_pull, with_range_means
 from builder.figures.dyno.pull_scatter import PullScatter, prior_scatter, session_scatter
+from builder.figures.dyno.uncertainty_budget import shared_uncertainty
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
@@ -140,7 +141,8 @@ def analyse_session(build: Build, shop: Shop) -> DynoSession | None:
     settings = guard.run("the settings that were tried", lambda: fit_settings(pulls, scatter, system), ())
     violations = guard.run("the guidelines of the pulls", lambda: find_violations(pulls, shop, engine, system), ())
     problems += _missing_inputs_warnings(build, uncorrected, target)
-    states, delivered = _delivered_first(build, pulls, scatter)
+    states = tuple(_with_shared(state, build, shop, guard) for state in engine_states(pulls, scatter))
+    states, delivered = _delivered_first(build, states)
     before = _state_before_work(build, states, delivered)
     problems += _named_pull_warnings(build, pulls, delivered, before)
     before_after = None
@@ -176,11 +178,16 @@ def _with_withheld_factor(pull: PullResult, build: Build, shop: Shop) -> PullRes
     return replace(pull, notes=(*pull.notes, note)) if note else pull
 
 
+def _with_shared(state: EngineState, build: Build, shop: Shop, guard: Guard) -> EngineState:
+    """Return the state with the uncertainty that all its pulls share."""
+    uncertainty = partial(shared_uncertainty, build, shop, state)
+    return replace(state, shared=guard.run(f"the uncertainty of {state.name!r}", uncertainty, 0.0))
+
+
 def _delivered_first(
-    build: Build, pulls: Sequence[PullResult], scatter: PullScatter
+    build: Build, states: tuple[EngineState, ...]
 ) -> tuple[tuple[EngineState, ...], EngineState | None]:
     """Return the engine's states, the delivered one first, and the delivered one: named, or that of the last pull."""
-    states = engine_states(pulls, scatter)
     if not states:
         return (), None
     named = build.dyno.delivered if build.dyno else None

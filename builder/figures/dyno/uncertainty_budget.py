@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from builder.engine.air import Air, vapor_pressure
-from builder.engine.correction import Correction, correct
+from builder.engine.correction import OBSERVED, Correction, correct
 from builder.engine.uncertainty import from_resolution, partials
 from builder.engine.uncertainty_budget import Influence, UncertaintyBudget
 from builder.figures.core.instruments import CERTIFICATE_COVERAGE, difference_in, instrument_of
@@ -18,7 +18,7 @@ from builder.record.models.dyno import Conditions
 from builder.record.models.shop import Shop
 from builder.record.quantities.units import Quantity
 
-Origin = Literal["certificate", "calibration", "instrument", "written", "log", "repeats"]
+Origin = Literal["certificate", "calibration", "instrument", "written", "log", "repeats", "readings"]
 """Where an uncertainty comes from: written is the last digit of the record, log that of the log."""
 
 
@@ -56,32 +56,62 @@ _AIR_READINGS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 
 
 def result_budget(build: Build, shop: Shop, delivered: EngineState) -> ResultBudget:
-    """Return the budget of the delivered state's torque and power, relative to them [-]."""
+    """Return the budget of the delivered state's torque and power, relative to them [-].
+
+    The readings scatter about the peak of torque; about that of power they scatter as much, unless the pulls end there.
+    """
+    shared = _shared_budget(build, shop, delivered)
+    scatter, peak = delivered.scatter, delivered.peaks.torque
+    repeats = Influence(
+        name="Repeatability",
+        standard_uncertainty=scatter.relative / math.sqrt(len(delivered.averaged_pulls)),
+        sensitivity=1.0,
+        freedom=scatter.freedom,
+    )
+    readings = Influence(
+        name="Scatter of the readings",
+        standard_uncertainty=peak.deviation,
+        sensitivity=1 / peak.value if peak.value > 0 else 0.0,
+        freedom=peak.freedom,
+    )
+    own = (
+        BudgetRow(influence=repeats, origins=("repeats",)),
+        BudgetRow(influence=readings, origins=("readings",)),
+    )
+    return replace(shared, rows=(*shared.rows, *own))
+
+
+def shared_uncertainty(build: Build, shop: Shop, state: EngineState) -> float:
+    """Return the standard uncertainty of what repeating a pull does not show, over the torque [-].
+
+    It is that of the dyno's calibration and resolution and of the air that the readings were corrected with, as far as
+    the record has them.
+    """
+    return _shared_budget(build, shop, state).budget.combined
+
+
+def _shared_budget(build: Build, shop: Shop, state: EngineState) -> ResultBudget:
     rows, missing = [], []
-    calibration = _calibration(build, shop, delivered)
+    calibration = _calibration(build, shop, state)
     if calibration is None:
         missing.append("calibration of the dyno")
     else:
         rows.append(calibration)
-    rows.append(_torque_resolution(build, shop, delivered))
-    correction = delivered.last.correction
+    rows.append(_torque_resolution(build, shop, state))
+    correction = state.last.correction
     if correction is not None and correction.stated is not correction.target:
-        air = tuple(_air(build, shop, delivered, correction))
+        air = tuple(_air(build, shop, state, correction))
         rows += air
         named = {row.influence.name for row in air}
         missing += [f"{name.lower()}, which is only in the log" for name in _AIR_READINGS if name not in named]
-    scatter, pulls = delivered.scatter, len(delivered.pulls)
-    repeats = Influence(
-        name="Repeatability",
-        standard_uncertainty=scatter.relative / math.sqrt(pulls),
-        sensitivity=1.0,
-        freedom=scatter.freedom,
-    )
-    rows.append(BudgetRow(influence=repeats, origins=("repeats",)))
+        if state.conditions.is_turned_to_height:
+            missing.append("turning the barometer from sea level to the height of the dyno")
+    if correction is not None and correction.stated is not OBSERVED:
+        missing.append(f"the correction to {correction.stated.name} that the readings came with")
     return ResultBudget(rows=tuple(rows), missing=tuple(missing))
 
 
-def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow | None:
+def _calibration(build: Build, shop: Shop, state: EngineState) -> BudgetRow | None:
     """Return the error found with masses and the uncertainty of the instrument; None where neither is recorded."""
     parts: list[float] = []
     origins: list[Origin] = []
@@ -89,7 +119,7 @@ def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow 
     if machine and machine.calibration and machine.calibration.error_found is not None:
         parts.append(machine.calibration.error_found.si / math.sqrt(3))
         origins.append("calibration")
-    torque = delivered.peak_torque.value
+    torque = state.last.peaks.torque.value
     instrument = instrument_of(shop, build.dyno.instrument if build.dyno else None)
     expanded = difference_in(instrument.expanded_uncertainty, "torque", torque) if instrument else None
     if expanded is not None and torque > 0:
@@ -101,19 +131,19 @@ def _calibration(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow 
     return BudgetRow(influence=row, origins=tuple(origins))
 
 
-def _torque_resolution(build: Build, shop: Shop, delivered: EngineState) -> BudgetRow:
-    torque = delivered.peak_torque.value
+def _torque_resolution(build: Build, shop: Shop, state: EngineState) -> BudgetRow:
+    torque = state.last.peaks.torque.value
     instrument = instrument_of(shop, build.dyno.instrument if build.dyno else None)
     step = difference_in(instrument.resolution, "torque", torque) if instrument else None
     origin: Origin = "log" if step is None else "instrument"
-    uncertainty = float(from_resolution(delivered.last.resolution.step if step is None else step))
+    uncertainty = float(from_resolution(state.last.resolution.step if step is None else step))
     row = Influence(name="Resolution", standard_uncertainty=uncertainty, sensitivity=1 / torque if torque > 0 else 0.0)
     return BudgetRow(influence=row, origins=(origin,))
 
 
-def _air(build: Build, shop: Shop, delivered: EngineState, correction: Correction) -> Iterator[BudgetRow]:
+def _air(build: Build, shop: Shop, state: EngineState, correction: Correction) -> Iterator[BudgetRow]:
     """Yield barometer, temperature and humidity, each with the slope of the logarithm of the correction factor."""
-    ambient = delivered.conditions
+    ambient = state.conditions
     if ambient.pressure is None or ambient.temperature is None or ambient.humidity is None:
         return
     form = ambient.humidity_form or "relative_humidity"
@@ -125,21 +155,21 @@ def _air(build: Build, shop: Shop, delivered: EngineState, correction: Correctio
 
     slopes = partials(logarithm, values)
     for title, (name, fields) in _AIR_READINGS.items():
-        uncertainty, origins = _reading(build, shop, delivered, name, fields)
+        uncertainty, origins = _reading(build, shop, state, name, fields)
         if origins:
             row = Influence(name=title, standard_uncertainty=uncertainty, sensitivity=float(slopes[name]))
             yield BudgetRow(influence=row, origins=origins)
 
 
 def _reading(
-    build: Build, shop: Shop, delivered: EngineState, name: str, fields: tuple[str, ...]
+    build: Build, shop: Shop, state: EngineState, name: str, fields: tuple[str, ...]
 ) -> tuple[float, tuple[Origin, ...]]:
     """Return the standard uncertainty of one reading of the air [SI] and where it comes from.
 
     A pull that gives its own reading and no instrument was read with that of the session.
     """
     blocks: tuple[Conditions | None, ...] = (
-        delivered.last.record.conditions,
+        state.last.record.conditions,
         build.dyno.conditions if build.dyno else None,
     )
     cited = (

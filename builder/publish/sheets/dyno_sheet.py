@@ -131,17 +131,14 @@ def speeds_of(curves: CorrectedCurves) -> list[int]:
 def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[LabelledValue, ...]:
     dyno, pull = build.dyno, delivered.last
     conditions = pull.record.conditions or (dyno.conditions if dyno else None)
-    speed = delivered.peak_power.speed
-    uncorrected = delivered.uncorrected_torque(speed)
-    factor = float(delivered.corrected.torque_curve.at(speed)) / uncorrected if uncorrected else 1.0
     is_corrected = pull.correction is not None
-    power = display_units.POWER.text(uncorrected * 2 * np.pi * speed, system, delivered.peak_power.half_width)
+    factor, power = _factor_and_observed_power(delivered, system)
     rows = (
         *labelled(
             ("Standard", pull.standard.name if is_corrected else "none: as logged"),
             ("Reference air", _REFERENCE_AIR.get(pull.standard.slug) if is_corrected else None),
-            ("Correction factor", f"{factor:.4f} at peak power" if is_corrected else None),
-            ("Uncorrected power", power if is_corrected and abs(factor - 1) > 5e-5 else None),
+            ("Correction factor", factor if is_corrected else None),
+            ("Uncorrected power", power if is_corrected else None),
         ),
         *labelled(*((setting.name, setting.level.text) for setting in delivered.settings)),
         *(rows_of(conditions, both=True) if conditions else (LabelledValue("Air", "not recorded"),)),
@@ -158,13 +155,24 @@ def _conditions(build: Build, delivered: EngineState, system: System) -> tuple[L
     return tuple(replace(row, text=cut(row.text, _MAX_TEXT)) for row in rows)
 
 
+def _factor_and_observed_power(delivered: EngineState, system: System) -> tuple[str, str | None]:
+    """Return the factor from the power as observed at its peak, and that power; None where that is not known or same.
+
+    Readings that the dyno had corrected, in air that is not recorded, hide what the engine made on the day.
+    """
+    speed, curves = delivered.peak_power.speed, delivered.corrected
+    observed = curves.at(curves.observed_power, speed)
+    if not np.isfinite(observed) or observed <= 0:
+        return "the dyno's own, not recorded", None
+    factor = float(curves.power_curve.at(speed)) / observed
+    power = display_units.POWER.text(observed, system, delivered.peak_power.half_width)
+    return f"{factor:.4f} at peak power", power if abs(factor - 1) > 5e-5 else None
+
+
 def _scatter_note(scatter: PullScatter) -> str:
     source = {
         "assumed": "common practice, no repeat pulls here",
         "shop": "this shop's repeat pulls",
         "session": "repeat pulls of this session and earlier experience",
     }[scatter.source]
-    return (
-        f"± is the 95 % interval for pulls on this dyno; one pull scatters by {scatter.relative:.1%} (1 SD, {source}). "
-        "The calibration of the dyno is not in this ±."
-    )
+    return f"± is the 95 % interval of the result; one pull scatters by {scatter.relative:.1%} (1 SD, {source})."

@@ -155,6 +155,20 @@ def test_an_injector_rated_by_volume_counts_at_the_fuels_density(tmp_path: Path)
     assert duty == pytest.approx((10 + speed * 60 / 1000) / 3600 / (4 * 440e-6 / 60 * 750), rel=1e-3)
 
 
+@pytest.mark.parametrize("engine", ["ignition: compression", "fuel_system: direct injection"])
+def test_injectors_into_the_cylinder_have_no_duty(tmp_path: Path, engine: str) -> None:
+    """They spray for some tens of degrees of 720: 85 % of the cycle means nothing. Common practice, no source."""
+    rpm = np.arange(2000, 6001, 100)
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log_of(rpm=rpm, **{"Fuel flow (kg/h)": 10 + rpm / 1000})})
+    (build.folder / "build.yaml").write_text(f"title: T\nengine: {{cylinders: 4, {engine}}}\n")
+    (build.folder / "top_end.yaml").write_text("induction: {injectors: {count: 4, flow: 20 kg/h}}\n")
+    again, _ = read_build(build.folder, tmp_path)
+    assert again is not None
+    sheet = compute(again, Shop())
+    slugs = set(sheet) | {need.slug for need in sheet.needs}
+    assert not {"injector_duty", "injector_size_needed"} & slugs
+
+
 def test_injector_size_needed_and_flow_at_the_fuel_pressure(tmp_path: Path) -> None:
     rpm = np.arange(2000, 6001, 100)
     build, _ = write_build(tmp_path, one_pull(), {"a.csv": log_of(rpm=rpm, **{"Fuel flow (kg/h)": 10 + rpm / 1000})})

@@ -9,6 +9,7 @@ import pytest
 from builder.publish.sheets.dyno_sheet import dyno_sheet_of, step_for
 from builder.record.load import read_build, read_shop
 from builder.record.models.shop import Shop
+from tests.support.dyno_samples import log_of
 from tests.support.handover_samples import REPO, bare_archive, public_view, text_of, write_build
 
 Files = dict[str, bytes]
@@ -52,6 +53,37 @@ def test_it_says_what_a_result_needs_to_be_compared() -> None:
     assert "±" in notes
     assert "95 %" in notes
     assert "not comparable" in notes
+
+
+def test_uncorrected_power_of_a_log_that_the_dyno_had_corrected() -> None:
+    """By hand: the log is in DIN 70020, (101.3/P) sqrt(T/293), 1006 mbar and 14 °C. Source: DIN 70020 (withdrawn)."""
+    build, sheet = public_view(REPO, "grasstrack-sidecar-twin")
+    dyno = dyno_sheet_of(build, sheet, Shop())
+    assert dyno is not None
+    conditions = {row.title: row.text for row in dyno.conditions}
+    session = sheet.session
+    assert session is not None
+    assert session.delivered is not None
+    speed = session.delivered.peak_power.speed
+    printed = 2 * 3.141592653589793 * speed * session.delivered.torque_before_factor(speed) / 1000
+    observed = printed / (101.3 / 100.6 * (287.15 / 293) ** 0.5)
+    assert float(conditions["Uncorrected power"].split("\N{NO-BREAK SPACE}")[0]) == pytest.approx(observed, abs=0.051)
+    # SAE J1349: 1.18 (99/99.46) sqrt(287.15/298.15) - 0.18, with 71 % of 1.598 kPa of vapor (ASHRAE, table 3)
+    assert conditions["Correction factor"].startswith("0.972")
+
+
+def test_a_log_that_was_corrected_in_unknown_air_has_no_uncorrected_power(tmp_path: Path) -> None:
+    archive = bare_archive(tmp_path)
+    folder = archive / "builds" / "bare"
+    (folder / "dyno").mkdir()
+    (folder / "dyno" / "a.csv").write_text(log_of())
+    (folder / "dyno.yaml").write_text("readings: sae-j1349\npulls: [{name: first, file: dyno/a.csv}]\n")
+    build, sheet = public_view(archive, "bare")
+    dyno = dyno_sheet_of(build, sheet, Shop())
+    assert dyno is not None
+    conditions = {row.title: row.text for row in dyno.conditions}
+    assert conditions["Correction factor"] == "the dyno's own, not recorded"
+    assert "Uncorrected power" not in conditions
 
 
 def test_what_was_not_recorded_is_named(tmp_path: Path) -> None:

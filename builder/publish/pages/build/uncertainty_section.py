@@ -18,6 +18,7 @@ _ORIGINS: dict[Origin, str] = {
     "written": "last digit recorded",
     "log": "last digit of the log",
     "repeats": "repeat pulls",
+    "readings": "readings about the curve",
 }
 
 

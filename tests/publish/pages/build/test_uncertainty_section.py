@@ -20,7 +20,9 @@ def test_the_table_and_the_sheet_give_the_budget(tmp_path: Path) -> None:
     section = uncertainty_section(build, shop, sheet)
     assert section is not None
     titles = [row[0].text for row in section.table.rows]
-    assert titles == ["Resolution", "Barometer", "Temperature", "Humidity", "Repeatability"]
+    assert titles == [
+            "Resolution", "Barometer", "Temperature", "Humidity", "Repeatability", "Scatter of the readings",
+        ]  # fmt: skip
     assert "calibration of the dyno" in section.summary
     assert sheet.session is not None
     assert sheet.session.delivered is not None
