@@ -1,7 +1,8 @@
 """Write the files of a new build, ready to fill in, from the models, in the order of the work.
 
-Every line is either live, a remark (`##`), or an example commented out with a single `#`: without that mark it is YAML
-that the reader accepts. An entry of a list is used from its first line, the one with the dash.
+Every line is either live, a remark (`## `), or an example commented out with a single `#` and no space after it: without
+that mark it is YAML that the reader accepts, in its column. What only other engines than that of the examples have is
+commented out with `##` and no space. An entry of a list is used from its first line, the one with the dash.
 """
 
 from __future__ import annotations
@@ -54,7 +55,8 @@ _HOW_TO = """\
 A page needs no more than title, status: finished and the number of cylinders. Bores and stroke
 (bottom_end.yaml) give the displacement, chambers and gasket (top_end.yaml) the compression ratio, the log of
 a pull (dyno.yaml) the curves. In every file the fields that matter most come first.
-Lines with one # are examples: remove the # and enter your own value.
+Lines with # are examples: delete the # and enter your own value. Lines with ## and no space after it are
+examples for other engines: delete both marks.
 What you leave out is not shown, never guessed.
 A value carries its unit: 4.0305 in, 102.38 mm, 72.4 cc, 65 lbf.ft. A list may say it once:
 {unit: in, measured: [4.0305, 4.0304]}. Catalog and measured value side by side:
@@ -197,7 +199,7 @@ class _Writer:
             elif path in self.live:
                 yield from self._with_remark(pad, f"{pad}{field.name}: {self.live[path]}", _remark(field))
             else:
-                yield from self._example(field, pad, "# ", path)
+                yield from self._example(field, pad, "#", path)
 
     def _rank(self, field: _Field, prefix: str) -> bool:
         """Return whether a field comes after those that make a page."""
@@ -216,13 +218,13 @@ class _Writer:
         """Yield a field that the engine of the examples has not: as remarks, to be written where it applies."""
         yield from self._remark_lines(pad, f"where {field.notes.only_where}: {field.notes.description}")
         if field.shape.model is None:
-            yield f"{pad}##   {field.name}: {self._value(field)}"
+            yield f"{pad}##{field.name}: {self._value(field)}"
             return
         inner = self.entry if field.shape.kind == "entries" else self._nested
-        yield f"{pad}##   {field.name}:"
+        yield f"{pad}##{field.name}:"
         for line in inner(field.shape.model, prefix):
             if not line.lstrip().startswith("##"):
-                yield f"{pad}##     {line.partition('  ##')[0].rstrip()}"
+                yield f"{pad}##  {line.partition('  ##')[0].rstrip()}"
 
     def _may_be_live(self, model: type[RecordModel], path: str) -> bool:
         """Return whether every required field of a section is filled in, so that its header can be live."""
@@ -341,7 +343,7 @@ def _commented_out(lines: Iterator[str], indent: int) -> Iterator[str]:
     """Comment out the lines of an entry; remarks stay remarks."""
     for line in lines:
         bare = line.lstrip()
-        yield f"{' ' * (indent + 2)}{line}" if bare.startswith("##") else f"{' ' * indent}# {line}"
+        yield f"{' ' * indent}{line}" if bare.startswith("##") else f"{' ' * indent}#{line}"
 
 
 def _remark(field: _Field) -> str:

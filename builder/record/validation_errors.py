@@ -69,7 +69,9 @@ def _message(details: Any, location: Location, model: type[RecordModel]) -> str:
         shape = shape_of(model_at(model, location[:-1]).model_fields[str(location[-1])])
         choices = shape.choices
         words = {word: choice for choice, synonyms in shape.synonyms.items() for word in synonyms}
-        hint = did_you_mean(_shown(given), (*choices, *words))
+        names = (*choices, *words)
+        is_part_of_several = sum(_shown(given).casefold() in name.casefold().split() for name in names) > 1
+        hint = "" if is_part_of_several else did_you_mean(_shown(given), names)
         return f"{_shown(given)!r} is not known here: {hint + ' ' if hint else ''}write one of {', '.join(choices)}"
     if kind == "value_error":
         return str(context["error"])

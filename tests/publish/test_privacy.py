@@ -51,7 +51,7 @@ def canaries(word: str) -> str:
 def uncomment(text: str) -> Any:
     """Return a document of the scaffold with its examples as values."""
     lines = [line for line in text.splitlines() if not re.match(r"\s*##|# yaml-language-server", line)]
-    lines = [re.sub(r"\s+## .*$", "", re.sub(r"^( *)# ", r"\1", line)) for line in lines]
+    lines = [re.sub(r"\s+## .*$", "", re.sub(r"^( *)#", r"\1", line)) for line in lines]
     return yaml.load("\n".join(lines), Loader=Reader)
 
 

@@ -26,7 +26,7 @@ _REMARK = re.compile(r"\s*##|# yaml-language-server")
 
 def _uncommented(text: str) -> str:
     """A scaffold with its examples uncommented, without its remarks."""
-    lines = [re.sub(r"^( *)# ", r"\1", line) for line in text.splitlines() if not _REMARK.match(line)]
+    lines = [re.sub(r"^( *)#", r"\1", line) for line in text.splitlines() if not _REMARK.match(line)]
     return "\n".join(re.sub(r"\s+## .*$", "", line) for line in lines if line.strip()) + "\n"
 
 

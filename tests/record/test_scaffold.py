@@ -24,7 +24,7 @@ from builder.record.yaml_loader import parse_yaml
 from tests.support.record_samples import CSV, full_scaffold
 
 _REMARK = re.compile(r"\s*##|# yaml-language-server")
-_EXAMPLE = re.compile(r"^( *)# (.*)$")
+_EXAMPLE = re.compile(r"^( *)#(.*)$")
 
 
 def _uncommented(text: str, chosen: set[int] | None = None) -> str:
@@ -167,15 +167,15 @@ def test_what_makes_a_page_comes_first() -> None:
 
 def test_a_field_that_the_example_engine_has_not_is_a_remark() -> None:
     top_end = scaffold("pilot-four")["top_end.yaml"]
-    assert re.search(r"^ *## where the engine is turbocharged or supercharged: .*\n *##   boost: 8 psi$", top_end, re.M)
-    assert re.search(r"^ *##   injectors:\n *##     maker: ", top_end, re.M)
+    assert re.search(r"^ *## where the engine is turbocharged or supercharged: .*\n *##boost: 8 psi$", top_end, re.M)
+    assert re.search(r"^ *##injectors:\n *##  maker: ", top_end, re.M)
 
 
 def test_layout_and_firing_order_follow_the_cylinders() -> None:
     for cylinders, layout, order in ((1, "single", "1"), (4, "inline", "1-3-4-2"), (8, "V", "1-8-4-3-6-5-7-2")):
         text = scaffold("x", cylinders=cylinders)["build.yaml"]
-        assert f"# layout: {layout}\n" in text
-        assert re.search(rf"# firing_order: '?{order}'? ", text)
+        assert f"#layout: {layout}\n" in text
+        assert re.search(rf"#firing_order: '?{order}'? ", text)
 
 
 def _assert_all_given(model: RecordModel) -> None:

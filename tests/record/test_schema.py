@@ -104,7 +104,7 @@ def _privacy(node: Any) -> tuple[list[str], list[str]]:
 @pytest.mark.parametrize("name", [name for name in document_models() if name != "plan"])
 def test_the_scaffold_is_valid_as_it_is_and_with_its_examples(name: str) -> None:
     text = shop_scaffold() if name == "shop" else full_scaffold("pilot-four")[f"{name}.yaml"]
-    lines = [line if _REMARK.match(line) else re.sub(r"^( *)# ", r"\1", line) for line in text.splitlines()]
+    lines = [line if _REMARK.match(line) else re.sub(r"^( *)#", r"\1", line) for line in text.splitlines()]
     for taken in (text, "\n".join(lines)):
         value = _plain(taken)
         if value is not None:

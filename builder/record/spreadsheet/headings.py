@@ -27,6 +27,7 @@ CALCULATED = "calculated"
 _BRACKETS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _LIFT = re.compile(r"_(seat|[0-9]+(?:\.[0-9]+)?)_?(in|mm|thou)?(?=_|\Z)")
 _DOTTED = re.compile(r"(?:[a-z]\.)+[a-z]?")
+_AT_SPEED = re.compile(r"\s*(?:@|\bat\b)\s*rpm\b", re.IGNORECASE)
 _BOTH = re.compile(r"\s+[x×]\s+|\s*[/&]\s*")
 _SIDES = ("intake", "exhaust")
 _ABBREVIATIONS = {
@@ -77,7 +78,7 @@ _COLUMN_NAMES: Mapping[str, str] = {
     "bottom_end.block.casting": "block casting, block number, casting number",
     "bottom_end.crankshaft.stroke": "stroke, crank stroke",
     "bottom_end.crankshaft.number": "crank casting, crank number, crankshaft casting",
-    "bottom_end.rods.length": "rod, con rod, rod length, con rod length",
+    "bottom_end.rods.length": "rod, con rod, rod length, con rod length, rod l",
     "bottom_end.pistons.compression_height": "compression height, pin height",
     "bottom_end.pistons.dish": "dish, piston dish, dish cc, piston cc, dish volume",
     "bottom_end.pistons.dome": "dome, piston dome, dome cc",
@@ -147,7 +148,8 @@ class ColumnHeading:
 
 
 def read_heading(text: str) -> ColumnHeading:
-    """Return what the heading of a column means."""
+    """Return what the heading of a column means; cells of `HP @ rpm` hold both, as those of `HP` may."""
+    text = _AT_SPEED.sub("", text)
     full = _plain(_without_brackets(text))
     if full.rpartition("_")[2] == CALCULATED:
         return ColumnHeading(remark="calculated from the record, not read")
@@ -190,11 +192,15 @@ def _duration(plain: str) -> ColumnHeading | None:
     words = plain.split("_")
     sides = [side for side in _SIDES if side in words]
     match = _LIFT.search(plain)
-    if "duration" not in words or len(sides) != 1 or match is None:
+    if "duration" not in words or match is None:
         return None
     unit = match[2] or ("mm" if match[1] in ("1", "1.0") else "in")
     lift = match[1] if match[1] == "seat" else f"{match[1]} {unit}"
-    target = parse_target(f"cam.card.{sides[0]}.durations[{lift}].duration")
+    paths = [f"cam.card.{side}.durations[{lift}].duration" for side in sides or _SIDES]
+    if len(paths) != 1:
+        both = ", ".join(f'"{path}"' for path in paths)
+        return ColumnHeading(remark=f"of both sides? write {{into: [{both}], unit: deg}}")
+    target = parse_target(paths[0])
     return ColumnHeading((target,)) if isinstance(target, FieldTarget) else ColumnHeading(remark=target)
 
 

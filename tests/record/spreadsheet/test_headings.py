@@ -41,6 +41,9 @@ UNDERSTOOD = {
     "Int Dur @ .050": ("cam.card.intake.durations[0.050 in].duration", ""),
     "Exhaust duration at 1 mm (deg)": ("cam.card.exhaust.durations[1 mm].duration", "deg"),
     "Intake duration at seat": ("cam.card.intake.durations[seat].duration", ""),
+    "HP @ rpm": ("dyno.noted_result.power", "hp"),
+    "Peak torque (lbf.ft) at RPM": ("dyno.noted_result.torque", "lbf.ft"),
+    "Rod L": ("bottom_end.rods.length", ""),
     "Lift int": ("cam.card.intake.valve_lift", ""),
     "Inlet valve lift (mm)": ("cam.card.intake.valve_lift", "mm"),
     "Crank end float (in)": ("assembly.fits.crank_end_play", "in"),
@@ -82,6 +85,13 @@ def test_a_column_of_both_sides_has_two_fields() -> None:
         "cam.card.intake.durations[0.050 in].duration",
         "cam.card.exhaust.durations[0.050 in].duration",
     ]
+
+
+def test_a_duration_of_no_side_names_the_fields_of_both() -> None:
+    found = read_heading("Cam dur @.050")
+    assert found.targets == ()
+    assert "cam.card.intake.durations[0.050 in].duration" in found.remark
+    assert "cam.card.exhaust.durations[0.050 in].duration" in found.remark
 
 
 @pytest.mark.parametrize("path", _COLUMN_NAMES)
