@@ -23,6 +23,7 @@ STAGES: dict[Stage, str] = {
     "planned": "Planned",
     "in progress": "In progress",
     "waiting for parts": "Waiting for parts",
+    "finished": "Finished, not ready for delivery",
     "ready": "Ready for delivery",
     "delivered": "Delivered",
 }
@@ -46,7 +47,7 @@ def shop_notes(build: Build, sheet: FigureSheet, readiness: Readiness) -> ShopNo
 def stage_of(build: Build, readiness: Readiness) -> Stage | None:
     """Return how far a job is; None for one that was withdrawn.
 
-    A finished engine that lacks something that the shop requires of a delivery is still in progress.
+    An engine is ready once it is finished and has what the shop requires of a delivery.
     """
     status = build.build.status
     if status == "withdrawn":
@@ -56,7 +57,7 @@ def stage_of(build: Build, readiness: Readiness) -> Stage | None:
     if build.delivery is not None and build.delivery.delivered is not None:
         return "delivered"
     if status == "finished":
-        return "ready" if readiness.ready else "in progress"
+        return "ready" if readiness.ready else "finished"
     if status == "waiting for parts" or any(awaited_parts(build)):
         return "waiting for parts"
     return "in progress"
@@ -92,7 +93,7 @@ def _waits(build: Build, sheet: FigureSheet, readiness: Readiness, stage: Stage 
                 readings.setdefault(hint, {})[goal.target.name] = None
         for hint, goals in readings.items():
             yield WaitItem("reading", hint, f"for {', '.join(map(in_sentence, goals))}")
-    if stage in ("in progress", "waiting for parts"):
+    if stage in ("in progress", "waiting for parts", "finished"):
         for item in readiness.missing:
             yield WaitItem("delivery", item.title, item.message)
 

@@ -44,7 +44,7 @@ class CoarseCurve:
         return tuple(self.start + self.step * i for i in range(len(self.torque)))
 
 
-Stage = Literal["planned", "in progress", "waiting for parts", "ready", "delivered"]
+Stage = Literal["planned", "in progress", "waiting for parts", "finished", "ready", "delivered"]
 """How far a job is."""
 
 

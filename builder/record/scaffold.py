@@ -51,10 +51,12 @@ _MORE = "## Further, where you have it:"
 _CYLINDER_SIZE = 727.6  # [cc] of the bore and stroke in the examples
 _FIRING_ORDERS = {1: "1", 2: "1-2", 3: "1-3-2", 4: "1-3-4-2", 5: "1-2-4-5-3", 6: "1-5-3-6-2-4", 8: "1-8-4-3-6-5-7-2"}
 
-_HOW_TO = """\
+_PAGE_NEEDS = """\
 A page needs no more than title, status: finished and the number of cylinders. Bores and stroke
 (bottom_end.yaml) give the displacement, chambers and gasket (top_end.yaml) the compression ratio, the log of
 a pull (dyno.yaml) the curves. In every file the fields that matter most come first.
+"""
+_HOW_TO = """\
 Lines with # are examples: delete the # and enter your own value. Lines with ## and no space after it are
 examples for other engines: delete both marks.
 What you leave out is not shown, never guessed.
@@ -155,7 +157,8 @@ def _document(name: str, model: type[RecordModel], schemas: str, live: dict[str,
         f"## {name}.yaml: {document_description(model)}.",
     ]
     if live:
-        head += [f"## {line}" for line in _HOW_TO.splitlines()]
+        how_to = _HOW_TO if model is Shop else _PAGE_NEEDS + _HOW_TO
+        head += [f"## {line}" for line in how_to.splitlines()]
     first = frozenset(path.strip() for path in FIRST.get(name, "").split(","))
     body = _Writer(live, cylinders, first).section(model, "", 0)
     return "\n".join([*head, "", *body]).rstrip() + "\n"

@@ -41,7 +41,7 @@ def notes(archive: Path, shop: Shop | None = None, **files: str) -> ShopNotes:
         ("in progress", {"parts": ORDERED.replace("expected", "received")}, "in progress"),
         ("in progress", {"parts": ORDERED.replace("expected: 2024-02-10", "verdict: fits")}, "in progress"),
         ("waiting for parts", {}, "waiting for parts"),
-        ("finished", {}, "in progress"),
+        ("finished", {}, "finished"),
         ("finished", {"delivery": DELIVERED.partition("\n")[2]}, "ready"),
         ("finished", {"delivery": DELIVERED}, "delivered"),
         ("withdrawn", {}, None),
@@ -107,7 +107,7 @@ def test_jobs_are_listed_by_stage_and_a_long_list_says_how_many_more() -> None:
         for number in range(40)
     ]
     groups = {group.stage: group for group in jobs_by_stage([*rows, Summary("x", "x", shop=ShopNotes(None))])}
-    assert list(groups) == ["planned", "in progress", "waiting for parts", "ready", "delivered"]
+    assert list(groups) == ["planned", "in progress", "waiting for parts", "finished", "ready", "delivered"]
     assert [job.slug for job in groups["delivered"].jobs][:2] == ["d39", "d38"]
     assert len(groups["delivered"].jobs) + groups["delivered"].hidden == 40
     assert groups["planned"].jobs == ()

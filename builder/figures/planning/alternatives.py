@@ -46,7 +46,7 @@ class Combination:
     @property
     def unmet(self) -> int:
         """Return how many goals it is known not to meet."""
-        return sum(goal.outcome == "not met" for goal in self.goals)
+        return sum(goal.outcome in ("not met", "not in every cylinder") for goal in self.goals)
 
     @property
     def miss(self) -> float:

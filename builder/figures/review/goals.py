@@ -13,13 +13,14 @@ from builder.figures.dyno.session import DynoSession
 from builder.record.models.build import Build
 from builder.record.models.goals import Target
 
-Outcome = Literal["met", "not met", "within the uncertainty", "not measured"]
+Outcome = Literal["met", "not met", "not in every cylinder", "within the uncertainty", "not measured"]
 
 _UNITS: dict[str, DisplayUnit] = {
     "torque": units.TORQUE,
     "power": units.POWER,
     "compression ratio": units.COMPRESSION,
     "displacement": units.DISPLACEMENT,
+    "quench": units.LENGTH,
 }
 
 
@@ -42,7 +43,8 @@ class Finding:
 class GoalResult:
     """One goal, what the engine has, and whether that is enough.
 
-    "met" and "not met" hold for the whole interval and for every cylinder; else the measurement cannot tell.
+    "met" and "not met" hold for the whole interval and for every cylinder, "not in every cylinder" where one of several
+    misses it by more than the interval; else the measurement cannot tell.
     """
 
     target: Target
@@ -66,12 +68,16 @@ def outcome_of(target: Target, finding: Finding | None) -> Outcome:
     """Return whether a finding is what is wanted, its interval included."""
     if finding is None:
         return "not measured"
-    low, high = finding.lowest - (finding.half_width or 0.0), finding.highest + (finding.half_width or 0.0)
+    half = finding.half_width or 0.0
     minimum = float("-inf") if target.minimum is None else target.minimum
     maximum = float("inf") if target.maximum is None else target.maximum
-    if minimum <= low and high <= maximum:
+    if minimum <= finding.lowest - half and finding.highest + half <= maximum:
         return "met"
-    return "not met" if high < minimum or low > maximum else "within the uncertainty"
+    if finding.highest + half < minimum or finding.lowest - half > maximum:
+        return "not met"
+    if finding.lowest + half < minimum or finding.highest - half > maximum:
+        return "not in every cylinder"
+    return "within the uncertainty"
 
 
 def _from_dyno(target: Target, session: DynoSession | None) -> Finding | None:
@@ -106,7 +112,7 @@ def _figure(target: Target, sheet: FigureSheet) -> Finding | None:
     )
 
 
-FIGURE_OF_GOAL = {"compression ratio": "compression_ratio", "displacement": "displacement"}
+FIGURE_OF_GOAL = {"compression ratio": "compression_ratio", "displacement": "displacement", "quench": "quench"}
 """The figure that each goal without a dyno is about."""
 _SAME_SPEED = 1e-6
 """Speeds [rev/s] that differ by less are the same."""

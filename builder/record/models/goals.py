@@ -16,21 +16,23 @@ from builder.record.quantities.readings import ReadingErrors
 from builder.record.quantities.unit_table import example_of, printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, UnitProblem, parse_quantity, parse_range
 
-TargetQuantity = Literal["torque", "power", "compression ratio", "displacement"]
+TargetQuantity = Literal["torque", "power", "compression ratio", "displacement", "quench"]
 _DIMENSIONS: dict[TargetQuantity, str] = {
     "torque": "torque",
     "power": "power",
     "compression ratio": NUMBER,
     "displacement": "volume",
+    "quench": "length",
 }
 _OTHER_NAMES: dict[str, TargetQuantity] = {
     "peak torque": "torque",
     "peak power": "power",
     "compression": "compression ratio",
+    "squish": "quench",
 }
 _AT_SPEED = re.compile(r"(?P<quantity>.+?)\s+at\s+(?P<speed>[0-9].*)")
 _LIMIT = re.compile(r"(?P<limit>at least|at most)\s+(?P<value>.+)")
-_EXAMPLES = "torque, power, torque at 2000 rpm, power at 4000 rpm, compression ratio or displacement"
+_EXAMPLES = "torque, power, torque at 2000 rpm, power at 4000 rpm, compression ratio, displacement or quench"
 
 
 @dataclass(frozen=True)
@@ -60,8 +62,8 @@ class Target:
 def read_target(name: str, text: str) -> Target:
     """Return the goal that a name such as `torque at 2000 rpm` and a text such as `350 lb-ft` make.
 
-    A plain torque or power is the least that is wanted; a plain compression ratio or displacement is met by what rounds
-    to it. `at least`, `at most` or a range say otherwise. Raises UnitProblem with the fix.
+    A plain torque or power is the least that is wanted; a plain compression ratio, displacement or quench is met by
+    what rounds to it. `at least`, `at most` or a range say otherwise. Raises UnitProblem with the fix.
     """
     words = " ".join(name.split())
     match = _AT_SPEED.fullmatch(words)

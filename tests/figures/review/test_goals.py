@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -37,8 +38,12 @@ def test_a_goal_is_met_where_the_whole_interval_is(
 
 
 def test_every_cylinder_has_to_meet_it() -> None:
+    wanted = read_target("compression ratio", "9.5")
     finding = Finding(value=9.5, lowest=9.42, highest=9.53, half_width=None, basis="measured")
-    assert outcome_of(read_target("compression ratio", "9.5"), finding) == "within the uncertainty"
+    assert outcome_of(wanted, finding) == "not in every cylinder"
+    assert outcome_of(wanted, replace(finding, half_width=0.04)) == "within the uncertainty"
+    assert outcome_of(wanted, replace(finding, lowest=9.46)) == "met"
+    assert outcome_of(wanted, replace(finding, highest=9.44)) == "not met"
 
 
 def _goals(tmp_path: Path, targets: str, session: str, *, with_log: bool = True) -> list[GoalResult]:
@@ -70,6 +75,21 @@ def test_goals_are_held_against_the_curves_as_delivered(tmp_path: Path) -> None:
     # Four cylinders of 81.50 x 77.60 mm.
     assert displacement.finding.value == pytest.approx(4 * 3.14159265 / 4 * 0.0815**2 * 0.0776)
     assert displacement.outcome == "met"
+
+
+def test_every_cylinder_has_to_have_the_quench_wanted(tmp_path: Path) -> None:
+    _goals(tmp_path, "quench: 0.8..1.1 mm", "", with_log=False)
+    folder = tmp_path / "builds" / "four"
+    (folder / "top_end.yaml").write_text("gasket: {thickness: 1.00 mm}\n", encoding="utf-8")
+    for last_piston, outcome in (("0.05", "met"), ("0.40", "not in every cylinder"), ("-0.30", "not in every cylinder")):
+        deck = f"deck_clearance: {{unit: mm, measured: [0.05, 0.05, 0.05, {last_piston}]}}\n"
+        (folder / "bottom_end.yaml").write_text(deck + BOTTOM_END, encoding="utf-8")
+        build, problems = read_build(folder, tmp_path)
+        assert build is not None, problems
+        (goal,) = compute(build, Shop()).goals
+        assert goal.finding is not None
+        assert goal.finding.lowest == pytest.approx(1e-3 + min(0.05, float(last_piston)) * 1e-3)
+        assert goal.outcome == outcome
 
 
 def test_without_a_pull_nothing_was_measured(tmp_path: Path) -> None:

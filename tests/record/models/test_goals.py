@@ -22,6 +22,8 @@ FOOT_POUND = 1.3558179483314004
         ("compression ratio", "9.5", "compression ratio", None, 9.45, 9.55),
         ("compression", "at most 9.5:1", "compression ratio", None, None, 9.5),
         ("displacement", "1620 cc", "displacement", None, 1619.5e-6, 1620.5e-6),
+        ("quench", "0.035..0.045 in", "quench", None, 0.035 * 0.0254, 0.045 * 0.0254),
+        ("Squish", "at most 1.0 mm", "quench", None, None, 1.0e-3),
     ],
 )
 def test_a_goal_says_what_is_enough(
@@ -57,6 +59,7 @@ def test_what_is_wanted_is_shown_as_written() -> None:
         ("torque at 0 rpm", "350 lb-ft", "is not a speed an engine runs at"),
         ("peak power at 4000 rpm", "60 kW", "leave out 'at 4000 rpm'"),
         ("compression ratio at 2000 rpm", "9.5", "leave out 'at 2000 rpm'"),
+        ("quench", "0.040", "0.040 has no unit: write 0.040 in"),
         ("power", "70..60 kW", "upside down"),
     ],
 )
