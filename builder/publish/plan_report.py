@@ -153,7 +153,7 @@ def _overview_lines(overview: PlanOverview, width: int, *, show_all: bool) -> It
             rows.append([goal.name, goal.wanted, f"{goal.outcome}: {goal.result}" if goal.result else unknown])
         yield from _table(rows, width)
     yield "\nKnown"
-    yield from _table([[figure.title, figure.display] for figure in overview.known], width)
+    yield from _table([[figure.title, f"{figure.display}{_lift(figure)}"] for figure in overview.known], width)
     if not overview.known:
         yield "  nothing yet"
     if overview.unknown:
@@ -170,6 +170,13 @@ def _overview_lines(overview: PlanOverview, width: int, *, show_all: bool) -> It
             yield from _wrapped(f"{wait.hint}{mark}: {', '.join(titles)}", width, "  ", "      ")
         if len(overview.waits) > len(waits):
             yield f"  and {len(overview.waits) - len(waits)} more: --all lists them"
+
+
+def _lift(figure: Figure) -> str:
+    """Return the lift that a figure of cam timing is for, such as ` at 0.050 in`; nothing for other figures."""
+    if figure.axis != "lift":
+        return ""
+    return next((f" at {position.label}" for position in figure.positions if position.value == figure.value), "")
 
 
 def _change_lines(build: Build, change: PlannedChange, width: int, *, show_all: bool) -> Iterator[str]:

@@ -270,7 +270,7 @@ define.alternative("overlap", working="({intake_duration} + {exhaust_duration}) 
     units.COMPRESSION,
     source=HEYWOOD_2,
     axis="lift",
-    headline="first",
+    headline="least",
     means="Compression ratio from intake closing: what the fuel sees.",
     formula=r"\frac{V_k + \frac{\pi}{4} B^2 \, x(IC)}{V_k}",
     symbols=(

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from builder.archive.shop_notes import part_waits
 from builder.archive.summary import WaitItem
 from builder.figures.core.types import FigureSheet
+from builder.figures.definitions import REGISTRY
 from builder.figures.planning.alternatives import Combinations, alternatives
-from builder.figures.planning.overview import Wait, overview_of
+from builder.figures.planning.changed_engine import PlannedChange, changed_figures
+from builder.figures.planning.overview import MAIN_FIGURES, Wait, overview_of
 from builder.figures.planning.solve import SolvedTarget, Target, solve_for
 from builder.figures.review.goals import FIGURE_OF_GOAL
 from builder.publish.plan_report import figure_number, mean_text, short_title
-from builder.record.alternatives import MOST_COMBINATIONS, combinations_of, read_alternatives
+from builder.record.alternatives import MOST_COMBINATIONS, Choice, combinations_of, read_alternatives
 from builder.record.models.build import Build
 from builder.record.models.goals import Target as Goal
 from builder.record.models.shop import Shop
@@ -24,6 +26,8 @@ _OTHER_WAITS = 8
 """How many readings are listed that no goal asks for."""
 _COMBINATIONS = 20
 """How many combinations are listed."""
+_CANDIDATES = 6
+"""How many candidates for one part are compared with the record as it is."""
 
 
 @dataclass(frozen=True)
@@ -59,19 +63,69 @@ def plan_section(build: Build, sheet: FigureSheet, shop: Shop) -> PlanSection:
         wanted=tuple(wait for wait in waits if wait.wanted),
         others=tuple(wait for wait in waits if not wait.wanted)[:_OTHER_WAITS],
         parts=tuple(part_waits(build)),
-        tables=tuple(_tables(build, shop)),
+        tables=tuple(_tables(build, sheet, shop)),
     )
 
 
-def _tables(build: Build, shop: Shop) -> Iterator[PlanTable]:
+def _tables(build: Build, sheet: FigureSheet, shop: Shop) -> Iterator[PlanTable]:
     choices, _ = read_alternatives(build)
     if choices and combinations_of(choices) <= MOST_COMBINATIONS:
         yield _combination_table(alternatives(build, choices, shop))
-    for goal in build.build.goals.read_targets if build.build.goals else ():
-        slug = FIGURE_OF_GOAL.get(goal.quantity)
-        value = _wanted_value(goal)
+    for choice in choices:
+        yield _candidates_table(build, choice, shop)
+    for goal in sheet.goals:
+        slug = FIGURE_OF_GOAL.get(goal.target.quantity)
+        value = _wanted_value(goal.target)
         if slug is not None and value is not None:
-            yield _target_table(solve_for(build, Target(slug=slug, value=value, text=goal.text), shop))
+            solved = solve_for(build, Target(slug=slug, value=value, text=goal.target.text), shop)
+            yield _target_table(solved, is_met=goal.outcome == "met")
+
+
+def _candidates_table(build: Build, choice: Choice, shop: Shop) -> PlanTable:
+    """Return what each candidate for one part makes of the main figures, all else as the record has it."""
+    changed = {item.name: changed_figures(build, item.changes, shop) for item in choice.candidates[:_CANDIDATES]}
+    same = [name for name, change in changed.items() if not _changed_slugs(change)]
+    others = {name: change for name, change in changed.items() if name not in same}
+    rows = []
+    for slug in (slug for slug in MAIN_FIGURES if any(slug in _changed_slugs(change) for change in others.values())):
+        before = next(iter(others.values())).before
+        sheets = (before, *(change.after for change in others.values()))
+        rows.append((REGISTRY.figures[slug].description.title, *(_number(sheet, slug) for sheet in sheets)))
+    if any(change.new_cautions or change.gone_cautions for change in others.values()):
+        rows.append(("Cautions", "", *map(_caution_names, others.values())))
+    sentences = (
+        "One at a time, all else as recorded." if rows else "",
+        f"No main figure changes with {', '.join(same)}." if same else "",
+        f"Not shown here: {', '.join(item.name for item in choice.candidates[_CANDIDATES:])}."
+        if len(choice.candidates) > _CANDIDATES
+        else "",
+    )
+    return PlanTable(
+        title=f"{_capital(choice.part)}: what each changes",
+        sentences=tuple(filter(None, sentences)),
+        head=("Figure", "Now", *others),
+        rows=tuple(rows),
+        remarks=((),) * len(rows),
+    )
+
+
+def _number(sheet: FigureSheet, slug: str) -> str:
+    figure = sheet.get(slug)
+    return figure_number(figure, sheet.system) if figure else "not known"
+
+
+def _changed_slugs(change: PlannedChange) -> set[str]:
+    """Return the main figures that a change is seen in."""
+    return {item.figure.slug for item in change.figures if item.differs and item.figure.slug in MAIN_FIGURES}
+
+
+def _caution_names(change: PlannedChange) -> str:
+    """Return the names of the cautions that come and go with a change."""
+    new, gone = (
+        dict.fromkeys(caution.name.replace("_", " ") for caution in cautions)
+        for cautions in (change.new_cautions, change.gone_cautions)
+    )
+    return ", ".join((*(f"new: {name}" for name in new), *(f"no longer: {name}" for name in gone)))
 
 
 def _wanted_value(goal: Goal) -> float | None:
@@ -80,14 +134,15 @@ def _wanted_value(goal: Goal) -> float | None:
     return sum(ends) / len(ends) if ends else None
 
 
-def _target_table(solved: SolvedTarget) -> PlanTable:
+def _target_table(solved: SolvedTarget, *, is_met: bool) -> PlanTable:
     shown = solved.shown
     rows, remarks = [], []
     for item in solved.possible:
         figures = {figure.slug: figure_number(figure, solved.system) for figure in item.figures}
         rows.append((item.title, mean_text(item), item.change, *(figures.get(slug, "") for slug in shown)))
         remarks.append((*item.notes, *(f"caution: {caution.text}" for caution in item.new_cautions)))
-    now = f"Now {solved.now.display}." if solved.now else "Not known now."
+    met = ", which meets it; what follows goes to what was asked" if is_met else ""
+    now = f"Now {solved.now.display}{met}." if solved.now else "Not known now."
     needs = f"It needs {solved.needs.text}." if solved.now is None and solved.needs is not None else ""
     rule = "Change one of these, all else as it is; where there is a value for each cylinder, all by the same amount."
     return PlanTable(
