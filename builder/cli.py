@@ -3,29 +3,17 @@
 from __future__ import annotations
 
 import os
+from importlib import import_module
 
 import click
 
 from builder import __version__
-from builder.commands import (
-    check,
-    compare,
-    due,
-    export,
-    figures,
-    find,
-    handover,
-    import_,
-    new,
-    plan,
-    preview,
-    publish,
-    repeatability,
-    schema,
-    sheet,
-    similar,
-    worksheet,
-)
+
+COMMANDS = (
+    "check", "compare", "due", "export", "figures", "find", "handover", "import_", "new", "plan", "preview", "publish",
+    "repeatability", "schema", "sheet", "similar", "worksheet",
+)  # fmt: skip
+"""The modules of builder/commands/ that are a command each."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -41,23 +29,5 @@ def main() -> None:
         os.environ.setdefault(name, "1")
 
 
-for module in (
-    check,
-    compare,
-    due,
-    export,
-    figures,
-    find,
-    handover,
-    import_,
-    new,
-    plan,
-    preview,
-    publish,
-    repeatability,
-    schema,
-    sheet,
-    similar,
-    worksheet,
-):
-    main.add_command(module.command)
+for name in COMMANDS:
+    main.add_command(import_module(f"builder.commands.{name}").command)

@@ -14,7 +14,10 @@ from builder.commands import common
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR", help="compare/ unless given.")
 @common.archive_option
 def command(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
-    """Write a page that compares builds: overlaid curves and differences."""
+    """Write a page that compares builds.
+
+    It has their curves over each other, what differs, and the records file by file.
+    """
     from builder.publish.pages.archive.comparison import write_comparison
 
     with common.plain_errors():

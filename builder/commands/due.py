@@ -21,7 +21,7 @@ from builder.commands import common
 @common.json_option
 @common.archive_option
 def command(day: datetime | None, as_json: bool, archive: Path) -> None:
-    """Show which services of delivered engines are overdue or due, and when warranties end.
+    """Show which services are due, and when warranties end.
 
     Services come from the schedule in delivery.yaml (or in shop.yaml), what was done from service.yaml.
     """

@@ -33,11 +33,12 @@ def command(
     as_json: bool,
     archive: Path,
 ) -> None:
-    """Make the delivery pack: binder, offline record, data, engine tag and checksums.
+    """Make the delivery pack of an engine.
 
-    Refuses while `millbook check --delivery` has something missing. Packs hold what is the customer's own; they
-    are never written into the public site. Each pack has an issue number and a date; made again after a change of the
-    record, it is the next issue, which lists what changed.
+    It has a binder, one-page sheets, an offline record, data, engine tag and checksums. Refuses while `millbook
+    check --delivery` has something missing. Packs hold what is the customer's own; they are never written into
+    the public site. Each pack has an issue number and a date; made again after a change of the record, it is
+    the next issue, which lists what changed.
     """
     from builder.handover.packs import handover, verify_pack
 

@@ -15,7 +15,7 @@ from builder.commands import common
 @click.option("--dry-run", is_flag=True, help="Show what would be imported, and write nothing.")
 @common.archive_option
 def command(file: Path, map_path: Path | None, dry_run: bool, archive: Path) -> None:
-    """Import past builds from a spreadsheet, a row for each build.
+    """Import past builds from a spreadsheet.
 
     Without --map, proposes a map, shows it, and writes it out for you to check. Nothing that exists is ever
     overwritten; a second run with the same file changes nothing.

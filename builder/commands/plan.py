@@ -29,9 +29,10 @@ from builder.commands import common
 def command(
     slug: str, changes: tuple[str, ...], target: str | None, meeting: str, show_all: bool, as_json: bool, archive: Path
 ) -> None:
-    """Plan an engine: what is known, what a change would do, what a wanted figure takes.
+    """Plan an engine: what a change does, what a wish takes.
 
-    Nothing is written. Fields are named as in the record, or by the end of their path:
+    Without options: the goals, what is known and what is not. Nothing is written. Fields are named as in the
+    record, or by the end of their path:
 
     \b
       millbook plan SLUG --set rockers.ratio=1.7 --set gasket.thickness="0.030 in"

@@ -13,10 +13,10 @@ from builder.commands import common
 @click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="Port on this machine.")
 @common.archive_option
 def command(port: int, archive: Path) -> None:
-    """Serve a private preview on this machine and rebuild it when a record or template changes.
+    """Serve a private preview on this machine.
 
-    Unfinished builds are shown too, each with what is missing before it may be delivered. The public site in
-    site/ is left alone.
+    It is rebuilt when a record or template changes. Unfinished builds are shown too, each with what is missing
+    before it may be delivered. The public site in site/ is left alone.
     """
     from builder.commands.preview_server import preview
 

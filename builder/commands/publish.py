@@ -21,7 +21,7 @@ from builder.commands import common
 @click.option("--allow-removals", is_flag=True, help="Publish even if most builds, or all, are gone.")
 @common.archive_option
 def command(out: Path | None, everything: bool, full: bool, allow_removals: bool, archive: Path) -> None:
-    """Make the site: every finished build, its figures and drawings, the lists and the finder.
+    """Make the site from every finished build.
 
     The site that stands is replaced only when the new one is complete. Exit status 1 if an error kept a
     build off it, 2 if something would be lost and nothing was changed.

@@ -12,10 +12,10 @@ from builder.commands import common
 @click.command("repeatability")
 @common.archive_option
 def command(archive: Path) -> None:
-    """Pool the repeat pulls of the whole archive, by dyno, into a line for shop.yaml.
+    """Pool the repeat pulls of the whole archive, by dyno.
 
-    The line says how far the torque of pulls scatters with nothing changed. With it, changes in a session
-    with few repeats are judged by the shop's own scatter instead of an assumed one.
+    Prints a line for shop.yaml, which says how far the torque of pulls scatters with nothing changed. With it,
+    changes in a session with few repeats are judged by the shop's own scatter instead of an assumed one.
     """
     from builder.archive.repeatability import archive_repeatability
 

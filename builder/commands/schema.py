@@ -12,7 +12,7 @@ from builder.commands import common
 @click.command("schema")
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="DIR")
 def command(folder: Path) -> None:
-    """Write the JSON Schemas that let an editor complete and check the YAML while you type."""
+    """Write JSON Schemas, by which an editor checks the YAML."""
     from builder.record.schema import write_schemas
 
     paths, problems = write_schemas(folder)

@@ -18,7 +18,7 @@ from builder.commands import common
 )  # fmt: skip
 @common.archive_option
 def command(slug: str, kind: str | None, out: Path, archive: Path) -> None:
-    """Make the one-page sheets of one build as PDF: the dyno sheet, the build sheet.
+    """Make the dyno sheet and the build sheet of a build.
 
     They show what the public page shows, nothing private. A build in progress has sheets too.
     """

@@ -17,10 +17,10 @@ from builder.commands import common
 @common.json_option
 @common.archive_option
 def command(target: str, count: int, shop: bool, own_engine: bool, as_json: bool, archive: Path) -> None:
-    """Show the closest builds to one of the archive, or to a plan, with what they made and an estimate.
+    """Show the closest builds to one, or to a plan.
 
-    A plan is a YAML file with any of the finder's fields, such as displacement: 350 cu in. Nothing needs to be
-    published before.
+    With what they made, and an estimate of what it might make. A plan is a YAML file with any of the finder's
+    fields, such as displacement: 350 cu in. Nothing needs to be published before.
     """
     from builder.archive.similar_answer import similar_lines
 

@@ -21,10 +21,11 @@ from builder.commands import common
 )  # fmt: skip
 @common.archive_option
 def command(slug: str, sections: tuple[str, ...], out: Path, archive: Path) -> None:
-    """Make the bench sheet of one build as PDF: a box for every reading, to fill in by hand.
+    """Make the bench sheet of a build, to fill in by hand.
 
-    It is in the order of the work, with as many boxes as this engine has positions, the allowed range and the
-    instrument. What the record has already is printed in. It is for the shop: private fields are not removed.
+    It has a box for every reading, in the order of the work, with as many boxes as this engine has positions,
+    the allowed range and the instrument. What the record has already is printed in. It is for the shop: private
+    fields are not removed.
     """
     from builder.publish.sheets.worksheet_sections import SECTIONS
     from builder.publish.sheets.write_worksheet import write_worksheet

@@ -183,7 +183,8 @@ def _change_lines(build: Build, change: PlannedChange, width: int, *, show_all: 
     yield "\nChanged"
     for item in change.changes:
         before = build.get(item.path)
-        yield f"  {item.path}: {_value_text(before)} -> {_value_text(item.value)}"
+        same = "  (as it is)" if before == item.value else ""
+        yield f"  {item.path}: {_value_text(before)} -> {_value_text(item.value)}{same}"
     rows = [
         [
             f"{item.figure.title}{' *' if item.is_carried else ''}",

@@ -48,6 +48,10 @@ class _FieldPath:
     """The names that each step is known by, in their common form."""
 
 
+_MOST_NAMED = 12
+"""How many fields of a section a message names."""
+
+
 def find_field(text: str, aliases: Mapping[str, str] | None = None) -> str:
     """Return the full path of a field that was named by its path or by the end of it: `gasket.thickness`.
 
@@ -68,8 +72,11 @@ def find_field(text: str, aliases: Mapping[str, str] | None = None) -> str:
         return shortest[0]
     if matches:
         raise ChangeError(f"{text} may be {' or '.join(matches[:4])}: write enough of the path to tell them apart")
-    ends = [".".join(known.path.split(".")[-count:]) for count in (1, 2, 3) for known in _known_fields()]
+    ends = dict.fromkeys(".".join(known.path.split(".")[-count:]) for count in (1, 2, 3) for known in _known_fields())
+    in_section = [end for end in ends if end.count(".") == 1 and end.startswith(text.strip())]
     nearest = did_you_mean(text[:100], dict.fromkeys((*ends, *(aliases or {}))), cutoff=0.55)
+    if text.strip() and 0 < len(in_section) <= _MOST_NAMED:
+        nearest = f"did you mean {' or '.join(map(repr, in_section))}?"
     raise ChangeError(
         f"{text[:60]!r} is not a field of the record: {nearest or 'write a path such as gasket.thickness'}"
     )

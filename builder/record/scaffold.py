@@ -1,8 +1,8 @@
 """Write the files of a new build, ready to fill in, from the models, in the order of the work.
 
-Every line is either live, a remark (`## `), or an example commented out with a single `#` and no space after it: without
-that mark it is YAML that the reader accepts, in its column. What only other engines than that of the examples have is
-commented out with `##` and no space. An entry of a list is used from its first line, the one with the dash.
+Every line is either live, a remark (`## `), or an example commented out with a single `#` and no space after it:
+without that mark it is YAML that the reader accepts, in its column. What only other engines than that of the examples
+have is commented out with `##` and no space. An entry of a list is used from its first line, the one with the dash.
 """
 
 from __future__ import annotations

@@ -141,6 +141,8 @@ def _figure_named(name: str) -> str:
     asked = common_form(name)
     if asked in known:
         return known[asked]
+    if asked in ("power", "torque"):
+        raise ChangeError(f"{asked} comes from the dyno, not from the parts: `millbook similar SLUG` estimates it")
     nearest = did_you_mean(asked, known, cutoff=0.5)
     raise ChangeError(f"there is no figure {name[:60]!r}: {nearest or 'write for example compression_ratio or quench'}")
 

@@ -100,7 +100,8 @@ def test_effective_ratio_says_at_which_lift(tmp_path: Path) -> None:
     at = {p.label: p.value for p in ratio.positions}
     static = figure_of(tmp_path, "compression_ratio", {**V8, "cam": TWO_LIFTS}).value
     assert at["seat"] < at["0.050 in"] < static
-    assert ratio.working.startswith("at 0.050 in: ")
+    assert ratio.value == at["seat"]
+    assert ratio.working.startswith("at seat: ")
 
 
 def test_separation_and_advance_follow_the_degree_wheel_where_both_lobes_were_degreed(tmp_path: Path) -> None:

@@ -81,7 +81,8 @@ def test_every_cylinder_has_to_have_the_quench_wanted(tmp_path: Path) -> None:
     _goals(tmp_path, "quench: 0.8..1.1 mm", "", with_log=False)
     folder = tmp_path / "builds" / "four"
     (folder / "top_end.yaml").write_text("gasket: {thickness: 1.00 mm}\n", encoding="utf-8")
-    for last_piston, outcome in (("0.05", "met"), ("0.40", "not in every cylinder"), ("-0.30", "not in every cylinder")):
+    some = "not in every cylinder"
+    for last_piston, outcome in (("0.05", "met"), ("0.40", some), ("-0.30", some)):
         deck = f"deck_clearance: {{unit: mm, measured: [0.05, 0.05, 0.05, {last_piston}]}}\n"
         (folder / "bottom_end.yaml").write_text(deck + BOTTOM_END, encoding="utf-8")
         build, problems = read_build(folder, tmp_path)
