@@ -11,7 +11,7 @@ import msgspec
 from builder.archive.engine_build import EngineBuild
 from builder.archive.engine_dyno import DynoState
 from builder.archive.engine_record import engine_build
-from builder.archive.summary import CoarseCurve, PartSummary, Summary, coarse_curve
+from builder.archive.summary import NOTED_RESULT, CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
 from builder.engine.power import bmep
 from builder.figures.core.types import Figure, FigureSheet
@@ -155,7 +155,7 @@ def _results(build: Build, sheet: FigureSheet) -> dict[str, Any]:
         sheet.value("displacement") or _si(build.build.engine.displacement),
     )
     return {
-        "result_source": "noted, no log",
+        "result_source": NOTED_RESULT,
         "peak_torque": torque,
         "peak_torque_speed": _si(noted.torque_at),
         "peak_power": power,

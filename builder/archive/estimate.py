@@ -4,17 +4,19 @@ Each match's result is scaled to the plan's size: torque at the same BMEP (T ~ d
 that for a two-stroke), speed at the same mean piston speed (n ~ 1/stroke; where a stroke is unknown, by the
 cube root of the volume of one cylinder; where that is unknown too, unchanged), power by both (Heywood,
 Internal Combustion Engine Fundamentals, ch. 2: BMEP and mean piston speed do not depend on an engine's size).
-The expected value is the mean of their logarithms, each weighted by 1/(distance + DISTANCE_OFFSET).
+The expected value is the mean of their logarithms, each weighted by 1/(distance + DISTANCE_OFFSET), adjusted for the
+fields that the plan states and in which it differs from its matches (``adjusted_mean``): a ridge regression over the
+matches of this plan alone, so that how much a field moves the result is taken from builds near it.
 
 The interval is a quantile of measured errors, not a formula (conformal prediction with locally scaled
 errors; Lei, G'Sell, Rinaldo, Tibshirani, Wasserman, "Distribution-free predictive inference for regression",
 JASA 113, 2018, section 5.2). Every build (or 400 spread evenly over the archive's order) is left out in turn and
-estimated from the rest, using only the fields that the plan states. Where families repeat, its whole family is left
-out with it, unless the plan is of a family that the archive has: builds of one family are so alike that the error
-would look smaller than that of an engine of a new family. Its error is divided by the standard deviation of its own
-matches, sigma. The interval is as many sigma wide as covers the stated share of those builds. How many builds the
-interval covered, with its width taken from the errors of the others, is reported with it, and whether families or
-single builds were left out.
+estimated from the rest, using only the fields that the plan states; the regression is done again from what remains,
+its penalty included. Where families repeat, its whole family is left out with it, unless the plan is of a family that
+the archive has: builds of one family are so alike that the error would look smaller than that of an engine of a new
+family. Its error is divided by sigma, the standard deviation of the errors of its own matches. The interval is as many
+sigma wide as covers the stated share of those builds. How many builds the interval covered, with its width taken from
+the errors of the others, is reported with it, and whether families or single builds were left out.
 
 A field in which the plan lies outside what the archive covers is left out of the match, and the estimate says so; a
 displacement outside it is still scaled to, up to twice or half. There is no estimate without a displacement, with fewer
@@ -32,6 +34,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from builder.archive.adjusted_mean import AdjustedMean, adjusted_mean
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of
 from builder.archive.similarity import (
     MIN_SHARED_WEIGHT,
@@ -40,16 +43,18 @@ from builder.archive.similarity import (
     distances,
     k_smallest,
     pairwise_distances,
+    query_columns,
     scale_value,
+    scaled_differences,
 )
-from builder.archive.summary import Summary
+from builder.archive.summary import NOTED_RESULT, Summary
 from builder.record.wording import in_sentence
 
 MIN_MATCHES = 5
-MAX_MATCHES = 12
+MAX_MATCHES = 30
 MAX_DISTANCE = 0.30  # a match farther away than this is not used
 DISTANCE_OFFSET = 0.01
-MIN_SIGMA = 0.02  # [ln]: two runs of one engine differ by this much, so matches never agree better
+MIN_SHOWN_ADJUSTMENT, MAX_SHOWN_ADJUSTMENTS = 0.01, 4  # the rest is counted among other differences
 CALIBRATION_SIZE = 400
 RANGE_MARGIN = 0.05  # a plan may lie this share of the archive's range beyond its ends
 CONFIDENCE_LEVEL = 0.90
@@ -79,8 +84,29 @@ LEFT_OUT_TEXTS: Mapping[LeftOut, str] = {
 
 
 @dataclass(frozen=True, slots=True)
+class Adjustment:
+    """What a field in which the plan differs from its matches adds to a result: 0.03 is 3 % more.
+
+    ``is_beyond``: the plan has more of it, or less, than every match that records it.
+    """
+
+    field: Field
+    share: float
+    is_beyond: bool
+
+    @property
+    def text(self) -> str:
+        """Return the adjustment in the words of the trade, such as `compression ratio +3 % (beyond all of them)`."""
+        return f"{in_sentence(self.field.title)} {_percent(self.share)}{' (beyond all of them)' * self.is_beyond}"
+
+
+@dataclass(frozen=True, slots=True)
 class ExpectedResult:
     """One expected result, SI, with its interval and how that was measured.
+
+    ``average`` is the mean of the matches at the plan's size, from which the ``adjustments``, the largest first, lead
+    to ``value``; those not shown one by one are multiplied up in ``other_adjustments``. ``noted`` of the matches have a
+    result that was only noted, not one from a log.
 
     ``level`` is the share of builds that the interval is meant to cover; with few builds less than 0.9 can be
     stated. ``evaluated`` builds were left out in turn, each alone or with its family (``left_out``), and the
@@ -90,6 +116,9 @@ class ExpectedResult:
 
     field: Field
     value: float
+    average: float
+    adjustments: tuple[Adjustment, ...]
+    other_adjustments: float
     minimum: float
     maximum: float
     level: float
@@ -100,6 +129,7 @@ class ExpectedResult:
     error: float
     left_out: LeftOut
     matches: tuple[Summary, ...]
+    noted: int
 
     def text(self, system: System = "metric") -> str:
         """Return the result in one sentence, in the units of the shop."""
@@ -108,8 +138,24 @@ class ExpectedResult:
             f"{self.field.title} {show(self.value, system)} "
             f"({unit.show(self.minimum)} to {show(self.maximum, system)}; meant to hold {self.level:.0%}, "
             f"held {self.covered} of {self.evaluated} {LEFT_OUT_TEXTS[self.left_out]}; "
-            f"from {len(self.matches)} relatives)"
+            f"median error {100 * self.error:.0f} %)"
         )
+
+    def working(self, system: System = "metric") -> str:
+        """Return how it comes about in one sentence: what the matches made at the plan's size, and the adjustments."""
+        noted = f" ({self.noted} with a noted result, no log)" if self.noted else ""
+        texts = [adjustment.text for adjustment in self.adjustments]
+        if abs(self.other_adjustments) >= MIN_SHOWN_ADJUSTMENT:
+            texts.append(f"other differences {_percent(self.other_adjustments)}")
+        return (
+            f"the {len(self.matches)} closest builds{noted} at this size: {self.field.show(self.average, system)} "
+            f"on average; " + (f"adjusted for {', '.join(texts)}" if texts else "no adjustment")
+        )
+
+
+def _percent(share: float) -> str:
+    """Return a share as a change in percent, with its sign."""
+    return f"{100 * share:+.0f} %".replace("-", "−")
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +252,8 @@ def estimate(
     sample_distance[sample_distance > MAX_DISTANCE] = np.inf
     left_out: dict[str, Any] = {item.slug: None for item in outside if item.slug in _SCALED_BY}
     query = _result_matrix([replace(plan, **left_out)], plan_weights, is_plan=True)
+    numbers, codes = query_columns(features, plan)
+    query = replace(query, features=replace(query.features, numbers=numbers, codes=codes))
     results = [_expect(archive, query, plan_distance, sample, sample_distance, target, level) for target in TARGETS]
     expected = tuple(result for result in results if result is not None)
     if not any(result.field.slug in ("peak_torque", "peak_power") for result in expected):
@@ -348,21 +396,51 @@ def _scaling(archive: _ResultMatrix, queries: _ResultMatrix, rows: Ints, index: 
     return by_target.get(target, speed)
 
 
-def _mean_of_matches(
-    archive: _ResultMatrix, queries: _ResultMatrix, rows: Ints, d: Floats, target: str
-) -> tuple[Floats, Floats, Ints, Ints]:
-    """Return the expected ln of the target, the sigma of the matches, their number, and their rows in the archive."""
+@dataclass(frozen=True, slots=True)
+class _Prediction:
+    """What is expected of each query [ln]: the adjusted mean of its matches, their number, and their rows.
+
+    ``differences``, shape (r, k, p), are those between the query and its matches, NaN where unknown.
+    """
+
+    expected: AdjustedMean
+    count: Ints
+    index: Ints
+    differences: Floats
+
+
+def _predict(archive: _ResultMatrix, queries: _ResultMatrix, rows: Ints, d: Floats, target: str) -> _Prediction:
+    """Return what is expected of queries (rows of ``queries``), from their distances to every build of the archive."""
     index = k_smallest(d, MAX_MATCHES)
     distance = np.take_along_axis(d, index, axis=1)
-    usable = np.isfinite(distance)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        result = np.log(archive.results[target][index]) + _scaling(archive, queries, rows, index, target)
-        weight = np.where(usable, 1.0 / (distance + DISTANCE_OFFSET), 0.0)
-        result = np.where(usable, result, 0.0)
-        total = weight.sum(axis=1)
-        mean = (weight * result).sum(axis=1) / total
-        variance = (weight * (result - mean[:, None]) ** 2).sum(axis=1) / total
-    return mean, np.sqrt(variance + MIN_SIGMA**2), usable.sum(axis=1), index
+    is_match = np.isfinite(distance)
+    numbers, codes = queries.features.numbers[:, rows], queries.features.codes[:, rows]
+    differences = scaled_differences(archive.features, numbers, codes, index)
+    differences[~is_match] = np.nan
+    with np.errstate(invalid="ignore"):
+        results = np.log(archive.results[target][index]) + _scaling(archive, queries, rows, index, target)
+    weights = np.where(is_match, 1.0 / (distance + DISTANCE_OFFSET), 0.0)
+    expected = adjusted_mean(np.where(is_match, results, 0.0), weights, differences)
+    return _Prediction(expected, is_match.sum(axis=1), index, differences)
+
+
+def _adjustments(archive: _ResultMatrix, prediction: _Prediction) -> tuple[tuple[Adjustment, ...], float]:
+    """Return the adjustments of a plan that are large enough to show, the largest first, and the rest as one share."""
+    features = archive.features
+    fields = (*features.number_fields, *features.choice_fields)
+    logs = prediction.expected.adjustments[0]
+    largest = np.argsort(-np.abs(logs), kind="stable")[:MAX_SHOWN_ADJUSTMENTS]
+    shown = [i for i in largest if abs(logs[i]) >= MIN_SHOWN_ADJUSTMENT]
+    differences = prediction.differences[0]
+    adjustments = tuple(
+        Adjustment(
+            fields[i],
+            float(np.expm1(logs[i])),
+            fields[i].kind == "number" and bool(np.nanmin(differences[:, i]) > 0 or np.nanmax(differences[:, i]) < 0),
+        )
+        for i in shown
+    )
+    return adjustments, float(np.expm1(logs.sum() - logs[shown].sum()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,12 +479,12 @@ def _errors_of(
 ) -> _Calibration | None:
     """Return the errors of builds, each estimated from those of other groups; None with too few."""
     is_other = np.isfinite(archive.results[target]) & (groups[rows][:, None] != groups)
-    estimated, sigma, count, _ = _mean_of_matches(archive, archive, rows, np.where(is_other, distance, np.inf), target)
-    usable = count >= MIN_MATCHES
+    prediction = _predict(archive, archive, rows, np.where(is_other, distance, np.inf), target)
+    usable = prediction.count >= MIN_MATCHES
     if usable.sum() < MIN_MATCHES:
         return None
-    error = np.abs(np.log(archive.results[target][rows]) - estimated)[usable]
-    score, group = error / sigma[usable], groups[rows][usable]
+    error = np.abs(np.log(archive.results[target][rows]) - prediction.expected.value)[usable]
+    score, group = error / prediction.expected.sigma[usable], groups[rows][usable]
     order = np.argsort(score, kind="stable")
     covered = np.zeros(score.size, dtype=bool)
     names = np.unique(group)
@@ -434,23 +512,28 @@ def _expect(
     """Return the expected result of a plan for one target; None with too few matches that have it."""
     has_target = np.isfinite(archive.results[target])
     plan_row = np.where(has_target, plan_distance, np.inf)[None, :]
-    mean, sigma, count, index = _mean_of_matches(archive, query, np.array([0]), plan_row, target)
-    if count[0] < MIN_MATCHES:
+    prediction = _predict(archive, query, np.array([0]), plan_row, target)
+    if prediction.count[0] < MIN_MATCHES:
         return None
     usable = has_target[sample]
     errors = _calibrate(archive, query, sample[usable], sample_distance[usable], target, level)
     if errors is None:
         return None
     n = errors.score.size
-    half_width = _quantile(np.sort(errors.score), level) * sigma[0]
-    matches = index[0][: count[0]]
+    expected, half_width = prediction.expected, _quantile(np.sort(errors.score), level) * prediction.expected.sigma[0]
+    matches = prediction.index[0][: prediction.count[0]]
+    summaries = tuple(archive.features.summaries[i] for i in matches)
+    adjustments, other_adjustments = _adjustments(archive, prediction)
     is_match = np.isin(errors.rows, matches)
     covered = errors.covered
     return ExpectedResult(
         field=BY_SLUG[target],
-        value=float(np.exp(mean[0])),
-        minimum=float(np.exp(mean[0] - half_width)),
-        maximum=float(np.exp(mean[0] + half_width)),
+        value=float(np.exp(expected.value[0])),
+        average=float(np.exp(expected.mean[0])),
+        adjustments=adjustments,
+        other_adjustments=other_adjustments,
+        minimum=float(np.exp(expected.value[0] - half_width)),
+        maximum=float(np.exp(expected.value[0] + half_width)),
         level=min(level, errors.groups / (errors.groups + 1)),
         evaluated=n,
         covered=int(covered.sum()),
@@ -458,5 +541,6 @@ def _expect(
         matches_covered=int((covered & is_match).sum()),
         error=float(np.median(np.expm1(errors.error))),
         left_out=errors.left_out,
-        matches=tuple(archive.features.summaries[i] for i in matches),
+        matches=summaries,
+        noted=sum(summary.result_source == NOTED_RESULT for summary in summaries),
     )

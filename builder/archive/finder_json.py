@@ -10,11 +10,12 @@ Only what a Summary holds gets in, and the same builds give the same bytes.
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-from builder.archive import estimate, similarity
+from builder.archive import adjusted_mean, estimate, similarity
 from builder.archive.fields import (
     BY_SLUG,
     CHOICES,
@@ -29,7 +30,7 @@ from builder.archive.fields import (
     weights_from,
 )
 from builder.archive.ready_ranges import ready_ranges
-from builder.archive.summary import CoarseCurve, Summary, newest_first
+from builder.archive.summary import NOTED_RESULT, CoarseCurve, Summary, newest_first
 
 GLOBAL = "millbookFinderData"
 READY_FIELDS = ("displacement", "compression_ratio")
@@ -74,7 +75,10 @@ def finder_data(
             "mostRelatives": estimate.MAX_MATCHES,
             "farthest": estimate.MAX_DISTANCE,
             "near": estimate.DISTANCE_OFFSET,
-            "floor": estimate.MIN_SIGMA,
+            "penalties": [penalty for penalty in adjusted_mean.PENALTIES if math.isfinite(penalty)],
+            "floor": adjusted_mean.MIN_SIGMA,
+            "shown": [estimate.MIN_SHOWN_ADJUSTMENT, estimate.MAX_SHOWN_ADJUSTMENTS],
+            "noted": translate(NOTED_RESULT),
             "calibration": estimate.CALIBRATION_SIZE,
             "familyCalibration": estimate.MIN_FAMILY_CALIBRATION,
             "margin": estimate.RANGE_MARGIN,

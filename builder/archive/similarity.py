@@ -145,15 +145,20 @@ def distances(matrix: FeatureMatrix, plan: Summary) -> Floats:
     ndarray, shape (n,)
         0 to 1; inf where the two share too few fields.
     """
+    numbers, codes = query_columns(matrix, plan)
+    row: Floats = pairwise_distances(matrix, numbers, codes)[0]
+    return row
+
+
+def query_columns(matrix: FeatureMatrix, plan: Summary) -> tuple[Floats, npt.NDArray[np.int32]]:
+    """Return the numbers and codes of a plan as one column each, as ``pairwise_distances`` takes them."""
     numbers = [
         w * scale_value(number_of(plan, f), f) for f, w in zip(matrix.number_fields, matrix.weights, strict=False)
     ]
     choices = [choice_of(plan, f) for f in matrix.choice_fields]
     # A choice that no build of the matrix has differs from all of them.
     codes = [-2 if c is None else labels.get(c, -1) for c, labels in zip(choices, matrix.labels, strict=True)]
-    query, query_codes = np.array(numbers, dtype=float)[:, None], np.array(codes, dtype=np.int32)[:, None]
-    row: Floats = pairwise_distances(matrix, query, query_codes)[0]
-    return row
+    return np.array(numbers, dtype=float)[:, None], np.array(codes, dtype=np.int32)[:, None]
 
 
 def nearest(
@@ -235,6 +240,23 @@ def pairwise_distances(matrix: FeatureMatrix, numbers: Floats, codes: npt.NDArra
         & (query_weight > 0.0)
     )
     return np.where(enough, np.abs(np.rint(total * 1e9) / 1e9), np.inf)
+
+
+def scaled_differences(matrix: FeatureMatrix, numbers: Floats, codes: npt.NDArray[np.int32], index: Ints) -> Floats:
+    """Return in which fields b queries (columns as in ``pairwise_distances``) differ from builds, index (b, k).
+
+    Returns
+    -------
+    ndarray, shape (b, k, p)
+        Fields in the order of the weights: query less build over the field's scale, or 1 where a choice differs, times
+        the square root of the field's weight; NaN where either does not have it.
+    """
+    root = np.sqrt(matrix.weights)
+    split = len(matrix.number_fields)
+    apart = (numbers.T[:, None, :] - matrix.numbers.T[index]) / root[:split]
+    query, build = codes.T[:, None, :], matrix.codes.T[index]
+    differs = np.where((query == -2) | (build == -2), np.nan, (query != build) * root[split:])
+    return np.concatenate([apart, differs], axis=2)
 
 
 def differences(plan: Summary, candidate: Summary, weights: Mapping[str, float]) -> tuple[Difference, ...]:

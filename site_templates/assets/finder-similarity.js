@@ -158,7 +158,8 @@
       }
       return matches.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
     };
-    const planMatches = matchesOf(columns.map((column) => column.query), engineType(planned));
+    const planQuery = columns.map((column) => column.query);
+    const planMatches = matchesOf(planQuery, engineType(planned));
 
     // Each build of the calibration sample is estimated from the others.
     const sampleSize = Math.min(rows.length, rules.calibration);
@@ -169,13 +170,17 @@
         const value = values[rows[index]];
         return !isNumber && value < 0 ? null : value;
       });
-      sample.push([index, matchesOf(query, types[index])]);
+      sample.push([index, matchesOf(query, types[index]), query]);
       if (i % 10 === 9) yield i / sampleSize;
     }
     const plannedFamily = archive.choices.family.indexOf(plan.family);
     const isNewFamily = plannedFamily < 0 || !families.includes(plannedFamily);
-    const context = { archive, rules, rows, sizes, sample, families, isNewFamily };
-    const expected = TARGETS.map((target) => expect(context, engineSize(scaledBy), planMatches, target)).filter(Boolean);
+    const context = { archive, rules, rows, sizes, sample, families, isNewFamily, columns };
+    const expected = [];
+    for (const target of TARGETS) {
+      const result = yield* expect(context, planQuery, engineSize(scaledBy), planMatches, target);
+      if (result) expected.push(result);
+    }
     if (!expected.some(({ field }) => field.slug === "peak_torque" || field.slug === "peak_power")) {
       return noEstimate(tooFew(rules, planMatches.length));
     }
@@ -260,22 +265,110 @@
     return target === "peak_torque" ? torque : target === "peak_power" ? torque + speed : speed;
   }
 
-  // The weighted mean of ln of the target over the nearest matches that record it, scaled to a size; `sigma` says how
-  // far they disagree.
-  function meanOfMatches({ archive, rules, rows, sizes }, size, matches, target) {
-    const column = archive.values[target];
-    const used = matches.filter(([, index]) => column[rows[index]] > 0).slice(0, rules.mostRelatives);
-    let weights = 0, sum = 0;
-    const terms = used.map(([value, index]) => {
-      const result = Math.log(column[rows[index]]) + logScale(sizes[index], size, target);
-      const weight = 1 / (value + rules.near);
-      weights += weight;
-      sum += weight * result;
-      return [weight, result];
+  // What is expected of a query, ln: the mean of the nearest matches that record the target, scaled to a size, and what
+  // each field in which the query differs from them adds; `sigma` is the error that was left.
+  function predict({ archive, rules, rows, sizes, columns }, query, size, matches, target) {
+    const results = archive.values[target];
+    const used = matches.filter(([, index]) => results[rows[index]] > 0).slice(0, rules.mostRelatives);
+    const values = used.map(([, index]) => Math.log(results[rows[index]]) + logScale(sizes[index], size, target));
+    const weights = used.map(([value]) => 1 / (value + rules.near));
+    const differences = used.map(([, index]) => columns.map((column, i) => difference(column, query[i], rows[index])));
+    return { ...adjustedMean(rules, values, weights, differences), differences, used: used.map(([, index]) => index) };
+  }
+
+  // The query less the build in one field, on its scale times the root of its weight; NaN where either lacks it.
+  function difference({ isNumber, weight, values }, query, row) {
+    if (isNumber) return (query - values[row]) / Math.sqrt(weight);
+    if (query === null || values[row] < 0) return NaN;
+    return query === values[row] ? 0 : Math.sqrt(weight);
+  }
+
+  // A ridge regression of the values on the differences, as in adjusted_mean.py.
+  function adjustedMean(rules, values, weights, differences) {
+    const count = values.length, fields = count ? differences[0].length : 0;
+    const sum = (list) => list.reduce((total, value) => total + value, 0);
+    const total = sum(weights);
+    const shares = weights.map((weight) => weight / total);
+    const mean = sum(values.map((value, k) => shares[k] * value));
+    const residuals = values.map((value) => value - mean);
+    const center = Array.from({ length: fields }, (_, i) => {
+      let known = 0, weighted = 0;
+      for (let k = 0; k < count; k++) {
+        if (Number.isNaN(differences[k][i])) continue;
+        known += shares[k];
+        weighted += shares[k] * differences[k][i];
+      }
+      return known ? weighted / known : 0;
     });
-    const mean = sum / weights;
-    const variance = terms.reduce((total, [weight, result]) => total + weight * (result - mean) ** 2, 0) / weights;
-    return { mean, sigma: Math.sqrt(variance + rules.floor ** 2), used: used.map(([, index]) => index) };
+    const x = differences.map((row) => row.map((value, i) => (Number.isNaN(value) ? 0 : value - center[i])));
+    const products = center.map(() => new Float64Array(fields));
+    const targets = new Float64Array(fields);
+    for (let k = 0; k < count; k++) {
+      for (let i = 0; i < fields; i++) {
+        const weighted = count * shares[k] * x[k][i];
+        targets[i] += weighted * residuals[k];
+        for (let j = 0; j < fields; j++) products[i][j] += weighted * x[k][j];
+      }
+    }
+    // An infinite penalty, the plain mean, comes first.
+    let slopes = center.map(() => 0);
+    let variance = sum(residuals.map((residual, k) => shares[k] * (residual / (1 - shares[k])) ** 2));
+    for (const penalty of rules.penalties) {
+      const inverse = inverted(products, penalty);
+      const times = (vector) => inverse.map((row) => row.reduce((total, value, i) => total + value * vector[i], 0));
+      const candidate = times(targets);
+      let candidateVariance = 0;
+      for (let k = 0; k < count; k++) {
+        const weighted = times(x[k]);
+        let fitted = 0, leverage = 0;
+        for (let i = 0; i < fields; i++) {
+          fitted += candidate[i] * x[k][i];
+          leverage += weighted[i] * x[k][i];
+        }
+        candidateVariance += shares[k] * ((residuals[k] - fitted) / (1 - shares[k] * (1 + count * leverage))) ** 2;
+      }
+      if (candidateVariance < variance) [variance, slopes] = [candidateVariance, candidate];
+    }
+    const adjustments = center.map((value, i) => -slopes[i] * value);
+    return { mean, adjustments, value: mean + sum(adjustments), sigma: Math.sqrt(variance + rules.floor ** 2) };
+  }
+
+  // The inverse of a symmetric matrix to whose diagonal the penalty is added: Gauss-Jordan, which needs no pivoting here.
+  function inverted(matrix, penalty) {
+    const size = matrix.length;
+    const rows = matrix.map((row, i) => {
+      const wide = new Float64Array(2 * size);
+      wide.set(row);
+      wide[i] += penalty;
+      wide[size + i] = 1;
+      return wide;
+    });
+    for (let i = 0; i < size; i++) {
+      const pivot = rows[i][i];
+      for (let j = i; j < 2 * size; j++) rows[i][j] /= pivot;
+      for (let k = 0; k < size; k++) {
+        const factor = rows[k][i];
+        if (k === i || factor === 0) continue;
+        for (let j = i; j < 2 * size; j++) rows[k][j] -= factor * rows[i][j];
+      }
+    }
+    return rows.map((row) => row.subarray(size));
+  }
+
+  // The adjustments that are large enough to show, the largest first, and the rest as one share.
+  function shownAdjustments({ rules, columns }, { adjustments, differences }) {
+    const [minimum, maximum] = rules.shown;
+    const largest = adjustments.map((log, i) => [log, i]).sort((a, b) => Math.abs(b[0]) - Math.abs(a[0]));
+    const shown = largest.slice(0, maximum).filter(([log]) => Math.abs(log) >= minimum);
+    const rest = adjustments.reduce((total, log) => total + log, 0) - shown.reduce((total, [log]) => total + log, 0);
+    return {
+      adjustments: shown.map(([log, i]) => {
+        const known = differences.map((row) => row[i]).filter((value) => !Number.isNaN(value));
+        const isBeyond = columns[i].isNumber && (known.every((value) => value > 0) || known.every((value) => value < 0));
+        return { field: columns[i].field, share: Math.expm1(log), isBeyond };
+      }),
+      otherAdjustments: Math.expm1(rest),
+    };
   }
 
   // The score, of those sorted, that covers the share of one more; with few, the largest.
@@ -285,25 +378,27 @@
 
   // The errors of builds estimated without their family, or without their engine alone; null with too few. The engine
   // alone is left out where the plan is of a family that the archive has.
-  function calibrate(context, target) {
+  function* calibrate(context, target) {
     const { archive, rules, rows, sample, families, isNewFamily } = context;
     const known = sample.filter(([index]) => archive.values[target][rows[index]] > 0);
     if (isNewFamily && new Set(known.map(([index]) => families[index])).size < known.length) {
-      const byFamily = errorsOf(context, known, target, families, "families");
+      const byFamily = yield* errorsOf(context, known, target, families, "families");
       if (byFamily && byFamily.errors.length >= rules.familyCalibration) return byFamily;
     }
-    return errorsOf(context, known, target, rows.map((row) => archive.engines[row]), "builds");
+    return yield* errorsOf(context, known, target, rows.map((row) => archive.engines[row]), "builds");
   }
 
   // The errors of builds, each estimated from those of other groups; null with too few.
-  function errorsOf(context, known, target, groups, leftOut) {
+  function* errorsOf(context, known, target, groups, leftOut) {
     const { archive, rules, rows, sizes } = context;
     const errors = [];
-    for (const [index, matches] of known) {
+    let done = 0;
+    for (const [index, matches, query] of known) {
+      if (++done % 10 === 0) yield done / known.length;
       const others = matches.filter(([, other]) => groups[other] !== groups[index]);
-      const predicted = meanOfMatches(context, sizes[index], others, target);
+      const predicted = predict(context, query, sizes[index], others, target);
       if (predicted.used.length < rules.leastRelatives) continue;
-      const error = Math.abs(Math.log(archive.values[target][rows[index]]) - predicted.mean);
+      const error = Math.abs(Math.log(archive.values[target][rows[index]]) - predicted.value);
       errors.push({ index, group: groups[index], error, score: error / predicted.sigma, covered: true });
     }
     if (errors.length < rules.leastRelatives) return null;
@@ -320,26 +415,28 @@
   }
 
   // The expected value of a target with its range, and how well the range covered the sample; null with few matches.
-  function expect(context, planSize, planMatches, target) {
-    const { archive, rules, rows, sizes, sample } = context;
-    const minimum = rules.leastRelatives;
-    const centre = meanOfMatches(context, planSize, planMatches, target);
-    if (centre.used.length < minimum) return null;
-    const calibration = calibrate(context, target);
+  function* expect(context, planQuery, planSize, planMatches, target) {
+    const { valueOf } = globalThis.millbook.core;
+    const { archive, rules, rows } = context;
+    const predicted = predict(context, planQuery, planSize, planMatches, target);
+    if (predicted.used.length < rules.leastRelatives) return null;
+    const calibration = yield* calibrate(context, target);
     if (!calibration) return null;
     const { errors, groupCount, leftOut } = calibration;
     const count = errors.length;
     const scores = errors.map(({ score }) => score).sort((a, b) => a - b);
-    const halfWidth = quantile(scores, rules.level) * centre.sigma;
-    const used = new Set(centre.used);
+    const halfWidth = quantile(scores, rules.level) * predicted.sigma;
+    const used = new Set(predicted.used);
     const matchErrors = errors.filter(({ index }) => used.has(index));
     const relative = errors.map(({ error }) => Math.expm1(error)).sort((a, b) => a - b);
     const isCovered = (error) => error.covered;
     return {
       field: archive.bySlug[target],
-      value: Math.exp(centre.mean),
-      min: Math.exp(centre.mean - halfWidth),
-      max: Math.exp(centre.mean + halfWidth),
+      value: Math.exp(predicted.value),
+      average: Math.exp(predicted.mean),
+      ...shownAdjustments(context, predicted),
+      min: Math.exp(predicted.value - halfWidth),
+      max: Math.exp(predicted.value + halfWidth),
       level: Math.min(rules.level, groupCount / (groupCount + 1)),
       evaluated: count,
       covered: errors.filter(isCovered).length,
@@ -347,7 +444,8 @@
       matchesCovered: matchErrors.filter(isCovered).length,
       error: (relative[(count - 1) >> 1] + relative[count >> 1]) / 2,
       leftOut,
-      matches: centre.used.map((index) => rows[index]),
+      matches: predicted.used.map((index) => rows[index]),
+      noted: predicted.used.filter((index) => valueOf(archive, "result_source", rows[index]) === rules.noted).length,
     };
   }
 

@@ -21,7 +21,7 @@ from builder.archive.finder_json import finder_data
 from builder.archive.record_json import record_script
 from builder.archive.search import find
 from builder.archive.similarity import build_matrix, differences, distances, plan_from_values
-from builder.archive.summary import CoarseCurve, PartSummary, Summary, newest_first
+from builder.archive.summary import NOTED_RESULT, CoarseCurve, PartSummary, Summary, newest_first
 from builder.record.load import read_build
 from builder.record.redaction import without_private
 from tests.support import archive_samples as samples
@@ -148,6 +148,8 @@ def test_the_browser_computes_the_distances_of_python(run: Run) -> None:
 @pytest.mark.parametrize("count", [3, 40, 130, 460])
 def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
     builds = samples.invented_archive(count, sparse=0.15)
+    sources = ("dyno log", NOTED_RESULT)
+    builds = tuple(replace(s, result_source=sources[i % 2]) if s.peak_power else s for i, s in enumerate(builds))
     plans = [
         plan_from_values(
             displacement=0.0057, cylinders=8, compression_ratio=10.5, fuel="gasoline", induction="naturally aspirated"
@@ -169,9 +171,16 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         assert [e["field"]["slug"] for e in got["expected"]] == [e.field.slug for e in want.expected]
         rows = newest_first(builds)
         for g, w in zip(got["expected"], want.expected, strict=True):
-            assert [g["value"], g["min"], g["max"], g["level"], g["error"]] == pytest.approx(
-                [w.value, w.minimum, w.maximum, w.level, w.error], rel=1e-9
+            assert [g["value"], g["average"], g["min"], g["max"], g["level"], g["error"]] == pytest.approx(
+                [w.value, w.average, w.minimum, w.maximum, w.level, w.error], rel=1e-9
             )
+            assert [(x["field"]["slug"], x["isBeyond"]) for x in g["adjustments"]] == [
+                (x.field.slug, x.is_beyond) for x in w.adjustments
+            ]
+            assert [x["share"] for x in g["adjustments"]] + [g["otherAdjustments"]] == pytest.approx(
+                [x.share for x in w.adjustments] + [w.other_adjustments], abs=1e-9
+            )
+            assert g["noted"] == w.noted
             assert (g["evaluated"], g["covered"], g["matchesEvaluated"], g["matchesCovered"]) == (
                 w.evaluated, w.covered, w.matches_evaluated, w.matches_covered)  # fmt: skip
             assert g["leftOut"] == w.left_out
