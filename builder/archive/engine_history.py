@@ -81,6 +81,8 @@ class IntervalWear:
     worn: Array
     uncertainty: float
     is_measurable: tuple[bool, ...]
+    is_between_returns: bool = False
+    """Whether ``built`` is the engine as it was returned for the build before: a reading that is only taken then."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -298,8 +300,7 @@ def _reading_history(
         distance_unit=_engine_of(builds[-1]).distance_unit,
         is_uncertainty_stated=all(item.is_uncertainty_stated for item in recorded),
     )
-    # A leak or a pressure does not change evenly with the hours: its rate would say nothing.
-    return _with_rate(history, builds, last) if direction and intervals and last.dimension == "length" else history
+    return _with_rate(history, builds, last) if direction and intervals else history
 
 
 def _states(
@@ -321,14 +322,17 @@ def _intervals(
 ) -> Iterator[IntervalWear]:
     for previous, summary in pairwise(builds):
         before, after = by_build[previous.slug].get(path), by_build[summary.slug].get(path)
-        if before is None or after is None or not before.built or not after.returned:
+        if before is None or after is None or not after.returned:
             continue
-        if len(before.built) not in (1, len(after.returned)) and len(after.returned) != 1:
+        is_between_returns = path.startswith("returned.")
+        first = before.returned if is_between_returns else before.built
+        if not first or (len(first) not in (1, len(after.returned)) and len(after.returned) != 1):
             continue  # not the same positions
-        built, returned = (np.array(each) for each in np.broadcast_arrays(before.built, after.returned))
+        built, returned = (np.array(each) for each in np.broadcast_arrays(first, after.returned))
         engine = _engine_of(summary)
         worn = np.atleast_1d(wear.wear(built, returned, direction or 1))
-        standard = float(wear.wear_uncertainty(before.built_uncertainty, after.returned_uncertainty))
+        first_uncertainty = before.returned_uncertainty if is_between_returns else before.built_uncertainty
+        standard = float(wear.wear_uncertainty(first_uncertainty, after.returned_uncertainty))
         yield IntervalWear(
             previous=previous.slug,
             build=summary.slug,
@@ -340,11 +344,16 @@ def _intervals(
             worn=worn,
             uncertainty=standard,
             is_measurable=tuple(bool(each) for each in wear.is_measurable(worn, standard)),
+            is_between_returns=is_between_returns,
         )
 
 
 def _with_rate(history: ReadingHistory, builds: Sequence[Summary], last: EngineReading) -> ReadingHistory:
-    """Return a reading with its rate over hours, else over distance, and its outlook."""
+    """Return a reading with its rate over hours, else over distance, and its outlook.
+
+    A leak, a pressure or a spring's force does not change evenly: it has a rate where several intervals show a trend,
+    and no outlook.
+    """
     engines = {summary.slug: _engine_of(summary) for summary in builds}
     running: Running
     for running in ("hours", "distance"):
@@ -360,7 +369,9 @@ def _with_rate(history: ReadingHistory, builds: Sequence[Summary], last: EngineR
             np.array([getattr(item, running) for item in timed]),
             np.asarray(uncertainty.from_resolution(np.array(steps))),
         )
-        return _with_outlook(history, running, rate, last)
+        if last.dimension == "length":
+            return _with_outlook(history, running, rate, last)
+        return replace(history, running=running, rate=seen) if (seen := wear.trend(rate)) else history
     return history
 
 

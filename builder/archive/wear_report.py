@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from builder.archive.engine_history import EngineHistory, IntervalWear, ReadingHistory
+from builder.engine.wear import RateRange
 
 
 def wear_lines(history: EngineHistory, slug: str) -> Iterator[str]:
@@ -44,6 +45,7 @@ def _as_json(reading: ReadingHistory, interval: IntervalWear) -> dict[str, Any]:
         "since": interval.previous,
         "hours": interval.hours,
         "distance": interval.distance,
+        "between_returns": interval.is_between_returns,
         "built": [_short(value) for value in interval.built],
         "returned": [_short(value) for value in interval.returned],
         "rebuilt": [_short(value) for value in interval.rebuilt],
@@ -51,7 +53,7 @@ def _as_json(reading: ReadingHistory, interval: IntervalWear) -> dict[str, Any]:
         "uncertainty": _short(2 * interval.uncertainty),
         "measurable": list(interval.is_measurable),
         "running": reading.running,
-        "wear_rate": [_short(value) for value in rate.value] if rate is not None else None,
+        "wear_rate": _rates(reading, rate) if rate is not None else None,
         "running_to_limit": [
             {"reason": item.reason}
             if item.reason
@@ -59,6 +61,14 @@ def _as_json(reading: ReadingHistory, interval: IntervalWear) -> dict[str, Any]:
             for item in reading.outlook
         ],
     }
+
+
+def _rates(reading: ReadingHistory, rate: RateRange) -> list[float | None]:
+    """Return the rate of each position; of what need not change evenly, None where no trend is seen."""
+    return [
+        _short(value) if is_measurable or reading.dimension == "length" else None
+        for value, is_measurable in zip(rate.value, rate.is_measurable, strict=True)
+    ]
 
 
 def _short(value: float) -> float:

@@ -6,7 +6,7 @@ for each position (cylinder, journal, lobe); intervals between builds come first
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -110,6 +110,16 @@ def rate_range(worn: Array, uncertainty: Array, running: Array, running_uncertai
         intervals=len(rates),
         is_measurable=(total > 0) & is_measurable(total, total_uncertainty),
     )
+
+
+def trend(rate: RateRange) -> RateRange | None:
+    """Return the rate of what need not change evenly (a leak, a pressure, a spring's force); None where none is seen.
+
+    Measurable where every one of two or more intervals shows a change in the direction of wear beyond its expanded
+    uncertainty: then no rate of the range is zero or below. A single interval shows a change and no trend.
+    """
+    is_measurable = np.logical_and(rate.is_measurable, rate.least > 0)
+    return replace(rate, is_measurable=is_measurable) if rate.intervals > 1 and is_measurable.any() else None
 
 
 @dataclass(frozen=True)

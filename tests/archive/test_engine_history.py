@@ -223,3 +223,47 @@ def test_an_interval_is_calibrated_without_other_builds_of_the_same_engine() -> 
     rows = [replace(summary, family="Known") for summary in twins]
     (expected,) = estimate(rows, plan, weights_from(None)[0]).expected
     assert expected.error > 0.05
+
+
+def _leaks(tmp_path: Path, *returned: str) -> EngineHistory:
+    """Return an engine with a leak-down of 5 % at each build, 100 hours between them, as it came back each time."""
+    summaries = []
+    for index, came_back in enumerate((None, *returned)):
+        year = 2020 + index
+        since = "since_last: {hours: 100}\n" if came_back else ""
+        files = {
+            "build": f"{HEAD}started: {year}-01-10\nfinished: {year}-03-01\n{since}",
+            "assembly": "checks: {leak_down: {unit: '%', measured: [5, 5]}, cranking_compression: {unit: psi, "
+            "measured: [180, 180]}}\n",
+        }
+        if came_back:
+            files["returned"] = (
+                f"leak_down: {{unit: '%', measured: [{came_back}]}}\noil_pressure: {60 - 4 * index} psi\n"
+            )
+        summaries.append(_summary(tmp_path, f"b-{index}", files))
+    (history,) = engine_histories(summaries).values()
+    return history
+
+
+def test_a_leak_has_a_change_from_one_interval_and_a_rate_from_two_that_agree(tmp_path: Path) -> None:
+    once = {item.title: item for item in _leaks(tmp_path / "once", "9, 9").readings}["Leak down"]
+    assert once.intervals[0].worn == pytest.approx([0.04, 0.04])
+    # Last digit of both readings, 1 %: 2 * sqrt(2) * 1 % / sqrt(12) = 0.82 %.
+    assert 2 * once.intervals[0].uncertainty == pytest.approx(0.00816, rel=1e-2)
+    assert (once.rate, once.rate_text(0)) == (None, "")
+    twice = {item.title: item for item in _leaks(tmp_path / "twice", "9, 9", "11, 5").readings}["Leak down"]
+    assert twice.rate is not None
+    assert twice.rate.value[0] == pytest.approx(0.10 / 200)
+    assert twice.rate_text(0) == "0.050 (0.032 to 0.068) % per hour"
+    assert twice.rate_text(1) == ""  # the second interval shows no change
+    assert twice.outlook == ()  # a leak need not go on evenly
+
+
+def test_hot_oil_pressure_is_compared_from_one_return_to_the_next(tmp_path: Path) -> None:
+    oil = {item.title: item for item in _leaks(tmp_path, "9, 9", "9, 9", "9, 9").readings}["Oil pressure"]
+    assert [(item.previous, item.build, item.is_between_returns) for item in oil.intervals] == [
+        ("b-1", "b-2", True),
+        ("b-2", "b-3", True),
+    ]
+    assert oil.working(oil.intervals[0], 0).startswith("52 − 56 = −4")
+    assert oil.rate is None  # the engine was rebuilt in between: hours do not count

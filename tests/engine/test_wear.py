@@ -83,3 +83,13 @@ def test_one_interval_and_no_gauge_stated_gives_no_outlook() -> None:
         rate = _rate(worn, 0.0004, [100.0] * len(worn))
         (outlook,) = wear.running_to_limit(np.array([0.05]), np.array([0.0]), rate, is_uncertainty_stated=False)
         assert outlook.reason == reason
+
+
+def test_a_trend_takes_two_intervals_that_both_show_it() -> None:
+    assert wear.trend(_rate([[4.0, 4.0]], 0.4, [12.0])) is None  # one interval is a change, no trend
+    # The second position did not change in the second interval, the third got better.
+    rate = wear.trend(_rate([[4.0, 4.0, 4.0], [3.0, 0.5, -3.0]], 0.4, [14.0, 12.0]))
+    assert rate is not None
+    assert rate.is_measurable.tolist() == [True, False, False]
+    assert (rate.value[0], rate.least[0], rate.most[0]) == pytest.approx((7 / 26, 2.2 / 12, 4.8 / 14))
+    assert wear.trend(_rate([[4.0], [-3.0]], 0.4, [14.0, 12.0])) is None

@@ -496,7 +496,8 @@ def _unresolved_text(card: BoreGauging, shop: Shop, along: Direction) -> str | N
     labels = [label for label, known in zip(bores.cylinders, resolved, strict=True) if not known]
     if not labels:
         return None
-    where = f": bore {', '.join(labels)}" if len(labels) < len(resolved) else " in any bore"
+    named = f": {'bore' if len(labels) == 1 else 'bores'} {', '.join(labels)}"
+    where = named if len(labels) < len(resolved) else " in any bore"
     return f"not resolved by the gauge{where}"
 
 

@@ -21,7 +21,10 @@ NO_WEAR = "no measurable wear"
 
 @dataclass(frozen=True)
 class WearRow:
-    """One position between two builds: as built, as returned, the change, as rebuilt."""
+    """One position between two builds: as built, as returned, the change, as rebuilt.
+
+    ``built`` says so where it is the reading as returned before, of what is only read of an engine that came back.
+    """
 
     position: str
     built: str
@@ -136,11 +139,16 @@ def _wear_reading(history: EngineHistory, reading: ReadingHistory) -> WearReadin
         axis=(reading.axis or "position").capitalize(),
         unit=unit,
         limit=_limit_text(reading, unit),
-        uncertainty=f"±{reading.number(COVERAGE * last.uncertainty, 1)} {unit}".strip() if last is not None else "",
+        uncertainty=_uncertainty_text(reading, last, unit) if last is not None else "",
         chart=_chart_name(reading),
         summary=intervals[-1].rows[most] if intervals else None,
         intervals=intervals,
     )
+
+
+def _uncertainty_text(reading: ReadingHistory, last: IntervalWear, unit: str) -> str:
+    text = f"±{reading.number(COVERAGE * last.uncertainty, 1)} {unit}".strip()
+    return text if reading.is_uncertainty_stated else f"{text}, by the last digit alone"
 
 
 def _limit_text(reading: ReadingHistory, unit: str) -> str:
@@ -157,7 +165,7 @@ def _rows(reading: ReadingHistory, item: IntervalWear, *, is_last: bool) -> Iter
         sign = "+" if worn > 0 and not reading.direction else ""
         yield WearRow(
             position=str(index + 1) if item.worn.size > 1 else "",
-            built=reading.number(float(item.built[index])),
+            built=f"{reading.number(float(item.built[index]))}{', as returned' if item.is_between_returns else ''}",
             returned=reading.number(returned),
             change=f"{sign}{reading.number(worn)}" if item.is_measurable[index] else NO_WEAR,
             rebuilt=_at(rebuilt, index),
