@@ -167,6 +167,8 @@ def _supply_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator
         volts, most = channels["battery_voltage"], guideline_value(shop, "most_battery_drop")
         rule = _rule_text("falls by at most {} of its highest", most)
         yield GuidelineTrace("battery_voltage", "battery", display_units.VOLTAGE, volts, rule, _less(volts, most.value))
+    if engine.boosted:
+        yield from _boost_trace(pull, shop)
     if engine.boosted or engine.compression_ignition or engine.restricted:
         return
     most, unit = guideline_value(shop, "most_full_throttle_vacuum"), display_units.AIR_PRESSURE
@@ -180,9 +182,37 @@ def _supply_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator
         yield GuidelineTrace("manifold_pressure", "manifold pressure", display_units.PRESSURE, absolute, rule, least)
 
 
+def _boost_trace(pull: PullResult, shop: Shop) -> Iterator[GuidelineTrace]:
+    """Yield the boost, as logged or as manifold pressure, where the shop has set a limit."""
+    most, barometer = guideline_value(shop, "most_boost"), pull.conditions.pressure
+    rule = _rule_text("at most {} of boost", most)
+    if most.value <= 0:
+        return
+    for slug, title, outside in (
+        ("boost_pressure", "boost", 0.0),
+        ("manifold_pressure", "manifold pressure", barometer),
+    ):
+        if slug in pull.channels and outside is not None:
+            limit, unit = outside + most.value, display_units.PRESSURE
+            yield GuidelineTrace(slug, title, unit, pull.channels[slug], rule, high=limit)
+            return
+
+
 def _heat_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator[GuidelineTrace]:
-    """Yield charge and exhaust temperature, the hottest cylinder where they were logged one by one."""
-    channels = pull.channels
+    """Yield inlet air, charge and exhaust temperature, the hottest cylinder where they were logged one by one."""
+    channels, corrected_with = pull.channels, pull.conditions.temperature
+    if "air_temperature" in channels and corrected_with is not None:
+        most = guideline_value(shop, "most_inlet_air_difference")
+        rule = _rule_text("within {} °C of the temperature that the result is corrected with", most)
+        yield GuidelineTrace(
+            "air_temperature",
+            "inlet air",
+            display_units.TEMPERATURE,
+            channels["air_temperature"],
+            rule,
+            corrected_with - most.value,
+            corrected_with + most.value,
+        )
     if "charge_temperature" in channels:
         most = guideline_value(shop, "most_charge_temperature")
         values, rule = channels["charge_temperature"], _rule_text("at most {}", most)

@@ -77,6 +77,10 @@ _DEFAULTS: dict[str, Any] = {
     "most_exhaust_temperature": "1650 degF",
     "most_diesel_exhaust_temperature": "1300 degF",
     "most_charge_temperature": "150 degF",
+    # A correction takes one temperature for a whole pull: 5.5 K (10 °F) is 0.9 % of torque by the square root of T.
+    "most_inlet_air_difference": 5.5,
+    # How much boost an engine takes is its own: there is no common limit.
+    "most_boost": "0 psi",
     "most_lambda_spread": 0.06,
     "most_fuel_pressure_drop": 0.10,
     "most_battery_drop": 0.10,

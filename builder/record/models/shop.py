@@ -143,6 +143,10 @@ class Guidelines(RecordModel):
         "the same of a compression-ignition engine", "1300 degF"
     )
     most_charge_temperature: OneTemperature | None = field("charge in the manifold", "150 degF")
+    most_inlet_air_difference: Number | None = _limit(
+        "inlet air along a pull against the temperature that the result is corrected with, kelvin", "5.5"
+    )
+    most_boost: OnePressure | None = _limit("boost along a pull; 0 for no limit", "15 psi")
     most_lambda_spread: Number | None = _limit("lambda between cylinders", "0.06")
     most_fuel_pressure_drop: Number | None = _limit("fall of the fuel pressure along a pull, of its highest", "0.10")
     most_battery_drop: Number | None = _limit("fall of the battery voltage along a pull, of its highest", "0.10")

@@ -21,6 +21,11 @@ CASES = [
     ("spark_advance", {"Spark advance (deg)": flat(34)}, {"Spark advance (deg)": flat(43)}, {"most_timing": "45 deg"}),
     ("charge_temperature", {"Charge temp (degC)": flat(50)}, {"Charge temp (degC)": flat(80)},
      {"most_charge_temperature": "90 degC"}),
+    # The conditions of the pull are 20 degC.
+    ("air_temperature", {"Air temp (degC)": flat(24, 4)}, {"Air temp (degC)": flat(27, 7)},
+     {"most_inlet_air_difference": 8}),
+    ("air_temperature", {"Air temp (degC)": flat(20, 5)}, {"Air temp (degC)": flat(20, 7)},
+     {"most_inlet_air_difference": 8}),
     ("hottest_exhaust", {"EGT 1 (degC)": flat(820), "EGT 2 (degC)": flat(830)},
      {"EGT 1 (degC)": flat(930), "EGT 2 (degC)": flat(900)}, {"most_exhaust_temperature": "960 degC"}),
     ("exhaust_temperature", {"EGT (degC)": flat(820)}, {"EGT (degC)": flat(930)},
@@ -74,3 +79,14 @@ def test_vacuum_is_judged_at_full_throttle_alone(tmp_path: Path) -> None:
     log = {"Manifold vacuum (kPa)": flat(9), "Throttle (%)": flat(40)}
     build, _ = write_build(tmp_path, one_pull(), {"a.csv": log_of(**log)})
     assert "manifold_vacuum" not in {caution.name for caution in compute(build, Shop()).cautions}
+
+
+@pytest.mark.parametrize("log", [{"Boost (kPa)": flat(90)}, {"MAP (kPa)": flat(190)}], ids=["boost", "absolute"])
+def test_boost_has_the_limit_that_the_shop_sets_and_no_other(tmp_path: Path, log: dict[str, np.ndarray]) -> None:
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log_of(**log)}, induction="turbo")  # 100 kPa outside
+    names = {"boost_pressure", "manifold_pressure"}
+    for limit, is_over in (("0 kPa", False), ("85 kPa", True), ("95 kPa", False)):
+        shop = Shop.model_validate({"guidelines": {"most_boost": limit}})
+        found = [caution for caution in compute(build, shop).cautions if caution.name in names]
+        assert bool(found) is is_over, limit
+    assert not names & {caution.name for caution in compute(build, Shop()).cautions}
