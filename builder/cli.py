@@ -8,6 +8,7 @@ from importlib import import_module
 import click
 
 from builder import __version__
+from builder.publish.garbage_collection import collect_less_often
 
 COMMANDS = (
     "check", "compare", "due", "export", "figures", "find", "handover", "import_", "new", "plan", "preview", "publish",
@@ -24,6 +25,7 @@ def main() -> None:
     Every engine is a folder of YAML files and dyno logs below builds/. Start one with `millbook new`, fill
     it in, check it with `millbook check`, and make the site with `millbook publish`.
     """
+    collect_less_often()
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         # Our arrays are small: threads for linear algebra cost more to start than they save.
         os.environ.setdefault(name, "1")

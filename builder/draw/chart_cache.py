@@ -11,9 +11,9 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, is_dataclass
-from functools import cached_property, update_wrapper
+from functools import cached_property, partial, update_wrapper
 from pathlib import Path
 from typing import Any, Generic, Protocol, TypeVar
 
@@ -89,18 +89,47 @@ class ChartRequest:
         return self.chart(self.data, name=self.name, size=self.size)
 
 
+class PendingDrawing(Protocol):
+    """A drawing that another process is at work on."""
+
+    def result(self) -> Drawing:
+        """Return the drawing once it is there. Raises what drawing it raised."""
+
+
+Submit = Callable[[Callable[[], Drawing]], PendingDrawing]
+
+
 class ChartCache:
     """Drawings in a folder, a file for each, named by the request's key and the hash of the code that draws.
 
     Without a folder nothing is cached. Several processes may use one folder at the same time.
     """
 
-    def __init__(self, folder: Path | None, code_hash: str = "") -> None:
-        """Use this folder, which need not exist; ``code_hash`` changes with the program and its libraries."""
+    def __init__(self, folder: Path | None, code_hash: str = "", submit: Submit | None = None) -> None:
+        """Use this folder, which need not exist; ``code_hash`` changes with the program and its libraries.
+
+        ``submit`` sends work to another process, for `draw_ahead`; a copy of the cache in that process has none.
+        """
         self.folder, self.code_hash = folder, code_hash
+        self._submit, self._pending = submit, dict[str, PendingDrawing]()
+        self._suffix = f"-{hash_values(code_hash)[:16]}.json"
+
+    def __reduce__(self) -> tuple[type[ChartCache], tuple[Path | None, str]]:
+        """Pickle the cache without what is pending."""
+        return ChartCache, (self.folder, self.code_hash)
+
+    def draw_ahead(self, requests: Iterable[ChartRequest]) -> None:
+        """Begin to draw what is missing in another process, if there is one; `draw` waits for it."""
+        if self._submit is not None:
+            for request in self.missing(requests):
+                self._pending[request.key] = self._submit(
+                    partial(ChartCache(self.folder, self.code_hash).draw, request)
+                )
 
     def draw(self, request: ChartRequest) -> Drawing:
         """Return the drawing from the cache, or draw and store it; a damaged file counts as missing."""
+        if (pending := self._pending.pop(request.key, None)) is not None:
+            return pending.result()
         path = self._path(request.key)
         drawing = _read(path) if path else None
         if drawing is None:
@@ -129,7 +158,7 @@ class ChartCache:
         return self.folder / self._file_name(key) if self.folder else None
 
     def _file_name(self, key: str) -> str:
-        return f"{hash_values(self.code_hash, key)}.json"
+        return key + self._suffix
 
 
 def _read(path: Path) -> Drawing | None:

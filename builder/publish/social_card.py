@@ -15,6 +15,7 @@ from builder.draw.chart_cache import hash_values
 from builder.draw.style import ACCENT, INK, PAPER, QUIET, RULE, SECOND
 from builder.figures.core.types import FigureSheet
 from builder.publish.pages.build.headline import Headline, engine_type_words, headline
+from builder.publish.sheets.glyphs import font_folder
 from builder.record.models.build import Build
 
 if TYPE_CHECKING:
@@ -96,11 +97,10 @@ def _paint(data: _CardData, cover: bytes | None, fingerprint: str) -> bytes:
 
 def _font(size: float, serif: bool = False, bold: bool = False) -> ImageFont.FreeTypeFont:
     """Return a typeface that comes with matplotlib, so that every machine has the same."""
-    from matplotlib import get_data_path
     from PIL import ImageFont
 
     name = f"DejaVu{'Serif' if serif else 'Sans'}{'-Bold' if bold else ''}.ttf"
-    return ImageFont.truetype(f"{get_data_path()}/fonts/ttf/{name}", round(size * _SUPERSAMPLE))
+    return ImageFont.truetype(f"{font_folder()}/{name}", round(size * _SUPERSAMPLE))
 
 
 def _text(

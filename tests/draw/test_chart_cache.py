@@ -15,6 +15,7 @@ from builder.draw.chart_cache import ChartCache, ChartRequest, hash_values
 from builder.draw.charts.deck_stack import StackUp, stack_up
 from builder.draw.charts.tightening import TighteningPattern, tightening_pattern
 from builder.draw.style import NARROW
+from builder.publish.workers import WorkerPool
 
 STACK = StackUp("mm", 40.0, 140.0, 30.0, 210.2, 86.0)
 HEAD = TighteningPattern('head <main> & "rear"', ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)), remark="a < b")
@@ -43,6 +44,20 @@ def test_a_stored_chart_is_read_as_it_was_drawn(request_: ChartRequest, tmp_path
         patch.setattr(ChartRequest, "draw", lambda self: pytest.fail("it was drawn again"))
         assert ChartCache(tmp_path).draw(request_) == drawing
         assert ChartCache(tmp_path).draw(request_) == ChartCache(tmp_path).draw(request_) == drawing
+
+
+def test_what_is_missing_is_drawn_ahead_by_another_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stored, missing = stack_up.request(STACK), tightening_pattern.request(HEAD)
+    expected = missing.draw()
+    ChartCache(tmp_path).draw(stored)
+    with WorkerPool(2) as workers:
+        cache = ChartCache(tmp_path, submit=workers.submit)
+        cache.draw_ahead([stored, missing])
+        monkeypatch.setattr(ChartRequest, "draw", lambda self: pytest.fail("it was drawn in this process"))
+        assert cache.draw(missing) == expected
+        cache.draw(stored)
+        assert ChartCache(tmp_path).draw(missing) == expected
+        assert pickle.loads(pickle.dumps(cache)).draw(missing) == expected
 
 
 @pytest.mark.parametrize(

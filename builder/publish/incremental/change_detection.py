@@ -5,22 +5,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from builder.publish.incremental.config_dependencies import config_dependencies
 from builder.publish.incremental.hashing import SourceEntry, SourceHasher, code_hash, hash_file, hash_parts
-from builder.publish.incremental.manifest import Manifest, changed_paths, scan
-from builder.publish.incremental.state import BuildState
+from builder.publish.incremental.manifest import (
+    Manifest,
+    TouchedFiles,
+    changed_paths,
+    scan,
+    touched_files,
+    with_touched,
+)
+from builder.publish.incremental.state import BuildState, load_state
 from builder.publish.pages import templating
-from builder.publish.workers import WorkerPool
+from builder.publish.workers import Task, WorkerPool
 from builder.publish.workspace import Workspace
 from builder.record.files import build_folders
 
-_PARALLEL_SCAN_FROM = 300
-"""With more builds than that, a second process checks the files of the last publish: it takes 0.2 s for 1,000."""
+_PARALLEL_CHECK_FROM = 300
+"""With more builds than that, a second process checks the files of the last publish: it takes 0.4 s for 1,000."""
 
 
 @dataclass(frozen=True)
@@ -75,21 +82,49 @@ class ChangeSet:
         return bool(self.modified or self.deleted or self.corrupted or self.global_changed or not self.site_intact)
 
 
-def detect_changes(workspace: Workspace, previous: BuildState, site: Path, workers: WorkerPool) -> ChangeSet:
-    """Compare the archive, the working folder and the site with the state of the last publish."""
+@dataclass(frozen=True)
+class FileCheck:
+    """What became of the files that the last publish wrote."""
+
+    corrupted: frozenset[str]
+    """What somebody changed: slugs of builds, and names of other pages."""
+    site: TouchedFiles
+    """The files of the site that were touched."""
+
+
+def begin_file_check(workspace: Workspace, site: Path, workers: WorkerPool, *, full: bool) -> Task[FileCheck]:
+    """Begin to check the files that the last publish wrote, for many builds in another process."""
+    few = len(build_folders(workspace.archive)) <= _PARALLEL_CHECK_FROM
+    return workers.submit(partial(_check_files, workspace, site, full=full), inline=few or full)
+
+
+def _check_files(workspace: Workspace, site: Path, *, full: bool) -> FileCheck:
+    # The state is read again here: sending it to another process would take longer.
+    previous = BuildState() if full else load_state(workspace.state_file)
     verified = workspace.read_verified()
-    corruption = workers.submit(
-        partial(
-            _corrupted_outputs,
-            workspace,
-            previous.bodies,
-            previous.pages,
-            previous.index_hash,
-            tuple(previous.builds),
-            verified,
-        ),
-        inline=len(previous.builds) <= _PARALLEL_SCAN_FROM,
-    )
+    touched = touched_files(site, previous.site, verified)
+    if not previous.index_hash:
+        return FileCheck(frozenset(), touched)  # there was no last publish
+    names = {name.removesuffix(".md") for name in _changed_since(workspace.bodies, previous.bodies, verified)}
+    for name in _changed_since(workspace.pages, previous.pages, verified):
+        folder, _, rest = name.partition("/")
+        names.add(rest.partition("/")[0] if folder == "builds" else name)
+    if hash_file(workspace.index_file) != previous.index_hash:
+        names.update(previous.builds)
+    return FileCheck(frozenset(names), touched)
+
+
+def _changed_since(folder: Path, known: Manifest, verified: int) -> set[str]:
+    return changed_paths(known, scan(folder, known, verified))
+
+
+def detect_changes(
+    workspace: Workspace, previous: BuildState, file_check: Task[FileCheck], load: Callable[[], None]
+) -> ChangeSet:
+    """Compare the archive, the working folder and the site with the state of the last publish.
+
+    `load` loads what builds are built with; it is called where some builds changed, while another process checks files.
+    """
     hasher = SourceHasher(previous.sources)
     shop_hash, shop_page_hash = _shop_hashes(workspace.archive, previous, hasher)
     program = code_hash(hasher)
@@ -102,10 +137,10 @@ def detect_changes(workspace: Workspace, previous: BuildState, site: Path, worke
     known |= {slug: build.source_hash for slug, build in previous.skipped.items()}
     modified = frozenset(slug for slug, value in hashes.items() if known.get(slug) != value)
     deleted = tuple(slug for slug in known if slug not in hashes)
-    site_files = scan(site, previous.site, verified)
-    if modified:
-        # Loading this takes 0.4 s, in which the other process scans.
-        import builder.publish.pages.build.worker  # noqa: F401
+    if modified and previous.global_hash == global_hash:
+        load()
+    checked = file_check.result()
+    site_files = with_touched(previous.site, checked.site)
     return ChangeSet(
         global_hash,
         previous.global_hash != global_hash,
@@ -118,7 +153,7 @@ def detect_changes(workspace: Workspace, previous: BuildState, site: Path, worke
         deleted,
         site_files=site_files,
         site_intact=bool(previous.site) and not changed_paths(previous.site, site_files),
-        corrupted=corruption.result(),
+        corrupted=checked.corrupted,
         sources=hasher.entries,
     )
 
@@ -147,22 +182,3 @@ def _templates(archive: Path, hasher: SourceHasher) -> list[str]:
         *(f"{path} {hasher.file(path)}" for path in config),
         *values,
     ]
-
-
-def _corrupted_outputs(
-    workspace: Workspace, bodies: Manifest, pages: Manifest, index_hash: str, builds: tuple[str, ...], verified: int
-) -> frozenset[str]:
-    """Return what the last publish wrote and somebody changed: slugs of builds, and names of other pages."""
-    if not index_hash:
-        return frozenset()  # there was no last publish
-    names = {name.removesuffix(".md") for name in _changed_since(workspace.bodies, bodies, verified)}
-    for name in _changed_since(workspace.pages, pages, verified):
-        folder, _, rest = name.partition("/")
-        names.add(rest.partition("/")[0] if folder == "builds" else name)
-    if hash_file(workspace.index_file) != index_hash:
-        names.update(builds)
-    return frozenset(names)
-
-
-def _changed_since(folder: Path, known: Manifest, verified: int) -> set[str]:
-    return changed_paths(known, scan(folder, known, verified))

@@ -33,12 +33,13 @@ def one_line(value: Any) -> str:
 
 def escape_text(value: Any) -> Any:
     """Return a value as it goes into a page: markup and numbers unchanged, the rest as escaped text on one line."""
+    if type(value) is str:
+        return _escape_cached(value) if len(value) < _MAX_CACHED_LENGTH else _escape(value)
     if value is None:
         return ""
     if hasattr(value, "__html__") or isinstance(value, bool | int | float):
         return value
-    text = str(value)
-    return _escape_cached(text) if len(text) < _MAX_CACHED_LENGTH else _escape(text)
+    return _escape(str(value))
 
 
 @lru_cache(maxsize=1 << 13)

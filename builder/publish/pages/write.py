@@ -40,8 +40,6 @@ from builder.record.problem import Problem
 
 _FEW_CHARTS = 30
 """Up to so many charts are drawn here sooner than other processes start."""
-_MANY_BUILDS = 300
-"""With more builds than that, the overviews are drawn in the background process: 0.25 s for 1,000."""
 _STEP, _ENGINE_STEP = "drawing similar builds", "drawing engines"
 
 
@@ -115,9 +113,7 @@ def write_pages(
         )
     workers.progress("comparing builds", 0, 1)
     overviews = overview_charts(index.builds, display_units(shop))
-    drawings = workers.submit(
-        partial(draw_overviews, overviews, charts), inline=changes.global_changed or len(index.builds) <= _MANY_BUILDS
-    )
+    drawings = workers.submit(partial(draw_overviews, overviews, charts), inline=changes.global_changed)
     environment = template_env(workspace.archive, workspace.templates / changes.global_hash)
     bodies = _write_bodies(workspace, previous, changes, rebuilt)
     histories = histories_with_page(engine_histories(index.builds))

@@ -8,7 +8,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from builder.publish.deploy.site_mirror import sync_mirror
 from builder.publish.incremental.change_detection import ChangeSet
 from builder.publish.incremental.manifest import Manifest, changed_paths, rescan, scan
 from builder.publish.incremental.output_dir import remove_files
@@ -55,18 +54,12 @@ class SiteBuild:
     """What MkDocs warned of."""
 
 
-def prepare_staging(archive: Path, site: Path, staging: Path, reusable: Manifest) -> bool:
-    """Make the staging directory hold the reusable files of the site, and load MkDocs if there are any.
+def load_libraries(archive: Path) -> None:
+    """Load what draws charts, then MkDocs, so that they are there when the first page needs them."""
+    from builder.draw import svg_backend  # noqa: F401
+    from builder.draw.charts import scatter  # noqa: F401
 
-    Returns whether the files are hard links.
-    """
-    linked = sync_mirror(site, staging, reusable)
-    if reusable:
-        from builder.draw import svg_backend  # noqa: F401
-        from builder.draw.charts import scatter  # noqa: F401
-
-        preload(archive)
-    return linked
+    preload(archive)
 
 
 def build_site(

@@ -11,9 +11,8 @@ from builder.publish import workers
 from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
 from builder.publish.incremental import change_detection
-from builder.publish.incremental.change_detection import ChangeSet, detect_changes
+from builder.publish.incremental.change_detection import ChangeSet, begin_file_check, detect_changes
 from builder.publish.incremental.state import load_state
-from builder.publish.pages import write
 from builder.publish.pipeline import publish
 from builder.publish.report import Report
 from builder.publish.workers import INLINE
@@ -43,7 +42,8 @@ def archive(published: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
 def changes_of(archive: Path, edition: Edition = Edition.PUBLIC) -> ChangeSet:
     """Return what the next publish finds."""
     workspace = Workspace(archive, edition)
-    return detect_changes(workspace, load_state(workspace.state_file), archive / "site", INLINE)
+    file_check = begin_file_check(workspace, archive / "site", INLINE, full=False)
+    return detect_changes(workspace, load_state(workspace.state_file), file_check, lambda: None)
 
 
 def again(archive: Path) -> Report:
@@ -172,8 +172,7 @@ def test_compiled_templates_are_used_only_as_they_were_left(archive: Path) -> No
 def test_a_large_archive_is_checked_in_another_process(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """With many builds, the files of the last publish are checked and the overviews drawn in the background process."""
     monkeypatch.setattr(workers, "_available_cpus", lambda: 2)
-    monkeypatch.setattr(change_detection, "_PARALLEL_SCAN_FROM", 0)
-    monkeypatch.setattr(write, "_MANY_BUILDS", 0)
+    monkeypatch.setattr(change_detection, "_PARALLEL_CHECK_FROM", 0)
     assert again(archive).changed == 0
     (archive / ".millbook" / "bodies" / "ash.md").write_bytes(b"damaged")
     tiny.write_sheet(archive / "builds" / "birch", title="Another name")

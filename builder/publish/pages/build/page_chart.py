@@ -78,6 +78,7 @@ def draw_page_charts(
 ) -> tuple[tuple[PageDrawing, ...], tuple[Problem, ...]]:
     """Return the charts of a build drawn, or as the cache has them, and a warning for each that cannot be drawn."""
     guard = chart_guard(slug)
+    cache.draw_ahead(chart.request for chart in charts)
     drawings = [guard.run(_name(chart), partial(_draw, chart, cache), None) for chart in charts]
     return tuple(drawing for drawing in drawings if drawing is not None), guard.problems
 
