@@ -9,7 +9,7 @@ from builder.archive.fields import FIELDS, System, choice_of, number_of
 from builder.archive.recorded_fields import RecordedField, recorded_fields
 from builder.archive.summary import Summary
 from builder.record.models.build import DOCUMENT_TITLES, Build
-from builder.record.wording import in_sentence
+from builder.record.wording import capitalize, in_sentence
 
 UNKNOWN = "not recorded"
 
@@ -123,7 +123,7 @@ def compare(summaries: Sequence[Summary], system: System = "metric") -> Comparis
             [None if v is None else field.show(v, system) for v in field_values],
         )
     for kind in sorted({p.kind for s in summaries for p in s.parts}):
-        add(f"part:{kind}", kind[:1].upper() + kind[1:], "parts", [_parts(s, kind) for s in summaries])
+        add(f"part:{kind}", capitalize(kind), "parts", [_parts(s, kind) for s in summaries])
     return Comparison(tuple(summaries), tuple(rows), tuple(alike))
 
 

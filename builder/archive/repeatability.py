@@ -15,6 +15,7 @@ from builder.figures.dyno.session import analyse_session
 from builder.record.load import build_folders, read_build
 from builder.record.models.shop import MAX_REPEATABILITY, MIN_REPEATABILITY
 from builder.record.problem import Problem
+from builder.record.wording import count_of
 
 UNNAMED_DYNO = "dyno not named in dyno.yaml"
 
@@ -79,7 +80,7 @@ def archive_repeatability(archive: Path) -> RepeatabilityReport:
 
 
 def _lines_of(dyno: DynoRepeatability) -> tuple[str, ...]:
-    pulls = f"{dyno.repeats} repeat pull{'s' if dyno.repeats != 1 else ''}"
+    pulls = count_of(dyno.repeats, "repeat pull")
     percent = f"{100 * dyno.deviation:.2g} %"
     found = f"{dyno.dyno}: {percent} of torque (1 SD), from {pulls} ({', '.join(dyno.builds)})"
     if not MIN_REPEATABILITY <= dyno.deviation <= MAX_REPEATABILITY:

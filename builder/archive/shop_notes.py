@@ -14,7 +14,7 @@ from builder.figures.planning.overview import overview_of
 from builder.figures.review.delivery_readiness import Readiness
 from builder.record.models.build import Build
 from builder.record.models.parts import Part
-from builder.record.wording import in_sentence
+from builder.record.wording import capitalize, in_sentence
 
 if TYPE_CHECKING:
     import datetime
@@ -132,7 +132,7 @@ def lessons_by(summaries: Iterable[Summary], what: Literal["family", "part"]) ->
         for lesson in summary.shop.lessons if summary.shop else ():
             title = " ".join(((summary.family if what == "family" else lesson.part) or "").split())
             key = title.casefold()
-            titles.setdefault(key, title[:1].upper() + title[1:] if title else other)
+            titles.setdefault(key, capitalize(title) if title else other)
             groups[key].append(Lesson(summary, lesson))
     return tuple(LessonGroup(titles[key], tuple(groups[key])) for key in sorted(groups, key=lambda key: (not key, key)))
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from builder.archive.engine_history import EngineHistory, IntervalWear, ReadingHistory
 from builder.engine.wear import RateRange
+from builder.record.wording import plain_spaces
 
 
 def wear_lines(history: EngineHistory, slug: str) -> Iterator[str]:
@@ -21,10 +22,10 @@ def wear_lines(history: EngineHistory, slug: str) -> Iterator[str]:
         yield f"  {reading.title}"
         for index in range(interval.worn.size):
             label = f"{reading.axis or 'position'} {index + 1}: " if interval.worn.size > 1 else ""
-            yield f"      {_plain(label + reading.working(interval, index))}"
+            yield f"      {plain_spaces(label + reading.working(interval, index))}"
             texts = (reading.rate_text(index), reading.outlook_text(index) if reading.outlook else "")
             if further := "; ".join(filter(None, texts)):
-                yield f"          {_plain(further)}"
+                yield f"          {plain_spaces(further)}"
 
 
 def wear_as_json(history: EngineHistory, slug: str) -> list[dict[str, Any]]:
@@ -73,7 +74,3 @@ def _rates(reading: ReadingHistory, rate: RateRange) -> list[float | None]:
 
 def _short(value: float) -> float:
     return float(f"{value:.9g}")
-
-
-def _plain(text: str) -> str:
-    return text.replace("\N{NO-BREAK SPACE}", " ")

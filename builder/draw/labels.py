@@ -132,10 +132,3 @@ def with_unit(text: str, unit: str) -> str:
     """Return a number and its unit: ``35°`` and ``9.3:1``, but ``413 hp``."""
     unit = sanitise(unit)
     return f"{text}{unit}" if not unit or unit[0] in "°:%" else f"{text} {unit}"
-
-
-def join_and(parts: list[str]) -> str:
-    """Return ``a, b and c``."""
-    if len(parts) < 2:
-        return "".join(parts)
-    return f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -14,6 +14,7 @@ from builder.figures.dyno.engine_state import EngineState, StatePeak
 from builder.figures.dyno.pull_scatter import PullScatter
 from builder.figures.dyno.session import DynoSession
 from builder.figures.review.goals import GoalResult
+from builder.record.wording import plain_spaces
 
 
 def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
@@ -35,16 +36,16 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
                 "title": figure.title,
                 "value": figure.value,
                 "unit": figure.description.display_unit.si,
-                "display": _plain(figure.display_with_range),
+                "display": plain_spaces(figure.display_with_range),
                 "basis": figure.basis,
                 "calculated_from": [{"what": item.label, "known": item.provenance} for item in figure.readings],
-                "working": _plain(figure.working),
+                "working": plain_spaces(figure.working),
                 "source": figure.description.source,
                 "positions": [
                     {
-                        figure.axis or "position": _plain(position.label),
+                        figure.axis or "position": plain_spaces(position.label),
                         "value": position.value,
-                        "display": _plain(position.display),
+                        "display": plain_spaces(position.display),
                     }
                     for position in figure.positions
                 ],
@@ -64,7 +65,7 @@ def _contradiction(found: Contradiction) -> dict[str, Any]:
     return {
         "check": found.check,
         "title": found.title,
-        "says": _plain(found.sentence),
+        "says": plain_spaces(found.sentence),
         "axis": found.axis,
         "positions": list(found.positions),
         "suspect": found.suspect.path if found.suspect else None,
@@ -72,10 +73,10 @@ def _contradiction(found: Contradiction) -> dict[str, Any]:
             {
                 "field": value.path,
                 "label": value.label,
-                "text": _plain(value.text),
+                "text": plain_spaces(value.text),
                 "file": value.where[0].name,
                 "line": value.where[1],
-                "meant": _plain(dict(found.meant).get(value.path, "")) or None,
+                "meant": plain_spaces(dict(found.meant).get(value.path, "")) or None,
             }
             for value in found.values
         ],
@@ -155,7 +156,7 @@ def repeats_as_json(repeats: Repeats) -> dict[str, Any]:
         "drift_per_pull": _number(repeats.drift.per_pull),
         "drift_half_width": _number(repeats.drift.half_width),
         "drift": repeats.drift.verdict,
-        "says": _plain(repeats.text),
+        "says": plain_spaces(repeats.text),
     }
 
 
@@ -175,7 +176,7 @@ def change_as_json(change: ComparisonResult, scatter: PullScatter) -> dict[str, 
         "scatter": scatter.source,
         "drift": change.drift,
         "verdict": "not comparable" if gain is None else gain.verdict,
-        "says": _plain(change.text),
+        "says": plain_spaces(change.text),
     }
 
 
@@ -194,7 +195,7 @@ def setting_as_json(setting: SettingTrials) -> dict[str, Any]:
                 "interval": [_number(end) for end in (fit.best.interval or ())] if fit.best else [],
                 "confidence": CONFIDENCE,
                 "verdict": fit.best.verdict if fit.best else "two settings only",
-                "says": _plain(fit.text),
+                "says": plain_spaces(fit.text),
             }
             for fit in setting.fits
         ],
@@ -224,8 +225,8 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
             section = figure.description.section
             yield f"\n{section}"
         alternate = f"  ({figure.alternate_text})" if figure.alternate_text else ""
-        yield f"  {figure.title:<32} {_plain(figure.display_with_range)}{_plain(alternate)}"
-        yield f"      {_plain(figure.working)}"
+        yield f"  {figure.title:<32} {plain_spaces(figure.display_with_range)}{plain_spaces(alternate)}"
+        yield f"      {plain_spaces(figure.working)}"
         yield f"      {figure.calculated_from or figure.provenance_text}"
         for caution in figure.cautions:
             yield f"      caution: {caution}"
@@ -243,16 +244,12 @@ def _session_lines(session: DynoSession) -> Iterator[str]:
         return
     yield "\nBack-to-back tests"
     for change in session.changes:
-        yield f"  {change.changed} (vs {change.since}): {_plain(change.text)}"
+        yield f"  {change.changed} (vs {change.since}): {plain_spaces(change.text)}"
         for text in filter(None, (change.mean_text, change.drift_text)):
-            yield f"      {_plain(text)}"
+            yield f"      {plain_spaces(text)}"
     for setting in session.settings:
         for fit in setting.fits:
-            yield f"  {setting.name}: {_plain(fit.text)}"
+            yield f"  {setting.name}: {plain_spaces(fit.text)}"
     for repeats in session.repeats:
-        yield f"  {repeats.names[0]}: {_plain(repeats.text)}"
-    yield f"  {_plain(scatter_text(session.scatter))}"
-
-
-def _plain(text: str) -> str:
-    return text.replace("\N{NO-BREAK SPACE}", " ")
+        yield f"  {repeats.names[0]}: {plain_spaces(repeats.text)}"
+    yield f"  {plain_spaces(scatter_text(session.scatter))}"

@@ -32,7 +32,6 @@ from builder.publish.sheets.record_rows import (
     LabelledValue,
     TextTable,
     ValueGroup,
-    capitalize,
     labelled,
     rows_of,
     value_groups,
@@ -40,6 +39,7 @@ from builder.publish.sheets.record_rows import (
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import as_written
+from builder.record.wording import capitalize
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,9 @@ from builder.handover.issue import Issue
 from builder.publish.english import English
 from builder.publish.pages.formatting import format_date
 from builder.publish.sheets.glyphs import map_texts, renderable, renderable_svg
-from builder.publish.sheets.record_rows import cut
 from builder.publish.sheets.sheet_pdf import Sheet, identity_texts
 from builder.publish.sheets.typst_pdf import compile_typst, pdf_date, qr_svg, shorten
+from builder.record.wording import cut
 
 if TYPE_CHECKING:
     from builder.publish.pages.build.page_chart import PageDrawing

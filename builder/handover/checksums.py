@@ -20,6 +20,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from builder.record.wording import printable
+
 CHECKSUM_FILE, BINDER, README = "SEAL.txt", "binder.pdf", "READ-FIRST.txt"
 UNCOVERED = (BINDER, README, CHECKSUM_FILE)
 """The files that hold the digest, or come after it: it cannot cover them."""
@@ -75,11 +77,6 @@ class VerifyResult:
             *(f"missing: {printable(name)}" for name in self.missing),
             *(f"added: {printable(name)}" for name in self.added),
         )
-
-
-def printable(name: str) -> str:
-    """Return a name without characters that would move the cursor or change colors in a terminal."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in name)
 
 
 def add_checksums(files: Mapping[str, bytes]) -> dict[str, bytes]:

@@ -24,6 +24,7 @@ from builder.record.load import validate
 from builder.record.models.build import DOCUMENT_TITLES, DOCUMENTS
 from builder.record.models.fields import RecordModel
 from builder.record.models.shop import Shop
+from builder.record.wording import first_of
 from builder.record.yaml_loader import parse_yaml
 
 ISSUE_FILE = "data/issue.json"
@@ -149,8 +150,7 @@ def issued_pack(path: Path) -> IssuedPack | None:
     if result.error:
         raise PublishError(f"{result.error}; without the former issue it is not known what changed. {_ADVICE}")
     if damaged := (*result.altered, *result.missing):
-        names = ", ".join(damaged[:3]) + (f" and {len(damaged) - 3} more" if len(damaged) > 3 else "")
-        raise PublishError(f"{path} is not as it was issued (altered or missing: {names}). {_ADVICE}")
+        raise PublishError(f"{path} is not as it was issued (altered or missing: {first_of(damaged, 3)}). {_ADVICE}")
     files = _read(path)
     value = _issue_value(files)
     if value is None or value.issue is None:

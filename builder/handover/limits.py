@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from builder.figures.core.display_units import convert_to_other_system, written_text
 from builder.figures.review.guideline_defaults import mixture_guideline
-from builder.publish.sheets.record_rows import capitalize
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.units import Quantity
+from builder.record.wording import capitalize
 
 _SHOP_LIMIT = "shop limit"
 

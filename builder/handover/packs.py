@@ -22,6 +22,7 @@ from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.workers import FEW, INLINE, WorkerPool
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
+from builder.record.wording import count_of
 
 if TYPE_CHECKING:
     from builder.figures.core.types import FigureSheet
@@ -61,7 +62,7 @@ class PackResult:
         if self.issue is None:
             return "draft"
         changes, former = len(self.issue.changes), self.issue.former
-        since = f" ({changes} change{'s' if changes != 1 else ''} since issue {former[-1].number})" if former else ""
+        since = f" ({count_of(changes, 'change')} since issue {former[-1].number})" if former else ""
         return f"issue {self.issue.number}, {self.issue.date}{since}"
 
     @property
@@ -231,7 +232,7 @@ def _build_pack(
     build, problems = read_build(archive / "builds" / slug, archive)
     if build is None:
         count = len(errors_in(problems))
-        return PackResult(slug, None, (f"{count} error{'s' if count != 1 else ''}",), tuple(problems))
+        return PackResult(slug, None, (count_of(count, "error"),), tuple(problems))
     if build.build.status != "finished" and not draft:
         reasons = () if finished_only else (f"{build.build.status}; --draft makes a draft",)
         return PackResult(slug, None, reasons, tuple(problems))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from builder.publish.sheets.record_rows import capitalize
 from builder.record.models.build import Build
 from builder.record.models.parts import Part
+from builder.record.wording import capitalize
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from builder.publish.incremental.config_dependencies import config_dependencies
 from builder.publish.pages.templating import STATIC, builtin_config, builtin_dir, resolve_all, search_path
-from builder.publish.safeguards import shortened
+from builder.publish.safeguards import SHOWN
+from builder.record.wording import first_of
 
 
 def own_code_in_force(archive: Path) -> str:
@@ -19,7 +20,7 @@ def own_code_in_force(archive: Path) -> str:
     if config.is_file() and not _same_content(config, builtin_config()):
         files = [path for path in config_dependencies(config)[0] if path.suffix == ".py"]
         hooks = [path.relative_to(archive).as_posix() if path.is_relative_to(archive) else str(path) for path in files]
-        parts.append(f"mkdocs.yml (hooks: {shortened(hooks)})" if hooks else "mkdocs.yml")
+        parts.append(f"mkdocs.yml (hooks: {first_of(hooks, SHOWN)})" if hooks else "mkdocs.yml")
     folders = search_path(archive)
     if len(folders) > 1:
         names = [name for name, path in resolve_all(archive).items() if path.is_relative_to(folders[0])]
@@ -28,7 +29,7 @@ def own_code_in_force(archive: Path) -> str:
             for name in names
             if not name.startswith(f"{STATIC}/") and not _same_content(folders[0] / name, builtin_dir() / name)
         ]
-        parts += [f"templates: {shortened(templates)}"] if templates else []
+        parts += [f"templates: {first_of(templates, SHOWN)}"] if templates else []
     return f"uses the archive's own {' and '.join(parts)}" if parts else ""
 
 

@@ -28,7 +28,7 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
-from builder.record.wording import in_sentence
+from builder.record.wording import in_sentence, join_and, plain_spaces
 
 _MOST_WAITS = 8
 _MOST_COMBINATIONS = 20
@@ -75,14 +75,10 @@ def plan_report(archive: Path, slug: str, question: PlanQuestion, width: int, *,
         if as_json:
             lines = (json.dumps(answer.as_json(), indent=2, ensure_ascii=False),)
         else:
-            lines = tuple(_plain(line) for line in answer.lines(width))
+            lines = tuple(plain_spaces(line) for line in answer.lines(width))
     shown = (*problems, *guard.problems, *messages)
     ok = not messages and not errors_in([*problems, *guard.problems])
     return PlanReport(problems=shown, lines=lines, ok=ok)
-
-
-def _plain(text: str) -> str:
-    return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 class _Answer:
@@ -273,15 +269,15 @@ def _combination_lines(combinations: Combinations, width: int, *, show_all: bool
     count = len(combinations.combinations)
     shown = combinations.combinations if show_all else combinations.combinations[:_MOST_COMBINATIONS]
     parts = [choice.part for choice in combinations.choices]
-    yield f"\nAlternatives: {count:,} combination{'s' if count != 1 else ''} of {_listed(parts)}, best first"
+    yield f"\nAlternatives: {count:,} combination{'s' if count != 1 else ''} of {join_and(parts)}, best first"
     goals = (
-        f"sorted by {_listed([in_sentence(name) for name in combinations.goals])}"
+        f"sorted by {join_and([in_sentence(name) for name in combinations.goals])}"
         if combinations.goals
         else "no goal to sort by"
     )
     yield from _wrapped(f"{goals}, then by cautions.".capitalize(), width, "  ", "  ")
     if combinations.open_goals:
-        names = _listed([in_sentence(name) for name in combinations.open_goals])
+        names = join_and([in_sentence(name) for name in combinations.open_goals])
         yield from _wrapped(f"Not compared: {names}, which the dyno will show.", width, "  ", "  ")
     slugs = list(dict.fromkeys(slug for item in shown for slug in item.figures))
     rows = [[*parts, *(short_title(slug) for slug in slugs), "goals", "cautions"]]
@@ -295,11 +291,6 @@ def _combination_lines(combinations: Combinations, width: int, *, show_all: bool
     yield from _table(rows, width)
     if count > len(shown):
         yield f"  and {count - len(shown):,} more: --all lists them"
-
-
-def _listed(names: Sequence[str]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 def short_title(slug: str) -> str:
@@ -339,7 +330,7 @@ def mean_text(item: Solution) -> str:
     if len(set(item.texts)) <= 1:
         return item.texts[0] if item.texts else ""
     low, high = (item.texts[item.values.index(end)] for end in (min(item.values), max(item.values)))
-    return f"{_plain(low).partition(' ')[0]} to {high}"
+    return f"{plain_spaces(low).partition(' ')[0]} to {high}"
 
 
 def _caution_block(title: str, cautions: Sequence[Caution], width: int) -> Iterator[str]:
@@ -351,7 +342,7 @@ def _caution_block(title: str, cautions: Sequence[Caution], width: int) -> Itera
 
 def _wrapped(text: str, width: int, first: str, later: str) -> Iterable[str]:
     return textwrap.wrap(
-        _plain(text),
+        plain_spaces(text),
         width,
         initial_indent=first,
         subsequent_indent=later,
@@ -366,7 +357,7 @@ def _table(rows: Sequence[Sequence[str]], width: int) -> list[str]:
         return []
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
-        "  " + "  ".join(_plain(cell).ljust(size) for cell, size in zip(row, widths, strict=True)).rstrip()
+        "  " + "  ".join(plain_spaces(cell).ljust(size) for cell, size in zip(row, widths, strict=True)).rstrip()
         for row in rows
     ]
 
@@ -390,7 +381,7 @@ def _figure_as_json(item: FigureChange) -> dict[str, Any]:
         "unit": item.figure.description.display_unit.si,
         "before": item.before.value if item.before else None,
         "after": item.after.value if item.after else None,
-        "display": [_plain(figure.display) if figure else None for figure in (item.before, item.after)],
+        "display": [plain_spaces(figure.display) if figure else None for figure in (item.before, item.after)],
         "differs": item.differs,
         "from_a_carried_measurement": item.is_carried,
     }
@@ -416,7 +407,7 @@ def _values(value: Any) -> list[float] | None:
 
 
 def _caution_as_json(caution: Caution) -> dict[str, Any]:
-    return {"caution": caution.name, "about": caution.subject, "says": _plain(caution.text)}
+    return {"caution": caution.name, "about": caution.subject, "says": plain_spaces(caution.text)}
 
 
 def _target_as_json(solved: SolvedTarget) -> dict[str, Any]:
@@ -433,9 +424,9 @@ def _target_as_json(solved: SolvedTarget) -> dict[str, Any]:
                 "title": item.title,
                 "before": list(item.before),
                 "values": list(item.values),
-                "display": [_plain(text) for text in item.texts],
+                "display": [plain_spaces(text) for text in item.texts],
                 "impossible": item.impossible or None,
-                "notes": [_plain(note) for note in item.notes],
+                "notes": [plain_spaces(note) for note in item.notes],
                 "figures": {figure.slug: figure.value for figure in item.figures},
                 "cautions": [_caution_as_json(caution) for caution in item.cautions],
                 "new_cautions": [_caution_as_json(caution) for caution in item.new_cautions],
@@ -469,7 +460,7 @@ def _overview_as_json(overview: PlanOverview) -> dict[str, Any]:
     return {
         "goals": [goal_as_json(goal) for goal in overview.goals],
         "known": [
-            {"slug": figure.slug, "title": figure.title, "value": figure.value, "display": _plain(figure.display)}
+            {"slug": figure.slug, "title": figure.title, "value": figure.value, "display": plain_spaces(figure.display)}
             for figure in overview.sheet.listed
         ],
         "not_known": [

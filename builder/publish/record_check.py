@@ -28,6 +28,7 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.plausibility import us_measures
 from builder.record.problem import Problem
+from builder.record.wording import count_of, plain_spaces
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
     ok = ready and not errors_in(problems)
     count = len(folders)
     if ok and not delivery:
-        lines.append(f"{count} build{'s' if count != 1 else ''} checked, no errors")
+        lines.append(f"{count_of(count, 'build')} checked, no errors")
     return CheckReport(tuple(problems), tuple(lines), ok)
 
 
@@ -106,7 +107,7 @@ def _goal_lines(slug: str, sheet: FigureSheet) -> Iterator[str]:
     for goal in goal_rows(sheet):
         found = f"; as delivered {goal.result}" if goal.result else ""
         text = f"{slug}: goal {goal.outcome}: {goal.name}, wanted {goal.wanted}{found}"
-        yield text.replace("\N{NO-BREAK SPACE}", " ")
+        yield plain_spaces(text)
 
 
 def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckReport:

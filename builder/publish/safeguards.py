@@ -9,6 +9,7 @@ from builder.publish.errors import PublishRefused
 from builder.publish.incremental.manifest import Manifest
 from builder.publish.incremental.state import BuildState, SkippedBuild
 from builder.publish.pages.templating import FOLDER, STATIC, static_files
+from builder.record.wording import first_of
 
 SITE_ENTRIES = frozenset(
     [
@@ -31,7 +32,7 @@ SITE_ENTRIES = frozenset(
     ]
 )
 """What there is at the top of every site."""
-_SHOWN = 12
+SHOWN = 12
 """How many builds or files a message names."""
 
 
@@ -59,7 +60,7 @@ def refuse_removals(
     lines = [f"{slug} ({reasons.get(slug) or 'its folder is gone'})" for slug in removed]
     count = f"{len(removed)} of {len(published)}" if len(removed) < len(published) else f"all {len(removed)}"
     raise PublishRefused(
-        f"this would remove {count} published builds from the site: {shortened(lines)}. Nothing was changed. "
+        f"this would remove {count} published builds from the site: {first_of(lines, SHOWN)}. Nothing was changed. "
         "If they are to go, publish with --allow-removals; if not, look whether the drive is connected"
     )
 
@@ -82,11 +83,6 @@ def refuse_foreign_files(site: Path, files: Manifest, state: BuildState, archive
     if ".git" in foreign:
         advice += "; keep a repository outside: publish into a folder of its own with --out, and copy from there"
     raise PublishRefused(
-        f"{site} holds what this program did not write: {shortened(sorted(foreign))}. Nothing was changed. {advice}"
+        f"{site} holds what this program did not write: {first_of(sorted(foreign), SHOWN)}. "
+        f"Nothing was changed. {advice}"
     )
-
-
-def shortened(items: list[str]) -> str:
-    """Return the first of these items in one line, and how many more there are."""
-    more = len(items) - _SHOWN
-    return ", ".join(items[:_SHOWN]) + (f" and {more} more" if more > 0 else "")

@@ -9,6 +9,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Literal
 
+from builder.record.wording import printable
+
 Severity = Literal["error", "warning"]
 
 _MAX_COMPARED_LENGTH, _MAX_COMPARED_NAMES = 100, 800
@@ -30,7 +32,7 @@ class Problem:
 
     def __str__(self) -> str:
         """One line that any terminal can show: `path:line: error: message`."""
-        return _printable(f"{self.path.as_posix()}:{self.line}: {self.severity}: {self.message}")
+        return printable(f"{self.path.as_posix()}:{self.line}: {self.severity}: {self.message}")
 
 
 def errors_in(problems: Iterable[Problem]) -> list[Problem]:
@@ -47,8 +49,3 @@ def did_you_mean(name: str, names: Iterable[str], otherwise: str = "", *, cutoff
         return otherwise
     matches = difflib.get_close_matches(name, [*islice(names, _MAX_COMPARED_NAMES)], n=1, cutoff=cutoff)
     return f"did you mean {matches[0]!r}?" if matches else otherwise
-
-
-def _printable(text: str) -> str:
-    # A file's name may hold a newline or bytes that are no text; a problem stays on one line all the same.
-    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)

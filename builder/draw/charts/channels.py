@@ -22,9 +22,10 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.labels import join_and, number, sanitise, truncate, with_unit
+from builder.draw.labels import number, sanitise, truncate, with_unit
 from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import BAND, CAUTION, QUIET, WIDE, Size, line_colour, series_style
+from builder.record.wording import join_and
 
 
 @dataclass(frozen=True, eq=False)

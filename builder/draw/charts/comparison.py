@@ -28,8 +28,9 @@ from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
 from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
-from builder.draw.labels import exact, join_and, number, sanitise, signed, truncate, width, with_unit
+from builder.draw.labels import exact, number, sanitise, signed, truncate, width, with_unit
 from builder.draw.style import ACCENT, BAND, INK, QUIET, SECOND, WIDE, Mark, Size, series_style
+from builder.record.wording import join_and
 
 
 @dataclass(frozen=True)

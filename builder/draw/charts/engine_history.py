@@ -11,9 +11,10 @@ from builder.draw.axes import Axes, Floats, finite, floats, label_width, padded_
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.labels import exact, join_and, number, sanitise, truncate, width, with_unit
+from builder.draw.labels import exact, number, sanitise, truncate, width, with_unit
 from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import BAND, CAUTION, QUIET, WIDE, Mark, Size, line_colour, series_style
+from builder.record.wording import join_and
 
 
 @dataclass(frozen=True)

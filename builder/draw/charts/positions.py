@@ -13,7 +13,7 @@ from builder.draw.axes import Axes, Floats, avoid_overlap, finite, floats, padde
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.labels import join_and, number, sanitise, truncate, width, with_unit, wrap
+from builder.draw.labels import number, sanitise, truncate, width, with_unit, wrap
 from builder.draw.legend import LegendEntry, draw_legend, legend_height
 from builder.draw.style import (
     ACCENT,
@@ -29,6 +29,7 @@ from builder.draw.style import (
     line_colour,
     series_style,
 )
+from builder.record.wording import join_and
 
 
 @dataclass(frozen=True)

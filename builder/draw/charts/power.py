@@ -26,10 +26,10 @@ from builder.draw.canvas import Canvas, series_id
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
 from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
-from builder.draw.labels import join_and, number, sanitise, truncate, width
+from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.legend import LegendEntry, draw_legend, legend_height, line_sample
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, THIRD, WIDE, Mark, Size, line_colour, series_style
-from builder.record.wording import in_sentence
+from builder.record.wording import in_sentence, join_and
 
 _LABEL_ROOM = 190.0  # for the name of a curve at its end [px]
 _MAX_SIDE_LABELS = 12  # with more curves the names are in a legend below

@@ -37,7 +37,7 @@ from builder.figures.core.working_text import (
 )
 from builder.record.problem import Problem
 from builder.record.quantities.digits import rounded
-from builder.record.wording import in_sentence
+from builder.record.wording import in_sentence, plain_spaces
 
 _OUTLIER_AXES = ("cylinder", "main", "crankpin", "cam bearing", "intake valve", "exhaust valve", "bolt")
 """Kinds of position of which one can be an outlier; lifts and pulls are meant to differ."""
@@ -229,7 +229,7 @@ class Solver:
         path, line = next(iter(places), self.context.build.where("build.engine"))
         values = ", ".join(f"{root.label} {root.text} ({file.name}:{row})" for root, (file, row) in located.values())
         message = f"{in_sentence(definition.description.title)} cannot be: {error}; in conflict are {values}"
-        self.problems.append(Problem(path, line, message.replace("\N{NO-BREAK SPACE}", " ")))
+        self.problems.append(Problem(path, line, plain_spaces(message)))
 
     def root_inputs(self, slug: str) -> frozenset[str]:
         """Return the names of all inputs that a figure depends on, directly or through other figures."""

@@ -15,6 +15,7 @@ from builder.figures.core.display_units import DisplayUnit, System, join_unit
 from builder.record.models.build import Build
 from builder.record.problem import Problem
 from builder.record.quantities.readings import Accepted
+from builder.record.wording import join_and, plain_spaces
 
 if TYPE_CHECKING:
     from builder.figures.dyno.session import DynoSession
@@ -271,7 +272,7 @@ class Figure:
         for provenance in (MEASURED, LISTED, TYPICAL):
             labels = dict.fromkeys(reading.label for reading in self.readings if reading.provenance == provenance)
             if labels:
-                groups.append(f"{_enumerate(labels)} {PROVENANCE_TEXTS[provenance]}")
+                groups.append(f"{join_and(labels)} {PROVENANCE_TEXTS[provenance]}")
         return f"calculated: {'; '.join(groups)}" if groups else "calculated"
 
     @property
@@ -294,12 +295,6 @@ class Figure:
         """Return the highest less the lowest value, SI."""
         values = [position.value for position in self.positions]
         return float(np.ptp(values)) if values else 0.0
-
-
-def _enumerate(labels: Iterable[str]) -> str:
-    """Return names as a list in words: `bore, stroke and rod length`."""
-    *first, last = labels
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 @dataclass(frozen=True)
@@ -446,7 +441,7 @@ class Contradiction:
             for value in self.values
         )
         likely = f" Look first at {self.suspect.label}." if self.suspect else ""
-        message = f"{self.text}.{likely} Compare {values}".replace("\N{NO-BREAK SPACE}", " ")
+        message = plain_spaces(f"{self.text}.{likely} Compare {values}")
         fields = tuple(dict.fromkeys(value.path for value in self.values))
         return Problem(*(self.suspect or self.values[0]).where, message, "warning", fields)
 

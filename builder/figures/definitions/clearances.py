@@ -24,6 +24,7 @@ from builder.record.models.shop import Shop
 from builder.record.models.work import BoreCylinder, BoreGauging
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import factor
+from builder.record.wording import capitalize
 
 define = Definitions(FITS)
 
@@ -257,7 +258,7 @@ def _ranged_fits(context: Context) -> list[tuple[str, Reading]]:
         return []
     titled = [(title_of(name, info), getattr(fits, name)) for name, info in type(fits).model_fields.items()]
     titled = [(title, value) for title, value in titled if isinstance(value, Reading)]
-    titled += [(fit.name[:1].upper() + fit.name[1:], fit.reading) for fit in fits.other]
+    titled += [(capitalize(fit.name), fit.reading) for fit in fits.other]
     return [
         (title, reading)
         for title, reading in titled

@@ -28,6 +28,7 @@ from builder.figures.dyno.pull import PullResult
 from builder.figures.dyno.pull_scatter import PullScatter, relative_means
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import to_unit
+from builder.record.wording import count_of
 
 EXTRAPOLATION_CAUTION = (
     "More is not better just because the curve still rises: detonation, heat and stress do not show in these "
@@ -371,7 +372,7 @@ def scatter_text(scatter: PullScatter) -> str:
     size = f"Pull-to-pull scatter {100 * scatter.relative:.2g} % of torque"
     prior = {"assumed": "common practice", "shop": "the shop's own repeatability"}[scatter.prior]
     if scatter.source == "session":
-        pulls = f"{scatter.repeats} repeat pull{'s' if scatter.repeats != 1 else ''}"
+        pulls = count_of(scatter.repeats, "repeat pull")
         return f"{size} (1 SD), from {pulls} of this session and {prior}."
     known = f"{size} (1 SD) is assumed ({prior})" if scatter.source == "assumed" else f"{size} (1 SD): {prior}"
     return f"{known}; no repeat pulls."

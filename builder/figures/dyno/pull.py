@@ -30,6 +30,7 @@ from builder.record.dyno_log.reader import DynoLog
 from builder.record.models.build import Build
 from builder.record.models.dyno import Pull, TestKind
 from builder.record.problem import Problem
+from builder.record.wording import first_of
 
 _NOT_CURVES = ("time", "engine_speed", "torque", "power")
 _SLACK = 2 * STEP
@@ -325,9 +326,8 @@ def _spike_notes(torque_curve: Curve) -> list[str]:
     speeds = [f"{speed:,}" for speed in sorted({round(60 * speed) for speed in torque_curve.spike_speed})]
     if not speeds:
         return []
-    listed = ", ".join(speeds[:10]) + (f" and {len(speeds) - 10} more" if len(speeds) > 10 else "")
     subject = "a lone spike of torque is" if len(speeds) == 1 else f"{len(speeds)} lone spikes of torque are"
-    return [f"{subject} set aside, at {listed} rpm"]
+    return [f"{subject} set aside, at {first_of(speeds, 10)} rpm"]
 
 
 def _channel_curves(log: DynoLog, rows: SelectedRows) -> dict[str, Curve]:

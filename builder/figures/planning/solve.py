@@ -34,6 +34,7 @@ from builder.record.quantities.sign import SIGN_OF_DIMENSION
 from builder.record.quantities.units import DIMENSIONS, NUMBER, Quantity, UnitProblem, parse_quantity
 from builder.record.schema_shape import shape_of
 from builder.record.usual_units import plausible_limits, usual_units
+from builder.record.wording import capitalize, plain_spaces
 
 Meeting = Literal["mean", "lowest", "highest", "each"]
 """Which cylinders have to meet the wanted value."""
@@ -476,7 +477,7 @@ class SolvedField:
         title = item.label if item else notes.title or path.rpartition(".")[2].replace("_", " ")
         return cls(
             path=path,
-            title=title[:1].upper() + title[1:],
+            title=capitalize(title),
             recorded=recorded,
             before=before,
             dimension=dimension,
@@ -558,7 +559,7 @@ class SolvedField:
         """Return a change as text, with its sign."""
         if self.dimension == "temperature":
             return ""
-        text = self.text(abs(si)).replace("\N{NO-BREAK SPACE}", " ")
+        text = plain_spaces(self.text(abs(si)))
         return f"{'−' if si < 0 else '+'}{text}"
 
     def impossible(self, solved_values: Array) -> str:

@@ -47,6 +47,7 @@ from builder.record.quantities.digits import is_above, is_below, rounded
 from builder.record.quantities.readings import Accepted, Reading
 from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, factor, to_unit
+from builder.record.wording import capitalize
 
 Verdict = Literal["within spec", "out of spec", "out of spec, accepted", "no spec"]
 CheckKind = Literal["fit", "check", "joint", "bore", "finish"]
@@ -274,7 +275,7 @@ def _fit_checks(build: Build, shop: Shop, sheet: FigureSheet, guard: Guard) -> I
         if name in CLEARANCES:
             yield from guard.collect(_fit_title(name), partial(_fit_check, build, shop, sheet, name))
     for index, fit in enumerate(fits.other if fits else ()):
-        path, title = f"{FITS_AT}.other.{index}", _capitalise(fit.name)
+        path, title = f"{FITS_AT}.other.{index}", capitalize(fit.name)
         yield from guard.collect(title, partial(_check_reading, build, path, title, "fit", fit.reading, "reading"))
 
 
@@ -555,7 +556,7 @@ def _bolt_stretch_checks(build: Build, guard: Guard) -> Iterator[CheckedClearanc
     joints = build.get("assembly.fasteners") or ()
     for index, (joint, label) in enumerate(zip(joints, joint_labels(joints), strict=True)):
         if joint.stretch is not None:
-            path, title = f"assembly.fasteners.{index}.stretch", f"{_capitalise(label)}, stretch"
+            path, title = f"assembly.fasteners.{index}.stretch", f"{capitalize(label)}, stretch"
             yield from guard.collect(title, partial(_check_reading, build, path, title, "joint", joint.stretch, "bolt"))
 
 
@@ -570,7 +571,7 @@ def _assembly_checks(build: Build, shop: Shop, guard: Guard) -> Iterator[Checked
             yield from guard.collect(title, partial(_assembly_check, build, shop, name, title, reading))
     for index, check in enumerate(checks.other):
         if check.reading is not None:
-            path, title = f"{_CHECKS_AT}.other.{index}", _capitalise(check.name)
+            path, title = f"{_CHECKS_AT}.other.{index}", capitalize(check.name)
             checked = partial(_check_reading, build, path, title, "check", check.reading, "reading")
             yield from guard.collect(title, checked)
 
@@ -642,7 +643,3 @@ def _spread_check(build: Build, shop: Shop, name: str, reading: Reading) -> Iter
         by=reading.by,
         where=build.where(path),
     )
-
-
-def _capitalise(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -12,7 +12,7 @@ from builder.record.problem import Problem
 from builder.record.quantities.digits import is_above, is_below
 from builder.record.quantities.threads import parse_thread
 from builder.record.quantities.units import Quantity
-from builder.record.wording import in_sentence
+from builder.record.wording import in_sentence, plain_spaces
 
 _DIAMETER_RANGE = (4.9e-3, 25.5e-3)  # m
 _NOT_BOLTS = ("plug", "banjo", "set screw", "grub screw", "sensor", "adaptor", "bleed")
@@ -90,7 +90,7 @@ def _interference(build: Build, sheet: FigureSheet) -> Iterator[Problem]:
             continue
         lowest = figure.minimum or figure
         if is_below(lowest.shown, 0.0, lowest.step):
-            message = f"{_worst_text(figure)}: {meaning}".replace("\N{NO-BREAK SPACE}", " ")
+            message = plain_spaces(f"{_worst_text(figure)}: {meaning}")
             yield Problem(*(figure.where or build.where("build")), message, "warning")
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 import re
 
+from builder.record.wording import capitalize
+
 _MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -23,7 +25,7 @@ def format_date(date: datetime.date) -> str:
 
 def sentence(text: str, end: str = ".") -> str:
     """Return a text with a capital first letter and, where it ends without punctuation, with `end`."""
-    text = text[:1].upper() + text[1:]
+    text = capitalize(text)
     return text if text.endswith((".", "!", "?")) else f"{text}{end}"
 
 

@@ -10,10 +10,11 @@ from builder.figures.core.types import FigureSheet
 from builder.figures.review.clearance_checks import CheckedClearance
 from builder.publish.pages.build.record_tables import cell
 from builder.publish.sheets.joints import Joint, joints
-from builder.publish.sheets.record_rows import LabelledValue, capitalize, cut, labelled, rows_of
+from builder.publish.sheets.record_rows import LabelledValue, labelled, rows_of
 from builder.publish.sheets.specification import cam_rows, specification
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
+from builder.record.wording import capitalize, cut
 
 T = TypeVar("T")
 

@@ -16,10 +16,11 @@ from builder.figures.dyno.uncertainty_budget import result_budget
 from builder.publish.pages.build.headline import Headline, assumption_sentence, best_sentence, headline
 from builder.publish.pages.build.uncertainty_section import uncertainty_sentence
 from builder.publish.pages.formatting import format_date
-from builder.publish.sheets.record_rows import LabelledValue, cut, labelled, rows_of
+from builder.publish.sheets.record_rows import LabelledValue, labelled, rows_of
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.unit_table import printed_unit
+from builder.record.wording import cut
 
 _MAX_ROWS = 22
 _MAX_TEXT = 140

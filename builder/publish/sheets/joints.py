@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from builder.figures.core.display_units import convert_to_other_system, written_mean, written_text
 from builder.publish.pages.build.record_tables import allowed_text
-from builder.publish.sheets.record_rows import capitalize
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
+from builder.record.wording import capitalize
 
 
 @dataclass(frozen=True)

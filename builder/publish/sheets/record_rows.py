@@ -56,16 +56,6 @@ def labelled(*pairs: tuple[str, str | None]) -> tuple[LabelledValue, ...]:
     return tuple(LabelledValue(title, text) for title, text in pairs if text)
 
 
-def capitalize(text: str) -> str:
-    """Return the text with a capital first letter; the others stay as they are."""
-    return text[:1].upper() + text[1:]
-
-
-def cut(text: str, length: int) -> str:
-    """Return a text of no more than so many characters, with an ellipsis where it was cut."""
-    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
-
-
 def rows_of(model: RecordModel, both: bool) -> tuple[LabelledValue, ...]:
     """Return every recorded value of a model, without those of the models inside it."""
     rows = []

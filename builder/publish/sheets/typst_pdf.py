@@ -15,6 +15,7 @@ from builder.publish.english import English
 from builder.publish.errors import PublishError
 from builder.publish.pages import templating
 from builder.publish.sheets.glyphs import font_folder, map_texts, renderable, strip_combining
+from builder.record.wording import cut
 
 if TYPE_CHECKING:
     import typst
@@ -33,8 +34,7 @@ def pdf_date(date: tuple[int, int, int] | None) -> tuple[int, int, int]:
 
 def shorten(text: str, length: int) -> str:
     """Return a renderable text, cut with an ellipsis where it is longer than so many characters."""
-    text = renderable(text).replace("\N{ZERO WIDTH SPACE}", "")
-    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
+    return cut(renderable(text).replace("\N{ZERO WIDTH SPACE}", ""), length)
 
 
 def qr_svg(address: str) -> bytes:

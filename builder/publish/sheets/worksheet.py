@@ -9,7 +9,6 @@ from typing import Any
 
 from builder.figures.core.display_units import System, join_unit, system_for, written_number, written_text
 from builder.figures.review.clearance_checks import allowed_range, recorded_range
-from builder.publish.sheets.record_rows import capitalize, cut
 from builder.publish.sheets.worksheet_sections import SECTIONS, MeasuredField, Section, measured_fields, section_of
 from builder.record.models.assembly import Fastener
 from builder.record.models.build import Build
@@ -22,7 +21,7 @@ from builder.record.quantities.unit_table import printed_unit
 from builder.record.quantities.units import NUMBER, Quantity
 from builder.record.schema_shape import shape_of
 from builder.record.usual_units import usual_units
-from builder.record.wording import in_sentence
+from builder.record.wording import capitalize, cut, in_sentence
 
 _BOXES_A_LINE = 8
 _BLANK_JOINTS = 10

@@ -32,6 +32,7 @@ from builder.record.quantities.pydantic_types import QuantityOf, RangeOf, Readin
 from builder.record.quantities.readings import Reading, as_written
 from builder.record.quantities.sign import Sign, require_sign
 from builder.record.quantities.units import NUMBER, Quantity, Range
+from builder.record.wording import capitalize
 
 Privacy = Literal["customer", "shop"]
 """Who may see a private field: the customer whose engine it is and the shop, or the shop alone."""
@@ -152,7 +153,7 @@ def notes_of(info: FieldInfo) -> Notes:
 def title_of(name: str, info: FieldInfo) -> str:
     """Return a field's name as a heading or row label."""
     text = notes_of(info).title or name.replace("_", " ")
-    return text[:1].upper() + text[1:]
+    return capitalize(text)
 
 
 class RecordModel(BaseModel):

@@ -15,6 +15,7 @@ from builder.record.problem import did_you_mean
 from builder.record.quantities.readings import ReadingErrors
 from builder.record.quantities.unit_table import example_of, printed_unit
 from builder.record.quantities.units import NUMBER, Quantity, UnitProblem, parse_quantity, parse_range
+from builder.record.wording import capitalize
 
 TargetQuantity = Literal["torque", "power", "compression ratio", "displacement", "quench"]
 _DIMENSIONS: dict[TargetQuantity, str] = {
@@ -74,7 +75,7 @@ def read_target(name: str, text: str) -> Target:
         raise UnitProblem(f"{name[:60]!r} is not a goal that can be checked: {hint}; other goals go into text")
     if match and (quantity not in ("torque", "power") or wanted.startswith("peak ")):
         raise UnitProblem(f"{wanted} has no engine speed: leave out 'at {match['speed'][:20]}'")
-    title = words[:1].upper() + words[1:]
+    title = capitalize(words)
     speed = parse_quantity(match["speed"], "engine speed") if match else None
     if speed is not None and speed.si <= 0:
         raise UnitProblem(f"{speed.text} is not a speed an engine runs at: write e.g. {quantity} at 2000 rpm")

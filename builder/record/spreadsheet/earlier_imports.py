@@ -12,8 +12,6 @@ from builder.record.spreadsheet.dyno_logs import comparable
 from builder.record.spreadsheet.table import SheetTable
 from builder.record.yaml_loader import read_yaml
 
-_LISTED = 4
-
 
 @dataclass(frozen=True, slots=True)
 class EarlierImport:
@@ -65,12 +63,6 @@ def changed_cells(before: Mapping[str, str], now: Mapping[str, str]) -> list[str
         for name in dict.fromkeys((*now, *before))
         if before.get(name) != now.get(name)
     ]
-
-
-def listed(differences: list[str]) -> str:
-    """Return the first differences in one line, and how many there are besides."""
-    more = f" and {len(differences) - _LISTED} more" if len(differences) > _LISTED else ""
-    return f"{'; '.join(differences[:_LISTED])}{more}"
 
 
 def _shown(text: str | None) -> str:

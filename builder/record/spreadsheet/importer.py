@@ -24,18 +24,19 @@ from builder.record.problem import Problem, errors_in
 from builder.record.scaffold import write_shared_files
 from builder.record.spreadsheet.cell_values import CellProblem, Value, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.dyno_logs import PullLog, comparable
-from builder.record.spreadsheet.earlier_imports import EarlierImport, changed_cells, earlier_imports, listed, same_row
+from builder.record.spreadsheet.earlier_imports import EarlierImport, changed_cells, earlier_imports, same_row
 from builder.record.spreadsheet.import_map import PLACEHOLDER, MappedColumn
 from builder.record.spreadsheet.import_plan import ImportPlan, ImportReport, count_of, number_in, slug_of
 from builder.record.spreadsheet.record_files import Conflict, Entry, RecordFile, record_files
 from builder.record.spreadsheet.table import SheetCell
 from builder.record.spreadsheet.targets import FieldTarget, parse_target
+from builder.record.wording import first_of
 
 _STAGING = ".import"
 _MARK = "made-by-millbook-import.txt"
 _NEEDED = ("title", "engine.cylinders")
 _ROUNDS = 12
-_LISTED_ROWS = 20
+_LISTED_ROWS, _LISTED_CELLS = 20, 4
 
 
 def carry_out(plan: ImportPlan, *, dry_run: bool = False) -> ImportReport:
@@ -64,8 +65,7 @@ def _same_together(problems: Iterable[Problem]) -> Iterator[Problem]:
         rows[(problem.message, problem.severity)].append(problem)
     for (message, _), several in rows.items():
         others = [str(problem.line) for problem in several[1:]]
-        more = f" and {len(others) - _LISTED_ROWS} more" if len(others) > _LISTED_ROWS else ""
-        also = f" (so too in row{'s' if len(others) > 1 else ''} {', '.join(others[:_LISTED_ROWS])}{more})"
+        also = f" (so too in row{'s' if len(others) > 1 else ''} {first_of(others, _LISTED_ROWS)})"
         yield replace(several[0], message=f"{message}{also if others else ''}")
 
 
@@ -216,7 +216,8 @@ class _Importer:
             self.unchanged += 1
             return
         self.changed += 1
-        text = f"differs from builds/{earlier.slug}, which was imported from it: {listed(differences)}"
+        shown = first_of(differences, _LISTED_CELLS, "; ")
+        text = f"differs from builds/{earlier.slug}, which was imported from it: {shown}"
         self.problems.append(Problem(self.file, row.number, text, "warning"))
 
     def _is_unchanged(self, log: PullLog, path: Path) -> bool:

@@ -31,6 +31,7 @@ from builder.publish.pages.formatting import group_thousands, sentence
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 from builder.record.quantities.unit_table import MILE
+from builder.record.wording import capitalize, count_of
 
 if TYPE_CHECKING:
     import jinja2
@@ -159,7 +160,7 @@ def running_text(hours: float | None, distance: float | None, starts: int | None
         far, unit = (distance / MILE, "mi") if system == "inch" else (distance / 1000, "km")
         texts.append(group_thousands(f"{far:.0f} {unit}"))
     if starts is not None:
-        texts.append(f"{starts} start{'s' if starts != 1 else ''}")
+        texts.append(count_of(starts, "start"))
     return ", ".join(texts)
 
 
@@ -205,7 +206,7 @@ def _after_delivery(engine: EngineBuild, system: System) -> Iterator[TimelineEnt
     for event in engine.events:
         running = running_text(event.hours, event.distance, None, system)
         facts = (f"{running} after delivery" if running else "",)
-        title = event.kind[:1].upper() + event.kind[1:]
+        title = capitalize(event.kind)
         yield TimelineEntry(event.when, "event", title, facts=tuple(filter(None, facts)), text=event.what or "")
 
 
@@ -258,6 +259,6 @@ def _parts(builds: Sequence[Summary]) -> list[tuple[str, list[str]]]:
             if text and part.verdict not in ("returned", "scrapped"):
                 by_kind[part.kind][build.slug].append(text)
     return [
-        (kind[:1].upper() + kind[1:], ["; ".join(dict.fromkeys(texts[build.slug])) for build in builds])
+        (capitalize(kind), ["; ".join(dict.fromkeys(texts[build.slug])) for build in builds])
         for kind, texts in sorted(by_kind.items())
     ]

@@ -12,6 +12,7 @@ from builder.figures.dyno.engine_state import StatePeak
 from builder.publish.pages.formatting import format_date, group_thousands
 from builder.record.models.build import Build
 from builder.record.quantities.readings import as_written
+from builder.record.wording import plain_spaces
 
 _HEADLINES = (
     ("peak_power", "Peak power", "peak_power_speed"),
@@ -98,7 +99,7 @@ def performance_sentences(build: Build, sheet: FigureSheet) -> tuple[str, ...]:
         best_sentence(sheet),
         assumption_sentence(sheet),
     )
-    return tuple(text.replace("\N{NO-BREAK SPACE}", " ") for text in sentences if text)
+    return tuple(plain_spaces(text) for text in sentences if text)
 
 
 def best_sentence(sheet: FigureSheet) -> str:

@@ -20,7 +20,7 @@ from builder.record.alternatives import MOST_COMBINATIONS, Choice, combinations_
 from builder.record.models.build import Build
 from builder.record.models.goals import Target as Goal
 from builder.record.models.shop import Shop
-from builder.record.wording import in_sentence
+from builder.record.wording import capitalize, in_sentence
 
 _OTHER_WAITS = 8
 """How many readings are listed that no goal asks for."""
@@ -177,7 +177,7 @@ def _combination_table(found: Combinations) -> PlanTable:
     return PlanTable(
         title=f"Alternatives: {len(found.combinations):,} combinations, best first",
         sentences=(order, *((open_goals,) if found.open_goals else ())),
-        head=(*(_capital(choice.part) for choice in found.choices), *map(_title, slugs), "Goals", "Cautions"),
+        head=(*(capitalize(choice.part) for choice in found.choices), *map(_title, slugs), "Goals", "Cautions"),
         rows=tuple(rows),
         remarks=((),) * len(rows),
         hidden=len(found.combinations) - len(shown),
@@ -185,8 +185,4 @@ def _combination_table(found: Combinations) -> PlanTable:
 
 
 def _title(slug: str) -> str:
-    return _capital(short_title(slug))
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    return capitalize(short_title(slug))

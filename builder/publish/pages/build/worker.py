@@ -36,6 +36,7 @@ from builder.record.load import errors_in, read_build
 from builder.record.models.shop import Shop
 from builder.record.problem import Problem
 from builder.record.redaction import without_private
+from builder.record.wording import count_of
 
 if TYPE_CHECKING:
     import jinja2
@@ -134,7 +135,7 @@ def build_one(
     build, problems = read_build(folder, archive)
     if build is None:
         count = len(errors_in(problems))
-        return BuildOutput(folder.name, f"{count} error{'s' if count != 1 else ''}", problems=tuple(problems))
+        return BuildOutput(folder.name, count_of(count, "error"), problems=tuple(problems))
     if build.build.status != "finished" and not edition.includes_unfinished:
         return BuildOutput(folder.name, str(build.build.status), problems=tuple(problems))
     public = without_private(build)
