@@ -19,22 +19,10 @@ from builder.figures.core.guard import Guard
 from builder.record.load import build_folders, read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
-from builder.record.problem import Problem, errors_in
+from builder.record.problem import errors_in
+from builder.record.report import CommandReport
 
 _ORDER: tuple[DueStatus, ...] = ("overdue", "due", "later", "not known")
-
-
-@dataclass(frozen=True)
-class DueReport:
-    """The services as lines or as JSON, the problems of the records, and whether all could be read."""
-
-    lines: tuple[str, ...]
-    problems: tuple[Problem, ...]
-
-    @property
-    def ok(self) -> bool:
-        """Return whether every record could be read."""
-        return not errors_in(self.problems)
 
 
 @dataclass(frozen=True)
@@ -44,7 +32,7 @@ class _Row:
     status: DueStatus
 
 
-def due_report(archive: Path, today: datetime.date, *, as_json: bool = False) -> DueReport:
+def due_report(archive: Path, today: datetime.date, *, as_json: bool = False) -> CommandReport:
     """Return every service of the engines that are delivered, those overdue on a day first, and ends of warranties.
 
     Of the builds of one engine the last counts.
@@ -65,7 +53,7 @@ def due_report(archive: Path, today: datetime.date, *, as_json: bool = False) ->
     rows = [row for row in rows if not (row.item.is_warranty and row.status == "overdue")]  # it has ended
     rows.sort(key=lambda row: _ORDER.index(row.status))
     lines = (json.dumps([_json(row) for row in rows], indent=2, ensure_ascii=False),) if as_json else _lines(rows, shop)
-    return DueReport(tuple(lines), tuple(problems))
+    return CommandReport(problems, tuple(lines), ok=not errors_in(problems))
 
 
 def _last_of_each_engine(builds: list[Build]) -> list[Build]:

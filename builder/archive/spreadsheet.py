@@ -26,7 +26,9 @@ from builder.record.problem import Problem
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity, Range
 from builder.record.redaction import without_private
+from builder.record.report import CommandReport
 from builder.record.spreadsheet.headings import CALCULATED
+from builder.record.wording import count_of
 
 EXPORTED: Mapping[str, str] = {
     "number": "Number",
@@ -133,23 +135,14 @@ class ExportedHeading:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class ExportReport:
-    """Problems, lines to print, and whether all is well."""
-
-    problems: tuple[Problem, ...]
-    lines: tuple[str, ...]
-    ok: bool
-
-
-def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> ExportReport:
+def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> CommandReport:
     """Write the builds of an archive as a workbook: finished ones without private fields, or all for the shop.
 
     Never writes over a file. Raises ArchiveError where the folder of the builds is missing.
     """
     if path.suffix.lower() != ".xlsx" or os.path.lexists(path):
         reason = "exists: choose another name, or delete it" if os.path.lexists(path) else "is to end in .xlsx"
-        return ExportReport((Problem(path, 1, reason),), (), ok=False)
+        return CommandReport([Problem(path, 1, reason)], (), ok=False)
     shop, problems = read_shop_profile(archive)
     rows: list[dict[ExportedHeading, ExportedCell]] = []
     for folder in build_folders(archive):
@@ -169,10 +162,10 @@ def export_xlsx(archive: Path, path: Path, *, shop_edition: bool = False) -> Exp
     try:
         _write(path, rows)
     except OSError as error:
-        return ExportReport((Problem(path, 1, f"cannot be written: {error.strerror or error}"),), (), ok=False)
+        return CommandReport([Problem(path, 1, f"cannot be written: {error.strerror or error}")], (), ok=False)
     private = "; it holds what is private" if shop_edition else ""
-    lines = (f"{len(rows):,} build{'' if len(rows) == 1 else 's'} written to {path}{private}",)
-    return ExportReport(tuple(problems), lines, ok=True)
+    lines = [f"{count_of(len(rows), 'build')} written to {path}{private}"]
+    return CommandReport(problems, lines, ok=True)
 
 
 def _row(

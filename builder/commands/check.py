@@ -22,4 +22,4 @@ def command(slugs: tuple[str, ...], delivery: bool, archive: Path) -> None:
 
     with common.plain_errors():
         report = check_records(archive, slugs, delivery=delivery)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

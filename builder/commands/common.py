@@ -12,6 +12,9 @@ import click
 
 if TYPE_CHECKING:
     from builder.publish.english import English
+    from builder.publish.plan_report import PlanReport
+    from builder.publish.report import PublishReport
+    from builder.record.report import CommandReport
 
 archive_option = click.option(
     "--archive",
@@ -51,6 +54,11 @@ def plain_errors() -> Iterator[None]:
 def echo(line: object) -> None:
     """Print a line in the English of the archive that the command is about."""
     click.echo(_translated(str(line)))
+
+
+def print_report(report: CommandReport | PlanReport | PublishReport) -> NoReturn:
+    """Print what a command found, and exit with status 0 if all is well, else 1."""
+    print_result(report.problems, report.lines, ok=report.ok)
 
 
 def print_result(problems: Iterable[object], lines: Iterable[object], *, ok: bool) -> NoReturn:

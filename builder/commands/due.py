@@ -29,4 +29,4 @@ def command(day: datetime | None, as_json: bool, archive: Path) -> None:
 
     with common.plain_errors():
         report = due_report(archive, (day or datetime.now()).date(), as_json=as_json)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

@@ -24,4 +24,4 @@ def command(path: Path, shop_edition: bool, archive: Path) -> None:
 
     with common.plain_errors():
         report = export_xlsx(archive, path, shop_edition=shop_edition)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

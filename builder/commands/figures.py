@@ -19,4 +19,4 @@ def command(slug: str, as_json: bool, archive: Path) -> None:
 
     with common.plain_errors():
         report = figures_report(archive, slug, as_json=as_json)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

@@ -49,4 +49,4 @@ def command(
             report = handover(
                 archive, slugs, everything=everything, draft=draft, out=out, previous=previous, as_json=as_json
             )
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

@@ -26,11 +26,11 @@ def command(file: Path, map_path: Path | None, dry_run: bool, archive: Path) -> 
     with common.plain_errors():
         if map_path is None:
             report = propose_map(archive, file, dry_run=dry_run)
-            common.print_result(report.problems, report.lines, ok=report.ok)
+            common.print_report(report)
         plan, problems = plan_import(archive, file, map_path)
         if plan is None:
             common.print_result(problems, (), ok=False)
         for line in plan.lines:
             common.echo(line)
         report = carry_out(plan, dry_run=dry_run)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

@@ -46,4 +46,4 @@ def command(
     width = min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
     with common.plain_errors():
         report = plan_report(archive, slug, question, width, as_json=as_json)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

@@ -40,4 +40,4 @@ def command(out: Path | None, everything: bool, full: bool, allow_removals: bool
             allow_removals=allow_removals,
             progress=progress,
         )
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

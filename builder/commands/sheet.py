@@ -26,4 +26,4 @@ def command(slug: str, kind: str | None, out: Path, archive: Path) -> None:
 
     with common.plain_errors():
         report = write_sheets(archive, slug, kind, out)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

@@ -38,4 +38,4 @@ def command(slug: str, sections: tuple[str, ...], out: Path, archive: Path) -> N
             raise click.BadParameter(f"there is no section {name!r}: {hint}", param_hint="'--section'")
     with common.plain_errors():
         report = write_worksheet(archive, slug, sections, out)
-    common.print_result(report.problems, report.lines, ok=report.ok)
+    common.print_report(report)

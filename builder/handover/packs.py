@@ -22,6 +22,7 @@ from builder.publish.errors import PublishError, translate_os_errors
 from builder.publish.workers import FEW, INLINE, WorkerPool
 from builder.record.files import build_folders
 from builder.record.problem import Problem, errors_in
+from builder.record.report import CommandReport
 from builder.record.wording import count_of
 
 if TYPE_CHECKING:
@@ -79,15 +80,6 @@ class PackResult:
         }
 
 
-@dataclass(frozen=True)
-class HandoverReport:
-    """Lines to print, problems in the records, and whether all is well."""
-
-    lines: tuple[str, ...]
-    problems: tuple[Problem, ...]
-    ok: bool
-
-
 def handover(
     archive: Path,
     slugs: Sequence[str] = (),
@@ -97,7 +89,7 @@ def handover(
     out: Path | None = None,
     previous: Path | None = None,
     as_json: bool = False,
-) -> HandoverReport:
+) -> CommandReport:
     """Write the packs of the builds named, or with ``everything`` of all finished ones.
 
     ``previous`` is the former issue of one build, where it is not in the folder of the packs. Raises PublishError
@@ -118,7 +110,7 @@ def handover(
 
         shop_problems = read_shop_profile(archive)[1]
         if errors_in(shop_problems):
-            return HandoverReport((), tuple(shop_problems), ok=False)
+            return CommandReport(shop_problems, (), ok=False)
         folder = _output_folder(out or archive / FOLDER, archive)
         work = partial(
             build_pack,
@@ -140,10 +132,10 @@ def handover(
         lines = [json.dumps([result.as_json for result in results], ensure_ascii=False, indent=1)]
     ok = not unknown and not any(result.reasons for result in results)
     problems = (*shop_problems, *(problem for result in results for problem in result.problems))
-    return HandoverReport(tuple(lines), problems, ok)
+    return CommandReport(problems, lines, ok)
 
 
-def verify_pack(pack: Path, *, as_json: bool = False) -> HandoverReport:
+def verify_pack(pack: Path, *, as_json: bool = False) -> CommandReport:
     """Compare a pack, a folder or its ZIP, with its checksums, and say which issue it is."""
     from builder.handover.issue import issue_in
 
@@ -153,11 +145,11 @@ def verify_pack(pack: Path, *, as_json: bool = False) -> HandoverReport:
         value = dataclasses.asdict(result) | {
             "intact": result.intact, "issue": dataclasses.asdict(issue) if issue else None
         }  # fmt: skip
-        return HandoverReport((json.dumps(value, ensure_ascii=False, indent=1),), (), result.intact)
+        return CommandReport((), (json.dumps(value, ensure_ascii=False, indent=1),), result.intact)
     former = [
         f"replaces issue {item.number}, {item.date}, digest {item.digest}" for item in (issue.former if issue else ())
     ]
-    return HandoverReport((*result.lines, *([issue.text] if issue else []), *reversed(former)), (), result.intact)
+    return CommandReport((), (*result.lines, *([issue.text] if issue else []), *reversed(former)), result.intact)
 
 
 def _preload(archive: Path) -> None:

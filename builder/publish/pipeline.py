@@ -25,7 +25,7 @@ from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, scan
 from builder.publish.incremental.state import BuildState, load_state, save_state
 from builder.publish.own_code import own_code_in_force
-from builder.publish.report import Progress, Report, no_progress
+from builder.publish.report import Progress, PublishReport, no_progress
 from builder.publish.safeguards import published_builds, refuse_foreign_files, refuse_removals
 from builder.publish.workers import WorkerPool
 from builder.publish.workspace import Workspace
@@ -47,7 +47,7 @@ def publish(
     full: bool = False,
     allow_removals: bool = False,
     progress: Progress = no_progress,
-) -> Report:
+) -> PublishReport:
     """Publish an edition of the archive as a site in `out`; return the report.
 
     `full` builds everything again, whatever changed. The published site is replaced only when the new one is
@@ -205,7 +205,7 @@ def _commit(
 
 def _report_unchanged(
     workspace: Workspace, out: Path, site: Path, previous: BuildState, changes: ChangeSet, started: float
-) -> Report:
+) -> PublishReport:
     """Return the report of a publish without work: only what is wrong with shop.yaml is reported again."""
     problems: Sequence[Problem] = ()
     if previous.shop_problems or changes.shop_hash != previous.shop_hash:
@@ -234,10 +234,10 @@ def _report(
     warnings: Sequence[str] = (),
     rebuilt: frozenset[str] = frozenset(),
     engine_problems: tuple[int, int] = (0, 0),
-) -> Report:
+) -> PublishReport:
     """Return the report; ``engine_problems`` are errors and warnings between builds that are not among the problems."""
     unchanged = [build for slug, build in state.builds.items() if slug not in rebuilt]
-    return Report(
+    return PublishReport(
         out,
         tuple(sorted(state.builds)),
         tuple((slug, build.reason) for slug, build in sorted(state.skipped.items())),

@@ -28,7 +28,7 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import Reading
 from builder.record.quantities.units import Quantity
-from builder.record.wording import in_sentence, join_and, plain_spaces
+from builder.record.wording import count_of, in_sentence, join_and, plain_spaces
 
 _MOST_WAITS = 8
 _MOST_COMBINATIONS = 20
@@ -269,7 +269,7 @@ def _combination_lines(combinations: Combinations, width: int, *, show_all: bool
     count = len(combinations.combinations)
     shown = combinations.combinations if show_all else combinations.combinations[:_MOST_COMBINATIONS]
     parts = [choice.part for choice in combinations.choices]
-    yield f"\nAlternatives: {count:,} combination{'s' if count != 1 else ''} of {join_and(parts)}, best first"
+    yield f"\nAlternatives: {count_of(count, 'combination')} of {join_and(parts)}, best first"
     goals = (
         f"sorted by {join_and([in_sentence(name) for name in combinations.goals])}"
         if combinations.goals

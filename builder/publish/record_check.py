@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -28,21 +27,11 @@ from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.plausibility import us_measures
 from builder.record.problem import Problem
+from builder.record.report import CommandReport
 from builder.record.wording import count_of, plain_spaces
 
 
-@dataclass(frozen=True)
-class CheckReport:
-    """Problems, lines to print, and whether all is well."""
-
-    problems: tuple[Problem, ...]
-    lines: tuple[str, ...]
-    ok: bool
-    engine: EngineEntry | None = None
-    """What a build that was checked says of its engine, where the engine has a number."""
-
-
-def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> CheckReport:
+def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = False) -> CommandReport:
     """Check the builds named, or all of them; with ``delivery`` also whether they are ready to be handed over."""
     shop, problems = read_shop_profile(archive)
     folders, unknown = select_folders(archive, slugs)
@@ -53,24 +42,28 @@ def check_records(archive: Path, slugs: Sequence[str] = (), *, delivery: bool = 
     for folder in folders:
         guard = Guard(folder.name, "checked")
         check = partial(_check_build, folder, archive, shop, delivery=delivery, log_notes=bool(slugs))
-        report = guard.run("the build", check, CheckReport((), (), ok=False))
+        report, engines[folder.name] = guard.run("the build", check, (CommandReport((), (), ok=False), None))
         problems += [*report.problems, *guard.problems]
         lines += report.lines
         ready = ready and report.ok
-        engines[folder.name] = report.engine
     problems += _engine_problems(archive, shop, engines)
     ok = ready and not errors_in(problems)
     count = len(folders)
     if ok and not delivery:
         lines.append(f"{count_of(count, 'build')} checked, no errors")
-    return CheckReport(tuple(problems), tuple(lines), ok)
+    return CommandReport(problems, lines, ok)
 
 
-def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log_notes: bool) -> CheckReport:
-    """Check one build; all is well unless it is to be handed over and something is missing."""
+def _check_build(
+    folder: Path, archive: Path, shop: Shop, *, delivery: bool, log_notes: bool
+) -> tuple[CommandReport, EngineEntry | None]:
+    """Check one build, and return what its record says of its engine, where that has a number.
+
+    All is well unless the build is to be handed over and something is missing.
+    """
     build, problems = read_build(folder, archive)
     if build is None:
-        return CheckReport(tuple(problems), (), ok=True)
+        return CommandReport(problems, (), ok=True), None
     sheet = compute(build, shop)
     problems += [*sheet.problems, *_photo_problems(build), *schedule_problems(build, shop)]
     engine = engine_entry(build, shop)
@@ -81,10 +74,10 @@ def _check_build(folder: Path, archive: Path, shop: Shop, *, delivery: bool, log
         lines += [f"{build.slug}: {sentence}" for sentence in performance_sentences(build, sheet)]
         lines += _log_notes(build.slug, sheet.session.pulls)
     if not delivery:
-        return CheckReport(tuple(problems), tuple(lines), ok=True, engine=engine)
+        return CommandReport(problems, lines, ok=True), engine
     result = readiness(build, shop, sheet)
     lines += [*_readiness_lines(build.slug, result), *_goal_lines(build.slug, sheet)]
-    return CheckReport(tuple(problems), tuple(lines), result.ready, engine)
+    return CommandReport(problems, lines, result.ready), engine
 
 
 def _engine_problems(archive: Path, shop: Shop, checked: Mapping[str, EngineEntry | None]) -> list[Problem]:
@@ -110,7 +103,7 @@ def _goal_lines(slug: str, sheet: FigureSheet) -> Iterator[str]:
         yield plain_spaces(text)
 
 
-def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckReport:
+def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CommandReport:
     """Compute the figures of one build and return them as lines with their working, or as JSON in SI units."""
     shop, problems = read_shop_profile(archive)
     folders, unknown = select_folders(archive, (slug,))
@@ -133,7 +126,7 @@ def figures_report(archive: Path, slug: str, *, as_json: bool = False) -> CheckR
                     *(guard.collect("wear", partial(wear_lines, history, slug)) if history is not None else ()),
                 )
     problems += guard.problems
-    return CheckReport(tuple(problems), lines, ok=not errors_in(problems))
+    return CommandReport(problems, lines, ok=not errors_in(problems))
 
 
 def _as_json(slug: str, sheet: FigureSheet, history: EngineHistory | None) -> str:

@@ -18,7 +18,7 @@ def no_progress(step: str, done: int, total: int) -> None:
 
 
 @dataclass(frozen=True)
-class Report:
+class PublishReport:
     """What a publish came to."""
 
     out: Path

@@ -15,8 +15,8 @@ def in_sentence(title: str) -> str:
 
 
 def count_of(count: int, noun: str) -> str:
-    """Return a count with its noun, in the plural where it has to be: `1 build`, `3 builds`."""
-    return f"{count} {noun}{'s' if count != 1 else ''}"
+    """Return a count with its noun, in the plural where it has to be: `1 build`, `1,200 builds`."""
+    return f"{count:,} {noun}{'s' if count != 1 else ''}"
 
 
 def capitalize(text: str) -> str:

@@ -126,7 +126,7 @@ def test_the_other_builds_of_an_engine_count_when_one_is_checked(tmp_path: Path)
     _write(tmp_path, one=FIRST, two=SECOND.replace("cylinders: 4", "cylinders: 6"), other=HEAD.replace("E-041", "E-2"))
     problems = [str(problem) for problem in check_records(tmp_path, ["one"]).problems]
     assert [problem.split(":")[0] for problem in problems] == ["builds/two/build.yaml"]
-    assert check_records(tmp_path, ["other"]).problems == ()
+    assert not check_records(tmp_path, ["other"]).problems
 
 
 def test_a_publish_reports_the_same_and_reports_it_again_when_nothing_changed(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from urllib.parse import unquote, urlsplit
 import pytest
 
 from builder.publish.pipeline import publish
-from builder.publish.report import Report
+from builder.publish.report import PublishReport
 from tests.support.demo_builds import ROOT, copy_builds
 
 TWICE = ("breakdown-truck-v8", "fire-pump-flat-four", "hydroplane-two-stroke", "workboat-diesel-four")
@@ -27,7 +27,7 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def report(archive: Path) -> Report:
+def report(archive: Path) -> PublishReport:
     return publish(archive, archive / "site")
 
 
@@ -57,11 +57,11 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def pages(report: Report) -> dict[Path, Page]:
+def pages(report: PublishReport) -> dict[Path, Page]:
     return {path: Page(path) for path in sorted(report.out.rglob("*.html"))}
 
 
-def test_every_finished_demo_build_is_published(report: Report) -> None:
+def test_every_finished_demo_build_is_published(report: PublishReport) -> None:
     assert report.ok, [str(problem) for problem in report.problems]
     assert len(report.published) >= 3
     assert not report.warnings
@@ -70,7 +70,7 @@ def test_every_finished_demo_build_is_published(report: Report) -> None:
         assert ("planned" if slug == "autocross-v8" else "in progress") in why, (slug, why)
 
 
-def test_every_link_and_image_leads_somewhere(report: Report, pages: dict[Path, Page]) -> None:
+def test_every_link_and_image_leads_somewhere(report: PublishReport, pages: dict[Path, Page]) -> None:
     assert len(pages) > len(report.published)
     wrong = []
     for path, page in pages.items():
@@ -90,7 +90,7 @@ def test_every_link_and_image_leads_somewhere(report: Report, pages: dict[Path, 
     assert not wrong, wrong[:10]
 
 
-def test_nothing_is_loaded_from_another_host(pages: dict[Path, Page], report: Report) -> None:
+def test_nothing_is_loaded_from_another_host(pages: dict[Path, Page], report: PublishReport) -> None:
     for path, page in pages.items():
         for load in page.loads:
             assert not urlsplit(load).netloc, (path, load)
@@ -99,7 +99,7 @@ def test_nothing_is_loaded_from_another_host(pages: dict[Path, Page], report: Re
 
 
 def test_build_page_shows_what_it_is_and_every_figure_links_to_its_method(
-    report: Report, pages: dict[Path, Page]
+    report: PublishReport, pages: dict[Path, Page]
 ) -> None:
     methods = pages[report.out / "methods.html"].ids
     for slug in report.published:
@@ -109,14 +109,14 @@ def test_build_page_shows_what_it_is_and_every_figure_links_to_its_method(
         assert "<h1" in text
 
 
-def test_build_pages_stay_out_of_the_navigation(report: Report, pages: dict[Path, Page]) -> None:
+def test_build_pages_stay_out_of_the_navigation(report: PublishReport, pages: dict[Path, Page]) -> None:
     home = (report.out / "index.html").read_text(encoding="utf-8")
     nav = "".join(re.findall(r"<nav.*?</nav>", home, re.DOTALL))
     assert nav
     assert not any(f"builds/{slug}" in nav for slug in report.published)
 
 
-def test_the_whole_archive_is_published_in_uk_english(report: Report, tmp_path: Path) -> None:
+def test_the_whole_archive_is_published_in_uk_english(report: PublishReport, tmp_path: Path) -> None:
     shutil.copytree(ROOT / "builds", tmp_path / "builds")
     shop = tmp_path / "builds" / "shop.yaml"
     shop.write_text(shop.read_text("utf-8").replace("english: us", "english: uk"), "utf-8")
@@ -144,7 +144,7 @@ def test_same_input_same_bytes(tmp_path: Path) -> None:
     assert differences(filecmp.dircmp(once.out, again.out)) == []
 
 
-def test_one_broken_build_does_not_stop_the_others(report: Report, tmp_path: Path) -> None:
+def test_one_broken_build_does_not_stop_the_others(report: PublishReport, tmp_path: Path) -> None:
     other = tmp_path / "broken"
     broken, *sound = report.published[:3]
     copy_builds(other, broken, *sound)
@@ -157,7 +157,7 @@ def test_one_broken_build_does_not_stop_the_others(report: Report, tmp_path: Pat
 
 
 @pytest.mark.parametrize("builds", [0, 1])
-def test_small_archives(builds: int, report: Report, tmp_path: Path) -> None:
+def test_small_archives(builds: int, report: PublishReport, tmp_path: Path) -> None:
     (tmp_path / "builds").mkdir()
     if builds:
         copy_builds(tmp_path, *report.published[:builds])

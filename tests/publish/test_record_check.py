@@ -6,14 +6,15 @@ from pathlib import Path
 
 from PIL import Image
 
-from builder.publish.record_check import CheckReport, check_records
+from builder.publish.record_check import check_records
+from builder.record.report import CommandReport
 
 BUILD = "title: Test engine\nstatus: finished\nengine: {cylinders: 4}\n"
 BOTTOM_END = "block: {bores: 81.5 mm}\ncrankshaft: {stroke: 77.6 mm}\n"
 LOG = "Engine speed (rpm),Torque (N m)\n" + "".join(f"{rpm},{120 + rpm % 7}\n" for rpm in range(2000, 5000, 100))
 
 
-def checked(archive: Path, *, delivery: bool = False, **documents: str) -> CheckReport:
+def checked(archive: Path, *, delivery: bool = False, **documents: str) -> CommandReport:
     """Write one build and check it by name."""
     folder = archive / "builds" / "test-four"
     for part in ("dyno", "photos"):

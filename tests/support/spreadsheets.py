@@ -12,7 +12,8 @@ from typing import Any
 
 from builder.record.load import read_build
 from builder.record.models.build import Build
-from builder.record.spreadsheet.import_plan import ImportReport, plan_import, propose_map
+from builder.record.report import CommandReport
+from builder.record.spreadsheet.import_plan import plan_import, propose_map
 from builder.record.spreadsheet.importer import carry_out
 
 HEADINGS = ("Job", "Engine", "Customer", "Finished", "Cylinders", "Bore (in)", "Stroke (in)", "Notes")
@@ -46,7 +47,7 @@ def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Any]]], formats: 
     return path
 
 
-def import_sheet(archive: Path, path: Path, text: str | None = None, *, dry_run: bool = False) -> ImportReport:
+def import_sheet(archive: Path, path: Path, text: str | None = None, *, dry_run: bool = False) -> CommandReport:
     """Import a spreadsheet with the map in ``text``, or with the map that is proposed for it."""
     map_path = archive / f"{path.stem}.map.yaml"
     if text is not None:
@@ -56,7 +57,7 @@ def import_sheet(archive: Path, path: Path, text: str | None = None, *, dry_run:
         if not report.ok:
             return report
     plan, problems = plan_import(archive, path, map_path)
-    return ImportReport(problems, (), ok=False) if plan is None else carry_out(plan, dry_run=dry_run)
+    return CommandReport(problems, (), ok=False) if plan is None else carry_out(plan, dry_run=dry_run)
 
 
 def imported(archive: Path, slug: str) -> Build:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from builder.draw.chart_cache import ChartCache
@@ -15,20 +14,11 @@ from builder.publish.pages.build.page_chart import chart_guard, draw_page_charts
 from builder.publish.sheets.sheet_pdf import CHARTS, FILES, sheet_requests
 from builder.record.build_profile import profile_of
 from builder.record.load import errors_in, read_build, read_shop, select_folders
-from builder.record.problem import Problem
 from builder.record.redaction import without_private
+from builder.record.report import CommandReport
 
 
-@dataclass(frozen=True)
-class SheetReport:
-    """Lines to print, problems in the record, and whether the sheets were written."""
-
-    lines: tuple[str, ...]
-    problems: tuple[Problem, ...]
-    ok: bool
-
-
-def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> SheetReport:
+def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> CommandReport:
     """Write one sheet of a build into the folder ``out``, or each that it has.
 
     Raises PublishError where the build has no such sheet, or the folder cannot be written, and
@@ -36,11 +26,13 @@ def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> Sheet
     """
     folders, unknown = select_folders(archive, (slug,))
     if not folders:
-        return SheetReport((), tuple(unknown), ok=False)
+        return CommandReport(unknown, (), ok=False)
     shop, shop_problems = read_shop(archive)
     build, problems = read_build(folders[0], archive)
     if build is None or errors_in(shop_problems):
-        return SheetReport((f"{slug}: no sheet until the errors are corrected",), (*shop_problems, *problems), ok=False)
+        return CommandReport(
+            [*shop_problems, *problems], [f"{slug}: no sheet until the errors are corrected"], ok=False
+        )
     public = without_private(build)
     shop = profile_of(build, shop)
     figures = compute(public, shop)
@@ -59,4 +51,4 @@ def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> Sheet
             write_if_changed(path, request.pdf(archive, english))
             paths.append(path)
     found = (*shop_problems, *problems, *figures.problems, *guard.problems, *chart_problems)
-    return SheetReport(tuple(f"{path}" for path in paths), tuple(dict.fromkeys(found)), ok=True)
+    return CommandReport([*dict.fromkeys(found)], [*map(str, paths)], ok=True)

@@ -13,15 +13,15 @@ from builder.publish.sheets.identity import identity_of
 from builder.publish.sheets.sheet_pdf import identity_texts
 from builder.publish.sheets.typst_pdf import compile_typst, pdf_date
 from builder.publish.sheets.worksheet import worksheet_data, worksheet_of
-from builder.publish.sheets.write import SheetReport
 from builder.record.build_profile import profile_of
 from builder.record.load import errors_in, read_build, read_shop, select_folders
+from builder.record.report import CommandReport
 
 FILE = "bench-sheet.pdf"
 TEMPLATE = "handover/worksheet.typ"
 
 
-def write_worksheet(archive: Path, slug: str, sections: Sequence[str], out: Path) -> SheetReport:
+def write_worksheet(archive: Path, slug: str, sections: Sequence[str], out: Path) -> CommandReport:
     """Write the bench sheet of a build into the folder ``out``; only the named sections, where any are named.
 
     It is the shop's own paper: it is made from the whole record, private fields included.
@@ -31,12 +31,12 @@ def write_worksheet(archive: Path, slug: str, sections: Sequence[str], out: Path
     """
     folders, unknown = select_folders(archive, (slug,))
     if not folders:
-        return SheetReport((), tuple(unknown), ok=False)
+        return CommandReport(unknown, (), ok=False)
     shop, shop_problems = read_shop(archive)
     build, problems = read_build(folders[0], archive)
     if build is None or errors_in(shop_problems):
-        lines = (f"{slug}: no bench sheet until the errors are corrected",)
-        return SheetReport(lines, (*shop_problems, *problems), ok=False)
+        lines = [f"{slug}: no bench sheet until the errors are corrected"]
+        return CommandReport([*shop_problems, *problems], lines, ok=False)
     shop = profile_of(build, shop)
     content = worksheet_of(build, shop, sections)
     if not content:
@@ -56,4 +56,4 @@ def write_worksheet(archive: Path, slug: str, sections: Sequence[str], out: Path
     with translate_os_errors(out):
         out.mkdir(parents=True, exist_ok=True)
         write_if_changed(path, pdf)
-    return SheetReport((str(path),), (*shop_problems, *problems), ok=True)
+    return CommandReport([*shop_problems, *problems], [str(path)], ok=True)

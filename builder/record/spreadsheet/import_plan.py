@@ -10,6 +10,7 @@ from pathlib import Path
 
 from builder.record.dyno_log.channels import without_accents
 from builder.record.problem import Problem, errors_in
+from builder.record.report import CommandReport
 from builder.record.spreadsheet.cell_values import CellProblem, Dialect, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.dyno_logs import PullLog, by_build, comparable, read_logs
 from builder.record.spreadsheet.import_map import CheckedMap, MappedColumn, find_header, headings, read_map, resolve
@@ -17,20 +18,12 @@ from builder.record.spreadsheet.proposal import propose, sheet_dialect
 from builder.record.spreadsheet.read import read_table
 from builder.record.spreadsheet.table import SheetCell, SheetTable, SpreadsheetError, column_letter
 from builder.record.usual_units import usual_units
+from builder.record.wording import count_of
 
 MAX_BUILDS = 10_000
 _MAX_SLUG = 80
 _WIDTHS = (6, 26, 46, 8, 22)
 """Characters of each column of the table that shows a map."""
-
-
-@dataclass(frozen=True)
-class ImportReport:
-    """Problems, lines to print, and whether all is well."""
-
-    problems: tuple[Problem, ...] = ()
-    lines: tuple[str, ...] = ()
-    ok: bool = True
 
 
 @dataclass(frozen=True)
@@ -47,7 +40,7 @@ class ImportPlan:
     problems: tuple[Problem, ...]
 
 
-def propose_map(archive: Path, path: Path, *, dry_run: bool = False) -> ImportReport:
+def propose_map(archive: Path, path: Path, *, dry_run: bool = False) -> CommandReport:
     """Write a proposed map for a spreadsheet into the archive, unless there is one, and return what it proposes.
 
     With ``dry_run`` nothing is written.
@@ -56,10 +49,11 @@ def propose_map(archive: Path, path: Path, *, dry_run: bool = False) -> ImportRe
     try:
         proposal = propose(path, target)
     except SpreadsheetError as error:
-        return ImportReport((_file_problem(path, error),), (), ok=False)
+        return CommandReport([_file_problem(path, error)], (), ok=False)
     lines = list(_column_table(proposal.table, proposal.header, proposal.columns))
     if dry_run:
-        return ImportReport((), (*lines, "", f"Nothing was written: without --dry-run, the map goes into {target}"))
+        lines += ["", f"Nothing was written: without --dry-run, the map goes into {target}"]
+        return CommandReport((), lines, ok=True)
     command = f"millbook import {_in_command(path)} --map {_in_command(target)}"
     try:
         with target.open("x", encoding="utf-8", newline="\n") as file:
@@ -67,10 +61,10 @@ def propose_map(archive: Path, path: Path, *, dry_run: bool = False) -> ImportRe
     except FileExistsError:
         lines += ["", f"{target} exists and was left as it is. To use it: {command} --dry-run"]
     except OSError as error:
-        return ImportReport((Problem(target, 1, f"cannot be written: {error.strerror or error}"),), tuple(lines), False)
+        return CommandReport([Problem(target, 1, f"cannot be written: {error.strerror or error}")], lines, ok=False)
     else:
         lines += ["", f"Nothing was imported. Check {target}, then run: {command} --dry-run"]
-    return ImportReport((), tuple(lines))
+    return CommandReport((), lines, ok=True)
 
 
 def plan_import(archive: Path, path: Path, map_path: Path) -> tuple[ImportPlan | None, tuple[Problem, ...]]:
@@ -156,11 +150,6 @@ def _in_command(path: Path) -> str:
 
 def _file_problem(path: Path, error: SpreadsheetError) -> Problem:
     return Problem(Path(path.name), error.row, str(error))
-
-
-def count_of(number: int, noun: str) -> str:
-    """Return a number with its noun."""
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
 def _column_table(

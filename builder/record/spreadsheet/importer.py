@@ -21,16 +21,17 @@ from pathlib import Path
 from builder.record.dyno_log.reader import read_dyno_log
 from builder.record.load import read_build
 from builder.record.problem import Problem, errors_in
+from builder.record.report import CommandReport
 from builder.record.scaffold import write_shared_files
 from builder.record.spreadsheet.cell_values import CellProblem, Value, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.dyno_logs import PullLog, comparable
 from builder.record.spreadsheet.earlier_imports import EarlierImport, changed_cells, earlier_imports, same_row
 from builder.record.spreadsheet.import_map import PLACEHOLDER, MappedColumn
-from builder.record.spreadsheet.import_plan import ImportPlan, ImportReport, count_of, number_in, slug_of
+from builder.record.spreadsheet.import_plan import ImportPlan, number_in, slug_of
 from builder.record.spreadsheet.record_files import Conflict, Entry, RecordFile, record_files
 from builder.record.spreadsheet.table import SheetCell
 from builder.record.spreadsheet.targets import FieldTarget, parse_target
-from builder.record.wording import first_of
+from builder.record.wording import count_of, first_of
 
 _STAGING = ".import"
 _MARK = "made-by-millbook-import.txt"
@@ -39,7 +40,7 @@ _ROUNDS = 12
 _LISTED_ROWS, _LISTED_CELLS = 20, 4
 
 
-def carry_out(plan: ImportPlan, *, dry_run: bool = False) -> ImportReport:
+def carry_out(plan: ImportPlan, *, dry_run: bool = False) -> CommandReport:
     """Import the rows of a plan; with ``dry_run`` only say what would be imported."""
     builds = plan.archive / "builds"
     try:
@@ -49,13 +50,12 @@ def carry_out(plan: ImportPlan, *, dry_run: bool = False) -> ImportReport:
             importer = _Importer(plan, staging, dry_run)
             importer.run()
     except OSError as error:
-        return ImportReport(
-            (Problem(Path("builds"), 1, f"cannot be written: {getattr(error, 'strerror', None) or error}"),), (), False
-        )
+        problem = Problem(Path("builds"), 1, f"cannot be written: {getattr(error, 'strerror', None) or error}")
+        return CommandReport([problem], (), ok=False)
     problems = [*plan.problems, *_same_together(importer.problems)]
     if importer.imported and not dry_run:
         problems += write_shared_files(plan.archive)[1]
-    return ImportReport(tuple(problems), tuple(importer.summary()), ok=not errors_in(problems))
+    return CommandReport(problems, [*importer.summary()], ok=not errors_in(problems))
 
 
 def _same_together(problems: Iterable[Problem]) -> Iterator[Problem]:

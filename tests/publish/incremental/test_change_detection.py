@@ -14,7 +14,7 @@ from builder.publish.incremental import change_detection
 from builder.publish.incremental.change_detection import ChangeSet, begin_file_check, detect_changes
 from builder.publish.incremental.state import load_state
 from builder.publish.pipeline import publish
-from builder.publish.report import Report
+from builder.publish.report import PublishReport
 from builder.publish.workers import INLINE
 from builder.publish.workspace import Workspace
 from tests.support import tiny_archive as tiny
@@ -46,7 +46,7 @@ def changes_of(archive: Path, edition: Edition = Edition.PUBLIC) -> ChangeSet:
     return detect_changes(workspace, load_state(workspace.state_file), file_check, lambda: None)
 
 
-def again(archive: Path) -> Report:
+def again(archive: Path) -> PublishReport:
     """Publish again."""
     return publish(archive, archive / "site")
 
