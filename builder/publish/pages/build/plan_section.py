@@ -101,7 +101,7 @@ def _candidates_table(build: Build, choice: Choice, shop: Shop) -> PlanTable:
         else "",
     )
     return PlanTable(
-        title=f"{_capital(choice.part)}: what each changes",
+        title=f"{capitalize(choice.part)}: what each changes",
         sentences=tuple(filter(None, sentences)),
         head=("Figure", "Now", *others),
         rows=tuple(rows),
