@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import types
+import typing
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +32,7 @@ def _value(path: str, info: Any, private: str | None) -> Any:
         case "list":
             return (mark, mark)
         case "map":
-            return {mark: mark}
+            return _map_of(info.annotation, mark)
         case "choice":
             return shape.choices[0]
         case "reading":
@@ -50,6 +52,14 @@ def _value(path: str, info: Any, private: str | None) -> Any:
             return datetime.date(2024, 1, 2)
         case _:
             return mark
+
+
+def _map_of(annotation: Any, mark: str) -> Any:
+    """Return a mark, within as many maps as an annotation has one inside the other."""
+    origin, args = typing.get_origin(annotation), typing.get_args(annotation)
+    if origin in (typing.Annotated, typing.Union, types.UnionType):
+        return _map_of(args[0], mark)
+    return {mark: _map_of(args[1], mark)} if origin is dict else mark
 
 
 def filled_model(model: type[RecordModel], path: str, private: str | None = None) -> RecordModel:
