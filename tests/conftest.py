@@ -26,6 +26,20 @@ settings.register_profile("suite", deadline=None)
 settings.load_profile("suite")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _one_process() -> Iterator[None]:
+    """Publish in the process of the test: the workers of the test run have the cores already.
+
+    A process that is started for a publish imports for longer than it works. Tests of several processes set the
+    number of cores themselves.
+    """
+    from builder.publish import workers
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(workers, "_available_cpus", lambda: 1)
+        yield
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Give one browser to all tests of a worker."""

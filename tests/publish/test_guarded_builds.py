@@ -14,7 +14,6 @@ from builder.publish import record_check
 from builder.publish.pages.build import charts
 from builder.publish.pipeline import publish
 from builder.publish.record_check import check_records, figures_report
-from builder.publish.workers import WorkerPool
 from tests.support import tiny_archive as tiny
 
 
@@ -55,7 +54,6 @@ def test_a_chart_that_cannot_be_drawn_is_left_out(archive: Path, monkeypatch: py
     page = archive / "site" / "builds" / "ash"
     assert (page / "power_curves.svg").is_file()
     assert not (page / "stack_up.svg").exists()
-    monkeypatch.setattr(packs, "WorkerPool", lambda: WorkerPool(1))  # another process would draw with the real function
     packed = packs.handover(archive, ("ash",), draft=True)
     assert packed.ok
     assert any("the chart 'stack up' cannot be drawn" in problem.message for problem in packed.problems)

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from builder.publish import workers
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
 from tests.support.security_policy import allowed_scripts
@@ -63,8 +62,7 @@ LINKS: dict[str, Callable[[Path], object]] = {
 
 
 @pytest.fixture
-def archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
+def archive(tmp_path: Path) -> Path:
     archive = tmp_path / "shop"
     tiny.use_short_pages(archive)
     tiny.write_build(archive, "ash", torque=140.0)

@@ -15,7 +15,6 @@ import pytest
 import yaml
 from PIL import ExifTags, Image, PngImagePlugin
 
-from builder.publish import workers
 from builder.publish.edition import Edition
 from builder.publish.pipeline import publish
 from builder.record.models.build import DOCUMENTS
@@ -148,11 +147,6 @@ def occurrences(archive: Path, word: str = CANARY) -> list[str]:
                     if word in repr(picture.info) or picture.getexif():
                         places.append(f"{top}/{name} (metadata)")
     return places
-
-
-@pytest.fixture(autouse=True)
-def _one_process(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
 
 
 @pytest.fixture

@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from builder.publish import workers
 from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishError, PublishRefused
@@ -37,9 +36,8 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def archive(published: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def archive(published: Path, tmp_path: Path) -> Path:
     """A copy of that archive, published at its own place."""
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     archive = shutil.copytree(published, tmp_path / "shop", symlinks=True)
     publish(archive, archive / "site")
     return archive

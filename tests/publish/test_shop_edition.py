@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from builder.publish import workers
 from builder.publish.edition import Edition
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
@@ -15,11 +14,6 @@ PLAN = """\
 alternatives:
   pistons: {A: {pistons.dish: 6 cc}, B: {pistons.dish: 0 cc}}
 """
-
-
-@pytest.fixture(autouse=True)
-def _one_process(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
 
 
 @pytest.fixture

@@ -33,9 +33,8 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def archive(published: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def archive(published: Path, tmp_path: Path) -> Path:
     """A copy of that archive."""
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     return shutil.copytree(published, tmp_path / "shop", symlinks=True)
 
 

@@ -217,8 +217,7 @@ class Edits(RuleBasedStateMachine):
 
 
 @pytest.mark.slow
-def test_any_course_of_edits_ends_in_the_site_that_making_everything_gives(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
+def test_any_course_of_edits_ends_in_the_site_that_making_everything_gives() -> None:
     Edits.TestCase.settings = settings(
         max_examples=COURSES,
         stateful_step_count=12,
@@ -263,9 +262,8 @@ def published(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def archive(published: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def archive(published: Path, tmp_path: Path) -> Path:
     """A copy of that archive."""
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     return shutil.copytree(published, tmp_path / "shop", symlinks=True)
 
 

@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from builder.publish import workers
 from builder.publish.pipeline import publish
 from builder.publish.site import mkdocs_plugin
 from builder.publish.site.html_placeholders import extract_raw_html, restore_raw_html
@@ -67,7 +66,6 @@ def test_any_page_is_restored(page: str) -> None:
 
 
 def test_the_site_is_the_same_without_placeholders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_available_cpus", lambda: 1)
     sites = []
     for placeholders in (True, False):
         archive = tmp_path / f"{placeholders}"
