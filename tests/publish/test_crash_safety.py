@@ -15,71 +15,15 @@ from pathlib import Path
 
 import pytest
 
-from builder.publish.deploy.working_folder import MARK
 from builder.publish.pipeline import publish
 from tests.support import tiny_archive as tiny
+from tests.support.fault_injection import Fault, publish_with_fault, run_command, start_forked
+from tests.support.two_states import TwoStates
 
 KILLS = int(os.environ.get("MILLBOOK_KILLS", "12"))
 ROOT = Path(__file__).resolve().parents[2]
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="kill -9 is a POSIX signal")
-
-
-class TwoStates:
-    """An archive that changes between two states, each with the site that belongs to it."""
-
-    def __init__(self, home: Path) -> None:
-        self.archive = home / "shop"
-        self.site = self.archive / "site"
-        tiny.use_short_pages(self.archive)
-        for number, slug in enumerate(("ash", "birch", "cedar")):
-            tiny.write_build(self.archive, slug, number=number, torque=140.0 + number, picture=number == 1)
-        self.state = 1
-        self.sites: list[dict[str, bytes | None]] = []
-        for state in (0, 1):
-            self.change_to(state)
-            publish(self.archive, self.site, full=True)
-            self.sites.append(tiny.read_tree(self.site))
-        assert self.sites[0] != self.sites[1]
-
-    def change_to(self, state: int) -> None:
-        """Another name, another curve, and one build more or less."""
-        self.state = state
-        tiny.write_sheet(self.archive / "builds" / "ash", title=("Sparrow", "Swift")[state])
-        tiny.write_log(self.archive / "builds" / "birch", (150.0, 170.0)[state])
-        tiny.write_sheet(self.archive / "builds" / "cedar", title="Cedar", status=("finished", "withdrawn")[state])
-
-    def site_state(self) -> int:
-        """Return which of the two sites is published, byte for byte."""
-        now = tiny.read_tree(self.site)
-        assert now in self.sites, f"neither of the two sites: {sorted(now)[:5]}..."
-        return self.sites.index(now)
-
-    def repair(self) -> None:
-        """Publish again: everything is as it should be, and nothing is left over."""
-        publish(self.archive, self.site)
-        assert self.site_state() == self.state
-        names = {path.name for path in self.archive.iterdir()} - {".site.mirror"}
-        assert names == {"builds", "site", "site_templates", ".millbook", ".site.lock"}
-        mirror = self.archive / ".site.mirror"
-        assert not mirror.exists() or tiny.read_tree(mirror) == self.sites[self.state], (
-            "it holds what the site does not"
-        )
-        work = {path.name for path in (self.archive / ".millbook").iterdir()}
-        assert work == {"state.json", "index.json", "pages", "bodies", "charts", "templates", "lock", "verified", MARK}
-        assert "millbook" not in "".join(name for name in tiny.read_tree(self.site) if ".making" in name)
-
-    def start(self, *arguments: str) -> subprocess.Popen[str]:
-        environment = os.environ | {"PYTHONPATH": str(ROOT)}
-        command = [sys.executable, "-m", "tests.support.fault_injection", str(self.archive), *arguments]
-        return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
-
-    def operations(self) -> int:
-        """Return how many file operations a publish from one state to the other takes."""
-        self.change_to(1 - self.state)
-        out, errors = self.start("kill", "0").communicate(timeout=300)
-        assert not errors
-        return int(out)
 
 
 @pytest.fixture(scope="module")
@@ -105,13 +49,12 @@ def test_killed_at_any_file_operation(two_states: TwoStates) -> None:
         two_states.change_to(1 - two_states.state)
         operations = most if chance.random() < 0.2 else chance.choice(sorted(counts[two_states.state]))
         number = chance.randint(max(1, operations - 40) if chance.random() < 0.5 else 1, operations)
-        child = two_states.start("kill", str(number))
-        out, _ = child.communicate(timeout=300)
-        outcomes.add((child.returncode != 0, two_states.site_state() == two_states.state))
-        if child.returncode:
+        ended = publish_with_fault(two_states.archive, "kill", number)
+        outcomes.add((ended.status != 0, two_states.site_state() == two_states.state))
+        if ended.status:
             killed += 1
         else:
-            counts[two_states.state].add(int(out))
+            counts[two_states.state].add(ended.operations)
         if chance.random() < 0.4:
             two_states.repair()
     print(f"killed {killed} times of {tried}, publishes of {counts} operations, {sorted(outcomes)}")
@@ -119,9 +62,9 @@ def test_killed_at_any_file_operation(two_states: TwoStates) -> None:
     assert (True, False) in outcomes  # killed before the new site was published
 
 
-def test_killed_by_the_clock_with_all_processes_at_work(tmp_path: Path) -> None:
+def test_killed_by_the_clock_with_all_processes_at_work(two_states: TwoStates, tmp_path: Path) -> None:
     """The command itself, with other processes drawing for it: they end too, and the next publish repairs all."""
-    two_states = TwoStates(tmp_path)
+    two_states = two_states.copy_to(tmp_path)
     for number in range(12):
         tiny.write_build(two_states.archive, f"more-{number}", number=number, torque=100.0 + number)
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
@@ -155,7 +98,7 @@ def test_killed_by_the_clock_with_all_processes_at_work(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("refusal", "reason"), [("full", "the disk is full"), ("closed", "writing there is not allowed")]
 )
-def test_refused_by_the_system_at_any_file_operation(two_states: TwoStates, refusal: str, reason: str) -> None:
+def test_refused_by_the_system_at_any_file_operation(two_states: TwoStates, refusal: Fault, reason: str) -> None:
     """The old site is still published, one sentence says why, and the next publish repairs everything."""
     two_states.repair()
     operations = two_states.operations()
@@ -164,15 +107,14 @@ def test_refused_by_the_system_at_any_file_operation(two_states: TwoStates, refu
     for number in sorted({1, 2, operations // 4, operations // 2, 3 * operations // 4}):
         before = two_states.state
         two_states.change_to(1 - before)
-        child = two_states.start(refusal, str(number))
-        _, message = child.communicate(timeout=300)
-        if child.returncode:
+        ended = publish_with_fault(two_states.archive, refusal, number)
+        if ended.status:
             refused += 1
-            assert reason in message
-            assert "site is unchanged" in message
-            assert len(message.splitlines()) == 1, message
+            assert reason in ended.message
+            assert "site is unchanged" in ended.message
+            assert len(ended.message.splitlines()) == 1, ended.message
         # After the new site is published, nothing is written that could be refused.
-        assert two_states.site_state() == (before if child.returncode else two_states.state)
+        assert two_states.site_state() == (before if ended.status else two_states.state)
         two_states.repair()
     assert refused >= 3
 
@@ -193,24 +135,23 @@ def test_a_folder_that_may_not_be_written_to(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("second_site", ["site", "elsewhere"])
-def test_two_at_once(tmp_path: Path, second_site: str) -> None:
+def test_two_at_once(two_states: TwoStates, tmp_path: Path, second_site: str) -> None:
     """The second waits for the first, wherever its site goes: both use the same working folder."""
-    two_states = TwoStates(tmp_path)
-    two_states.change_to(0)
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
-    command = [sys.executable, "-m", "builder", "publish", "--archive", str(two_states.archive), "--out"]
+    two_states = two_states.copy_to(tmp_path)
+    two_states.change_to(1 - two_states.state)
+    messages = [tmp_path / "first.txt", tmp_path / "second.txt"]
     both = [
-        subprocess.Popen(
-            [*command, str(two_states.archive / out)],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            env=environment,
+        start_forked(
+            run_command,
+            ("publish", "--archive", str(two_states.archive), "--out", str(two_states.archive / out)),
+            file,
         )
-        for out in ("site", second_site)
+        for out, file in zip(("site", second_site), messages, strict=True)
     ]
-    outputs = [child.communicate(timeout=300) for child in both]
-    assert [child.returncode for child in both] == [0, 0], outputs
-    assert two_states.site_state() == 0
-    assert tiny.read_tree(two_states.archive / second_site) == two_states.sites[0]
-    assert sum("waiting for it to finish" in errors for _, errors in outputs) == 1
+    for child in both:
+        child.join(300)
+    outputs = [file.read_text(encoding="utf-8") for file in messages]
+    assert [child.exitcode for child in both] == [0, 0], outputs
+    assert two_states.site_state() == two_states.state
+    assert tiny.read_tree(two_states.archive / second_site) == two_states.sites[two_states.state]
+    assert sum("waiting for it to finish" in text for text in outputs) == 1

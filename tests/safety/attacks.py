@@ -26,10 +26,11 @@ from click.testing import CliRunner, Result
 from builder.cli import main
 from builder.handover.checksums import CHECKSUM_FILE, UNCOVERED, add_checksums, verify
 from tests.support import tiny_archive as tiny
+from tests.support.fault_injection import publish_with_fault
+from tests.support.two_states import TwoStates
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "builds"
-FAULT = ROOT / "tests" / "support" / "fault_injection.py"
 
 
 @dataclass
@@ -299,67 +300,29 @@ def _values_by_kind() -> dict[str, list[tuple[Path, re.Match[str]]]]:
 # ---------------------------------------------------------------------------------- kills and deaths
 
 
-class TwoStates:
-    """A small archive that is switched between two states, each with the site that belongs to it."""
-
-    def __init__(self, home: Path) -> None:
-        from builder.publish.pipeline import publish
-
-        self.archive = home / "shop"
-        tiny.use_short_pages(self.archive)
-        for number, slug in enumerate(("ash", "birch", "cedar")):
-            tiny.write_build(self.archive, slug, number=number, torque=140.0 + number, picture=number == 1)
-        self.sites = []
-        for state in (0, 1):
-            self.switch(state)
-            publish(self.archive, self.archive / "site")
-            self.sites.append(tiny.read_tree(self.archive / "site"))
-
-    def switch(self, state: int) -> None:
-        """Bring the records into one of the two states."""
-        self.state = state
-        tiny.write_sheet(self.archive / "builds" / "ash", title=("Sparrow", "Swift")[state])
-        tiny.write_log(self.archive / "builds" / "birch", (150.0, 170.0)[state])
-        tiny.write_sheet(self.archive / "builds" / "cedar", title="Cedar", status=("finished", "withdrawn")[state])
-
-    def publish_with_fault(self, operation: int) -> tuple[int, str]:
-        """Publish in another process that is killed at a file operation; returns exit status and output."""
-        environment = os.environ | {"PYTHONPATH": str(ROOT)}
-        command = [sys.executable, str(FAULT), str(self.archive), "kill", str(operation)]
-        done = subprocess.run(command, capture_output=True, text=True, env=environment, timeout=300, check=False)
-        return done.returncode, done.stdout
-
-    def problem(self) -> str | None:
-        """Return what is wrong with the site that is there now, or with the one after the next publish."""
-        if tiny.read_tree(self.archive / "site") not in self.sites:
-            return "the site is neither the old nor the new one"
-        return None
-
-    def repair(self) -> str | None:
-        """Publish again; returns what is wrong then."""
-        from builder.publish.pipeline import publish
-
-        publish(self.archive, self.archive / "site")
-        right = tiny.read_tree(self.archive / "site") == self.sites[self.state]
-        return None if right else "the next publish does not make it right"
+def _failure(check: Callable[[], object]) -> str | None:
+    """Return what a check of the site finds wrong, or None."""
+    try:
+        check()
+    except AssertionError as error:
+        return str(error) or "the next publish does not make it right"
+    return None
 
 
 def kills(seed: int, count: int, home: Path) -> Outcome:
     """Kill a publish at random file operations, publish again after some of them."""
     outcome = Outcome()
     pair = TwoStates(home)
-    operations = 0
+    operations = pair.operations()
     for number in range(count):
         rng = random.Random(f"{seed}-kill-{number}")
-        pair.switch(1 - pair.state)
-        status, output = pair.publish_with_fault(rng.randint(1, operations) if operations else 0)
-        if status == 0:
-            operations = int(output)
-        problem = pair.problem()
+        pair.change_to(1 - pair.state)
+        publish_with_fault(pair.archive, "kill", rng.randint(1, operations))
+        problem = _failure(pair.site_state)
         if problem is None and rng.random() < 0.3:
-            problem = pair.repair()
+            problem = _failure(pair.repair)
         outcome.record(f"kill {number}", problem)
-    outcome.record("publish after the last kill", pair.repair())
+    outcome.record("publish after the last kill", _failure(pair.repair))
     return outcome
 
 
@@ -367,17 +330,15 @@ def deaths(seed: int, count: int, home: Path) -> Outcome:
     """Kill a publish at each of its file operations in turn (at most `count` of them, spread evenly)."""
     outcome = Outcome()
     pair = TwoStates(home)
-    pair.switch(0)
-    pair.publish_with_fault(0)
-    pair.switch(1)
-    operations = int(pair.publish_with_fault(0)[1])
+    pair.operations()  # the first creates the mirror, which those after it find
+    operations = pair.operations()
     chosen = range(1, operations + 1)
     if count < operations:
         chosen = range(1 + seed % 3, operations + 1, -(-operations // count))
     for operation in chosen:
-        pair.switch(1 - pair.state)
-        pair.publish_with_fault(operation)
-        problem = pair.problem() or pair.repair()
+        pair.change_to(1 - pair.state)
+        publish_with_fault(pair.archive, "kill", operation)
+        problem = _failure(pair.site_state) or _failure(pair.repair)
         outcome.record(f"death at operation {operation} of {operations}", problem)
     return outcome
 
