@@ -12,6 +12,7 @@ from tests.support.handover_samples import (
     archive_with,
     build_pack_files,
     load_yaml,
+    page_texts,
     pdf_reader,
     text_of,
     without_blanks,
@@ -44,16 +45,16 @@ def test_the_binder_has_everything_that_was_recorded(full_files: Files) -> None:
 
 
 def test_every_page_has_its_number_the_shops_name_and_the_builds_number(full_files: Files) -> None:
-    pages = pdf_reader(full_files).pages
+    pages = page_texts(full_files["binder.pdf"])
     for number, page in enumerate(pages, start=1):
-        text = without_blanks(page.extract_text())
+        text = without_blanks(page)
         assert "W-0241" in text
         assert "WRACKLINEENGINEWORKS" in text
         assert number == 1 or f"{number}of{len(pages)}" in text
 
 
 def test_the_chapters_are_in_the_order_in_which_they_are_needed(full_files: Files) -> None:
-    pages = [without_blanks(page.extract_text()) for page in pdf_reader(full_files).pages]
+    pages = [without_blanks(page) for page in page_texts(full_files["binder.pdf"])]
     assert 12 <= len(pages) <= 14
     inside = "\n".join(pages[2:])
     places = [inside.index(without_blanks(title)) for title in _CHAPTERS[2:]]
@@ -131,10 +132,9 @@ def test_every_font_is_embedded_and_none_is_of_the_system(full_files: Files, bar
 
 
 def test_charts_are_vectors(full_files: Files) -> None:
-    made = next(
-        page for page in pdf_reader(full_files).pages if "Dynosheet" in without_blanks(page.extract_text())[:80]
-    )
-    assert len(made.images) == 0
+    texts = page_texts(full_files["binder.pdf"])
+    number = next(number for number, text in enumerate(texts) if "Dynosheet" in without_blanks(text)[:80])
+    assert len(pdf_reader(full_files).pages[number].images) == 0
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595.28, 841.89)), ("Letter", (612.0, 792.0))])
@@ -177,5 +177,5 @@ def test_draft_is_on_every_page_of_a_draft_only(slug: str, full_files: Files, tm
     """The full build has tables that run over a page, of which the mark must not become a part."""
     files = build_pack_files(archive_with(tmp_path, slug), slug, draft=True)
     for name in ("binder.pdf", "engine-tag.pdf", "build-sheet.pdf"):
-        assert all("DRAFT" in page.extract_text() for page in pdf_reader(files, name).pages)
+        assert all("DRAFT" in text for text in page_texts(files[name]))
         assert "DRAFT" not in text_of(full_files[name])

@@ -7,6 +7,7 @@ import io
 import re
 import shutil
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -119,9 +120,15 @@ def is_free_text(model: type[RecordModel], name: str) -> bool:
     return shape_of(model.model_fields[name]).kind in ("text", "prose")
 
 
+@lru_cache(maxsize=32)
+def page_texts(pdf: bytes) -> tuple[str, ...]:
+    """Return the text of each page of a PDF."""
+    return tuple(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+
+
 def text_of(pdf: bytes) -> str:
     """Return all text of a PDF, page after page."""
-    return "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+    return "\n".join(page_texts(pdf))
 
 
 def without_blanks(text: str) -> str:
@@ -129,6 +136,7 @@ def without_blanks(text: str) -> str:
     return re.sub("[\\s\u200b\u00ad]+", "", text)
 
 
+@lru_cache(maxsize=32)
 def unpacked_pdf(pdf: bytes) -> bytes:
     """Return every stream of a PDF unpacked, every string in it, and its text."""
     reader = pypdf.PdfReader(io.BytesIO(pdf))

@@ -11,6 +11,7 @@ import os
 import shutil
 import traceback
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -140,12 +141,31 @@ def copy_assets(archive: Path | None, pages: Path) -> None:
         write_if_changed(pages / name, content)
 
 
+@cache
+def memory_cache() -> jinja2.BytecodeCache:
+    """Return the compiled templates of this process, which its archives and batches share."""
+    import jinja2
+
+    class MemoryCache(jinja2.BytecodeCache):
+        def __init__(self) -> None:
+            self.codes: dict[tuple[str, str], bytes] = {}
+
+        def load_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+            if (code := self.codes.get((bucket.key, bucket.checksum))) is not None:
+                bucket.bytecode_from_string(code)
+
+        def dump_bytecode(self, bucket: jinja2.bccache.Bucket) -> None:
+            self.codes[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
+
+    return MemoryCache()
+
+
 def page_environment(archive: Path | None, compiled: jinja2.BytecodeCache | None = None) -> jinja2.Environment:
     """Return the Jinja2 environment of the Markdown pages; it escapes each value as escaping.py says.
 
     Filters: `prose` (a text field with plain inline Markdown, as paragraphs), `inline` (the same without
     paragraphs), `yaml_scalar` (a value for the front matter), `anchor` (an id made of a title), `group_thousands`
-    (commas in large numbers). `compiled` caches compiled templates.
+    (commas in large numbers). `compiled` caches compiled templates, else this process does.
     """
     import jinja2
 
@@ -158,7 +178,7 @@ def page_environment(archive: Path | None, compiled: jinja2.BytecodeCache | None
         lstrip_blocks=True,
         keep_trailing_newline=True,
         auto_reload=False,
-        bytecode_cache=compiled,
+        bytecode_cache=compiled or memory_cache(),
     )
     environment.filters.update(
         prose=prose,

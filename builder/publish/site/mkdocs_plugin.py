@@ -14,13 +14,13 @@ import copy
 import os
 import re
 from collections.abc import Collection
-from functools import cache, cached_property
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
-from builder.publish.pages.templating import resolve_all
+from builder.publish.pages.templating import memory_cache, resolve_all
 from builder.publish.site.csp import add_csp, csp_for
 from builder.publish.site.html_placeholders import extract_raw_html, restore_raw_html
 from builder.publish.site.sitemap import SITEMAP
@@ -147,26 +147,7 @@ def _theme_environment(get_env: Any, *, list_files: bool) -> Any:
 
         env = get_env()
         env.loader = Loader(env.loader.searchpath)
-        env.bytecode_cache = _memory_cache()
+        env.bytecode_cache = memory_cache()
         return env
 
     return environment
-
-
-@cache
-def _memory_cache() -> Any:
-    """Return the theme's compiled templates, which the batches of one process share."""
-    import jinja2
-
-    class MemoryCache(jinja2.BytecodeCache):
-        def __init__(self) -> None:
-            self.codes: dict[tuple[str, str], bytes] = {}
-
-        def load_bytecode(self, bucket: Any) -> None:
-            if (code := self.codes.get((bucket.key, bucket.checksum))) is not None:
-                bucket.bytecode_from_string(code)
-
-        def dump_bytecode(self, bucket: Any) -> None:
-            self.codes[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
-
-    return MemoryCache()
