@@ -13,6 +13,7 @@ from builder.archive.engine_dyno import DynoState
 from builder.archive.engine_record import engine_build
 from builder.archive.summary import NOTED_RESULT, CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
+from builder.engine.correction import OBSERVED, STANDARDS
 from builder.engine.power import bmep
 from builder.figures.core.types import Figure, FigureSheet
 from builder.figures.dyno.engine_state import EngineState
@@ -139,14 +140,20 @@ def _compression(build: Build, sheet: FigureSheet) -> dict[str, Any]:
     return {} if noted is None else {"compression_ratio": noted, "compression_source": "noted"}
 
 
+_NOT_CORRECTED = "not corrected"
 _RESULTS = ("peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed", "bmep", "specific_power")
 
 
 def _results(build: Build, sheet: FigureSheet) -> dict[str, Any]:
     """Return the peaks of the engine as delivered: those of its pulls, else those that the shop noted."""
     noted = build.get("dyno.noted_result")
-    if sheet.session is not None and sheet.session.delivered is not None:
-        return {"result_source": "dyno log", **{slug: sheet.value(slug) for slug in _RESULTS}}
+    session = sheet.session
+    if session is not None and session.delivered is not None:
+        return {
+            "result_source": "dyno log",
+            "correction": session.standard.name if session.is_corrected else _NOT_CORRECTED,
+            **{slug: sheet.value(slug) for slug in _RESULTS},
+        }
     if noted is None:
         return {}
     torque, power, displacement = (
@@ -156,6 +163,7 @@ def _results(build: Build, sheet: FigureSheet) -> dict[str, Any]:
     )
     return {
         "result_source": NOTED_RESULT,
+        "correction": _noted_correction(noted.correction),
         "peak_torque": torque,
         "peak_torque_speed": _si(noted.torque_at),
         "peak_power": power,
@@ -163,6 +171,14 @@ def _results(build: Build, sheet: FigureSheet) -> dict[str, Any]:
         "bmep": float(bmep(torque, displacement, build.revolutions_per_cycle)) if torque and displacement else None,
         "specific_power": power / displacement if power and displacement else None,
     }
+
+
+def _noted_correction(slug: str | None) -> str:
+    """Return the standard of a result that was only noted."""
+    standard = STANDARDS.get(slug or "")
+    if standard is OBSERVED:
+        return _NOT_CORRECTED
+    return standard.name if standard else "not known"
 
 
 def _si(quantity: Quantity | None) -> float | None:

@@ -26,7 +26,7 @@ class DifferenceRow:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The rows that differ, and the titles of those that are recorded and identical."""
+    """The rows that differ, and those that are recorded and identical, each as its title and its value."""
 
     summaries: tuple[Summary, ...]
     rows: tuple[DifferenceRow, ...]
@@ -110,7 +110,7 @@ def compare(summaries: Sequence[Summary], system: System = "metric") -> Comparis
         if len(set(values)) > 1:
             rows.append(DifferenceRow(slug, title, group, values))
         elif values[0] != UNKNOWN:
-            alike.append(title)
+            alike.append(f"{title} {values[0]}")
 
     add("date", "Date", "general", [s.date for s in summaries])
     for field in FIELDS:

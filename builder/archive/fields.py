@@ -144,6 +144,7 @@ FIELDS: tuple[Field, ...] = (
             FieldUnit("in", 1 / INCH, 3), FieldUnit("mm", 1e3, 1), ratio=True, optional=True),
     _choice("ignition_system", "Ignition system", "airflow and fuel", 0.25, optional=True),
     _choice("result_source", "Result from", "result", 0.0),
+    _choice("correction", "Corrected to", "result", 0.0),
     _number("peak_torque", "Peak torque", "result", 0.0, 2.0, 10,
             FieldUnit("lbf ft", 1 / POUND_FORCE_FOOT, 0), FieldUnit("N m", 1.0, 0), ratio=True),
     _number("peak_torque_speed", "Peak torque rpm", "result", 0.0, 2.0, 60, _RPM, _RPM, ratio=True),

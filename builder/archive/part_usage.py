@@ -41,6 +41,11 @@ class PartUse:
         return sum(n for verdict, n in self.verdicts if verdict.casefold() in GOOD)
 
     @property
+    def builds(self) -> tuple[Summary, ...]:
+        """The builds that have the part, each once, newest first."""
+        return tuple({use.summary.slug: use.summary for use in self.uses}.values())
+
+    @property
     def verdicts(self) -> tuple[tuple[str, int], ...]:
         """Each verdict with its number, most frequent first."""
         return _verdict_counts(self.uses)
@@ -85,11 +90,14 @@ def finding(verdicts: Iterable[str | None]) -> str:
     if not checked:
         return "not inspected"
     wrong = Counter(v for v in checked if v.casefold() not in GOOD)
-    total = _count(len(checked))
+    total = len(checked)
     if not wrong:
-        return "inspected, OK" if len(checked) == 1 else f"all {total} inspected, OK"
+        return "inspected, OK" if total == 1 else f"{_all_of(total)} inspected, OK"
     by_frequency = sorted(wrong.items(), key=lambda item: (-item[1], item[0]))
-    return "; ".join(f"{_count(n)} of {total} {verdict}" for verdict, n in by_frequency)
+    if len(wrong) == 1 and wrong.total() == total:
+        verdict = by_frequency[0][0]
+        return verdict if total == 1 else f"{_all_of(total)} {verdict}"
+    return "; ".join(f"{_count(n)} of {_count(total)} {verdict}" for verdict, n in by_frequency)
 
 
 def _verdict_counts(uses: Iterable[PartOccurrence]) -> tuple[tuple[str, int], ...]:
@@ -99,6 +107,10 @@ def _verdict_counts(uses: Iterable[PartOccurrence]) -> tuple[tuple[str, int], ..
 
 def _is_checked(verdict: str | None) -> bool:
     return verdict is not None and verdict.casefold() != UNCHECKED
+
+
+def _all_of(n: int) -> str:
+    return "both" if n == 2 else f"all {_count(n)}"
 
 
 def _count(n: int) -> str:

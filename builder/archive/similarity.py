@@ -85,12 +85,8 @@ class Difference:
         """Return the difference as text, in the units of the shop."""
         title, show = self.field.title, self.field.show
         if self.candidate is None:
-            return f"{title} not recorded"
-        value = show(self.candidate, system)
-        if isinstance(self.candidate, str) or isinstance(self.query, str):
-            return f"{title} {value}, not {show(self.query, system)}"
-        comparative = "more" if self.candidate > self.query else "less"
-        return f"{title} {show(abs(self.candidate - self.query), system)} {comparative} ({value})"
+            return f"{title}: not recorded"
+        return f"{title}: {show(self.candidate, system)} instead of {show(self.query, system)}"
 
 
 @dataclass(frozen=True, slots=True)

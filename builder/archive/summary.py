@@ -90,7 +90,8 @@ class Summary:
     Values are SI (m, m3, Pa, N m, W, m/s, rev/s, W/m3); cam timing is in degrees of crank angle, as the
     trade states it. ``date`` is ISO 8601. ``cam``, ``heads`` and ``carburetor`` (or injection) name the parts that
     decide the output. ``compression_source`` and ``result_source`` say whether the ratio was calculated or only
-    noted, and whether the peaks come from a dyno log. ``words`` is the text people search for: summary and notes.
+    noted, and whether the peaks come from a dyno log, ``correction`` in which standard these are.
+    ``words`` is the text people search for: summary and notes.
     ``status`` is given where the build is not finished.
     """
 
@@ -129,6 +130,7 @@ class Summary:
     primary_diameter: float | None = None
     ignition_system: str | None = None
     result_source: str | None = None
+    correction: str | None = None
     peak_torque: float | None = None
     peak_torque_speed: float | None = None
     peak_power: float | None = None

@@ -70,6 +70,8 @@
     function differences(rows, records) {
       const { different, identical } = core.compareBuilds(archive, rows, system);
       const nodes = [el("h2", { text: "Differences" })];
+      if (different.some(({ slug }) => slug === "correction")) nodes.push(el("p", { class: "mb-finder-wrong",
+        text: "Corrected to different standards: power and torque are not directly comparable." }));
       if (different.length) nodes.push(differencesTable(rows, different));
       else nodes.push(el("p", { text: "No recorded differences." }));
       if (identical.length) nodes.push(identicalTitles(identical));

@@ -342,7 +342,7 @@
         return value === null ? null : formatValue(field, value, system);
       });
       if (new Set(values).size > 1) different.push({ slug, title, group, values: values.map((text) => text ?? "not recorded") });
-      else if (values[0] !== null) identical.push(title);
+      else if (values[0] !== null) identical.push(`${title} ${values[0]}`);
     }
     return { different, identical };
   }

@@ -94,11 +94,9 @@
 
   function differenceText({ field, query, candidate }, system) {
     const { formatValue } = globalThis.millbook.core;
-    if (candidate === null) return field.title + " not recorded";
-    if (typeof candidate === "string") return field.title + " " + candidate + ", not " + query;
-    const difference = formatValue(field, Math.abs(candidate - query), system);
-    const direction = candidate > query ? " more (" : " less (";
-    return field.title + " " + difference + direction + formatValue(field, candidate, system) + ")";
+    if (candidate === null) return field.title + ": not recorded";
+    const text = (value) => (typeof value === "string" ? value : formatValue(field, value, system));
+    return `${field.title}: ${text(candidate)} instead of ${text(query)}`;
   }
 
   // ---- estimate ----------------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ def test_only_what_differs_is_compared() -> None:
         "part:pistons": ("Orrin P1", "Orrin P2"),
         "part:camshaft": ("not recorded", "Vale C1"),
     }
-    assert found.identical == ("Displacement", "Compression ratio")  # 10.5004 reads as 10.50
+    assert found.identical == ("Displacement 347.8 cu in", "Compression ratio 10.50")  # 10.5004 reads as 10.50
     with pytest.raises(ValueError, match="two builds"):
         compare([a])
 

@@ -39,7 +39,9 @@ def test_a_part_has_its_builds_and_verdicts() -> None:
         (["not checked"], "not inspected"),
         (["as listed", "fits", "fits", "not checked"], "all three inspected, OK"),
         (["wrong part", "short", "short", "ok"], "two of four short; one of four wrong part"),
-        (["short"] * 12, "12 of 12 short"),
+        (["short"] * 12, "all 12 short"),
+        (["reworked"], "reworked"),
+        (["fits", "fits"], "both inspected, OK"),
     ],
 )
 def test_verdicts_are_summed_up_in_a_sentence(verdicts: list[str | None], sentence: str) -> None:

@@ -59,7 +59,7 @@ def test_what_a_job_waits_for(tmp_path: Path) -> None:
     assert [(item.what, item.detail) for item in by_kind["part"]] == [("pistons (Larkmoor)", "expected 2024-02-10")]
     assert "top_end.yaml: heads.chambers" in [item.what for item in by_kind["reading"]]
     assert {item.detail for item in by_kind["reading"]} == {"for compression ratio"}
-    assert [item.what for item in by_kind["delivery"]] == ["Signed"]
+    assert [item.what for item in by_kind["delivery"]] == ["Sign-off"]
     assert notes(tmp_path, build=f"{ENGINE}status: finished\n", delivery=DELIVERED).waits == ()
 
 

@@ -88,7 +88,7 @@ def test_missing_counts_as_half_different() -> None:
     found = {r.summary.slug: r for r in similarity.most_similar(table, plan, WEIGHTS)}
     share = WEIGHTS["fuel"] / sum(WEIGHTS[s] for s in ("displacement", "compression_ratio", "fuel", "induction"))
     assert found["less"].distance == pytest.approx(share / 2)
-    assert [d.text("inch") for d in found["less"].differences] == ["Fuel not recorded"]
+    assert [d.text("inch") for d in found["less"].differences] == ["Fuel: not recorded"]
 
 
 def test_a_field_that_many_records_leave_out_is_not_counted_where_it_is_missing() -> None:
@@ -134,11 +134,11 @@ def test_a_difference_is_printed_in_the_units_of_the_shop() -> None:
     (relative,) = similarity.most_similar(similarity.build_matrix([other], WEIGHTS), plan, WEIGHTS)
     texts = [d.text("inch") for d in relative.differences]
     assert texts == [
-        "Fuel E85, not gasoline",
-        "Displacement 24.4 cu in less (323.4 cu in)",
-        "Compression ratio 0.50 more (11.00)",
+        "Fuel: E85 instead of gasoline",
+        "Displacement: 323.4 cu in instead of 347.8 cu in",
+        "Compression ratio: 11.00 instead of 10.50",
     ]
-    assert relative.differences[1].text("metric") == "Displacement 400 cc less (5300 cc)"
+    assert relative.differences[1].text("metric") == "Displacement: 5300 cc instead of 5700 cc"
 
 
 def test_equal_distances_keep_the_archives_order() -> None:

@@ -15,14 +15,12 @@ def test_figures_as_lines_and_as_json(published_archive: Path) -> None:
     lines = run("figures", BUILD, archive=published_archive)
     assert "Compression ratio" in lines.output
     assert lines.stdout.startswith("As delivered: 52.0 ± 0.6 kW at 4,850 rpm, ")
-    assert "Best during testing: 52.5 kW at 4,850 rpm (130 jets, mean of 2)." in lines.stdout
     found = json.loads(run("figures", BUILD, "--json", archive=published_archive).stdout)
     assert found["build"] == BUILD
-    delivered, best = found["delivered"], found["best_during_testing"]
+    delivered = found["delivered"]
     assert (delivered["name"], delivered["assumed"], delivered["pulls"]) == ("as delivered", False, ["as delivered"])
-    assert best["pulls"] == ["130 jets", "130 jets again"]
-    assert delivered["peak_power"]["value"] < best["peak_power"]["value"]
-    assert delivered["peak_power"]["half_width"] > best["peak_power"]["half_width"] > 0
+    assert delivered["peak_power"]["half_width"] > 0
+    assert found["best_during_testing"] is None  # 130 jets made 52.5 kW, within the ±
     ratio = next(figure for figure in found["figures"] if figure["slug"] == "compression_ratio")
     keys = {"slug", "title", "value", "unit", "display", "basis", "calculated_from", "working", "source", "positions"}
     keys |= {"caution"}

@@ -45,7 +45,7 @@ def test_the_shops_edition_has_jobs_lessons_and_the_plan(archive: Path) -> None:
     for text in ("Alternatives: 2 combinations", "Compression ratio: 9.5 wanted", "AwaitedPart", "heads.chambers"):
         assert text in page
     relatives = page[page.index('id="similar-builds"') :]
-    assert "lbf ft at 4000 rpm" in relatives
+    assert "lbf ft at 4000 rpm" in relatives.replace("\N{NO-BREAK SPACE}", " ")
     assert "OwnLesson" in relatives
     assert "jobs.html" in page
 

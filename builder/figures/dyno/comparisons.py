@@ -150,7 +150,7 @@ def _repeats_text(group: Sequence[PullResult], spread: Repeatability, trend: Dri
         f"{_size_text(spread.of_means, system)} averaged (1 SD, {len(group)} pulls). "
     )
     if trend.verdict == "cannot be told":
-        text += f"Drift: cannot be told from {len(group)} pulls"
+        text += f"{len(group)} pulls cannot show drift"
     else:
         slope = f"{signed_torque(trend.per_pull, system)} per pull, ±{_size_text(trend.half_width, system)}"
         seen = "" if trend.verdict == "seen" else "not measurable, "

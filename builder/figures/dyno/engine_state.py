@@ -140,15 +140,24 @@ class EngineState:
         """Return the peak of the mean power curve with its 95 % interval."""
         return self._peak(self.peaks.power)
 
-    def _peak(self, top: CurvePeak) -> StatePeak:
+    def makes_more_power_than(self, other: EngineState) -> bool:
+        """Return whether its peak power is above another state's by more than the 95 % interval of the difference.
+
+        What all pulls share is in both peaks, and drops out of the difference.
+        """
+        top, other_top = self.peaks.power, other.peaks.power
+        interval = half_width(*self._own_uncertainty(top), *other._own_uncertainty(other_top))
+        return bool(top.value - other_top.value > interval)
+
+    def _own_uncertainty(self, top: CurvePeak) -> tuple[tuple[float, float], ...]:
+        """Return the standard uncertainty of a peak from the scatter between pulls and from that of the readings."""
         between_pulls = self.scatter.relative * abs(top.value) / len(self.averaged_pulls) ** 0.5
+        return (between_pulls, self.scatter.freedom), (top.deviation, top.freedom)
+
+    def _peak(self, top: CurvePeak) -> StatePeak:
         return StatePeak(
             value=top.value,
-            half_width=half_width(
-                (between_pulls, self.scatter.freedom),
-                (top.deviation, top.freedom),
-                (self.shared * abs(top.value), math.inf),
-            ),
+            half_width=half_width(*self._own_uncertainty(top), (self.shared * abs(top.value), math.inf)),
             speed=top.speed,
             speed_step=top.speed_step,
             at_end=top.at_end,

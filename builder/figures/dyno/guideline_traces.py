@@ -342,5 +342,5 @@ def _ranges_text(ranges: Sequence[tuple[float, float]]) -> str:
         for low, high in ranges[:3]
     ]
     if len(ranges) > 3:
-        texts.append(f"and {len(ranges) - 3} more stretches")
+        texts.append(f"and in {len(ranges) - 3} more range{'s' if len(ranges) > 4 else ''}")
     return ", ".join(texts)

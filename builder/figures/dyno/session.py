@@ -92,9 +92,11 @@ class DynoSession:
 
     @property
     def best(self) -> EngineState | None:
-        """Return the state with the highest peak power, where that is another one than the delivered state."""
-        best = max(self.states, key=lambda state: state.peak_power.value, default=None)
-        return None if best is self.delivered else best
+        """Return the state of the highest peak power, where that is measurably above the delivered state's."""
+        best = max(self.states, key=lambda state: state.peaks.power.value, default=None)
+        if best is None or self.delivered is None:
+            return None
+        return best if best.makes_more_power_than(self.delivered) else None
 
 
 def analyse_session(build: Build, shop: Shop) -> DynoSession | None:

@@ -24,11 +24,22 @@ _CONTROL = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
 )
 _MAX_CACHED_LENGTH = 80
+_SPACES = re.compile(r"[^\S\N{NO-BREAK SPACE}]+")
+# A number and its unit, a unit of two words, a value and its ±: each stays on one line.
+_JOINED = re.compile(
+    r"(?<=\blbf) (?=ft\b|in\b)|(?<=\bN) (?=m\b)|(?<=\bcu) (?=in\b)|(?<=\bUS) (?=qt\b)|(?<=\bin) (?=H₂O)"
+    r"|(?<=\d) (?=(?:in|mm|cm|µm|µin|cc|L|lbf|N|kN|psi|bar|kPa|hp|kW|rpm|cfm|US|cu|°C|°F|%|±)(?![\w/-]))|(?<=±) (?=\d)"
+)
 
 
 def one_line(value: Any) -> str:
     """Return a value as text on one line, without control characters; None as an empty string."""
-    return " ".join(_CONTROL.sub("", str(value if value is not None else "")).split())
+    return _SPACES.sub(" ", _CONTROL.sub("", str(value if value is not None else ""))).strip()
+
+
+def without_breaks(text: str) -> str:
+    """Return a text with no-break spaces where a line must not end: between a number and its unit."""
+    return _JOINED.sub("\N{NO-BREAK SPACE}", text)
 
 
 def escape_text(value: Any) -> Any:
@@ -49,7 +60,7 @@ def _escape_cached(text: str) -> Markup:
 
 
 def _escape(text: str) -> Markup:
-    return Markup(_escape_line(one_line(text)))
+    return Markup(_escape_line(without_breaks(one_line(text))))
 
 
 def _escape_line(line: str) -> str:
@@ -71,7 +82,7 @@ _INLINE = re.compile(
 
 def inline(value: Any) -> Markup:
     """Return a text field as HTML: *emphasis*, **strong**, `code` and [links](https://...); all else is escaped."""
-    source = one_line(value or "")
+    source = without_breaks(one_line(value or ""))
     pieces: list[str] = []
     end = 0
     for match in _INLINE.finditer(source):

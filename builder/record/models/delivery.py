@@ -61,7 +61,7 @@ class Settings(RecordModel):
 class Fluid(RecordModel):
     """One fluid."""
 
-    what: Line = field("use", "engine oil", required=True)
+    what: Line = field("use", "engine oil", required=True, title="fluid")
     grade: Line | None = field("grade", "15W-40 with zinc")
     amount: AnyReading | None = field("quantity", "4.7 L", units=("qt", "L"))
 
@@ -71,7 +71,7 @@ class Limit(RecordModel):
 
     what: Line = field("what", "oil pressure, hot, at 3000 rpm", required=True)
     limit: Line = field("the limit", "not under 45 psi", required=True)
-    according_to: Line | None = field("source", "maker's manual")
+    according_to: Line | None = field("source", "maker's manual", title="source")
 
 
 class Interval(RecordModel):
@@ -87,8 +87,10 @@ class Interval(RecordModel):
 class Service(RecordModel):
     """One service. ``after`` is once, after delivery; ``every`` is again and again."""
 
-    at: Line = field("when", "after 500 km", required=True)
-    do: Line = field("what", "change oil and filter, check the head bolts as the manufacturer says", required=True)
+    at: Line = field("when", "after 500 km", required=True, title="when")
+    do: Line = field(
+        "what", "change oil and filter, check the head bolts as the manufacturer says", required=True, title="work"
+    )
     name: Line | None = field(
         "short name, by which service.yaml says that it was done", "oil",
         only_where="`millbook due` is to say when it is due",
@@ -111,9 +113,9 @@ class Service(RecordModel):
 class SignOff(RecordModel):
     """Who stands for it."""
 
-    what: Line = field("role", "assembled by", required=True)
-    who: Line | None = field("name or initials", "RT")
-    when: Day | None = field("day", "2024-05-17")
+    what: Line = field("role", "assembled by", required=True, title="role")
+    who: Line | None = field("name or initials", "RT", title="name")
+    when: Day | None = field("day", "2024-05-17", title="date")
 
 
 CAUTIONS = (
@@ -176,7 +178,9 @@ class Delivery(RecordModel):
         only_where="`millbook check` gives a caution",
     )
     fluids: tuple[Fluid, ...] = field("fluids", "", default=())
-    least_octane: Line | None = field("minimum octane, with its method", "98 RON", also=("minimum_octane",))
+    least_octane: Line | None = field(
+        "minimum octane, with its method", "98 RON", also=("minimum_octane",), title="minimum octane"
+    )
     limits: tuple[Limit, ...] = field("operating limits", "", default=())
     first_start: tuple[Line, ...] = field(
         "first start, step by step; replaces the shop's standard steps",
@@ -196,6 +200,6 @@ class Delivery(RecordModel):
     warranty_ends: Day | None = field(
         "last day of the warranty, where the shop's usual months do not hold", "2025-05-20"
     )
-    signed: tuple[SignOff, ...] = field("sign-off", "", default=())
+    signed: tuple[SignOff, ...] = field("sign-off", "", default=(), title="sign-off")
     note: Prose | None = field("remarks for the customer", "The engine is set for the fuel named above and no other.")
     private_note: Prose | None = field("private note", "customer asked for the old pistons back", private="shop")

@@ -124,7 +124,7 @@ def test_drift_cannot_be_told_from_two_pulls_but_what_changed_meanwhile_is(tmp_p
     assert repeats.drift.verdict == "cannot be told"
     text = repeats.text.replace("\N{NO-BREAK SPACE}", " ")
     assert text.startswith("Repeatability: ")
-    assert "averaged (1 SD, 2 pulls). Drift: cannot be told from 2 pulls; meanwhile " in text
+    assert "averaged (1 SD, 2 pulls). 2 pulls cannot show drift; meanwhile " in text
     assert "oil 80.0 °C to 105.0 °C" in text
     assert "air 20.0 °C to 26.0 °C" in text
 

@@ -49,7 +49,7 @@ THREE = (
     "  - {name: c, file: dyno/c.csv, changed: spacer off, since: a}\n"
     "  - {name: d, file: dyno/d.csv, left_out: plug lead came off}\n"
 )
-PEAKS = {"a": 130.0, "b": 133.0, "c": 131.0, "d": 140.0}
+PEAKS = {"a": 130.0, "b": 134.0, "c": 131.0, "d": 140.0}
 THREE_LOGS = {f"{name}.csv": log_of(torque_curve(RPM, peak)) for name, peak in PEAKS.items()}
 
 
@@ -73,6 +73,15 @@ def test_without_a_name_the_last_counted_pull_is_assumed_to_be_the_delivered_sta
 
 def test_there_is_no_better_state_where_the_delivered_one_is_the_best(tmp_path: Path) -> None:
     assert session_of(tmp_path, f"delivered: b\n{THREE}", THREE_LOGS).best is None
+
+
+def test_a_state_is_not_called_better_by_less_than_the_uncertainty(tmp_path: Path) -> None:
+    logs = {**THREE_LOGS, "b.csv": log_of(torque_curve(RPM, 131.0))}
+    session = session_of(tmp_path, f"delivered: a\n{THREE}", logs)
+    peaks = {state.name: state.peak_power for state in session.states}
+    difference = peaks["b"].value - peaks["a"].value
+    assert 0 < difference < np.hypot(peaks["a"].half_width, peaks["b"].half_width)
+    assert session.best is None
 
 
 def test_repeats_are_one_state_with_mean_curves_and_any_of_them_names_it(tmp_path: Path) -> None:

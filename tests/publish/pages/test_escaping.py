@@ -88,7 +88,21 @@ def test_text_stays_text_in_raw_html_and_attributes(text: str) -> None:
 def test_any_text_stays_text(text: str) -> None:
     page = Text(to_html(f"Before {escaping.escape_text(text)} after\n"))
     assert page.tags == ["p"]
-    assert page.text == f"Before {escaping.one_line(text)} after"
+    assert page.text == f"Before {escaping.without_breaks(escaping.one_line(text))} after"
+
+
+@pytest.mark.parametrize(
+    ("text", "joined"),
+    [
+        ("380 ± 3 lbf ft at 3,525 rpm", "380_±_3_lbf_ft at 3,525_rpm"),
+        ("34.2 N m (95 %)", "34.2_N_m (95_%)"),
+        ("flow at 28 in H₂O, 5.7 L or 6 US qt", "flow at 28_in_H₂O, 5.7_L or 6_US_qt"),
+        ("0.0022 to 0.0034 in, 362.3 cu in", "0.0022 to 0.0034_in, 362.3_cu_in"),
+        ("set 2 inner springs", "set 2 inner springs"),
+    ],
+)
+def test_a_number_stays_on_a_line_with_its_unit(text: str, joined: str) -> None:
+    assert escaping.without_breaks(text) == joined.replace("_", "\N{NO-BREAK SPACE}")
 
 
 @given(st.text(max_size=60))

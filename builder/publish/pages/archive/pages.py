@@ -47,8 +47,10 @@ _SMALLEST_FAMILY = 3
 _ASKED = ("cylinders", "displacement", "induction", "fuel")
 """The fields of a plan that the home page asks for; the finder has them all."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
-_TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
-_PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Inspected", "OK", "Used in")
+_TABLE_FIELDS = (
+    "family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power", "correction",
+)  # fmt: skip
+_PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Inspected", "OK as received", "Used in")
 _MAKER_COLUMNS = ("Manufacturer", "Builds", "Part numbers", "Inspected", "Results")
 _CARD_FIELDS = (
     ("peak_power", "Power"),
@@ -64,7 +66,7 @@ class Card:
 
     slug: str
     title: str
-    line: str
+    facts: tuple[str, ...]
     numbers: tuple[tuple[str, str], ...]
     photo: PhotoSize | None
 
@@ -185,26 +187,26 @@ def shop_pages(summaries: Sequence[Summary], page: Callable[..., bytes]) -> File
 
 
 def _due_page(summaries: Sequence[Summary], page: Callable[..., bytes]) -> bytes:
-    """Return the page of the services that are due, next first, of the last build of every engine."""
+    """Return the page of services due, next first, and of warranties, of the last build of every engine."""
     superseded = {s.slug for history in engine_histories(summaries).values() for s in history.builds[:-1]}
     current = {summary.slug: summary for summary in summaries if summary.slug not in superseded}
     items = in_order_of_day((slug, item) for slug, summary in current.items() for item in summary.due)
-    rows = [
-        (current[slug], item.what if item.is_warranty else f"{item.name}: {item.what}", due_text(item))
-        for slug, item in items
+    services = [
+        (current[slug], f"{item.name}: {item.what}", due_text(item)) for slug, item in items if not item.is_warranty
     ]
-    return page("due", rows=rows)
+    warranties = [(current[slug], item.day) for slug, item in reversed(items) if item.is_warranty]
+    return page("due", services=services, warranties=warranties)
 
 
 def card(summary: Summary, system: System, photo: PhotoSize | None) -> Card:
     """Return a build as a card, its numbers in the units that its own page leads with."""
-    line = " · ".join(filter(None, (summary.family, summary.purpose, summary.date, summary.status)))
+    facts = tuple(filter(None, (summary.family, summary.purpose, summary.date, summary.status)))
     numbers = tuple(
         (title, BY_SLUG[slug].show(value, summary.system or system))
         for slug, title in _CARD_FIELDS
         if (value := number_of(summary, BY_SLUG[slug])) is not None
     )
-    return Card(summary.slug, summary.title, line, numbers, photo)
+    return Card(summary.slug, summary.title, facts, numbers, photo)
 
 
 def _ranges(rows: Sequence[Summary], system: System) -> Iterator[Headline]:

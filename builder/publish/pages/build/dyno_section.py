@@ -104,7 +104,7 @@ def dyno_section(session: DynoSession, system: System) -> DynoSection:
 def _earlier_notes(session: DynoSession) -> Iterator[str]:
     """Yield what was outside a guideline or a standard's range before the engine was as delivered."""
     for text, _ in summarize_violations(session.earlier_violations):
-        yield f"before the engine was as delivered: {text}"
+        yield f"not as delivered: {text}"
     for state in session.states:
         if state is not session.delivered:
             known = session.delivered.outside if session.delivered else ()
@@ -121,8 +121,7 @@ def _range_text(session: DynoSession, system: System) -> str:
     if not session.range:
         return ""
     low, high = session.range
-    text = group_thousands(f"{units.SPEED.text(low, system, with_unit=False)} to {units.SPEED.text(high, system)}")
-    return f"{text} ({session.range_from})" if session.range_from else text
+    return group_thousands(f"{units.SPEED.text(low, system, with_unit=False)} to {units.SPEED.text(high, system)}")
 
 
 def _setting(sweep: SettingTrials, number: int) -> SettingResult:

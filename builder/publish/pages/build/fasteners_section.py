@@ -31,7 +31,7 @@ def fasteners_table(build: Build, sheet: FigureSheet) -> Table | None:
     by_torque, by_stretch = _forces(preload, joints), _forces(sheet.get("stretch_preload"), joints)
     spread = f" (±{preload.uncertainty / preload.value:.0%})" if preload and preload.uncertainty else ""
     head = ("Joint", "Bolts", "N m", "lbf ft", "Angle / stretch", "Steps", "On threads", f"Est. clamp load{spread}",
-            "Done by", "Spec source", "Remarks")  # fmt: skip
+            "Done by", "Spec source")  # fmt: skip
     labels = joint_labels(joints)
     rows = (_joint(joint, label, by_torque, by_stretch) for joint, label in zip(joints, labels, strict=True))
     return Table("Fasteners", head, tuple(rows)).without_empty_columns()
@@ -54,7 +54,7 @@ def _joint(joint: Fastener, label: str, by_torque: _Forces, by_stretch: _Forces)
     names = (joint.by, f"re-checked by {joint.rechecked}" if joint.rechecked else None)
     torque_remarks = remarks(joint.torque, False) if joint.torque is not None else ()
     return (
-        Cell(sentence(label, "")),
+        Cell(sentence(label, ""), "; ".join(filter(None, (*torque_remarks, joint.note))) or None),
         Cell(bolts, joint.grade),
         Cell(metric, number=True),
         Cell(inch, number=True),
@@ -64,7 +64,6 @@ def _joint(joint: Fastener, label: str, by_torque: _Forces, by_stretch: _Forces)
         Cell(group_thousands(force), group_thousands(alternate_force or "") or None, number=bool(force)),
         Cell("; ".join(filter(None, names))),
         Cell(joint.according_to or ""),
-        Cell("; ".join(filter(None, (*torque_remarks, joint.note)))),
     )
 
 

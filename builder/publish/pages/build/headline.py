@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from builder.engine.correction import STANDARDS
 from builder.figures.core import display_units as units
-from builder.figures.core.display_units import written_text
+from builder.figures.core.display_units import join_unit, written_text
 from builder.figures.core.types import FigureSheet
 from builder.figures.dyno.engine_state import StatePeak
 from builder.publish.pages.formatting import format_date, group_thousands
@@ -31,7 +31,7 @@ class Headline:
     number: str
     unit: str
     notes: tuple[str, ...]
-    """Short texts below the number: its speed, its range over the cylinders, the other system, its uncertainty."""
+    """Short texts below the number: its uncertainty, its speed, its range over the cylinders, the other system."""
     slug: str
 
 
@@ -43,15 +43,15 @@ def headline(sheet: FigureSheet) -> tuple[Headline, ...]:
         if figure is None:
             continue
         speed = sheet.get(speed_slug) if speed_slug else None
-        notes = [f"at {group_thousands(speed.display)}"] if speed else []
+        unit = "" if figure.unit == ":1" else figure.unit
+        notes = [f"± {join_unit(figure.uncertainty_text, unit)}"] if figure.uncertainty_text else []
+        if speed:
+            notes.append(f"at {group_thousands(speed.display)}")
         if figure.range_text:
             notes.append(group_thousands(figure.range_text))
         if figure.alternate_text:
             notes.append(group_thousands(figure.alternate_text))
-        if figure.uncertainty_text:
-            notes.append(f"± {figure.uncertainty_text}")
-        unit = ": 1" if figure.unit == ":1" else figure.unit
-        headlines.append(Headline(title, group_thousands(figure.number), unit, tuple(notes), slug))
+        headlines.append(Headline(title, group_thousands(figure.number), unit or ": 1", tuple(notes), slug))
     return tuple(headlines)
 
 

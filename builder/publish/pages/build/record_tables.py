@@ -242,7 +242,8 @@ def cell(value: Any, both: bool = True) -> Cell:
     if isinstance(value, RecordModel):
         return Cell("; ".join(_field_texts(value)))
     if isinstance(value, tuple):
-        return Cell("; ".join(cell(item, False).text for item in value))
+        texts = [cell(item, False).text for item in value]
+        return Cell((" " if all(text.endswith(".") for text in texts) else "; ").join(texts))
     if isinstance(value, dict):
         return Cell("; ".join(f"{key}: {item}" for key, item in value.items()))
     if isinstance(value, datetime.date):

@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from builder.archive.estimate import MAX_DISTANCE
 from builder.archive.fields import BY_SLUG, System, weights_from
 from builder.archive.shop_notes import with_wanted_values
 from builder.archive.similar_answer import relative_facts
@@ -100,6 +101,9 @@ def render_similar(
     matches = most_similar(build_matrix(similar.neighbours, weights), summary, weights, _COUNT)
     if not matches:
         return SimilarSection("")
+    # An estimate uses no match that is farther away; without any that is nearer, only the nearest is named.
+    near = tuple(match for match in matches if match.distance <= MAX_DISTANCE)
+    matches = near or matches[:1]
     system = summary.system or display_units(shop)
     guard = chart_guard(summary.slug)
     charts_of_all = guard.collect(
@@ -113,7 +117,9 @@ def render_similar(
     english = english_of(shop.english, archive)
     english = english.keeping(list(shown_texts([summary, *(match.summary for match in matches)])))
     text = english.markup(
-        template.render(summary=summary, matches=matches, system=system, overlay=overlay, facts=facts)
+        template.render(
+            summary=summary, matches=matches, has_similar=bool(near), system=system, overlay=overlay, facts=facts
+        )
     )
     problems = (*guard.problems, *problems)
     if overlay is None:

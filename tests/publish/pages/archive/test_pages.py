@@ -31,7 +31,7 @@ def test_the_home_page_shows_the_newest_and_leads_to_the_rest(count: int, cards:
     files = pages(count, tmp_path)
     home = files["index.md"]
     assert home.count('class="mb-card"') == cards
-    assert f"<dt>Finished engines</dt><dd>{count}</dd>" in home
+    assert f"<dt>Finished builds</dt><dd>{count}</dd>" in home
     assert (f"All {count} builds" in home) == (count > cards)
     assert files["builds.md"].count('<th scope="row">') == count
     if count > cards:
@@ -69,9 +69,11 @@ def test_a_card_has_its_photo_and_the_units_of_its_build(tmp_path: Path) -> None
     home = archive_pages(builds, shop, page_environment(tmp_path), lambda: [], photos=photos)["index.md"].decode()
     first, second = home.split('class="mb-card"')[1:]
     assert 'src="builds/inch/photos/cover.jpg"' in first
-    assert "347.8 cu in" in unescape(first)  # 5.7 L over 16.387 064 cc to the cubic inch
+    assert "347.8\N{NO-BREAK SPACE}cu\N{NO-BREAK SPACE}in" in unescape(
+        first
+    )  # 5.7 L over 16.387 064 cc to the cubic inch
     assert "<img" not in second
-    assert "1600 cc" in second
+    assert "1600\N{NO-BREAK SPACE}cc" in unescape(second)
 
 
 def home_of(builds: list[Summary], archive: Path, photos: dict[str, PhotoSize] | None = None) -> str:

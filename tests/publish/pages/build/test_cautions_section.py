@@ -23,7 +23,7 @@ def test_a_violation_as_delivered_is_a_caution_and_an_earlier_one_a_note_of_the_
     assert line.sentence.startswith("Timing 28: lambda at full load above the guideline")
     assert sheet.session is not None
     (note,) = [note for note in dyno_section(sheet.session, sheet.system).remarks if "lambda" in note]
-    assert note.startswith("before the engine was as delivered: mixer leaned: lambda at full load above the guideline")
+    assert note.startswith("not as delivered: mixer leaned: lambda at full load above the guideline")
 
 
 def test_the_same_violation_in_several_pulls_is_one_line_with_the_worst() -> None:

@@ -32,10 +32,10 @@ def test_the_headline_has_the_numbers_of_the_figures() -> None:
     ]
     peak = sheet["peak_power"]
     assert (power.number, power.unit) == (peak.number, peak.unit)
-    assert f"± {peak.uncertainty_text}" in power.notes
-    assert power.notes[0].startswith("at 4,8")
+    assert power.notes[0] == f"± {peak.uncertainty_text}\N{NO-BREAK SPACE}kW"
+    assert power.notes[1].startswith("at 4,8")
     assert ratio.unit == ": 1"
-    assert ratio.notes == ("8.94 to 9.03:1", "± 0.01")
+    assert ratio.notes == ("± 0.01", "8.94 to 9.03:1")
     assert "±" not in ratio.number
 
 
