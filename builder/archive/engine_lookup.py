@@ -8,7 +8,7 @@ from pathlib import Path
 from builder.archive.build_summary import summary_of_record
 from builder.archive.engine_build import engine_key
 from builder.archive.engine_history import EngineHistory, in_order
-from builder.record.files import build_folders
+from builder.record.files import build_folders, content_of
 from builder.record.load import read_build
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
@@ -19,10 +19,7 @@ _LINE = re.compile(rb"^[ \t]*[\"']?engine[ _-]?number[\"']?[ \t]*:[ \t]*([^#\r\n
 
 def has_engine_number(folder: Path) -> bool:
     """Return whether the record in a folder may name an engine."""
-    try:
-        return _MENTION.search((folder / "build.yaml").read_bytes()) is not None
-    except OSError:
-        return False
+    return _MENTION.search(content_of(folder / "build.yaml")) is not None
 
 
 def history_until(build: Build, archive: Path, shop: Shop) -> EngineHistory | None:
@@ -50,10 +47,7 @@ def history_until(build: Build, archive: Path, shop: Shop) -> EngineHistory | No
 
 def _may_be_of(folder: Path, key: str) -> bool:
     """Return whether the record in a folder may be of an engine, without reading it as a record."""
-    try:
-        content = (folder / "build.yaml").read_bytes()
-    except OSError:
-        return False
+    content = content_of(folder / "build.yaml")
     lines = _LINE.findall(content)
     if not lines:
         return _MENTION.search(content) is not None

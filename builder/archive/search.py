@@ -11,6 +11,7 @@ from builder.archive.estimate import Estimate, estimate
 from builder.archive.fields import BY_SLUG, Field, FieldUnit, System, choice_of, number_of
 from builder.archive.similarity import Match, build_matrix, most_similar
 from builder.archive.summary import Summary, newest_first
+from builder.record.quantities.units import UnitProblem, dimension_of, factor
 
 Range = tuple[float | None, float | None]
 
@@ -137,11 +138,11 @@ def read_range(text: str, field: Field, system: System | None) -> WrittenRange |
     units: list[FieldUnit] = []
     for end in (ends[1], ends[0]):
         if end[2]:
-            fitting = [u for u in (field.inch, field.metric) if _normalize_unit(u.label) == _normalize_unit(end[2])]
-            if not fitting:
+            unit = _unit_of(field, end[2])
+            if unit is None:
                 labels = " or ".join(dict.fromkeys(u.label for u in (field.inch, field.metric) if u.label))
                 return f"{field.slug}: '{end[2]}' is not a unit of it here; use {labels or 'no unit'}"
-            units.append(fitting[0])
+            units.append(unit)
     if not units and system is None and field.inch.label != field.metric.label:
         fixes = " or ".join(f"{text} {unit.label}" for unit in (field.inch, field.metric))
         return f"{field.slug}: '{text}' in which unit? Write {fixes}"
@@ -162,6 +163,22 @@ def read_range(text: str, field: Field, system: System | None) -> WrittenRange |
     if minimum is not None and maximum is not None and minimum > maximum:
         return f"{field.slug}: the least in '{text}' is above the most; turn them round"
     return WrittenRange(field, (minimum, maximum), unit_last)
+
+
+def _unit_of(field: Field, name: str) -> FieldUnit | None:
+    """Return the unit that was written behind a number of a field, any of its dimension; None if it is not one."""
+    for unit in (field.inch, field.metric):
+        if _normalize_unit(unit.label) == _normalize_unit(name):
+            return unit
+    label, decimals = field.metric.label, field.metric.decimals
+    dimension = dimension_of(label) if label else None
+    if dimension is None:
+        return field.metric if not label and name == ":1" else None
+    try:
+        scale, _ = factor(name, dimension)
+    except UnitProblem:
+        return None
+    return FieldUnit(name, 1 / scale, decimals)
 
 
 def _normalize_unit(label: str) -> str:

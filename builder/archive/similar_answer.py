@@ -68,12 +68,13 @@ def similar_lines(
 
 def _build_as_plan(context: QueryContext, archive: Path, slug: str) -> Summary:
     """Return a build of the archive as a plan; one that is not published is computed from its record."""
-    folder = archive / "builds" / slug
-    if any(summary.slug == slug for summary in context.summaries) or not (folder / "build.yaml").is_file():
-        return context.get(slug)
     from builder.archive.build_summary import summary_of_plan
-    from builder.record.load import read_build, read_shop
+    from builder.record.load import read_build, read_shop, slug_problem
 
+    folder = archive / "builds" / slug
+    is_published = any(summary.slug == slug for summary in context.summaries)
+    if is_published or slug_problem(slug) or not (folder / "build.yaml").is_file():
+        return context.get(slug)
     build, problems = read_build(folder, archive)
     if build is None:
         raise QueryError("\n".join(map(str, problems)))

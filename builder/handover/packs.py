@@ -285,7 +285,7 @@ def _output_folder(out: Path, archive: Path) -> Path:
 
 def _write(files: dict[str, bytes], pack: Path) -> Path:
     """Write a pack as a folder and as a ZIP, each swapped in atomically for the one of before."""
-    with translate_os_errors(pack):
+    with translate_os_errors(pack, site=False):
         pack.parent.mkdir(parents=True, exist_ok=True)
         if pack.exists() and (pack.is_symlink() or not pack.is_dir() or not _is_pack(pack)):
             raise PublishError(f"{pack} holds something other than a pack, so it was left alone; move it away first")

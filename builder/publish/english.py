@@ -245,16 +245,13 @@ def english_of_messages(archive: Path, slugs: Iterable[str]) -> English:
     The shop's profile is not validated for it: loading the record's models would take longer than most answers.
     """
     from builder.archive.index import INDEX_PATH, read_index
+    from builder.record.files import content_of
     from builder.record.load import SHOP_FILE
 
-    try:
-        is_uk = _UK_IN_PROFILE.search((archive / SHOP_FILE).read_bytes())
-    except OSError:
-        is_uk = None
-    if not is_uk:
+    if not _UK_IN_PROFILE.search(content_of(archive / SHOP_FILE)):
         return US
     records = [path for slug in slugs for path in (archive / "builds" / slug).glob("*.yaml")]
-    values = [_VALUE.findall(path.read_text(encoding="utf-8", errors="replace")) for path in records]
+    values = [_VALUE.findall(content_of(path).decode("utf-8", "replace")) for path in records]
     return english_of("uk", archive).keeping([*values, *shown_texts(read_index(archive / INDEX_PATH) or ())])
 
 

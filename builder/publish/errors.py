@@ -32,8 +32,11 @@ def name_path(path: Path) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def translate_os_errors(out: Path) -> Iterator[None]:
-    """Turn an OSError raised in the block into a PublishError that says what the shop can do about it."""
+def translate_os_errors(out: Path, *, site: bool = True) -> Iterator[None]:
+    """Turn an OSError raised in the block into a PublishError that says what the shop can do about it.
+
+    ``site``: what is written to ``out`` is the site, which is exchanged as a whole.
+    """
     try:
         yield
     except OSError as error:
@@ -46,5 +49,6 @@ def translate_os_errors(out: Path) -> Iterator[None]:
             errno.EPERM: "writing there is not allowed",
             errno.ENAMETOOLONG: "the path is too long for this system",
         }.get(error.errno or 0, error.strerror or str(error))
-        message = f"cannot publish to {out}: {what} ({where}). The existing site is unchanged."
+        written = f"cannot publish to {out}" if site else f"cannot write to {out}"
+        message = f"{written}: {what} ({where})." + (" The existing site is unchanged." if site else "")
         raise PublishError(message) from error

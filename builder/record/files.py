@@ -6,6 +6,9 @@ from pathlib import Path
 
 from builder.record.problem import did_you_mean
 
+MAX_FILE_BYTES = 2_000_000
+"""Size of the largest YAML file that is read."""
+
 
 class ArchiveError(Exception):
     """The folder of the builds is missing or cannot be read; the message is for the shop."""
@@ -28,6 +31,14 @@ def build_folders(archive: Path) -> list[Path]:
         ) from None
     except OSError as error:
         raise ArchiveError(f"{builds} cannot be read: {error.strerror or error}") from error
+
+
+def content_of(path: Path) -> bytes:
+    """Return the content of an ordinary file no larger than a record; nothing for any other, or one not readable."""
+    try:
+        return path.read_bytes() if path.is_file() and path.stat().st_size <= MAX_FILE_BYTES else b""
+    except (OSError, ValueError):
+        return b""
 
 
 def path_problem(folder: Path, path: Path) -> str | None:

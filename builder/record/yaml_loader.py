@@ -14,9 +14,9 @@ from typing import Any
 
 import yaml
 
+from builder.record.files import MAX_FILE_BYTES
 from builder.record.problem import Problem
 
-MAX_FILE_BYTES = 2_000_000
 MAX_DEPTH = 24
 MAX_NODES = 30_000
 MAX_TEXT_LENGTH = 60_000

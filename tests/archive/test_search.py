@@ -66,6 +66,23 @@ def test_a_range_that_cannot_be_read_has_a_message(text: str) -> None:
     assert read.startswith("compression_ratio: ")
 
 
+@pytest.mark.parametrize(
+    ("text", "slug", "value"),
+    [  # 1 L = 0.001 m3, 1 cm = 0.01 m, 1 PS = 735.49875 W: NIST SP 811, appendix B
+        ("5.7 L", "displacement", 5.7e-3),
+        ("5700 cm3", "displacement", 5.7e-3),
+        ("10.2 cm", "bore", 0.102),
+        ("300 PS", "peak_power", 300 * 735.49875),
+        ("9.8:1", "compression_ratio", 9.8),
+    ],
+)
+def test_any_unit_of_the_trade_may_be_asked_in(text: str, slug: str, value: float) -> None:
+    asked = read_range(text, BY_SLUG[slug], None)
+    assert not isinstance(asked, str)
+    assert asked.value == pytest.approx(value, rel=1e-6)
+    assert isinstance(read_range("5 kg", BY_SLUG[slug], None), str)
+
+
 def test_ranges_of_one_field_are_alternatives() -> None:
     builds = samples.invented_archive(200, sparse=0.2)
     low, high = (250 * CUBIC_INCH, 300 * CUBIC_INCH), (400 * CUBIC_INCH, None)

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from builder.record.files import MAX_FILE_BYTES, content_of
+from tests.support import tiny_archive as tiny
 from tests.support.command_line import run
 
 BUILD = "pilot-launch-four"
@@ -45,3 +50,27 @@ def test_without_the_folder_of_builds_every_command_names_it_and_creates_nothing
     assert str(tmp_path / "share" / "builds") in result.output
     assert "does not exist" in result.output
     assert not (tmp_path / "share").exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="the system has no named pipes")
+def test_a_profile_that_is_a_pipe_does_not_hang(tmp_path: Path) -> None:
+    """Commands look into shop.yaml for its English before they read it; another process, so that a hang ends."""
+    tiny.write_build(tmp_path, "first")
+    os.mkfifo(tmp_path / "builds" / "shop.yaml")
+    command = [sys.executable, "-m", "builder", "check", "first", "--archive", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 1
+    assert "shop.yaml:1: error: is not an ordinary file" in done.stderr
+
+
+def test_only_ordinary_files_of_the_size_of_a_record_are_looked_into(tmp_path: Path) -> None:
+    (tmp_path / "small.yaml").write_bytes(b"english: uk\n")
+    (tmp_path / "large.yaml").write_bytes(b"#" * (MAX_FILE_BYTES + 1))
+    assert content_of(tmp_path / "small.yaml") == b"english: uk\n"
+    for name in ("large.yaml", "none.yaml", "a" * 300, "", "\0"):
+        assert content_of(tmp_path / name) == b""
+
+
+def test_a_name_too_long_for_a_folder_is_no_build(tmp_path: Path) -> None:
+    tiny.write_build(tmp_path, "first")
+    assert "no published build" in run("similar", "a" * 300, archive=tmp_path).output

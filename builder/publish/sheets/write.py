@@ -44,7 +44,7 @@ def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> Comma
     if not requests:
         raise PublishError(f"{slug} has no dyno sheet: no pull of its session counts; see dyno.yaml")
     paths = []
-    with translate_os_errors(out):
+    with translate_os_errors(out, site=False):
         out.mkdir(parents=True, exist_ok=True)
         for request in requests:
             path = out / f"{slug}-{FILES[request.kind]}"

@@ -53,7 +53,7 @@ def write_worksheet(archive: Path, slug: str, sections: Sequence[str], out: Path
     texts = map_texts(data, lambda text: renderable(english.text(text)))
     pdf = compile_typst(TEMPLATE, texts, {}, archive=archive, date=pdf_date(identity.date), english=english)
     path = out / f"{slug}-{FILE}"
-    with translate_os_errors(out):
+    with translate_os_errors(out, site=False):
         out.mkdir(parents=True, exist_ok=True)
         write_if_changed(path, pdf)
     return CommandReport([*shop_problems, *problems], [str(path)], ok=True)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from builder.record.files import build_folders
+from builder.record.files import build_folders, content_of
 from builder.record.quantities.readings import as_written
 from builder.record.spreadsheet.dyno_logs import comparable
 from builder.record.spreadsheet.table import SheetTable
@@ -29,10 +29,7 @@ def earlier_imports(archive: Path, table: SheetTable) -> dict[str, EarlierImport
         return imports
     for folder in build_folders(archive):
         path = folder / "build.yaml"
-        try:
-            if b"imported_from" not in path.read_bytes():
-                continue
-        except OSError:
+        if b"imported_from" not in content_of(path):
             continue
         document, _ = read_yaml(path, path)
         value = document.value if document else None
