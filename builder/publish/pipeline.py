@@ -20,7 +20,7 @@ from builder.publish.deploy.site_mirror import sync_mirror, update_mirror
 from builder.publish.deploy.working_folder import clear_working_folder, unlink_links
 from builder.publish.edition import Edition
 from builder.publish.errors import PublishRefused, name_path
-from builder.publish.incremental.change_detection import ChangeSet, begin_file_check, detect_changes
+from builder.publish.incremental.change_detection import ChangeSet, begin_page_check, detect_changes
 from builder.publish.incremental.hashing import hash_bytes
 from builder.publish.incremental.manifest import changed_paths, scan
 from builder.publish.incremental.state import BuildState, load_state, save_state
@@ -57,11 +57,11 @@ def publish(
     started = time.perf_counter()
     workspace = Workspace(archive, edition)
     with WorkerPool(progress=progress) as workers, _exclusive(workspace, out, workers.progress) as site:
-        file_check = begin_file_check(workspace, site, workers, full=full)
+        page_check = begin_page_check(workspace, workers, full=full)
         saved = load_state(workspace.state_file)
         previous = BuildState() if full else saved
         now = file_system_time(site)
-        changes = detect_changes(workspace, previous, file_check, partial(_load, archive, workers))
+        changes = detect_changes(workspace, previous, site, page_check, partial(_load, archive, workers))
         refuse_foreign_files(site, changes.site_files, saved, workspace.archive)
         published = frozenset() if allow_removals or edition.is_internal else published_builds(site, saved)
         refuse_removals(published, {folder.name for folder in changes.folders})

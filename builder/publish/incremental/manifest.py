@@ -64,23 +64,6 @@ def scan(folder: Path, known: Manifest, verified_ns: int = 0) -> dict[str, FileE
     return files
 
 
-TouchedFiles = Mapping[str, FileEntry | None]
-"""The files that are not as they are known, by their path; None for one that is gone."""
-
-
-def touched_files(folder: Path, known: Manifest, verified_ns: int = 0) -> TouchedFiles:
-    """Return the files below a folder that were touched since they are known, were added or are gone."""
-    files = scan(folder, known, verified_ns)
-    touched: dict[str, FileEntry | None] = {name: None for name in known if name not in files}
-    return touched | {name: entry for name, entry in files.items() if entry is not known.get(name)}
-
-
-def with_touched(known: Manifest, touched: TouchedFiles) -> dict[str, FileEntry]:
-    """Return the files as they are now."""
-    files = {**known, **touched}
-    return {name: entry for name, entry in files.items() if entry is not None}
-
-
 def rescan(folder: Path, known: Manifest, names: Iterable[str]) -> dict[str, FileEntry]:
     """Return the known files, of which only these may have been written or removed since."""
     files = dict(known)

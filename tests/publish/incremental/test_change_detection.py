@@ -11,7 +11,7 @@ from builder.publish import workers
 from builder.publish.deploy.working_folder import MARK
 from builder.publish.edition import Edition
 from builder.publish.incremental import change_detection
-from builder.publish.incremental.change_detection import ChangeSet, begin_file_check, detect_changes
+from builder.publish.incremental.change_detection import ChangeSet, begin_page_check, detect_changes
 from builder.publish.incremental.state import load_state
 from builder.publish.pipeline import publish
 from builder.publish.report import PublishReport
@@ -41,8 +41,9 @@ def archive(published: Path, tmp_path: Path) -> Path:
 def changes_of(archive: Path, edition: Edition = Edition.PUBLIC) -> ChangeSet:
     """Return what the next publish finds."""
     workspace = Workspace(archive, edition)
-    file_check = begin_file_check(workspace, archive / "site", INLINE, full=False)
-    return detect_changes(workspace, load_state(workspace.state_file), file_check, lambda: None)
+    page_check = begin_page_check(workspace, INLINE, full=False)
+    previous = load_state(workspace.state_file)
+    return detect_changes(workspace, previous, archive / "site", page_check, lambda: None)
 
 
 def again(archive: Path) -> PublishReport:
