@@ -155,7 +155,7 @@ class ExpectedResult:
 
 def _percent(share: float) -> str:
     """Return a share as a change in percent, with its sign."""
-    return f"{100 * share:+.0f} %".replace("-", "−")
+    return f"{'−' if share < 0 else '+'}{math.floor(100 * abs(share) + 0.5)} %"
 
 
 @dataclass(frozen=True, slots=True)

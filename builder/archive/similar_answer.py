@@ -132,21 +132,30 @@ def _as_lines(answer: Similar, system: System, costs: Mapping[str, JobCosts]) ->
             price = f"; charged {cost.price}" if cost.price else ""
             facts.append(("Shop only", f"{cost.hours_text}; {cost.parts_text}{price}"))
         for title, text in facts:
-            yield from textwrap.wrap(
-                f"{in_sentence(title)}: {text}" if title else text,
-                _WIDTH,
-                initial_indent=_INDENT,
-                subsequent_indent=f"{_INDENT}  ",
-                break_long_words=False,
-                break_on_hyphens=False,
-            )
+            yield from _wrapped(f"{in_sentence(title)}: {text}" if title else text)
     if not answer.matches:
         yield "no comparable builds"
     yield from answer.estimate.notes
     for expected in answer.estimate.expected:
         yield expected.text(system)
+        yield from _wrapped(expected.working(system))
+    if any(expected.adjustments for expected in answer.estimate.expected):
+        yield "An adjustment is how builds with more or less of it differed, with all that goes with it:"
+        yield "not what changing that alone would give."
     for reason in answer.estimate.reasons:
         yield f"no estimate: {reason}"
+
+
+def _wrapped(text: str) -> list[str]:
+    """Return a text as indented lines of the page's width."""
+    return textwrap.wrap(
+        text,
+        _WIDTH,
+        initial_indent=_INDENT,
+        subsequent_indent=f"{_INDENT}  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def relative_facts(summary: Summary, system: System) -> Iterator[tuple[str, str]]:
@@ -235,7 +244,9 @@ def _as_json(answer: Similar, source: str, costs: Mapping[str, JobCosts]) -> str
         ],
         "estimate": [
             {"field": e.field.slug, "value": e.value, "least": e.minimum, "most": e.maximum, "level": e.level,
-             "held": e.covered, "tried": e.evaluated}
+             "held": e.covered, "tried": e.evaluated, "average": e.average, "relatives": len(e.matches),
+             "noted": e.noted, "other_adjustments": e.other_adjustments,
+             "adjustments": [{"field": a.field.slug, "share": a.share, "beyond": a.is_beyond} for a in e.adjustments]}
             for e in answer.estimate.expected
         ],
         "no_estimate": list(answer.estimate.reasons),

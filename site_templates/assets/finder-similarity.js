@@ -299,58 +299,67 @@
       return known ? weighted / known : 0;
     });
     const x = differences.map((row) => row.map((value, i) => (Number.isNaN(value) ? 0 : value - center[i])));
-    const products = center.map(() => new Float64Array(fields));
+    const products = center.map((_, i) => new Float64Array(i + 1));
     const targets = new Float64Array(fields);
     for (let k = 0; k < count; k++) {
       for (let i = 0; i < fields; i++) {
         const weighted = count * shares[k] * x[k][i];
         targets[i] += weighted * residuals[k];
-        for (let j = 0; j < fields; j++) products[i][j] += weighted * x[k][j];
+        for (let j = 0; j <= i; j++) products[i][j] += weighted * x[k][j];
       }
     }
     // An infinite penalty, the plain mean, comes first.
-    let slopes = center.map(() => 0);
+    let slopes = new Float64Array(fields);
     let variance = sum(residuals.map((residual, k) => shares[k] * (residual / (1 - shares[k])) ** 2));
     for (const penalty of rules.penalties) {
-      const inverse = inverted(products, penalty);
-      const times = (vector) => inverse.map((row) => row.reduce((total, value, i) => total + value * vector[i], 0));
-      const candidate = times(targets);
-      let candidateVariance = 0;
+      const factor = choleskyFactor(products, penalty);
+      const solved = solveForward(factor, targets);
+      let candidate = 0;
       for (let k = 0; k < count; k++) {
-        const weighted = times(x[k]);
+        const row = solveForward(factor, x[k]);
         let fitted = 0, leverage = 0;
         for (let i = 0; i < fields; i++) {
-          fitted += candidate[i] * x[k][i];
-          leverage += weighted[i] * x[k][i];
+          fitted += row[i] * solved[i];
+          leverage += row[i] * row[i];
         }
-        candidateVariance += shares[k] * ((residuals[k] - fitted) / (1 - shares[k] * (1 + count * leverage))) ** 2;
+        candidate += shares[k] * ((residuals[k] - fitted) / (1 - shares[k] * (1 + count * leverage))) ** 2;
       }
-      if (candidateVariance < variance) [variance, slopes] = [candidateVariance, candidate];
+      if (candidate < variance) [variance, slopes] = [candidate, solveBackward(factor, solved)];
     }
     const adjustments = center.map((value, i) => -slopes[i] * value);
     return { mean, adjustments, value: mean + sum(adjustments), sigma: Math.sqrt(variance + rules.floor ** 2) };
   }
 
-  // The inverse of a symmetric matrix to whose diagonal the penalty is added: Gauss-Jordan, which needs no pivoting here.
-  function inverted(matrix, penalty) {
-    const size = matrix.length;
-    const rows = matrix.map((row, i) => {
-      const wide = new Float64Array(2 * size);
-      wide.set(row);
-      wide[i] += penalty;
-      wide[size + i] = 1;
-      return wide;
-    });
-    for (let i = 0; i < size; i++) {
-      const pivot = rows[i][i];
-      for (let j = i; j < 2 * size; j++) rows[i][j] /= pivot;
-      for (let k = 0; k < size; k++) {
-        const factor = rows[k][i];
-        if (k === i || factor === 0) continue;
-        for (let j = i; j < 2 * size; j++) rows[k][j] -= factor * rows[i][j];
+  // The Cholesky factor of a symmetric matrix, of which the lower half is given, with the penalty on its diagonal.
+  function choleskyFactor(matrix, penalty) {
+    const factor = matrix.map((row) => Float64Array.from(row));
+    for (let i = 0; i < factor.length; i++) {
+      for (let j = 0; j <= i; j++) {
+        let value = factor[i][j] + (i === j ? penalty : 0);
+        for (let k = 0; k < j; k++) value -= factor[i][k] * factor[j][k];
+        factor[i][j] = i === j ? Math.sqrt(value) : value / factor[j][j];
       }
     }
-    return rows.map((row) => row.subarray(size));
+    return factor;
+  }
+
+  function solveForward(factor, vector) {
+    const solved = new Float64Array(vector.length);
+    for (let i = 0; i < solved.length; i++) {
+      let value = vector[i];
+      for (let j = 0; j < i; j++) value -= factor[i][j] * solved[j];
+      solved[i] = value / factor[i][i];
+    }
+    return solved;
+  }
+
+  function solveBackward(factor, vector) {
+    const solved = Float64Array.from(vector);
+    for (let i = solved.length - 1; i >= 0; i--) {
+      for (let j = i + 1; j < solved.length; j++) solved[i] -= factor[j][i] * solved[j];
+      solved[i] /= factor[i][i];
+    }
+    return solved;
   }
 
   // The adjustments that are large enough to show, the largest first, and the rest as one share.
@@ -366,6 +375,7 @@
         return { field: columns[i].field, share: Math.expm1(log), isBeyond };
       }),
       otherAdjustments: Math.expm1(rest),
+      minimumShown: minimum,
     };
   }
 
@@ -447,7 +457,19 @@
     };
   }
 
-  const similarity = { distances, differences, differenceText, estimate, estimateSteps };
+  // How an expected result comes about in one sentence: what the matches made at this size, and the adjustments.
+  function workingText({ field, average, adjustments, otherAdjustments, matches, noted, minimumShown }, system) {
+    const { formatValue, inSentence } = globalThis.millbook.core;
+    const percent = (share) => (share < 0 ? "−" : "+") + Math.round(100 * Math.abs(share)) + " %";
+    const texts = adjustments.map(({ field: adjusted, share, isBeyond }) =>
+      inSentence(adjusted.title) + " " + percent(share) + (isBeyond ? " (beyond all of them)" : ""));
+    if (Math.abs(otherAdjustments) >= minimumShown) texts.push("other differences " + percent(otherAdjustments));
+    return "the " + matches.length + " closest builds" + (noted ? " (" + noted + " with a noted result, no log)" : "") +
+      " at this size: " + formatValue(field, average, system) + " on average; " +
+      (texts.length ? "adjusted for " + texts.join(", ") : "no adjustment");
+  }
+
+  const similarity = { distances, differences, differenceText, estimate, estimateSteps, workingText };
   globalThis.millbook = Object.assign(globalThis.millbook || {}, { similarity });
   if (typeof module !== "undefined") module.exports = similarity;
 })();

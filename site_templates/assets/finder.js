@@ -292,16 +292,16 @@
             el("small", { text: `median error ${(100 * result.error).toFixed(0)} %` })));
       });
       const level = Math.min(...expected.map((result) => result.level));
-      const count = Math.max(...expected.map((result) => result.matches.length));
       const leftOut = expected.every((result) => result.leftOut === "families") ? "every build out with its whole family" :
         expected.every((result) => result.leftOut === "builds") ? "every build out in turn" :
         "every build out in turn, where enough remained with its whole family,";
-      const explanation = `From the ${count} closest builds, scaled to its displacement. The ranges aim to cover ` +
-        `${Math.floor(100 * level)} % of engines; each was checked by leaving ${leftOut} and estimating it ` +
-        `from the rest. An estimate is no promise: ` +
-        `the dyno decides.`;
+      const explanation = `An adjustment is how builds with more or less of it differed, with all that goes with it: ` +
+        `not what changing that alone would give. The ranges aim to cover ${Math.floor(100 * level)} % of engines; each ` +
+        `was checked by leaving ${leftOut} and estimating it from the rest. An estimate is no promise: the dyno decides.`;
+      const working = expected.map((result) =>
+        el("li", { text: `${result.field.title}: ${similarity.workingText(result, system)}` }));
       const outside = notes.length ? el("p", { text: core.sentence(notes.join("; ")) }) : null;
-      estimateSection.replaceChildren(...[heading, outside, el("dl", {}, ...results),
+      estimateSection.replaceChildren(...[heading, outside, el("dl", {}, ...results), el("ul", { class: "mb-finder-quiet" }, ...working),
         el("p", { class: "mb-finder-quiet", text: explanation })].filter(Boolean));
     }
 

@@ -164,11 +164,15 @@ def test_the_browser_estimates_as_python_does(run: Run, count: int) -> None:
         plan_from_values(displacement=0.00573, family="Corran small block V8", cycle="two-stroke"),
         plan_from_values(displacement=0.00573, family="Corran small block V8", cylinders=8),
     ]
-    expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => similarity.estimate(a, p, 'inch'))"
+    answer = "similarity.estimate(a, p, 'inch')"
+    working = "expected.map((result) => similarity.workingText(result, 'inch'))"
+    one = f"((answer) => Object.assign(answer, {{working: answer.{working}}}))({answer})"
+    expression = f"{json.dumps([plan_of(p) for p in plans])}.map((p) => {one})"
     for plan, got in zip(plans, run(finder_data(builds, WEIGHTS), expression), strict=True):
         want = estimate(builds, plan, WEIGHTS, system="inch")
         assert (tuple(got["reasons"]), tuple(got["notes"])) == (want.reasons, want.notes)
         assert [e["field"]["slug"] for e in got["expected"]] == [e.field.slug for e in want.expected]
+        assert got["working"] == [e.working("inch") for e in want.expected]
         rows = newest_first(builds)
         for g, w in zip(got["expected"], want.expected, strict=True):
             assert [g["value"], g["average"], g["min"], g["max"], g["level"], g["error"]] == pytest.approx(
