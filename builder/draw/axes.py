@@ -235,9 +235,7 @@ class Axes:
         if links:
             self.canvas.add_links(line, links)
 
-    def dots(
-        self, x: Floats, y: Floats, colour: str, diameter: float = 2.4, opacity: float = 0.55, **style: Any
-    ) -> None:
+    def dots(self, x: Floats, y: Floats, colour: str, **style: Any) -> None:
         """Draw raw readings faintly; at most as many as the eye can separate."""
         known = np.isfinite(x) & np.isfinite(y)
         x, y = x[known], y[known]
@@ -247,7 +245,7 @@ class Axes:
         if x.size:
             # A stroke of no length with round ends is a dot.
             xs, ys = (np.column_stack([v, v, np.full(v.size, np.nan)]).ravel() for v in self.pixels(x, y))
-            style = {"linewidth": diameter, "solid_capstyle": "round", "alpha": opacity, "zorder": 2, **style}
+            style = {"linewidth": 2.4, "solid_capstyle": "round", "alpha": 0.55, "zorder": 2, **style}
             self.canvas.line(xs, ys, colour, **style)
 
     def band(self, x: Floats, low: Floats, high: Floats, colour: str, **style: Any) -> None:

@@ -99,22 +99,6 @@ class Canvas:
         style = {"markersize": 2 * radius, "markerfacecolor": fill, "markeredgewidth": linewidth, "zorder": zorder}
         self.line([x], [y], edge, marker="o", **style)
 
-    def hatched(self, x: float, y: float, width: float, height: float, colour: str, spacing: float = 8.0) -> None:
-        """Draw slanting lines over a rectangle: a region that shows without color, and can be read through."""
-        xs: list[float] = []
-        ys: list[float] = []
-        nan = float("nan")
-        start = -height + (height % spacing) / 2 + spacing / 2
-        while start < width:
-            # From the lower left upwards: x runs with start, y against it, cut to the rectangle.
-            first, last = max(start, 0.0), min(start + height, width)
-            if last > first:
-                xs += [x + first, x + last, nan]
-                ys += [y + height - (first - start), y + height - (last - start), nan]
-            start += spacing
-        if xs:
-            self.line(xs, ys, colour, linewidth=0.8, alpha=0.45, zorder=-0.5)
-
     def add_links(self, markers: Line2D, links: Sequence[Link]) -> None:
         """Make each marker of a line lead where its link says."""
         group_id = f"links-{len(self._links)}"

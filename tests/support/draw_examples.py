@@ -42,7 +42,6 @@ from builder.draw.charts.valve_timing import (
     valve_timing,
 )
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import CautionNote
 from builder.draw.formula import formula
 from builder.draw.style import NARROW, WIDE, Size
 
@@ -67,10 +66,7 @@ def curve(text: Wording, label: str, gain: float = 0.0, raw: bool = True) -> Pul
 
 def _power(text: Wording, size: Size) -> Drawing:
     pulls = tuple(curve(text, f"Pull {i + 1}, {68 + i} jets", 0.004 * i) for i in range(3))
-    cautions = (
-        CautionNote(text("Factor outside the range of the standard"), 2400, 2900),
-        CautionNote(text("No barometer")),
-    )
+    cautions = (text("Factor outside the range of the standard"), text("No barometer"))
     return power_curves(PowerCurves(pulls, 2, cautions=cautions), size=size)
 
 
@@ -129,7 +125,7 @@ def _bores(text: Wording, size: Size) -> Drawing:
         for i in range(8)
     )
     depths = tuple(text(d) for d in ("Top", "Middle", "Bottom"))
-    return bore_map(BoreMap(text("in"), depths, (text("Along"), text("Across")), bores, 4.0303, 4.0308), size=size)
+    return bore_map(BoreMap(text("in"), depths, (text("Along"), text("Across")), bores), size=size)
 
 
 def _gain(text: Wording, size: Size) -> Drawing:
@@ -147,7 +143,7 @@ def _sweep(text: Wording, size: Size) -> Drawing:
     return setting_sweep(
         SettingSweep(
             text("Spark advance"), text("°"), text("Peak power"), text("hp"), levels, (a, b, c), -b / (2 * a),
-            text("Best near 33.6°."), (CautionNote(text("More advance can start detonation.")),),
+            text("Best near 33.6°."),
         ),
         size=size,
     )  # fmt: skip
@@ -171,7 +167,7 @@ def _channels(text: Wording, size: Size) -> Drawing:
 def _pattern(text: Wording, size: Size) -> Drawing:
     at = ((3, 1), (3, 0), (2, 1), (4, 1), (2, 0), (4, 0), (1, 1), (5, 1), (1, 0), (5, 0))
     return tightening_pattern(
-        TighteningPattern(text("Cylinder head"), at, text("front"), text("rear"), text("In three steps.")),
+        TighteningPattern(text("Cylinder head"), at, text("In three steps.")),
         size=size,
     )
 
@@ -186,12 +182,8 @@ def _ports(text: Wording, size: Size) -> Drawing:
 
 
 def _scatter(text: Wording, size: Size) -> Drawing:
-    dots = tuple(
-        Dot(8 + i % 5 * 0.7, 150 + i * 7 % 50, text(f"Build {i}"), f"../builds/{i}/", i % 3, highlighted=i == 3)
-        for i in range(14)
-    )
-    groups = (text("Marine"), text("Racing"), text("Road"))
-    return scatter(Scatter(text("Compression ratio"), ":1", text("Bmep"), text("psi"), dots, groups), size=size)
+    dots = tuple(Dot(8 + i % 5 * 0.7, 150 + i * 7 % 50, text(f"Build {i}"), f"../builds/{i}/") for i in range(14))
+    return scatter(Scatter(text("Compression ratio"), ":1", text("Bmep"), text("psi"), dots), size=size)
 
 
 def _formula(text: Wording, size: Size) -> Drawing:

@@ -64,7 +64,6 @@ class Channels:
     """The channels of a session from top to bottom."""
 
     channels: tuple[ChannelTrace, ...]
-    speed_unit: str = "rpm"
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +107,7 @@ def channels(data: Channels, *, name: str = "channels", size: Size = WIDE) -> Dr
     axes.x_axis(ticks(x_limits, axes.width, 64), drop=2)
     # Temperatures have no zero that means anything; one note for all panels is enough.
     note = zero_note([("", limits) for limits in (x_limits, *y_limits)])
-    axes.x_title(f"Engine speed, {sanitise(data.speed_unit)}", 40, "Not all axes start at 0" if note else "")
+    axes.x_title("Engine speed, rpm", 40, "Not all axes start at 0" if note else "")
     draw_legend(canvas, legend, bottom + 56)
     title = f"{join_and([sanitise(panel.channel.label) for panel in panels])} against engine speed"
     return canvas.to_drawing(name, title, _description(data, panels), plots=plots)
@@ -202,4 +201,4 @@ def _description(data: Channels, panels: list[_ChannelPanel]) -> str:
             text += f" Guideline {with_unit(number(channel.high), unit)} or less."
         text += "".join(f" Caution: {sanitise(violation.text).rstrip('.')}." for violation in channel.violations)
         parts.append(text)
-    return f"Curves against engine speed in {sanitise(data.speed_unit)}. {' '.join(parts)}"
+    return f"Curves against engine speed in rpm. {' '.join(parts)}"

@@ -27,7 +27,7 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
+from builder.draw.footnotes import draw_notes, notes_height
 from builder.draw.labels import exact, number, sanitise, signed, truncate, width, with_unit
 from builder.draw.style import ACCENT, BAND, INK, QUIET, SECOND, WIDE, Mark, Size, series_style
 from builder.record.wording import join_and
@@ -56,9 +56,7 @@ class GainCurve:
     gain: npt.ArrayLike
     noise: npt.ArrayLike = math.nan
     ranges: tuple[SignificantRange, ...] = ()
-    speed_unit: str = "rpm"
     verdict: str = ""
-    cautions: tuple[CautionNote, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -86,7 +84,6 @@ class SettingSweep:
     fit: tuple[float, float, float] | None = None
     optimum: float | None = None
     verdict: str = ""
-    cautions: tuple[CautionNote, ...] = ()
 
 
 @chart
@@ -114,13 +111,11 @@ def gain_curve(data: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) 
     left = label_width(labels, size.small)
     ranges = [r for r in data.ranges if math.isfinite(r.start) and math.isfinite(r.end)]
     bars = 32.0 if ranges else 6.0
-    canvas = Canvas(size.width, 30 + height + bars + 46 + notes_height(data.cautions, size, remark), size)
+    canvas = Canvas(size.width, 30 + height + bars + 46 + notes_height((), size, remark), size)
     axes = Axes(canvas, (left, 30, size.width - left - 14, height), x_limits, y_limits)
     # A label too long for the drawing is on the page; cut off, it would be misread.
     fits = width(label, size.text, True) <= axes.width - width(data.unit, size.text) - 10
     axes.title(label if fits else "Difference", data.unit, ACCENT)
-    for caution in data.cautions:
-        caution_band(axes, caution)
     axes.band(x, -noise, noise, BAND, edgecolor=QUIET, linewidth=0.7)
     axes.gridlines(values, labels)
     axes.level(0, INK, linewidth=1.1, zorder=0.6)
@@ -131,10 +126,8 @@ def gain_curve(data: GainCurve, *, name: str = "gain_curve", size: Size = WIDE) 
         axes.curve(x, np.where(inside, y, np.nan), ACCENT, linewidth=3.4, zorder=3.2)
     _draw_ranges(axes, ranges)
     axes.x_axis(ticks(x_limits, axes.width, 64), drop=bars)
-    axes.x_title(
-        f"Engine speed, {sanitise(data.speed_unit)}", bars + 38, zero_note([("speed", x_limits), ("", y_limits)])
-    )
-    draw_notes(canvas, data.cautions, axes.bottom + bars + 46, remark)
+    axes.x_title("Engine speed, rpm", bars + 38, zero_note([("speed", x_limits), ("", y_limits)]))
+    draw_notes(canvas, (), axes.bottom + bars + 46, remark)
     return canvas.to_drawing(
         name,
         label,
@@ -164,22 +157,21 @@ def _draw_ranges(axes: Axes, ranges: list[SignificantRange]) -> None:
 
 
 def _gain_description(data: GainCurve, x: Floats, y: Floats, noise: Floats, ranges: list[SignificantRange]) -> str:
-    unit, speed_unit = sanitise(data.unit), sanitise(data.speed_unit)
+    unit = sanitise(data.unit)
     low, high = int(np.nanargmin(y)), int(np.nanargmax(y))
     text = (
         f"{sanitise(data.label)} against engine speed: from {signed(float(y[low]))} {unit} at "
         f"{number(float(x[low]), 0)} to {signed(float(y[high]))} {unit} at {number(float(x[high]), 0)} "
-        f"{speed_unit}; mean {signed(float(np.nanmean(y)))} {unit}."
+        f"rpm; mean {signed(float(np.nanmean(y)))} {unit}."
     )
     if np.isfinite(noise).any():
         text += f" Noise up to {number(float(np.nanmax(noise)))} {unit} either way."
         parts = [
-            f"{number(r.start, 0)} to {number(r.end, 0)} {speed_unit}" + (f" ({sanitise(r.text)})" if r.text else "")
+            f"{number(r.start, 0)} to {number(r.end, 0)} rpm" + (f" ({sanitise(r.text)})" if r.text else "")
             for r in ranges
         ]
         text += f" More than the noise from {join_and(parts)}." if parts else " Nowhere more than the noise."
-    text += f" {sanitise(data.verdict)}" if data.verdict else ""
-    return " ".join([text, *(f"Caution: {c.sentence(speed_unit)}" for c in data.cautions)])
+    return text + (f" {sanitise(data.verdict)}" if data.verdict else "")
 
 
 @chart
@@ -205,7 +197,7 @@ def setting_sweep(data: SettingSweep, *, name: str = "setting_sweep", size: Size
     values = ticks(y_limits, height, 40)
     left = label_width(tick_labels(values), size.small)
     remark = sanitise(data.verdict)
-    canvas = Canvas(size.width, 30 + height + 52 + notes_height(data.cautions, size, remark), size)
+    canvas = Canvas(size.width, 30 + height + 52 + notes_height((), size, remark), size)
     axes = Axes(canvas, (left, 30, size.width - left - 14, height), x_limits, y_limits)
     axes.title(sanitise(data.result), data.result_unit)
     axes.gridlines(values)
@@ -223,7 +215,7 @@ def setting_sweep(data: SettingSweep, *, name: str = "setting_sweep", size: Size
     setting = sanitise(data.setting)
     note = "Not from 0" if zero_note([("setting", x_limits), ("result", y_limits)]) else ""
     axes.x_title(f"{setting}, {sanitise(data.setting_unit)}" if data.setting_unit else setting, note=note)
-    draw_notes(canvas, data.cautions, axes.bottom + 46, remark)
+    draw_notes(canvas, (), axes.bottom + 46, remark)
     title = f"{sanitise(data.result)} against {setting.lower()}"
     return canvas.to_drawing(name, title, _sweep_description(data, levels, optimum, best))
 
@@ -298,5 +290,4 @@ def _sweep_description(data: SettingSweep, levels: list[Level], optimum: float |
     if optimum is not None:
         text += f" The fitted curve is highest at {_best(data, optimum)}"
         text += f", {with_unit(number(best), data.result_unit)}." if math.isfinite(best) else "."
-    text += f" {sanitise(data.verdict)}" if data.verdict else ""
-    return " ".join([text, *(f"Caution: {c.sentence(sanitise(data.setting_unit))}" for c in data.cautions)])
+    return text + (f" {sanitise(data.verdict)}" if data.verdict else "")

@@ -60,7 +60,6 @@ class OverHours:
     series: tuple[HoursSeries, ...]
     limit: float | None = None
     limit_is_least: bool = False
-    hours_label: str = "Hours since delivery"
     decimals: int | None = None
 
 
@@ -202,7 +201,7 @@ def over_hours(data: OverHours, *, name: str = "over_hours", size: Size = WIDE) 
         axes.curve(along, values, line_colour(index), Mark("", mark.dashes), linewidth=1.4)
         axes.points(along, values, line_colour(index), mark.marker, 6.5)
     axes.x_axis(ticks(x_limits, axes.width, 60))
-    axes.x_title(sanitise(data.hours_label))
+    axes.x_title("Hours since delivery")
     draw_legend(canvas, entries, axes.bottom + 48 + size.small)
     return canvas.to_drawing(name, f"{label} over running hours", _hours_description(data))
 

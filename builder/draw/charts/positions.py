@@ -67,14 +67,12 @@ class BoreReadings:
 
 @dataclass(frozen=True)
 class BoreMap:
-    """Bores measured at the same depths and axes; either limit may be missing."""
+    """Bores measured at the same depths and axes."""
 
     unit: str
     depths: tuple[str, ...]
     axes: tuple[str, ...]
     bores: tuple[BoreReadings, ...]
-    low: float | None = None
-    high: float | None = None
     decimals: int = 4
 
 
@@ -243,8 +241,7 @@ def bore_map(data: BoreMap, *, name: str = "bore_map", size: Size = WIDE) -> Dra
     known = finite(*grids)
     if not known.size:
         raise ValueError("no bore was measured")
-    allowed = _Range.of_limits(data.low, data.high)
-    limits = padded_limits(finite(known, allowed.ends), below=0.12, above=0.12)
+    limits = padded_limits(known, below=0.12, above=0.12)
     left = min(max(width(truncate(depth, 80, size.small), size.small) for depth in data.depths) + 10, 92)
     columns = max(1, min(len(grids), int((size.width - left) / (84 if size.narrow else 86))))
     rows = math.ceil(len(grids) / columns)
@@ -252,7 +249,7 @@ def bore_map(data: BoreMap, *, name: str = "bore_map", size: Size = WIDE) -> Dra
     box_height = 26.0 * max(len(data.depths) - 1, 1) + 24
     block = 24 + box_height + 2 * (size.small + 4) + 14
     legend = [LegendEntry(axis, series_style(i), line_colour(i), linewidth=1.8) for i, axis in enumerate(data.axes)]
-    notes = [line for note in _bore_notes(data, allowed, limits) for line in wrap(note, size.width - 10, size.small)]
+    notes = [line for note in _bore_notes(data, limits) for line in wrap(note, size.width - 10, size.small)]
     canvas = Canvas(size.width, rows * block + legend_height(legend) + 20 * len(notes), size)
     for n, (bore, grid) in enumerate(zip(data.bores, grids, strict=True)):
         row, column = divmod(n, columns)
@@ -263,12 +260,12 @@ def bore_map(data: BoreMap, *, name: str = "bore_map", size: Size = WIDE) -> Dra
                 y = axes.y(i) + size.small * 0.36
                 depth_label = truncate(depth, 80, size.small)
                 canvas.text(left - 6, y, depth_label, anchor="right", colour=QUIET, size=size.small)
-        _draw_bore(axes, data, bore, grid, allowed)
+        _draw_bore(axes, data, bore, grid)
     y = rows * block + 10
     draw_legend(canvas, legend, y)
     for n, line in enumerate(notes):
         canvas.text(4, y + legend_height(legend) + 20 * n, line, colour=QUIET, size=size.small)
-    return canvas.to_drawing(name, "Bores as measured", _bores_description(data, grids, allowed))
+    return canvas.to_drawing(name, "Bores as measured", _bores_description(data, grids))
 
 
 def _grid(data: BoreMap, bore: BoreReadings) -> Floats:
@@ -290,25 +287,17 @@ def _taper_and_out_of_round(grid: Floats) -> tuple[float, float]:
     return float(max(down, default=math.nan)), float(max(across, default=math.nan))
 
 
-def _draw_bore(axes: Axes, data: BoreMap, bore: BoreReadings, grid: Floats, allowed: _Range) -> None:
+def _draw_bore(axes: Axes, data: BoreMap, bore: BoreReadings, grid: Floats) -> None:
     """Draw one bore in its box, with its name over it and its taper and out of round below."""
     canvas, small = axes.canvas, axes.canvas.size.small
     canvas.box(axes.left, axes.top, axes.width, axes.height, edgecolor=RULE, linewidth=0.8, zorder=-1)
-    if allowed.ends:
-        left = axes.x(allowed.low) if allowed.low is not None else axes.left
-        right = axes.x(allowed.high) if allowed.high is not None else axes.right
-        canvas.box(min(left, right), axes.top, abs(right - left), axes.height, BAND, zorder=-0.9)
-        for end in allowed.ends:
-            canvas.line([axes.x(end)] * 2, [axes.top, axes.bottom], QUIET, linewidth=0.8, zorder=-0.8)
     depths = np.arange(len(data.depths), dtype=np.float64)
     for i in range(len(data.axes)):
         values, mark = grid[:, i], series_style(i)
         axes.curve(values, depths, line_colour(i), Mark("", mark.dashes), linewidth=1.8)
-        excluded = np.array([allowed.excludes(value) for value in values.tolist()])
-        for selected, colour in ((~excluded, line_colour(i)), (excluded, CAUTION)):
-            selected &= np.isfinite(values)
-            if selected.any():
-                axes.points(values[selected], depths[selected], colour, mark.marker, 5.5)
+        known = np.isfinite(values)
+        if known.any():
+            axes.points(values[known], depths[known], line_colour(i), mark.marker, 5.5)
     middle = (axes.left + axes.right) / 2
     label = truncate(bore.label, axes.width, small, True)
     canvas.text(middle, axes.top - 8, label, anchor="center", size=small, bold=True)
@@ -320,14 +309,12 @@ def _draw_bore(axes: Axes, data: BoreMap, bore: BoreReadings, grid: Floats, allo
             y += small + 4
 
 
-def _bore_notes(data: BoreMap, allowed: _Range, limits: tuple[float, float]) -> list[str]:
+def _bore_notes(data: BoreMap, limits: tuple[float, float]) -> list[str]:
     scale = f"Every box is {number(limits[1] - limits[0], data.decimals)} {sanitise(data.unit)} wide"
-    if allowed.low is not None and allowed.high is not None:
-        scale += f"; the band is {number(allowed.low, data.decimals)} to {number(allowed.high, data.decimals)}"
     return [scale, f"taper: most down one axis; round: most across at one depth, {sanitise(data.unit)}"]
 
 
-def _bores_description(data: BoreMap, grids: Sequence[Floats], allowed: _Range) -> str:
+def _bores_description(data: BoreMap, grids: Sequence[Floats]) -> str:
     parts = []
     for bore, grid in zip(data.bores, grids, strict=True):
         known = finite(grid)
@@ -344,7 +331,4 @@ def _bores_description(data: BoreMap, grids: Sequence[Floats], allowed: _Range) 
         f"Bores in {sanitise(data.unit)}. Depths: {', '.join(sanitise(depth) for depth in data.depths)}. "
         f"Axes: {', '.join(sanitise(axis) for axis in data.axes)}. "
     )
-    end = ""
-    if allowed.low is not None and allowed.high is not None:
-        end = f" Spec {number(allowed.low, data.decimals)} to {number(allowed.high, data.decimals)}."
-    return start + " ".join(parts) + end
+    return start + " ".join(parts)

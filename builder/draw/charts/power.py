@@ -25,7 +25,7 @@ from builder.draw.axes import (
 from builder.draw.canvas import Canvas, series_id
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
-from builder.draw.footnotes import CautionNote, caution_band, draw_notes, notes_height
+from builder.draw.footnotes import draw_notes, notes_height
 from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.legend import LegendEntry, draw_legend, legend_height, line_sample
 from builder.draw.style import ACCENT, INK, QUIET, SECOND, THIRD, WIDE, Mark, Size, line_colour, series_style
@@ -80,8 +80,7 @@ class PowerCurves:
     labels: bool = True
     torque_unit: str = "lbf ft"
     power_unit: str = "hp"
-    speed_unit: str = "rpm"
-    cautions: tuple[CautionNote, ...] = ()
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -91,9 +90,6 @@ class Overlay:
     builds: tuple[PullCurves, ...]
     torque_unit: str = "lbf ft"
     power_unit: str = "hp"
-    speed_unit: str = "rpm"
-    torque_name: str = "Torque"
-    power_name: str = "Power"
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,7 +196,7 @@ def power_curves(data: PowerCurves, *, name: str = "power_curves", size: Size = 
     count = (
         "one pull" if len(data.pulls) == 1 else f"{len(data.pulls)} pulls, as delivered: {sanitise(delivered.label)}"
     )
-    return _draw_panels(panels, data.speed_unit, data.cautions, count, name, size, labels=data.labels)
+    return _draw_panels(panels, data.cautions, count, name, size, labels=data.labels)
 
 
 @chart
@@ -212,19 +208,14 @@ def overlay(data: Overlay, *, name: str = "overlay", size: Size = WIDE) -> Drawi
     if not data.builds:
         raise ValueError("no build to draw")
     panels = []
-    for quantity, title, unit in (
-        ("torque", data.torque_name, data.torque_unit),
-        ("power", data.power_name, data.power_unit),
-    ):
+    for quantity, unit in (("torque", data.torque_unit), ("power", data.power_unit)):
         curves = []
         for i, build in enumerate(data.builds):
             position = i if build.position is None else build.position
             curves += _curve(build, quantity, series_style(position), line_colour(position), False, i)
-        panels.append(_CurvePanel(title, unit, curves))
+        panels.append(_CurvePanel(quantity.capitalize(), unit, curves))
     count = len(data.builds)
-    return _draw_panels(
-        panels, data.speed_unit, (), f"{count} builds over each other", name, size, title_suffix=f" of {count} builds"
-    )
+    return _draw_panels(panels, (), f"{count} builds over each other", name, size, title_suffix=f" of {count} builds")
 
 
 def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_delivered: bool, row: int) -> list[_Curve]:
@@ -251,8 +242,7 @@ def _curve(pull: PullCurves, quantity: str, mark: Mark, colour: str, is_delivere
 
 def _draw_panels(
     panels: list[_CurvePanel],
-    speed_unit: str,
-    cautions: Sequence[CautionNote],
+    cautions: Sequence[str],
     count: str,
     name: str,
     size: Size,
@@ -284,8 +274,6 @@ def _draw_panels(
     top, plots = header, []
     for panel, panel_height, limits, values in zip(panels, heights, y_limits, y_ticks, strict=True):
         axes = Axes(canvas, (left, top, size.width - left - right, panel_height), x_limits, limits)
-        for caution in cautions:
-            caution_band(axes, caution)
         axes.gridlines(values)
         plots.append(axes.area)
         axes.title(panel.title, panel.unit)
@@ -294,17 +282,17 @@ def _draw_panels(
         for curve in sorted(panel.curves, key=lambda curve: (curve.is_delivered, curve.prominent, curve.row)):
             # Beyond a handful of pulls the readings of all of them are only a fog.
             _draw_curve(axes, curve, few=len(panel.curves) <= 4)
-        _peak_label(axes, panel, speed_unit)
+        _peak_label(axes, panel)
         if side_labels:
             _side_labels(axes, panel)
         top += panel_height + gap + header
     axes.x_axis(ticks(x_limits, axes.width, 64))
     named_limits = [(panel.title.lower(), limits) for panel, limits in zip(panels, y_limits, strict=True)]
-    axes.x_title(f"Engine speed, {speed_unit}", note=zero_note([*named_limits, ("speed", x_limits)]))
+    axes.x_title("Engine speed, rpm", note=zero_note([*named_limits, ("speed", x_limits)]))
     draw_legend(canvas, legend, bottom + x_axis_height + 29)
     draw_notes(canvas, cautions, bottom + x_axis_height + below)
     title = f"{join_and([panel.title for panel in panels])}{title_suffix} against engine speed".capitalize()
-    description = _description(rows, speed_unit, title, count, cautions)
+    description = _description(rows, title, count, cautions)
     entries = {row.curves[0][1].row: row.entry for row in rows}
     samples = [line_sample(entries[n], f"{name}-line{n}") if n in entries else "" for n in range(max(entries) + 1)]
     return canvas.to_drawing(name, title, description, plots=plots, samples=samples, decimals=1)
@@ -354,13 +342,13 @@ def _draw_curve(axes: Axes, curve: _Curve, *, few: bool) -> None:
     axes.points(peak.speed, peak.value, curve.colour, curve.mark.marker, diameter, face="none", zorder=6, gid=gid)
 
 
-def _peak_label(axes: Axes, panel: _CurvePanel, speed_unit: str) -> None:
+def _peak_label(axes: Axes, panel: _CurvePanel) -> None:
     """Write the delivered state's (or the highest) peak above every curve that runs under the label."""
     canvas, size = axes.canvas, axes.canvas.size
     delivered = [curve for curve in panel.curves if curve.is_delivered]
     curve = delivered[0] if delivered else max(panel.curves, key=lambda curve: curve.peak.value)
     peak_x, peak_y = axes.x(curve.peak.speed), axes.y(curve.peak.value)
-    text = f"{curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} {speed_unit}"
+    text = f"{curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} rpm"
     text = truncate(text, axes.width - 4, size.text, True)
     half = width(text, size.text, True) / 2
     x = min(max(peak_x, axes.left + half + 2), axes.right - half - 2)
@@ -398,16 +386,13 @@ def _side_labels(axes: Axes, panel: _CurvePanel) -> None:
         canvas.text(column + 8, baseline, label, colour=colour, size=size, bold=curve.is_delivered)
 
 
-def _description(
-    rows: list[_LegendRow], speed_unit: str, title: str, count: str, cautions: Sequence[CautionNote]
-) -> str:
+def _description(rows: list[_LegendRow], title: str, count: str, cautions: Sequence[str]) -> str:
     sentences = [f"{title}, {count}."]
     for row in rows:
         peaks = [
-            f"peak {in_sentence(panel.title)} {curve.peak_value} {panel.unit} "
-            f"at {number(curve.peak.speed, 0)} {speed_unit}"
+            f"peak {in_sentence(panel.title)} {curve.peak_value} {panel.unit} at {number(curve.peak.speed, 0)} rpm"
             for panel, curve in row.curves
         ]
         note = f" ({sanitise(row.note)})" if row.note else ""
         sentences.append(f"{row.label}{note}: {join_and(peaks)}.")
-    return " ".join(sentences + [f"Caution: {caution.sentence(speed_unit)}" for caution in cautions])
+    return " ".join(sentences + [f"Caution: {sanitise(caution).rstrip('.')}." for caution in cautions])

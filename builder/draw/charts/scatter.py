@@ -11,23 +11,18 @@ from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing, Link
 from builder.draw.labels import number, sanitise, truncate, width, with_unit, wrap
-from builder.draw.style import ACCENT, INK, QUIET, WIDE, Size, line_colour, series_style
+from builder.draw.style import INK, QUIET, WIDE, Size, line_colour, series_style
 from builder.record.wording import in_sentence
 
 
 @dataclass(frozen=True)
 class Dot:
-    """One build: its two values, its name, and where its page is.
-
-    ``group`` is the index of its family in the chart's groups. ``highlighted`` brings a point forward.
-    """
+    """One build: its two values, its name, and where its page is."""
 
     x: float
     y: float
     label: str
     href: str = ""
-    group: int = 0
-    highlighted: bool = False
 
 
 @dataclass(frozen=True)
@@ -39,35 +34,26 @@ class Scatter:
     y_label: str
     y_unit: str
     dots: tuple[Dot, ...]
-    groups: tuple[str, ...] = ()
     whole_x: bool = False  # the horizontal values are years or the like: no thousands, no decimals
 
 
 _MAX_NAMED = 40  # with more points than this, none is named in the chart
 
 
+_INDENT, _GAP = 19.0, 16.0  # before a name below the chart, for its number, and after it [px]
+
+
 @dataclass(frozen=True)
 class _Entry:
-    """A family with its marker, or a number with the name it stands for, in the rows below the chart."""
+    """A name below the chart, with the number that stands for it in the chart."""
 
     label: str
-    group: int | None = None
-    number: str = ""
-
-    @property
-    def indent(self) -> float:
-        """Room for the marker or number [px]."""
-        return 15.0 if self.group is not None else 19.0
-
-    @property
-    def gap(self) -> float:
-        """Room after the label [px]."""
-        return 20.0 if self.group is not None else 16.0
+    number: str
 
 
 @chart
 def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawing:
-    """Draw points with a marker and a color for each family, each a link.
+    """Draw points, each a link.
 
     A point is named next to it, on two lines where one has no room; where points crowd, a number stands for the
     name, and the names are below. Of very many points none is named in the chart, only where it is pointed at.
@@ -84,8 +70,6 @@ def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawi
     y_ticks = ticks(y_limits, height, 44)
     left = label_width(tick_labels(y_ticks), size.small)
     box = (left, 30.0, size.width - left - 14, height)
-    groups = sorted({dot.group for dot in dots})
-    families = [_Entry(sanitise(data.groups[g]), group=g) for g in groups if 0 <= g < len(data.groups)]
     labels, numbered = (
         _place_labels(Axes(Canvas(size.width, 30 + height, size), box, x_limits, y_limits), dots)
         if len(dots) <= _MAX_NAMED
@@ -93,20 +77,16 @@ def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawi
     )
     # A name too long for the canvas goes on in the next row, without a number.
     names = [
-        _Entry(line, number="" if n else str(index))
+        _Entry(line, "" if n else str(index))
         for index, label in numbered
         for n, line in enumerate(wrap(label, size.width - 40, size.small))
     ]
-    rows = _rows(families, size) + _rows(names, size)
+    rows = _rows(names, size)
     canvas = Canvas(size.width, 30 + height + 48 + (20 * len(rows) + 6 if rows else 0), size)
     axes = Axes(canvas, box, x_limits, y_limits)
     axes.title(y_name, data.y_unit)
     axes.gridlines(y_ticks)
-    for group in groups:
-        _draw_points(axes, data, group, [dot for dot in dots if dot.group == group])
-    for dot in dots:
-        if dot.highlighted:
-            axes.points(dot.x, dot.y, ACCENT, "o", 15.0, face="none", markeredgewidth=1.8)
+    _draw_points(axes, data, dots)
     for label in labels:
         for n, line in enumerate(label.lines):
             baseline = label.baseline + n * (size.small + 2)
@@ -118,7 +98,7 @@ def scatter(data: Scatter, *, name: str = "scatter", size: Size = WIDE) -> Drawi
     for n, row in enumerate(rows):
         _draw_row(canvas, row, axes.bottom + 64 + 20 * n)
     title = f"{y_name} vs {in_sentence(x_name)}"
-    return canvas.to_drawing(name, title, _description(data, dots, families))
+    return canvas.to_drawing(name, title, _description(data, dots))
 
 
 def _rows(entries: list[_Entry], size: Size) -> list[list[_Entry]]:
@@ -127,7 +107,7 @@ def _rows(entries: list[_Entry], size: Size) -> list[list[_Entry]]:
     x = math.inf
     for entry in entries:
         label = truncate(entry.label, size.width - 40, size.small)
-        room = entry.indent + entry.gap + width(label, size.small)
+        room = _INDENT + _GAP + width(label, size.small)
         if x + room > size.width:
             rows.append([])
             x = 8.0
@@ -140,17 +120,14 @@ def _draw_row(canvas: Canvas, row: list[_Entry], baseline: float) -> None:
     size = canvas.size.small
     x = 8.0
     for entry in row:
-        if entry.group is not None:
-            marker = {"marker": series_style(entry.group).marker, "markersize": 8.0}
-            canvas.line([x + 4], [baseline - size * 0.36], line_colour(entry.group), **marker)
         canvas.text(x + 8, baseline, entry.number, anchor="center", colour=QUIET, size=size, bold=True)
-        canvas.text(x + entry.indent, baseline, entry.label, size=size)
-        x += entry.indent + width(entry.label, size) + entry.gap
+        canvas.text(x + _INDENT, baseline, entry.label, size=size)
+        x += _INDENT + width(entry.label, size) + _GAP
 
 
-def _draw_points(axes: Axes, data: Scatter, group: int, dots: list[Dot]) -> None:
-    """Draw one family's points, each with its link if it has one."""
-    colour, marker = line_colour(group), series_style(group).marker
+def _draw_points(axes: Axes, data: Scatter, dots: list[Dot]) -> None:
+    """Draw the points, each with its link if it has one."""
+    colour, marker = line_colour(0), series_style(0).marker
     linked, bare = [dot for dot in dots if dot.href], [dot for dot in dots if not dot.href]
     for some in (linked, bare):
         if some:
@@ -206,10 +183,9 @@ def _place_labels(axes: Axes, dots: list[Dot]) -> tuple[list[_Label], list[tuple
         return False
 
     crowded: list[Dot] = []
-    for dot in sorted(dots, key=lambda d: (not d.highlighted, -d.y, d.x, d.label)):
+    for dot in sorted(dots, key=lambda d: (-d.y, d.x, d.label)):
         text = sanitise(dot.label)
-        colour, distance = (ACCENT, 12.0) if dot.highlighted else (INK, 9.0)
-        if text and not place(dot, [(text,), *_halves(text)], colour, dot.highlighted, (distance,)):
+        if text and not place(dot, [(text,), *_halves(text)], INK, False, (9.0,)):
             crowded.append(dot)
     numbered: list[tuple[int, str]] = []
     marked: list[Dot] = []
@@ -259,16 +235,13 @@ def _distance(axes: Axes, one: Dot, another: Dot) -> float:
     return math.hypot(axes.x(one.x) - axes.x(another.x), axes.y(one.y) - axes.y(another.y))
 
 
-def _description(data: Scatter, dots: list[Dot], families: list[_Entry]) -> str:
+def _description(data: Scatter, dots: list[Dot]) -> str:
     x_name, y_name = sanitise(data.x_label), sanitise(data.y_label)
     left, right = (_values(data, f(dots, key=lambda d: d.x))[0] for f in (min, max))
     low, high = min(dots, key=lambda d: d.y), max(dots, key=lambda d: d.y)
     count = "One build" if len(dots) == 1 else f"{len(dots)} builds"
-    text = (
+    return (
         f"{count}, {in_sentence(y_name)} vs {in_sentence(x_name)}. {x_name} from {left} to {right}; "
         f"{in_sentence(y_name)} from "
         f"{_values(data, low)[1]} ({sanitise(low.label)}) to {_values(data, high)[1]} ({sanitise(high.label)})."
     )
-    if len(families) > 1:
-        text += f" Families: {', '.join(family.label for family in families)}."
-    return text + "".join(f" Marked: {_title(data, dot)}." for dot in dots if dot.highlighted)

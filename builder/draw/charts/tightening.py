@@ -9,7 +9,7 @@ from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing
 from builder.draw.footnotes import draw_notes, notes_height
-from builder.draw.labels import sanitise, truncate, width
+from builder.draw.labels import sanitise, truncate
 from builder.draw.style import INK, METAL, QUIET, RULE, WIDE, Size
 
 
@@ -17,14 +17,11 @@ from builder.draw.style import INK, METAL, QUIET, RULE, WIDE, Size
 class TighteningPattern:
     """Fasteners at (x, y), in the order of tightening, in any one unit; y grows upwards.
 
-    ``left`` and ``right`` are what is beyond the sides of the joint ("front"); ``remark`` is a note below
-    (steps and torques).
+    ``remark`` is a note below (steps and torques).
     """
 
     label: str
     fasteners: tuple[tuple[float, float], ...]
-    left: str = ""
-    right: str = ""
     remark: str = ""
 
 
@@ -41,10 +38,8 @@ def tightening_pattern(data: TighteningPattern, *, name: str = "tightening_patte
         raise ValueError(f"{label}: every fastener needs a position in numbers")
     left, right = min(x for x, _ in points), max(x for x, _ in points)
     low, high = min(y for _, y in points), max(y for _, y in points)
-    side_labels = [truncate(t, size.width * 0.2, size.small) for t in (data.left, data.right)]
-    border = max(width(t, size.small) for t in side_labels) + (46 if any(side_labels) else 30)
     scale = min(
-        (size.width - 2 * border) / (right - left) if right > left else math.inf,
+        (size.width - 60) / (right - left) if right > left else math.inf,
         (340.0 if size.narrow else 300.0) / (high - low) if high > low else math.inf,
     )
     scale = 1.0 if math.isinf(scale) else scale
@@ -68,9 +63,6 @@ def tightening_pattern(data: TighteningPattern, *, name: str = "tightening_patte
     for n, (x, y) in enumerate(pixels, start=1):
         canvas.circle(x, y, radius, METAL, INK, linewidth=2.0 if n == 1 else 1.1, zorder=1 + n * 1e-4)
         canvas.text(x, y + letters * 0.36, str(n), anchor="center", size=letters, bold=True)
-    middle = top + span_y / 2 + size.small * 0.36
-    canvas.text(start - edge - 8, middle, side_labels[0], anchor="right", colour=QUIET, size=size.small)
-    canvas.text(start + span_x + edge + 8, middle, side_labels[1], colour=QUIET, size=size.small)
     draw_notes(canvas, (), 26 + height - 8, data.remark)
     count = f"{len(points)} {'fastener' if len(points) == 1 else 'fasteners'}"
     description = f"{label}: {count} numbered in the order of tightening. "

@@ -77,7 +77,7 @@ def test_taper_and_out_of_round_are_the_largest_differences() -> None:
 @pytest.mark.parametrize("count", [1, 3, 8, 16])
 def test_any_number_of_bores(count: int, size: Size) -> None:
     bores = tuple(BoreReadings(f"Cyl {i + 1}", [[80.01, NAN], [80.02, 80.02 + i / 1e3]]) for i in range(count))
-    data = BoreMap("mm", ("20 mm down", "60 mm down"), ("Thrust", "Pin"), bores, 80.0, 80.02, 3)
+    data = BoreMap("mm", ("20 mm down", "60 mm down"), ("Thrust", "Pin"), bores, 3)
     assert label_conflicts(bore_map(data, size=size)) == []
 
 

@@ -26,7 +26,7 @@ NAN = math.nan
     ],
 )
 def test_any_pattern(at: tuple[tuple[float, float], ...], size: Size) -> None:
-    drawing = tightening_pattern(TighteningPattern("Flange", at, "front", "rear", "In two steps."), size=size)
+    drawing = tightening_pattern(TighteningPattern("Flange", at, "In two steps."), size=size)
     assert label_conflicts(drawing) == []
 
 

@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 
 from builder.draw.charts.power import Peak, PowerCurves, PullCurves, power_curves
-from builder.draw.footnotes import CautionNote
 from builder.figures.core import display_units as units
 from builder.figures.core.display_units import DisplayUnit, System
 from builder.figures.core.registry import POWER
@@ -46,7 +45,7 @@ def power_charts(session: DynoSession, system: System, *, both: bool) -> Iterato
         tuple(compared),
         torque_unit=units.TORQUE.label(system),
         power_unit=units.POWER.label(system),
-        cautions=tuple(CautionNote(f"{delivered.name}: {text}") for text in delivered.outside),
+        cautions=tuple(f"{delivered.name}: {text}" for text in delivered.outside),
     )
     caption = f"Torque and power, {_correction_text(session)}."
     if len(states) > 1:

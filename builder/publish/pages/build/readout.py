@@ -71,8 +71,6 @@ class Readout:
     series: tuple[ReadoutSeries, ...]
     panels: tuple[ReadoutPanel, ...]
     start: float
-    x_title: str = "Engine speed"
-    x_unit: str = "rpm"
 
     @property
     def start_index(self) -> int:
@@ -90,7 +88,7 @@ class Readout:
     def json(self, drawing: Drawing) -> str:
         """Return the data for the page's script, with where the axes are in each form of the drawing."""
         data: dict[str, Any] = {
-            "x": {"title": self.x_title, "unit": self.x_unit, "values": _steps(self.x, 0), "at": self.start_index},
+            "x": {"title": "Engine speed", "unit": "rpm", "values": _steps(self.x, 0), "at": self.start_index},
             "series": [[series.name, series.note, int(series.shown)] for series in self.series],
             "panels": [_panel(panel) for panel in self.panels],
             "forms": [[form.width, form.height, [list(area) for area in form.plots]] for form in drawing.forms],
