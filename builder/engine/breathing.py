@@ -15,7 +15,8 @@ import numpy as np
 from builder.engine.constants import CUBIC_FOOT_PER_MINUTE, GAS_CONSTANT_DRY_AIR, MECHANICAL_HORSEPOWER
 from builder.engine.validation import Value, require_not_negative, require_positive, unwrap_scalar
 
-#: Power a cylinder head could support for each cfm of one port's flow at 28 inH2O [hp]: common practice.
+#: Power a cylinder head could support for each cfm of one port's flow at 28 inH2O [hp]: common practice, no source;
+#: naturally aspirated four-strokes on gasoline.
 HORSEPOWER_PER_CFM = 0.257
 
 

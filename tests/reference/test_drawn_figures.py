@@ -25,7 +25,7 @@ INCH, POUND_FORCE, MM = 0.0254, 4.4482216152605, 1e-3
 
 
 def _dyno_sheet(archive: Path, top_end: str = "{}\n", induction: str = "natural", **log: np.ndarray) -> FigureSheet:
-    """Return the figures of a four on the dyno: 100 kPa, 20 degC, gasoline of 43.2 MJ/kg that burns with 14.6 of air."""
+    """Return the figures of a four on the dyno: 100 kPa, 20 degC, gasoline of 43.2 MJ/kg and 14.6 of air."""
     logs = {"a.csv": log_of(**log)}
     build, _ = write_build(archive, one_pull(), logs, induction=induction)
     (build.folder / "top_end.yaml").write_text(top_end)

@@ -156,7 +156,7 @@ define.alternative(
     formula=r"\rho_m / \rho",
     symbols=((r"\rho_m, \rho", "density of the charge and of the air outside", "kg/m³"),),
     working="{charge_density} / {air_density}",
-    validity="at peak power",
+    validity="at peak power; charge and outside air without fuel",
 )
 def density_ratio(charge_density: Value, air_density: Value) -> Value:
     """Return charge density over the density of the air outside [-]."""

@@ -91,7 +91,7 @@ define.figure(
     means="Average piston speed: a measure of wear and load that holds for any engine size.",
     formula=r"2 S n",
     working="2 × {stroke} × {speed_of_interest}",
-    validity="any engine",
+    validity="mean over a whole stroke at steady speed; the piston is fastest near 75° after TDC",
     inputs=("stroke", "speed_of_interest"),
 )(kinematics.mean_piston_speed)
 
@@ -169,7 +169,7 @@ def piston_acceleration(stroke: Value, rod_length: Value, speed_of_interest: Val
     means="Mass that moves with one piston: piston, pin, rings and rod small end.",
     formula=r"m_p + m_g + m_r + m_s",
     working="{piston_mass} + {pin_mass} + {ring_mass} + {small_end_mass}",
-    validity="any engine",
+    validity="parts as weighed; the small end's share of the rod by weighing it level, big end held",
     is_sum=True,
 )
 def reciprocating_mass(piston_mass: Value, pin_mass: Value, ring_mass: Value, small_end_mass: Value) -> Value:

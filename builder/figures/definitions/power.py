@@ -250,7 +250,7 @@ define.figure(
     formula=r"T / V_d",
     symbols=(("T", "peak torque", "N m"),),
     working="{peak_torque} / {displacement}",
-    validity="any engine",
+    validity="corrected peak over the geometric displacement; compare only results of one standard",
     inputs=("peak_torque", "displacement"),
 )(power.specific_torque)
 
@@ -264,7 +264,7 @@ define.figure(
     formula=r"P / V_d",
     symbols=(("P", "peak power", "W"),),
     working="{peak_power} / {displacement}",
-    validity="any engine",
+    validity="corrected peak over the geometric displacement; compare only results of one standard",
     inputs=("peak_power", "displacement"),
 )(power.specific_power)
 

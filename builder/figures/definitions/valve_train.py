@@ -249,7 +249,7 @@ define.figure(
     formula=r"L_v / D_v",
     working="{valve_lift} / {valve_diameter}",
     symbols=(("L_v", "net valve lift", "m"),),
-    validity="poppet valves",
+    validity="poppet valves; flow gains little above about 0.25 (Heywood ch. 6, from memory)",
 )(train.lift_to_diameter)
 
 
@@ -367,7 +367,7 @@ define.figure(
     formula=r"h_0 - L_v - h_s",
     working="measured: {coil_bind_measured}",
     symbols=(("h_0", "installed height", "m"), ("L_v", "net valve lift", "m"), ("h_s", "height at coil bind", "m")),
-    validity="measured wins",
+    validity="rigid valve train at full lift; a measured clearance takes precedence",
     inputs=("coil_bind_measured",),
 )(unchanged)
 
@@ -389,7 +389,7 @@ define.figure(
     formula=r"g_0 - L_v",
     working="measured: {retainer_to_seal_measured}",
     symbols=(("g_0", "gap with the valve closed", "m"), ("L_v", "net valve lift", "m")),
-    validity="measured wins",
+    validity="rigid valve train at full lift, cold; a measured clearance takes precedence",
     inputs=("retainer_to_seal_measured",),
 )(unchanged)
 

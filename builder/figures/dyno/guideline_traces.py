@@ -18,7 +18,8 @@ from builder.figures.review.guideline_defaults import GuidelineValue, guideline_
 from builder.record.models.shop import Shop
 
 _FULL_LOAD = 0.9
-"""Throttle opening from which the mixture is held against its guideline, where the throttle was logged."""
+"""Throttle opening from which the mixture is held against its guideline, where the throttle was logged (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -55,7 +55,8 @@ CheckKind = Literal["fit", "check", "joint", "bore", "finish"]
 _CHECKS_AT = "assembly.checks"
 _FINISH_AT = "work.surface_finish"
 _OIL_CLEARANCE_TOLERANCE = 0.25
-"""How far an oil clearance may be from 0.001 of the journal, as a part of it, without a caution."""
+"""How far an oil clearance may be from 0.001 of the journal, as a part of it, without a caution (common practice, no
+source)."""
 
 
 @dataclass(frozen=True)

@@ -133,7 +133,7 @@ def test_every_figure_says_what_it_is() -> None:
         assert description.section in SECTIONS, slug
         assert description.means.endswith("."), slug
         assert description.source, slug
-        assert description.validity, slug
+        assert description.validity not in ("", "any engine", "as measured"), slug
         for method in definition.methods:
             assert method.working, slug
             for name in method.inputs:
