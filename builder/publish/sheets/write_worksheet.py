@@ -52,7 +52,7 @@ def write_worksheet(archive: Path, slug: str, sections: Sequence[str], out: Path
     }
     texts = map_texts(data, lambda text: renderable(english.text(text)))
     pdf = compile_typst(TEMPLATE, texts, {}, archive=archive, date=pdf_date(identity.date), english=english)
-    path = out / f"{slug}-{FILE}"
+    path = out / "-".join((slug, *sections, FILE))
     with translate_os_errors(out, site=False):
         out.mkdir(parents=True, exist_ok=True)
         write_if_changed(path, pdf)

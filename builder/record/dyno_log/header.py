@@ -14,6 +14,7 @@ from builder.record.dyno_log.encoding import CLOCK, DELIMITERS, Line, is_number,
 MAX_COLUMNS = 500
 SEARCHED_LINES = 400
 _SAMPLED_ROWS = 20
+_SEARCHED_FOR_HINT = 40
 
 CorrectionKind = Literal["observed", "corrected", ""]
 
@@ -228,6 +229,20 @@ def is_header(cells: Sequence[str], mapped: Mapping[str, str] | None = None) -> 
     slugs = {slug for slug, text in (mapped or {}).items() if columns_named(text, cells)}
     slugs.update(slug for cell in cells if cell for slug in heading(cell).slugs)
     return "engine_speed" in slugs and bool(slugs & {"torque", "power"})
+
+
+def incomplete_header(lines: Sequence[Line]) -> tuple[Line, str, tuple[str, ...]] | None:
+    """Return the first line that names a speed without a torque or power, or the reverse.
+
+    With it the missing channel and the cells that no channel is known for.
+    """
+    for line in lines[:_SEARCHED_FOR_HINT]:
+        for cells in (split_cells(line.text, delimiter) for delimiter in DELIMITERS if delimiter in line.text):
+            named = {slug for cell in cells for slug in heading(cell).slugs}
+            unknown = tuple(cell for cell in cells if cell.strip() and not is_number(cell) and not heading(cell).slugs)
+            if len(cells) <= MAX_COLUMNS and unknown and ("engine_speed" in named) != bool(named & {"torque", "power"}):
+                return line, "torque" if "engine_speed" in named else "engine_speed", unknown
+    return None
 
 
 def columns_named(text: str, cells: Sequence[str]) -> list[int]:

@@ -6,7 +6,7 @@ torque or power are concerned, a warning where a lesser channel or a footer is l
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -32,7 +32,7 @@ from builder.record.dyno_log.encoding import (
     number,
     split_cells,
 )
-from builder.record.dyno_log.header import SEARCHED_LINES, Header, complete_rows, find_header
+from builder.record.dyno_log.header import SEARCHED_LINES, Header, complete_rows, find_header, incomplete_header
 from builder.record.dyno_log.normalise import Clock, blanks_to_tabs, read_clock
 from builder.record.dyno_log.plausibility import check_channels
 from builder.record.dyno_log.rows import read_rows
@@ -91,7 +91,7 @@ def read_dyno_log(
         return None, [Problem(shown, text.line, text.message)]
     text, first_lines, header = _header_of(text, columns or {})
     if header is None:
-        return None, [_no_header(text, bool(first_lines), columns or {}, shown)]
+        return None, [_no_header(text, first_lines, columns or {}, shown)]
     columns, units = dict(columns or {}), dict(units or {})
     clock = read_clock(text, header, columns, units)
     if clock is not None:
@@ -188,9 +188,19 @@ def _in_order(problems: list[Problem]) -> list[Problem]:
     return sorted(dict.fromkeys(problems), key=lambda problem: problem.line)
 
 
-def _no_header(text: LogText, any_lines: bool, mapped: Mapping[str, str], path: Path) -> Problem:
-    if not any_lines:
+def _no_header(text: LogText, first_lines: Sequence[Line], mapped: Mapping[str, str], path: Path) -> Problem:
+    if not first_lines:
         return Problem(path, 1, "the first line is too long to be one of a log; the file is damaged or not a log")
+    if not mapped and (incomplete := incomplete_header(first_lines)):
+        line, missing, unknown = incomplete
+        has, lacks = ("an engine speed", "torque or power") if missing == "torque" else ("torque or power", "speed")
+        cells = ", ".join(repr(cell[:40]) for cell in unknown[:6])
+        return Problem(
+            path,
+            line.number,
+            f"names {has} and no {lacks} that is known: if it is one of {cells}, say so at the pull, such as "
+            f"columns: {{{missing}: {unknown[0][:40]!r}}}",
+        )
     searched = min(SEARCHED_LINES, text.data.count(b"\n"))
     headers = ", ".join(map(repr, mapped.values()))
     return Problem(

@@ -16,7 +16,8 @@ TRANSLATED_WORDS: Mapping[str, tuple[str, ...]] = {
         "giri", "giri motore", "numero giri", "regime motore", "velocita motore", "velocita rotazione",
     ),
     "torque": (
-        "drehmoment", "moment", "motordrehmoment", "motormoment", "couple", "couple moteur", "par", "par motor",
+        "drehmoment", "drehmom", "moment",
+        "motordrehmoment", "motormoment", "couple", "couple moteur", "par", "par motor",
         "momento", "coppia", "coppia motore", "momento torcente",
     ),
     "power": (

@@ -54,8 +54,8 @@ def test_the_exhaust_opens_at_the_larger_number_before_the_top(tmp_path: Path) -
 @pytest.mark.parametrize(
     ("side", "readings", "warning"),
     [
-        ("intake", "opening: 136 deg, closing: 72 deg", "are the two readings swapped?"),
-        ("exhaust", "opening: 81 deg, closing: 147 deg", "are the two readings swapped?"),
+        ("intake", "opening: 136 deg, closing: 72 deg", "the two readings may be swapped"),
+        ("exhaust", "opening: 81 deg, closing: 147 deg", "the two readings may be swapped"),
         ("intake", "opening: 346 deg, closing: 226 deg", None),  # a wheel marked all round
         ("intake", "opening: 10 deg, closing: 60 deg", "look at how both were counted"),
     ],

@@ -125,6 +125,11 @@ def test_no_header(tmp_path: Path) -> None:
     refused(tmp_path, "x" * 100_000, "1: error: ", "too long")
 
 
+def test_a_header_that_lacks_one_column_names_what_it_may_be(tmp_path: Path) -> None:
+    refused(tmp_path, "Bench 2;;\nRPM;Twist [Nm];Note\n3000;300;x\n", "2: error: ", "columns: {torque: 'Twist [Nm]'}")
+    refused(tmp_path, "Turns,Torque (Nm)\n3000,300\n", "1: error: ", "columns: {engine_speed: 'Turns'}")
+
+
 def test_no_rows(tmp_path: Path) -> None:
     refused(tmp_path, HEAD, "1: error: ", "no row of numbers")
     refused(tmp_path, HEAD + "s,rpm,Nm,kW,C\n", "1: error: ", "no row of numbers")

@@ -18,7 +18,8 @@ CHECKS = tuple(check for module in _MODULES for check in module.define.checks)
 def find_contradictions(solver: Solver) -> tuple[Contradiction, ...]:
     """Return every contradiction between the values of a build, in the order of the checks.
 
-    A value that more of the checks name than any other of its contradiction is the most likely slip.
+    A value that more of the checks name than any other of its contradiction is the most likely slip; that it is far
+    from its neighbors is left out where it is the most likely slip of a contradiction with other values.
     """
     record = RecordValues(solver)
     found = [
@@ -26,7 +27,9 @@ def find_contradictions(solver: Solver) -> tuple[Contradiction, ...]:
         for item in run_checks(CHECKS, record)
     ]
     named = Counter(path for path, _ in {(value.path, item.check) for item in found for value in item.values})
-    return tuple(replace(item, suspect=_suspect(item, named)) for item in found)
+    found = [replace(item, suspect=_suspect(item, named)) for item in found]
+    suspects = {item.suspect.path for item in found if item.suspect and len(item.values) > 1}
+    return tuple(item for item in found if len(item.values) > 1 or item.values[0].path not in suspects)
 
 
 def _suspect(found: Contradiction, named: Counter[str]) -> RecordedValue | None:

@@ -126,7 +126,7 @@ def _degree_wheel(record: RecordValues) -> Iterator[Comparison]:
             continue
         for label, middle in readings:
             opposite = abs(float(middle.values[0] - installed.values[0])) > 150
-            advice = "are the two readings swapped?" if opposite else "look at how both were counted"
+            advice = "the two readings may be swapped" if opposite else "look at how both were counted"
             yield compare((label, middle), "equals", (name, installed), within=_WHEEL, advice=advice)
         yield from _events(record, side, name, installed)
 
