@@ -233,6 +233,7 @@ def _dyno_state(state: EngineState, date: str | None) -> DynoState | None:
         freedom=state.scatter.freedom,
         pulls=len(state.averaged_pulls),
         date=date,
+        shared=state.shared,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import msgspec
@@ -15,7 +16,8 @@ class DynoState(msgspec.Struct, frozen=True, array_like=True):
     """A state of the engine on the dyno: mean corrected torque [N m] on an even grid of speeds [rev/s].
 
     ``scatter`` is the standard deviation of a pull's mean torque over that torque [-], known with ``freedom`` degrees
-    of freedom; ``pulls`` went into the mean.
+    of freedom; ``pulls`` went into the mean. ``shared`` is the standard uncertainty of what all pulls of a session
+    share over the torque [-]: calibration, resolution and air, as far as they are recorded.
     """
 
     name: str
@@ -31,6 +33,7 @@ class DynoState(msgspec.Struct, frozen=True, array_like=True):
     freedom: float
     pulls: int
     date: str | None = None
+    shared: float = 0.0
 
     @property
     def speeds(self) -> Array:
@@ -47,8 +50,8 @@ class DynoState(msgspec.Struct, frozen=True, array_like=True):
 class StateDifference:
     """The mean torque [N m] of two states over the speeds they share [rev/s].
 
-    ``half_width``: of the 95 % interval of the difference, from how far the pulls of each session scatter. How far the
-    dyno itself reads differently from session to session is not known and not in it.
+    ``half_width``: of the 95 % interval of the difference, from how far the pulls of each session scatter and, between
+    sessions, from what the pulls of either share. What is not recorded of a dyno is not in it.
     """
 
     before: float
@@ -71,7 +74,9 @@ class StateDifference:
 def compare_states(before: DynoState, after: DynoState) -> StateDifference | None:
     """Return the mean torque of two states compared.
 
-    None where they are corrected to different standards, or share no speeds. Source of the interval: JCGM 100, G.4.1.
+    States with the same date are of one session. Between sessions calibration and air are taken as independent, which
+    is the cautious side. None where they are corrected to different standards, or share no speeds. Source of the
+    interval: JCGM 100, G.4.1.
     """
     low = max(before.speeds[0], after.speeds[0])
     high = min(before.speeds[-1], after.speeds[-1])
@@ -82,6 +87,8 @@ def compare_states(before: DynoState, after: DynoState) -> StateDifference | Non
         (state.scatter * mean / state.pulls**0.5, state.freedom)
         for state, mean in zip((before, after), means, strict=True)
     ]
+    if before.date is None or before.date != after.date:
+        shares += [(state.shared * mean, math.inf) for state, mean in zip((before, after), means, strict=True)]
     return StateDifference(means[0], means[1], float(low), float(high), half_width(*shares))
 
 

@@ -47,6 +47,22 @@ def test_the_interval_is_that_of_the_scatter_of_both_sessions() -> None:
     assert four.half_width == pytest.approx(found.half_width / 2)
 
 
+def test_between_sessions_the_dynos_own_uncertainty_counts_twice() -> None:
+    """Source: JCGM 100, 5.1.2 and G.4.1: 1 % of each session, exactly known, next to 0.5 % scatter of each."""
+    before = msgspec.structs.replace(BEFORE, shared=0.01, date="2018-03-01")
+    same = compare_states(before, msgspec.structs.replace(before, name="second"))
+    other = compare_states(before, msgspec.structs.replace(before, date="2021-03-01"))
+    unknown = compare_states(*(msgspec.structs.replace(before, date=None),) * 2)
+    assert same is not None
+    assert other is not None
+    assert unknown is not None
+    assert same.half_width == pytest.approx(student.ppf(0.975, 12) * 2**0.5 * 0.005 * 105.0, rel=1e-4)
+    freedom = (2 * 0.005**2 + 2 * 0.01**2) ** 2 / (2 * 0.005**4 / 6)
+    combined = (2 * 0.005**2 + 2 * 0.01**2) ** 0.5 * 105.0
+    assert other.half_width == pytest.approx(student.ppf(0.975, freedom) * combined, rel=1e-3)
+    assert unknown.half_width == other.half_width
+
+
 def test_nothing_is_compared_across_standards_or_without_common_speeds() -> None:
     assert compare_states(BEFORE, msgspec.structs.replace(BEFORE, standard="DIN 70020")) is None
     assert compare_states(BEFORE, msgspec.structs.replace(BEFORE, start=80.0)) is None

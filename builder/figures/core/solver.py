@@ -337,7 +337,8 @@ class Solver:
             rounding = np.array([unit.rounding_step(step, system) for step in by_position])
         elif finest and (method.is_sum or (is_reading and not expanded)):
             rounding = np.full(values.shape, finest)
-            rounding_of_value = min(finest, expanded) if axis and expanded else finest
+            # The mean of unequal readings has more digits than they have; that of equal ones has not.
+            rounding_of_value = min(finest, expanded) if axis and expanded and np.ptp(values) > 0 else finest
         alternate = None
         other = self._other_system(unit)
         if other:

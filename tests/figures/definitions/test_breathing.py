@@ -134,13 +134,13 @@ def test_injector_duty_from_the_pulse_that_was_logged(tmp_path: Path) -> None:
 
 
 def test_an_injector_rated_by_volume_counts_at_the_fuels_density(tmp_path: Path) -> None:
-    """440 cc/min of fuel at 750 kg/m3 is 5.5 g/s; without the density it is not known by mass."""
+    """440 cc/min of fuel at 750 kg/m3 is 5.5 g/s; without the density it rests on a typical one."""
     rpm = np.arange(2000, 6001, 100)
     log = log_of(rpm=rpm, **{"Fuel flow (kg/h)": 10 + rpm / 1000})
     build, problems = write_build(tmp_path, one_pull(), {"a.csv": log})
     assert not problems
     (build.folder / "top_end.yaml").write_text("induction: {injectors: {count: 4, flow: 440 cc/min}}\n")
-    duties = {}
+    bases = {}
     for density in ("", "density: 750 kg/m3"):
         sheet_text = f"title: T\nengine: {{cylinders: 4, fuel: {{kind: petrol, {density}}}}}\n"
         (build.folder / "build.yaml").write_text(sheet_text)
@@ -148,9 +148,10 @@ def test_an_injector_rated_by_volume_counts_at_the_fuels_density(tmp_path: Path)
         assert not more
         assert again is not None
         sheet = compute(again, Shop())
-        duties[density] = sheet.value("injector_duty"), sheet.value("peak_power_speed")
-    assert duties[""][0] is None
-    duty, speed = duties["density: 750 kg/m3"]
+        bases[density] = sheet["injector_duty"].basis
+    assert bases[""] == "typical"
+    assert bases["density: 750 kg/m3"] != "typical"
+    duty, speed = sheet.value("injector_duty"), sheet.value("peak_power_speed")
     assert speed is not None
     assert duty == pytest.approx((10 + speed * 60 / 1000) / 3600 / (4 * 440e-6 / 60 * 750), rel=1e-3)
 
