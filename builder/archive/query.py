@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from builder.archive.fields import BY_SLUG, Field, System, choice_of, number_of, weights_from
 from builder.archive.index import INDEX_PATH, read_index
@@ -16,6 +16,14 @@ from builder.archive.summary import Summary, newest_first
 from builder.record.files import build_folders
 from builder.record.wording import count_of, in_sentence
 from builder.record.yaml_loader import read_yaml
+
+if TYPE_CHECKING:
+    from builder.record.models.shop import Shop
+
+RecordMap: TypeAlias = Callable[
+    [Callable[[Path], "Summary | str | None"], Sequence[Path]], Iterable["Summary | str | None"]
+]
+"""Applies a function to the folder of each build, in order: ``map``, or one that uses every core."""
 
 _SYSTEMS: dict[str, System] = {"inch": "inch", "metric": "metric"}
 _COLUMNS = ("displacement", "compression_ratio", "fuel", "peak_torque", "peak_power")
@@ -51,15 +59,15 @@ class QueryContext:
         raise QueryError(f"no published build is called {slug}: {hint}")
 
 
-def open_index(archive: Path) -> QueryContext:
-    """Read the index of an archive; where nothing was published yet, its finished builds.
+def open_index(archive: Path, map_records: RecordMap = map) -> QueryContext:
+    """Read the index of an archive; where nothing was published yet, its finished builds, by ``map_records``.
 
     Raises ArchiveError where the folder of the builds is missing.
     """
     folders = build_folders(archive)
     summaries, source = read_index(archive / INDEX_PATH), ""
     if summaries is None:
-        summaries, source = _summaries_of_records(archive, folders)
+        summaries, source = _summaries_of_records(archive, folders, map_records)
     profile = _read_profile(archive / "builds" / "shop.yaml")
     units, weights = profile.get("units"), profile.get("likeness_weights")
     first = profile.get("first_units") if units not in _SYSTEMS else units
@@ -73,26 +81,35 @@ def open_index(archive: Path) -> QueryContext:
     )
 
 
-def _summaries_of_records(archive: Path, folders: Sequence[Path]) -> tuple[tuple[Summary, ...], str]:
+def _summaries_of_records(
+    archive: Path, folders: Sequence[Path], map_records: RecordMap
+) -> tuple[tuple[Summary, ...], str]:
     """Return the summaries of the builds that a publish would show, from their records, and a sentence about that."""
-    from builder.archive.build_summary import summary_of_record
-    from builder.figures.core.guard import Guard
-    from builder.record.load import read_build, read_shop
+    from builder.record.load import read_shop
 
-    shop, _ = read_shop(archive)
     summaries, unread = [], 0
-    for folder in folders:
-        build, _ = read_build(folder, archive)
-        if build is None:
-            unread += 1
-        elif build.build.status == "finished":
-            summary = Guard(folder.name).run("the build", partial(summary_of_record, build, shop), None)
-            unread += summary is None
-            summaries += [summary] if summary is not None else []
+    for summary in map_records(partial(_summary_of_folder, archive, read_shop(archive)[0]), folders):
+        if isinstance(summary, Summary):
+            summaries.append(summary)
+        unread += summary is None
     source = f"nothing published yet: computed from {count_of(len(summaries), 'finished build')}"
     if unread:
         source += f"; {count_of(unread, 'build')} left out, `millbook check` says why"
     return newest_first(summaries), source
+
+
+def _summary_of_folder(archive: Path, shop: Shop, folder: Path) -> Summary | str | None:
+    """Return the summary of a finished build, the status of one that is not, and None where it cannot be read."""
+    from builder.archive.build_summary import summary_of_record
+    from builder.figures.core.guard import Guard
+    from builder.record.load import read_build
+
+    build, _ = read_build(folder, archive)
+    if build is None:
+        return None
+    if build.build.status != "finished":
+        return str(build.build.status)
+    return Guard(folder.name).run("the build", partial(summary_of_record, build, shop), None)
 
 
 def _read_profile(path: Path) -> dict[str, Any]:
@@ -101,13 +118,13 @@ def _read_profile(path: Path) -> dict[str, Any]:
     return document.value if document is not None and isinstance(document.value, dict) else {}
 
 
-def find_lines(archive: Path, conditions: Sequence[str], words: str) -> list[str]:
+def find_lines(archive: Path, conditions: Sequence[str], words: str, map_records: RecordMap = map) -> list[str]:
     """Return the builds that meet the conditions and hold every word, as lines of a table below what was searched.
 
     Conditions on one field are alternatives, those on different fields all have to be met. Raises QueryError for a
     condition that cannot be read, and for a value that no build has.
     """
-    context = open_index(archive)
+    context = open_index(archive, map_records)
     ranges: dict[str, list[WrittenRange]] = {}
     choices: dict[str, list[str]] = {}
     for condition in conditions:

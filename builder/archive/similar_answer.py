@@ -14,7 +14,7 @@ from typing import Any
 
 from builder.archive.fields import BY_SLUG, TEXTS, System, choice_of, number_of
 from builder.archive.job_costs import JobCosts, cost_ranges, job_costs
-from builder.archive.query import QueryContext, QueryError, field_named, normal_choice, open_index
+from builder.archive.query import QueryContext, QueryError, RecordMap, field_named, normal_choice, open_index
 from builder.archive.search import Similar, read_range, similar
 from builder.archive.similarity import plan_from_values
 from builder.archive.summary import Summary
@@ -43,6 +43,7 @@ def similar_lines(
     as_json: bool = False,
     with_costs: bool = False,
     with_own_engine: bool = False,
+    map_records: RecordMap = map,
 ) -> list[str]:
     """Return the builds most like a build of the archive, or like a plan in a YAML file, as lines or as JSON.
 
@@ -50,7 +51,7 @@ def similar_lines(
     from other builds of the same engine too. Raises QueryError where there
     is no such build, or the plan cannot be read.
     """
-    context = open_index(archive)
+    context = open_index(archive, map_records)
     is_file = target.endswith((".yaml", ".yml"))
     plan = _read_plan(Path(target), context.system_of_numbers) if is_file else _build_as_plan(context, archive, target)
     system = context.system_of_numbers or plan.system or context.system

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NoReturn, TypeVar
 
 import click
 
@@ -15,6 +15,12 @@ if TYPE_CHECKING:
     from builder.publish.plan_report import PlanReport
     from builder.publish.report import PublishReport
     from builder.record.report import CommandReport
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+_FEW_BUILDS = 30
+"""Up to so many builds are read sooner than other processes start."""
 
 archive_option = click.option(
     "--archive",
@@ -49,6 +55,15 @@ def plain_errors() -> Iterator[None]:
             raise
         click.echo(_translated(f"Error: {error}"), err=True)
         sys.exit(2 if isinstance(error, ArchiveError) else getattr(error, "exit_status", 1))
+
+
+def on_every_core(work: Callable[[T], R], items: Sequence[T]) -> Iterator[R]:
+    """Yield the result of `work` for each build, in order, with a progress bar; many builds are shared by processes."""
+    from builder.commands.progress import progress_bar
+    from builder.publish.workers import WorkerPool
+
+    with progress_bar() as progress, WorkerPool(progress=progress) as workers:
+        yield from workers.map(work, items, step="reading builds", inline_up_to=_FEW_BUILDS)
 
 
 def echo(line: object) -> None:

@@ -21,5 +21,5 @@ def command(slugs: tuple[str, ...], out: Path | None, archive: Path) -> None:
     from builder.publish.pages.archive.comparison import write_comparison
 
     with common.plain_errors():
-        path = write_comparison(archive, slugs, out or archive / "compare")
+        path = write_comparison(archive, slugs, out or archive / "compare", common.on_every_core)
     common.print_result([], [path], ok=True)

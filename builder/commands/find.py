@@ -26,5 +26,5 @@ def command(words: tuple[str, ...], where: tuple[str, ...], archive: Path) -> No
     from builder.archive.query import find_lines
 
     with common.plain_errors():
-        lines = find_lines(archive, where, " ".join(words))
+        lines = find_lines(archive, where, " ".join(words), common.on_every_core)
     common.print_result([], lines, ok=True)

@@ -25,5 +25,13 @@ def command(target: str, count: int, shop: bool, own_engine: bool, as_json: bool
     from builder.archive.similar_answer import similar_lines
 
     with common.plain_errors():
-        lines = similar_lines(archive, target, count, as_json=as_json, with_costs=shop, with_own_engine=own_engine)
+        lines = similar_lines(
+            archive,
+            target,
+            count,
+            as_json=as_json,
+            with_costs=shop,
+            with_own_engine=own_engine,
+            map_records=common.on_every_core,
+        )
     common.print_result([], lines, ok=True)

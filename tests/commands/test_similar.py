@@ -6,6 +6,9 @@ import json
 import shutil
 from pathlib import Path
 
+import pytest
+
+from builder.commands import common
 from tests.support.command_line import run
 from tests.support.tiny_archive import write_build, write_sheet
 
@@ -58,6 +61,16 @@ def test_an_archive_that_was_never_published_answers_from_its_records(tmp_path: 
     assert "cam: Heron Camshafts HC 230" in answer
     assert "no estimate: not enough similar builds (1; 5 needed)" in answer
     assert "cedar" not in answer
+
+
+def test_other_processes_read_the_records_to_the_same_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    archive = _archive(tmp_path)
+    (archive / "builds" / "birch" / "cam.yaml").write_text("card: [\n")
+    answer = run("similar", "ash", archive=archive).output
+    assert "computed from 1 finished build; 1 build left out" in answer
+    monkeypatch.setattr(common, "_FEW_BUILDS", 0)
+    assert run("similar", "ash", archive=archive).output == answer
+    assert run("find", archive=archive).output.startswith("nothing published yet: computed from 1 finished build")
 
 
 def test_a_planned_build_is_compared_by_what_is_wanted(tmp_path: Path) -> None:

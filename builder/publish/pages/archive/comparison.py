@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from builder.archive.compare import FileComparison, compare, compare_records, compared_record
 from builder.archive.fields import System
-from builder.archive.query import QueryError, open_index
+from builder.archive.query import QueryError, RecordMap, open_index
 from builder.publish.english import english_of, shown_texts
 from builder.publish.pages.build.similar_builds import overlay_request
 from builder.publish.pages.templating import page_environment, translate_template_errors
@@ -19,12 +19,12 @@ from builder.record.redaction import without_private
 _MAX_CURVES = 4
 
 
-def write_comparison(archive: Path, slugs: Sequence[str], out: Path) -> Path:
+def write_comparison(archive: Path, slugs: Sequence[str], out: Path, map_records: RecordMap = map) -> Path:
     """Write the page of these builds into `out` and return its path.
 
     Raises QueryError for fewer than two builds or an unknown one, PublishError for a faulty template.
     """
-    context = open_index(archive)
+    context = open_index(archive, map_records)
     if not 2 <= len(set(slugs)) == len(slugs):
         raise QueryError("name two or more different builds to compare")
     summaries = [context.get(slug) for slug in slugs]
