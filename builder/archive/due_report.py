@@ -18,7 +18,6 @@ from builder.archive.shop_profile import read_shop_profile
 from builder.figures.core.guard import Guard
 from builder.record.load import build_folders, read_build
 from builder.record.models.build import Build
-from builder.record.models.shop import Shop
 from builder.record.problem import errors_in
 from builder.record.report import CommandReport
 
@@ -52,7 +51,8 @@ def due_report(archive: Path, today: datetime.date, *, as_json: bool = False) ->
     rows = [_Row(by_slug[slug], item, item.status(today)) for slug, item in ordered]
     rows = [row for row in rows if not (row.item.is_warranty and row.status == "overdue")]  # it has ended
     rows.sort(key=lambda row: _ORDER.index(row.status))
-    lines = (json.dumps([_json(row) for row in rows], indent=2, ensure_ascii=False),) if as_json else _lines(rows, shop)
+    text = _lines(rows, _engines_in_the_shop(current, builds))
+    lines = (json.dumps([_json(row) for row in rows], indent=2, ensure_ascii=False),) if as_json else text
     return CommandReport(problems, tuple(lines), ok=not errors_in(problems))
 
 
@@ -67,20 +67,36 @@ def _last_of_each_engine(builds: list[Build]) -> list[Build]:
     return [build for build in builds if build in last.values()]
 
 
+def _engines_in_the_shop(current: list[Build], builds: list[Build]) -> dict[str, str]:
+    """Return the slug of the build that has an engine in the shop again, by the slug of the one delivered before."""
+    here = {
+        engine_key(number): build.slug
+        for build in current
+        if (number := build.build.engine_number) and (build.delivery is None or build.delivery.delivered is None)
+    }
+    return {
+        build.slug: here[engine_key(build.build.engine_number)]
+        for build in builds
+        if build.delivery and build.delivery.delivered and engine_key(build.build.engine_number or "") in here
+    }
+
+
 def _day(build: Build) -> datetime.date:
     return build.build.started or build.build.finished or datetime.date.max
 
 
-def _lines(rows: list[_Row], shop: Shop) -> Iterator[str]:
+def _lines(rows: list[_Row], in_the_shop: dict[str, str]) -> Iterator[str]:
     if not rows:
-        yield "nothing due: no delivered engine has a service schedule with names, or a warranty"
-        return
+        why = "" if in_the_shop else ": no delivered engine has a service schedule with names, or a warranty"
+        yield f"nothing due{why}"
     for row in rows:
         build = row.build.build
         identity = ", ".join(filter(None, (build.number, build.engine_number)))
         name = f"{row.build.slug} ({identity})" if identity else row.build.slug
         what = row.item.what if row.item.is_warranty else f"{row.item.name}: {row.item.what}"
         yield f"{row.status:<9} {name}: {what}; {due_text(row.item)}"
+    for earlier, later in in_the_shop.items():
+        yield f"left out  {earlier}: the engine is in the shop again ({later})"
 
 
 def _json(row: _Row) -> dict[str, object]:

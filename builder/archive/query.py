@@ -146,12 +146,13 @@ def find_lines(archive: Path, conditions: Sequence[str], words: str, map_records
     if not found:
         for several in ranges.values():
             _require_some(context, several)
+    asked_in = next((asked.system for several in ranges.values() for asked in several if asked.system), None)
     searched = [" or ".join(asked.text for asked in several) for several in ranges.values()]
     searched += [f"{slug} {' or '.join(values)}" for slug, values in choices.items()]
     return [
         *([context.source] if context.source else []),
         *([f"searched: {', '.join(searched)}"] if searched else []),
-        *_table(found, context.system),
+        *_table(found, context.system_of_numbers or asked_in or context.system),
     ]
 
 

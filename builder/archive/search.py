@@ -106,6 +106,13 @@ class WrittenRange:
     """The single value [SI] that the range is about."""
 
     @property
+    def system(self) -> System | None:
+        """The system that its unit belongs to, where the field has one for each."""
+        if self.field.inch.label == self.field.metric.label:
+            return None
+        return "inch" if self.unit is self.field.inch else "metric"
+
+    @property
     def text(self) -> str:
         """The range in words: `displacement 399.5 to 400.5 cu in`."""
         low, high = (None if end is None else self.unit.factor * end for end in self.limits)

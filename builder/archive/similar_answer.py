@@ -104,8 +104,7 @@ def _read_plan(path: Path, system: System | None) -> Summary:
         asked = read_range(text, field, system)
         if isinstance(asked, str):
             raise QueryError(f"{path}:{line}: {asked}")
-        if written_in is None and field.inch.label != field.metric.label:
-            written_in = "inch" if asked.unit is field.inch else "metric"
+        written_in = written_in or asked.system
         ends = [end for end in asked.limits if end is not None]
         values[field.slug] = sum(ends) / len(ends)
     for name in ("cylinders", "year"):

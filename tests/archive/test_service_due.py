@@ -142,6 +142,13 @@ def test_the_last_build_of_an_engine_counts(tmp_path: Path) -> None:
     assert {line.split()[1] for line in due_report(tmp_path, datetime.date(2026, 1, 1)).lines} <= {"new", "known"}
 
 
+def test_an_engine_that_is_in_the_shop_again_is_named(tmp_path: Path) -> None:
+    _write(tmp_path, "old", build=f"{SHEET}started: 2022-01-01\n")
+    _write(tmp_path, "new", build=f"{SHEET}started: 2024-01-01\n", delivery="note: not yet\n")
+    lines = due_report(tmp_path, datetime.date(2026, 1, 1)).lines
+    assert list(lines) == ["nothing due", "left out  old: the engine is in the shop again (new)"]
+
+
 def test_the_command_prints_lines_and_json(tmp_path: Path) -> None:
     _write(tmp_path, service=SERVICE)
     arguments = ["due", "--archive", str(tmp_path), "--date", "2025-09-01"]
