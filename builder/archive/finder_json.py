@@ -30,6 +30,7 @@ from builder.archive.fields import (
     weights_from,
 )
 from builder.archive.ready_ranges import ready_ranges
+from builder.archive.search import RATIO_TOLERANCE, SEARCHED_CHOICES
 from builder.archive.summary import NOTED_RESULT, CoarseCurve, Summary, newest_first
 
 GLOBAL = "millbookFinderData"
@@ -88,6 +89,7 @@ def finder_data(
         },
         "fields": [_field(f, weights.get(f.slug, 0.0), translate) for f in FIELDS],
         "choices": {slug: [translate(label) for label in choices] for slug, choices in labels.items()},
+        "search": {"choices": SEARCHED_CHOICES, "ratioTolerance": RATIO_TOLERANCE},
         "slugs": [s.slug for s in rows],
         "engines": _engines(rows),
         "titles": [_truncate(" ".join(s.title.split()), MAX_TITLE_LENGTH) for s in rows],

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from builder.archive.estimate import Estimate, estimate
-from builder.archive.fields import BY_SLUG, Field, FieldUnit, System, choice_of, number_of
+from builder.archive.fields import BY_SLUG, TEXTS, Field, FieldUnit, System, choice_of, number_of
 from builder.archive.similarity import Match, build_matrix, most_similar
 from builder.archive.summary import Summary, newest_first
 from builder.record.quantities.units import UnitProblem, dimension_of, factor
@@ -26,6 +26,15 @@ class Similar:
     estimate: Estimate
 
 
+SEARCHED_CHOICES = (
+    "family", "purpose", "induction", "fuel_system", "fuel", "fuel_family", "octane", "manifold", "ignition_system",
+)  # fmt: skip
+"""The choices that are searched for words."""
+RATIO_TOLERANCE = 0.25
+"""How far from a compression ratio that is searched for as a word a build may be: common practice, no source."""
+_WRITTEN_RATIO = re.compile(r"\d{1,2}\.\d{1,2}(:1)?")
+
+
 def find(
     summaries: Iterable[Summary],
     ranges: Mapping[str, Sequence[Range]] | None = None,
@@ -38,7 +47,8 @@ def find(
     ----------
     ranges : mapping of number field to its ranges (minimum, maximum), SI, ends included, None for open
     choices : mapping of choice field to the values accepted; capitals do not matter
-    text : words; each word must occur, as a part of a word, in the title, number, family, parts or text
+    text : words; each must occur, as a part of a word, in the text that is searched, or be a compression ratio such as
+        10.5 that is near the build's
 
     Returns
     -------
@@ -56,8 +66,14 @@ def find(
         accepted = {" ".join(value.split()).casefold() for value in values}
         matches = [s for s in matches if (choice_of(s, field) or "").casefold() in accepted]
     for word in text.casefold().split():
-        matches = [s for s in matches if word in search_text(s)]
+        matches = [s for s in matches if word in search_text(s) or _is_near_ratio(s, word)]
     return tuple(matches)
+
+
+def _is_near_ratio(summary: Summary, word: str) -> bool:
+    """Return whether a word is a compression ratio near the build's."""
+    written, ratio = _WRITTEN_RATIO.fullmatch(word), number_of(summary, BY_SLUG["compression_ratio"])
+    return bool(written) and ratio is not None and abs(ratio - float(word.removesuffix(":1"))) < RATIO_TOLERANCE
 
 
 def similar(
@@ -82,16 +98,9 @@ def similar(
 def search_text(summary: Summary) -> str:
     """Return the text of a build that is searched for words, in lower case."""
     parts = " ".join(f"{p.maker} {p.number} {p.kind}" for p in summary.parts)
-    fields = (
-        summary.title,
-        summary.number,
-        summary.family,
-        summary.purpose,
-        summary.fuel,
-        summary.octane,
-        parts,
-        summary.words,
-    )
+    choices = (choice_of(summary, BY_SLUG[slug]) for slug in SEARCHED_CHOICES)
+    names = (getattr(summary, slug) for slug in TEXTS)
+    fields = (summary.title, summary.number, *choices, *names, parts, summary.words)
     return " ".join(" ".join(filter(None, fields)).split()).casefold()
 
 

@@ -49,7 +49,7 @@
     return {
       texts, ready: data.ready, size, fields, bySlug, values, codes, choices: data.choices, system: data.system,
       rules: data.likeness, estimate: data.estimate, slugs: data.slugs, titles: data.titles,
-      engines: data.engines, numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, searchTexts: null,
+      engines: data.engines, numbers: data.numbers, dates: data.dates, curves: data.curves, words: data.words, search: data.search, searchTexts: null,
     };
   }
 
@@ -79,10 +79,11 @@
   // The text to search in for each build, joined at the first search: the table does not need it.
   function searchTextsOf(archive) {
     if (!archive.searchTexts) {
-      const slugs = ["family", "purpose", "fuel"].filter((slug) => archive.codes[slug]);
+      const slugs = archive.search.choices.filter((slug) => archive.codes[slug]);
       archive.searchTexts = archive.titles.map((title, row) => {
         const choices = slugs.map((slug) => valueOf(archive, slug, row) || "");
-        return [title, archive.numbers[row], ...choices, archive.words[row]].join(" ").toLowerCase();
+        const names = Object.values(archive.texts).map(({ values }) => values[row] || "");
+        return [title, archive.numbers[row], ...choices, ...names, archive.words[row]].join(" ").toLowerCase();
       });
     }
     return archive.searchTexts;
@@ -111,12 +112,27 @@
       codes.delete(-1);
       rows = rows.filter((row) => codes.has(column[row]));
     }
-    const words = (filter.words || "").toLowerCase().split(/\s+/).filter(Boolean);
+    const words = wordsOf(filter);
     if (words.length) {
       const texts = searchTextsOf(archive);
-      for (const word of words) rows = rows.filter((row) => texts[row].includes(word));
+      for (const word of words) {
+        const ratio = /^\d{1,2}\.\d{1,2}(:1)?$/.test(word) ? parseFloat(word) : NaN;
+        const isNear = (row) => Math.abs(archive.values.compression_ratio?.[row] - ratio) < archive.search.ratioTolerance;
+        rows = rows.filter((row) => texts[row].includes(word) || isNear(row));
+      }
     }
     return rows;
+  }
+
+  const wordsOf = (filter) => (filter.words || "").toLowerCase().split(/\s+/).filter(Boolean);
+
+  /** Return how many builds would match without one of the words: [{word, count}], those that help alone. */
+  function withoutOneWord(archive, filter) {
+    const words = wordsOf(filter);
+    return words.map((word, index) => {
+      const others = words.filter((_, other) => other !== index).join(" ");
+      return { word, count: filterRows(archive, { ...filter, words: others }).length };
+    }).filter(({ count }) => words.length > 1 && count > 0);
   }
 
   // Sort rows by a field: unknown values last, equal ones in the archive's order.
@@ -423,7 +439,7 @@
   }
 
   const core = {
-    MAX_PICKS, askedText, decode, valueOf, curveOf, filterRows, sortRows, unitOf, formatNumber, formatValue, parseNumber,
+    MAX_PICKS, askedText, decode, valueOf, curveOf, filterRows, withoutOneWord, sortRows, unitOf, formatNumber, formatValue, parseNumber,
     parseInUnit, convertTyped, ticks, readState, writeState, emptyState, filterFromState, planFromState, compareBuilds,
     compareRecords, latestOfEngines, inSentence, sentence, csvCell, toCsv,
   };

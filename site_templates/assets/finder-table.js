@@ -13,6 +13,7 @@
     "carburetor", "date", "cylinders", "specific_power", "induction", "effective_compression_ratio",
     "intake_duration_050", "intake_duration_1mm", "lobe_separation", "head_flow", "family",
   ];
+  const NO_BUILDS = "No builds match. Widen a range or clear a filter.";
   // What is printed on one page: these columns, of the first builds.
   const PRINTED = COLUMNS.slice(0, COLUMNS.indexOf("date") + 1);
   // The speed of a peak is shown below it.
@@ -40,7 +41,7 @@
       const firstNew = rowElements[limit - MORE_ROWS];
       if (firstNew) firstNew.link.focus();
     } });
-    const emptyNote = el("p", { class: "mb-finder-none", text: "No builds match. Widen a range or clear a filter." });
+    const emptyNote = el("p", { class: "mb-finder-none" });
     const node = el("div", {}, scroller, emptyNote, moreButton);
     const headings = new Map();
     const rowElements = [];
@@ -148,6 +149,7 @@
         rows = newRows;
         view = newView;
         if (reset) limit = FIRST_ROWS;
+        emptyNote.textContent = NO_BUILDS + (view.emptyHint || "");
         tableNode.classList.toggle("mb-finder-planned", Boolean(view.plan));
         const descending = view.sort.startsWith("-") || view.sort === "like";
         const sortSlug = view.sort.replace(/^-/, "");

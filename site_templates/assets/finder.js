@@ -164,7 +164,15 @@
     }
 
     function showTable(reset) {
-      table.show(rows, { system: state.system, sort: sortOrder(), picks: picks(), plan, distances }, reset);
+      const emptyHint = rows.length ? "" : wordsHint();
+      table.show(rows, { system: state.system, sort: sortOrder(), picks: picks(), plan, distances, emptyHint }, reset);
+    }
+
+    // Where no build has all of the words, say which one to leave out.
+    function wordsHint() {
+      const found = core.withoutOneWord(archive, core.filterFromState(archive, state).filter);
+      if (!found.length) return "";
+      return " " + found.map(({ word, count }) => `Without \u201c${word}\u201d: ${count}.`).join(" ");
     }
 
     // Tell screen readers, half a second after the last change, so that a message does not interrupt typing.

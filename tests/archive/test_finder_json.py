@@ -199,6 +199,8 @@ def test_the_browser_finds_what_python_finds(run: Run) -> None:
         ({"compression_ratio": (10.0, None), "bmep": (None, 1.2e6)}, {"fuel": ["gasoline", "E85"]}, ""),
         ({}, {"induction": ["turbocharged"]}, "four hone"),
         ({}, {}, "stavely"),
+        ({}, {}, "turbo 9.5"),
+        ({}, {}, "gasoline 10.5:1"),
         ({"year": (2010, 2015)}, {}, ""),
     ]
     filters = [{"ranges": r, "choices": c, "words": w} for r, c, w in asked]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from builder.archive.fields import BY_SLUG, weights_from
@@ -36,6 +38,15 @@ def test_parts_makers_and_numbers_are_found() -> None:
     assert find([build], text="orrin pi-104 KNOCK") == (build,)
     assert find([build], text="stavely") == ()
     assert find([], text="x") == ()
+
+
+def test_a_word_may_be_a_compression_ratio_or_name_the_fuel_or_a_part() -> None:
+    forged = Summary("a", "A", compression_ratio=10.31, fuel="gasoline", fuel_family="pump gasoline",
+                     cam="Orrin R230", parts=(PartSummary("Vale", "P1", "forged pistons"),))  # fmt: skip
+    race = replace(forged, slug="b", compression_ratio=12.0, fuel="race gasoline", fuel_family="race gasoline")
+    assert find([forged, race], text="forged piston 10.5 pump gas") == (forged,)
+    assert find([forged, race], text="r230 12.1:1") == (race,)
+    assert find([forged, race], text="10.0") == ()
 
 
 @pytest.mark.parametrize(

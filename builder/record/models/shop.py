@@ -230,7 +230,7 @@ class Instrument(RecordModel):
     """One measuring instrument of the shop, which readings cite by its ID."""
 
     id: Line = field("short name that readings cite it by", "B1", required=True)
-    kind: Line = field("what it is", "barometer", required=True)
+    kind: Line = field("kind of instrument", "barometer", required=True)
     resolution: OneOfAny | None = field(
         "smallest step that it shows, in the unit of what it reads", "0.01 inHg", sign="positive"
     )
