@@ -11,7 +11,7 @@ import msgspec
 from builder.archive.engine_build import EngineBuild
 from builder.archive.engine_dyno import DynoState
 from builder.archive.engine_record import engine_build
-from builder.archive.summary import NOTED_RESULT, CoarseCurve, PartSummary, Summary, coarse_curve
+from builder.archive.summary import NOT_CORRECTED, NOTED_RESULT, CoarseCurve, PartSummary, Summary, coarse_curve
 from builder.engine.constants import INCH
 from builder.engine.correction import OBSERVED, STANDARDS
 from builder.engine.power import bmep
@@ -140,7 +140,6 @@ def _compression(build: Build, sheet: FigureSheet) -> dict[str, Any]:
     return {} if noted is None else {"compression_ratio": noted, "compression_source": "noted"}
 
 
-_NOT_CORRECTED = "not corrected"
 _RESULTS = ("peak_torque", "peak_torque_speed", "peak_power", "peak_power_speed", "bmep", "specific_power")
 
 
@@ -151,7 +150,7 @@ def _results(build: Build, sheet: FigureSheet) -> dict[str, Any]:
     if session is not None and session.delivered is not None:
         return {
             "result_source": "dyno log",
-            "correction": session.standard.name if session.is_corrected else _NOT_CORRECTED,
+            "correction": session.standard.name if session.is_corrected else NOT_CORRECTED,
             **{slug: sheet.value(slug) for slug in _RESULTS},
         }
     if noted is None:
@@ -177,7 +176,7 @@ def _noted_correction(slug: str | None) -> str:
     """Return the standard of a result that was only noted."""
     standard = STANDARDS.get(slug or "")
     if standard is OBSERVED:
-        return _NOT_CORRECTED
+        return NOT_CORRECTED
     return standard.name if standard else "not known"
 
 

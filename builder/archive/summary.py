@@ -14,6 +14,8 @@ from builder.archive.engine_build import EngineBuild
 from builder.engine.constants import REV_PER_MINUTE
 
 CURVE_POINTS = 21
+NOT_CORRECTED = "not corrected"
+"""The correction of a result that was logged or noted in no standard."""
 NOTED_RESULT = "noted, no log"
 """The ``result_source`` of a build of which only its peaks were noted."""
 

@@ -105,7 +105,7 @@ def make_pack(
     data[f"{DATA}datapackage.json"] = _datapackage(public, data, record.original_hashes)
     compile_templates(archive)
     placed, chart_problems = drawings.result()
-    requests = sheet_requests(public, sheet, shop, placed, english, draft=draft, place=place)
+    requests = sheet_requests(public, sheet, shop, placed, english, draft=draft)
     # typst releases the GIL, so the page is rendered while it compiles tag and sheets.
     with ThreadPoolExecutor(1) as executor:
         tag = executor.submit(tag_pdf, public, sheet, shop, archive=archive, english=english, draft=draft, place=place)

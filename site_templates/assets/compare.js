@@ -64,14 +64,21 @@
         el("div", { class: "mb-finder-row" },
           el("fieldset", { class: "mb-finder-units" }, el("legend", { text: "Units" }), ...radios),
           el("label", {}, perLitreBox, el("span", { text: "per liter" })), finderLink),
-        chartPair, ...differences(rows, records));
+        ...standardsNote(rows), chartPair, ...differences(rows, records));
+    }
+
+    // Say so where results are in different standards.
+    function standardsNote(rows) {
+      const standards = rows.map((row) => core.valueOf(archive, "correction", row));
+      if (new Set(standards.filter(Boolean)).size < 2) return [];
+      const named = standards.map((standard, index) => standard && `${"ABCD"[index]}: ${standard}`).filter(Boolean);
+      return [el("p", { class: "mb-finder-wrong",
+        text: `Corrected differently (${named.join("; ")}): power and torque are not directly comparable.` })];
     }
 
     function differences(rows, records) {
       const { different, identical } = core.compareBuilds(archive, rows, system);
       const nodes = [el("h2", { text: "Differences" })];
-      if (different.some(({ slug }) => slug === "correction")) nodes.push(el("p", { class: "mb-finder-wrong",
-        text: "Corrected to different standards: power and torque are not directly comparable." }));
       if (different.length) nodes.push(differencesTable(rows, different));
       else nodes.push(el("p", { text: "No recorded differences." }));
       if (identical.length) nodes.push(identicalTitles(identical));

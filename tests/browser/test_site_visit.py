@@ -135,7 +135,7 @@ def test_the_top_of_a_build_says_what_it_is_and_what_it_made(opened: Open) -> No
     expect(tab.locator(".mb-lede")).to_contain_text("pilot launch")
     made = tab.inner_text(".mb-made").replace("\xa0", " ")
     assert re.match(r"As delivered: [\d.]+ ± [\d.]+ kW at [\d,]+ rpm", made)
-    assert "Best during testing: " in made
+    assert "Best during testing: " not in made  # 130 jets made 0.5 kW more, within the uncertainty
     headings = tab.locator(".mb-headline dt").all_inner_texts()
     assert headings == ["Peak power", "Peak torque", "Displacement", "Compression"]
     assert tab.locator(".mb-top img").get_attribute("alt")

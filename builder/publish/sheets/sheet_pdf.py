@@ -93,14 +93,13 @@ def sheet_requests(
     english: English,
     *,
     draft: bool = False,
-    place: int | None = None,
 ) -> tuple[SheetRequest, ...]:
     """Return the sheets of a build from which the private fields were removed: that of the dyno only with a pull.
 
-    ``place`` says which build of its engine it is.
+    They depend on this build alone, on the site as in a pack, so they do not say which build of its engine it is.
     """
     contents = sheet_contents(build, sheet, shop, charts)
-    identity = identity_of(build, shop, place)
+    identity = identity_of(build, shop)
     pictures = {"qr.svg": qr_svg(identity.page_url).decode()} if identity.page_url else {}
     requests = []
     for kind, content in contents.items():

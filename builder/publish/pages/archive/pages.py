@@ -18,7 +18,7 @@ from builder.archive.groupings import group_builds
 from builder.archive.part_usage import index_parts
 from builder.archive.record_json import RECORD_SCRIPT
 from builder.archive.shop_notes import jobs_by_stage, lessons_by
-from builder.archive.summary import Summary, newest_first
+from builder.archive.summary import NOT_CORRECTED, Summary, newest_first
 from builder.publish.pages.archive.glossary import GLOSSARY
 from builder.publish.pages.archive.methods import method_pages
 from builder.publish.pages.archive.overview import overview_pairs, overview_table
@@ -47,9 +47,7 @@ _SMALLEST_FAMILY = 3
 _ASKED = ("cylinders", "displacement", "induction", "fuel")
 """The fields of a plan that the home page asks for; the finder has them all."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
-_TABLE_FIELDS = (
-    "family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power", "correction",
-)  # fmt: skip
+_TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
 _PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Inspected", "OK as received", "Used in")
 _MAKER_COLUMNS = ("Manufacturer", "Builds", "Part numbers", "Inspected", "Results")
 _CARD_FIELDS = (
@@ -267,7 +265,19 @@ def _builds_table(rows: Sequence[Summary], system: System) -> dict[str, object]:
     cells = [
         (row.slug, [row.title, row.date or "", *(_field_text(row, field, system) for field in columns)]) for row in rows
     ]
-    return {"head": head, "rows": cells, "numeric_columns": numeric_columns}
+    corrections = {row.slug: _correction_text(row.correction) for row in rows if row.correction}
+    usual = Counter(corrections.values()).most_common(1)[0][0] if corrections else ""
+    return {
+        "head": head,
+        "rows": cells,
+        "numeric_columns": numeric_columns,
+        "usual_correction": usual,
+        "other_corrections": {slug: text for slug, text in corrections.items() if text != usual},
+    }
+
+
+def _correction_text(correction: str) -> str:
+    return correction if correction == NOT_CORRECTED else f"corrected to {correction}"
 
 
 def _field_text(row: Summary, field: Field, system: System) -> str:
