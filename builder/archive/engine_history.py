@@ -80,6 +80,8 @@ class IntervalWear:
     rebuilt: Array
     worn: Array
     uncertainty: float
+    resolvable: float
+    """The most that the readings may differ by with nothing worn (k = 2)."""
     is_measurable: tuple[bool, ...]
     is_between_returns: bool = False
     """Whether ``built`` is the engine as it was returned for the build before: a reading that is only taken then."""
@@ -141,12 +143,12 @@ class ReadingHistory:
         return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")
 
     def working(self, interval: IntervalWear, index: int) -> str:
-        """Return the wear of one position with its numbers: `81.521 − 81.503 = 0.018 mm, ±0.0008 mm`."""
+        """Return the wear of one position with its numbers: `81.521 − 81.503 = 0.018 mm, ±0.0010 mm`."""
         built, returned = self.number(interval.built[index]), self.number(interval.returned[index])
         terms = (returned, built) if (self.direction or 1) > 0 else (built, returned)
-        expanded = self.number(uncertainty.COVERAGE * interval.uncertainty, 1)
+        expanded = self.number(interval.resolvable, 1)
         unit = f"\N{NO-BREAK SPACE}{printed_unit(self.unit)}" if self.unit else ""
-        basis = "k = 2" if self.is_uncertainty_stated else "last digit alone, k = 2"
+        basis = "k = 2" if interval.resolvable <= uncertainty.COVERAGE * interval.uncertainty else "one last digit"
         text = f"{terms[0]} − {terms[1]} = {self.number(interval.worn[index])}{unit}, ±{expanded}{unit} ({basis})"
         return text if interval.is_measurable[index] else f"{text}: no measurable wear"
 
@@ -333,6 +335,7 @@ def _intervals(
         worn = np.atleast_1d(wear.wear(built, returned, direction or 1))
         first_uncertainty = before.returned_uncertainty if is_between_returns else before.built_uncertainty
         standard = float(wear.wear_uncertainty(first_uncertainty, after.returned_uncertainty))
+        step = max(before.step, after.step)
         yield IntervalWear(
             previous=previous.slug,
             build=summary.slug,
@@ -343,7 +346,8 @@ def _intervals(
             rebuilt=np.array(after.built),
             worn=worn,
             uncertainty=standard,
-            is_measurable=tuple(bool(each) for each in wear.is_measurable(worn, standard)),
+            resolvable=float(wear.resolvable_wear(standard, step)),
+            is_measurable=tuple(bool(each) for each in wear.is_measurable(worn, standard, step)),
             is_between_returns=is_between_returns,
         )
 
@@ -368,6 +372,7 @@ def _with_rate(history: ReadingHistory, builds: Sequence[Summary], last: EngineR
             np.array([np.full(item.worn.size, item.uncertainty) for item in timed]),
             np.array([getattr(item, running) for item in timed]),
             np.asarray(uncertainty.from_resolution(np.array(steps))),
+            history.step,
         )
         if last.dimension == "length":
             return _with_outlook(history, running, rate, last)

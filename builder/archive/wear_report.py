@@ -51,7 +51,7 @@ def _as_json(reading: ReadingHistory, interval: IntervalWear) -> dict[str, Any]:
         "returned": [_short(value) for value in interval.returned],
         "rebuilt": [_short(value) for value in interval.rebuilt],
         "wear": [_short(value) for value in interval.worn],
-        "uncertainty": _short(2 * interval.uncertainty),
+        "uncertainty": _short(interval.resolvable),
         "measurable": list(interval.is_measurable),
         "running": reading.running,
         "wear_rate": _rates(reading, rate) if rate is not None else None,

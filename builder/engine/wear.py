@@ -42,12 +42,18 @@ def wear_uncertainty(built: Value, returned: Value) -> Value:
     return unwrap_scalar(np.hypot(built, returned))
 
 
-def is_measurable(worn: Value, uncertainty: Value) -> Array:
-    """Return where a wear is more than its expanded uncertainty (k = 2): less is what the gauges may differ by.
+def resolvable_wear(uncertainty: Value, step: float = 0.0) -> Value:
+    """Return the most that the gauges may differ by with nothing worn: the expanded uncertainty (k = 2) of the wear.
 
-    ``uncertainty`` is the standard one. Source: JCGM 100, 6.2.1.
+    ``uncertainty`` is the standard one. It is never less than ``step``, the last digit: two equal lengths may always
+    be read one apart. Shape and unit: as the uncertainty. Source: JCGM 100, 6.2.1.
     """
-    result: Array = np.abs(np.asarray(worn)) > COVERAGE * np.asarray(uncertainty) * (1 + 1e-9)
+    return unwrap_scalar(np.maximum(COVERAGE * np.asarray(uncertainty), step))
+
+
+def is_measurable(worn: Value, uncertainty: Value, step: float = 0.0) -> Array:
+    """Return where a wear is more than the gauges may differ by, as ``resolvable_wear`` has it."""
+    result: Array = np.abs(np.asarray(worn)) > np.asarray(resolvable_wear(uncertainty, step)) * (1 + 1e-9)
     return result
 
 
@@ -81,7 +87,9 @@ class RateRange:
     """Where the wear over all intervals is more than the gauges may differ by."""
 
 
-def rate_range(worn: Array, uncertainty: Array, running: Array, running_uncertainty: Array | None = None) -> RateRange:
+def rate_range(
+    worn: Array, uncertainty: Array, running: Array, running_uncertainty: Array | None = None, step: float = 0.0
+) -> RateRange:
     """Return the rate of wear over several intervals.
 
     The value is all wear over all running. Least and most are the lowest and highest of any interval, each with its
@@ -93,6 +101,8 @@ def rate_range(worn: Array, uncertainty: Array, running: Array, running_uncertai
         Wear of each interval and its standard uncertainty, one unit.
     running, running_uncertainty : array, shape (intervals,)
         Time [h] or distance [m] of each interval and its standard uncertainty.
+    step
+        The last digit of the readings.
 
     Raises ValueError where a running time or distance is not above zero.
     """
@@ -108,7 +118,7 @@ def rate_range(worn: Array, uncertainty: Array, running: Array, running_uncertai
         least=np.min(np.subtract(rates, half_widths), axis=0),
         most=np.max(np.add(rates, half_widths), axis=0),
         intervals=len(rates),
-        is_measurable=(total > 0) & is_measurable(total, total_uncertainty),
+        is_measurable=(total > 0) & is_measurable(total, total_uncertainty, step),
     )
 
 

@@ -70,7 +70,7 @@ def test_the_builds_of_an_engine_are_in_the_order_of_their_days(history: EngineH
 
 
 def test_wear_by_hand(history: EngineHistory) -> None:
-    """81.523 - 81.503 = 0.020 mm in 100 h; each reading to 0.001 mm: 2 * 0.001/sqrt(12) * sqrt(2) = 0.0008 mm."""
+    """81.523 - 81.503 = 0.020 mm in 100 h; to 0.001 mm: 2 * 0.001/sqrt(12) * sqrt(2) = 0.0008, less than a digit."""
     bores, journals, clearance = history.readings
     (interval,) = bores.intervals
     assert interval.worn == pytest.approx([20e-6, 0.0], abs=1e-12)
@@ -79,7 +79,8 @@ def test_wear_by_hand(history: EngineHistory) -> None:
     assert bores.rate is not None
     assert bores.rate.value == pytest.approx([0.2e-6, 0.0], abs=1e-12)  # [m] per hour
     assert (
-        bores.working(interval, 0) == "81.523 − 81.503 = 0.020\N{NO-BREAK SPACE}mm, ±0.0008\N{NO-BREAK SPACE}mm (k = 2)"
+        bores.working(interval, 0)
+        == "81.523 − 81.503 = 0.020\N{NO-BREAK SPACE}mm, ±0.0010\N{NO-BREAK SPACE}mm (one last digit)"
     )
     assert bores.working(interval, 1).endswith(": no measurable wear")
     assert bores.rate_text(0) == "0.20 (0.19 to 0.21) µm per hour"
@@ -130,7 +131,7 @@ def test_without_a_gauge_or_resolution_one_interval_gives_no_outlook(tmp_path: P
     clearance = history.readings[2]
     assert "needs the gauge or its resolution" in clearance.outlook_text(0)
     assert clearance.rate_text(0) == "about 0.10 µm per hour"
-    assert "last digit alone" in clearance.working(clearance.intervals[0], 0)
+    assert "one last digit" in clearance.working(clearance.intervals[0], 0)
 
 
 def test_nothing_of_an_owner_is_in_the_history_or_the_index(tmp_path: Path) -> None:

@@ -27,6 +27,16 @@ def test_less_than_the_gauges_may_differ_by_is_no_measurable_wear() -> None:
     assert wear.is_measurable(np.array([0.0021, 0.002, 0.001, -0.003]), 0.001).tolist() == [True, False, False, True]
 
 
+def test_one_last_digit_is_no_wear() -> None:
+    """Two readings of one length to 0.001 mm may always be one digit apart, though k = 2 of the rounding is 0.0008."""
+    rounding = 0.001 / 12**0.5 * 2**0.5
+    assert wear.resolvable_wear(rounding, 0.001) == 0.001
+    assert wear.resolvable_wear(0.002, 0.001) == 0.004
+    assert wear.is_measurable(np.array([81.504 - 81.503, 0.002]), rounding, 0.001).tolist() == [False, True]
+    rate = wear.rate_range(np.array([[0.001, 0.002]]), np.full((1, 2), rounding), np.array([100.0]), step=0.001)
+    assert rate.is_measurable.tolist() == [False, True]
+
+
 def test_the_rate_has_the_uncertainty_of_wear_and_hours() -> None:
     assert wear.wear_rate(0.018, 420.0) == pytest.approx(4.2857e-5, rel=1e-4)
     # sqrt((0.0004/420)^2 + (0.018 * 10/420^2)^2) = sqrt(9.524e-7^2 + 1.0204e-6^2) = 1.3958e-6

@@ -147,7 +147,7 @@ def _wear_reading(history: EngineHistory, reading: ReadingHistory) -> WearReadin
 
 
 def _uncertainty_text(reading: ReadingHistory, last: IntervalWear, unit: str) -> str:
-    text = f"±{reading.number(COVERAGE * last.uncertainty, 1)} {unit}".strip()
+    text = f"±{reading.number(last.resolvable, 1)} {unit}".strip()
     return text if reading.is_uncertainty_stated else f"{text}, by the last digit alone"
 
 
