@@ -69,16 +69,13 @@ def _last_of_each_engine(builds: list[Build]) -> list[Build]:
 
 def _engines_in_the_shop(current: list[Build], builds: list[Build]) -> dict[str, str]:
     """Return the slug of the build that has an engine in the shop again, by the slug of the one delivered before."""
-    here = {
-        engine_key(number): build.slug
-        for build in current
-        if (number := build.build.engine_number) and (build.delivery is None or build.delivery.delivered is None)
-    }
-    return {
-        build.slug: here[engine_key(build.build.engine_number)]
-        for build in builds
-        if build.delivery and build.delivery.delivered and engine_key(build.build.engine_number or "") in here
-    }
+
+    def is_delivered(build: Build) -> bool:
+        return build.delivery is not None and build.delivery.delivered is not None
+
+    here = {engine_key(build.build.engine_number or ""): build.slug for build in current if not is_delivered(build)}
+    keys = {build.slug: engine_key(build.build.engine_number or "") for build in builds if is_delivered(build)}
+    return {slug: here[key] for slug, key in keys.items() if key and key in here}
 
 
 def _day(build: Build) -> datetime.date:
