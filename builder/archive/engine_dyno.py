@@ -65,11 +65,6 @@ class StateDifference:
         """Return how much more the later state made [N m]."""
         return self.after - self.before
 
-    @property
-    def is_significant(self) -> bool:
-        """Return whether the difference is more than its interval."""
-        return abs(self.value) > self.half_width
-
 
 def compare_states(before: DynoState, after: DynoState) -> StateDifference | None:
     """Return the mean torque of two states compared.

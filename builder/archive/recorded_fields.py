@@ -71,17 +71,16 @@ class RecordedField:
         return self.file, self.group, self.title
 
 
-def recorded_fields(build: Build, *, remarks: bool = False, without: Collection[str] = ()) -> tuple[RecordedField, ...]:
+def recorded_fields(build: Build, *, without: Collection[str] = ()) -> tuple[RecordedField, ...]:
     """Return every field that a build's record holds, in the order of the work.
 
-    With ``remarks`` what a reading says besides its values (catalog, allowed range, note) is listed too. ``without``
-    names what is left out, by dotted path.
+    ``without`` names what is left out, by dotted path.
     """
     fields = (
         field
         for name in DOCUMENT_TITLES
         if name not in without and (model := getattr(build, name)) is not None
-        for field in model_fields(model, name, remarks=remarks, without=without)
+        for field in model_fields(model, name, without=without)
     )
     return tuple(_numbered(fields))
 
@@ -89,7 +88,11 @@ def recorded_fields(build: Build, *, remarks: bool = False, without: Collection[
 def model_fields(
     model: RecordModel, file: str, *, remarks: bool = False, without: Collection[str] = ()
 ) -> Iterator[RecordedField]:
-    """Yield every field of one document; the parameters are those of `recorded_fields`."""
+    """Yield every field of one document.
+
+    With ``remarks`` what a reading says besides its values (catalog, allowed range, note) is listed too. ``without``
+    names what is left out, by dotted path.
+    """
     yield from _fields(model, file, file, "", remarks, without)
 
 

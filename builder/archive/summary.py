@@ -14,6 +14,7 @@ from builder.archive.engine_build import EngineBuild
 from builder.engine.constants import REV_PER_MINUTE
 
 CURVE_POINTS = 21
+_GRID = 25 * REV_PER_MINUTE
 NOT_CORRECTED = "not corrected"
 """The correction of a result that was logged or noted in no standard."""
 NOTED_RESULT = "noted, no log"
@@ -161,9 +162,7 @@ class Summary:
         return (self.engine.key if self.engine else "") or f"build:{self.slug}"
 
 
-def coarse_curve(
-    speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS, grid: float = 25 * REV_PER_MINUTE
-) -> CoarseCurve | None:
+def coarse_curve(speed: npt.ArrayLike, torque: npt.ArrayLike, points: int = CURVE_POINTS) -> CoarseCurve | None:
     """Return a measured torque curve on an even, coarse grid of speeds.
 
     Each grid value is the mean of the readings within half a step of it, or interpolated linearly between
@@ -174,9 +173,7 @@ def coarse_curve(
     speed, torque : array_like, shape (m,)
         Engine speed [rev/s] and brake torque [N m], in any order; readings that are not finite are dropped.
     points : int
-        Maximum number of points.
-    grid : float
-        The step is an integer multiple of this [rev/s]; 25 rev/min by default.
+        Maximum number of points; the step is a multiple of 25 rev/min.
 
     Returns
     -------
@@ -193,8 +190,8 @@ def coarse_curve(
     n, t = n[order], t[order]
     if n.size < 2 or n[-1] <= n[0]:
         return None
-    step = max(1.0, np.ceil((n[-1] - n[0]) / grid / max(1, points - 1))) * grid
-    first = np.ceil(n[0] / grid - 1e-9) * grid
+    step = max(1.0, np.ceil((n[-1] - n[0]) / _GRID / max(1, points - 1))) * _GRID
+    first = np.ceil(n[0] / _GRID - 1e-9) * _GRID
     count = int(np.floor((n[-1] - first) / step + 1e-9)) + 1
     speeds = first + step * np.arange(max(count, 1))
     if speeds.size < 2:

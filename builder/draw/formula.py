@@ -7,8 +7,8 @@ from builder.draw.drawing import Drawing
 from builder.draw.labels import sanitise
 
 
-def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) -> Drawing:
-    r"""Draw the formula ``tex`` (mathtext, without dollar signs) as outlines of this type size [px].
+def formula(tex: str, plain: str, *, name: str = "formula") -> Drawing:
+    r"""Draw the formula ``tex`` (mathtext, without dollar signs) as outlines, with type of 19 px.
 
     ``plain`` is the same in words or plain characters, for readers who cannot see it. Inlined, the formula takes the
     color of the text around it; as an image, the ink of the page. Example: ``formula(r"\dfrac{B}{S}", "B/S")``,
@@ -29,7 +29,7 @@ def formula(tex: str, plain: str, *, name: str = "formula", size: float = 19.0) 
     with rc_settings():
         matplotlib.rcParams["text.parse_math"] = True
         try:
-            path = TextPath((0, 0), f"${tex.strip().strip('$')}$", size=size, prop=font)
+            path = TextPath((0, 0), f"${tex.strip().strip('$')}$", size=19.0, prop=font)
         except ValueError as error:
             raise ValueError(f"the formula {tex!r} cannot be read: {str(error).splitlines()[0]}") from error
         box = path.get_extents()

@@ -116,9 +116,9 @@ def _sign(text: str) -> str:
     return text.replace("-", "−")
 
 
-def signed(value: float, decimals: int | None = None) -> str:
+def signed(value: float) -> str:
     """Return a difference with its sign."""
-    text = number(value, decimals)
+    text = number(value)
     return text if text.startswith("−") or not text.strip("0.,") or value <= 0 else f"+{text}"
 
 

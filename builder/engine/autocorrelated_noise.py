@@ -24,6 +24,7 @@ from builder.engine.validation import Array, require_positive
 
 #: Fewest readings from which noise can be estimated.
 MIN_READINGS = 4
+_LEVEL = 0.95  # of the intervals
 # Strengths of the correlation from one reading to the next, all equally likely a priori (each represents the
 # interval around it), and shares of the noise that are white; the readings choose between them. A little
 # negative correlation is allowed for: without it, independent readings would look dependent.
@@ -249,17 +250,17 @@ def _spline_basis(position: Array, knot_spacing: float) -> tuple[Array, list[int
     return np.linalg.qr(columns)[0] * np.sqrt(position.size), sorted({min(3 + pieces, max_columns), columns.shape[1]})
 
 
-def _mixed_half_width(share: Array, deviation: Array, freedom: float, level: float = 0.95) -> float:
-    """Return the half width of the interval that holds ``level`` of a mixture of Student's t distributions."""
+def _mixed_half_width(share: Array, deviation: Array, freedom: float) -> float:
+    """Return the half width of the interval that holds 95 % of a mixture of Student's t distributions."""
     relevant = share > 1e-7
     share, deviation = share[relevant] / share[relevant].sum(), deviation[relevant]
-    quantile = student_t_quantile(level, freedom)
+    quantile = student_t_quantile(_LEVEL, freedom)
     low, high = float(deviation.min()) * quantile, float(deviation.max()) * quantile
     scale = exp(lgamma((freedom + 1) / 2) - lgamma(freedom / 2)) / sqrt(freedom * pi)
     half = quantile * float(np.sqrt(share @ deviation**2))
     for _ in range(60):
         t = half / deviation
-        excess = float(share @ student_t_tail(t, freedom)) - (1 - level)
+        excess = float(share @ student_t_tail(t, freedom)) - (1 - _LEVEL)
         low, high = (half, high) if excess > 0 else (low, half)
         density = 2 * scale * float(share @ ((1 + t * t / freedom) ** (-(freedom + 1) / 2) / deviation))
         newton = half + excess / density

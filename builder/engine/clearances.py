@@ -103,10 +103,10 @@ def resolvable_difference(standard_uncertainty: Value, step: float, pairs: int) 
     return unwrap_scalar(np.maximum(coverage * np.sqrt(2) * np.asarray(standard_uncertainty), step))
 
 
-def _bore_readings(readings: npt.ArrayLike, axis: int, name: str, fewest: int = 2) -> Array:
+def _bore_readings(readings: npt.ArrayLike, axis: int, name: str) -> Array:
     array = np.asarray(readings, dtype=np.float64)
-    if array.ndim < 2 or array.shape[axis] < fewest:
-        raise InputConflict(f"bore readings are needed at {fewest} or more {name}", "readings")
+    if array.ndim < 2 or array.shape[axis] < 2:
+        raise InputConflict(f"bore readings are needed at 2 or more {name}", "readings")
     reject_if(array <= 0, "a bore reading must be greater than zero", "readings")
     return array
 

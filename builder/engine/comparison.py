@@ -109,11 +109,6 @@ class Gain:
     significant_ranges: tuple[SpeedRange, ...]
 
     @property
-    def mean_is_measurable(self) -> bool:
-        """Return whether the interval of the mean difference leaves out zero."""
-        return bool(abs(self.mean) > self.half_width)
-
-    @property
     def measurable(self) -> bool:
         """Return whether the mean difference, or the difference in a range of speeds, is more than the noise."""
         return self.verdict in ("gain", "loss", "gain and loss")

@@ -29,16 +29,6 @@ def port_opens(roof: Value, deck_clearance: Value, stroke: Value, rod: Value, pi
     return unwrap_scalar(np.degrees(crank_angle(unwrap_scalar(below), stroke, rod, pin_offset)))
 
 
-def port_closes(roof: Value, deck_clearance: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
-    """Return the crank angle before TDC at which the crown covers a port again on the way up [deg].
-
-    Shapes and errors as for :func:`port_opens`; without a pin offset it is the same angle. Source: geometry.
-    """
-    below = np.asarray(roof) - np.asarray(deck_clearance)
-    angle = crank_angle(unwrap_scalar(below), stroke, rod, pin_offset, rising=True)
-    return unwrap_scalar(360 - np.degrees(angle))
-
-
 def port_roof(opens: Value, deck_clearance: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0) -> Value:
     """Return the depth of a port's top edge below the deck [m] from the angle after TDC at which it opens [deg].
 

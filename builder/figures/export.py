@@ -65,7 +65,7 @@ def _contradiction(found: Contradiction) -> dict[str, Any]:
     return {
         "check": found.check,
         "title": found.title,
-        "says": plain_spaces(found.sentence),
+        "text": plain_spaces(found.sentence),
         "axis": found.axis,
         "positions": list(found.positions),
         "suspect": found.suspect.path if found.suspect else None,
@@ -156,7 +156,7 @@ def repeats_as_json(repeats: Repeats) -> dict[str, Any]:
         "drift_per_pull": _number(repeats.drift.per_pull),
         "drift_half_width": _number(repeats.drift.half_width),
         "drift": repeats.drift.verdict,
-        "says": plain_spaces(repeats.text),
+        "text": plain_spaces(repeats.text),
     }
 
 
@@ -176,7 +176,7 @@ def change_as_json(change: ComparisonResult, scatter: PullScatter) -> dict[str, 
         "scatter": scatter.source,
         "drift": change.drift,
         "verdict": "not comparable" if gain is None else gain.verdict,
-        "says": plain_spaces(change.text),
+        "text": plain_spaces(change.text),
     }
 
 
@@ -195,7 +195,7 @@ def setting_as_json(setting: SettingTrials) -> dict[str, Any]:
                 "interval": [_number(end) for end in (fit.best.interval or ())] if fit.best else [],
                 "confidence": CONFIDENCE,
                 "verdict": fit.best.verdict if fit.best else "two settings only",
-                "says": plain_spaces(fit.text),
+                "text": plain_spaces(fit.text),
             }
             for fit in setting.fits
         ],
@@ -233,7 +233,7 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
     if sheet.session is not None:
         yield from _session_lines(sheet.session)
     if sheet.needs:
-        yield "\nNot to be had"
+        yield "\nNot available"
         for need in sheet.needs:
             yield f"  {need.title:<32} needs {need.text}"
 

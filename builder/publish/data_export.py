@@ -257,7 +257,7 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
             {"figure": need.slug, "needs": list(need.needs), "instead": [list(hints) for hints in need.instead]}
             for need in sheet.needs
         ],
-        "cautions": [{"about": item.subject, "says": item.text} for item in sheet.shown_cautions],
+        "cautions": [{"about": item.subject, "text": item.text} for item in sheet.shown_cautions],
         "pulls": [
             _pull(pull, name, delivered=session.is_delivered(pull))
             for pull, name in zip(session.pulls, names, strict=True)
@@ -268,7 +268,7 @@ def result_json(build: Build, sheet: FigureSheet, session: DynoSession, names: S
         "settings": [setting_as_json(setting) for setting in session.settings],
         "health": [
             {"pull": item.pull, "channel": item.channel, "side": item.side, "limit": _number(item.limit),
-             "value": _number(item.value), "speed": _number(item.speed), "says": item.text}
+             "value": _number(item.value), "speed": _number(item.speed), "text": item.text}
             for item in session.violations
         ],
     }  # fmt: skip
@@ -314,7 +314,7 @@ def _pull(pull: PullResult, name: str, *, delivered: bool) -> dict[str, Any]:
         "kind": pull.kind,
         "counted": pull.counted,
         "delivered": delivered,
-        "why_not": pull.exclusion_reason or None,
+        "reason": pull.exclusion_reason or None,
         "standard": pull.standard.name,
         "stated": correction.stated.name if correction else None,
         "factor": _number(correction.factor) if correction else None,
@@ -333,7 +333,7 @@ def _pull(pull: PullResult, name: str, *, delivered: bool) -> dict[str, Any]:
         "total_timing": _number(pull.record.total_timing.si if pull.record.total_timing else None),
         "knock": pull.record.knock,
         "torque_band": [[_number(low), _number(high)] for low, high in pull.peaks.torque_band],
-        "told": list(pull.notes),
+        "notes": list(pull.notes),
         "curves": {slug: _numbers(values) for slug, values in curves.items()},
     }  # fmt: skip
 

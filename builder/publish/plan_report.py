@@ -407,7 +407,7 @@ def _values(value: Any) -> list[float] | None:
 
 
 def _caution_as_json(caution: Caution) -> dict[str, Any]:
-    return {"caution": caution.name, "about": caution.subject, "says": plain_spaces(caution.text)}
+    return {"caution": caution.name, "about": caution.subject, "text": plain_spaces(caution.text)}
 
 
 def _target_as_json(solved: SolvedTarget) -> dict[str, Any]:

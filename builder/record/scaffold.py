@@ -96,9 +96,9 @@ def scaffold(slug: str, *, title: str | None = None, cylinders: int = 4, two_str
     }
 
 
-def shop_scaffold(name: str = "Engine shop") -> str:
+def shop_scaffold() -> str:
     """Return the shop's own file, ready to fill in."""
-    return _document("shop", Shop, SCHEMA_FOLDER, {"name": quoted("name", name)}, 4)
+    return _document("shop", Shop, SCHEMA_FOLDER, {"name": quoted("name", "Engine shop")}, 4)
 
 
 def write_scaffold(

@@ -41,7 +41,6 @@ def test_the_interval_is_that_of_the_scatter_of_both_sessions() -> None:
     found = compare_states(BEFORE, after)
     assert found is not None
     assert found.half_width == pytest.approx(student.ppf(0.975, 12) * 2**0.5 * 0.005 * 105.0, rel=1e-4)
-    assert not found.is_significant
     four = compare_states(msgspec.structs.replace(BEFORE, pulls=4), msgspec.structs.replace(after, pulls=4))
     assert four is not None
     assert four.half_width == pytest.approx(found.half_width / 2)

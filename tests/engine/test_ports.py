@@ -20,13 +20,6 @@ def test_height_and_angle_are_inverse() -> None:
         assert ports.port_opens(roof, DECK, STROKE, ROD, offset) == pytest.approx(angles, abs=1e-7)
 
 
-def test_a_port_closes_as_far_before_the_top_as_it_opened_behind_it_unless_the_pin_is_offset() -> None:
-    roof = 27 * MM
-    assert ports.port_closes(roof, DECK, STROKE, ROD) == pytest.approx(ports.port_opens(roof, DECK, STROKE, ROD))
-    opens, closes = (f(roof, DECK, STROKE, ROD, 1 * MM) for f in (ports.port_opens, ports.port_closes))
-    assert abs(float(opens) - float(closes)) > 0.1
-
-
 def test_a_higher_deck_clearance_opens_a_port_earlier() -> None:
     assert ports.port_opens(27 * MM, 0.8 * MM, STROKE, ROD) < ports.port_opens(27 * MM, DECK, STROKE, ROD)
 

@@ -88,11 +88,10 @@ class FigureResult:
 
 @dataclass(frozen=True)
 class Solved:
-    """A figure, as other figures take it, and the method that gave it."""
+    """A figure, and the same as other figures take it."""
 
     figure: Figure
     value: InputValue
-    method: Method
 
 
 class Solver:
@@ -157,15 +156,6 @@ class Solver:
         except Exception as error:
             self.context.guard.report(self.context.registry.label(name), error)
         return None
-
-    def via(self, slug: str, number: int) -> tuple[Figure, InputValue] | None:
-        """Return the figure by one particular method, and as others would take it, to compare two methods."""
-        definition = self.context.registry.figures[slug]
-        method = definition.methods[number]
-        preferred = self._solved.get(slug)
-        is_preferred = isinstance(preferred, Solved) and preferred.method is method
-        solved = preferred if is_preferred else self._try(definition, method, [])
-        return (solved.figure, solved.value) if isinstance(solved, Solved) else None
 
     def _solve(self, slug: str) -> Solved | MissingInputs:
         if slug not in self._solved:
@@ -317,7 +307,7 @@ class Solver:
             axis = None
         value = headline(description.headline, values)
         if not self._with_uncertainty:
-            return self._plain_result(description, method, inputs, result.value if axis else value, value, axis)
+            return self._plain_result(description, inputs, result.value if axis else value, value, axis)
         is_known = all(item.is_uncertainty_known for item in inputs.values())
         # A ± that leaves out the least certain input would make the figure look surer than it is.
         stated = is_known and any(item.has_stated_resolution for item in inputs.values())
@@ -377,7 +367,7 @@ class Solver:
         )
         value_at = result.value if axis else float(values[0])
         as_input = replace(_as_input(figure, value_at, texts, axis, contributions), is_uncertainty_known=is_known)
-        return Solved(figure, as_input, method)
+        return Solved(figure, as_input)
 
     def _text_in_working(self, item: InputValue, index: int) -> str:
         """Return an input as the formula takes it: a temperature in kelvin, anything else as it is shown."""
@@ -388,7 +378,6 @@ class Solver:
     def _plain_result(
         self,
         description: FigureDescription,
-        method: Method,
         inputs: Mapping[str, InputValue],
         values: Value,
         value: float,
@@ -406,7 +395,7 @@ class Solver:
             provenance=LISTED,
             inputs=tuple(inputs.values()),
         )
-        return Solved(figure, _as_input(figure, values, (figure.display,), axis, {}), method)
+        return Solved(figure, _as_input(figure, values, (figure.display,), axis, {}))
 
     def _other_system(self, unit: DisplayUnit) -> System | None:
         """Return the system to show as well as the build's own, where the shop wants both and they differ."""

@@ -47,7 +47,7 @@ def specification(build: Build, sheet: FigureSheet, both: bool) -> tuple[Labelle
             ("Induction", build.get("top_end.induction.description") or _text(engine.fuel_system, engine.induction)),
             ("Intake manifold", _manifold(build)),
             ("Carburetor", _carburetor(build)),
-            ("Ignition", _ignition(build)),
+            ("Ignition", _part(build, "top_end.ignition", "kind", "description", "maker", "number", "box", "coil")),
             ("Rev limiter", _value(build, "top_end.ignition.rev_limiter")),
             ("Exhaust", _exhaust(build)),
             ("Oil system", _oil_system(build)),
@@ -172,10 +172,6 @@ def _carburetor(build: Build) -> str | None:
         _value(build, f"{path}.venturi", "venturi"),
         f"jets {' / '.join(filter(None, jets))}" if any(jets) else None,
     )
-
-
-def _ignition(build: Build) -> str | None:
-    return _part(build, "top_end.ignition", "kind", "description", "maker", "number", "box", "coil")
 
 
 def _exhaust(build: Build) -> str | None:

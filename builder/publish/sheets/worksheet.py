@@ -117,7 +117,7 @@ def _section(build: Build, shop: Shop, section: Section) -> WorksheetSection:
     ]
     tables += _tables("", 1, list(_other_rows(build, section.slug)))
     for path, (model, blanks) in _LISTS.items():
-        if section_of(path) == section.slug and _has(build, path):
+        if section_of(path) == section.slug and (build.has_valves or build.get(path) is not None):
             tables += _list_tables(build, shop, path, model, blanks)
     if section.slug == "bores":
         return WorksheetSection(
@@ -132,10 +132,6 @@ def _order(section: Section, item: MeasuredField) -> int:
     """Return the place of a field among the paths of its section."""
     places = ((len(path), -index) for index, path in enumerate(section.paths) if f"{item.path}.".startswith(f"{path}."))
     return -max(places)[1]
-
-
-def _has(build: Build, path: str) -> bool:
-    return build.has_valves or build.get(path) is not None
 
 
 def _positions(build: Build, axis: str | None) -> int:

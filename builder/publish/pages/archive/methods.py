@@ -34,13 +34,9 @@ def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
     entries = [method_entry(definition) for definition in REGISTRY.figures.values()]
     sections = [(title, [entry for entry in entries if entry.description.section == title]) for title in SECTIONS]
     filled = [(title, items) for title, items in sections if items]
-    files = {"methods.md": page("methods", sections=filled, checks=_checks_text())}
+    checks = ", ".join(in_sentence(check.title) for check in CHECKS)
+    files = {"methods.md": page("methods", sections=filled, checks=checks)}
     return files | {f"assets/formulas/{entry.formula.name}.svg": entry.formula.svg.encode() for entry in entries}
-
-
-def _checks_text() -> str:
-    """Return the titles of the cross-checks as a list inside a sentence."""
-    return ", ".join(in_sentence(check.title) for check in CHECKS)
 
 
 def method_entry(definition: FigureDefinition) -> MethodEntry:

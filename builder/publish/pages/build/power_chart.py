@@ -47,7 +47,8 @@ def power_charts(session: DynoSession, system: System, *, both: bool) -> Iterato
         power_unit=units.POWER.label(system),
         cautions=tuple(f"{delivered.name}: {text}" for text in delivered.outside),
     )
-    caption = f"Torque and power, {_correction_text(session)}."
+    correction = f"corrected to {session.standard.name}" if session.is_corrected else "as logged, not corrected"
+    caption = f"Torque and power, {correction}."
     if len(states) > 1:
         caption += " Bold: as delivered."
     if len(states) > len(compared) + 1:
@@ -129,7 +130,3 @@ def _round_speed(state: EngineState, system: System) -> float:
     """Return a round speed between the peaks of torque and power, where the line is on neither peak's label [rpm]."""
     middle = (state.peak_torque.speed + state.peak_power.speed) / 2
     return 500 * round(units.SPEED.number(middle, system) / 500)
-
-
-def _correction_text(session: DynoSession) -> str:
-    return f"corrected to {session.standard.name}" if session.is_corrected else "as logged, not corrected"

@@ -40,7 +40,7 @@ def uncertainty_section(build: Build, shop: Shop, sheet: FigureSheet) -> Uncerta
         (
             Cell(row.influence.name),
             Cell(f"{row.influence.contribution:.2%}", number=True),
-            Cell(_freedom(row.influence.freedom), number=True),
+            Cell("∞" if math.isinf(row.influence.freedom) else f"{row.influence.freedom:.0f}", number=True),
             Cell(", ".join(_origin(origin, delivered.scatter.source) for origin in row.origins)),
         )
         for row in result.rows
@@ -61,7 +61,3 @@ def uncertainty_sentence(result: ResultBudget) -> str:
 
 def _origin(origin: Origin, scatter: str) -> str:
     return "common practice, no repeat pulls" if origin == "repeats" and scatter == "assumed" else _ORIGINS[origin]
-
-
-def _freedom(freedom: float) -> str:
-    return "∞" if math.isinf(freedom) else f"{freedom:.0f}"
