@@ -14,6 +14,8 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
+    from builder.publish.report import PublishReport
+
 WAIT_MS = 60_000
 """How long a browser test waits for what must come; only a guard against hanging."""
 
@@ -60,6 +62,14 @@ def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a folder that all workers of this run share."""
     folder = tmp_path_factory.getbasetemp()
     return folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder
+
+
+@pytest.fixture(scope="session")
+def whole_demo(shared_folder: Path) -> PublishReport:
+    """Return the report of publishing the whole demo archive, which is the folder around the report's site."""
+    from tests.support import demo_site
+
+    return demo_site.whole_demo(shared_folder)
 
 
 @pytest.fixture(scope="session")

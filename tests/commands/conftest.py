@@ -6,18 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from builder.publish.deploy.lock import lock
 from tests.support.command_line import run
 from tests.support.demo_builds import copy_builds
+from tests.support.once import once
 
 
 @pytest.fixture(scope="session")
 def published_archive(shared_folder: Path) -> Path:
     """Return an archive with three demo builds, published once for all workers of a run."""
-    archive, done = shared_folder / "commands", shared_folder / "commands.done"
-    with lock(shared_folder / "commands.lock"):
-        if not done.exists():
-            copy_builds(archive, "pilot-launch-four", "roadster-six", "breakdown-truck-v8")
-            assert run("publish", archive=archive).exit_code == 0
-            done.touch()
-    return archive
+
+    def make(archive: Path) -> Path:
+        copy_builds(archive, "pilot-launch-four", "roadster-six", "breakdown-truck-v8")
+        assert run("publish", archive=archive).exit_code == 0
+        return archive
+
+    return once(shared_folder, "commands", make)

@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from builder.handover.packs import handover
-from builder.publish.deploy.lock import lock
 from tests.support.handover_samples import (
     FULL,
     SMALL,
@@ -19,17 +18,16 @@ from tests.support.handover_samples import (
     read_files,
     write_yaml,
 )
+from tests.support.once import once
 
 
-def _build_once(folder: Path, slug: str, make_archive: Callable[[Path], Path]) -> Path:
-    done = folder / "done"
-    folder.mkdir(exist_ok=True)
-    with lock(folder / "lock"):
-        if not done.exists():
-            report = handover(make_archive(folder / "archive"), (slug,))
-            assert report.ok, report.lines
-            done.touch()
-    return folder / "archive" / "handover" / slug
+def _pack(shared: Path, name: str, slug: str, make_archive: Callable[[Path], Path]) -> Path:
+    def make(archive: Path) -> Path:
+        report = handover(make_archive(archive), (slug,))
+        assert report.ok, report.lines
+        return archive / "handover" / slug
+
+    return once(shared, name, make)
 
 
 def _archive_of_two(folder: Path) -> Path:
@@ -44,19 +42,19 @@ def _archive_of_two(folder: Path) -> Path:
 @pytest.fixture(scope="session")
 def full_pack(shared_folder: Path) -> Path:
     """Return the pack of the fullest demo build, in an archive of two and a folder whose name URLs must quote."""
-    return _build_once(shared_folder / "off line & 100%", FULL, _archive_of_two)
+    return _pack(shared_folder, "off line & 100%", FULL, _archive_of_two)
 
 
 @pytest.fixture(scope="session")
 def small_pack(shared_folder: Path) -> Path:
     """Return the pack of a small demo build."""
-    return _build_once(shared_folder / "small pack", SMALL, lambda folder: archive_with(folder, SMALL))
+    return _pack(shared_folder, "small pack", SMALL, lambda folder: archive_with(folder, SMALL))
 
 
 @pytest.fixture(scope="session")
 def bare_pack(shared_folder: Path) -> Path:
     """Return the pack of a build of which next to nothing is recorded."""
-    return _build_once(shared_folder / "bare pack", "bare", bare_archive)
+    return _pack(shared_folder, "bare pack", "bare", bare_archive)
 
 
 @pytest.fixture(scope="session")

@@ -1,14 +1,19 @@
-"""The demo archive, published once for all browser tests of a run."""
+"""The demo archive, published once for all tests of a run: a few builds for the browser, and the whole of it."""
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from builder.publish.deploy.lock import lock
+import pytest
+
+from builder.publish import workers
 from builder.publish.pipeline import publish
+from builder.publish.report import PublishReport
 from tests.support.browser import wait_until
-from tests.support.demo_builds import copy_builds
+from tests.support.demo_builds import ROOT, copy_builds
+from tests.support.once import once
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -40,14 +45,29 @@ def load_every_image(tab: Page) -> None:
     wait_until(tab, "[...document.querySelectorAll('article img')].every(image => image.complete)")
 
 
-def published(folder: Path) -> Path:
-    """Return the demo site below a folder that all workers share; the first that asks publishes it."""
-    archive, done = folder / "demo", folder / "demo.done"
-    with lock(folder / "demo.lock"):
-        if not done.exists():
-            copy_builds(archive, *BUILDS)
-            report = publish(archive, archive / "site")
-            assert report.ok, [str(problem) for problem in report.problems]
-            assert not report.warnings
-            done.touch()
-    return archive / "site"
+def published(shared: Path) -> Path:
+    """Return the site of a few builds."""
+
+    def make(archive: Path) -> Path:
+        copy_builds(archive, *BUILDS)
+        report = publish(archive, archive / "site")
+        assert report.ok, [str(problem) for problem in report.problems]
+        assert not report.warnings
+        return archive / "site"
+
+    return once(shared, "demo", make)
+
+
+def whole_demo(shared: Path) -> PublishReport:
+    """Return the report of publishing the whole demo archive, which is the folder around the report's site.
+
+    Two processes share the work, whatever the machine has.
+    """
+
+    def make(archive: Path) -> PublishReport:
+        shutil.copytree(ROOT / "builds", archive / "builds")
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(workers, "_available_cpus", lambda: 2)
+            return publish(archive, archive / "site")
+
+    return once(shared, "whole demo", make)
