@@ -36,11 +36,6 @@ class PartUse:
         return sum(_is_checked(u.verdict) for u in self.uses)
 
     @property
-    def good(self) -> int:
-        """How many of those checked had a good verdict."""
-        return sum(n for verdict, n in self.verdicts if verdict.casefold() in GOOD)
-
-    @property
     def builds(self) -> tuple[Summary, ...]:
         """The builds that have the part, each once, newest first."""
         return tuple({use.summary.slug: use.summary for use in self.uses}.values())

@@ -25,7 +25,6 @@ def test_a_part_has_its_builds_and_verdicts() -> None:
     assert [u.summary.slug for u in used.uses] == ["b5", "b4", "b3", "b2", "b1", "b0", "c"]
     assert (used.checked, used.finding) == (5, "three of five measured short")
     assert used.verdicts == (("measured short", 3), ("as listed", 2))
-    assert used.good == 2
     assert maker.finding == used.finding
     assert (maker.checked, maker.verdicts) == (5, used.verdicts)
 

@@ -48,7 +48,7 @@ _ASKED = ("cylinders", "displacement", "induction", "fuel")
 """The fields of a plan that the home page asks for; the finder has them all."""
 _LINKS = {"link": "builds/{slug}/index.html", "all_builds": "builds.html"}
 _TABLE_FIELDS = ("family", "displacement", "cylinders", "compression_ratio", "fuel", "peak_torque", "peak_power")
-_PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Inspected", "OK as received", "Used in")
+_PART_COLUMNS = ("Part", "Manufacturer", "Number", "Inspection", "Used in")
 _MAKER_COLUMNS = ("Manufacturer", "Builds", "Part numbers", "Inspected", "Results")
 _CARD_FIELDS = (
     ("peak_power", "Power"),
