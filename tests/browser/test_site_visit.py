@@ -177,7 +177,7 @@ def test_a_build_leads_to_the_comparison_with_its_relatives(opened: Open) -> Non
     tab.get_by_role("link", name="Compare these builds").click()
     tab.wait_for_selector("[data-ready]")
     expect(tab.locator("article")).to_contain_text("Engine for the pilot launch Turnagain")
-    assert tab.locator("article table thead th").count() >= 4
+    assert tab.locator("article table thead th").count() >= 3  # the field, the build and those near it
 
 
 def test_the_contents_are_short_and_lead_into_the_page(opened: Open) -> None:
