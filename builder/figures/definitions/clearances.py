@@ -342,7 +342,8 @@ define.alternative("piston_clearance", working="{bore} − {piston_diameter}", i
     formula=r"\max_{\mathrm{axes}} \left( B_{most} - B_{least} \right)",
     symbols=(("B_{most}, B_{least}", "largest and least reading down one axis of the bore", "m"),),
     working="{taper_largest} − {taper_least}",
-    validity="over the depths measured",
+    validity="over the depths measured; the error of the gauge's setting cancels (JCGM 100, 5.2.2), and what may be "
+    "read of a true bore is not resolved",
     is_sum=True,
 )
 def bore_taper(taper_largest: Value, taper_least: Value, taper_resolvable: Value | None = None) -> FigureResult:
@@ -362,7 +363,8 @@ def bore_taper(taper_largest: Value, taper_least: Value, taper_resolvable: Value
     formula=r"\max_{\mathrm{depths}} \left( B_{most} - B_{least} \right)",
     symbols=(("B_{most}, B_{least}", "largest and least reading across the bore at one depth", "m"),),
     working="{out_of_round_largest} − {out_of_round_least}",
-    validity="over the axes measured",
+    validity="over the axes measured; the error of the gauge's setting cancels (JCGM 100, 5.2.2), and what may be "
+    "read of a true bore is not resolved",
     is_sum=True,
 )
 def bore_out_of_round(

@@ -152,11 +152,13 @@ def _figures_in(sheet: FigureSheet, section: str) -> list[Figure]:
 
 
 def _without_own_sections(chapter: Chapter) -> Chapter:
-    return replace(chapter, groups=tuple(group for group in chapter.groups if not _has_own_section(group)))
+    groups = tuple(group for group in chapter.groups if not _has_own_section(group.path))
+    parts = {path: title for path, title in chapter.parts.items() if not _has_own_section(path)}
+    return replace(chapter, groups=groups, parts=parts)
 
 
-def _has_own_section(group: Group) -> bool:
-    return any(group.path == path or group.path.startswith(f"{path}.") for path in _OWN_SECTIONS)
+def _has_own_section(part: str) -> bool:
+    return any(part == path or part.startswith(f"{path}.") for path in _OWN_SECTIONS)
 
 
 def _reading_groups(all_chapters: Sequence[Chapter]) -> list[Group]:

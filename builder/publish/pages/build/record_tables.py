@@ -7,8 +7,8 @@ Values are shown as written, with the other system of units where the shop shows
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from builder.figures.core.display_units import convert_to_other_system, written_text
@@ -94,20 +94,39 @@ class Group:
 
 @dataclass(frozen=True)
 class Chapter:
-    """One document of the record; without groups where nothing was recorded."""
+    """One document of the record; without groups where nothing was recorded.
+
+    ``parts`` are the titles of what it describes (heads, gasket, ignition ...) by their paths.
+    """
 
     name: str
     title: str
     groups: tuple[Group, ...] = ()
+    parts: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def contents(self) -> str:
+        """Return what it describes in a few words, empty where that is one thing: `heads, gasket, ignition`."""
+        return ", ".join(map(in_sentence, self.parts.values())) if len(self.parts) > 1 else ""
 
 
 def chapters(build: Build, *, both_systems: bool = True) -> tuple[Chapter, ...]:
     """Return a chapter for every document of the record, empty ones included."""
     return tuple(
-        Chapter(name, title, tuple(_groups(getattr(build, name), name, both_systems)))
+        Chapter(name, title, tuple(_groups(getattr(build, name), name, both_systems)), _parts(build, name))
         for name, title in DOCUMENT_TITLES.items()
         if name != "photos"
     )
+
+
+def _parts(build: Build, name: str) -> Mapping[str, str]:
+    model: RecordModel | None = getattr(build, name)
+    hidden = {*_LEFT_OUT.get(name, ()), DOCUMENT_TITLES[name].lower()}
+    return {
+        f"{name}.{part}": title_of(part, info)
+        for part, info in (type(model).model_fields.items() if model is not None else ())
+        if isinstance(getattr(model, part), RecordModel) and part not in hidden
+    }
 
 
 def _groups(model: RecordModel | None, path: str, both: bool) -> Iterator[Group]:

@@ -110,3 +110,18 @@ def test_a_column_is_numeric_when_every_filled_cell_is_a_number() -> None:
     )
     assert table.numeric_columns == (1, 2)
     assert table.without_empty_columns().head == ("Name", "All", "Some", "Mixed")
+
+
+def test_a_chapter_says_what_is_in_it(tmp_path: Path) -> None:
+    build, _ = samples.write_and_read(
+        tmp_path,
+        build="title: T\nengine: {cylinders: 2}\ngoals: more torque\n",
+        bottom_end="crankshaft: {stroke: 3.480 in}\noil_system: {pump: gear}\n",
+        top_end="ignition: points, one coil\n",
+    )
+    contents = {chapter.name: chapter.contents for chapter in chapters(build)}
+    assert contents["bottom_end"] == "crankshaft, oil system"
+    # One thing alone, a section in one line or not, is what the chapter shows; the goals have a section of their own.
+    assert (contents["top_end"], contents["build"], contents["cam"]) == ("", "", "")
+    again, _ = samples.write_and_read(tmp_path, top_end="ignition: points, one coil\ngasket: {thickness: 1.0 mm}\n")
+    assert {chapter.name: chapter.contents for chapter in chapters(again)}["top_end"] == "gasket, ignition"
