@@ -89,18 +89,19 @@ def bore_out_of_round(readings: npt.ArrayLike) -> Value:
     return unwrap_scalar(np.max(np.ptp(_bore_readings(readings, -1, "axes"), axis=-1), axis=-1))
 
 
-def resolvable_difference(standard_uncertainty: Value, step: float, pairs: int) -> Value:
+def resolvable_difference(scatter: Value, step: float, pairs: int) -> Value:
     """Return the least difference of two readings that is not zero [m], where it is the largest of several pairs.
 
-    standard_uncertainty [m]: of one reading, without what is common to both; step [m]: the last digit, within which
-    two equal lengths may always be read apart. The largest of so many differences is above it by chance once in twenty
-    times at most, by Bonferroni's inequality. Raises ValueError for a negative uncertainty or step, or no pairs.
-    Source: JCGM 100, 5.2.2: of two readings with one setting of a gauge the error of the setting cancels.
+    scatter [m]: standard uncertainty of one reading without its last digit and without what is common to both; step
+    [m]: the last digit, by which rounding alone may part two equal lengths. The largest of so many differences of equal
+    lengths is above it once in twenty times at most, by Bonferroni's inequality. Raises ValueError for a negative
+    scatter or step, or no pairs. Source: JCGM 100, 5.2.2: of two readings with one setting of a gauge the error of the
+    setting cancels.
     """
-    require_not_negative(standard_uncertainty=standard_uncertainty, step=step)
+    require_not_negative(scatter=scatter, step=step)
     reject_if(pairs < 1, "a difference needs one pair of readings at least", "pairs")
     coverage = NormalDist().inv_cdf(1 - 0.05 / (2 * pairs))
-    return unwrap_scalar(np.maximum(coverage * np.sqrt(2) * np.asarray(standard_uncertainty), step))
+    return unwrap_scalar(step + coverage * np.sqrt(2) * np.asarray(scatter))
 
 
 def _bore_readings(readings: npt.ArrayLike, axis: int, name: str) -> Array:

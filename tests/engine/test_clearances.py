@@ -88,16 +88,15 @@ def test_the_position_farthest_from_the_median(values: list[float], odd: int | N
     assert clearances.farthest_from_median(values) == odd
 
 
-def test_a_difference_of_two_readings_is_resolved_above_their_scatter_and_above_one_step() -> None:
+def test_a_difference_of_two_readings_is_resolved_above_their_scatter_and_one_step() -> None:
     # One pair, 95 %: 1.96 times the root of two; of more pairs the largest is held against a wider limit.
     assert clearances.resolvable_difference(1e-6, 0.0, 1) == pytest.approx(2.7718e-6, rel=1e-4)
     limits = [clearances.resolvable_difference(1e-6, 0.0, pairs) for pairs in (1, 3, 6, 20)]
     assert limits == sorted(limits)
     # The last digit alone: two equal bores may be read one step apart.
-    assert clearances.resolvable_difference(1e-6 / 12**0.5, 1e-6, 1) == 1e-6
-    np.testing.assert_allclose(
-        clearances.resolvable_difference(np.array([0.0, 1e-6]), 2e-6, 1), [2e-6, 2.7718e-6], rtol=1e-4
-    )
+    assert clearances.resolvable_difference(0.0, 1e-6, 1) == 1e-6
+    both = clearances.resolvable_difference(np.array([0.0, 1e-6]), 2e-6, 1)
+    np.testing.assert_allclose(both, [2e-6, 4.7718e-6], rtol=1e-4)
 
 
 def test_a_resolvable_difference_needs_readings() -> None:

@@ -46,3 +46,14 @@ def test_least_taper_that_a_gauge_resolves(depths: int) -> None:
     limit = clearances.resolvable_difference(1.0, 0.0, depths * (depths - 1))
     by_chance = 1 - float(studentized_range.cdf(limit, depths, np.inf)) ** 2
     assert 0.035 < by_chance <= 0.05
+
+
+@pytest.mark.parametrize("scatter", [0.2, 0.5, 1.0, 2.0])
+@pytest.mark.parametrize("depths", [2, 3, 4])
+def test_a_true_bore_is_seldom_read_as_tapered_or_oval(scatter: float, depths: int) -> None:
+    """Monte Carlo (JCGM 101): true bores read with a scatter and rounded; at most 1 in 20, and 1 % for luck."""
+    rng = np.random.default_rng(20_260_611)
+    readings = np.round(rng.uniform(0, 1, (20_000, 1, 1)) + rng.normal(0, scatter, (20_000, depths, 2)))
+    taper, oval = np.ptp(readings, axis=1).max(axis=1), np.ptp(readings, axis=2).max(axis=1)
+    for found, pairs in ((taper, depths * (depths - 1)), (oval, depths)):
+        assert np.mean(found > clearances.resolvable_difference(scatter, 1.0, pairs)) < 0.06

@@ -186,16 +186,15 @@ def bore_differences(card: BoreGauging, shop: Shop, along: Direction) -> BoreDif
     # YAML does not say how many decimals the gauge's numbers were written with.
     step = card.resolution.si if card.resolution else shown or scale * 10.0 ** -_decimals([*highest, *lowest])
     own = repeatability(gauge, "length", float(np.mean(highest)) * scale)
-    standard = float(np.hypot(uncertainty.from_resolution(step), own or 0.0))
     pairs = [len(row.depths) * (len(row.depths) - 1 if along == "depth" else 1) for row in rows]
     return BoreDifferences(
         cylinders=tuple(str(row.cylinder) for row in rows),
         highest=highest,
         lowest=lowest,
         step=step,
-        uncertainty=standard,
+        uncertainty=float(np.hypot(uncertainty.from_resolution(step), own or 0.0)),
         is_uncertainty_stated=bool(card.resolution or shown or own),
-        least=np.array([clearance.resolvable_difference(standard, step, count) for count in pairs]),
+        least=np.array([clearance.resolvable_difference(own or 0.0, step, count) for count in pairs]),
     )
 
 
