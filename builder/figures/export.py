@@ -49,6 +49,7 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
                     }
                     for position in figure.positions
                 ],
+                "note": plain_spaces(figure.note) if figure.note else None,
                 "caution": " ".join(figure.cautions) or None,
             }
             for figure in sheet.figures
@@ -228,6 +229,8 @@ def figures_as_lines(sheet: FigureSheet) -> Iterator[str]:
         yield f"  {figure.title:<32} {plain_spaces(figure.display_with_range)}{plain_spaces(alternate)}"
         yield f"      {plain_spaces(figure.working)}"
         yield f"      {figure.calculated_from or figure.provenance_text}"
+        if figure.note:
+            yield f"      {plain_spaces(figure.note)}"
         for caution in figure.cautions:
             yield f"      caution: {caution}"
     if sheet.session is not None:

@@ -295,6 +295,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "basis": figure.basis,
         "calculated_from": [{"what": item.label, "known": item.provenance} for item in figure.readings],
         "uncertainty": _number(figure.uncertainty),
+        "note": figure.note,
         "source": figure.description.source,
         "positions": [{"label": item.label, "value": _number(item.value)} for item in figure.positions],
     }

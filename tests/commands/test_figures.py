@@ -23,7 +23,7 @@ def test_figures_as_lines_and_as_json(published_archive: Path) -> None:
     assert found["best_during_testing"] is None  # 130 jets made 52.5 kW, within the ±
     ratio = next(figure for figure in found["figures"] if figure["slug"] == "compression_ratio")
     keys = {"slug", "title", "value", "unit", "display", "basis", "calculated_from", "working", "source", "positions"}
-    keys |= {"caution"}
+    keys |= {"note", "caution"}
     assert set(ratio) == keys
     assert ratio["unit"] == "1"
     assert 5 < ratio["value"] < 20

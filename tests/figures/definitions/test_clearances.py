@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from builder.figures.core.types import FigureSheet
+from builder.figures.export import figures_as_lines
 from builder.record.models.shop import Instrument, Shop
 from tests.support.figure_records import BORE_GAUGING, BOTTOM_END, RANGES, V8, figure_of, sheet_of
 
@@ -86,6 +87,7 @@ def test_without_a_repeatability_the_whole_certificate_counts(tmp_path: Path) ->
     assert sheet["bore_taper"].note == "Not resolved in 2 of 2 bores: no more than the gauge may show of a true bore."
     checks = {check.title: check for check in sheet.clearances if check.kind == "bore"}
     assert checks["Bore taper"].note == "not resolved by the gauge in any bore"
+    assert f"      {sheet['bore_taper'].note}" in figures_as_lines(sheet)
 
 
 def test_a_taper_is_not_resolved_where_the_gauge_may_show_it_of_a_true_bore(tmp_path: Path) -> None:
