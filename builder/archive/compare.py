@@ -76,8 +76,8 @@ def compare_records(records: Sequence[ComparedRecord], system: System = "metric"
         rows: list[DifferenceRow] = []
         alike: list[str] = []
         for key in dict.fromkeys(key for fields in by_key for key in fields if key[0] == file):
-            found = [fields.get(key) for fields in by_key]
-            values = tuple(UNKNOWN if field is None else _shown(field, system, one_engine) for field in found)
+            recorded = [fields.get(key) for fields in by_key]
+            values = tuple(UNKNOWN if field is None else _shown(field, system, one_engine) for field in recorded)
             title = f"{key[1]}: {in_sentence(key[2])}" if key[1] else key[2]
             if len(set(values)) > 1:
                 rows.append(DifferenceRow(":".join(key), title, file, values))

@@ -40,8 +40,8 @@ def due_report(archive: Path, today: datetime.date, *, as_json: bool = False) ->
     builds: list[Build] = []
     for folder in build_folders(archive):
         guard = Guard(folder.name)
-        build, found = guard.run("the build", partial(read_build, folder, archive), (None, []))
-        problems += [*errors_in(found), *guard.problems]
+        build, build_problems = guard.run("the build", partial(read_build, folder, archive), (None, []))
+        problems += [*errors_in(build_problems), *guard.problems]
         if build is not None:
             builds.append(build)
             problems += schedule_problems(build, shop)

@@ -142,8 +142,8 @@ def find_lines(archive: Path, conditions: Sequence[str], words: str, map_records
             raise QueryError(asked)
         ranges.setdefault(field.slug, []).append(asked)
     limits = {slug: [asked.limits for asked in several] for slug, several in ranges.items()}
-    found = find(context.summaries, limits, choices, words)
-    if not found:
+    matches = find(context.summaries, limits, choices, words)
+    if not matches:
         for several in ranges.values():
             _require_some(context, several)
     asked_in = next((asked.system for several in ranges.values() for asked in several if asked.system), None)
@@ -152,7 +152,7 @@ def find_lines(archive: Path, conditions: Sequence[str], words: str, map_records
     return [
         *([context.source] if context.source else []),
         *([f"searched: {', '.join(searched)}"] if searched else []),
-        *_table(found, context.system_of_numbers or asked_in or context.system),
+        *_table(matches, context.system_of_numbers or asked_in or context.system),
     ]
 
 

@@ -58,8 +58,8 @@ def archive_repeatability(archive: Path) -> RepeatabilityReport:
     shop, problems = read_shop_profile(archive)
     by_dyno: dict[str, dict[str, list[list[float]]]] = {}
     for folder in build_folders(archive):
-        build, found = read_build(folder, archive)
-        problems += found
+        build, build_problems = read_build(folder, archive)
+        problems += build_problems
         session = analyse_session(build, shop) if build is not None else None
         if build is None or session is None:
             continue
@@ -82,7 +82,7 @@ def archive_repeatability(archive: Path) -> RepeatabilityReport:
 def _lines_of(dyno: DynoRepeatability) -> tuple[str, ...]:
     pulls = count_of(dyno.repeats, "repeat pull")
     percent = f"{100 * dyno.deviation:.2g} %"
-    found = f"{dyno.dyno}: {percent} of torque (1 SD), from {pulls} ({', '.join(dyno.builds)})"
+    summary = f"{dyno.dyno}: {percent} of torque (1 SD), from {pulls} ({', '.join(dyno.builds)})"
     if not MIN_REPEATABILITY <= dyno.deviation <= MAX_REPEATABILITY:
-        return (found, f"  outside {MIN_REPEATABILITY:.2%} to {MAX_REPEATABILITY:.0%}: check these logs first")
-    return (found, f"  repeatability: {{value: {percent}, from: {dyno.repeats}}}")
+        return (summary, f"  outside {MIN_REPEATABILITY:.2%} to {MAX_REPEATABILITY:.0%}: check these logs first")
+    return (summary, f"  repeatability: {{value: {percent}, from: {dyno.repeats}}}")

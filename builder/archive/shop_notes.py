@@ -159,8 +159,8 @@ def jobs_by_stage(summaries: Iterable[Summary]) -> tuple[JobGroup, ...]:
             jobs[summary.shop.stage].append(summary)
     jobs["delivered"].sort(key=lambda summary: (summary.shop.delivered or "") if summary.shop else "", reverse=True)
     return tuple(
-        JobGroup(stage, STAGES[stage], tuple(found[:_LISTED]), max(0, len(found) - _LISTED))
-        for stage, found in jobs.items()
+        JobGroup(stage, STAGES[stage], tuple(builds[:_LISTED]), max(0, len(builds) - _LISTED))
+        for stage, builds in jobs.items()
     )
 
 

@@ -21,9 +21,9 @@ def last_digit(values: Array) -> float:
     finite = np.unique(values[np.isfinite(values)])
     for decimals in range(_MAX_DECIMALS + 1):
         scaled = finite * 10.0**decimals
-        whole = np.round(scaled)
-        if finite.size and np.allclose(scaled, whole, rtol=1e-9, atol=1e-6) and np.abs(whole).max() < 2**53:
-            common = int(np.gcd.reduce(whole.astype(np.int64)))
+        multiples = np.round(scaled)
+        if finite.size and np.allclose(scaled, multiples, rtol=1e-9, atol=1e-6) and np.abs(multiples).max() < 2**53:
+            common = int(np.gcd.reduce(multiples.astype(np.int64)))
             return (common if finite.size > 1 and common else 1) / 10.0**decimals
     return 0.0
 

@@ -185,19 +185,19 @@ def lone_readings(x: Array, y: Array, width: float) -> Mask:
 
     Shapes: (readings,) sorted by speed; ``width`` in the unit of the speed.
     """
-    is_kept = np.ones(x.size, dtype=bool)
+    is_used = np.ones(x.size, dtype=bool)
     if x.size < _MIN_READINGS_FOR_SPIKES:
-        return ~is_kept
+        return ~is_used
     level = float(np.median(np.abs(y)))
     for _ in range(max(1, x.size // 20)):
-        index = np.flatnonzero(is_kept)
+        index = np.flatnonzero(is_used)
         off = np.abs(_leave_one_out_residuals(x[index], y[index], width))
         deviation = _MAD_TO_DEVIATION * float(np.median(off))
         worst = int(np.argmax(off))
         if not off[worst] > max(_SPIKE_DEVIATIONS * deviation, _SPIKE_SHARE * level):
             break
-        is_kept[index[worst]] = False
-    return ~is_kept & _in_short_runs(~is_kept)
+        is_used[index[worst]] = False
+    return ~is_used & _in_short_runs(~is_used)
 
 
 def _leave_one_out_residuals(x: Array, y: Array, width: float) -> Array:

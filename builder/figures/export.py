@@ -58,18 +58,18 @@ def figures_as_json(slug: str, sheet: FigureSheet) -> dict[str, Any]:
             {"slug": need.slug, "needs": list(need.needs), "instead": [list(hints) for hints in need.instead]}
             for need in sheet.needs
         ],
-        "contradictions": [_contradiction(found) for found in sheet.contradictions],
+        "contradictions": [_contradiction(contradiction) for contradiction in sheet.contradictions],
     }
 
 
-def _contradiction(found: Contradiction) -> dict[str, Any]:
+def _contradiction(contradiction: Contradiction) -> dict[str, Any]:
     return {
-        "check": found.check,
-        "title": found.title,
-        "text": plain_spaces(found.sentence),
-        "axis": found.axis,
-        "positions": list(found.positions),
-        "suspect": found.suspect.path if found.suspect else None,
+        "check": contradiction.check,
+        "title": contradiction.title,
+        "text": plain_spaces(contradiction.sentence),
+        "axis": contradiction.axis,
+        "positions": list(contradiction.positions),
+        "suspect": contradiction.suspect.path if contradiction.suspect else None,
         "values": [
             {
                 "field": value.path,
@@ -77,9 +77,9 @@ def _contradiction(found: Contradiction) -> dict[str, Any]:
                 "text": plain_spaces(value.text),
                 "file": value.where[0].name,
                 "line": value.where[1],
-                "meant": plain_spaces(dict(found.meant).get(value.path, "")) or None,
+                "meant": plain_spaces(dict(contradiction.meant).get(value.path, "")) or None,
             }
-            for value in found.values
+            for value in contradiction.values
         ],
     }
 

@@ -56,7 +56,7 @@ def binder_pdf(
     sheet: FigureSheet,
     shop: Shop,
     sheets: Sequence[Sheet],
-    placed: Sequence[PageDrawing],
+    drawings: Sequence[PageDrawing],
     photos: Sequence[BuildPhoto],
     pictures: Mapping[str, bytes],
     *,
@@ -74,7 +74,7 @@ def binder_pdf(
     files: dict[str, bytes] = {}
     for item in sheets:
         files |= {name: svg.encode() for name, svg in item.pictures.items()}
-    charts = _charts(placed, files)
+    charts = _charts(drawings, files)
     images = []
     for index, photo in enumerate(photos):
         largest = photo.published.largest
@@ -141,10 +141,10 @@ def _cover_index(sections: Sequence[str | None]) -> int:
     return min(range(len(sections)), key=lambda i: (*_COVER_SECTIONS, sections[i]).index(sections[i]))
 
 
-def _charts(placed: Sequence[PageDrawing], files: dict[str, bytes]) -> list[BinderChart]:
+def _charts(drawings: Sequence[PageDrawing], files: dict[str, bytes]) -> list[BinderChart]:
     """Return the charts of the binder but that on the dyno sheet, and add their SVG to ``files``."""
     charts: list[BinderChart] = []
-    for item in placed:
+    for item in drawings:
         section = _section_of(item)
         if section is None:
             continue

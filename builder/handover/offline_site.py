@@ -55,7 +55,7 @@ def offline_record(
     build: Build,
     sheet: FigureSheet,
     shop: Shop,
-    placed: tuple[PageDrawing, ...],
+    drawings: tuple[PageDrawing, ...],
     photos: tuple[BuildPhoto, ...],
     pictures: Mapping[str, bytes],
     *,
@@ -79,7 +79,7 @@ def offline_record(
             sheet,
             shop,
             environment,
-            charts=placed,
+            charts=drawings,
             photos=photos,
             data_files=tuple(data),
             readiness=None,
@@ -93,7 +93,7 @@ def offline_record(
     pages: dict[str, bytes] = {
         "index.md": english.markup(_standalone(page, [sheet.file for sheet in sheets])).encode(),
         "methods.md": english.markup(methods).encode(),
-        **chart_files(placed, english),
+        **chart_files(drawings, english),
         **{f"photos/{name}": content for name, content in pictures.items()},
     }
     with tempfile.TemporaryDirectory(prefix="millbook-") as temporary:

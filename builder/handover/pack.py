@@ -87,7 +87,7 @@ def make_pack(
     guard = chart_guard(build.slug)
     charts = charts_for(public, sheet, shop, guard)
     # The customer's charts may show private data, so they are not cached.
-    drawings = workers.submit(partial(draw_page_charts, charts, ChartCache(None), build.slug), retry=True)
+    drawing_task = workers.submit(partial(draw_page_charts, charts, ChartCache(None), build.slug), retry=True)
     photos, pictures, _ = build_photos(public)
     english = english_of(shop.english, archive).keeping(public)
     history = history_until(public, archive, shop)
@@ -104,8 +104,8 @@ def make_pack(
     data[ISSUE_FILE] = issue_file(issue, content)
     data[f"{DATA}datapackage.json"] = _datapackage(public, data, record.original_hashes)
     compile_templates(archive)
-    placed, chart_problems = drawings.result()
-    requests = sheet_requests(public, sheet, shop, placed, english, draft=draft)
+    drawings, chart_problems = drawing_task.result()
+    requests = sheet_requests(public, sheet, shop, drawings, english, draft=draft)
     # typst releases the GIL, so the page is rendered while it compiles tag and sheets.
     with ThreadPoolExecutor(1) as executor:
         tag = executor.submit(tag_pdf, public, sheet, shop, archive=archive, english=english, draft=draft, place=place)
@@ -114,7 +114,7 @@ def make_pack(
             public,
             sheet,
             shop,
-            placed,
+            drawings,
             photos,
             pictures,
             archive=archive,
@@ -133,7 +133,7 @@ def make_pack(
         sheet,
         shop,
         sheets,
-        placed,
+        drawings,
         photos,
         pictures,
         archive=archive,

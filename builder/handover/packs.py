@@ -234,13 +234,13 @@ def _build_pack(
         return PackResult(slug, None, blockers, tuple(problems))
     try:
         former = _former_pack(folder / slug, previous, draft=draft)
-        made = make_pack(build, view, shop, archive, today=today, former=former, draft=draft, workers=workers)
-        pack = _write(made.files, folder / slug)
+        new_pack = make_pack(build, view, shop, archive, today=today, former=former, draft=draft, workers=workers)
+        pack = _write(new_pack.files, folder / slug)
     except PublishError as error:
         return PackResult(slug, None, (str(error),), tuple(problems))
-    problems += [*errors_in(view.sheet.problems), *made.problems]
-    size = sum(map(len, made.files.values()))
-    return PackResult(slug, pack, (), tuple(problems), len(made.files), size, made.issue, made.digest)
+    problems += [*errors_in(view.sheet.problems), *new_pack.problems]
+    size = sum(map(len, new_pack.files.values()))
+    return PackResult(slug, pack, (), tuple(problems), len(new_pack.files), size, new_pack.issue, new_pack.digest)
 
 
 def _former_pack(pack: Path, previous: Path | None, *, draft: bool) -> IssuedPack | None:

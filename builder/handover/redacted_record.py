@@ -44,12 +44,12 @@ class DeliveredRecord:
 
 
 def delivered_record(
-    build: Build, keep: Collection[str], photos: Collection[BuildPhoto], pictures: Mapping[str, bytes]
+    build: Build, customer_fields: Collection[str], photos: Collection[BuildPhoto], pictures: Mapping[str, bytes]
 ) -> DeliveredRecord:
     """Return the build's folder without private fields: YAML, logs without comments, and photos encoded again.
 
-    ``build`` is the record as read, with its documents; ``keep`` are the private fields that this customer's own
-    pack contains.
+    ``build`` is the record as read, with its documents; ``customer_fields`` are the private fields that this customer's
+    own pack contains.
     """
     files: dict[str, bytes] = {}
     original_hashes: dict[str, str] = {}
@@ -73,7 +73,7 @@ def delivered_record(
         numbers[section] += 1
         names[item.photo.file] = name = f"photos/{section}-{numbers[section]:02d}{Path(picture).suffix}"
         files[name] = pictures[picture]
-    redaction = _Redaction(allowed_paths(keep), names)
+    redaction = _Redaction(allowed_paths(customer_fields), names)
     for name, model in DOCUMENTS.items():
         document = build.documents.get(name)
         if document is not None and document.value is not None:

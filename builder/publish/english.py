@@ -62,8 +62,8 @@ class English:
         if not self.terms:
             return self
         pieces = (" ".join(piece.lower().split()) for text in _texts(record) for piece in _SPECIAL.split(text))
-        found = frozenset(match[0] for piece in pieces for match in self._context_pattern.finditer(piece))
-        return dataclasses.replace(self, own_words=self.own_words | found)
+        own_words = frozenset(match[0] for piece in pieces for match in self._context_pattern.finditer(piece))
+        return dataclasses.replace(self, own_words=self.own_words | own_words)
 
     def words_in(self, text: str) -> list[str]:
         """Return the terms that a text has, as written."""
@@ -91,14 +91,14 @@ class English:
         """Return a typst template with its strings and its text in square brackets."""
         return _TYPST_TEXT.sub(lambda text: self.text(text[0]), source) if self.terms else source
 
-    def _translate(self, text: str, kept: re.Pattern[str]) -> str:
+    def _translate(self, text: str, untranslated: re.Pattern[str]) -> str:
         tags: Sequence[re.Match[str]] | None = None
         pieces: list[str] = []
         end = 0
         for match in self._terms_in(text):
-            if tags is None and kept is _UNTRANSLATED_IN_MARKUP:
+            if tags is None and untranslated is _UNTRANSLATED_IN_MARKUP:
                 tags = list(_TAG.finditer(text))  # found only where a page has a term
-            if self._is_untranslated(match, text, kept, tags or ()):
+            if self._is_untranslated(match, text, untranslated, tags or ()):
                 continue
             written = text[match.start() : match.end()]
             pieces += (text[end : match.start()], _in_case_of(written, self.terms[" ".join(match[0].split())]))
@@ -118,7 +118,7 @@ class English:
                 yield match
 
     def _is_untranslated(
-        self, match: re.Match[str], text: str, kept: re.Pattern[str], tags: Sequence[re.Match[str]]
+        self, match: re.Match[str], text: str, untranslated: re.Pattern[str], tags: Sequence[re.Match[str]]
     ) -> bool:
         """Return whether a term stays as it is: in code, in a tag, quoted, or in the shop's own words."""
         start = match.start()
@@ -129,7 +129,7 @@ class English:
         line_end = text.find("\n", match.end())
         first, last = max(line_start, start - _REACH), match.end() + _REACH
         last = last if line_end < 0 else min(line_end, last)
-        if not tag and any(span.start() <= start < span.end() for span in kept.finditer(text, first, last)):
+        if not tag and any(span.start() <= start < span.end() for span in untranslated.finditer(text, first, last)):
             return True
         around = text[max(0, start - _REACH) : match.end() + _REACH]
         at = min(start, _REACH)

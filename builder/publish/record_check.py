@@ -98,8 +98,8 @@ def _engine_problems(archive: Path, shop: Shop, checked: Mapping[str, EngineEntr
 def _goal_lines(slug: str, sheet: FigureSheet) -> Iterator[str]:
     """Yield a line for each goal of the customer that has a number; one that is not met does not prevent delivery."""
     for goal in goal_rows(sheet):
-        found = f"; as delivered {goal.result}" if goal.result else ""
-        text = f"{slug}: goal {goal.outcome}: {goal.name}, wanted {goal.wanted}{found}"
+        result = f"; as delivered {goal.result}" if goal.result else ""
+        text = f"{slug}: goal {goal.outcome}: {goal.name}, wanted {goal.wanted}{result}"
         yield plain_spaces(text)
 
 

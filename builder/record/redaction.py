@@ -17,13 +17,13 @@ from builder.record.traversal import models_in
 from builder.record.yaml_loader import Document, Location
 
 
-def without_private(build: Build, keep: Collection[str] = ()) -> Build:
+def without_private(build: Build, customer_fields: Collection[str] = ()) -> Build:
     """Return the build without its private fields.
 
-    ``keep`` names customer fields that stay, as `allowed_paths` reads them; fields for the shop alone are always
+    ``customer_fields`` names those that stay, as `allowed_paths` reads them; fields for the shop alone are always
     removed. The source documents keep their lines and lose their values.
     """
-    allowed = allowed_paths(keep)
+    allowed = allowed_paths(customer_fields)
     changes: dict[str, Any] = {
         name: _redacted(part, name, allowed) for name in DOCUMENTS if (part := getattr(build, name)) is not None
     }

@@ -132,7 +132,7 @@ def test_a_read_build_loses_its_private_values_and_keeps_its_lines(read: ReadWit
     assert CANARY not in _everything(stripped)
     assert stripped.where("build.engine.cylinders") == (Path("builds/test-engine/build.yaml"), 4)
     assert "Larkmoor" in _everything(stripped)
-    handover = without_private(build, keep=("customer.name", "price"))
+    handover = without_private(build, customer_fields=("customer.name", "price"))
     assert "CANARY-2" in _everything(handover)
     assert all(f"CANARY-{index}" not in _everything(handover) for index in (1, 3, 4, 5, 6))
 
@@ -145,6 +145,6 @@ def test_a_lesson_is_private_unless_it_says_otherwise(read: ReadWith) -> None:
     assert not problems
     assert build is not None
     assert len(build.build.lessons) == 3
-    stripped = without_private(build, keep=("lessons",))
+    stripped = without_private(build, customer_fields=("lessons",))
     assert CANARY not in _everything(stripped)
     assert [(lesson.lesson, lesson.part) for lesson in stripped.build.lessons] == [("gaps larger next time", "rings")]

@@ -320,9 +320,9 @@ def restrictor_efficiency(
     heating_value: Value,
 ) -> Value:
     """Return observed peak power over the heat that the most air through the restrictor can burn [-]."""
-    made = 2 * np.pi * np.asarray(speed_of_peak_power) * np.asarray(observed_torque)
+    shaft_power = 2 * np.pi * np.asarray(speed_of_peak_power) * np.asarray(observed_torque)
     heat = np.asarray(restrictor_choked_flow) / np.asarray(stoichiometric) * np.asarray(heating_value)
-    return unwrap_scalar(made / heat)
+    return unwrap_scalar(shaft_power / heat)
 
 
 @define.figure(

@@ -81,6 +81,6 @@ def _peak_difference(
 def _mean_difference(before: EngineState, delivered: EngineState, low: float, high: float) -> Difference:
     without_drift = replace(delivered.scatter.scatter, drift=0.0)
     earlier_pulls = pull_group(before.averaged_pulls)
-    found = gain(earlier_pulls, pull_group(delivered.averaged_pulls), without_drift, low, high)
-    earlier = float(np.mean([mean_over(curve, found.low, found.high) for curve in earlier_pulls.curves]))
-    return Difference(before=earlier, delivered=earlier + found.mean, half_width=found.half_width)
+    difference = gain(earlier_pulls, pull_group(delivered.averaged_pulls), without_drift, low, high)
+    earlier = float(np.mean([mean_over(curve, difference.low, difference.high) for curve in earlier_pulls.curves]))
+    return Difference(before=earlier, delivered=earlier + difference.mean, half_width=difference.half_width)

@@ -255,16 +255,16 @@ def _compare(
     drift_seen: bool,
 ) -> ComparisonResult:
     repeats = [[item.corrected.torque_curve for item in group] for group in groups if len(group) > 1]
-    found = gain(pull_group(before), pull_group(after), scatter.scatter, *shared, repeats=repeats)
+    difference = gain(pull_group(before), pull_group(after), scatter.scatter, *shared, repeats=repeats)
     correction = _drift_correction(before, after, drift_seen=drift_seen)
     return replace(
-        _comparison(pull, gain_text(found, system)),
+        _comparison(pull, gain_text(difference, system)),
         before=tuple(item.name for item in before),
         after=tuple(item.name for item in after),
-        gain=found,
-        mean_text=_mean_text(found, system),
+        gain=difference,
+        mean_text=_mean_text(difference, system),
         drift=correction,
-        drift_text=_drift_text(correction, found, system),
+        drift_text=_drift_text(correction, difference, system),
     )
 
 

@@ -45,15 +45,15 @@ def remove_files(folder: Path, names: Iterable[str]) -> None:
             parent.rmdir()
 
 
-def sync_subfolder(folder: Path, name: str, files: Mapping[str, bytes], keep: Collection[str] = ()) -> set[str]:
-    """Make a subfolder hold these files, and of others only those to keep; return the paths that may have changed."""
+def sync_subfolder(folder: Path, name: str, files: Mapping[str, bytes], others: Collection[str] = ()) -> set[str]:
+    """Make a subfolder hold these files, and besides only the named others; return the paths that may have changed."""
     for file, content in files.items():
         write_if_changed(folder / name / file, content)
     surplus = [
         file
         for base, _, file_names in os.walk(folder / name)
         for file_name in file_names
-        if (file := Path(base, file_name).relative_to(folder / name).as_posix()) not in files and file not in keep
+        if (file := Path(base, file_name).relative_to(folder / name).as_posix()) not in files and file not in others
     ]
     remove_files(folder / name, surplus)
     return {f"{name}/{file}" for file in (*files, *surplus)}

@@ -92,8 +92,8 @@ def _block(rows: Iterable[LabelledValue], width: float, size: float) -> float:
     """Return the height [mm] of a block of rows with its title."""
     height = _TITLE + _ROW * (not rows)
     for row in rows:
-        beside = " ".join(filter(None, (row.text, row.alternate_text, row.provenance)))
-        lines = _lines(beside, width * 0.68 - 1.5, size) + sum(
+        texts = " ".join(filter(None, (row.text, row.alternate_text, row.provenance)))
+        lines = _lines(texts, width * 0.68 - 1.5, size) + sum(
             _lines(text, width * 0.68 - 1.5, 0.88 * size) for text in row.remarks
         )
         height += _ROW + _LINE * (max(lines, _lines(row.title, width * 0.32 - 1.5, 0.88 * size)) - 1)

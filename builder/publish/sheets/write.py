@@ -50,5 +50,5 @@ def write_sheets(archive: Path, slug: str, kind: str | None, out: Path) -> Comma
             path = out / f"{slug}-{FILES[request.kind]}"
             write_if_changed(path, request.pdf(archive, english))
             paths.append(path)
-    found = (*shop_problems, *problems, *figures.problems, *guard.problems, *chart_problems)
-    return CommandReport([*dict.fromkeys(found)], [*map(str, paths)], ok=True)
+    reported = (*shop_problems, *problems, *figures.problems, *guard.problems, *chart_problems)
+    return CommandReport([*dict.fromkeys(reported)], [*map(str, paths)], ok=True)

@@ -74,7 +74,7 @@ def _by_term(entry: dict[str, Any], site: Path) -> list[dict[str, Any]]:
     terms.feed((site / _GLOSSARY).read_text(encoding="utf-8"))
     if not terms.found:
         return [entry]
-    found = [
+    entries = [
         {
             "location": f"{_GLOSSARY}#{anchor}",
             "title": html.escape(term, quote=False),
@@ -82,7 +82,7 @@ def _by_term(entry: dict[str, Any], site: Path) -> list[dict[str, Any]]:
         }
         for anchor, term, definition in terms.found
     ]
-    return [{**entry, "text": ""}, *found]
+    return [{**entry, "text": ""}, *entries]
 
 
 def merge_and_write(site: Path, parts: Sequence[Index]) -> None:

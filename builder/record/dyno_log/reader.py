@@ -141,10 +141,10 @@ def without_comments(path: Path, log: DynoLog, columns: Mapping[str, str] | None
     header = _header_of(text, columns or {})[2]
     if header is None:
         return None
-    kept = {*range(header.line, header.data_line), *log.rows.tolist()}
+    numbers = {*range(header.line, header.data_line), *log.rows.tolist()}
     if header.declared:
-        kept.add(1)
-    return "".join(f"{line.text}\n" for line in text.lines() if line.number in kept).encode()
+        numbers.add(1)
+    return "".join(f"{line.text}\n" for line in text.lines() if line.number in numbers).encode()
 
 
 def _header_of(text: LogText, mapped: Mapping[str, str]) -> tuple[LogText, list[Line], Header | None]:

@@ -22,20 +22,20 @@ def find_contradictions(solver: Solver) -> tuple[Contradiction, ...]:
     from its neighbors is left out where it is the most likely slip of a contradiction with other values.
     """
     record = RecordValues(solver)
-    found = [
+    contradictions = [
         replace(item, consequence=short_block.deck_consequence(record)) if item.check == "deck_clearance" else item
         for item in run_checks(CHECKS, record)
     ]
-    named = Counter(path for path, _ in {(value.path, item.check) for item in found for value in item.values})
-    found = [replace(item, suspect=_suspect(item, named)) for item in found]
-    suspects = {item.suspect.path for item in found if item.suspect and len(item.values) > 1}
-    return tuple(item for item in found if len(item.values) > 1 or item.values[0].path not in suspects)
+    named = Counter(path for path, _ in {(value.path, item.check) for item in contradictions for value in item.values})
+    contradictions = [replace(item, suspect=_suspect(item, named)) for item in contradictions]
+    suspects = {item.suspect.path for item in contradictions if item.suspect and len(item.values) > 1}
+    return tuple(item for item in contradictions if len(item.values) > 1 or item.values[0].path not in suspects)
 
 
-def _suspect(found: Contradiction, named: Counter[str]) -> RecordedValue | None:
+def _suspect(contradiction: Contradiction, named: Counter[str]) -> RecordedValue | None:
     """Return the value that most checks name; where none stands out, the only one that a mended slip would explain."""
-    counts = sorted((named[value.path] for value in found.values), reverse=True)
+    counts = sorted((named[value.path] for value in contradiction.values), reverse=True)
     if counts[0] >= 2 and (len(counts) == 1 or counts[0] > counts[1]):
-        return max(found.values, key=lambda value: named[value.path])
-    explained = [value for value in found.values if value.path in dict(found.meant)]
+        return max(contradiction.values, key=lambda value: named[value.path])
+    explained = [value for value in contradiction.values if value.path in dict(contradiction.meant)]
     return explained[0] if len(explained) == 1 else None

@@ -127,9 +127,9 @@ def run_checks(checks: Iterable[CrossCheck], record: RecordValues) -> Iterator[C
 
 def _run(check: CrossCheck, record: RecordValues) -> Iterator[Contradiction]:
     for result in _results(check, record):
-        found = _contradiction(check, result) if isinstance(result, Comparison) else _stated(check, result)
-        if found is not None:
-            yield found
+        contradiction = _contradiction(check, result) if isinstance(result, Comparison) else _stated(check, result)
+        if contradiction is not None:
+            yield contradiction
 
 
 def _results(check: CrossCheck, record: RecordValues) -> Iterator[Result]:

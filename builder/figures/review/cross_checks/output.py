@@ -75,7 +75,7 @@ def _power_and_air(record: RecordValues) -> Iterator[Comparison]:
     """Yield peak power against the air that restrictor or carburetor can pass."""
     pull, most = _strongest(record)
     show = record.in_unit(POWER)
-    made = record.constant(f"dyno.pulls.{pull.index}.file", show(most), most, show, f"peak power of {pull.name}")
+    peak_power = record.constant(f"dyno.pulls.{pull.index}.file", show(most), most, show, f"peak power of {pull.name}")
     heat = _heat_of_air(record)
     restrictor = record.get("top_end.induction.restrictor_diameter")
     if restrictor is not None:
@@ -83,7 +83,9 @@ def _power_and_air(record: RecordValues) -> Iterator[Comparison]:
             lambda d: breathing.choked_air_flow(np.pi / 4 * d**2, STANDARD_ATMOSPHERE, _ROOM_TEMPERATURE) * heat,
             restrictor,
         )  # fmt: skip
-        yield compare(("peak power", made), "at most", ("what the restrictor's air can burn", ceiling.shown_by(show)))
+        yield compare(
+            ("peak power", peak_power), "at most", ("what the restrictor's air can burn", ceiling.shown_by(show))
+        )
     flow = record.get("top_end.induction.rated_flow")
     depression = record.get("top_end.induction.rated_depression")
     if flow is not None and depression is not None:
@@ -93,7 +95,9 @@ def _power_and_air(record: RecordValues) -> Iterator[Comparison]:
             flow,
             depression,
         )
-        yield compare(("peak power", made), "at most", ("what the carburetor's air can burn", ceiling.shown_by(show)))
+        yield compare(
+            ("peak power", peak_power), "at most", ("what the carburetor's air can burn", ceiling.shown_by(show))
+        )
 
 
 def _heat_of_air(record: RecordValues) -> float:

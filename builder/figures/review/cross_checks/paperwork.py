@@ -151,20 +151,20 @@ class _Day:
 def _days(record: RecordValues) -> Iterator[_Day]:
     """Yield every day of the record that has an order."""
     build = record.build
-    found: list[tuple[_DayKind, str, str, datetime.date | None]] = [
+    days: list[tuple[_DayKind, str, str, datetime.date | None]] = [
         ("start", "build.started", "start", build.build.started),
         ("finish", "build.finished", "finish", build.build.finished),
         ("dyno", "dyno.date", "dyno session", build.get("dyno.date")),
         ("delivery", "delivery.delivered", "delivery", build.get("delivery.delivered")),
     ]
     for index, operation in enumerate(build.get("work.operations") or ()):
-        found.append(("operation", f"work.operations.{index}.when", f"work {operation.what!r}", operation.when))
+        days.append(("operation", f"work.operations.{index}.when", f"work {operation.what!r}", operation.when))
     for index, signed in enumerate(build.get("delivery.signed") or ()):
-        found.append(("signature", f"delivery.signed.{index}.when", f"signature {signed.what!r}", signed.when))
+        days.append(("signature", f"delivery.signed.{index}.when", f"signature {signed.what!r}", signed.when))
     for index, part in enumerate(build.get("parts.parts") or ()):
         if part.verdict not in _NOT_FITTED:
-            found.append(("part", f"parts.parts.{index}.received", f"receipt of {part.part}", part.received))
-    for kind, path, name, day in found:
+            days.append(("part", f"parts.parts.{index}.received", f"receipt of {part.part}", part.received))
+    for kind, path, name, day in days:
         if day is not None:
             yield _Day(kind, path, name, day)
 

@@ -62,9 +62,9 @@ class PageDrawing:
         return [Markup(sample) for sample in self.drawing.samples]
 
 
-def chart_files(placed: Sequence[PageDrawing], english: English) -> dict[str, bytes]:
+def chart_files(drawings: Sequence[PageDrawing], english: English) -> dict[str, bytes]:
     """Return the files of the charts that are not part of the page itself, by name."""
-    files = (item.drawing for item in placed if not item.inline)
+    files = (item.drawing for item in drawings if not item.inline)
     return {f"{drawing.name}.svg": english.markup(drawing.svg).encode() for drawing in files}
 
 

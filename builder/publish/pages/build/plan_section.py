@@ -159,28 +159,32 @@ def _target_table(solved: SolvedTarget, *, is_met: bool) -> PlanTable:
     )
 
 
-def _combination_table(found: Combinations) -> PlanTable:
-    shown = found.combinations[:_COMBINATIONS]
+def _combination_table(combinations: Combinations) -> PlanTable:
+    shown = combinations.combinations[:_COMBINATIONS]
     slugs = list(dict.fromkeys(slug for item in shown for slug in item.figures))
     rows = []
     for item in shown:
-        figures = [figure_number(item.figures[slug], found.system) if slug in item.figures else "" for slug in slugs]
-        goals = "" if not found.goals else f"{item.unmet} not met" if item.unmet else "met"
+        figures = [
+            figure_number(item.figures[slug], combinations.system) if slug in item.figures else "" for slug in slugs
+        ]
+        goals = "" if not combinations.goals else f"{item.unmet} not met" if item.unmet else "met"
         names = ", ".join(dict.fromkeys(caution.name.replace("_", " ") for caution in item.cautions))
         rows.append((*(candidate.name for candidate in item.candidates), *figures, goals, names))
     order = (
-        f"Sorted by {', '.join(in_sentence(name) for name in found.goals)}, then by cautions."
-        if found.goals
+        f"Sorted by {', '.join(in_sentence(name) for name in combinations.goals)}, then by cautions."
+        if combinations.goals
         else "Sorted by cautions: no goal that a plan can tell."
     )
-    open_goals = f"Not compared: {', '.join(in_sentence(name) for name in found.open_goals)}; the dyno will show."
+    open_goals = (
+        f"Not compared: {', '.join(in_sentence(name) for name in combinations.open_goals)}; the dyno will show."
+    )
     return PlanTable(
-        title=f"Alternatives: {len(found.combinations):,} combinations, best first",
-        sentences=(order, *((open_goals,) if found.open_goals else ())),
-        head=(*(capitalize(choice.part) for choice in found.choices), *map(_title, slugs), "Goals", "Cautions"),
+        title=f"Alternatives: {len(combinations.combinations):,} combinations, best first",
+        sentences=(order, *((open_goals,) if combinations.open_goals else ())),
+        head=(*(capitalize(choice.part) for choice in combinations.choices), *map(_title, slugs), "Goals", "Cautions"),
         rows=tuple(rows),
         remarks=((),) * len(rows),
-        hidden=len(found.combinations) - len(shown),
+        hidden=len(combinations.combinations) - len(shown),
     )
 
 

@@ -124,9 +124,9 @@ def _steps(values: Floats, decimals: int) -> list[int | None]:
         if not math.isfinite(value):
             steps.append(None)
             continue
-        whole = round(float(f"{value:.{decimals}f}") * 10**decimals)
-        steps.append(whole - previous)
-        previous = whole
+        count = round(float(f"{value:.{decimals}f}") * 10**decimals)
+        steps.append(count - previous)
+        previous = count
     return steps
 
 

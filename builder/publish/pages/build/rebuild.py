@@ -97,4 +97,4 @@ def _previous_output(
 def _write_output(workspace: Workspace, output: BuildOutput) -> set[str]:
     """Write a build's files and its page without the section on similar builds; return what may have changed."""
     write_if_changed(workspace.bodies / f"{output.slug}.md", output.page.encode())
-    return sync_subfolder(workspace.pages, f"builds/{output.slug}", output.files, keep=("index.md", "relatives.svg"))
+    return sync_subfolder(workspace.pages, f"builds/{output.slug}", output.files, others=("index.md", "relatives.svg"))

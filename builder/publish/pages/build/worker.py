@@ -142,19 +142,19 @@ def build_one(
     shop = profile_of(build, shop)
     sheet = compute(public, shop)
     guard = chart_guard(build.slug)
-    placed, chart_problems = draw_page_charts(charts_for(public, sheet, shop, guard), charts, build.slug)
+    drawings, chart_problems = draw_page_charts(charts_for(public, sheet, shop, guard), charts, build.slug)
     cached_photos = (previous.folder / "photos", previous.photos) if previous else ()
     photos, pictures, photo_problems = build_photos(public, *cached_photos)
     data = export_data(public, sheet)
     english = english_of(shop.english, archive).keeping(build if edition.is_internal else public)
-    sheets = sheet_requests(public, sheet, shop, placed, english)
+    sheets = sheet_requests(public, sheet, shop, drawings, english)
     ready = readiness(build, shop, sheet) if edition.is_internal else None
     page = render_build_page(
         public,
         sheet,
         shop,
         template_env(archive, templates),
-        charts=placed,
+        charts=drawings,
         photos=photos,
         data_files=tuple(data),
         sheets=tuple(request.link for request in sheets),
@@ -163,7 +163,7 @@ def build_one(
         lessons=(build if edition.is_internal else public).build.lessons,
     )
     page = english.markup(page)
-    files = chart_files(placed, english)
+    files = chart_files(drawings, english)
     files |= {f"photos/{name}": content for name, content in pictures.items()}
     files |= {f"data/{name}": content for name, content in data.items()}
     files |= sheet_pdfs(sheets, archive, english, previous.folder if previous else None)
@@ -174,6 +174,6 @@ def build_one(
     summary = summarize_build(public, sheet, shop)
     if ready is not None:
         summary = replace(summary, due=due_items(build, shop), shop=shop_notes(build, sheet, ready))
-    keys = tuple(item.key for item in placed)
+    keys = tuple(item.key for item in drawings)
     problems += (*sheet.problems, *guard.problems, *chart_problems, *photo_problems)
     return BuildOutput(folder.name, None, summary, page, files, tuple(problems), photo_sizes(photos), keys)
