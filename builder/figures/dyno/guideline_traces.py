@@ -202,7 +202,8 @@ def _boost_trace(pull: PullResult, shop: Shop) -> Iterator[GuidelineTrace]:
 def _heat_traces(pull: PullResult, shop: Shop, engine: EngineData) -> Iterator[GuidelineTrace]:
     """Yield inlet air, charge and exhaust temperature, the hottest cylinder where they were logged one by one."""
     channels, corrected_with = pull.channels, pull.conditions.temperature
-    if "air_temperature" in channels and corrected_with is not None:
+    # Behind a compressor the same sensor reads the charge, which is warmer than the air outside.
+    if "air_temperature" in channels and corrected_with is not None and not engine.boosted:
         most = guideline_value(shop, "most_inlet_air_difference")
         rule = _rule_text("within {} °C of the temperature that the result is corrected with", most)
         yield GuidelineTrace(

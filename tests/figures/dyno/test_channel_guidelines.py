@@ -90,3 +90,8 @@ def test_boost_has_the_limit_that_the_shop_sets_and_no_other(tmp_path: Path, log
         found = [caution for caution in compute(build, shop).cautions if caution.name in names]
         assert bool(found) is is_over, limit
     assert not names & {caution.name for caution in compute(build, Shop()).cautions}
+
+
+def test_the_air_of_a_boosted_engine_may_be_read_behind_the_compressor(tmp_path: Path) -> None:
+    build, _ = write_build(tmp_path, one_pull(), {"a.csv": log_of(**{"Air temp (degC)": flat(45)})}, induction="turbo")
+    assert "air_temperature" not in {caution.name for caution in compute(build, Shop()).cautions}
