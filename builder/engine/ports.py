@@ -42,12 +42,7 @@ def port_roof(opens: Value, deck_clearance: Value, stroke: Value, rod: Value, pi
 
 
 def skirt_opens(
-    floor: Value,
-    skirt_length: Value,
-    deck_clearance: Value,
-    stroke: Value,
-    rod: Value,
-    pin_offset: Value = 0.0,
+    floor: Value, skirt_length: Value, deck_clearance: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0
 ) -> Value:
     """Return the crank angle before TDC at which the rising skirt uncovers the bottom edge of an intake port [deg].
 
@@ -71,12 +66,7 @@ def blowdown(exhaust_opens: Value, transfer_opens: Value) -> Value:
 
 
 def trapped_compression_ratio(
-    bore: Value,
-    stroke: Value,
-    rod: Value,
-    clearance_volume: Value,
-    exhaust_closes: Value,
-    pin_offset: Value = 0.0,
+    bore: Value, stroke: Value, rod: Value, clearance_volume: Value, exhaust_closes: Value, pin_offset: Value = 0.0
 ) -> Value:
     """Return the volume trapped when the exhaust port closes, over the clearance volume [1].
 
@@ -111,13 +101,7 @@ def chordal_share(width: Value, bore: Value) -> Value:
 
 
 def open_height(
-    theta: Value,
-    roof: Value,
-    floor: Value,
-    deck_clearance: Value,
-    stroke: Value,
-    rod: Value,
-    pin_offset: Value = 0.0,
+    theta: Value, roof: Value, floor: Value, deck_clearance: Value, stroke: Value, rod: Value, pin_offset: Value = 0.0
 ) -> Value:
     """Return how far a port is uncovered by the crown at a crank angle [m], from nothing to floor less roof.
 

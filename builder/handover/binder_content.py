@@ -18,24 +18,13 @@ from builder.handover.warranty import Warranty, warranty_of
 from builder.publish.pages.archive.engine_page import timeline
 from builder.publish.pages.archive.engine_wear import wear_readings
 from builder.publish.pages.build.goals_section import GoalRow, goal_rows
-from builder.publish.pages.build.headline import (
-    Headline,
-    headline,
-    performance_sentences,
-)
+from builder.publish.pages.build.headline import Headline, headline, performance_sentences
 from builder.publish.pages.build.record_tables import RARE_CHAPTERS, cell, chapters, table_of
 from builder.publish.pages.formatting import format_date, sentence
 from builder.publish.sheets.build_sheet import measured_text
 from builder.publish.sheets.identity import Identity, engine_text, identity_of
 from builder.publish.sheets.joints import Joint, joints
-from builder.publish.sheets.record_rows import (
-    LabelledValue,
-    TextTable,
-    ValueGroup,
-    labelled,
-    rows_of,
-    value_groups,
-)
+from builder.publish.sheets.record_rows import LabelledValue, TextTable, ValueGroup, labelled, rows_of, value_groups
 from builder.record.models.build import Build
 from builder.record.models.shop import Shop
 from builder.record.quantities.readings import as_written

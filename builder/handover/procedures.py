@@ -55,9 +55,7 @@ def read_texts(archive: Path | None) -> ProcedureTexts:
     value: dict[str, Any] = document.value
     try:
         return ProcedureTexts(
-            _lists(value["first_start"]),
-            _lists(value["break_in"]),
-            tuple(str(line) for line in value["cautions"]),
+            _lists(value["first_start"]), _lists(value["break_in"]), tuple(str(line) for line in value["cautions"])
         )
     except (KeyError, TypeError, AttributeError) as error:
         raise PublishError(f"{path}: {error} is missing or no list: compare it with ours") from error

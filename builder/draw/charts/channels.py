@@ -8,17 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from builder.draw.axes import (
-    Axes,
-    Floats,
-    finite,
-    label_width,
-    padded_limits,
-    paired,
-    tick_labels,
-    ticks,
-    zero_note,
-)
+from builder.draw.axes import Axes, Floats, finite, label_width, padded_limits, paired, tick_labels, ticks, zero_note
 from builder.draw.canvas import Canvas
 from builder.draw.chart_cache import chart
 from builder.draw.drawing import Drawing

@@ -44,10 +44,7 @@ def tightening_pattern(data: TighteningPattern, *, name: str = "tightening_patte
     )
     scale = 1.0 if math.isinf(scale) else scale
     span_x, span_y = (right - left) * scale, (high - low) * scale
-    nearest = min(
-        (math.dist(p, q) for i, p in enumerate(points) for q in points[i + 1 :] if p != q),
-        default=math.inf,
-    )
+    nearest = min((math.dist(p, q) for i, p in enumerate(points) for q in points[i + 1 :] if p != q), default=math.inf)
     radius = max(min(15.0, nearest * scale * 0.46), 5.0)
     height = span_y + 2 * radius + 34
     canvas = Canvas(size.width, 26 + height + notes_height((), size, data.remark), size)

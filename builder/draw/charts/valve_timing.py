@@ -27,19 +27,7 @@ from builder.draw.drawing import Drawing
 from builder.draw.footnotes import draw_notes, notes_height
 from builder.draw.labels import number, sanitise, truncate, width
 from builder.draw.legend import LegendEntry, draw_legend, legend_height
-from builder.draw.style import (
-    ACCENT,
-    BAND,
-    INK,
-    QUIET,
-    RULE,
-    SECOND,
-    WIDE,
-    Mark,
-    Size,
-    line_colour,
-    series_style,
-)
+from builder.draw.style import ACCENT, BAND, INK, QUIET, RULE, SECOND, WIDE, Mark, Size, line_colour, series_style
 
 APPROXIMATE = "The marked points are known; the shape of the curves between them is approximate."
 

@@ -15,15 +15,7 @@ from builder.engine.validation import Value
 from builder.figures.core.display_units import DisplayUnit, System, system_for, written_mean, written_text
 from builder.figures.core.guard import Guard
 from builder.figures.core.instruments import certificate_uncertainty, difference_in, instrument_of
-from builder.figures.core.types import (
-    GIVEN,
-    LISTED,
-    MEASURED,
-    Axis,
-    FigureDefinition,
-    InputValue,
-    Provenance,
-)
+from builder.figures.core.types import GIVEN, LISTED, MEASURED, Axis, FigureDefinition, InputValue, Provenance
 from builder.record.models.build import Build
 from builder.record.models.shop import Instrument, Shop
 from builder.record.quantities.readings import Reading

@@ -18,12 +18,7 @@ _INDEPENDENT_AXES = ("joint", "fit", "part", "pull", "channel")
 
 
 def figure_positions(
-    description: FigureDescription,
-    axis: Axis,
-    values: Array,
-    rounding: Array,
-    system: System,
-    other: System | None,
+    description: FigureDescription, axis: Axis, values: Array, rounding: Array, system: System, other: System | None
 ) -> tuple[FigurePosition, ...]:
     """Return the figure at every position.
 

@@ -184,10 +184,7 @@ define.figure(
     source=ASHRAE,
     means="Density of the intake air: cold, dry air at high pressure makes more power.",
     formula=r"\rho = \frac{P_d M_a + p_v M_w}{R \, T}",
-    symbols=(
-        ("M_a, M_w", "molar mass of dry air and of water", "kg/mol"),
-        ("R", "molar gas constant", "J/(mol K)"),
-    ),
+    symbols=(("M_a, M_w", "molar mass of dry air and of water", "kg/mol"), ("R", "molar gas constant", "J/(mol K)")),
     working="({dry_air_pressure} × 28.966 g/mol + {vapor_pressure} × 18.015 g/mol) / (8.3145 J/(mol K) "
     "× {air_temperature})",
     validity="within 0.1 % over 0 to 50 °C",
@@ -205,10 +202,7 @@ define.figure(
     means="Multiplier from observed to standard conditions, so that pulls on different days compare.",
     formula=r"k = 1.180 \, \frac{99\,\mathrm{kPa}}{P_d} \sqrt{\frac{T}{298.15\,\mathrm{K}}} - 0.180 "
     r"\quad \mathrm{(SAE\ J1349)}",
-    symbols=(
-        ("P_d", "dry-air pressure", "Pa"),
-        ("T", "temperature of the air at the inlet", "K"),
-    ),
+    symbols=(("P_d", "dry-air pressure", "Pa"), ("T", "temperature of the air at the inlet", "K")),
     working="{pull_factor}",
     validity="naturally aspirated engines, and turbocharged ones by the formula for compression ignition, each "
     "standard within its own range (SAE J1349: 15 to 35 °C, 90 to 105 kPa dry); a reading that is corrected already "

@@ -48,9 +48,7 @@ def _angle(context: Context, item: Input, value: float) -> InputValue:
     return item.value(value, (text,), MEASURED, where=context.build.where(item.path))
 
 
-define.add_inputs(
-    Input("idle_timing", "timing at idle", r"\alpha_0", units.ANGLE, "delivery.settings.idle_timing"),
-)
+define.add_inputs(Input("idle_timing", "timing at idle", r"\alpha_0", units.ANGLE, "delivery.settings.idle_timing"))
 
 
 @define.computed_input("most_advance", "most mechanical advance", "a_m", units.ANGLE, _CURVE)

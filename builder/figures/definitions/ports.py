@@ -99,11 +99,9 @@ def _define_timing(kind: str) -> None:
         validity="at the wall of the bore",
         inputs=(roof,),
     )(roof_measured)
-    define.alternative(
-        f"{kind}_port_roof",
-        working=f"{{deck_clearance}} + x({{{wheel}}})",
-        inputs=(wheel, *geometry),
-    )(roof_from_angle)
+    define.alternative(f"{kind}_port_roof", working=f"{{deck_clearance}} + x({{{wheel}}})", inputs=(wheel, *geometry))(
+        roof_from_angle
+    )
 
     def duration(**inputs: Value) -> Value:
         return unwrap_scalar(360 - 2 * np.asarray(inputs[opens]))

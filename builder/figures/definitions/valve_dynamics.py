@@ -10,14 +10,7 @@ from builder.engine.lift_curve import lift_curve
 from builder.engine.validation import Value, unwrap_scalar
 from builder.figures.core import display_units as units
 from builder.figures.core.inputs import Context, Input
-from builder.figures.core.registry import (
-    DEFINITION,
-    GEOMETRY,
-    SHIGLEY,
-    TAYLOR_2,
-    VALVE_TRAIN,
-    Definitions,
-)
+from builder.figures.core.registry import DEFINITION, GEOMETRY, SHIGLEY, TAYLOR_2, VALVE_TRAIN, Definitions
 from builder.figures.core.solver import solver_without_uncertainty
 from builder.figures.core.types import GIVEN, LISTED, InputValue
 from builder.figures.definitions.cam_readings import SIDES

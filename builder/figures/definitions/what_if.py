@@ -142,10 +142,7 @@ define.figure(
     headline="first",
     means="Compression ratio if a part matched its catalog value.",
     formula=r"\frac{V_s + V_k'}{V_k'}",
-    symbols=(
-        ("V_s", "swept volume", "m^3"),
-        ("V_k'", "clearance volume with that one part as listed", "m³"),
-    ),
+    symbols=(("V_s", "swept volume", "m^3"), ("V_k'", "clearance volume with that one part as listed", "m³")),
     working="{ratio_with_listed} as listed, all else as measured",
     validity="one part at a time; a deck clearance by dial indicator is moved by as much as the part would move it",
     inputs=("ratio_with_listed",),

@@ -72,9 +72,7 @@ def _peak_difference(
     between = scatter.relative * float(np.hypot(*shares))
     readings = [(top.deviation, float(top.freedom)) for top in peaks]
     return Difference(
-        before=peaks[0].value,
-        delivered=peaks[1].value,
-        half_width=half_width((between, scatter.freedom), *readings),
+        before=peaks[0].value, delivered=peaks[1].value, half_width=half_width((between, scatter.freedom), *readings)
     )
 
 

@@ -350,10 +350,7 @@ def _turned_pairs(side: str, carrying: Carrying, pairs: tuple[EqualLift, ...]) -
         return None
     return tuple(
         pair.model_copy(
-            update={
-                "opening": moved_quantity(pair.opening, later),
-                "closing": moved_quantity(pair.closing, later),
-            }
+            update={"opening": moved_quantity(pair.opening, later), "closing": moved_quantity(pair.closing, later)}
         )
         for pair in pairs
     )

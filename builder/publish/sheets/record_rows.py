@@ -5,14 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from builder.figures.core.display_units import join_unit, written_text
-from builder.publish.pages.build.record_tables import (
-    Cell,
-    Group,
-    allowed_text,
-    cell,
-    chapters,
-    remarks,
-)
+from builder.publish.pages.build.record_tables import Cell, Group, allowed_text, cell, chapters, remarks
 from builder.record.models.build import Build
 from builder.record.models.fields import RecordModel, title_of
 from builder.record.quantities.readings import Reading

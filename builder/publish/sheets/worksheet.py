@@ -272,10 +272,7 @@ def _text(value: Any) -> str:
 
 def _bore_notes(build: Build) -> Iterator[str]:
     card = build.get(_BORES_AT)
-    for title, most in (
-        ("Taper", card and card.taper_at_most),
-        ("Out of round", card and card.out_of_round_at_most),
-    ):
+    for title, most in (("Taper", card and card.taper_at_most), ("Out of round", card and card.out_of_round_at_most)):
         if most:
             yield f"{title}: at most {written_text(most)}"
 

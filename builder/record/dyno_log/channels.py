@@ -13,14 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 
-from builder.engine.constants import (
-    HOUR,
-    LITRE,
-    MINUTE,
-    POUND,
-    STANDARD_ATMOSPHERE,
-    STANDARD_GRAVITY,
-)
+from builder.engine.constants import HOUR, LITRE, MINUTE, POUND, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from builder.record.dyno_log.translated_words import TRANSLATED_WORDS
 from builder.record.quantities.unit_table import IMPERIAL_GALLON, MILLIMETRE_OF_MERCURY, US_GALLON
 from builder.record.quantities.units import dimension_of

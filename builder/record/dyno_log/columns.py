@@ -8,15 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
-from builder.record.dyno_log.channels import (
-    CHANNELS,
-    DIMENSIONS,
-    EXAMPLES,
-    REQUIRED,
-    factor,
-    is_standard_flow,
-    is_unit,
-)
+from builder.record.dyno_log.channels import CHANNELS, DIMENSIONS, EXAMPLES, REQUIRED, factor, is_standard_flow, is_unit
 from builder.record.dyno_log.header import CorrectionKind, Header, columns_named, heading
 from builder.record.problem import Problem, did_you_mean
 from builder.record.quantities.unit_table import printed_unit

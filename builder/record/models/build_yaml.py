@@ -67,13 +67,7 @@ Ignition = Annotated[
 ]
 Cooling = Annotated[
     Literal["water", "air", "oil"],
-    Synonyms(
-        {
-            "water": "water cooled, liquid, liquid cooled, coolant",
-            "air": "air cooled",
-            "oil": "oil cooled",
-        }
-    ),
+    Synonyms({"water": "water cooled, liquid, liquid cooled, coolant", "air": "air cooled", "oil": "oil cooled"}),
 ]
 Induction = Annotated[
     Literal["naturally aspirated", "turbocharged", "supercharged"],
@@ -201,10 +195,7 @@ class EngineKind(RecordModel):
     fuel_system: FuelSystem | None = field("fuel system", "carburetor", also=("fuelling", "fueling", "fuel_delivery"))
     fuel: Fuel | None = field("fuel", "")
     compression_wanted: RatioNumber | None = field(
-        "target compression ratio",
-        "10.5",
-        plausible_range=("3", "28"),
-        also=("target_compression_ratio",),
+        "target compression ratio", "10.5", plausible_range=("3", "28"), also=("target_compression_ratio",)
     )
     compression_noted: RatioNumber | None = field(
         "compression ratio that was written down, where the volumes were not; lists and the finder show it then",

@@ -139,11 +139,7 @@ class Conditions(RecordModel):
         "station: read in the room; sea level: from a weather report, which needs the altitude", "station"
     )
     altitude: OneLength | None = field(
-        "altitude of the dyno room",
-        "640 ft",
-        plausible_range=("-420 m", "5000 m"),
-        sign="any",
-        units=("ft", "m"),
+        "altitude of the dyno room", "640 ft", plausible_range=("-420 m", "5000 m"), sign="any", units=("ft", "m")
     )
     temperature: OneTemperature | None = field(
         "intake air temperature",
@@ -334,9 +330,7 @@ class Dyno(RecordModel):
         "rate of a sweep, rpm per second", "200", sign="positive", title="Sweep rate, rpm/s"
     )
     settling_time: OneTime | None = field(
-        "time that each speed of a step test was held before it was read",
-        "5 s",
-        plausible_range=("0.5 s", "10 min"),
+        "time that each speed of a step test was held before it was read", "5 s", plausible_range=("0.5 s", "10 min")
     )
     correction: CorrectionStandard | None = field(
         "correction standard of this session, where it differs from the shop's", "sae-j1349"

@@ -240,12 +240,7 @@ def as_list(given: object) -> object:
 _LinesAsWritten = Annotated[
     Any,
     WithJsonSchema(
-        {
-            "anyOf": [
-                {"type": ["string", "number"]},
-                {"type": "array", "items": {"type": ["string", "number"]}},
-            ]
-        }
+        {"anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}]}
     ),
 ]
 """What an editor accepts for one line or several."""

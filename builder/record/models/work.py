@@ -151,11 +151,7 @@ class Work(RecordModel):
     """work.yaml: machining."""
 
     operations: tuple[Operation, ...] = field("machining operations, in order", "", default=())
-    bore_gauging: BoreGauging | None = field(
-        "bore gauging",
-        "",
-        depends_on={"bottom_end.block.bores": None},
-    )
+    bore_gauging: BoreGauging | None = field("bore gauging", "", depends_on={"bottom_end.block.bores": None})
     returned_bore_gauging: BoreGauging | None = field(
         "bore gauging as the engine came back, before any work", "", rare=True
     )

@@ -13,13 +13,7 @@ from builder.record.quantities.units import DIMENSIONS, NUMBER, dimension_of
 from builder.record.scaffold import quoted
 from builder.record.spreadsheet.cell_values import CellProblem, Dialect, Value, cells_of, is_blank, read_cell
 from builder.record.spreadsheet.headings import read_heading
-from builder.record.spreadsheet.import_map import (
-    SLUG_PATTERN,
-    MappedColumn,
-    column_cells,
-    find_header,
-    headings,
-)
+from builder.record.spreadsheet.import_map import SLUG_PATTERN, MappedColumn, column_cells, find_header, headings
 from builder.record.spreadsheet.read import read_table
 from builder.record.spreadsheet.table import SheetCell, SheetTable, SpreadsheetError
 from builder.record.spreadsheet.targets import FieldTarget, parse_target

@@ -52,12 +52,7 @@ def _read(data: bytes, name: str, sheet: str | None) -> SheetTable:
         scan = scans.get(str(worksheet._worksheet_path).lstrip("/"), PartScan())
         rows = _rows(worksheet, scan)
         return SheetTable(
-            name,
-            worksheet.title,
-            rows,
-            notes=_merged_rows(scan),
-            first_day=book.epoch.date(),
-            sheets=tuple(sheets),
+            name, worksheet.title, rows, notes=_merged_rows(scan), first_day=book.epoch.date(), sheets=tuple(sheets)
         )
     finally:
         book.close()

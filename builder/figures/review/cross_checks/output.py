@@ -91,9 +91,7 @@ def _power_and_air(record: RecordValues) -> Iterator[Comparison]:
     if flow is not None and depression is not None:
         density = STANDARD_ATMOSPHERE / (GAS_CONSTANT_DRY_AIR * _ROOM_TEMPERATURE)
         ceiling = combine(
-            lambda q, p: breathing.flow_at_depression(q, p, _MOST_DEPRESSION) * density * heat,
-            flow,
-            depression,
+            lambda q, p: breathing.flow_at_depression(q, p, _MOST_DEPRESSION) * density * heat, flow, depression
         )
         yield compare(
             ("peak power", peak_power), "at most", ("what the carburetor's air can burn", ceiling.shown_by(show))

@@ -21,10 +21,7 @@ class Term:
 
 
 _TERMS: tuple[Term, ...] = (
-    Term(
-        "A-B-A test",
-        "Baseline, change, baseline again: a steady drift of the session drops out of the difference.",
-    ),
+    Term("A-B-A test", "Baseline, change, baseline again: a steady drift of the session drops out of the difference."),
     Term("Air-fuel ratio", "Mass of air per mass of fuel."),
     Term(
         "Balancing", "Matching piston, rod and crankshaft weights so that the rotating assembly runs without vibration."
@@ -57,18 +54,11 @@ _TERMS: tuple[Term, ...] = (
     ),
     Term("Compression height", "Distance from the pin center to the flat of the piston crown."),
     Term(
-        "Compression ratio",
-        "Cylinder volume at BDC divided by volume at TDC.",
-        ("compression_ratio", "compression_if"),
+        "Compression ratio", "Cylinder volume at BDC divided by volume at TDC.", ("compression_ratio", "compression_if")
     ),
+    Term("Confidence interval", "The ± of a result at 95 %: of a hundred such intervals, 95 hold the true value."),
     Term(
-        "Confidence interval",
-        "The ± of a result at 95 %: of a hundred such intervals, 95 hold the true value.",
-    ),
-    Term(
-        "Correction",
-        "Converting dyno readings from the day's weather to standard conditions.",
-        ("correction_factor",),
+        "Correction", "Converting dyno readings from the day's weather to standard conditions.", ("correction_factor",)
     ),
     Term("Cranking compression", "Cylinder pressure while cranking with the throttle open."),
     Term("Crankpin", "The crankshaft journal for a connecting rod."),

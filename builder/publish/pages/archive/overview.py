@@ -69,12 +69,7 @@ def overview_charts(summaries: Sequence[Summary], system: System) -> list[Overvi
     for overview in overview_points(newest_first(summaries)):
         x, y = overview.x.unit(system), overview.y.unit(system)
         dots = tuple(
-            Dot(
-                point.x * x.factor,
-                point.y * y.factor,
-                point.summary.title,
-                f"builds/{point.summary.slug}/index.html",
-            )
+            Dot(point.x * x.factor, point.y * y.factor, point.summary.title, f"builds/{point.summary.slug}/index.html")
             for point in overview.points
         )
         data = Scatter(overview.x.title, x.label, overview.y.title, y.label, dots, whole_x=overview.x.slug == "year")

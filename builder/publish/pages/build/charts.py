@@ -191,11 +191,7 @@ def _piston_speed_chart(source: Context, sheet: FigureSheet) -> Iterator[PageCha
         ),
         size=NARROW,
     )
-    yield PageChart(
-        "piston_speed",
-        request,
-        "Piston speed vs crank angle at redline, exact slider-crank.",
-    )
+    yield PageChart("piston_speed", request, "Piston speed vs crank angle at redline, exact slider-crank.")
 
 
 def _recorded(value: InputValue | None) -> list[tuple[float, float]]:
@@ -244,9 +240,7 @@ def _valve_charts(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
         for side, (opens, closes) in (("exhaust", exhaust), ("intake", intake))
     )
     yield PageChart(
-        VALVE_TRAIN,
-        timing_ring.request(TimingRing(arcs, lift_text), size=NARROW),
-        f"Valve timing at {lift_text} lift.",
+        VALVE_TRAIN, timing_ring.request(TimingRing(arcs, lift_text), size=NARROW), f"Valve timing at {lift_text} lift."
     )
 
 
@@ -290,11 +284,7 @@ def _lift_chart(
         f"overlap {overlap.positions[0].display if overlap.positions else overlap.display}" if overlap else "",
     )
     request = valve_timing.request(data, responsive=True)
-    yield PageChart(
-        VALVE_TRAIN,
-        request,
-        "Valve lift vs crank angle; overlap where both valves are open.",
-    )
+    yield PageChart(VALVE_TRAIN, request, "Valve lift vs crank angle; overlap where both valves are open.")
 
 
 @dataclass(frozen=True)
@@ -379,11 +369,7 @@ def _bore_chart(source: Context, sheet: FigureSheet) -> Iterator[PageChart]:
         return
     data = BoreMap(gauging.unit, depths, ("across the crank", "along the crank"), bores)
     request = bore_map.request(data, responsive=True)
-    yield PageChart(
-        FITS,
-        request,
-        "Each bore at each depth, across and along the crank.",
-    )
+    yield PageChart(FITS, request, "Each bore at each depth, across and along the crank.")
 
 
 READINGS, FASTENERS = "readings", "fasteners"
