@@ -310,7 +310,8 @@
         el("li", { text: `${result.field.title}: ${similarity.workingText(result, system)}` }));
       const outside = notes.length ? el("p", { text: core.sentence(notes.join("; ")) }) : null;
       estimateSection.replaceChildren(...[heading, outside, el("dl", {}, ...results), el("ul", { class: "mb-finder-quiet" }, ...working),
-        el("p", { class: "mb-finder-quiet", text: explanation })].filter(Boolean));
+        el("p", { class: "mb-finder-quiet" }, explanation + " ", el("a", { href: "methods.html#estimate", text: "How we estimate" })),
+      ].filter(Boolean));
     }
 
     // ---- address and CSV -------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from builder.archive import estimate as module
 from builder.archive.estimate import estimate
 from builder.archive.fields import weights_from
 from builder.archive.similarity import plan_from_values
-from builder.archive.summary import Summary
+from builder.archive.summary import NOTED_RESULT, Summary
 from tests.support import archive_samples as samples
 
 WEIGHTS, _ = weights_from(None)
@@ -189,6 +189,61 @@ def test_it_reads_as_a_sentence() -> None:
     assert "lbf ft" in text
     assert "held" in text
     assert "builds left out in turn" in text
+
+
+def tuned_family() -> list[Summary]:
+    """The scaled family with compression ratios from 8.5 to 11.25, each whole point worth 5 % of torque."""
+    builds = scaled_family()
+    ratios = [8.5 + 0.25 * (7 * i % 12) for i in range(len(builds))]  # in no order of size
+    return [
+        replace(s, compression_ratio=r, peak_torque=(s.peak_torque or 0.0) * 1.05 ** (r - 10.0))
+        for s, r in zip(builds, ratios, strict=True)
+    ]
+
+
+def torque_of(builds: list[Summary], plan: Summary) -> module.ExpectedResult:
+    return next(e for e in estimate(builds, plan, WEIGHTS).expected if e.field.slug == "peak_torque")
+
+
+def test_the_strongest_is_not_pulled_to_the_middle() -> None:
+    builds = tuned_family()
+    strongest = max(builds, key=lambda s: s.compression_ratio or 0.0)
+    # The archive covers its ratio by an engine that is no match for it.
+    boosted = replace(builds[0], slug="boosted", induction="turbocharged", compression_ratio=12.0)
+    torque = torque_of([*(s for s in builds if s is not strongest), boosted], strongest)
+    mean_error = abs(torque.average / strongest.peak_torque - 1.0)
+    assert mean_error > 0.05
+    assert abs(torque.value / strongest.peak_torque - 1.0) < 0.3 * mean_error
+    assert torque.maximum - torque.minimum < 0.25 * torque.value
+    (largest, *_) = torque.adjustments
+    assert (largest.field.slug, largest.is_beyond) == ("compression_ratio", True)
+    assert largest.share > 0.0
+
+
+def test_the_working_leads_from_the_average_to_the_value() -> None:
+    builds = samples.invented_archive(150)
+    plan = plan_from_values(displacement=0.0057, cylinders=8, compression_ratio=11.0, intake_duration_050=240.0)
+    for e in estimate(builds, plan, WEIGHTS).expected:
+        product = math.prod(1.0 + adjustment.share for adjustment in e.adjustments)
+        assert e.average * product * (1.0 + e.other_adjustments) == pytest.approx(e.value)
+        sizes = [abs(math.log1p(adjustment.share)) for adjustment in e.adjustments]
+        assert sizes == sorted(sizes, reverse=True)
+        assert len(sizes) <= module.MAX_SHOWN_ADJUSTMENTS
+        assert all(size >= module.MIN_SHOWN_ADJUSTMENT for size in sizes)
+
+
+def test_the_working_says_how_many_results_were_only_noted() -> None:
+    builds = tuned_family()
+    noted = [replace(s, result_source=NOTED_RESULT) if i < 3 else s for i, s in enumerate(builds)]
+    plan = replace(builds[4], slug="plan", compression_ratio=11.0)
+    torque = torque_of(noted, plan)
+    assert torque.noted == 3
+    text = torque.working("metric")
+    assert text.startswith("the 12 closest builds (3 with a noted result, no log) at this size: ")
+    assert "adjusted for compression ratio +" in text
+    assert "noted" not in torque_of(builds, plan).working()
+    alike = scaled_family()
+    assert torque_of(alike, replace(alike[4], slug="plan")).working().endswith("no adjustment")
 
 
 def test_an_absurd_level_is_refused() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from functools import cache
 from pathlib import Path
+from statistics import median
 
 import pytest
 
@@ -57,15 +58,23 @@ def test_the_archive_has_twenty_to_twenty_four_builds() -> None:
 
 
 def test_the_estimate_misses_the_power_of_at_most_one_v8() -> None:
-    """Each is left out in turn and estimated from the others, at the usual level of 90 %."""
+    """Each is left out in turn and estimated from the others, at the usual level of 90 %.
+
+    The plain mean of the closest missed by 19 % in the median, with ranges of 46 % either way.
+    """
     family = [summary for summary in summaries() if summary.family == FAMILY]
     assert len(family) >= 8
-    held = []
+    held, errors, half_widths = [], [], []
     for summary in family:
-        least, _, most = power_of(estimate([other for other in summaries() if other is not summary], summary, WEIGHTS))
+        rest = [other for other in summaries() if other is not summary]
+        minimum, expected, maximum = power_of(estimate(rest, summary, WEIGHTS))
         assert summary.peak_power is not None
-        held.append(least <= summary.peak_power <= most)
+        held.append(minimum <= summary.peak_power <= maximum)
+        errors.append(abs(expected / summary.peak_power - 1.0))
+        half_widths.append((maximum - minimum) / 2 / expected)
     assert sum(held) >= len(held) - 1, held
+    assert median(errors) < 0.05
+    assert median(half_widths) < 0.12
 
 
 def test_the_estimate_of_the_planned_v8_is_near_what_the_engine_model_makes_of_it() -> None:

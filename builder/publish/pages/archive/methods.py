@@ -10,6 +10,7 @@ from functools import cache
 
 from markupsafe import Markup
 
+from builder.archive import estimate
 from builder.draw.drawing import Drawing
 from builder.figures.core.registry import SECTIONS
 from builder.figures.core.types import FigureDefinition, FigureDescription
@@ -35,7 +36,7 @@ def method_pages(page: Callable[..., bytes]) -> dict[str, bytes]:
     sections = [(title, [entry for entry in entries if entry.description.section == title]) for title in SECTIONS]
     filled = [(title, items) for title, items in sections if items]
     checks = ", ".join(in_sentence(check.title) for check in CHECKS)
-    files = {"methods.md": page("methods", sections=filled, checks=checks)}
+    files = {"methods.md": page("methods", sections=filled, checks=checks, estimate=estimate)}
     return files | {f"assets/formulas/{entry.formula.name}.svg": entry.formula.svg.encode() for entry in entries}
 
 
