@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from builder.engine import uncertainty
-from builder.engine.validation import InputConflict, Value
+from builder.engine.validation import Array, InputConflict, Value
 from builder.figures.core.display_units import TEMPERATURE, DisplayUnit, System, join_unit
 from builder.figures.core.inputs import Context
 from builder.figures.core.positions import at_positions, common_axis, figure_positions
@@ -92,6 +92,17 @@ class Solved:
 
     figure: Figure
     value: InputValue
+
+
+@dataclass(frozen=True, eq=False)
+class _Certainty:
+    """How well a figure is known: its expanded uncertainty [SI] at each position, and of its own value."""
+
+    is_known: bool
+    is_stated: bool
+    """Whether a reading below it states its resolution; otherwise the uncertainty is that of the last digits."""
+    by_position: Array
+    expanded: float
 
 
 class Solver:
@@ -308,23 +319,14 @@ class Solver:
         value = headline(description.headline, values)
         if not self._with_uncertainty:
             return self._plain_result(description, inputs, result.value if axis else value, value, axis)
-        is_known = all(item.is_uncertainty_known for item in inputs.values())
-        # A ± that leaves out the least certain input would make the figure look surer than it is.
-        stated = is_known and any(item.has_stated_resolution for item in inputs.values())
-        # Where no reading states its resolution, the last digit written is the last that means anything.
-        coverage = uncertainty.COVERAGE if stated else LAST_DIGIT
-        by_position = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
         index = headline_index(description.headline, values)
-        expanded = float(by_position[index])
-        if description.headline == "mean" and axis:
-            separate = [name for name in contributions if name in self._separate]
-            mean_parts = uncertainty.over_positions(broadcast_contributions(contributions, len(values)), separate)
-            expanded = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
-        rounding, rounding_of_value = by_position, expanded
         is_reading = len(inputs) == 1 and _is_reading(result.value, *inputs.values())
+        certainty = self._certainty(description, inputs, values, contributions, axis)
+        stated, expanded = certainty.is_stated, certainty.expanded
+        rounding, rounding_of_value = certainty.by_position, expanded
         finest = min((item.step for item in inputs.values() if item.step > 0), default=0.0)
         if stated:
-            rounding = np.array([unit.rounding_step(step, system) for step in by_position])
+            rounding = np.array([unit.rounding_step(step, system) for step in certainty.by_position])
         elif finest and (method.is_sum or (is_reading and not expanded)):
             rounding = np.full(values.shape, finest)
             # The mean of unequal readings has more digits than they have; that of equal ones has not.
@@ -338,7 +340,9 @@ class Solver:
             unit, value, expanded if stated else rounding_of_value, system
         )
         texts = tuple(position.display for position in positions) or (unit.text(value, system, rounding_of_value),)
-        outlier = outlier_index(values, float(by_position[0])) if axis and axis.kind in _OUTLIER_AXES else None
+        outlier = (
+            outlier_index(values, float(certainty.by_position[0])) if axis and axis.kind in _OUTLIER_AXES else None
+        )
         input_texts = {name: self._text_in_working(item, index if item.axis else 0) for name, item in inputs.items()}
         figure = Figure(
             description=description,
@@ -366,8 +370,31 @@ class Solver:
             is_reading=is_reading,
         )
         value_at = result.value if axis else float(values[0])
-        as_input = replace(_as_input(figure, value_at, texts, axis, contributions), is_uncertainty_known=is_known)
+        as_input = replace(
+            _as_input(figure, value_at, texts, axis, contributions), is_uncertainty_known=certainty.is_known
+        )
         return Solved(figure, as_input)
+
+    def _certainty(
+        self,
+        description: FigureDescription,
+        inputs: Mapping[str, InputValue],
+        values: Array,
+        contributions: uncertainty.Contributions,
+        axis: Axis | None,
+    ) -> _Certainty:
+        is_known = all(item.is_uncertainty_known for item in inputs.values())
+        # A ± that leaves out the least certain input would make the figure look surer than it is.
+        is_stated = is_known and any(item.has_stated_resolution for item in inputs.values())
+        # Where no reading states its resolution, the last digit written is the last that means anything.
+        coverage = uncertainty.COVERAGE if is_stated else LAST_DIGIT
+        by_position = np.full(values.shape, uncertainty.expanded(uncertainty.combine(contributions), coverage))
+        expanded = float(by_position[headline_index(description.headline, values)])
+        if description.headline == "mean" and axis:
+            separate = [name for name in contributions if name in self._separate]
+            mean_parts = uncertainty.over_positions(broadcast_contributions(contributions, len(values)), separate)
+            expanded = float(uncertainty.expanded(uncertainty.combine(mean_parts), coverage))
+        return _Certainty(is_known, is_stated, by_position, expanded)
 
     def _text_in_working(self, item: InputValue, index: int) -> str:
         """Return an input as the formula takes it: a temperature in kelvin, anything else as it is shown."""
