@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from builder.figures.core.display_units import system_for
 from builder.figures.core.solver import Solver
 from builder.figures.core.types import Caution, Figure, FigureSheet
 from builder.figures.evaluate import evaluate, solver_for
@@ -97,7 +98,8 @@ def changed_figures(build: Build, changes: Sequence[Change], shop: Shop) -> Plan
     is_dyno_stale = any(item.path == _DYNO_RESULTS for item in changed.stale)
     before_build = without_dyno_results(build) if is_dyno_stale else build
     after_build = without_dyno_results(changed.build) if is_dyno_stale else changed.build
-    before_solver, after_solver = solver_for(before_build, shop), solver_for(after_build, shop)
+    before_solver = solver_for(before_build, shop)
+    after_solver = solver_for(after_build, _with_units_of(before_build, after_build, shop))
     with np.errstate(all="ignore"):
         before = evaluate(before_solver, with_findings=False)
         after = evaluate(after_solver, with_findings=False)
@@ -124,6 +126,15 @@ def changed_figures(build: Build, changes: Sequence[Change], shop: Shop) -> Plan
         remaining_cautions=tuple(caution for key, caution in cautions[1].items() if key in cautions[0]),
         problems=new_problems(before_build, after_build),
     )
+
+
+def _with_units_of(before: Build, after: Build, shop: Shop) -> Shop:
+    """Return the profile by which a changed build is shown in the units of the build as it is.
+
+    A bore written in the other system would else turn all units over.
+    """
+    system = system_for(before, profile_of(before, shop))
+    return shop if system_for(after, profile_of(after, shop)) == system else shop.model_copy(update={"units": system})
 
 
 def depends_on(solver: Solver, slug: str, paths: Sequence[str]) -> bool:

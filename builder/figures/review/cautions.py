@@ -275,7 +275,7 @@ def _effective_ratio(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[C
         yield Caution(
             "effective_ratio",
             "effective_compression_ratio",
-            f"With timing at {lift} the effective compression ratio is {at.display} on {engine.fuel.kind}",
+            f"With timing at {lift} the dynamic compression ratio is {at.display} on {engine.fuel.kind}",
             f"{rule.authority}: up to {rule.text}, by timing at the seat or near it",
             build.where("build.engine.fuel"),
         )

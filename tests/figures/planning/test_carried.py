@@ -137,3 +137,11 @@ def test_a_change_that_the_reader_would_refuse_is_reported(build: Build) -> None
     change = read_assignment(build, "block.bores={unit: mm, measured: [81.5, 81.5]}")
     result = changed_figures(build, [change], Shop())
     assert any("2 readings for 4 cylinders" in problem.message for problem in result.problems)
+
+
+def test_a_bore_in_inch_leaves_the_units_of_a_metric_engine(build: Build) -> None:
+    result = changed_figures(build, [read_assignment(build, "block.bores=3.22 in")], SHOP)
+    assert {figure.after.unit for figure in result.figures if figure.before and figure.after} == {
+        figure.before.unit for figure in result.figures if figure.before and figure.after
+    }
+    assert result.after["displacement"].unit == "cc"
