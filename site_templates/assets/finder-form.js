@@ -213,7 +213,7 @@
    *   fields anew, for other units; `show` writes the state into them and marks invalid ranges and plans
    */
   function form(archive, state, onChange, wide) {
-    const words = el("input", { type: "search", id: uniqueId(), autocomplete: "off", placeholder: "name, part, fuel, 10.5",
+    const words = el("input", { type: "search", id: uniqueId(), autocomplete: "off", placeholder: "name, part, fuel, ratio",
       oninput: (event) => {
         state.words = event.target.value.slice(0, 200);
         onChange("filter");
