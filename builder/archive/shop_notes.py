@@ -23,7 +23,7 @@ STAGES: dict[Stage, str] = {
     "planned": "Planned",
     "in progress": "In progress",
     "waiting for parts": "Waiting for parts",
-    "finished": "Finished, not ready for delivery",
+    "finished": "Finished, not ready",
     "ready": "Ready for delivery",
     "delivered": "Delivered",
 }
@@ -45,7 +45,7 @@ def shop_notes(build: Build, sheet: FigureSheet, readiness: Readiness) -> ShopNo
 
 
 def stage_of(build: Build, readiness: Readiness) -> Stage | None:
-    """Return how far a job is; None for one that was withdrawn.
+    """Return how far a job is; None where it was withdrawn or imported as a finished past build.
 
     An engine is ready once it is finished and has what the shop requires of a delivery.
     """
@@ -57,6 +57,8 @@ def stage_of(build: Build, readiness: Readiness) -> Stage | None:
     if build.delivery is not None and build.delivery.delivered is not None:
         return "delivered"
     if status == "finished":
+        if build.build.imported_from is not None:
+            return None
         return "ready" if readiness.ready else "finished"
     if status == "waiting for parts" or any(awaited_parts(build)):
         return "waiting for parts"

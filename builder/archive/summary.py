@@ -75,7 +75,7 @@ class WaitItem:
 class ShopNotes:
     """What only the shop's own edition has of a build.
 
-    ``stage`` is None for a job that was withdrawn. ``wanted``: by slug of a field, SI values that a planned engine is
+    ``stage`` is None where it is no job. ``wanted``: by slug of a field, SI values that a planned engine is
     to have. ``delivered`` is ISO 8601.
     """
 

@@ -52,6 +52,13 @@ def test_the_stage_of_a_job(tmp_path: Path, status: str, files: dict[str, str], 
     assert notes(tmp_path, shop, build=f"{ENGINE}status: {status}\n", **files).stage == stage
 
 
+def test_a_past_build_that_was_imported_finished_is_no_job(tmp_path: Path) -> None:
+    imported = "imported_from: {file: engines.xlsx, row: 12, cells: {Job: '0142'}}\n"
+    shop = Shop(delivery_requires=("delivery.signed",))
+    assert notes(tmp_path / "a", shop, build=f"{ENGINE}status: finished\n{imported}").stage is None
+    assert notes(tmp_path / "b", shop, build=f"{ENGINE}status: in progress\n{imported}").stage == "in progress"
+
+
 def test_what_a_job_waits_for(tmp_path: Path) -> None:
     sheet = f"{ENGINE}status: in progress\ngoals: {{compression ratio: 9.5}}\n"
     found = notes(tmp_path, Shop(delivery_requires=("delivery.signed",)), build=sheet, parts=ORDERED)
