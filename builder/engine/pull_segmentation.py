@@ -106,8 +106,9 @@ def loaded_part(
     """Return the rows in which the loaded engine gains speed (a sweep) or holds its speeds (a step test).
 
     Of several rising parts the one that spans most speed under load is the pull. A log without time whose
-    speed is never constant is taken as rows per speed, each row a reading, and used in full. Rows without a
-    speed or torque are left out. If nothing rises under load, every finite row is used and nothing is guessed.
+    speed is never constant is taken as rows per speed, each row a reading, and used in full, but for rows in which
+    the dyno drives the engine where the speed rises and falls. Rows without a speed or torque are left out. If nothing
+    rises under load, every finite row is used and nothing is guessed.
 
     Shapes: ``speed`` [rev/s], ``torque`` [N m] or None, ``time`` [s] or None, (rows,) in the order logged.
     Raises ValueError if the lengths differ or no row has a speed. Range: from one row to some millions.
@@ -127,13 +128,13 @@ def loaded_part(
     if times is not None and not _runs_forward(times[finite]):
         times = None
     if _rows_per_speed(speeds[finite], times):
-        return _all_rows("rows per speed", finite, speeds, times)
+        return _all_rows("rows per speed", finite, speeds, torques)
     index = np.flatnonzero(finite)
     trace = _blocks(speeds[index], None if torques is None else torques[index], None if times is None else times[index])
     labels = _labels(trace)
     kind, chosen = _choose(trace, labels)
     if not chosen.any():
-        return _all_rows("rows per speed" if times is None else "sweep", finite, speeds, times)
+        return _all_rows("rows per speed" if times is None else "sweep", finite, speeds, torques)
     mask = np.zeros(speeds.size, dtype=bool)
     lengths = np.diff(np.append(trace.first, trace.rows))
     mask[index] = np.repeat(chosen, lengths)
@@ -164,11 +165,35 @@ def _rows_per_speed(speeds: Array, times: Array | None) -> bool:
     return one_way or float(np.median(np.abs(step))) > JUMP * float(np.ptp(speeds))
 
 
-def _all_rows(kind: PullKind, finite: npt.NDArray[np.bool_], speeds: Array, times: Array | None) -> Segment:
-    rows = np.flatnonzero(finite)
-    return Segment(
-        kind=kind, mask=finite.copy(), start=int(rows[0]), stop=int(rows[-1]) + 1, excluded=_excluded_not_finite(finite)
+def _all_rows(kind: PullKind, finite: npt.NDArray[np.bool_], speeds: Array, torques: Array | None) -> Segment:
+    """Return every row but those of a coast-down, which would halve the mean of a pull at each speed."""
+    driven = _driven_rows(finite, speeds, torques)
+    mask = finite & ~driven
+    rows = np.flatnonzero(mask)
+    places = np.flatnonzero(driven)
+    runs = np.split(places, np.flatnonzero(np.diff(places) > 1) + 1) if places.size else []
+    coasting = tuple(
+        ExcludedRows(
+            part="coast-down",
+            start=int(run[0]),
+            stop=int(run[-1]) + 1,
+            from_speed=float(speeds[run[0]]),
+            to_speed=float(speeds[run[-1]]),
+            seconds=None,
+        )
+        for run in runs
     )
+    excluded = coasting + _excluded_not_finite(finite)
+    return Segment(kind=kind, mask=mask, start=int(rows[0]), stop=int(rows[-1]) + 1, excluded=excluded)
+
+
+def _driven_rows(finite: npt.NDArray[np.bool_], speeds: Array, torques: Array | None) -> npt.NDArray[np.bool_]:
+    """Return the rows with a torque below zero, in a log whose speed rises and falls and that has torque above zero."""
+    none = np.zeros(finite.shape, dtype=bool)
+    steps = np.diff(speeds[finite])
+    if torques is None or not ((steps > 0).any() and (steps < 0).any() and (torques[finite] > 0).any()):
+        return none
+    return finite & (np.where(finite, torques, 0.0) < 0)
 
 
 def _blocks(speeds: Array, torques: Array | None, times: Array | None) -> _Trace:

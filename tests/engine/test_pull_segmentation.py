@@ -165,3 +165,15 @@ def test_a_million_rows_are_one_pull() -> None:
     found = loaded_part(log.speed, log.torque, log.time)
     assert abs(found.start - log.edges[4]) < 0.01 * log.speed.size
     assert len(found.excluded) < 8
+
+
+def test_a_coarse_log_of_rise_and_coast_down_counts_the_rise_alone() -> None:
+    """Readings every 200 rpm, up under load and down with the throttle shut: their mean would be half the torque."""
+    up = np.arange(2000, 6001, 200) / 60
+    speed, torque = np.concatenate([up, up[::-1]]), np.concatenate([np.full(up.size, 120.0), np.full(up.size, -10.0)])
+    found = loaded_part(speed, torque)
+    assert found.kind == "rows per speed"
+    assert found.mask.tolist() == [True] * up.size + [False] * up.size
+    assert [(item.part, item.start, item.stop) for item in found.excluded] == [("coast-down", up.size, 2 * up.size)]
+    assert loaded_part(speed, np.abs(torque)).mask.all()
+    assert loaded_part(up, np.concatenate([[-0.2], np.full(up.size - 1, 120.0)])).mask.all()

@@ -128,6 +128,8 @@ def _kind_by_time(segment: Segment, time: Array | None) -> TestKind | None:
 def _segment_note(segment: Segment, kind: TestKind | None) -> str:
     """Say what kind of test it was, if that is known, and which rows are not the pull."""
     part = {"sweep": "the rising part under load", "steps": "the rows at steady speeds", "rows per speed": "every row"}
+    if segment.kind == "rows per speed" and not segment.mask.all():
+        part["rows per speed"] = "every row under load"
     test = {"sweep": "sweep", "steps": "step test", None: "sweep or steps not recorded"}[kind]
     text = f"{test}: {part[segment.kind]}"
     return text if segment.mask.all() else f"{text}; excluded: {', '.join(segment.excluded_texts)}"

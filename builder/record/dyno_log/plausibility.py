@@ -17,6 +17,10 @@ Floats = NDArray[np.float64]
 MAX_LISTED = 3
 
 
+_LOWEST_TOP_SPEED, _LOW_TOP_SPEED = 100 / 60, 300 / 60
+"""All engines, and nearly all, run faster than that [rev/s] at some time of a pull (common practice, no source)."""
+
+
 def check_channels(
     channels: Mapping[str, Floats], lines: NDArray[np.int64], path: Path
 ) -> tuple[list[Problem], list[str]]:
@@ -50,6 +54,12 @@ def _speed_problems(speed: Floats, lines: NDArray[np.int64], path: Path) -> list
     if low == high:
         return [Problem(path, first, f"the engine speed is {60 * low:g} rpm in every row and never rises; "
                                      "a pull needs several engine speeds")]  # fmt: skip
+    if high < _LOW_TOP_SPEED:
+        message = (
+            f"the engine speed is never above {60 * high:g} rpm: is it this column, and in this unit? "
+            "Two thousand is 2000 here, not 2.000, unless its unit is rpm x1000"
+        )
+        return [Problem(path, first, message, "error" if high < _LOWEST_TOP_SPEED else "warning")]
     if high - low < 0.02 * high:
         return [Problem(path, first, f"the engine speed stays within {60 * low:.0f} and {60 * high:.0f} rpm; "
                                      "this looks like a run at one speed", "warning")]  # fmt: skip

@@ -327,3 +327,10 @@ def test_thousands_of_rows_without_speed_are_counted_not_listed(tmp_path: Path) 
     assert len(problems) == 12
     assert all("warning" in problem for problem in problems)
     assert any("2,000 rows without engine speed" in note for note in log.notes)
+
+
+def test_a_thousands_mark_that_reads_as_a_decimal_mark_makes_no_engine_of_six_rpm(tmp_path: Path) -> None:
+    rows = "".join(f"{speed / 1000:.3f};{200 + speed / 100:.1f}\n" for speed in range(2000, 6001, 200))
+    refused(tmp_path, "RPM;Torque (Nm)\n" + rows, "2", "never above 6 rpm", "Two thousand is 2000")
+    swapped = "".join(f"{120 + step},{2000 + 100 * step}\n" for step in range(20))
+    warned(tmp_path, "RPM,Torque (Nm)\n" + swapped, "2", "never above 139 rpm", "is it this column")
