@@ -54,7 +54,7 @@ def summary_of_record(build: Build, shop: Shop) -> Summary:
 
 
 def summary_of_plan(build: Build, shop: Shop) -> Summary:
-    """Return the summary of an unfinished build as a plan: what is wanted stands where nothing is known yet."""
+    """Return the summary of an unfinished build as a plan: with what is wanted where nothing is known yet."""
     summary = summary_of_record(build, shop)
     wanted: dict[str, Any] = {s: value for s, value in wanted_values(build).items() if getattr(summary, s) is None}
     return replace(summary, **wanted)

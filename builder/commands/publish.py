@@ -23,7 +23,7 @@ from builder.commands import common
 def command(out: Path | None, everything: bool, full: bool, allow_removals: bool, archive: Path) -> None:
     """Make the site from every finished build.
 
-    The site that stands is replaced only when the new one is complete. Exit status 1 if an error kept a
+    The existing site is replaced only when the new one is complete. Exit status 1 if an error kept a
     build off it, 2 if something would be lost and nothing was changed.
     """
     from builder.commands.progress import progress_bar

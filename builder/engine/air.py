@@ -181,7 +181,7 @@ def speed_of_sound(pressure: Value, temperature: Value, vapor: Value = 0.0) -> V
 
 
 def station_pressure(sea_level_pressure: Value, altitude: Value) -> Value:
-    """Return the barometer where the engine stood [Pa], from a reading at sea level (standard atmosphere).
+    """Return the barometer where the engine was [Pa], from a reading at sea level (standard atmosphere).
 
     p = (p0^k - pS^k L h / TS)^(1/k), k = R L/g = 0.190263, with the standard atmosphere's pS = 101 325 Pa,
     TS = 288.15 K, L = 6.5 K/km. That is the reduction behind an altimeter setting ("QNH"), which is what

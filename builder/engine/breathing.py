@@ -189,7 +189,7 @@ def fuel_for_power(power: Value, fuel_per_energy: Value, heating_value: Value, r
 
 
 def injector_duty_from_pulse(pulse_width: Value, speed: Value, pulses_per_revolution: Value = 0.5) -> Value:
-    """Return the share of the time an injector stands open [-] = pulse width * n * pulses per revolution.
+    """Return the share of the time an injector is open [-] = pulse width * n * pulses per revolution.
 
     Shapes: pulse width [s], speed [rev/s] and pulses of one injector per revolution [-] broadcast together:
     0.5 for once in a four-stroke cycle, 1 for once in every revolution. Raises ValueError for a negative

@@ -181,7 +181,7 @@ def common_grid(lowest: float, highest: float, step: float = STEP) -> Array:
 def map_curve(source: Curve, function: Callable[[Array, Array], Array]) -> Curve:
     """Return the same pull with every value changed by ``function(speed [rev/s], value)``.
 
-    The smoothed curve is changed, not smoothed anew: power is made from torque by 2 pi n T, a corrected curve
+    The smoothed curve is changed, not smoothed again: power is made from torque by 2 pi n T, a corrected curve
     by a factor. The highest row is looked up again among the readings, because another may now be it.
     """
     ends = function(np.array([source.lowest, source.highest]), np.array([source.ends[0][1], source.ends[1][1]]))

@@ -131,7 +131,7 @@ def _standalone(page: str, files: Sequence[str]) -> str:
         return f"<abbr {title[0]}>{link['text']}</abbr>" if title else link["text"]
 
     page = _LINK.sub(replacement, page)
-    for target in ("data/", *(f'{file}"' for file in files)):  # these are beside the folder of the page
+    for target in ("data/", *(f'{file}"' for file in files)):  # these are next to the folder of the page
         page = page.replace(f'href="{target}', f'href="../{target}')
     return page
 

@@ -106,7 +106,7 @@ def _bore_card(build: Build, card: BoreGauging, card_path: str) -> Iterator[Prob
             yield _problem(build, f"{path}.cylinder", message)
         elif bore.cylinder in seen:
             yield _problem(
-                build, f"{path}.cylinder", f"cylinder {bore.cylinder} stands on the card twice: keep one of them"
+                build, f"{path}.cylinder", f"cylinder {bore.cylinder} is on the card twice: keep one of them"
             )
         seen.add(bore.cylinder)
         if card.depths and len(bore.depths) != len(card.depths):
@@ -121,9 +121,7 @@ def _unknown_pulls(build: Build) -> Iterator[Problem]:
         for key in ("since", "repeat_of"):
             named = getattr(pull, key)
             if named is not None and named not in seen:
-                hint = did_you_mean(
-                    named, seen if index < _MAX_COMPARED_PULLS else (), "name a pull that stands above this one"
-                )
+                hint = did_you_mean(named, seen if index < _MAX_COMPARED_PULLS else (), "name a pull above this one")
                 yield _problem(build, f"{path}.{key}", f"{key}: no earlier pull is called {named!r}: {hint}")
         if pull.name in seen:
             yield _problem(build, f"{path}.name", f"two pulls are called {pull.name!r}: give each its own name")

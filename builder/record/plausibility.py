@@ -176,7 +176,7 @@ def _levels(build: Build) -> Iterator[tuple[str, str]]:
         first = firsts.setdefault(pull.setting.name.casefold(), pull.setting.level)
         if pull.setting.level.dimension != first.dimension:
             message = (
-                f"{pull.name}: {pull.setting.name} at {pull.setting.level.text} cannot be set beside "
+                f"{pull.name}: {pull.setting.name} at {pull.setting.level.text} cannot be compared with "
                 f"{first.text} of an earlier pull, and is left out: write both in the same kind of unit"
             )
             yield f"dyno.pulls.{index}.setting.level", message

@@ -140,7 +140,9 @@ def _reject_before_parsing(text: str) -> None:
     """Reject what the parser would fail on, or pass on in another form."""
     if match := UNWANTED.search(text):
         line = text.count("\n", 0, match.start()) + 1
-        raise _Rejected(line, f"holds a character that no record needs ({_code(match[0])}): delete it and type it anew")
+        raise _Rejected(
+            line, f"holds a character that no record needs ({_code(match[0])}): delete it and type it again"
+        )
     if match := _DIRECTIVE.search(text):
         line = text.count("\n", 0, match.start()) + 1
         raise _Rejected(line, "starts a line with %: put the text between quotes")
@@ -200,7 +202,7 @@ def _stray_colon(lines: list[str], line: int) -> str:
     if len(re.findall(r":(?:\s|$)", current)) > 1:
         return "has a second colon: put the text between quotes"
     if not re.search(r":(?:\s|$)", above):
-        return "stands below a line that has no colon: write name: value there"
+        return "is below a line that has no colon: write name: value there"
     return "is indented further than the line above, which already has its value: line the names up"
 
 
@@ -269,7 +271,7 @@ class _Composer:
             if ":" not in self.text[holder.key_end : event.start_mark.index]:
                 raise _Rejected(
                     holder.key_line,
-                    f"{str(holder.key)[:60]!r} stands between braces without a colon, since a comma there "
+                    f"{str(holder.key)[:60]!r} is between braces without a colon, since a comma there "
                     "begins a new entry: put a text that holds a comma between quotes",
                 )
         self._add(_scalar_value(event, line), line)
@@ -282,7 +284,7 @@ class _Composer:
             raise _Rejected(line, "uses a merge key (<<): write the values out")
         if key in holder.value:
             first = self.lines.get((*holder.location, key), 1)
-            raise _Rejected(line, f"{key!r} stands twice, first on line {first}: keep one of them")
+            raise _Rejected(line, f"{key!r} is there twice, first on line {first}: keep one of them")
         holder.key, holder.key_line, holder.key_end = key, line, event.end_mark.index
 
     def _start_container(self, event: Any, line: int) -> None:

@@ -147,7 +147,7 @@ def test_pulls_name_earlier_pulls_and_have_names_of_their_own(read: ReadWith) ->
     build, problems = read(dyno=text)
     assert build is None
     assert [(problem.line, problem.message) for problem in problems] == [
-        (3, "since: no earlier pull is called 'second': name a pull that stands above this one"),
+        (3, "since: no earlier pull is called 'second': name a pull above this one"),
         (5, "repeat_of: no earlier pull is called 'frist': did you mean 'first'?"),
         (6, "two pulls are called 'second': give each its own name"),
     ]

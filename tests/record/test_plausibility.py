@@ -49,7 +49,7 @@ def test_levels_of_a_setting_in_different_kinds_of_unit(read: ReadWith) -> None:
     _, problems = read(dyno=f"readings: observed\npulls:\n{pulls}")
     (warning,) = [problem for problem in problems if "Advance" in problem.message]
     assert (warning.line, warning.severity) == (4, "warning")
-    assert "p33 mm: Advance at 33 mm cannot be set beside 30 deg of an earlier pull" in warning.message
+    assert "p33 mm: Advance at 33 mm cannot be compared with 30 deg of an earlier pull" in warning.message
 
 
 @pytest.mark.parametrize(

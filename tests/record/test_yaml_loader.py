@@ -87,7 +87,7 @@ def test_an_empty_file_and_one_of_comments_hold_nothing() -> None:
         ("a: @home\n", 1, "starts with @"),
         ("a: `x`\n", 1, "starts with `"),
         ("a: %5\n", 1, "starts with %"),
-        ("a: 1\na: 2\n", 2, "'a' stands twice, first on line 1"),
+        ("a: 1\na: 2\n", 2, "'a' is there twice, first on line 1"),
         ("a: 1\n---\nb: 2\n", 2, "second document"),
         ("a: 1e999\n", 1, "too large"),
         ("[1]: 2\n", 1, "cannot be a name"),
@@ -205,7 +205,7 @@ def test_no_text_of_yaml_characters_makes_it_raise(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "line", "message"),
     [
-        ("fasteners:\n  - {joint: main caps, inner, size: 1/2-13}\n", 2, "'inner' stands between braces"),
+        ("fasteners:\n  - {joint: main caps, inner, size: 1/2-13}\n", 2, "'inner' is between braces"),
         ("a: {why: 🔧 four tenths over, bronze guide, by: IV}\n", 1, "put a text that holds a comma between quotes"),
         ("a:\n  {note: new bolts,\n   washers under heads}\n", 3, "'washers under heads'"),
         ("a: {note: fits, [sic], by: RT}\n", 1, "text that starts with a bracket between quotes"),

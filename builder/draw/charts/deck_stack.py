@@ -386,7 +386,7 @@ def _description(data: StackUp) -> str:
     text = (
         f"Cylinder in section at top dead center, to scale. Crank radius {data.text(data.crank_radius)}, rod "
         f"{data.text(data.rod)} and compression height {data.text(data.compression_height)} are together "
-        f"{data.text(total)}; the deck height is {data.text(data.deck_height)}, so that the crown stands "
+        f"{data.text(total)}; the deck height is {data.text(data.deck_height)}, so that the crown is "
         f"{data.position_text(data.clearance, 'level with')} the deck."
     )
     if data.gasket is not None:

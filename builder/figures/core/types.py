@@ -214,7 +214,7 @@ class Figure:
     readings: tuple[RootReading, ...] = ()
     """What it goes back to in the record."""
     is_reading: bool = False
-    """Whether it is one value of the record as it stands, and nothing was calculated."""
+    """Whether it is one value of the record as it is, and nothing was calculated."""
 
     @property
     def slug(self) -> str:

@@ -147,7 +147,7 @@ def _recorded(build: Build, index: int, *names: str) -> _RecordedCondition | Non
 
 
 def _station_pressure(barometer: _RecordedCondition, system: System) -> tuple[float | None, str]:
-    """Return the barometer where the engine stood [Pa], and a remark on it (what is wrong, if it cannot be)."""
+    """Return the barometer where the engine was [Pa], and a remark on it (what is wrong, if it cannot be)."""
     if barometer.block.barometer_is != "sea level" or barometer.block.altitude is None:
         return barometer.quantity.si, ""
     altitude = barometer.block.altitude

@@ -242,7 +242,7 @@ def _quench(build: Build, shop: Shop, sheet: FigureSheet) -> Iterator[Caution]:
     (low, low_text), (high, high_text) = _extremes(figure)
     if is_below(low, least.value, figure.step):
         is_proud = is_below(low, 0.0, figure.step)
-        consequence = "the crown stands above the head's face" if is_proud else "piston and head may touch at speed"
+        consequence = "the crown is above the head's face" if is_proud else "piston and head may touch at speed"
         rule = f"{least.authority}: at least {least.text_in(sheet.system)}"
         yield Caution("quench", "quench", f"Quench is {low_text}: {consequence}", rule, figure.where)
     if is_above(high, most.value, figure.step):

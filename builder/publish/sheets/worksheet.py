@@ -207,7 +207,7 @@ def _other_rows(build: Build, slug: str) -> Iterator[BoxRow]:
 
 
 def _known(value: Any, count: int) -> tuple[str, tuple[str, ...]]:
-    """Return what is known beside the boxes, and in each box."""
+    """Return what is known next to the boxes, and in each box."""
     blank = ("",) * count
     if isinstance(value, Quantity):
         return "", (written_number(value), *blank[1:])

@@ -307,7 +307,7 @@ class _Reader:
         if self.state.skipped_rows <= MAX_LISTED:
             self.state.warn(line, message)
         elif self.state.skipped_rows == MAX_LISTED + 1:
-            self.state.warn(line, "more such rows from here on are skipped as well; how many is told")
+            self.state.warn(line, "more such rows from here on are skipped as well, and counted")
 
     def _add_bad_line(self, line: int, message: str, cells: Sequence[str]) -> None:
         first = next(index for index, cell in enumerate(cells) if cell)

@@ -221,7 +221,7 @@ class Fits(RecordModel):
 
 
 class BoltPlace(RecordModel):
-    """Where a fastener stands in the drawing of the pattern."""
+    """Where a fastener is in the drawing of the pattern."""
 
     x: Number = field("to the right, in any unit", "10", required=True, sign="any")
     y: Number = field("upwards, in the same unit", "4", required=True, sign="any")

@@ -111,7 +111,7 @@ class Service(RecordModel):
 
 
 class SignOff(RecordModel):
-    """Who stands for it."""
+    """Who answers for it."""
 
     what: Line = field("role", "assembled by", required=True, title="role")
     who: Line | None = field("name or initials", "RT", title="name")

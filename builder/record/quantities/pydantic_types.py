@@ -61,7 +61,7 @@ def _in_mapping(dimension: str | None) -> dict[str, Any]:
     if dimension == NUMBER:
         return _RATIO
     bare = {"type": "string", "pattern": _BARE}
-    return {"anyOf": [_value(dimension), {"type": "number", "description": "with unit: beside it"}, bare]}
+    return {"anyOf": [_value(dimension), {"type": "number", "description": "with unit: next to it"}, bare]}
 
 
 def _range(dimension: str | None) -> dict[str, Any]:
@@ -111,7 +111,7 @@ class ReadingOf:
             "allowed": _range(self.dimension),
             "at_least": {**one, "description": "the least allowed"},
             "at_most": {**one, "description": "the most allowed"},
-            "unit": {"type": "string", "description": "the unit of every bare number beside it"},
+            "unit": {"type": "string", "description": "the unit of every bare number next to it"},
             "resolution": {**one, "description": "what the gauge resolves"},
             "rule": {**words, "description": "source of the spec: manufacturer, shop"},
             "accepted": {**accepted, "description": "why a value out of range was accepted, and by whom"},

@@ -253,7 +253,7 @@ class _LongForm:
             self.errors.add((), "holds no value: give listed, measured or both", None)
         elif reading.allowed and (reading.at_least or reading.at_most):
             self.errors.add(
-                ("allowed",), "stands beside at_least or at_most: keep one way to say what is allowed", None
+                ("allowed",), "is given together with at_least or at_most: keep one way to say what is allowed", None
             )
         elif (
             reading.at_least

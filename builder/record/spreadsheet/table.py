@@ -104,7 +104,7 @@ def text_cell(text: str) -> SheetCell:
     """Return a cell that holds a text."""
     plain = _LINE_ENDS.sub("\n", text.replace("\N{NO-BREAK SPACE}", " ")).strip()
     if match := UNWANTED.search(plain):
-        return SheetCell(error=f"holds a character that no record needs (U+{ord(match[0]):04X}): type the cell anew")
+        return SheetCell(error=f"holds a character that no record needs (U+{ord(match[0]):04X}): type the cell again")
     if len(plain) > MAX_CELL_LENGTH:
         return SheetCell(error=f"has {len(plain):,} characters; at most {MAX_CELL_LENGTH:,} are read")
     return SheetCell(plain)

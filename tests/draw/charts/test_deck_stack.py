@@ -21,7 +21,7 @@ def test_a_short_piston_is_shown_against_its_listing() -> None:
     drawing = stack_up(data)
     shown = label_texts(drawing)
     assert {"0.100 in", "0.040 in", "0.140 in", "listed 1.500 in", "level"} <= set(shown)
-    assert "the crown stands 0.100 in below the deck" in drawing.description
+    assert "the crown is 0.100 in below the deck" in drawing.description
     assert "the quench is 0.140 in" in drawing.description
     assert "level with the deck" in drawing.description
     assert f'stroke="{CAUTION}"' in drawing.svg

@@ -106,7 +106,7 @@ def _bore_card(record: RecordValues) -> Iterator[Comparison]:
 
 
 def _at(operand: Operand, index: int) -> Operand:
-    """Return one position of an operand, with the value that stands there."""
+    """Return one position of an operand, with the value there."""
     return Operand(
         operand.values[index : index + 1],
         {path: (part[index : index + 1] if part.size > 1 else part) for path, part in operand.uncertainties.items()},

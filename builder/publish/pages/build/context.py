@@ -81,7 +81,7 @@ def render_build_page(
 ) -> str:
     """Return the Markdown of a build's page.
 
-    `data_files` are the names of the files in its data folder, `sheets` the one-page PDFs beside the page. Only
+    `data_files` are the names of the files in its data folder, `sheets` the one-page PDFs next to the page. Only
     the shop's own edition has the `readiness`, the `plan` of a planned build, and `lessons` that are not public.
     """
     both = shop.units == "both"

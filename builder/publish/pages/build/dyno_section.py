@@ -112,7 +112,7 @@ def _earlier_notes(session: DynoSession) -> Iterator[str]:
 
 
 def _needs_mean(change: ComparisonResult) -> bool:
-    """Return whether the mean is to be stated beside the text: not where the text is about the mean itself."""
+    """Return whether the mean is to be stated next to the text: not where the text is about the mean itself."""
     gain = change.gain
     return gain is not None and not (gain.measurable and not gain.significant_ranges)
 

@@ -32,7 +32,7 @@ AS_PICTURE = "power_curves"
 
 
 def power_charts(session: DynoSession, system: System, *, both: bool) -> Iterator[PageChart]:
-    """Yield the power chart of the page and the one that stands alone; `both`: read off in both systems of units."""
+    """Yield the power chart of the page and the one by itself; `both`: read off in both systems of units."""
     states = sorted(session.states, key=lambda state: state.pulls[0].index)
     delivered, best = session.delivered, session.best
     assert delivered is not None

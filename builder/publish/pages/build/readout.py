@@ -1,6 +1,6 @@
 """What can be read off a chart of a page: the numbers behind its curves, as data that the page's script reads.
 
-The data stands next to the chart as JSON; `site_templates/assets/charts.js` reads it, and DEVELOPERS.md describes it.
+The data is next to the chart as JSON; `site_templates/assets/charts.js` reads it, and DEVELOPERS.md describes it.
 Numbers are whole multiples of the last digit shown, so that what is read off is what the data files hold.
 """
 

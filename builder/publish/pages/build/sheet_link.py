@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class SheetLink:
-    """A one-page sheet: its title and its file beside the page."""
+    """A one-page sheet: its title and its file next to the page."""
 
     title: str
     file: str
