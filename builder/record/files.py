@@ -27,7 +27,8 @@ def build_folders(archive: Path) -> list[Path]:
     except FileNotFoundError:
         raise ArchiveError(
             f"{builds} does not exist: is the drive connected, and is this the archive? "
-            "An archive is a folder that holds builds/"
+            "An archive is a folder that holds builds/: change to it, name it with --archive, "
+            "or start one with `millbook new`"
         ) from None
     except OSError as error:
         raise ArchiveError(f"{builds} cannot be read: {error.strerror or error}") from error
