@@ -28,6 +28,12 @@ settings.register_profile("suite", deadline=None)
 settings.load_profile("suite")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files with a slow test first, so that no worker is left alone with one at the end."""
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _one_process() -> Iterator[None]:
     """Publish in the process of the test: the workers of the test run have the cores already.

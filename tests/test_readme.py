@@ -35,6 +35,7 @@ def test_every_command_and_option_exists(text: str) -> None:
     assert isinstance(command, click.Command)
 
 
+@pytest.mark.slow
 def test_the_tour_runs_as_written(whole_demo: PublishReport, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In the demo archive, which is published already: tests/publish/test_pipeline.py does that from nothing."""
     archive = shutil.copytree(whole_demo.out.parent, tmp_path / "archive", symlinks=True)

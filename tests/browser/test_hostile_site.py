@@ -85,9 +85,9 @@ def pages(site: Path) -> list[Path]:
 def test_no_script_of_a_record_runs_even_without_the_policy(chromium: Browser, hostile: Path) -> None:
     context = chromium.new_context(bypass_csp=True, viewport={"width": 1440, "height": 900})
     dialogs: list[str] = []
+    tab = context.new_page()
+    tab.on("dialog", lambda d: (dialogs.append(d.message), d.dismiss()))
     for path in pages(hostile):
-        tab = context.new_page()
-        tab.on("dialog", lambda d: (dialogs.append(d.message), d.dismiss()))
         tab.goto(path.as_uri())
         if path.name in ("finder.html", "compare.html"):
             tab.wait_for_selector("[data-ready]")
@@ -99,7 +99,6 @@ def test_no_script_of_a_record_runs_even_without_the_policy(chromium: Browser, h
             "all => all.filter(one => !one.src && one.type !== 'application/json').length"
         )
         assert own == 0, where
-        tab.close()
     context.close()
     assert dialogs == []
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser
 from builder.commands.preview_server import serving
 from tests.support import demo_site as demo
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 RULES = {
     "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
     "resultTypes": ["violations"],  # what passed is not described element by element: half the time
@@ -33,8 +33,8 @@ def test_axe_finds_nothing_on_any_kind_of_page(chromium: Browser, address: str, 
         bypass_csp=True,  # type: ignore[arg-type]
     )
     violations = []
+    tab = context.new_page()
     for page in (*demo.KINDS, "404.html"):
-        tab = context.new_page()
         tab.goto(f"{address}{page}")
         if page.startswith(("finder", "compare", "overview")):
             tab.wait_for_selector("[data-ready]")
@@ -42,7 +42,6 @@ def test_axe_finds_nothing_on_any_kind_of_page(chromium: Browser, address: str, 
         tab.evaluate("[...document.querySelectorAll('article .mb-figure')].slice(0, 6).forEach(f => f.open = true)")
         result = Axe().run(tab, options=RULES)
         violations += [f"{page}: {one['id']}: {one['nodes'][0]['html'][:200]}" for one in result.response["violations"]]
-        tab.close()
     context.close()
     assert violations == []
 

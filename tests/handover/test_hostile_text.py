@@ -22,6 +22,7 @@ from tests.support.handover_samples import (
     without_blanks,
 )
 
+pytestmark = pytest.mark.slow
 HOSTILE = {
     "markup": '#panic("x") $a^2$ *b* _i_ `c` \\ <img src=x onerror=alert(1)> [l](javascript:1) '
     "@ref <label> = h // c /* d */ \"q\" 's'",

@@ -15,6 +15,7 @@ from builder.publish.pipeline import publish
 from builder.publish.report import PublishReport
 from tests.support.demo_builds import copy_builds
 
+pytestmark = pytest.mark.slow
 TWICE = ("breakdown-truck-v8", "fire-pump-flat-four", "hydroplane-two-stroke", "workboat-diesel-four")
 """A complete and a sparse build, a two-stroke and a diesel."""
 

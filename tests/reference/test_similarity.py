@@ -25,6 +25,7 @@ from builder.archive.fields import weights_from
 from builder.archive.similarity import build_matrix, nearest
 from builder.archive.summary import Summary
 
+pytestmark = pytest.mark.slow
 HORSEPOWER = 745.699_872  # W, NIST SP 811
 WEIGHTS, _ = weights_from({"year": 1.0})
 TOLERANCE = 6e-6  # the archive keeps displacement to 0.01 cc

@@ -17,6 +17,7 @@ from tests.support.slips import (
     reports_with_drawn,
 )
 
+pytestmark = pytest.mark.slow
 SHARE = 0.95
 """Share of the slips that must be reported with the field named."""
 DRAWN_SHARE = 0.7
