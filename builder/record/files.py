@@ -86,6 +86,7 @@ def file_in(folder: Path, name: str) -> tuple[Path | None, str]:
 def _files(folder: Path) -> list[str]:
     try:
         paths = sorted(path for pattern in ("*", "*/*") for path in folder.glob(pattern))[:500]
-        return [path.relative_to(folder).as_posix() for path in paths if path.is_file()]
+        inside = (path for path in paths if path.is_file() and path_problem(folder, path) is None)
+        return [path.relative_to(folder).as_posix() for path in inside]
     except OSError:
         return []

@@ -462,6 +462,15 @@ def test_a_path_that_cannot_be_followed_is_none(tmp_path: Path) -> None:
     assert path_problem(tmp_path / "a", tmp_path / "b") == "leaves the build's folder: copy the file into it"
 
 
+def test_no_name_outside_the_builds_folder_is_suggested(tmp_path: Path) -> None:
+    outside, folder = tmp_path / "outside", tmp_path / "build"
+    outside.mkdir()
+    folder.mkdir()
+    (outside / "engine-2.jpg").touch()
+    (folder / "photos").symlink_to(outside)
+    assert file_in(folder, "photos/engine-1.jpg") == (None, "'photos/engine-1.jpg' is not there")
+
+
 def test_a_folder_that_cannot_be_listed_gives_no_suggestion(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "pull-1.csv").touch()
     assert file_in(tmp_path, "pull-2.csv") == (None, "'pull-2.csv' is not there: did you mean 'pull-1.csv'?")
