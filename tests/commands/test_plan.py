@@ -117,6 +117,8 @@ def test_the_planning_section_of_the_readme_works_when_followed(tmp_path: Path) 
         (("--set", "gasket.thickness=0.030"), "--set gasket.thickness=0.030: gasket.thickness: 0.030 has no unit"),
         (("--set", "gaskt.thickness=1 mm"), "did you mean 'gasket.thickness'"),
         (("--for", "quench=0.040"), "write 0.040 in"),
+        (("--set", "gasket=1 mm"), "'gasket.thickness'"),
+        (("--for", "power=100 kW"), "comes from the dyno"),
         (("--for", "quentch=1 mm"), "did you mean 'quench'"),
     ],
 )

@@ -42,6 +42,7 @@ def test_the_shops_edition_has_jobs_lessons_and_the_plan(archive: Path) -> None:
     assert "cedar/index.html" in jobs
     assert lessons.count("OwnLesson") == lessons.count("PublicLesson") == 4  # by family and by part
     page = (site / "builds/cedar/index.html").read_text()
+    assert "Pistons: what each changes" in page
     for text in ("Alternatives: 2 combinations", "Compression ratio: 9.5 wanted", "AwaitedPart", "heads.chambers"):
         assert text in page
     relatives = page[page.index('id="similar-builds"') :]
