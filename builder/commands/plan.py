@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import shutil
 from pathlib import Path
 
@@ -38,7 +37,6 @@ def command(
       millbook plan SLUG --set rockers.ratio=1.7 --set gasket.thickness="0.030 in"
       millbook plan SLUG --for compression_ratio=9.6
     """
-    gc.disable()  # loading makes no garbage: to look for some takes a tenth of the time
     from builder.publish.plan_report import PlanQuestion, plan_report
 
     gc.enable()
