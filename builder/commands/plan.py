@@ -39,7 +39,6 @@ def command(
     """
     from builder.publish.plan_report import PlanQuestion, plan_report
 
-    gc.enable()
     question = PlanQuestion(changes=changes, target=target, meeting=meeting, show_all=show_all)  # type: ignore[arg-type]
     width = min(max(shutil.get_terminal_size((80, 24)).columns, 60), 120)
     with common.plain_errors():
