@@ -112,7 +112,7 @@ class ChartCache:
         """
         self.folder, self.code_hash = folder, code_hash
         self._submit, self._pending = submit, dict[str, PendingDrawing]()
-        self._suffix = f"-{hash_values(code_hash)[:16]}.json"
+        self._suffix = f"_{hash_values(code_hash)[:16]}.json"
 
     def __reduce__(self) -> tuple[type[ChartCache], tuple[Path | None, str]]:
         """Pickle the cache without what is pending."""

@@ -88,7 +88,7 @@ def _paint(data: _CardData, cover: bytes | None, fingerprint: str) -> bytes:
     _texts(draw, data, right - _MARGIN)
     _rule(draw)
     small = card.resize(SIZE, Image.Resampling.LANCZOS)
-    colours = 128 if data.curves is None and cover is not None else 48
+    colours = 96 if data.curves is None and cover is not None else 48
     out, metadata = io.BytesIO(), PngImagePlugin.PngInfo()
     metadata.add_text(_FINGERPRINT_KEY, fingerprint)
     small.quantize(colours, dither=Image.Dither.NONE).save(out, "PNG", optimize=True, pnginfo=metadata)

@@ -161,6 +161,6 @@ def test_words_are_in_the_english_of_the_shop(tmp_path: Path) -> None:
     _write(tmp_path, "elm", build={"title": "Elm", "engine": {"cylinders": 2}})
     write_yaml(tmp_path / "builds" / "shop.yaml", {"name": "S", "english": "uk"})
     assert write_worksheet(tmp_path, "elm", ("bearings",), tmp_path).ok
-    text = text_of((tmp_path / "elm-bench-sheet.pdf").read_bytes())
+    text = text_of((tmp_path / "elm-bearings-bench-sheet.pdf").read_bytes())
     assert re.search(r"end\s+float", text)
     assert not re.search(r"Crank\s+end\s+play", text)
