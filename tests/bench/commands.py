@@ -1,4 +1,4 @@
-"""Commands, each as a process: the help, and a file that is refused."""
+"""Commands, each as a process: help, check, bench sheet, plan, and a file that is refused."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ import tempfile
 from pathlib import Path
 
 from tests.bench.aims import print_figure
-from tests.bench.measure import measure_command
+from tests.bench.measure import ROOT, measure_command
+from tests.bench.publish import FULLEST
 from tests.support.figure_records import V8, write_record
 
 REFUSE = """\
@@ -42,22 +43,20 @@ def planned_archive(folder: str, pistons: int, gaskets: int, heads: int) -> Path
     return archive
 
 
+def _seconds(*arguments: str) -> float:
+    """Return the processor seconds of a command, the least of three runs."""
+    return min(measure_command([sys.executable, "-m", "builder", *arguments]).processor for _ in range(3))
+
+
 def main() -> None:
     """Print the figures, in processor seconds: other work on the machine does not lengthen them."""
-    helps = [measure_command([sys.executable, "-m", "builder", "--help"]) for _ in range(3)]
-    print_figure("millbook --help", min(run.processor for run in helps))
+    print_figure("millbook --help", _seconds("--help"))
     with tempfile.TemporaryDirectory() as folder:
+        print_figure("millbook check", _seconds("check", FULLEST, "--archive", str(ROOT)))
+        print_figure("millbook worksheet", _seconds("worksheet", FULLEST, "--archive", str(ROOT), "--out", folder))
         for aim, parts in (("millbook plan", (2, 2, 2)), ("millbook plan, 2,000 combinations", (10, 10, 20))):
-            plan = [
-                sys.executable,
-                "-m",
-                "builder",
-                "plan",
-                "test-engine",
-                "--archive",
-                str(planned_archive(folder, *parts)),
-            ]
-            print_figure(aim, min(measure_command(plan).processor for _ in range(3)))
+            archive = planned_archive(folder, *parts)
+            print_figure(aim, _seconds("plan", "test-engine", "--archive", str(archive)))
     refused = measure_command([sys.executable, "-c", REFUSE])
     print_figure("refusing a YAML file of 2 MB", refused.processor)
     print_figure("refusing a YAML file of 2 MB, memory", refused.largest)
