@@ -28,6 +28,11 @@ settings.register_profile("suite", deadline=None)
 settings.load_profile("suite")
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Return one worker more than there are cores: tests in the browser wait for it a good part of their time."""
+    return (os.cpu_count() or 1) + 1
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the files with a slow test first, so that no worker is left alone with one at the end."""
     slow = {item.path for item in items if item.get_closest_marker("slow")}
